@@ -1,0 +1,1 @@
+"""One picture: its limb, its tone, its north-up disc."""

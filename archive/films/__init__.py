@@ -1,0 +1,1 @@
+"""Time line, frames and encoder of rotation films."""

@@ -1,0 +1,149 @@
+"""The values that the rooms hand to each other: what is known of one picture.
+
+Frames (see DEVELOPERS.md): pixels x right, y down, (0, 0) the centre of the top-left pixel of the
+picture as displayed; angles on the disc are position angles, counter-clockwise with north up and
+east left; times are aware UTC, the middle of the capture.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+
+__all__ = [
+    "BANDS",
+    "Band",
+    "Capture",
+    "Counts",
+    "Disc",
+    "Evidence",
+    "EvidenceKind",
+    "Observation",
+    "Orientation",
+    "OrientationStatus",
+    "PictureFile",
+    "SunView",
+]
+
+Band = Literal["white", "h-alpha", "calcium-k", "other"]
+BANDS: tuple[Band, ...] = ("white", "h-alpha", "calcium-k", "other")
+EvidenceKind = Literal["stated", "header", "spots", "sky", "drift", "refraction"]
+OrientationStatus = Literal["solved", "assumed", "unknown"]
+
+
+@dataclass(frozen=True)
+class PictureFile:
+    """The original on disk; `file` is relative to the archive folder, with forward slashes."""
+
+    file: str
+    sha256: str
+    width_px: int
+    height_px: int
+    bit_depth: int
+
+
+@dataclass(frozen=True)
+class Capture:
+    """Facts of the capture as the observer or the file gave them; None is unknown."""
+
+    start_utc: datetime | None = None
+    length_s: float | None = None
+    filter: str | None = None
+    exposure_s: float | None = None
+    gain: float | None = None
+    binning: int | None = None
+    frames_captured: int | None = None
+    frames_stacked: int | None = None
+    seeing: float | None = None
+    transparency: str | None = None
+
+
+@dataclass(frozen=True)
+class Disc:
+    """The limb as fitted in the picture as displayed.
+
+    `radius_px` is the larger semi-axis of the limb; the smaller is ``radius_px * (1 - flattening)``,
+    along `short_axis_angle_deg`, counter-clockwise from the picture's up, in (-90, 90]. `rms_px` is the scatter of the
+    limb about the fit, `sigma_px` the standard error of centre and radius, `limb_fraction` the share
+    of the limb that was in the frame, unbitten and used, `blur_px` the Gaussian blur of the edge.
+    """
+
+    x_px: float
+    y_px: float
+    radius_px: float
+    flattening: float
+    rms_px: float
+    short_axis_angle_deg: float = 0.0
+    sigma_px: float = 0.0
+    limb_fraction: float = 1.0
+    blur_px: float = 0.0
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One independent piece of evidence for the way up.
+
+    `north_angle_deg`: from the picture's up to solar north, counter-clockwise, in the picture after
+    it has been un-mirrored where `mirrored` is true.
+    """
+
+    kind: EvidenceKind
+    north_angle_deg: float
+    sigma_deg: float
+    mirrored: bool
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Orientation:
+    """What all evidence says together; angle and sigma are None where the status is unknown."""
+
+    status: OrientationStatus
+    north_angle_deg: float | None
+    mirrored: bool | None
+    sigma_deg: float | None
+    evidence: tuple[Evidence, ...] = ()
+    disputes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SunView:
+    """The Sun as seen from the site at the time; altitude without refraction."""
+
+    p_deg: float
+    b0_deg: float
+    l0_deg: float
+    semidiameter_arcsec: float
+    distance_au: float
+    carrington_rotation: int
+    altitude_deg: float
+    azimuth_deg: float
+    parallactic_angle_deg: float
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Groups, spots and the relative number R = k (10 g + s)."""
+
+    groups: int
+    spots: int
+    relative_number: float
+
+
+@dataclass(frozen=True)
+class Observation:
+    """One picture of the archive with everything known of it. `id` is like ``2026-06-03T0915Z``."""
+
+    id: str
+    time_utc: datetime
+    site: str
+    instrument: str
+    band: Band
+    picture: PictureFile
+    disc: Disc
+    orientation: Orientation
+    sun: SunView
+    capture: Capture = field(default_factory=Capture)
+    counts: Counts | None = None
+    spot_area_msh: float | None = None

@@ -1,0 +1,1 @@
+"""Which way solar north lies: evidence, one module a kind, and its combination."""

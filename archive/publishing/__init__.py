@@ -1,0 +1,1 @@
+"""Sending a finished site to where it is served."""

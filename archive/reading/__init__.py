@@ -1,0 +1,1 @@
+"""Pixels and facts out of picture files."""

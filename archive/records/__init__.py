@@ -1,0 +1,1 @@
+"""What is kept on disk: settings, records, checksums, derived values."""

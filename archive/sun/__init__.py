@@ -1,0 +1,1 @@
+"""Where the Sun is and how it turns."""
