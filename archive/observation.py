@@ -64,8 +64,8 @@ class Disc:
     """The limb as fitted in the picture as displayed.
 
     `radius_px` is the larger semi-axis of the limb; the smaller is ``radius_px * (1 - flattening)``,
-    along `short_axis_angle_deg`, counter-clockwise from the picture's up, in (-90, 90]. `rms_px` is the scatter of the
-    limb about the fit, `sigma_px` the standard error of centre and radius, `limb_fraction` the share
+    along `short_axis_angle_deg`, counter-clockwise from the picture's up, in (-90, 90]. `rms_px` is the scatter
+    of the limb about the fit, `sigma_px` the standard error of centre and radius, `limb_fraction` the share
     of the limb that was in the frame, unbitten and used, `blur_px` the Gaussian blur of the edge.
     """
 

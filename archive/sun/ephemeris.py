@@ -1,0 +1,140 @@
+"""P, B0, L0, semidiameter and Carrington rotation: the Sun's face as seen from the Earth's centre.
+
+Orthographic geometry of the IAU rotation elements over the Earth's place from a truncated VSOP2000
+(ERFA `epv00`, good to some 10 km between 1900 and 2100), vectorised over times.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import erfa
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.sun.clock import time_scales
+
+__all__ = ["SolarEphemeris", "solar_ephemeris"]
+
+# Rotation elements of the Sun: Archinal et al., Report of the IAU WGCCRE (2018), table 1.
+POLE_RIGHT_ASCENSION_DEG = 286.13
+POLE_DECLINATION_DEG = 63.87
+PRIME_MERIDIAN_AT_J2000_DEG = 84.176
+ROTATION_DEG_PER_DAY = 14.1844
+SEMIDIAMETER_AT_1_AU_ARCSEC = 959.63  # Auwers (1891), the value of the almanacs
+LIGHT_TIME_DAYS_PER_AU = 499.004783836 / 86400.0  # IAU 1976/2009 system of constants
+# Start and mean synodic length of Carrington rotation 0: Meeus, Astronomical Algorithms, 2nd ed., chapter 29.
+CARRINGTON_ROTATION_ZERO_JD = 2398140.2270
+CARRINGTON_ROTATION_DAYS = 27.2752316
+
+
+@dataclass(frozen=True)
+class SolarEphemeris:
+    """Arrays of shape (N,), one value a time.
+
+    `apparent_xyz_au` (N, 3) is the Sun's apparent place (light time and aberration) from the Earth's
+    centre in the true equator and equinox of date.
+    """
+
+    p_deg: NDArray[np.float64]
+    b0_deg: NDArray[np.float64]
+    l0_deg: NDArray[np.float64]
+    semidiameter_arcsec: NDArray[np.float64]
+    distance_au: NDArray[np.float64]
+    carrington_rotation: NDArray[np.int64]
+    apparent_xyz_au: NDArray[np.float64]
+
+
+def solar_ephemeris(julian_dates_utc: NDArray[np.float64]) -> SolarEphemeris:
+    """Geocentric P, B0, L0, semidiameter, distance and rotation number.
+
+    Parameters
+    ----------
+    julian_dates_utc : ndarray of shape (N,)
+
+    Returns
+    -------
+    SolarEphemeris
+        P from the true celestial pole of date, counter-clockwise through east; L0 in [0, 360).
+
+    References
+    ----------
+    Archinal et al. (2018), Celest. Mech. Dyn. Astron. 130:22; Capitaine et al. (2006), precession and
+    nutation IAU 2006/2000A; Meeus, Astronomical Algorithms, 2nd ed., chapter 29.
+    """
+    jd_utc = np.atleast_1d(np.asarray(julian_dates_utc, dtype=np.float64))
+    _, jd_tt = time_scales(jd_utc)
+    heliocentric, barycentric = erfa.epv00(jd_tt, 0.0)
+    to_sun_au, distance_au = _retarded_sun(jd_tt, heliocentric["p"], barycentric["p"])
+    direction = to_sun_au / distance_au[:, None]
+    light_days = distance_au * LIGHT_TIME_DAYS_PER_AU
+    b0_deg, l0_deg = _sub_earth_point(-direction, jd_tt - light_days - erfa.DJ00)
+    to_true_of_date = erfa.pnm06a(jd_tt, 0.0)
+    # erfa.ab wants the observer's velocity in units of c and the Lorentz factor's inverse, here one within 5e-9.
+    velocity_c = barycentric["v"] * LIGHT_TIME_DAYS_PER_AU
+    apparent = erfa.ab(direction, velocity_c, distance_au, np.sqrt(1.0 - np.sum(velocity_c**2, axis=1)))
+    apparent_of_date = erfa.rxp(to_true_of_date, apparent)
+    return SolarEphemeris(
+        p_deg=_position_angle_of_axis(apparent_of_date, erfa.rxp(to_true_of_date, _pole_xyz())),
+        b0_deg=b0_deg,
+        l0_deg=l0_deg,
+        semidiameter_arcsec=_semidiameter_arcsec(distance_au),
+        distance_au=distance_au,
+        carrington_rotation=_carrington_rotation(jd_utc, l0_deg),
+        apparent_xyz_au=apparent_of_date * distance_au[:, None],
+    )
+
+
+def _retarded_sun(
+    jd_tt: NDArray[np.float64], earth_heliocentric_au: NDArray[np.float64], earth_barycentric_au: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Vector (N, 3) and distance (N,) from the Earth now to the Sun when the light left it."""
+    light_days = np.linalg.norm(earth_heliocentric_au, axis=1) * LIGHT_TIME_DAYS_PER_AU
+    then_heliocentric, then_barycentric = erfa.epv00(jd_tt - light_days, 0.0)
+    sun_au = then_barycentric["p"] - then_heliocentric["p"]
+    to_sun_au = sun_au - earth_barycentric_au
+    return to_sun_au, np.linalg.norm(to_sun_au, axis=1)
+
+
+def _pole_xyz() -> NDArray[np.float64]:
+    pole: NDArray[np.float64] = erfa.s2c(np.radians(POLE_RIGHT_ASCENSION_DEG), np.radians(POLE_DECLINATION_DEG))
+    return pole
+
+
+def _sub_earth_point(
+    sun_to_earth: NDArray[np.float64], days_since_j2000: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Heliographic latitude and Carrington longitude of the disc's centre, deg."""
+    pole = _pole_xyz()
+    node_ra = np.radians(POLE_RIGHT_ASCENSION_DEG + 90.0)
+    node = np.array([np.cos(node_ra), np.sin(node_ra), 0.0])
+    from_node = np.cross(pole, node)
+    b0_deg = np.degrees(np.arcsin(sun_to_earth @ pole))
+    along_equator_deg = np.degrees(np.arctan2(sun_to_earth @ from_node, sun_to_earth @ node))
+    meridian_deg = PRIME_MERIDIAN_AT_J2000_DEG + ROTATION_DEG_PER_DAY * days_since_j2000
+    return b0_deg, np.mod(along_equator_deg - meridian_deg, 360.0)
+
+
+def _position_angle_of_axis(to_sun: NDArray[np.float64], pole: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Position angle (deg, from celestial north through east) of the pole seen in the direction `to_sun`."""
+    x, y = to_sun[:, 0], to_sun[:, 1]
+    east = np.stack([-y, x, np.zeros_like(x)], axis=1)
+    north = np.cross(to_sun, east)
+    return np.degrees(
+        np.arctan2(
+            np.sum(pole * east, axis=1) * np.linalg.norm(to_sun, axis=1),
+            np.sum(pole * north, axis=1),
+        )
+    )
+
+
+def _semidiameter_arcsec(distance_au: NDArray[np.float64]) -> NDArray[np.float64]:
+    sine_at_1_au = np.sin(np.radians(SEMIDIAMETER_AT_1_AU_ARCSEC / 3600.0))
+    return np.degrees(np.arcsin(sine_at_1_au / distance_au)) * 3600.0
+
+
+def _carrington_rotation(jd_utc: NDArray[np.float64], l0_deg: NDArray[np.float64]) -> NDArray[np.int64]:
+    """The rotation runs while L0 falls from 360 to 0; the mean length only tells which turn it is."""
+    turned = 1.0 - l0_deg / 360.0
+    estimate = (jd_utc - CARRINGTON_ROTATION_ZERO_JD) / CARRINGTON_ROTATION_DAYS
+    return np.rint(estimate - turned).astype(np.int64)

@@ -1,0 +1,118 @@
+"""The Sun in the observer's sky: altitude, azimuth, parallactic angle, field rotation."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+import erfa
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.observation import SunView
+from archive.sun.clock import julian_date_utc, time_scales
+from archive.sun.ephemeris import SolarEphemeris, solar_ephemeris
+
+__all__ = ["field_rotation_deg_per_hour", "sun_view", "sun_views"]
+
+_AU_M = 149597870700.0  # IAU 2012 resolution B2
+_SIDEREAL_DEG_PER_HOUR = 15.04106864  # rotation of the Earth against the stars
+
+
+def sun_view(
+    time_utc: datetime, *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0
+) -> SunView:
+    """The Sun at one time from one site; see `sun_views`."""
+    return sun_views(
+        [time_utc], latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=elevation_m
+    )[0]
+
+
+def sun_views(
+    times_utc: Sequence[datetime], *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0
+) -> list[SunView]:
+    """The Sun at many times from one site, in one vectorised pass.
+
+    Parameters
+    ----------
+    times_utc : sequence of aware datetimes
+    latitude_deg, longitude_deg : float
+        Geodetic (WGS84); north and east positive.
+    elevation_m : float
+
+    Returns
+    -------
+    list of SunView
+        P, B0, L0 are geocentric (the observer's displacement moves them by less than 0.003 deg, mostly
+        B0 and L0); altitude, azimuth (from north through east) and parallactic angle are topocentric,
+        without refraction.
+
+    Raises
+    ------
+    ValueError
+        A time without a zone.
+    """
+    if not times_utc:
+        return []
+    jd_utc = julian_date_utc(times_utc)
+    ephemeris = solar_ephemeris(jd_utc)
+    altitude_deg, azimuth_deg, parallactic_deg = _horizontal(
+        jd_utc, ephemeris, (latitude_deg, longitude_deg, elevation_m)
+    )
+    return [
+        SunView(
+            p_deg=float(ephemeris.p_deg[i]),
+            b0_deg=float(ephemeris.b0_deg[i]),
+            l0_deg=float(ephemeris.l0_deg[i]),
+            semidiameter_arcsec=float(ephemeris.semidiameter_arcsec[i]),
+            distance_au=float(ephemeris.distance_au[i]),
+            carrington_rotation=int(ephemeris.carrington_rotation[i]),
+            altitude_deg=float(altitude_deg[i]),
+            azimuth_deg=float(azimuth_deg[i]),
+            parallactic_angle_deg=float(parallactic_deg[i]),
+        )
+        for i in range(len(times_utc))
+    ]
+
+
+def field_rotation_deg_per_hour(sun: SunView, *, latitude_deg: float) -> float:
+    """Rate at which an alt-azimuth camera's picture turns: the rate of change of -q, deg per hour.
+
+    References
+    ----------
+    Handbook formula, 15.04 deg/h x cos(latitude) cos(azimuth) / cos(altitude), from memory.
+    """
+    latitude, azimuth, altitude = np.radians([latitude_deg, sun.azimuth_deg, sun.altitude_deg])
+    return float(_SIDEREAL_DEG_PER_HOUR * np.cos(latitude) * np.cos(azimuth) / np.cos(altitude))
+
+
+def _horizontal(
+    jd_utc: NDArray[np.float64], ephemeris: SolarEphemeris, site: tuple[float, float, float]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Altitude, azimuth and parallactic angle (deg), by the spherical triangle of pole, zenith and Sun."""
+    latitude_deg, longitude_deg, elevation_m = site
+    jd_ut1, jd_tt = time_scales(jd_utc)
+    latitude = np.radians(latitude_deg)
+    sidereal = erfa.gst06a(jd_ut1, 0.0, jd_tt, 0.0) + np.radians(longitude_deg)
+    observer_m = erfa.gd2gc(1, np.radians(longitude_deg), latitude, elevation_m)
+    radius_m, height_m = np.hypot(observer_m[0], observer_m[1]), observer_m[2]
+    observer_au = np.stack(
+        [radius_m * np.cos(sidereal), radius_m * np.sin(sidereal), np.full_like(sidereal, height_m)], axis=1
+    ) / _AU_M
+    right_ascension, declination = erfa.c2s(ephemeris.apparent_xyz_au - observer_au)
+    hour_angle = sidereal - right_ascension
+    sin_altitude = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.cos(hour_angle)
+    azimuth = np.arctan2(
+        -np.cos(declination) * np.sin(hour_angle),
+        np.sin(declination) * np.cos(latitude) - np.cos(declination) * np.cos(hour_angle) * np.sin(latitude),
+    )
+    # Position angle of the zenith at the Sun, from the celestial pole through east: positive in the afternoon (north).
+    parallactic = np.arctan2(
+        np.sin(hour_angle) * np.cos(latitude),
+        np.sin(latitude) * np.cos(declination) - np.cos(latitude) * np.sin(declination) * np.cos(hour_angle),
+    )
+    return (
+        np.degrees(np.arcsin(np.clip(sin_altitude, -1.0, 1.0))),
+        np.mod(np.degrees(azimuth), 360.0),
+        np.degrees(parallactic),
+    )
