@@ -1,0 +1,165 @@
+"""The disc found roughly: edge points whose brightness rises towards one common centre."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+__all__ = ["Circle", "find_circle"]
+
+_LONG_SIDE_PX = 320  # the search runs on the picture shrunk to about this
+_PAIRS = 4000
+_POINTS = 700
+_BINS = 72
+
+
+@dataclass(frozen=True)
+class Circle:
+    """A circle in pixels of the picture; `coverage` is the share of it that edge points support."""
+
+    x_px: float
+    y_px: float
+    radius_px: float
+    coverage: float
+
+
+@dataclass(frozen=True)
+class _EdgePoints:
+    """Places (N, 2) as x, y, unit vectors (N, 2) towards the brighter side, and strengths (N,)."""
+
+    xy_px: NDArray[np.float64]
+    inward: NDArray[np.float64]
+    strength: NDArray[np.float64]
+
+
+def find_circle(brightness: NDArray[np.float32]) -> Circle | None:
+    """The circle that most edge points agree on, brighter inside than outside; None if there is none.
+
+    Pairs of edge points with the direction of their gradient each propose one circle (the centre lies
+    on both normals, on the bright side); the one whose rim is supported over most of its length wins.
+    The bright side rules out the Moon's limb in an eclipse and the rims of spots; captions and cloud
+    edges propose many circles but support none. Seeded: the same picture gives the same circle.
+
+    Parameters
+    ----------
+    brightness : ndarray of shape (H, W)
+    """
+    shrink = max(1, round(max(brightness.shape) / _LONG_SIDE_PX))
+    small = _block_mean(brightness, shrink)
+    points = _edge_points(small)
+    if len(points.strength) < 20:
+        return None
+    proposals = _propose(points, max(small.shape))
+    if len(proposals) == 0:
+        return None
+    best = _best_supported(points, proposals)
+    x, y, radius, coverage = _refine(points, best, small.shape)
+    offset = (shrink - 1) / 2.0
+    return Circle(x * shrink + offset, y * shrink + offset, radius * shrink, coverage)
+
+
+def _block_mean(brightness: NDArray[np.float32], shrink: int) -> NDArray[np.float64]:
+    height, width = (side // shrink * shrink for side in brightness.shape)
+    cut = brightness[:height, :width]
+    blocks = cut.reshape(height // shrink, shrink, width // shrink, shrink)
+    return blocks.mean(axis=(1, 3), dtype=np.float64)
+
+
+def _edge_points(small: NDArray[np.float64]) -> _EdgePoints:
+    """Ridge points of the gradient of the smoothed picture."""
+    smooth = ndimage.gaussian_filter(small, 1.2, mode="nearest")
+    gradient_y, gradient_x = np.gradient(smooth)
+    strength = np.hypot(gradient_x, gradient_y)
+    ridge = (strength > 0.2 * np.percentile(strength, 99.5)) & (strength > 1e-6)
+    rows, columns = np.nonzero(ridge)
+    inward = np.stack([gradient_x[ridge], gradient_y[ridge]], axis=1) / strength[ridge][:, None]
+    ahead = ndimage.map_coordinates(strength, [rows + inward[:, 1], columns + inward[:, 0]], order=1)
+    behind = ndimage.map_coordinates(strength, [rows - inward[:, 1], columns - inward[:, 0]], order=1)
+    at_top = (strength[ridge] >= ahead) & (strength[ridge] >= behind)
+    xy_px = np.stack([columns, rows], axis=1)[at_top].astype(np.float64)
+    return _EdgePoints(xy_px, inward[at_top], strength[ridge][at_top])
+
+
+def _propose(points: _EdgePoints, long_side_px: int) -> NDArray[np.float64]:
+    """Circles (M, 3) as x, y, radius from pairs of points and their normals."""
+    rng = np.random.default_rng(20260603)
+    count = len(points.strength)
+    chance = np.minimum(points.strength, np.median(points.strength) * 2.0)
+    chosen = rng.choice(count, size=(_PAIRS, 2), p=chance / chance.sum())
+    first, second = chosen[:, 0], chosen[:, 1]
+    apart = points.xy_px[first] - points.xy_px[second]
+    turn = points.inward[second] - points.inward[first]
+    turn_squared = np.sum(turn**2, axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        radius = np.sum(apart * turn, axis=1) / turn_squared
+        miss = np.linalg.norm(apart - radius[:, None] * turn, axis=1)
+    # Normals within 30 deg of each other place the centre badly.
+    good = (turn_squared > 0.27) & (radius > 8.0) & (radius < 1.5 * long_side_px) & (miss < 0.15 * radius)
+    first, second, radius = first[good], second[good], radius[good]
+    middle = (points.xy_px[first] + points.xy_px[second]) / 2.0
+    centre = middle + radius[:, None] * (points.inward[first] + points.inward[second]) / 2.0
+    return np.column_stack([centre, radius])
+
+
+def _best_supported(points: _EdgePoints, proposals: NDArray[np.float64]) -> NDArray[np.float64]:
+    rng = np.random.default_rng(915)
+    count = len(points.strength)
+    some = rng.choice(count, size=min(count, _POINTS), replace=False)
+    support = np.zeros(len(proposals))
+    for start in range(0, len(proposals), 256):
+        part = proposals[start : start + 256]
+        near, _ = _near(points, part, tolerance=0.03, some=some)
+        # A rim twice as long meets twice the points: divide by the length, within reason.
+        support[start : start + 256] = (near * np.minimum(points.strength[some], 1e9)).sum(axis=1) / np.sqrt(part[:, 2])
+    finalists = proposals[np.argsort(support)[-60:]]
+    scores = [_rim_score(points, circle) for circle in finalists]
+    best: NDArray[np.float64] = finalists[int(np.argmax(scores))]
+    return best
+
+
+def _near(
+    points: _EdgePoints, circles: NDArray[np.float64], *, tolerance: float, some: NDArray[np.intp]
+) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """Which points (N) lie on which circles (M) with their bright side inward: (M, N), and their misses."""
+    to_centre = circles[:, None, :2] - points.xy_px[None, some]
+    distance = np.linalg.norm(to_centre, axis=2)
+    facing = np.sum(to_centre * points.inward[None, some], axis=2) > 0.9 * distance
+    miss = distance - circles[:, 2:3]
+    return facing & (np.abs(miss) < np.maximum(1.2, tolerance * circles[:, 2:3])), miss
+
+
+def _rim_score(points: _EdgePoints, circle: NDArray[np.float64]) -> float:
+    """Rim length supported, each stretch weighted by its edge's strength up to a common height."""
+    every = np.arange(len(points.strength))
+    near, _ = _near(points, circle[None], tolerance=0.03, some=every)
+    on_rim = near[0]
+    if not on_rim.any():
+        return 0.0
+    towards = points.xy_px[on_rim] - circle[:2]
+    bins = ((np.arctan2(towards[:, 1], towards[:, 0]) / (2 * np.pi) + 0.5) * _BINS).astype(int) % _BINS
+    height = np.zeros(_BINS)
+    np.maximum.at(height, bins, points.strength[on_rim])
+    return float(np.minimum(height, np.percentile(points.strength, 75)).sum())
+
+
+def _refine(
+    points: _EdgePoints, circle: NDArray[np.float64], shape: tuple[int, ...]
+) -> tuple[float, float, float, float]:
+    """Least squares on the supporting points, the tolerance tightening; coverage of the rim in the frame."""
+    every = np.arange(len(points.strength))
+    on_rim = np.zeros(len(every), dtype=bool)
+    for tolerance in (0.04, 0.02, 0.012, 0.008):
+        near, miss = _near(points, circle[None], tolerance=tolerance, some=every)
+        on_rim = near[0]
+        if on_rim.sum() < 12:
+            break
+        towards = (points.xy_px[on_rim] - circle[:2]) / np.linalg.norm(points.xy_px[on_rim] - circle[:2], axis=1)[:, None]
+        design = np.column_stack([towards, np.ones(on_rim.sum())])
+        step, *_ = np.linalg.lstsq(design, miss[0][on_rim], rcond=None)
+        circle = circle + step
+    towards = points.xy_px[on_rim] - circle[:2]
+    bins = ((np.arctan2(towards[:, 1], towards[:, 0]) / (2 * np.pi) + 0.5) * _BINS).astype(int) % _BINS
+    return float(circle[0]), float(circle[1]), float(circle[2]), len(np.unique(bins)) / _BINS

@@ -1,0 +1,274 @@
+"""The limb: centre, radius, flattening and their errors, to a small part of a pixel.
+
+1. A rough circle (`edges`).
+2. The picture is sampled along rays across the limb. Each sector's profile is compared with the mean
+   profile of all: scale, background and shift by linear least squares. The shape of the edge, whatever
+   sharpening or blur made it, is thus taken from the picture itself.
+3. The shifts give centre, radius and ellipse by robust least squares on geometric distances (bisquare
+   weights), so spots on the limb, prominences, a bite or cloud edges lose their say. Repeated to rest.
+4. Where in the mean edge the limb lies comes from a model of that edge (`edge_profile`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from archive.disc.brightness import saturated_share
+from archive.disc.edge_profile import fit_edge
+from archive.disc.edges import find_circle
+from archive.errors import PictureError
+from archive.observation import Disc
+
+__all__ = ["fit_limb"]
+
+_SECTORS = 720
+_STEP_PX = 0.5
+_LEAST_RADIUS_PX = 20.0
+_LEAST_LIMB_FRACTION = 0.55
+_LEAST_FRACTION_FOR_ELLIPSE = 0.8
+_SATURATED_SHARE = 0.2
+_HIGHEST_FLATTENING = 0.2
+
+
+@dataclass(frozen=True)
+class _Limb:
+    """Mean radius and the limb's terms in cos 2t, sin 2t (t from picture right, towards picture down)."""
+
+    x_px: float
+    y_px: float
+    radius_px: float
+    cos2_px: float = 0.0
+    sin2_px: float = 0.0
+
+    def radius_at(self, theta: NDArray[np.float64]) -> NDArray[np.float64]:
+        return self.radius_px + self.cos2_px * np.cos(2 * theta) + self.sin2_px * np.sin(2 * theta)
+
+
+@dataclass(frozen=True)
+class _Shifts:
+    """One shift of the limb outwards a sector (N,), which sectors are usable (N,), and the mean edge."""
+
+    theta: NDArray[np.float64]
+    shift_px: NDArray[np.float64]
+    usable: NDArray[np.bool_]
+    distance_px: NDArray[np.float64]
+    mean_profile: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class _Adjustment:
+    """Change of (x, y, radius, cos2, sin2), their covariance, the robust scatter, and the sectors kept."""
+
+    change_px: NDArray[np.float64]
+    covariance_px2: NDArray[np.float64]
+    scatter_px: float
+    kept: NDArray[np.bool_]
+
+
+def fit_limb(brightness: NDArray[np.float32]) -> Disc:
+    """Fit the Sun's limb.
+
+    Parameters
+    ----------
+    brightness : ndarray of shape (H, W)
+        0 to 1 of full scale, linear, as displayed.
+
+    Returns
+    -------
+    Disc
+        In pixels of the picture; see the frames of `archive.observation`.
+
+    Raises
+    ------
+    PictureError
+        No disc, a saturated disc, or too little of the limb; the message says which.
+    """
+    rough = find_circle(brightness)
+    if rough is None or rough.coverage < 0.3 or rough.radius_px < _LEAST_RADIUS_PX:
+        raise PictureError("no disc of the Sun found: no round bright edge; is this a picture of the whole disc?")
+    _refuse_saturated(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
+    limb = _approach(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
+    limb, shifts, adjustment = _settle(brightness, limb)
+    fraction = float(np.mean(adjustment.kept))
+    if fraction < _LEAST_LIMB_FRACTION:
+        raise PictureError(
+            f"too little of the limb: {100 * fraction:.0f} % of it is in the picture and clear, "
+            f"{100 * _LEAST_LIMB_FRACTION:.0f} % is needed; frame the whole disc"
+        )
+    edge = fit_edge(
+        shifts.distance_px,
+        shifts.mean_profile,
+        radius_px=limb.radius_px,
+        blur_px=_edge_width_px(shifts.distance_px, shifts.mean_profile),
+    )
+    return _as_disc(replace(limb, radius_px=limb.radius_px + edge.offset_px), edge.blur_px, adjustment)
+
+
+def _refuse_saturated(brightness: NDArray[np.float32], limb: _Limb) -> None:
+    step = max(1, int(limb.radius_px // 100))
+    rows, columns = np.ogrid[0 : brightness.shape[0] : step, 0 : brightness.shape[1] : step]
+    inside = (columns - limb.x_px) ** 2 + (rows - limb.y_px) ** 2 < limb.radius_px**2
+    share = saturated_share(brightness[::step, ::step], inside)
+    if share > _SATURATED_SHARE:
+        raise PictureError(
+            f"the disc is saturated: {100 * share:.0f} % of it is white; expose less or stretch less, so that spots show"
+        )
+
+
+def _approach(brightness: NDArray[np.float32], limb: _Limb) -> _Limb:
+    """Steepest descent of each ray's profile, twice, to come within about a pixel."""
+    for half_width_px in (max(8.0, 0.04 * limb.radius_px), max(6.0, 0.02 * limb.radius_px)):
+        theta, distance_px, rays = _sample(brightness, limb, half_width_px)
+        smooth = ndimage.gaussian_filter1d(rays, 2.0, axis=1, mode="nearest")
+        fall = -np.gradient(smooth, axis=1)
+        whole = np.isfinite(fall).all(axis=1)
+        steepest = np.argmax(np.where(np.isfinite(fall), fall, -np.inf), axis=1)
+        strong = whole & (fall.max(axis=1) > 0.3 * np.median(fall[whole].max(axis=1))) if whole.any() else whole
+        if strong.sum() < 0.3 * _SECTORS:
+            return limb
+        limb = _moved(limb, _adjust(theta, distance_px[steepest], strong, terms=3).change_px)
+    return limb
+
+
+def _settle(brightness: NDArray[np.float32], limb: _Limb) -> tuple[_Limb, _Shifts, _Adjustment]:
+    half_width_px = max(10.0, 0.02 * limb.radius_px)
+    kept = np.ones(_SECTORS, dtype=bool)
+    for turn in range(6):
+        shifts = _sector_shifts(brightness, limb, half_width_px, kept)
+        fraction = np.mean(shifts.usable)
+        terms = 5 if fraction > _LEAST_FRACTION_FOR_ELLIPSE else 3
+        if shifts.usable.sum() < 0.3 * _SECTORS:
+            return limb, shifts, _Adjustment(np.zeros(5), np.eye(5), 0.0, shifts.usable)
+        adjustment = _adjust(shifts.theta, shifts.shift_px, shifts.usable, terms=terms)
+        limb = _moved(limb, adjustment.change_px)
+        kept = adjustment.kept
+        # Six blur widths on either side: less starves the model of the edge, more lets spots and sky in.
+        half_width_px = float(
+            np.clip(7.0 * _edge_width_px(shifts.distance_px, shifts.mean_profile), 8.0, max(10.0, 0.05 * limb.radius_px))
+        )
+        if turn > 1 and np.abs(adjustment.change_px).max() < 0.003:
+            break
+    return limb, _sector_shifts(brightness, limb, half_width_px, kept), adjustment
+
+
+def _sample(
+    brightness: NDArray[np.float32], limb: _Limb, half_width_px: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Rays (sectors, N) across the limb, each the mean over its sector's arc; NaN outside the frame."""
+    per_sector = int(np.ceil(2 * np.pi * limb.radius_px / _SECTORS))
+    theta = (np.arange(_SECTORS * per_sector) + 0.5) * (2 * np.pi / (_SECTORS * per_sector))
+    distance_px = np.arange(-half_width_px, half_width_px + _STEP_PX / 2, _STEP_PX)
+    radius_px = limb.radius_at(theta)[:, None] + distance_px[None, :]
+    x = (limb.x_px + radius_px * np.cos(theta)[:, None]).astype(np.float32)
+    y = (limb.y_px + radius_px * np.sin(theta)[:, None]).astype(np.float32)
+    values = ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float32)
+    height, width = brightness.shape
+    values[(x < 0) | (y < 0) | (x > width - 1) | (y > height - 1)] = np.nan
+    rays = values.reshape(_SECTORS, per_sector, -1).mean(axis=1, dtype=np.float64)
+    middle = theta.reshape(_SECTORS, per_sector).mean(axis=1)
+    return middle, distance_px, rays
+
+
+def _sector_shifts(
+    brightness: NDArray[np.float32], limb: _Limb, half_width_px: float, kept: NDArray[np.bool_]
+) -> _Shifts:
+    theta, distance_px, rays = _sample(brightness, limb, half_width_px)
+    seen = np.isfinite(rays)
+    # The edge itself, 4 px on both sides, must be in the frame.
+    usable = seen[:, np.abs(distance_px) < min(4.0, half_width_px)].all(axis=1)
+    template = _template(rays, usable & kept if (usable & kept).sum() > 30 else usable)
+    slope = np.gradient(template, distance_px)
+    filled = np.where(seen, rays, 0.0)
+    design = np.stack([template, np.ones_like(template), slope], axis=1)
+    normal = np.einsum("sn,ni,nj->sij", seen.astype(np.float64), design, design)
+    right = np.einsum("sn,ni->si", filled, design)
+    normal += np.eye(3) * 1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None]
+    scale, _, slide = np.linalg.solve(normal, right[..., None])[..., 0].T
+    typical = np.median(scale[usable]) if usable.any() else 1.0
+    usable &= (scale > 0.2 * typical) & (scale < 4.0 * typical)
+    shift_px = np.where(usable, -slide / np.where(np.abs(scale) > 1e-6, scale, 1.0), 0.0)
+    usable &= np.abs(shift_px) < half_width_px
+    return _Shifts(theta, shift_px, usable, distance_px, template)
+
+
+def _template(rays: NDArray[np.float64], chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Mean of the middle half of the rays at each distance: a mean's noise, nearly a median's sturdiness."""
+    ordered = np.sort(rays[chosen], axis=0)  # NaN last
+    count = np.isfinite(ordered).sum(axis=0)
+    low, high = count // 4, np.maximum(count - count // 4, 1)
+    rank = np.arange(ordered.shape[0])[:, None]
+    inside = (rank >= low) & (rank < high) & (count > 0)
+    total: NDArray[np.float64] = np.where(inside, np.nan_to_num(ordered), 0.0).sum(axis=0) / np.maximum(inside.sum(axis=0), 1)
+    return total
+
+
+def _adjust(
+    theta: NDArray[np.float64], shift_px: NDArray[np.float64], usable: NDArray[np.bool_], *, terms: int
+) -> _Adjustment:
+    """Robust least squares of the shifts: x, y, radius and, with five terms, the ellipse."""
+    design = np.column_stack(
+        [np.cos(theta), np.sin(theta), np.ones_like(theta), np.cos(2 * theta), np.sin(2 * theta)]
+    )[:, :terms]
+    weight = usable.astype(np.float64)
+    change = np.zeros(terms)
+    residual = shift_px
+    scatter = 1.0
+    for turn in range(30):
+        normal = design.T @ (design * weight[:, None])
+        previous, change = change, np.linalg.lstsq(normal, design.T @ (weight * shift_px), rcond=None)[0]
+        residual = shift_px - design @ change
+        scatter = max(1.4826 * float(np.median(np.abs(residual[usable]))), 0.01)
+        weight = usable * np.clip(1.0 - (residual / (5.0 * scatter)) ** 2, 0.0, None) ** 2
+        if turn > 2 and np.abs(change - previous).max() < 1e-4:
+            break
+    kept = usable & (np.abs(residual) < 5.0 * scatter)
+    covariance = np.zeros((5, 5))
+    covariance[:terms, :terms] = np.linalg.pinv(design.T @ (design * weight[:, None])) * scatter**2
+    full = np.zeros(5)
+    full[:terms] = change
+    return _Adjustment(full, covariance, float(np.sqrt(np.mean(residual[kept] ** 2))) if kept.any() else 0.0, kept)
+
+
+def _moved(limb: _Limb, change_px: NDArray[np.float64]) -> _Limb:
+    x, y, radius, cos2, sin2 = (float(value) for value in change_px)
+    return _Limb(
+        limb.x_px + x, limb.y_px + y, limb.radius_px + radius, limb.cos2_px + cos2, limb.sin2_px + sin2
+    )
+
+
+def _edge_width_px(distance_px: NDArray[np.float64], profile: NDArray[np.float64]) -> float:
+    """Gaussian sigma of the edge's slope around its steepest point, from its height and area."""
+    fall = -np.gradient(profile, distance_px)
+    top = int(np.argmax(fall))
+    near = slice(max(0, top - 12), top + 13)
+    area = float(np.clip(fall[near], 0.0, None).sum() * _STEP_PX)
+    return float(np.clip(area / (max(float(fall[top]), 1e-12) * np.sqrt(2 * np.pi)), 0.4, 12.0))
+
+
+def _as_disc(limb: _Limb, blur_px: float, adjustment: _Adjustment) -> Disc:
+    amplitude = float(np.hypot(limb.cos2_px, limb.sin2_px))
+    error = float(np.sqrt(max(adjustment.covariance_px2[3, 3], adjustment.covariance_px2[4, 4])))
+    flattened = amplitude > max(4.0 * error, 3e-4 * limb.radius_px)
+    semi_major = limb.radius_px + amplitude if flattened else limb.radius_px
+    flattening = 2.0 * amplitude / semi_major if flattened else 0.0
+    if flattening > _HIGHEST_FLATTENING:
+        raise PictureError(f"the bright shape is not round: {100 * flattening:.0f} % flattened; is this the Sun's disc?")
+    # The limb is longest at t = atan2(sin2, cos2) / 2 from picture right towards picture down; the short axis
+    # lies a quarter turn from it, and an angle from right downwards is minus one from up counter-clockwise, less 90.
+    longest_deg = np.degrees(np.arctan2(limb.sin2_px, limb.cos2_px)) / 2.0
+    short_axis_deg = -longest_deg
+    return Disc(
+        x_px=limb.x_px,
+        y_px=limb.y_px,
+        radius_px=semi_major,
+        flattening=flattening,
+        rms_px=adjustment.scatter_px,
+        short_axis_angle_deg=float(short_axis_deg) if flattened else 0.0,
+        sigma_px=float(np.sqrt(np.max(np.diag(adjustment.covariance_px2)[:3]))),
+        limb_fraction=float(np.mean(adjustment.kept)),
+        blur_px=blur_px,
+    )
