@@ -4,7 +4,8 @@ The limb-darkened disc falls at its edge from about a third of its central brigh
 rises inwards like a square root. Blurred, the steepest point and the half-way point of that edge lie
 inside the true limb, by an amount that grows with the blur. So the radius is read from a model: step and
 square root, blurred by a Gaussian, plus the same blurred more widely (positive: an aureole of scattered
-light; negative: the overshoot of sharpening), on a sloping sky.
+light; negative: the overshoot of sharpening), on a sloping sky. A tone curve (gamma) given to the finished
+picture moves the edge too, by up to a pixel; it is taken up where the edge's shape plainly shows one.
 """
 
 from __future__ import annotations
@@ -17,7 +18,10 @@ from scipy import optimize, special
 
 __all__ = ["EdgeFit", "fit_edge"]
 
-_WIDER = 3.0  # the wide blur in units of the narrow one
+_WIDER = 3.0  # first guess of the wide blur in units of the narrow one
+_CURVE_GAIN = 1.6  # how much better a tone curve must fit to be believed
+_BLACK = 2.0 / 255.0  # up to here, as a share of full scale, a picture may have been cut off at black
+_ORIGIN = 100.0  # keeps the offset away from 0, where the solver's relative step would vanish
 
 
 @dataclass(frozen=True)
@@ -53,30 +57,61 @@ def fit_edge(
     Square-root rise: mu = sqrt(1 - (r/R)^2), with I(mu) linear in mu near the limb (Allen, Astrophysical
     Quantities: the Sun's limb darkening).
     """
-    low = np.log(0.3)
-    high = np.log(max(6.0 * blur_px, 6.0))
+    width_px = float(np.clip(blur_px, 0.35, 10.0))
+    straight = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, _WIDER))
+    curved = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, _WIDER, 1.0))
+    # Free, the tone exponent costs 0.1 px of certainty in the radius; so it has to earn its place.
+    best = curved if straight.misfit > _CURVE_GAIN * curved.misfit else straight
+    # A disc blurred in two dimensions shrinks by sigma^2 / 2R against the same edge blurred in one.
+    return EdgeFit(best.offset_px + best.blur_px**2 / (2.0 * radius_px), best.blur_px)
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """One fit of the model; `misfit` is its root mean square over the profile's height."""
+
+    offset_px: float
+    blur_px: float
+    misfit: float
+
+
+def _fit(
+    distance_px: NDArray[np.float64], profile: NDArray[np.float64], *, radius_px: float, start: tuple[float, ...]
+) -> _Trial:
+    """Fit offset, blur and the wide blur's ratio to it, and the tone exponent where `start` holds one."""
+    height = max(float(np.ptp(profile)), 1e-9)
+    floor = np.maximum(profile, 0.15 * float(profile.max()))
+    # At black the picture is cut off (the dark ring that sharpening leaves): such points say only "dark".
+    trust = np.where(profile < _BLACK, 0.05, 1.0)
 
     def misfit(parameters: NDArray[np.float64]) -> NDArray[np.float64]:
-        columns = _columns(distance_px - parameters[0], np.exp(parameters[1]), radius_px)
-        weights, *_ = np.linalg.lstsq(columns, profile, rcond=None)
-        residual: NDArray[np.float64] = columns @ weights - profile
+        exponent = parameters[3] if len(parameters) > 3 else 1.0
+        linear = np.clip(profile, 0.0, None) ** exponent if len(parameters) > 3 else profile
+        # Residuals are judged as they stand in the picture: divided by the slope of the tone curve.
+        weight = trust / (exponent * floor ** (exponent - 1.0))
+        columns = _columns(distance_px - (parameters[0] - _ORIGIN), np.exp(parameters[1:3]), radius_px)
+        share, *_ = np.linalg.lstsq(columns * weight[:, None], linear * weight, rcond=None)
+        residual: NDArray[np.float64] = (columns @ share - linear) * weight / height
         return residual
 
-    start = np.array([0.0, np.log(np.clip(blur_px, 0.35, 5.0 * blur_px))])
-    reach = 3.0 * max(blur_px, 1.0)
-    scale = max(float(np.ptp(profile)), 1e-9)
+    reach = 3.0 * max(start[0], 1.0)
+    first = [_ORIGIN, np.log(start[0]), np.log(start[1]), *start[2:]]
+    low, high = [_ORIGIN - reach, np.log(0.3), np.log(1.4), 0.6], [_ORIGIN + reach, np.log(12.0), np.log(8.0), 3.0]
+    size = len(first)
     found = optimize.least_squares(
-        lambda p: misfit(p) / scale, start, bounds=([-reach, low], [reach, high]), x_scale=[0.3, 0.2], diff_step=1e-4
+        misfit, first, bounds=(low[:size], high[:size]), x_scale=[0.3, 0.2, 0.3, 0.2][:size], diff_step=1e-4
     )
-    offset, blur = float(found.x[0]), float(np.exp(found.x[1]))
-    # A disc blurred in two dimensions shrinks by sigma^2 / 2R against the same edge blurred in one.
-    return EdgeFit(offset + blur**2 / (2.0 * radius_px), blur)
+    rms = float(np.sqrt(np.mean(found.fun**2)))
+    return _Trial(float(found.x[0]) - _ORIGIN, float(np.exp(found.x[1])), rms)
 
 
-def _columns(outside_px: NDArray[np.float64], blur_px: float, radius_px: float) -> NDArray[np.float64]:
+def _columns(
+    outside_px: NDArray[np.float64], blur_px_and_ratio: NDArray[np.float64], radius_px: float
+) -> NDArray[np.float64]:
     """Linear parts of the model (N, 6): two blurs of step and rise, sky, slope of the sky."""
+    blur_px, ratio = blur_px_and_ratio
     narrow = _blurred_edge(outside_px, blur_px, radius_px)
-    wide = _blurred_edge(outside_px, _WIDER * blur_px, radius_px)
+    wide = _blurred_edge(outside_px, ratio * blur_px, radius_px)
     return np.column_stack([*narrow, *wide, np.ones_like(outside_px), outside_px / 10.0])
 
 

@@ -186,7 +186,7 @@ def _sector_shifts(
     design = np.stack([template, np.ones_like(template), slope], axis=1)
     normal = np.einsum("sn,ni,nj->sij", seen.astype(np.float64), design, design)
     right = np.einsum("sn,ni->si", filled, design)
-    normal += np.eye(3) * 1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None]
+    normal += np.eye(3) * 1e-9  # a sector outside the frame is all zero
     scale, _, slide = np.linalg.solve(normal, right[..., None])[..., 0].T
     typical = np.median(scale[usable]) if usable.any() else 1.0
     usable &= (scale > 0.2 * typical) & (scale < 4.0 * typical)
