@@ -1,1 +1,15 @@
 """Pixels and facts out of picture files."""
+
+from archive.reading.facts import Facts, FoundTime, HeaderAxes, facts_in_file
+from archive.reading.pixels import PictureKind, Pixels, picture_kind, read_pixels
+
+__all__ = [
+    "Facts",
+    "FoundTime",
+    "HeaderAxes",
+    "PictureKind",
+    "Pixels",
+    "facts_in_file",
+    "picture_kind",
+    "read_pixels",
+]

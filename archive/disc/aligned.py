@@ -1,0 +1,112 @@
+"""The north-up disc: turned, un-mirrored, made round and brought to one size in one resampling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from archive.observation import Disc
+
+__all__ = ["STANDARD_FRAME", "DiscFrame", "align_disc", "frame_to_picture"]
+
+_RADIUS_SHARE = 0.45  # of the frame's side
+_MARGIN_PX = 24
+
+
+@dataclass(frozen=True)
+class DiscFrame:
+    """A square frame with the disc at its centre; both in pixels."""
+
+    size_px: int
+
+    @property
+    def centre_px(self) -> float:
+        """x and y of the disc's centre, (0, 0) the centre of the top-left pixel."""
+        return (self.size_px - 1) / 2.0
+
+    @property
+    def radius_px(self) -> float:
+        """Radius of the disc, a fixed share of the side."""
+        return _RADIUS_SHARE * self.size_px
+
+
+STANDARD_FRAME = DiscFrame(1024)
+
+
+def frame_to_picture(
+    disc: Disc, frame: DiscFrame, *, north_angle_deg: float, mirrored: bool
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The affine map from the frame (north up, east left) to the picture as displayed.
+
+    Returns
+    -------
+    matrix : ndarray of shape (2, 2)
+    offset : ndarray of shape (2,)
+        ``(x, y) = matrix @ (x_frame, y_frame) + offset``, pixels, x right and y down.
+    """
+    turn = np.radians(north_angle_deg)
+    # Columns: where solar west (frame right) and solar north (frame up) point in the un-mirrored picture, as (right, up).
+    turned = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    displayed = np.diag([-1.0, 1.0]) @ turned if mirrored else turned
+    short = np.radians(disc.short_axis_angle_deg)
+    short_axis = np.array([-np.sin(short), np.cos(short)])
+    flattened = np.eye(2) - disc.flattening * np.outer(short_axis, short_axis)
+    down = np.diag([1.0, -1.0])
+    matrix = down @ flattened @ displayed @ down * (disc.radius_px / frame.radius_px)
+    centre = np.array([frame.centre_px, frame.centre_px])
+    return matrix, np.array([disc.x_px, disc.y_px]) - matrix @ centre
+
+
+def align_disc(
+    brightness: NDArray[np.float32], disc: Disc, *, north_angle_deg: float, mirrored: bool, frame: DiscFrame = STANDARD_FRAME
+) -> NDArray[np.float32]:
+    """Resample a picture once, by a cubic spline, to the north-up frame.
+
+    Where the frame is coarser than the picture, a Gaussian first takes away what the frame could not hold.
+
+    Parameters
+    ----------
+    brightness : ndarray of shape (H, W), linear
+    disc : Disc
+        The limb in that picture.
+    north_angle_deg, mirrored
+        See `archive.observation.Evidence`.
+    frame : DiscFrame
+
+    Returns
+    -------
+    ndarray of shape (size_px, size_px), float32
+        0 where the picture does not reach.
+    """
+    matrix, offset = frame_to_picture(disc, frame, north_angle_deg=north_angle_deg, mirrored=mirrored)
+    cut, corner = _cut_out(brightness, disc, frame)
+    coarser = disc.radius_px / frame.radius_px
+    if coarser > 1.0:
+        cut = ndimage.gaussian_filter(cut, 0.5 * np.sqrt(coarser**2 - 1.0), mode="nearest")
+    # scipy speaks rows before columns.
+    swap = np.array([[0.0, 1.0], [1.0, 0.0]])
+    aligned: NDArray[np.float32] = ndimage.affine_transform(
+        cut,
+        swap @ matrix @ swap,
+        offset=(offset - corner)[::-1],
+        output_shape=(frame.size_px, frame.size_px),
+        output=np.float32,
+        order=3,
+        mode="constant",
+        cval=0.0,
+    )
+    return aligned
+
+
+def _cut_out(
+    brightness: NDArray[np.float32], disc: Disc, frame: DiscFrame
+) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
+    """The part of the picture that the frame shows, and the place of its top-left pixel as (x, y)."""
+    reach_px = disc.radius_px / frame.radius_px * frame.size_px / np.sqrt(2.0) + _MARGIN_PX
+    height, width = brightness.shape
+    left, top = max(0, int(disc.x_px - reach_px)), max(0, int(disc.y_px - reach_px))
+    right, bottom = min(width, int(disc.x_px + reach_px) + 1), min(height, int(disc.y_px + reach_px) + 1)
+    return brightness[top:bottom, left:right], np.array([left, top], dtype=np.float64)

@@ -1,0 +1,68 @@
+"""All evidence for the way up weighed together, disagreements kept in sight."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from archive.observation import Evidence, EvidenceKind, Orientation
+from archive.orientation.angles import difference_deg, wrapped_deg
+
+__all__ = ["combine_evidence"]
+
+# What the observer states stands; then what was measured on this picture; then what is inferred from the mount.
+_RANK: tuple[EvidenceKind, ...] = ("stated", "header", "drift", "spots", "sky", "refraction")
+_MEASURED: frozenset[EvidenceKind] = frozenset({"stated", "header", "drift", "spots"})
+_AGREEMENT_SIGMAS = 3.0
+
+
+def combine_evidence(evidence: Sequence[Evidence]) -> Orientation:
+    """Weighted mean of what agrees with the most trusted evidence; the rest is named as a dispute.
+
+    A statement of the observer is taken as it stands and not averaged. Evidence agrees where the mirroring
+    is the same and the angles differ by no more than three standard errors of their difference.
+
+    Parameters
+    ----------
+    evidence : sequence of Evidence
+
+    Returns
+    -------
+    Orientation
+        `solved` where stated or measured, `assumed` where the mount alone speaks, `unknown` without any.
+    """
+    ranked = tuple(sorted(evidence, key=lambda piece: _RANK.index(piece.kind)))
+    if not ranked:
+        return Orientation("unknown", None, None, None)
+    first = ranked[0]
+    agreeing = [piece for piece in ranked if _agree(piece, first)]
+    disputes = tuple(_dispute(piece, first) for piece in ranked if not _agree(piece, first))
+    north_deg, sigma_deg = (
+        (first.north_angle_deg, first.sigma_deg) if first.kind == "stated" else _weighted_mean(agreeing)
+    )
+    status = "solved" if first.kind in _MEASURED else "assumed"
+    return Orientation(status, north_deg, first.mirrored, sigma_deg, ranked, disputes)
+
+
+def _agree(one: Evidence, other: Evidence) -> bool:
+    apart_deg = abs(difference_deg(one.north_angle_deg, other.north_angle_deg))
+    return one.mirrored == other.mirrored and apart_deg <= _AGREEMENT_SIGMAS * math.hypot(one.sigma_deg, other.sigma_deg)
+
+
+def _dispute(piece: Evidence, first: Evidence) -> str:
+    return f"{first.kind} says {_in_words(first)}; {piece.kind} says {_in_words(piece)}"
+
+
+def _in_words(piece: Evidence) -> str:
+    mirror = ", mirrored" if piece.mirrored else ""
+    return f"{piece.north_angle_deg:+.1f} ± {piece.sigma_deg:.1f} deg{mirror}"
+
+
+def _weighted_mean(pieces: Sequence[Evidence]) -> tuple[float, float]:
+    origin_deg = pieces[0].north_angle_deg
+    weights = [piece.sigma_deg**-2 for piece in pieces]
+    total = sum(weights)
+    shift_deg = sum(
+        weight * difference_deg(piece.north_angle_deg, origin_deg) for weight, piece in zip(weights, pieces, strict=True)
+    )
+    return wrapped_deg(origin_deg + shift_deg / total), total**-0.5

@@ -1,0 +1,115 @@
+"""EXIF: which way a picture is displayed, and when it was taken.
+
+Reference: CIPA DC-008, Exif 2.32 (2019); PNG third edition, section 11.3.4.5 (eXIf).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta, timezone
+from typing import Any
+
+from archive.reading import jpeg, png
+from archive.reading.found import Facts, FoundTime
+from archive.reading.raster import PictureKind
+
+__all__ = ["exif_facts", "orientation"]
+
+APP1, MARK = 0xE1, b"Exif\0\0"
+ORIENTATION, EXIF_PART, GPS_PART = 0x0112, 0x8769, 0x8825
+EXPOSURE_TIME, GPS_TIME, GPS_DATE = 0x829A, 7, 29
+# Date, offset from UTC and fraction of a second, the most trusted first. DateTime is often only the
+# time of the last editing, so it comes last.
+ORIGINAL, DIGITIZED, CHANGED = (0x9003, 0x9011, 0x9291), (0x9004, 0x9012, 0x9292), (0x0132, 0x9010, 0x9290)
+DATE = re.compile(r"((?:19|20)\d\d)[:-](\d\d)[:-](\d\d)[ T](\d\d:\d\d:\d\d)")
+
+Tags = Mapping[int, Any]
+
+
+def orientation(data: bytes, kind: PictureKind) -> int:
+    """The orientation, 1 to 8; 1 (as stored) where the file says nothing that makes sense."""
+    found = _part(data, kind, None).get(ORIENTATION)
+    return found if isinstance(found, int) and 1 <= found <= 8 else 1
+
+
+def exif_facts(data: bytes, kind: PictureKind) -> Facts:
+    """Time and exposure; whatever is broken or unset says nothing."""
+    exif = _part(data, kind, EXIF_PART)
+    time = _local_time(exif, ORIGINAL) or _local_time(exif, DIGITIZED)
+    if time is None:
+        time = _local_time({**exif, **_part(data, kind, None)}, CHANGED)
+    if time is None:
+        time = _gps_time(_part(data, kind, GPS_PART))
+    found = None if time is None else FoundTime(time, "start")
+    return Facts("exif", found, exposure_s=_positive(exif.get(EXPOSURE_TIME)))
+
+
+def _block(data: bytes, kind: PictureKind) -> bytes:
+    """The EXIF block; a TIFF file is one as a whole."""
+    if kind == "tiff":
+        return data
+    if kind == "jpeg":
+        blocks = (body for marker, body in jpeg.segments(data) if marker == APP1 and body.startswith(MARK))
+        return next(blocks, b"")
+    return next((bytes(body) for chunk, body in png.chunks(data) if chunk == b"eXIf"), b"")
+
+
+def _part(data: bytes, kind: PictureKind, part: int | None) -> dict[int, Any]:
+    """The tags of the first directory (None), or of one that it points to."""
+    try:
+        block = _block(data, kind)
+        if not block:
+            return {}
+        from PIL import Image
+
+        exif = Image.Exif()
+        exif.load(block)
+        return dict(exif) if part is None else dict(exif.get_ifd(part))
+    except Exception:  # a broken block must not cost the picture
+        return {}
+
+
+def _local_time(tags: Tags, names: tuple[int, int, int]) -> datetime | None:
+    date, offset, fraction = (str(tags.get(tag, "")).strip("\0 ") for tag in names)
+    match = DATE.fullmatch(date)
+    if match is None:  # zeros, the usual sign of a clock that was never set, are no date either
+        return None
+    digits = fraction[:6] if fraction.isascii() and fraction.isdigit() else ""
+    year, month, day, clock = match.groups()
+    try:
+        time = datetime.fromisoformat(f"{year}-{month}-{day}T{clock}")
+    except ValueError:
+        return None
+    return time.replace(microsecond=int(digits.ljust(6, "0")), tzinfo=_zone(offset))
+
+
+def _zone(offset: str) -> timezone | None:
+    match = re.fullmatch(r"([+-])(\d\d):(\d\d)", offset)
+    if match is None:
+        return UTC if offset == "Z" else None
+    ahead = timedelta(hours=int(match[2]), minutes=int(match[3]))
+    if ahead >= timedelta(days=1):
+        return None
+    return timezone(-ahead if match[1] == "-" else ahead)
+
+
+def _gps_time(tags: Tags) -> datetime | None:
+    """Date and time of the satellite fix, which are UTC."""
+    try:
+        day = datetime.strptime(str(tags[GPS_DATE]).strip("\0 "), "%Y:%m:%d").replace(tzinfo=UTC)
+        hour, minute, second = (float(part) for part in tags[GPS_TIME])
+        if not (0 <= hour < 24 and 0 <= minute < 60 and 0 <= second < 61):
+            return None
+        return day + timedelta(hours=hour, minutes=minute, seconds=second)
+    except (KeyError, TypeError, ValueError, ArithmeticError):
+        return None
+
+
+def _positive(value: object) -> float | None:
+    try:
+        number = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, ArithmeticError):
+        return None
+    return number if math.isfinite(number) and number > 0 else None

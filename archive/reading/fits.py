@@ -1,0 +1,95 @@
+"""FITS: the first picture of the file, its size and check sums verified, and its header cards.
+
+Reference: Pence et al. 2010 and the FITS Standard 4.0 (2018), sections 3, 4, 5 and 10.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.errors import PictureError
+from archive.reading.raster import check_size
+
+__all__ = ["Cards", "Headers", "read_fits", "read_headers"]
+
+Cards = Mapping[str, object]
+
+
+@dataclass(frozen=True)
+class Headers:
+    """The cards of the picture itself, and those of the primary header before it (maybe the same)."""
+
+    picture: Cards
+    primary: Cards
+
+
+def read_fits(data: bytes, name: str) -> NDArray[Any]:
+    """Decode as displayed: (H, W) or (H, W, 3). By the standard's advice the first row is the lowest."""
+    with _opened(data, checksum=True) as (_, hdu, seen):
+        rows, columns = hdu.shape[-2:]
+        check_size(columns, rows, name=name)
+        if len(hdu.shape) != 2 and (len(hdu.shape) != 3 or hdu.shape[0] not in (1, 3)):
+            shape = " x ".join(map(str, hdu.shape[::-1]))
+            raise PictureError(f"{name}: FITS picture of {shape}; save it as one plane, or three for RGB")
+        _check_whole(hdu, seen, len(data))
+        values = np.asarray(hdu.data)
+    if values.ndim == 3:
+        values = np.moveaxis(values, 0, -1) if values.shape[0] == 3 else values[0]
+    if values.dtype.kind == "i" and values.dtype.itemsize == 2 and values.min() >= 0:
+        values = values.astype(np.uint16)  # the standard has no unsigned 16-bit type but by an offset
+    return values if rows_from_top(_cards(hdu.header)) else values[::-1]
+
+
+def read_headers(data: bytes) -> Headers:
+    """The header cards, without reading the pixels; values that cannot be parsed are left out."""
+    with _opened(data, checksum=False) as (primary, hdu, _):
+        return Headers(picture=_cards(hdu.header), primary=_cards(primary.header))
+
+
+def rows_from_top(picture: Cards) -> bool:
+    """Whether the first row is the highest: the common keyword ROWORDER says so."""
+    return str(picture.get("ROWORDER", "")).strip().upper() == "TOP-DOWN"
+
+
+@contextmanager
+def _opened(data: bytes, *, checksum: bool) -> Iterator[tuple[Any, Any, list[warnings.WarningMessage]]]:
+    """The primary unit, the first unit with a picture, and the warnings seen on the way to it."""
+    from astropy.io import fits
+
+    with warnings.catch_warnings(record=True) as seen:
+        warnings.simplefilter("always")
+        with fits.open(io.BytesIO(data), memmap=False, checksum=checksum) as units:
+            hdu = next((unit for unit in units if unit.is_image and len(unit.shape or ()) >= 2), None)
+            if hdu is None:
+                raise ValueError("it holds no picture")
+            yield units[0], hdu, seen
+
+
+def _check_whole(hdu: Any, seen: list[warnings.WarningMessage], file_bytes: int) -> None:
+    place = hdu.fileinfo()
+    if place["datLoc"] + max(place["datSpan"], hdu.size) > file_bytes:
+        raise ValueError("it ends before its last row")
+    for warning in seen:
+        text = str(warning.message).strip()
+        if "verification failed" in text or "truncated" in text:
+            raise ValueError(text)
+
+
+def _cards(header: Any) -> dict[str, object]:
+    cards: dict[str, object] = {}
+    for key in header:
+        try:
+            value = header[key]
+        except Exception:  # one card that cannot be parsed must not hide the others
+            continue
+        if isinstance(value, str | int | float):
+            cards[str(key)] = value
+    return cards

@@ -1,0 +1,55 @@
+"""JPEG: the marker segments before the picture, and the pixels.
+
+Reference: ITU-T T.81 (JPEG), annex B.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.reading.raster import check_size
+
+__all__ = ["read_jpeg", "segments"]
+
+START_OF_SCAN = 0xDA
+
+
+def segments(data: bytes) -> Iterator[tuple[int, bytes]]:
+    """Marker and content of each segment before the first scan; stops at the first that is not whole."""
+    start = 2
+    while start + 4 <= len(data) and data[start] == 0xFF:
+        marker = data[start + 1]
+        if marker == 0xFF:  # fill byte
+            start += 1
+            continue
+        end = start + 2 + int.from_bytes(data[start + 2 : start + 4], "big")
+        if marker == START_OF_SCAN or end > len(data):
+            return
+        yield marker, data[start + 4 : end]
+        start = end
+
+
+def read_jpeg(data: bytes, name: str) -> NDArray[Any]:
+    """Decode as stored: (H, W) or (H, W, 3) uint8. CMYK, as photo editors write it, becomes RGB."""
+    # Strict decoding turns the codec's warnings into errors. Measured on seeded damage: it refuses every
+    # truncation, lost end, lost or doubled block and stray marker that any decoder or a walk over the
+    # markers refuses, and 15 to 60 % of single flipped bytes, where Pillow refuses 0 to 7 %. Other
+    # flips leave a valid file with other pixels: JPEG has no check sum.
+    import simplejpeg
+
+    height_px, width_px, colours, _ = simplejpeg.decode_jpeg_header(data, strict=True)
+    check_size(width_px, height_px, name=name)
+    if colours in ("CMYK", "YCCK"):
+        inks = simplejpeg.decode_jpeg(data, colorspace="CMYK", strict=True).astype(np.uint32)
+        # Stored inverted (255 is no ink) by common practice.
+        mixed: NDArray[Any] = (inks[..., :3] * inks[..., 3:] + 127) // 255
+        return mixed.astype(np.uint8)
+    if colours == "Gray":
+        grey: NDArray[Any] = simplejpeg.decode_jpeg(data, colorspace="GRAY", strict=True)
+        return grey[..., 0]
+    colour: NDArray[Any] = simplejpeg.decode_jpeg(data, colorspace="RGB", strict=True)
+    return colour

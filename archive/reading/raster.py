@@ -1,0 +1,102 @@
+"""The decoded picture, and the rules that hold for every format: size, depth, alpha, way of display."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.errors import PictureError
+
+__all__ = ["PictureKind", "Pixels", "as_displayed", "check_size", "over_black", "pixels_of"]
+
+PictureKind = Literal["png", "jpeg", "tiff", "fits"]
+SUFFIXES: dict[PictureKind, str] = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "fits": ".fits"}
+
+# Four times the largest frames in use; a file that claims more is damaged, or made to fill the memory.
+MOST_PIXELS = 400_000_000
+FEWEST_A_SIDE_PX = 32
+
+
+@dataclass(frozen=True)
+class Pixels:
+    """A whole picture as displayed: row 0 at the top, column 0 at the left.
+
+    `values` is (height, width) or (height, width, 3), uint8, uint16 or float32. `full_scale` is the
+    value that means white: 255, 65535, or for float data 1.0 where nothing is larger, else the
+    largest value. `bit_depth` is that of `values` (32 for float). `kind` and `suffix` follow the
+    content of the file, not its name.
+    """
+
+    values: NDArray[Any]
+    full_scale: float
+    bit_depth: int
+    kind: PictureKind
+    suffix: str
+
+
+def check_size(width_px: int, height_px: int, *, name: str) -> None:
+    """Refuse, before anything is decoded, what is too large or too small to be a picture of the Sun."""
+    if min(width_px, height_px) < FEWEST_A_SIDE_PX:
+        raise PictureError(
+            f"{name}: picture of {width_px} x {height_px} pixels; "
+            f"give one with at least {FEWEST_A_SIDE_PX} pixels a side"
+        )
+    if width_px * height_px > MOST_PIXELS:
+        raise PictureError(
+            f"{name}: picture of {width_px} x {height_px} pixels; "
+            f"give one with at most {MOST_PIXELS // 1_000_000} million pixels"
+        )
+
+
+def over_black(values: NDArray[Any], alpha: NDArray[Any]) -> NDArray[Any]:
+    """Lay straight (not premultiplied) colours over a black sky.
+
+    Parameters
+    ----------
+    values : (H, W) or (H, W, C) array
+    alpha : (H, W) array of the same type; 0 is sky, 1.0 or the largest integer of the type is solid
+    """
+    if values.dtype not in (np.uint8, np.uint16):
+        solid = np.iinfo(alpha.dtype).max if alpha.dtype.kind in "iu" else 1.0
+        share: NDArray[Any] = (alpha / solid).reshape(alpha.shape + (1,) * (values.ndim - 2))
+        faded: NDArray[Any] = values * share
+        return faded
+    full = int(np.iinfo(values.dtype).max)
+    if alpha.min(initial=full) == full:
+        return values
+    # 65535 * 65535 + 32767 still fits 32 bits.
+    weight = alpha.astype(np.uint32).reshape(alpha.shape + (1,) * (values.ndim - 2))
+    laid: NDArray[Any] = (values.astype(np.uint32) * weight + full // 2) // full
+    return laid.astype(values.dtype)
+
+
+def as_displayed(values: NDArray[Any], orientation: int) -> NDArray[Any]:
+    """Turn stored rows and columns the way the EXIF/TIFF orientation (1 to 8) says they are shown."""
+    if orientation in (5, 6, 7, 8):
+        values = values.swapaxes(0, 1)
+    if orientation in (3, 4, 7, 8):
+        values = values[::-1]
+    if orientation in (2, 3, 6, 7):
+        values = values[:, ::-1]
+    return values
+
+
+def pixels_of(values: NDArray[Any], kind: PictureKind) -> Pixels:
+    """Bring decoded values to one of the three kept number types, and name their white.
+
+    uint8 and uint16 stay. Of other types nothing is rescaled: they become float32, whose 24 significant
+    bits hold more than any camera gives; what is not a number (a blank pixel) becomes 0.
+    """
+    if values.dtype not in (np.uint8, np.uint16):
+        # Doubles beyond the range of float32 become infinite, and so blank, without a warning.
+        with np.errstate(over="ignore"):
+            values = values.astype(np.float32)
+        values = np.where(np.isfinite(values), values, np.float32(0))
+        full_scale = max(1.0, float(values.max()))
+    else:
+        full_scale = float(np.iinfo(values.dtype).max)
+    bit_depth = values.dtype.itemsize * 8
+    return Pixels(np.ascontiguousarray(values), full_scale, bit_depth, kind, SUFFIXES[kind])

@@ -1,0 +1,111 @@
+"""TIFF and BigTIFF: the first full-size page, with its whole depth.
+
+Reference: Adobe, TIFF Revision 6.0 (1992), and the later compression numbers in common use.
+"""
+
+from __future__ import annotations
+
+import io
+import logging
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.errors import PictureError
+from archive.reading.raster import check_size, over_black
+
+__all__ = ["SIGNATURES", "read_tiff"]
+
+SIGNATURES = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+
+# none, LZW, deflate (two numbers), PackBits, LZMA, zstd: all without loss.
+COMPRESSIONS = (1, 5, 8, 32946, 32773, 34925, 50000)
+MIN_IS_WHITE, MIN_IS_BLACK, RGB, PALETTE, FILTER_MOSAIC, LINEAR_RAW = 0, 1, 2, 3, 32803, 34892
+CHANNELS = {MIN_IS_WHITE: 1, MIN_IS_BLACK: 1, RGB: 3, PALETTE: 1}
+REDUCED_OR_MASK = 0b101  # bits of NewSubfileType
+STRAIGHT_ALPHA = 2  # of ExtraSamples; 1 is premultiplied, which already lies over black
+DNG_VERSION = 50706
+SAVE_PLAIN = "save the finished picture as plain TIFF or PNG"
+
+# The library reports oddities of tags to its log, which would reach the terminal unasked.
+logging.getLogger("tifffile").addHandler(logging.NullHandler())
+
+
+def read_tiff(data: bytes, name: str) -> NDArray[Any]:
+    """Decode as stored: (H, W) or (H, W, 3) of the file's own number type, alpha over black."""
+    import tifffile
+
+    with tifffile.TiffFile(io.BytesIO(data)) as file:
+        page = _full_size_page(list(file.pages))
+        check_size(page.imagewidth, page.imagelength, name=name)
+        _check_kind(page, name)
+        _check_segments(page, len(data), name)
+        values = page.asarray()
+        if page.axes.startswith("S"):
+            values = np.moveaxis(values, 0, -1)
+        return _colours(page, values.reshape(page.imagelength, page.imagewidth, -1))
+
+
+def _full_size_page(pages: list[Any]) -> Any:
+    """The first of the largest pages, thumbnails and masks aside."""
+    full = [page for page in pages if not page.subfiletype & REDUCED_OR_MASK] or pages
+    return max(full, key=lambda page: page.imagewidth * page.imagelength)
+
+
+def _check_kind(page: Any, name: str) -> None:
+    inner = page.pages or []  # raw files of cameras hold the mosaic below a small preview
+    meanings = {int(one.photometric) for one in (page, *inner)}
+    if DNG_VERSION in page.tags or meanings & {FILTER_MOSAIC, LINEAR_RAW}:
+        raise PictureError(f"{name}: raw camera file; {SAVE_PLAIN}")
+    if int(page.compression) not in COMPRESSIONS:
+        raise PictureError(f"{name}: TIFF with compression {int(page.compression)}; {SAVE_PLAIN}")
+    if int(page.photometric) not in CHANNELS:
+        model = int(page.photometric)
+        raise PictureError(f"{name}: TIFF with colour model {model}; {SAVE_PLAIN} in RGB or grey")
+    if page.dtype is None or page.dtype.kind not in "buif" or page.imagedepth != 1:
+        raise PictureError(f"{name}: TIFF with numbers of an unknown kind; {SAVE_PLAIN}")
+    if page.samplesperpixel not in range(CHANNELS[int(page.photometric)], 9):
+        raise PictureError(f"{name}: TIFF with {page.samplesperpixel} channels; {SAVE_PLAIN} in RGB or grey")
+
+
+def _check_segments(page: Any, file_bytes: int, name: str) -> None:
+    """Every strip or tile must lie in the file; the library would fill a missing one in silence."""
+    if page.is_tiled:
+        check_size(max(32, page.tilewidth), max(32, page.tilelength), name=name)
+    expected = math.prod(page.chunked)
+    offsets, counts = page.dataoffsets[:expected], page.databytecounts[:expected]
+    whole = len(offsets) == len(counts) == expected
+    if not whole or any(o < 8 or n < 1 or o + n > file_bytes for o, n in zip(offsets, counts, strict=True)):
+        raise ValueError("strips or tiles lie outside the file")
+    if int(page.compression) == 1 and sum(counts) * 8 < page.size * page.bitspersample:
+        raise ValueError("strips or tiles are too short")
+
+
+def _colours(page: Any, values: NDArray[Any]) -> NDArray[Any]:
+    """Grey or RGB out of (H, W, samples): palette, few bits, min-is-white and alpha resolved."""
+    meaning = int(page.photometric)
+    if meaning == PALETTE:
+        colour_map: NDArray[Any] = np.moveaxis(np.asarray(page.colormap), 0, -1)
+        return np.asarray(colour_map[values[..., 0]])
+    values = _whole_scale(values, page.bitspersample)
+    channels = CHANNELS[meaning]
+    colour = values[..., :channels] if channels == 3 else values[..., 0]
+    if meaning == MIN_IS_WHITE:
+        white = np.iinfo(colour.dtype).max if colour.dtype.kind == "u" else max(1.0, float(np.nanmax(colour)))
+        colour = (white - colour).astype(colour.dtype)
+    if STRAIGHT_ALPHA in page.extrasamples[:1]:
+        return over_black(colour, values[..., channels])
+    return colour
+
+
+def _whole_scale(values: NDArray[Any], bits: int) -> NDArray[Any]:
+    """Stretch unsigned values of 1 to 7, 9 to 15 ... bits over the type that holds them, one to one."""
+    if values.dtype.kind == "b":
+        values = values.astype(np.uint8)
+    if values.dtype.kind != "u" or bits >= values.dtype.itemsize * 8:
+        return values
+    full = int(np.iinfo(values.dtype).max)
+    stretched: NDArray[Any] = values.astype(np.uint64) * full // (2**bits - 1)
+    return stretched.astype(values.dtype)

@@ -1,0 +1,82 @@
+"""Times in file names. The writings are ISO 8601's or common practice, without a source."""
+
+from datetime import UTC, datetime, timedelta, timezone
+
+import pytest
+
+from archive.reading.file_name import name_facts
+
+TIME = datetime(2026, 6, 3, 9, 15)  # noqa: DTZ001  (no zone in the name)
+PLUS_TWO = timezone(timedelta(hours=2))
+
+FOUND = {
+    "20260603T091500Z.png": TIME.replace(tzinfo=UTC),
+    "2026-06-03T09-15-00Z.tif": TIME.replace(tzinfo=UTC),
+    "2026-06-03T09:15:00Z": TIME.replace(tzinfo=UTC),
+    "20260603T0915Z.png": TIME.replace(tzinfo=UTC),
+    "2026-06-03_09-15-00.png": TIME,
+    "2026_06_03_09_15_00.png": TIME,
+    "20260603_091500.jpg": TIME,
+    "IMG_20260603_091500.jpg": TIME,
+    "IMG_20260603_091500~2.jpg": TIME,
+    "20260603091500.png": TIME,
+    "2026-06-03 09.15.00.png": TIME,
+    "2026-06-03 09.15.00": TIME,
+    "2026-06-03 at 09.15.00.png": None,
+    "2026-06-03_09-15-00_UT.png": TIME.replace(tzinfo=UTC),
+    "2026-06-03 09.15.00 UTC.png": TIME.replace(tzinfo=UTC),
+    "20260603_091500UTC_g4_ap120.png": TIME.replace(tzinfo=UTC),
+    "20260603_091500z.png": TIME.replace(tzinfo=UTC),
+    "Sun_2026-06-03T091500Z_stacked.tif": TIME.replace(tzinfo=UTC),
+    "Sun-20260603_091500+0200-mono.tif": TIME.replace(tzinfo=PLUS_TWO),
+    "2026-06-03T09:15:00+02:00.png": TIME.replace(tzinfo=PLUS_TWO),
+    "2026-06-03T09-15-00-0200.png": TIME.replace(tzinfo=timezone(timedelta(hours=-2))),
+    "2026-06-03_09-15-00 UTC+2.png": TIME.replace(tzinfo=PLUS_TWO),
+    "2026-06-03-0915_3.png": TIME.replace(second=18),
+    "2026-06-03-0915_0-Sun-W.png": TIME,
+    "20260603T091500.25Z.png": TIME.replace(microsecond=250000, tzinfo=UTC),
+    "folder of 2025-01-01T000000Z/20260603T091500Z.png": TIME.replace(tzinfo=UTC),
+    r"C:\2025-01-01T000000Z\20260603T091500Z.png": TIME.replace(tzinfo=UTC),
+    # A running number after the time is no zone, and a filter's name no Z.
+    "2026-06-03_09-15-00-0001.png": TIME,
+    "2026-06-03T09-15-00-0007.png": TIME,
+    "20260603_091500-0200.png": TIME,
+    "20260603T091500Zeiss.png": TIME,
+    "20260603T091500utrecht.png": TIME,
+}
+
+
+@pytest.mark.parametrize(("name", "expected"), FOUND.items())
+def test_time_in_a_name(name, expected):
+    time = name_facts(name).time
+    assert (time and time.value) == expected
+    if expected is not None:
+        assert time.meaning == "middle"
+        assert time.value.utcoffset() == expected.utcoffset()
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "sun.png",
+        "2026-06-03.png",
+        "20260603.png",
+        "20260603_0001.png",  # the first picture of that day
+        "2026-06-03-0915.png",
+        "2026-06-03-0915_35.png",
+        "20261303T091500Z.png",
+        "20260230T091500Z.png",
+        "20260603T241500Z.png",
+        "20260603T096000Z.png",
+        "20260603T09150.png",
+        "1780478100.png",
+        "2026060309.png",
+        "202606030915.png",
+        "120260603091500.png",
+        "202606030915001.png",
+        "0915Z.png",
+        "30260603T091500Z.png",
+    ],
+)
+def test_no_time_in_a_name(name):
+    assert name_facts(name).time is None
