@@ -1,0 +1,189 @@
+"""Frames to an H.264 film in an MP4 file, through the encoder that imageio-ffmpeg brings along."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import tempfile
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import chain
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.errors import ArchiveError
+
+__all__ = ["Coding", "Progress", "encode_mp4", "replacing", "write_mp4"]
+
+Progress = Callable[[int, int], None]
+
+# What every browser plays: 8-bit 4:2:0, even sides, ITU-R BT.709 at limited range. The conversion is named
+# and the result tagged: untagged, the film's tint shifts from player to player (measured: the output options
+# leave the primaries and the transfer untagged, `setparams` sets them all).
+_FILTERS = (
+    "pad=ceil(iw/2)*2:ceil(ih/2)*2,"
+    "scale=in_range=pc:out_color_matrix=bt709:out_range=tv:flags=accurate_rnd+full_chroma_int,"
+    "format=yuv420p,"
+    "setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv"
+)
+# One thread (two were no faster beside the making of frames) and no rounding of a processor's own: the bytes
+# do not depend on the computer. Key frames only where asked, none at cuts that the coder finds itself.
+_X264 = "-x264-params threads=1:lookahead-threads=1:scenecut=0:cpu-independent=1"
+# No versions, no dates: bitexact output, and the encoder's advertisement (a SEI unit, type 6) left out.
+_PLAIN = "-map_metadata -1 -fflags +bitexact -flags:v +bitexact -bsf:v filter_units=remove_types=6".split()
+
+# The end of a temporary name, which starts with a dot.
+_PART = ".part"
+
+
+@dataclass(frozen=True)
+class Coding:
+    """How the encoder spends its bytes.
+
+    A key frame every `key_frame_every` frames lets a player jump there without decoding from the start; it
+    also renews the picture's noise, which shows in a still stretch. `rate` holds the encoder's own options.
+    """
+
+    key_frame_every: int
+    rate: str = "-crf 20"
+
+
+def write_mp4(
+    path: Path,
+    frames: Iterable[NDArray[np.uint8]],
+    *,
+    frames_per_second: int,
+    frames_total: int,
+    on_progress: Progress | None = None,
+) -> None:
+    """Write `frames` as a film; until it is whole, what stood at `path` stays as it is.
+
+    Parameters
+    ----------
+    frames
+        uint8, shape (H, W, 3), sRGB. Odd sides are padded with black at the right and the bottom.
+    frames_total
+        How many frames will come.
+    on_progress
+        Called with the frames done and `frames_total` after each frame.
+
+    Raises
+    ------
+    ArchiveError
+        The encoder failed; the message ends with what it said first.
+    ValueError
+        The frames are none, not `frames_total`, or not all of one shape.
+    """
+    with replacing(path) as part:
+        encode_mp4(
+            part,
+            frames,
+            frames_per_second=frames_per_second,
+            frames_total=frames_total,
+            on_progress=on_progress,
+        )
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[Path]:
+    """Give a name beside `path` to write to; on success it takes the place of `path`, on failure it goes."""
+    part = path.with_name(f".{path.name}{_PART}")
+    try:
+        yield part
+        with part.open("rb+") as written:
+            os.fsync(written.fileno())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def encode_mp4(
+    path: Path,
+    frames: Iterable[NDArray[np.uint8]],
+    *,
+    frames_per_second: int,
+    frames_total: int,
+    coding: Coding | None = None,
+    on_progress: Progress | None = None,
+) -> None:
+    """Write `frames` straight to `path`, as `write_mp4` does through a temporary name."""
+    stream = iter(frames)
+    first = next(stream, None)
+    if first is None:
+        raise ValueError("a film needs at least one frame")
+    command = _command(path, first.shape, frames_per_second, coding or Coding(frames_per_second))
+    checked = _checked(chain([first], stream), first.shape, frames_total, on_progress)
+    # A file takes the encoder's messages: a pipe that nobody reads would fill up and stop it.
+    with tempfile.TemporaryFile() as messages:
+        if _run(command, checked, messages):
+            name = path.name.removeprefix(".").removesuffix(_PART)
+            raise ArchiveError(f"{name}: film not written; the encoder says: {_first_line(messages)}")
+
+
+def _command(path: Path, shape: tuple[int, ...], frames_per_second: int, coding: Coding) -> list[str]:
+    """Return the encoder's command line: raw frames on its standard input, MP4 out."""
+    from imageio_ffmpeg import get_ffmpeg_exe
+
+    rate = str(frames_per_second)
+    source = f"-f rawvideo -pix_fmt rgb24 -s {shape[1]}x{shape[0]} -r {rate} -i pipe:0".split()
+    coder = f"-c:v libx264 -preset veryfast {_X264} -g {coding.key_frame_every} {coding.rate}".split()
+    # `file:` keeps a colon or a dash in the name from being read as anything else; the index goes in front.
+    target = ["-movflags", "+faststart", "-f", "mp4", f"file:{path.absolute()}"]
+    quiet = [get_ffmpeg_exe(), "-loglevel", "error", "-nostats", "-y"]
+    return [*quiet, *source, "-vf", _FILTERS, *coder, *_PLAIN, *target]
+
+
+def _run(command: list[str], frames: Iterable[NDArray[np.uint8]], messages: IO[bytes]) -> int:
+    """Run the encoder over `frames` and return its exit status; it never outlives this call."""
+    process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=messages)
+    assert process.stdin is not None
+    try:
+        for frame in frames:
+            if not _written(process.stdin, frame.tobytes()):
+                break  # the encoder has gone; its exit status and last words tell why
+        process.communicate()  # closes its input and waits
+        return process.returncode
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def _written(pipe: IO[bytes], data: bytes) -> bool:
+    """Write to the encoder and tell whether it took it."""
+    try:
+        pipe.write(data)
+    except OSError:
+        return False
+    return True
+
+
+def _checked(
+    frames: Iterable[NDArray[np.uint8]],
+    shape: tuple[int, ...],
+    frames_total: int,
+    on_progress: Progress | None,
+) -> Iterator[NDArray[np.uint8]]:
+    """Hand on the frames, check that all are alike and as many as told, report progress."""
+    done = 0
+    for frame in frames:
+        if frame.shape != shape or frame.shape[2:] != (3,) or frame.dtype != np.uint8:
+            raise ValueError(f"frame {done} is {frame.dtype} {frame.shape}, not uint8 (H, W, 3) as the first")
+        yield frame
+        done += 1
+        if on_progress is not None:
+            on_progress(done, frames_total)
+    if done != frames_total:
+        raise ValueError(f"{done} frames came, {frames_total} were told")
+
+
+def _first_line(messages: IO[bytes]) -> str:
+    """Return the first line that the encoder said: the cause; what follows are its consequences."""
+    messages.seek(0)
+    lines = messages.read().decode("utf-8", "replace").split("\n")
+    # Without the part of the program that speaks, and its address in memory.
+    return re.sub(r"^(\[[^]]* @ 0x[0-9a-f]+\] ?)+", "", lines[0]).strip() or "nothing"

@@ -1,0 +1,93 @@
+"""The frames of a film: discs loaded, blended, captioned and handed on one by one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.films.caption import SMALLEST_FRAME_PX, draw_caption
+from archive.films.timeline import FrameSpec
+
+__all__ = ["Load", "film_frames"]
+
+Load = Callable[[str], NDArray[np.float32]]
+
+_Level = TypeVar("_Level", np.float32, np.uint8)
+
+
+def film_frames(specs: Sequence[FrameSpec], load: Load, *, size_px: int) -> Iterator[NDArray[np.uint8]]:
+    """Yield each frame of `specs`, shape (size_px, size_px, 3), sRGB, read-only.
+
+    Parameters
+    ----------
+    load
+        Returns the disc of an observation as float32, shape (S, S) or (S, S, 3), 0 to 1, as displayed (toned,
+        sRGB). Called once for each run of frames that needs the observation.
+    size_px
+        Side of the frames; discs of another size are resampled to it.
+
+    Raises
+    ------
+    ValueError
+        `size_px` too small for a caption, or a disc that is not square.
+
+    Notes
+    -----
+    No more than two discs and one frame are held, however long the film. A held frame is the same array
+    throughout its hold, so that nothing in it, the caption least of all, can change.
+    """
+    if size_px < SMALLEST_FRAME_PX:
+        raise ValueError(f"size_px is {size_px}: the caption needs {SMALLEST_FRAME_PX} px at least")
+    discs: dict[str, NDArray[np.float32]] = {}
+    last: tuple[FrameSpec, NDArray[np.uint8]] | None = None
+    for spec in specs:
+        if last is None or replace(spec, index=last[0].index) != last[0]:
+            # What this frame does not need goes before what it needs comes in.
+            discs = {name: disc for name, disc in discs.items() if name in spec.observations}
+            for name in spec.observations:
+                if name not in discs:
+                    discs[name] = _fitted(load(name), size_px)
+            last = spec, _frame(spec, [discs[name] for name in spec.observations])
+        yield last[1]
+
+
+def _frame(spec: FrameSpec, discs: Sequence[NDArray[np.float32]]) -> NDArray[np.uint8]:
+    """Blend, round and caption one frame. The caption comes last: it is never a blend of two texts."""
+    picture = discs[0]
+    if len(discs) == 2:
+        first, second = (_coloured(disc) for disc in discs) if discs[0].ndim != discs[1].ndim else discs
+        weight = np.float32(spec.weight)
+        picture = first * (1 - weight) + second * weight
+    levels = np.rint(np.clip(picture, 0, 1) * 255).astype(np.uint8)
+    frame = _coloured(levels).copy()
+    draw_caption(frame, spec)
+    frame.setflags(write=False)
+    return frame
+
+
+def _coloured(picture: NDArray[_Level]) -> NDArray[_Level]:
+    """Return a picture with three channels, whether or not it came with them."""
+    return picture if picture.ndim == 3 else np.broadcast_to(picture[:, :, None], (*picture.shape, 3))
+
+
+def _fitted(disc: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
+    """Resample a disc to the frame; pixel edges keep their place, so x' = (x + 0.5) * scale - 0.5."""
+    if len(disc.shape) < 2 or disc.shape[0] != disc.shape[1] or disc.shape[2:] not in ((), (3,)):
+        raise ValueError(f"the disc's shape is {disc.shape}: it must be (S, S) or (S, S, 3)")
+    if disc.shape[0] == size_px:
+        return disc
+    if disc.ndim == 2:
+        return _resampled(disc, size_px)
+    return np.stack([_resampled(disc[:, :, channel], size_px) for channel in range(3)], axis=2)
+
+
+def _resampled(plane: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
+    """Resample one channel in float, averaging over the area of each new pixel where it shrinks."""
+    from PIL import Image
+
+    image = Image.fromarray(np.ascontiguousarray(plane, dtype=np.float32))
+    return np.asarray(image.resize((size_px, size_px), Image.Resampling.LANCZOS), dtype=np.float32)

@@ -1,0 +1,165 @@
+"""A whole daily film with the files beside it, from drawn discs."""
+
+import json
+import subprocess
+from datetime import UTC, datetime, timedelta
+
+import imageio_ffmpeg
+import numpy as np
+import pytest
+from PIL import Image
+
+from archive.errors import FactsError
+from archive.films.film import FilmDisc, make_daily_film
+from archive.films.timeline import Sighting
+
+SIGHTINGS = [
+    Sighting(f"2026-06-{day:02d}T0915Z", datetime(2026, 6, day, 9, 15, tzinfo=UTC)) for day in (3, 4, 7)
+]
+DISC = FilmDisc(255.5, 255.5, 230.4, frame_px=512)
+
+
+def drawn(name, *, size=512):
+    """A limb-darkened tinted disc with a dark spot that moves right by 13 px a day, from a seeded grain."""
+    day = int(name[8:10])
+    y, x = np.mgrid[:size, :size] - (size - 1) / 2
+    radius = np.hypot(x, y) / (0.45 * size)
+    light = np.where(radius < 1, 0.4 + 0.5 * np.sqrt(np.clip(1 - radius**2, 0, 1)), 0)
+    light *= 1 - 0.7 * np.exp(-((x + 130 - 13 * day) ** 2 + y**2) / 40)
+    light *= 1 + np.random.default_rng(day).normal(0, 0.01, light.shape)
+    return (light[:, :, None] * np.array([1.0, 0.8, 0.5])).clip(0, 1).astype(np.float32)
+
+
+def make(out, *, load=drawn, sightings=SIGHTINGS, **more):
+    return make_daily_film(sightings, load, out, disc=DISC, size_px=512, frames_per_second=10, **more)
+
+
+@pytest.fixture(scope="module")
+def film(tmp_path_factory):
+    return make(tmp_path_factory.mktemp("films") / "june.mp4")
+
+
+def test_a_film_comes_with_poster_list_and_loop(film):
+    folder = film.mp4.parent
+    names = sorted(path.name for path in folder.iterdir())
+    assert names == ["june-loop.mp4", "june.jpg", "june.json", "june.mp4"]
+    assert film.frames == 3 * 8 + 2 * 5
+    assert film.size_px == 512
+
+
+def test_the_list_names_every_frame_of_the_film(film):
+    listed = json.loads(film.frames_json.read_text(encoding="utf-8"))
+    assert {
+        name: listed[name] for name in ("style", "frames_per_second", "width_px", "height_px", "disc")
+    } == {
+        "style": "daily",
+        "frames_per_second": 10,
+        "width_px": 512,
+        "height_px": 512,
+        "disc": {"x_px": 255.5, "y_px": 255.5, "radius_px": 230.4},
+    }
+    frames, seconds = imageio_ffmpeg.count_frames_and_secs(str(film.mp4))
+    assert len(listed["frames"]) == frames == film.frames
+    assert seconds == pytest.approx(3.4)
+    assert listed["frames"][0] == {
+        "index": 0,
+        "time_utc": "2026-06-03T09:15:00Z",
+        "kind": "observed",
+        "observations": ["2026-06-03T0915Z"],
+    }
+    # The middle of the first cross-fade: half of a day later.
+    assert listed["frames"][10] == {
+        "index": 10,
+        "time_utc": "2026-06-03T21:15:00Z",
+        "kind": "between",
+        "observations": ["2026-06-03T0915Z", "2026-06-04T0915Z"],
+    }
+
+
+def test_the_disc_lies_where_the_list_says(film):
+    disc = json.loads(film.frames_json.read_text(encoding="utf-8"))["disc"]
+    with Image.open(film.poster) as poster:
+        light = np.asarray(poster.convert("L"), dtype=float)
+    x = np.flatnonzero((light[:440] > 40).any(axis=0))  # above the caption
+    widest = np.ptp(x) + 1
+    assert (x.min() + x.max()) / 2 == pytest.approx(disc["x_px"], abs=0.6)
+    assert widest / 2 == pytest.approx(disc["radius_px"], abs=1)
+
+
+def test_disc_values_follow_the_picture_to_another_size():
+    # By hand: a disc centred in 1024 px is centred in 600 px, (600 - 1) / 2; the left limb scales as x + 0.5.
+    small = FilmDisc(511.5, 511.5, 460.8).resized(600)
+    assert (small.x_px, small.y_px) == pytest.approx((299.5, 299.5))
+    assert small.radius_px == pytest.approx(270)
+    assert FilmDisc(99.5, 49.5, 40, frame_px=200).resized(100) == FilmDisc(49.5, 24.5, 20, frame_px=100)
+
+
+def test_the_poster_is_the_last_observation(film):
+    with Image.open(film.poster) as poster:
+        assert poster.size == (512, 512)
+        shown = np.asarray(poster.convert("RGB"), dtype=float)[100:400, 100:400]
+    closeness = {
+        s.observation_id: abs(shown - drawn(s.observation_id)[100:400, 100:400] * 255).mean()
+        for s in SIGHTINGS
+    }
+    assert min(closeness, key=closeness.get) == SIGHTINGS[-1].observation_id
+    assert min(closeness.values()) < 2
+
+
+def test_a_held_picture_stands_still_in_the_decoded_film(film):
+    command = [imageio_ffmpeg.get_ffmpeg_exe(), "-loglevel", "error", "-i", film.mp4, "-pix_fmt", "gray"]
+    raw = subprocess.run([*command, "-f", "rawvideo", "pipe:1"], capture_output=True, check=True).stdout
+    frames = np.frombuffer(raw, np.uint8).reshape(-1, 512, 512).astype(int)
+    for start in (0, 13, 26):
+        hold = frames[start : start + 8]
+        assert abs(np.diff(hold, axis=0)).mean() < 0.05
+    assert abs(frames[13] - frames[0]).mean() > 0.5  # and the pictures do differ
+
+
+def test_the_loop_is_small_whatever_is_in_it(tmp_path):
+    noise = np.random.default_rng(7)
+    sightings = [
+        Sighting(f"n{n:03d}", datetime(2026, 6, 1, tzinfo=UTC) + timedelta(days=n)) for n in range(60)
+    ]
+    film = make_daily_film(
+        sightings,
+        lambda _: noise.random((480, 480), np.float32),
+        tmp_path / "noise.mp4",
+        disc=FilmDisc(239.5, 239.5, 216, frame_px=480),
+        size_px=480,
+        frames_per_second=6,
+    )
+    assert film.loop.stat().st_size <= 2_000_000
+    assert film.mp4.stat().st_size > 4_000_000  # the material does ask for more
+
+
+def test_same_pictures_give_the_same_four_files(film, tmp_path):
+    again = make(tmp_path / "june.mp4")
+    for name in ("mp4", "poster", "frames_json", "loop"):
+        assert getattr(again, name).read_bytes() == getattr(film, name).read_bytes()
+
+
+def test_a_failure_in_the_midst_leaves_all_old_files(tmp_path):
+    film = make(tmp_path / "june.mp4", sightings=SIGHTINGS[:1])
+    before = {path: path.read_bytes() for path in tmp_path.iterdir()}
+
+    def broken(name):
+        if name == SIGHTINGS[2].observation_id:
+            raise OSError(5, "Input/output error", name)
+        return drawn(name)
+
+    with pytest.raises(OSError, match="Input/output"):
+        make(film.mp4, load=broken)
+    assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+def test_progress_ends_at_its_total(tmp_path):
+    seen = []
+    make(tmp_path / "june.mp4", sightings=SIGHTINGS[:2], on_progress=lambda *pair: seen.append(pair))
+    total = seen[0][1]
+    assert seen == [(n, total) for n in range(1, total + 1)]
+
+
+def test_a_name_that_is_not_an_mp4_is_refused(tmp_path):
+    with pytest.raises(FactsError, match=r"ends in '\.gif'"):
+        make(tmp_path / "june.gif")

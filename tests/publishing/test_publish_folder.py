@@ -1,0 +1,414 @@
+"""Publishing to real folders: what the target holds, what readers see, what a killed run leaves."""
+
+import json
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from archive.errors import PublishError
+from archive.publishing.folder_target import publish_folder
+from archive.publishing.swap import exchange_or_rename, rename_in_turn
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+
+
+def make_site(folder, files):
+    """A site as `build` leaves it: `files` and the list of files at its root."""
+    folder.mkdir(parents=True, exist_ok=True)
+    files = {"index.html": "<h1>Sun</h1>", **files}
+    for name, text in {
+        **files,
+        "files.json": json.dumps({"generator": "Northlimb", "files": sorted(files)}),
+    }.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_text(text, encoding="utf-8")
+    return folder
+
+
+def contents(folder):
+    """Every file and every folder below, hidden ones too, with the files' bytes."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes() if path.is_file() else None
+        for path in sorted(folder.rglob("*"))
+    }
+
+
+@pytest.fixture
+def site(tmp_path):
+    return make_site(
+        tmp_path / "my-sun" / "site",
+        {"2026-06-03/index.html": "a day", "discs/0915Z.jpg": "picture", "data/observations.json": "[]"},
+    )
+
+
+@pytest.fixture
+def target(tmp_path):
+    return tmp_path / "host" / "www"
+
+
+def alone(target):
+    """Nothing of ours is left beside the target."""
+    return [path.name for path in target.parent.iterdir()] == [target.name]
+
+
+def test_a_missing_target_becomes_the_site(site, target):
+    report = publish_folder(site, target)
+    assert contents(target) == contents(site)
+    size = sum(path.stat().st_size for path in site.rglob("*") if path.is_file())
+    assert (report.copied, report.unchanged, report.removed, report.bytes_copied) == (5, 0, 0, size)
+    assert alone(target)
+
+
+def test_a_second_publication_copies_nothing(site, target):
+    publish_folder(site, target)
+    before = {path: path.stat().st_mtime_ns for path in target.rglob("*")}
+    report = publish_folder(site, target)
+    assert (report.copied, report.unchanged, report.removed, report.bytes_copied) == (0, 5, 0, 0)
+    assert {path: path.stat().st_mtime_ns for path in target.rglob("*")} == before
+
+
+def test_changed_new_and_removed_files_reach_the_target(site, target):
+    publish_folder(site, target)
+    (site / "2026-06-03/index.html").write_text("a dxy", encoding="utf-8")  # same length
+    (site / "discs/0915Z.jpg").unlink()
+    (site / "discs").rmdir()
+    (site / "films").mkdir()
+    (site / "films/june.mp4").write_bytes(b"film")
+    report = publish_folder(site, target)
+    assert contents(target) == contents(site)
+    assert (report.copied, report.unchanged, report.removed, report.bytes_copied) == (2, 3, 1, 9)
+    assert alone(target)
+
+
+def test_a_change_that_keeps_size_and_date_is_seen(site, target):
+    publish_folder(site, target)
+    page = site / "2026-06-03/index.html"
+    for path in (page, target / "2026-06-03/index.html"):
+        os.utime(path, (1_700_000_000, 1_700_000_000))
+    page.write_text("b day", encoding="utf-8")
+    os.utime(page, (1_700_000_000, 1_700_000_000))
+    publish_folder(site, target)
+    assert (target / "2026-06-03/index.html").read_text(encoding="utf-8") == "b day"
+
+
+def test_files_and_folders_may_change_places(site, target):
+    publish_folder(site, target)
+    shutil.rmtree(site / "data")
+    (site / "data").write_text("now a file", encoding="utf-8")
+    (site / "discs/0915Z.jpg").unlink()
+    (site / "discs/0915Z.jpg").mkdir()
+    (site / "discs/0915Z.jpg/large.jpg").write_text("now a folder", encoding="utf-8")
+    publish_folder(site, target)
+    assert contents(target) == contents(site)
+
+
+def test_strays_and_empty_folders_in_a_published_target_go(site, target):
+    publish_folder(site, target)
+    (target / "old/empty").mkdir(parents=True)
+    (target / ".hidden").write_text("x", encoding="utf-8")
+    assert publish_folder(site, target).removed == 1
+    (target / "old/empty").mkdir(parents=True)
+    assert publish_folder(site, target).removed == 0
+    assert contents(target) == contents(site)
+
+
+def test_writing_to_the_site_later_cannot_reach_the_target(site, target):
+    publish_folder(site, target)
+    (site / "index.html").write_text("<h1>new</h1>", encoding="utf-8")
+    publish_folder(site, target)
+    published = contents(target)
+    for path in site.rglob("*"):
+        if path.is_file():
+            with path.open("ab") as opened:
+                opened.write(b"written over in place")
+    assert contents(target) == published
+
+
+def test_a_link_to_the_target_stays_a_link(site, target, tmp_path):
+    target.mkdir(parents=True)
+    link = tmp_path / "www-link"
+    link.symlink_to(target, target_is_directory=True)
+    publish_folder(site, link)
+    assert link.is_symlink()
+    assert contents(target) == contents(site)
+
+
+def test_a_link_within_the_target_is_replaced_not_followed(site, target, tmp_path):
+    publish_folder(site, target)
+    outside = tmp_path / "outside.jpg"
+    outside.write_text("picture", encoding="utf-8")
+    (target / "discs/0915Z.jpg").unlink()
+    (target / "discs/0915Z.jpg").symlink_to(outside)
+    publish_folder(site, target)
+    assert not (target / "discs/0915Z.jpg").is_symlink()
+    assert outside.read_text(encoding="utf-8") == "picture"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="POSIX access rights")
+def test_the_target_keeps_its_access_rights(site, target):
+    target.mkdir(parents=True)
+    target.chmod(0o2751)
+    publish_folder(site, target)
+    assert target.stat().st_mode & 0o7777 == 0o2751
+
+
+# Refusals
+
+
+def test_a_folder_that_is_no_built_site_is_refused(site, target):
+    (site / "files.json").write_text('{"generator": "something else"}', encoding="utf-8")
+    with pytest.raises(PublishError, match="run build first"):
+        publish_folder(site, target)
+    (site / "files.json").unlink()
+    with pytest.raises(PublishError, match="run build first"):
+        publish_folder(site, target, adopt=True)
+    assert not target.exists()
+
+
+def test_a_target_with_other_files_is_refused_until_taken_over(site, target):
+    target.mkdir(parents=True)
+    (target / "thesis.txt").write_text("ten years of work", encoding="utf-8")
+    with pytest.raises(PublishError, match="holds other files"):
+        publish_folder(site, target)
+    assert contents(target) == {"thesis.txt": b"ten years of work"}
+    assert publish_folder(site, target, adopt=True).removed == 1
+    assert contents(target) == contents(site)
+
+
+@pytest.mark.parametrize("place", ["my-sun/site", "my-sun/site/www", "my-sun", "."])
+def test_site_and_target_in_each_other_are_refused(site, tmp_path, place):
+    before = contents(tmp_path)
+    with pytest.raises(PublishError, match="lie in each other"):
+        publish_folder(site, tmp_path / place, adopt=True)
+    assert contents(tmp_path) == before
+
+
+@pytest.mark.parametrize("name", ["archive.toml", ".git"])
+def test_originals_and_histories_are_never_taken_over(site, target, name):
+    publish_folder(site, target)
+    (target / name).mkdir()
+    with pytest.raises(PublishError, match="for the site alone"):
+        publish_folder(site, target, adopt=True)
+    assert (target / name).exists()
+
+
+@pytest.mark.parametrize("place", ["homes/observer", "homes"])
+def test_the_home_folder_is_never_taken_over(site, tmp_path, monkeypatch, place):
+    home = tmp_path / "homes/observer"
+    home.mkdir(parents=True)
+    (home / "letters.txt").write_text("dear", encoding="utf-8")
+    monkeypatch.setenv("USERPROFILE" if os.name == "nt" else "HOME", str(home))
+    with pytest.raises(PublishError, match=r"home folder"):
+        publish_folder(site, tmp_path / place, adopt=True)
+    assert contents(home) == {"letters.txt": b"dear"}
+
+
+def test_a_file_as_target_and_a_link_in_the_site_are_refused(site, target, tmp_path):
+    target.parent.mkdir()
+    target.write_text("a file", encoding="utf-8")
+    with pytest.raises(PublishError, match="is a file"):
+        publish_folder(site, target)
+    (site / "private").symlink_to(tmp_path)
+    with pytest.raises(PublishError, match="neither a file nor a folder"):
+        publish_folder(site, tmp_path / "elsewhere")
+
+
+# Readers
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux exchanges folders in one step")
+def test_a_reader_always_finds_whole_pages(tmp_path, target):
+    sites = [make_site(tmp_path / n, {"index.html": n * 20_000, "day.html": n * 30_000}) for n in ("a", "b")]
+    whole = {"index.html": {n * 20_000 for n in "ab"}, "day.html": {n * 30_000 for n in "ab"}}
+    publish_folder(sites[0], target)
+    stop, faults, seen = threading.Event(), [], set()
+
+    def read():
+        while not stop.is_set():
+            for name, allowed in whole.items():
+                try:
+                    text = (target / name).read_text(encoding="utf-8")
+                except OSError as failure:
+                    faults.append(repr(failure))
+                else:
+                    seen.add(text[0])
+                    if text not in allowed:
+                        faults.append(f"{name}: {len(text)} letters")
+
+    reader = threading.Thread(target=read)
+    reader.start()
+    for turn in range(1, 31):
+        publish_folder(sites[turn % 2], target)
+    stop.set()
+    reader.join()
+    assert faults == []
+    assert seen == {"a", "b"}
+
+
+LOOK = """
+import os, sys, time
+print("ready", flush=True)
+end, missing, looks = time.monotonic() + 0.5, 0, 0
+while time.monotonic() < end:
+    looks += 1
+    try:
+        os.stat(sys.argv[1])
+    except FileNotFoundError:
+        missing += 1
+print(looks, missing)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux exchanges folders in one step")
+def test_the_folder_is_never_missing_while_two_exchange(tmp_path):
+    new, current = tmp_path / "new", tmp_path / "current"
+    new.mkdir()
+    current.mkdir()
+    reader = subprocess.Popen([sys.executable, "-c", LOOK, current], stdout=subprocess.PIPE, text=True)
+    assert reader.stdout.readline() == "ready\n"
+    while reader.poll() is None:
+        assert exchange_or_rename(new, current, tmp_path / "aside") == new
+    looks, missing = map(int, reader.communicate()[0].split())
+    assert looks > 1000
+    assert missing == 0
+
+
+# Runs that are stopped
+
+PUBLISH = """
+import sys
+from pathlib import Path
+from archive.publishing.folder_target import publish_folder
+print("ready", flush=True)
+sys.stdin.readline()
+publish_folder(Path(sys.argv[1]), Path(sys.argv[2]))
+"""
+
+
+def started(site, target):
+    """A process of its own that is about to publish."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", PUBLISH, site, target],
+        cwd=CHECKOUT,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    )
+    assert process.stdout.readline() == b"ready\n"
+    process.stdin.write(b"go\n")
+    process.stdin.flush()
+    return process
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux exchanges folders in one step")
+def test_a_killed_run_leaves_the_old_site_or_the_new_one(tmp_path, target):
+    pages = {n: {f"days/{d:03d}.html": n * 3000 if d % 2 else "same" for d in range(150)} for n in ("a", "b")}
+    sites = [make_site(tmp_path / n, pages[n]) for n in ("a", "b")]
+    versions = [contents(site) for site in sites]
+    publish_folder(sites[0], target)
+    begun = time.perf_counter()
+    started(sites[1], target).communicate()
+    whole_run_s = time.perf_counter() - begun
+    chance = random.Random(20260603)
+    old, stopped = 1, 0
+    for _ in range(12):
+        process = started(sites[1 - old], target)
+        time.sleep(chance.uniform(0, whole_run_s))
+        process.send_signal(signal.SIGKILL)
+        process.communicate()
+        found = contents(target)
+        assert found in versions
+        stopped += process.returncode == -signal.SIGKILL
+        old = versions.index(found)
+    assert stopped >= 6  # the kills did fall into runs
+    publish_folder(sites[1 - old], target)
+    assert contents(target) == versions[1 - old]
+    assert alone(target)
+
+
+def test_left_overs_of_a_stopped_run_are_cleared(site, target):
+    publish_folder(site, target)
+    make_site(target.with_name(".www.northlimb-new"), {"half.html": "ha"})
+    publish_folder(site, target)
+    assert alone(target)
+
+
+def test_a_run_stopped_between_two_renames_is_put_right(site, target):
+    publish_folder(site, target)
+    target.rename(target.with_name(".www.northlimb-old"))
+    report = publish_folder(site, target)
+    assert (report.copied, report.unchanged) == (0, 5)
+    assert contents(target) == contents(site)
+    assert alone(target)
+
+
+def test_renaming_in_turn_replaces_a_folder_or_leaves_it(tmp_path):
+    for name in ("new", "current"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "name").write_text(name, encoding="utf-8")
+    paths = [tmp_path / name for name in ("new", "current", "aside")]
+    assert rename_in_turn(*paths) == paths[2]
+    assert (paths[1] / "name").read_text(encoding="utf-8") == "new"
+    with pytest.raises(FileNotFoundError):
+        rename_in_turn(tmp_path / "missing", paths[1], tmp_path / "aside2")
+    assert (paths[1] / "name").read_text(encoding="utf-8") == "new"
+
+
+# Where folders cannot be renamed
+
+
+@pytest.fixture
+def shut_parent():
+    """A folder where this test, run by root or not, may not make or rename anything; `www` in it is open."""
+    with tempfile.TemporaryDirectory() as made:
+        parent = Path(made)
+        (parent / "www").mkdir()
+        (parent / "www").chmod(0o777)
+        parent.chmod(0o555)
+        root = hasattr(os, "geteuid") and os.geteuid() == 0
+        if root:
+            os.seteuid(65534)  # nobody
+        try:
+            yield parent
+        finally:
+            if root:
+                os.seteuid(0)
+            parent.chmod(0o755)
+
+
+@pytest.fixture
+def readable_sites():
+    """Two versions of a site where another user can read them."""
+    with tempfile.TemporaryDirectory() as made:
+        Path(made).chmod(0o755)
+        yield [
+            make_site(Path(made) / "one", {"day/index.html": "one", "a.jpg": "1", "b": "file"}),
+            make_site(Path(made) / "two", {"day/index.html": "two", "index.html": "two", "b/c.jpg": "2"}),
+        ]
+
+
+@pytest.mark.skipif(not hasattr(os, "seteuid"), reason="POSIX access rights")
+def test_a_target_that_cannot_be_renamed_is_changed_in_place(readable_sites, shut_parent):
+    target = shut_parent / "www"
+    inode = target.stat().st_ino
+    for site, copied, removed in zip([*readable_sites, readable_sites[0]], (5, 4, 5), (0, 2, 1), strict=True):
+        report = publish_folder(site, target)
+        assert contents(target) == contents(site)
+        assert (report.copied, report.removed) == (copied, removed)
+        assert target.stat().st_ino == inode
+    assert alone(target)
+
+
+@pytest.mark.skipif(not hasattr(os, "seteuid"), reason="POSIX access rights")
+def test_a_target_that_may_not_be_written_is_told_in_one_line(readable_sites, shut_parent):
+    with pytest.raises(PublishError, match="missing: publishing failed: Permission denied: see") as refused:
+        publish_folder(readable_sites[0], shut_parent / "missing")
+    assert "\n" not in str(refused.value)
