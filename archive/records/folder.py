@@ -25,8 +25,9 @@ __all__ = [
     "notes_path",
     "open_folder",
     "originals_on_disk",
-    "places",
+    "place_of_file",
     "place_of_id",
+    "places",
     "put_picture",
     "writing",
 ]
@@ -107,6 +108,12 @@ def place_of_id(identifier: str) -> Place:
     if not (_DAY.match(day) and _STEM.match(stem)):
         raise FolderError(f"{identifier!r} names no observation; write it like 2026-06-03T0915Z")
     return Place(day, stem)
+
+
+def place_of_file(file: str) -> Place:
+    """The place of an original, from its name relative to the archive."""
+    path = Path(file)
+    return Place(path.parent.name, path.stem)
 
 
 def free_place(root: Path, time_utc: datetime) -> Place:

@@ -121,7 +121,7 @@ class Settings(TomlModel):
             ("sites", [site.name for site in self.sites]),
             ("instruments", [instrument.name for instrument in self.instruments]),
             ("targets", [target.name for target in self.targets]),
-            ("looks", list(self.looks)),
+            ("looks", [str(look) for look in self.looks]),
         ):
             twice = sorted({name for name in names if names.count(name) > 1})
             if twice:
@@ -215,7 +215,7 @@ def keep_film(root: Path, film: FilmSettings) -> bool:
     for key, value in film.model_dump(by_alias=True, exclude_none=True).items():
         table.add(key, value)
     if "films" in document:
-        document["films"].append(table)  # type: ignore[union-attr]
+        document["films"].append(table)
     else:
         films = tomlkit.aot()
         films.append(table)

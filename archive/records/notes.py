@@ -1,0 +1,25 @@
+"""The day's notes: Markdown that the observer may write in by hand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from archive.records.folder import notes_path
+from archive.records.writing import write_whole
+
+__all__ = ["append_note", "read_notes"]
+
+
+def read_notes(root: Path, day: str) -> str:
+    """The notes of a day like ``2026-06-03``; empty where there are none. Bytes that are no UTF-8 are marked."""
+    path = notes_path(root, day)
+    return path.read_text(encoding="utf-8", errors="replace") if path.is_file() else ""
+
+
+def append_note(root: Path, day: str, note: str) -> None:
+    """Add a paragraph to the day's notes, unless it is there."""
+    kept = read_notes(root, day).rstrip()
+    text = note.strip()
+    if text in kept:
+        return
+    write_whole(notes_path(root, day), f"{kept}\n\n{text}\n".lstrip().encode("utf-8"))

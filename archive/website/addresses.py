@@ -1,0 +1,135 @@
+"""Where every file of the site lies, and how one page links to another.
+
+Paths are relative to the site's folder with forward slashes. Links are relative and name
+``index.html``, so that the site works from any sub-path and from ``file://``.
+"""
+
+from __future__ import annotations
+
+import posixpath
+from dataclasses import dataclass
+from datetime import date
+from pathlib import PurePosixPath
+from urllib.parse import quote, urlsplit
+
+from archive.observation import Observation
+from archive.website.content import FilmEntry
+
+__all__ = [
+    "DATA",
+    "DATA_PACKAGE",
+    "DAYS",
+    "FEED",
+    "FILMS",
+    "GROUPS_JSON",
+    "HOME",
+    "ICON",
+    "NOT_FOUND",
+    "OBSERVATIONS_CSV",
+    "OBSERVATIONS_JSON",
+    "OBSERVATORY",
+    "STYLE",
+    "FilmFiles",
+    "Here",
+    "PictureFiles",
+    "day_of",
+    "day_page",
+    "film_files",
+    "picture_files",
+    "root_path",
+]
+
+HOME = "index.html"
+DAYS = "days/index.html"
+FILMS = "films/index.html"
+OBSERVATORY = "observatory/index.html"
+DATA = "data/index.html"
+OBSERVATIONS_JSON = "data/observations.json"
+OBSERVATIONS_CSV = "data/observations.csv"
+GROUPS_JSON = "data/groups.json"
+DATA_PACKAGE = "data/datapackage.json"
+FEED = "feed.xml"
+NOT_FOUND = "404.html"
+STYLE = "static/style.css"
+ICON = "static/favicon.svg"
+
+
+@dataclass(frozen=True)
+class Here:
+    """The page that links are drawn from.
+
+    `root` is None for relative links; the page for missing addresses is shown at any depth and
+    therefore links from the host's root, e.g. ``/sun/``.
+    """
+
+    path: str
+    root: str | None = None
+
+    def to(self, target: str) -> str:
+        """Link to a file of the site, escaped for use in an attribute."""
+        if self.root is not None:
+            return self.root + quote(target)
+        start = posixpath.dirname(self.path) or "."
+        return quote(posixpath.relpath(target, start))
+
+
+@dataclass(frozen=True)
+class PictureFiles:
+    """Where the pictures of one observation lie in the site."""
+
+    disc: str
+    small: str
+    as_it_came: str
+    fits: str
+    prefix: str
+
+    def look(self, name: str) -> str:
+        """Return the path of a look's picture."""
+        return f"{self.prefix}-{name}.jpg"
+
+
+@dataclass(frozen=True)
+class FilmFiles:
+    """Where the files of one film lie in the site; `loop` is None where there is none."""
+
+    mp4: str
+    poster: str
+    frames_json: str
+    loop: str | None
+
+
+def day_of(observation: Observation) -> date:
+    """Return the UTC day of an observation."""
+    return observation.time_utc.date()
+
+
+def day_page(day: date) -> str:
+    """Return the path of a day's page."""
+    return f"days/{day.isoformat()}/index.html"
+
+
+def picture_files(observation: Observation) -> PictureFiles:
+    """Return where an observation's pictures go: beside its day's page, named by its time."""
+    stem = observation.id.partition("T")[2] or observation.id
+    prefix = f"days/{day_of(observation).isoformat()}/{stem}"
+    return PictureFiles(
+        disc=f"{prefix}-disc.jpg",
+        small=f"{prefix}-small.jpg",
+        as_it_came=f"{prefix}-as-it-came.jpg",
+        fits=f"{prefix}-disc.fits",
+        prefix=prefix,
+    )
+
+
+def film_files(film: FilmEntry) -> FilmFiles:
+    """Return where a film's files go; the loop keeps the kind of file it has."""
+    prefix = f"films/{film.stem}"
+    loop = None if film.loop is None else f"{prefix}-loop{PurePosixPath(film.loop.name).suffix}"
+    return FilmFiles(f"{prefix}.mp4", f"{prefix}.jpg", f"{prefix}.json", loop)
+
+
+def root_path(address: str | None) -> str | None:
+    """Return the path part of the public address with a slash at the end, None where there is no address."""
+    if address is None:
+        return None
+    return urlsplit(address).path.rstrip("/") + "/"

@@ -1,0 +1,108 @@
+"""The whole site: pages, pictures, films, data and feed brought together and written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from archive.website import addresses
+from archive.website.addresses import film_files, picture_files
+from archive.website.content import Content, Entry, FilmEntry
+from archive.website.data_export import data_files
+from archive.website.data_page import data_page
+from archive.website.day_page import day_pages
+from archive.website.days_page import days_page
+from archive.website.feed import feed_bytes
+from archive.website.films_page import films_page
+from archive.website.home_page import home_page
+from archive.website.not_found_page import not_found_page
+from archive.website.observatory_page import observatory_page
+from archive.website.observing_days import observing_days
+from archive.website.pages import SiteFace
+from archive.website.render import Page, render, static_files, style_hash
+from archive.website.site_files import SiteFile, SiteReport, write_site
+
+__all__ = ["build_site"]
+
+
+def build_site(content: Content, site_dir: Path) -> SiteReport:
+    """Write the site, or bring it up to date.
+
+    The same content gives the same bytes; files that need no change keep theirs and their time.
+
+    Parameters
+    ----------
+    content : Content
+    site_dir : Path
+        Made if missing. Must be empty or have been written by this function.
+
+    Returns
+    -------
+    SiteReport
+
+    Raises
+    ------
+    FolderError
+        Where the folder holds files of someone else's, or a picture to be published is missing.
+    """
+    content = _in_order(content)
+    static = static_files()
+    face = SiteFace(
+        title=content.info.title,
+        observer=content.info.observer,
+        language=content.info.language,
+        style_hash=style_hash(static[addresses.STYLE]),
+    )
+    made = {
+        **static,
+        **{page.frame.path: render(page, face).encode() for page in _pages(content, face)},
+        **{f"data/{name}": data for name, data in data_files(content).items()},
+        addresses.FEED: feed_bytes(content),
+    }
+    files = [SiteFile(path, data) for path, data in made.items()]
+    files += [file for entry in content.entries for file in _entry_files(entry)]
+    files += [file for film in content.films for file in _film_files(film)]
+    return write_site(files, site_dir)
+
+
+def _in_order(content: Content) -> Content:
+    """Put the observations in order of time; pages, feed and data rely on it."""
+    entries = sorted(content.entries, key=lambda entry: (entry.observation.time_utc, entry.observation.id))
+    return replace(content, entries=entries)
+
+
+def _pages(content: Content, face: SiteFace) -> Sequence[Page]:
+    days = observing_days(content)
+    return [
+        home_page(content, days, face),
+        *day_pages(days, face),
+        days_page(days, face),
+        films_page(content, face),
+        observatory_page(content.info, face),
+        data_page(face),
+        not_found_page(face, content.info.address),
+    ]
+
+
+def _entry_files(entry: Entry) -> list[SiteFile]:
+    paths, pictures = picture_files(entry.observation), entry.pictures
+    files = [
+        SiteFile(paths.disc, pictures.disc),
+        SiteFile(paths.small, pictures.small),
+        SiteFile(paths.as_it_came, pictures.as_it_came),
+        *(SiteFile(paths.look(name), picture) for name, picture in pictures.looks.items()),
+    ]
+    return files if pictures.fits is None else [*files, SiteFile(paths.fits, pictures.fits)]
+
+
+def _film_files(film: FilmEntry) -> list[SiteFile]:
+    paths = film_files(film)
+    files = [
+        SiteFile(paths.mp4, film.mp4),
+        SiteFile(paths.poster, film.poster),
+        SiteFile(paths.frames_json, film.frames_json),
+    ]
+    if film.loop is None or paths.loop is None:
+        return files
+    return [*files, SiteFile(paths.loop, film.loop)]

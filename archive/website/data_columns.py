@@ -1,0 +1,82 @@
+"""The columns of the observations' table: name, kind, unit and meaning, as `datapackage.json` gives them.
+
+The names are those of `observations.json`, joined by ``_`` where one lies inside another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["COLUMNS", "Column"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column; `kind` is a field type of the Table Schema standard, `unit` is empty where none applies."""
+
+    name: str
+    kind: Literal["string", "datetime", "number", "integer", "boolean", "array"]
+    unit: str
+    meaning: str
+
+
+COLUMNS: tuple[Column, ...] = (
+    Column("id", "string", "", "Name of the observation: UTC day and time"),
+    Column("time_utc", "datetime", "UTC", "Middle of the capture"),
+    Column("site", "string", "", "Name of the observing site"),
+    Column("instrument", "string", "", "Name of the instrument"),
+    Column("band", "string", "", "Part of the spectrum: white, h-alpha, calcium-k or other"),
+    Column("picture_file", "string", "", "The original picture, inside the archive's folder"),
+    Column("picture_sha256", "string", "", "SHA-256 of the original's bytes"),
+    Column("picture_width_px", "integer", "px", "Width of the original as displayed"),
+    Column("picture_height_px", "integer", "px", "Height of the original as displayed"),
+    Column("picture_bit_depth", "integer", "bit", "Bits per sample of the original"),
+    Column("disc_x_px", "number", "px", "Disc centre, to the right from the centre of the top-left pixel"),
+    Column("disc_y_px", "number", "px", "Disc centre, downwards from the centre of the top-left pixel"),
+    Column("disc_radius_px", "number", "px", "Larger semi-axis of the limb"),
+    Column("disc_flattening", "number", "1", "1 minus the ratio of the limb's smaller to its larger axis"),
+    Column("disc_short_axis_angle_deg", "number", "deg", "Smaller axis, counter-clockwise from the picture's up"),
+    Column("disc_rms_px", "number", "px", "Scatter of the limb about the fit"),
+    Column("disc_sigma_px", "number", "px", "Standard error of centre and radius"),
+    Column("disc_limb_fraction", "number", "1", "Share of the limb that was in the frame and used"),
+    Column("disc_blur_px", "number", "px", "Gaussian blur of the limb's edge"),
+    Column("orientation_status", "string", "", "solved (measured or stated), assumed (from the mount) or unknown"),
+    Column(
+        "orientation_north_angle_deg",
+        "number",
+        "deg",
+        "From the picture's up to solar north, counter-clockwise, after un-mirroring",
+    ),
+    Column("orientation_mirrored", "boolean", "", "Whether the original is mirrored"),
+    Column("orientation_sigma_deg", "number", "deg", "Standard error of the north angle"),
+    Column(
+        "orientation_evidence",
+        "array",
+        "deg",
+        "Each piece of evidence as a JSON object: kind, north_angle_deg, sigma_deg, mirrored, note",
+    ),
+    Column("sun_p_deg", "number", "deg", "P: position angle of the Sun's axis, positive to the east"),
+    Column("sun_b0_deg", "number", "deg", "B0: heliographic latitude of the disc's centre"),
+    Column("sun_l0_deg", "number", "deg", "L0: Carrington longitude of the disc's centre"),
+    Column("sun_semidiameter_arcsec", "number", "arcsec", "Angular radius of the Sun"),
+    Column("sun_distance_au", "number", "au", "Distance of the Sun"),
+    Column("sun_carrington_rotation", "integer", "", "Number of the Carrington rotation"),
+    Column("sun_altitude_deg", "number", "deg", "Altitude above the horizon, without refraction"),
+    Column("sun_azimuth_deg", "number", "deg", "Azimuth from north through east"),
+    Column("sun_parallactic_angle_deg", "number", "deg", "Position angle of the zenith at the Sun"),
+    Column("counts_groups", "integer", "", "Sunspot groups, g"),
+    Column("counts_spots", "integer", "", "Spots, s"),
+    Column("counts_relative_number", "number", "1", "Relative number R = k (10 g + s)"),
+    Column("spot_area_msh", "number", "MSH", "Area of all spots in millionths of the solar hemisphere"),
+    Column("capture_start_utc", "datetime", "UTC", "Start of the capture"),
+    Column("capture_length_s", "number", "s", "Length of the capture"),
+    Column("capture_filter", "string", "", "Filter"),
+    Column("capture_exposure_s", "number", "s", "Exposure of one frame"),
+    Column("capture_gain", "number", "", "Gain as the camera gives it"),
+    Column("capture_binning", "integer", "", "Pixels binned along each side"),
+    Column("capture_frames_captured", "integer", "", "Frames captured"),
+    Column("capture_frames_stacked", "integer", "", "Frames stacked"),
+    Column("capture_seeing", "number", "1", "Seeing from 1 (worst) to 5 (best)"),
+    Column("capture_transparency", "string", "", "Transparency in the observer's words"),
+)

@@ -1,0 +1,71 @@
+"""The first page: the latest disc, the last days, the current film."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from archive.website import addresses
+from archive.website.addresses import Here, day_page
+from archive.website.content import Content
+from archive.website.films_page import FilmView, film_views
+from archive.website.observation_view import ObservationView, observation_view
+from archive.website.observing_days import ObservingDay, day_thumb
+from archive.website.pages import Frame, Link, Picture, SiteFace, frame
+from archive.website.wording import day_and_month, plural
+
+__all__ = ["HomePage", "Latest", "home_page"]
+
+_STRIP_DAYS = 8
+
+
+@dataclass(frozen=True)
+class Latest:
+    """The latest day and the link to its page."""
+
+    day: str
+    year: int
+    date_machine: str
+    page: Link
+
+
+@dataclass(frozen=True)
+class HomePage:
+    """The first page; `views` holds the latest disc alone, `films` the current film alone.
+
+    In an archive without pictures `latest` is None and `views` empty, without films `films` is empty.
+    """
+
+    frame: Frame
+    latest: Latest | None
+    views: tuple[ObservationView, ...]
+    strip: tuple[Picture, ...]
+    films: tuple[FilmView, ...]
+    all_days: Link
+    all_films: Link
+    summary: str
+
+
+def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) -> HomePage:
+    """Gather the first page; `days` in order of time."""
+    here = Here(addresses.HOME)
+    summary = f"{plural(len(content.entries), 'picture')} on {plural(len(days), 'day')}"
+    return HomePage(
+        frame=frame(face, here, title="", description=f"{face.title}: the Sun as seen by {face.observer}"),
+        latest=_latest(days[-1], here) if days else None,
+        views=tuple(observation_view(day.main, here) for day in days[-1:]),
+        strip=tuple(day_thumb(day, here) for day in days[-_STRIP_DAYS:]),
+        films=film_views(content, here)[:1],
+        all_days=Link("All days", here.to(addresses.DAYS)),
+        all_films=Link("All films", here.to(addresses.FILMS)),
+        summary=summary,
+    )
+
+
+def _latest(day: ObservingDay, here: Here) -> Latest:
+    return Latest(
+        day=day_and_month(day.day),
+        year=day.day.year,
+        date_machine=day.day.isoformat(),
+        page=Link("More of this day", here.to(day_page(day.day))),
+    )

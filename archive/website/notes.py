@@ -1,0 +1,39 @@
+"""The day's notes: Markdown in, harmless HTML out."""
+
+from __future__ import annotations
+
+__all__ = ["notes_html"]
+
+# No pictures, styles, forms or scripts: a note is text, and a page asks no other host for anything.
+_TAGS = frozenset(
+    "a blockquote br code del em h3 h4 h5 h6 hr li ol p pre s strong table tbody td th thead tr ul".split()
+)
+_SCHEMES = frozenset({"http", "https", "mailto"})
+
+
+def notes_html(markdown: str) -> str:
+    """Turn a note into HTML that can do nothing but be read.
+
+    HTML inside the Markdown is shown as text; the result is cleaned a second time against a short
+    list of tags. Headings start at the third level, below those of the page.
+
+    Parameters
+    ----------
+    markdown : str
+        CommonMark with tables.
+
+    Returns
+    -------
+    str
+        A fragment for use inside a section under a second-level heading.
+    """
+    import nh3
+    from markdown_it import MarkdownIt
+
+    parser = MarkdownIt("commonmark", {"html": False}).enable(["table", "strikethrough"])
+    tokens = parser.parse(markdown)
+    for token in tokens:
+        if token.type in ("heading_open", "heading_close"):
+            token.tag = f"h{min(6, int(token.tag[1:]) + 2)}"
+    html = parser.renderer.render(tokens, parser.options, {})
+    return nh3.clean(html, tags=set(_TAGS), attributes={"a": {"href", "title"}}, url_schemes=set(_SCHEMES))

@@ -1,0 +1,215 @@
+"""One observation as a page shows it: its picture, what the reader is warned of, its tables and files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from archive.observation import Capture, Observation, SunView
+from archive.website.addresses import Here, day_of, picture_files
+from archive.website.content import Entry
+from archive.website.orientation_words import EVIDENCE_NAMES, is_north_up, orientation_words
+from archive.website.pages import Fact, Link, Picture
+from archive.website.wording import (
+    UNKNOWN,
+    arcminutes,
+    day_words,
+    degrees,
+    exposure,
+    number,
+    time_words,
+)
+
+__all__ = ["EvidenceRow", "ObservationView", "band_words", "disc_picture", "observation_view"]
+
+_BAND_WORDS = {
+    "white": "white light",
+    "h-alpha": "H-alpha",
+    "calcium-k": "calcium K",
+    "other": "another band",
+}
+
+
+@dataclass(frozen=True)
+class EvidenceRow:
+    """One piece of evidence for the way up, in words."""
+
+    kind: str
+    north_angle: str
+    sigma: str
+    mirrored: str
+    note: str
+
+
+@dataclass(frozen=True)
+class ObservationView:
+    """What a page tells of one observation; every table may be empty but the Sun's."""
+
+    anchor: str
+    time: str
+    time_machine: str
+    source: str
+    picture: Picture
+    orientation: str
+    cautions: tuple[str, ...]
+    sun: tuple[Fact, ...]
+    counted: tuple[Fact, ...]
+    capture: tuple[Fact, ...]
+    north_angle: str
+    sigma: str
+    mirrored: str
+    evidence: tuple[EvidenceRow, ...]
+    looks: tuple[Picture, ...]
+    files: tuple[Link, ...]
+
+
+def observation_view(entry: Entry, here: Here) -> ObservationView:
+    """Gather what a page at `here` tells of an observation."""
+    observation = entry.observation
+    return ObservationView(
+        anchor=f"t{observation.id.partition('T')[2]}",
+        time=time_words(observation.time_utc),
+        time_machine=f"{observation.time_utc:%Y-%m-%dT%H:%M:%SZ}",
+        source=f"{observation.instrument}, {observation.site}, {band_words(observation.band)}",
+        picture=disc_picture(entry, here),
+        orientation=orientation_words(observation.orientation),
+        cautions=(*observation.orientation.disputes, *entry.warnings),
+        sun=_sun_facts(observation.sun),
+        counted=_counted_facts(observation),
+        capture=_capture_facts(observation),
+        north_angle=degrees(observation.orientation.north_angle_deg, signed=True),
+        sigma=degrees(observation.orientation.sigma_deg),
+        mirrored=_yes_no(observation.orientation.mirrored),
+        evidence=_evidence_rows(observation),
+        looks=_looks(entry, here),
+        files=_files(entry, here),
+    )
+
+
+def band_words(band: str) -> str:
+    """Write a band in the trade's words."""
+    return _BAND_WORDS[band]
+
+
+def disc_picture(entry: Entry, here: Here) -> Picture:
+    """Return the turned disc, described by what is known of it."""
+    observation = entry.observation
+    files = picture_files(observation)
+    north = is_north_up(observation.orientation)
+    day = day_words(day_of(observation))
+    return Picture(
+        src=here.to(files.disc),
+        alt=f"The Sun on {day} at {time_words(observation.time_utc)}, "
+        + ("north up" if north else "as it came, north not known"),
+        href=here.to(files.disc),
+        words=f"{day}, {time_words(observation.time_utc)}",
+        oriented=north,
+    )
+
+
+def _sun_facts(sun: SunView) -> tuple[Fact, ...]:
+    return (
+        Fact("P", degrees(sun.p_deg, signed=True), "lean of the Sun’s axis from the sky’s north, east positive"),
+        Fact(Markup("B<sub>0</sub>"), degrees(sun.b0_deg, signed=True), "solar latitude of the disc’s centre"),
+        Fact(Markup("L<sub>0</sub>"), degrees(sun.l0_deg), "Carrington longitude of the disc’s centre"),
+        Fact("Semidiameter", arcminutes(sun.semidiameter_arcsec), "half the Sun’s width in the sky"),
+        Fact("Rotation", number(sun.carrington_rotation), "Carrington’s count of the Sun’s turns"),
+        Fact(
+            "Altitude",
+            degrees(sun.altitude_deg, 1),
+            "height above the horizon, without refraction",
+        ),
+        Fact("Azimuth", degrees(sun.azimuth_deg, 1), "bearing from north through east"),
+        Fact(
+            "Parallactic angle",
+            degrees(sun.parallactic_angle_deg, signed=True),
+            "lean of the zenith from the sky’s north",
+        ),
+    )
+
+
+def _counted_facts(observation: Observation) -> tuple[Fact, ...]:
+    counts = observation.counts
+    if counts is None and observation.spot_area_msh is None:
+        return ()
+    return (
+        Fact("Groups", number(counts.groups if counts else None), "sunspot groups, g"),
+        Fact("Spots", number(counts.spots if counts else None), "single spots, s"),
+        Fact("R", number(counts.relative_number if counts else None), "relative number, k(10g + s)"),
+        Fact("Area", number(observation.spot_area_msh), "millionths of the solar hemisphere"),
+    )
+
+
+def _capture_facts(observation: Observation) -> tuple[Fact, ...]:
+    """List what is known of the capture; what is not known is left out."""
+    capture = observation.capture
+    facts = [
+        ("Filter", capture.filter),
+        ("Started", capture.start_utc and f"{capture.start_utc:%H:%M:%S} UTC"),
+        ("Length", None if capture.length_s is None else f"{capture.length_s:g} s"),
+        ("Exposure", None if capture.exposure_s is None else exposure(capture.exposure_s)),
+        ("Gain", None if capture.gain is None else f"{capture.gain:g}"),
+        ("Binning", None if capture.binning is None else f"{capture.binning} × {capture.binning}"),
+        ("Frames stacked", _stacked(capture)),
+        ("Seeing", None if capture.seeing is None else f"{capture.seeing:g} of 5"),
+        ("Transparency", capture.transparency),
+        ("Picture", f"{observation.picture.width_px} × {observation.picture.height_px} px"),
+        ("Image scale", _scale(observation)),
+    ]
+    return tuple(Fact(name, value) for name, value in facts if value)
+
+
+def _stacked(capture: Capture) -> str | None:
+    if capture.frames_stacked is None:
+        return None if capture.frames_captured is None else f"{UNKNOWN} of {capture.frames_captured}"
+    if not capture.frames_captured:
+        return str(capture.frames_stacked)
+    share = capture.frames_stacked / capture.frames_captured
+    return f"{capture.frames_stacked} of {capture.frames_captured} ({number(100 * share)} %)"
+
+
+def _scale(observation: Observation) -> str | None:
+    if observation.disc.radius_px <= 0:
+        return None
+    return f"{number(observation.sun.semidiameter_arcsec / observation.disc.radius_px, 2)}″ per pixel"
+
+
+def _yes_no(value: bool | None) -> str:
+    if value is None:
+        return UNKNOWN
+    return "yes" if value else "no"
+
+
+def _evidence_rows(observation: Observation) -> tuple[EvidenceRow, ...]:
+    return tuple(
+        EvidenceRow(
+            kind=EVIDENCE_NAMES[piece.kind],
+            north_angle=degrees(piece.north_angle_deg, signed=True),
+            sigma=degrees(piece.sigma_deg),
+            mirrored=_yes_no(piece.mirrored),
+            note=piece.note,
+        )
+        for piece in observation.orientation.evidence
+    )
+
+
+def _looks(entry: Entry, here: Here) -> tuple[Picture, ...]:
+    files = picture_files(entry.observation)
+    disc = disc_picture(entry, here)
+    return tuple(
+        Picture(here.to(files.look(name)), f"{disc.alt}, {name} look", here.to(files.look(name)), name)
+        for name in sorted(entry.pictures.looks)
+    )
+
+
+def _files(entry: Entry, here: Here) -> tuple[Link, ...]:
+    files = picture_files(entry.observation)
+    north_up = "The disc, north up" if is_north_up(entry.observation.orientation) else "The disc"
+    links = [
+        Link(f"{north_up} (JPEG)", here.to(files.disc)),
+        Link("The picture as it came (JPEG)", here.to(files.as_it_came)),
+    ]
+    if entry.pictures.fits is not None:
+        links.append(Link("The disc with its coordinates (FITS)", here.to(files.fits)))
+    return tuple(links)

@@ -1,0 +1,90 @@
+"""What every page has: where it is, how to go on from it, and the pieces that pages are made of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from archive.website import addresses
+from archive.website.addresses import Here
+
+__all__ = ["Fact", "Frame", "Link", "Picture", "SiteFace", "frame"]
+
+_SECTIONS = (
+    ("Latest", addresses.HOME),
+    ("Days", addresses.DAYS),
+    ("Films", addresses.FILMS),
+    ("Observatory", addresses.OBSERVATORY),
+    ("Data", addresses.DATA),
+)
+
+
+@dataclass(frozen=True)
+class SiteFace:
+    """What is the same on every page; `style_hash` changes with the style sheet and keeps old copies out."""
+
+    title: str
+    observer: str
+    language: str
+    style_hash: str
+
+
+@dataclass(frozen=True)
+class Link:
+    """A link with its words; `here` marks the section that the page belongs to."""
+
+    words: str
+    href: str
+    here: bool = False
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture with the words that stand for it; `oriented` where north is up."""
+
+    src: str
+    alt: str
+    href: str
+    words: str
+    remark: str = ""
+    oriented: bool = False
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A line of a table: the sign or name, what it means in plain words, the figure."""
+
+    name: str
+    value: str
+    meaning: str = ""
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A page's place in the site."""
+
+    path: str
+    title: str
+    description: str
+    stylesheet: str
+    icon: str
+    feed: str
+    home: str
+    sections: tuple[Link, ...]
+    trail: tuple[Link, ...]
+
+
+def frame(face: SiteFace, here: Here, *, title: str, description: str, trail: Sequence[Link] = ()) -> Frame:
+    """Frame a page: its title (empty for home), the links to the sections, and the way up to it from home."""
+    section = here.path.partition("/")[0]
+    return Frame(
+        path=here.path,
+        title=face.title if here.path == addresses.HOME else f"{title} – {face.title}",
+        description=description,
+        stylesheet=f"{here.to(addresses.STYLE)}?v={face.style_hash}",
+        icon=here.to(addresses.ICON),
+        feed=here.to(addresses.FEED),
+        home=here.to(addresses.HOME),
+        sections=tuple(Link(words, here.to(path), path.partition("/")[0] == section) for words, path in _SECTIONS),
+        trail=(Link("Home", here.to(addresses.HOME)), *trail, Link(title, "")) if title else (Link("Home", ""),),
+    )

@@ -1,0 +1,111 @@
+"""How dates, times and figures are written: English month names, true minus signs, en dash for unknown."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import date, datetime
+
+__all__ = [
+    "MONTHS",
+    "UNKNOWN",
+    "arcminutes",
+    "day_and_month",
+    "day_words",
+    "degrees",
+    "exposure",
+    "joined",
+    "month_words",
+    "number",
+    "place_words",
+    "plural",
+    "time_words",
+]
+
+UNKNOWN = "–"
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+# The longest exposure written as a fraction: photographers say 1/4 s, but 0.5 s.
+_FRACTION_BELOW_S = 0.3
+
+
+def day_words(day: date) -> str:
+    """Write a day as ``3 June 2026``, whatever the locale."""
+    return f"{day_and_month(day)} {day.year}"
+
+
+def day_and_month(day: date) -> str:
+    """Write a day as ``3 June``."""
+    return f"{day.day} {MONTHS[day.month - 1]}"
+
+
+def month_words(day: date) -> str:
+    """Write the month of a day as ``June 2026``."""
+    return f"{MONTHS[day.month - 1]} {day.year}"
+
+
+def time_words(time_utc: datetime) -> str:
+    """Write a UTC time to the minute, cut off as in the observation's id: ``09:15 UTC``."""
+    return f"{time_utc:%H:%M} UTC"
+
+
+def number(value: float | None, decimals: int = 0, *, signed: bool = False) -> str:
+    """Write a figure with a true minus sign; unknown or not finite is an en dash, zero has no sign."""
+    if value is None or not math.isfinite(value):
+        return UNKNOWN
+    rounded = round(value, decimals) + 0.0  # -0.0 becomes 0.0
+    plus = "+" if signed and rounded > 0 else ""
+    return f"{plus}{rounded:.{decimals}f}".replace("-", "−")
+
+
+def degrees(value_deg: float | None, decimals: int = 2, *, signed: bool = False) -> str:
+    """Write an angle in degrees: ``+7.25°``."""
+    text = number(value_deg, decimals, signed=signed)
+    return text if text == UNKNOWN else f"{text}°"
+
+
+def arcminutes(value_arcsec: float | None) -> str:
+    """Write an angle as almanacs do: ``15′ 45.3″``."""
+    if value_arcsec is None or not math.isfinite(value_arcsec):
+        return UNKNOWN
+    # In whole tenths first, so that 959.97 gives 16′ 00.0″ and not 15′ 60.0″.
+    minutes, tenths = divmod(round(value_arcsec * 10), 600)
+    return f"{minutes}′ {tenths / 10:04.1f}″"
+
+
+def exposure(value_s: float) -> str:
+    """Write an exposure as ``1/500 s`` where that is what the figure means, else in seconds."""
+    if 0 < value_s < _FRACTION_BELOW_S and abs(1 / value_s - round(1 / value_s)) < 0.02 / value_s:
+        return f"1/{round(1 / value_s)} s"
+    return f"{value_s:g} s"
+
+
+def place_words(latitude_deg: float, longitude_deg: float) -> str:
+    """Write a position with compass letters, as many decimals as it was given with: ``52.1° N, 1.3° W``."""
+    north_south = "S" if latitude_deg < 0 else "N"
+    east_west = "W" if longitude_deg < 0 else "E"
+    return f"{abs(latitude_deg):g}° {north_south}, {abs(longitude_deg):g}° {east_west}"
+
+
+def joined(words: Sequence[str]) -> str:
+    """Join words as in a sentence: ``a, b and c``."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def plural(count: int, noun: str) -> str:
+    """Write a count with its noun: ``1 picture``, ``2 pictures``."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

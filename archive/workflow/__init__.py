@@ -1,0 +1,1 @@
+"""The commands' work: joins the rooms that compute with those that keep files."""

@@ -1,0 +1,155 @@
+"""`add`: take finished pictures into the archive."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Literal
+
+from archive.errors import ArchiveError, FactsError
+from archive.observation import Disc, Orientation
+from archive.reading import facts_in_file, read_pixels
+from archive.records.checksums import read_checksums
+from archive.records.folder import NewPicture, free_place, place_of_file, put_picture, writing
+from archive.records.measured import Measured, write_measured
+from archive.records.notes import append_note
+from archive.records.record import PictureEntry, record_text
+from archive.records.settings import Settings, read_settings
+from archive.sun.view import sun_view
+from archive.workflow.observing import measure, orientation_of
+from archive.workflow.progress import Progress
+from archive.workflow.stating import AddOptions, Stated, read_sidecar_of, record_of, stated_facts
+
+__all__ = ["Added", "add_pictures"]
+
+_PICTURE_NAMES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".fits", ".fit", ".fts"})
+_LOWEST_SUN_DEG = -1.0  # refraction lifts the setting Sun by half a degree
+_LOW_SUN_DEG = 2.0
+_WHOLE_LIMB = 0.75
+
+
+@dataclass(frozen=True)
+class Added:
+    """What became of one picture. `causes` say why it was refused; `warnings` what the observer should look at."""
+
+    picture: str
+    status: Literal["added", "known", "refused"]
+    id: str | None = None
+    time_utc: datetime | None = None
+    disc: Disc | None = None
+    orientation: Orientation | None = None
+    warnings: tuple[str, ...] = ()
+    causes: tuple[str, ...] = ()
+
+
+def add_pictures(
+    root: Path, pictures: Sequence[Path], options: AddOptions, *, on_progress: Progress
+) -> Iterator[Added]:
+    """File each picture; one that is refused does not keep the others out.
+
+    Parameters
+    ----------
+    root : Path
+        The archive's folder.
+    pictures : sequence of Path
+        Files, or folders of which every picture is taken.
+    options : AddOptions
+    on_progress : Progress
+
+    Yields
+    ------
+    Added
+        In order, as each is done.
+
+    Raises
+    ------
+    ArchiveError
+        The archive itself cannot be used.
+    """
+    files = list(_files(pictures))
+    settings = read_settings(root)
+    if options.time is not None and len(files) > 1:
+        raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
+    with writing(root):
+        known = {sha256: file for file, sha256 in read_checksums(root).items()}
+        for number, path in enumerate(files):
+            on_progress("adding", number, len(files))
+            try:
+                added = _add_one(root, path, settings, options, known)
+            except ArchiveError as error:
+                added = Added(str(path), "refused", causes=error.causes)
+            except OSError as error:
+                added = Added(str(path), "refused", causes=(f"{path}: {error.strerror or error}",))
+            yield added
+        on_progress("adding", len(files), len(files))
+
+
+def _files(pictures: Sequence[Path]) -> Iterator[Path]:
+    """Files as named; of a folder the files that look like pictures, in order of name."""
+    for path in pictures:
+        if path.is_dir():
+            inside = [item for item in path.iterdir() if item.suffix.lower() in _PICTURE_NAMES and item.is_file()]
+            if not inside:
+                raise FactsError(f"{path}: no PNG, JPEG, TIFF or FITS files in this folder; name the pictures")
+            yield from sorted(inside)
+        else:
+            yield path
+
+
+def _add_one(root: Path, path: Path, settings: Settings, options: AddOptions, known: dict[str, str]) -> Added:
+    data = path.read_bytes()
+    sha256 = hashlib.sha256(data).hexdigest()
+    if sha256 in known:
+        return Added(str(path), "known", id=place_of_file(known[sha256]).id)
+    pixels = read_pixels(data, path.name)
+    facts = facts_in_file(data, pixels.kind, path.name)
+    stated = stated_facts(settings, options, read_sidecar_of(path), facts, name=path.name)
+    sun = sun_view(
+        stated.when.middle_utc,
+        latitude_deg=stated.site.latitude_deg,
+        longitude_deg=stated.site.longitude_deg,
+        elevation_m=stated.site.elevation_m,
+    )
+    _refuse_night(sun.altitude_deg, stated, name=path.name)
+    measured = measure(pixels, facts, name=path.name)
+    place = free_place(root, stated.when.middle_utc)
+    entry = PictureEntry(file=place.file(pixels.suffix), sha256=sha256, original_name=path.name[:200])
+    record = record_of(stated, entry)
+    put_picture(root, NewPicture(place, pixels.suffix, data, sha256, record_text(record).encode("utf-8")))
+    known[sha256] = entry.file
+    write_measured(root, sha256, measured)
+    for note in stated.notes:
+        append_note(root, place.day, note)
+    orientation = orientation_of(record, stated.instrument, measured, sun)
+    return Added(
+        str(path),
+        "added",
+        place.id,
+        stated.when.middle_utc,
+        measured.disc,
+        orientation,
+        (*stated.when.doubts, *_remarks(path.name, sun.altitude_deg, measured, orientation)),
+    )
+
+
+def _refuse_night(altitude_deg: float, stated: Stated, *, name: str) -> None:
+    if altitude_deg >= _LOWEST_SUN_DEG:
+        return
+    raise FactsError(
+        f"{name}: at {stated.when.middle_utc:%Y-%m-%dT%H:%M:%SZ} ({stated.when.source}) the Sun is {-altitude_deg:.0f} deg "
+        f"below the horizon of {stated.site.name}; the time, its zone or the site is wrong: "
+        "give --time with its offset, or --site"
+    )
+
+
+def _remarks(name: str, altitude_deg: float, measured: Measured, orientation: Orientation) -> list[str]:
+    """What the observer should look at."""
+    remarks = [f"{name}: evidence for north disagrees: {dispute}" for dispute in orientation.disputes]
+    if altitude_deg < _LOW_SUN_DEG:
+        remarks.append(f"{name}: the Sun was only {altitude_deg:.1f} deg high; is the time right?")
+    if measured.disc.limb_fraction < _WHOLE_LIMB:
+        remarks.append(f"{name}: only {100 * measured.disc.limb_fraction:.0f} % of the limb is in the picture and clear")
+    return remarks

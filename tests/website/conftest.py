@@ -1,0 +1,21 @@
+"""The invented archive, and the site built from it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from archive.website import Content, build_site
+from website.invented import content as invented_content
+
+
+@pytest.fixture
+def content(tmp_path: Path) -> Content:
+    return invented_content(tmp_path / "derived")
+
+
+@pytest.fixture
+def site(content: Content, tmp_path: Path) -> Path:
+    build_site(content, tmp_path / "site")
+    return tmp_path / "site"

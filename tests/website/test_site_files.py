@@ -1,0 +1,151 @@
+"""The site's folder: what changed is written, what vanished goes, what is not ours stays."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from archive.errors import FolderError
+from archive.website import Content, SiteReport, build_site
+from archive.website.site_files import SiteFile, write_site
+from website.invented import OTHER_COLOUR, small_jpeg
+from website.invented import content as invented_content
+
+
+def _tree(folder: Path) -> dict[str, bytes]:
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def _times(folder: Path) -> dict[str, int]:
+    return {path.name: path.stat().st_mtime_ns for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+def test_a_second_build_writes_nothing(content: Content, site: Path) -> None:
+    before = _times(site)
+    report = build_site(content, site)
+    assert (report.written, report.removed) == (0, 0)
+    assert report.unchanged == len(_tree(site)) - 1
+    assert _times(site) == before
+
+
+def test_the_same_content_gives_the_same_bytes_in_another_place(site: Path, tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere" / "again"
+    build_site(invented_content(tmp_path / "other-derived"), elsewhere)
+    assert _tree(elsewhere) == _tree(site)
+
+
+def test_the_manifest_lists_every_other_file_with_its_hash(site: Path) -> None:
+    manifest = json.loads((site / "files.json").read_text())
+    tree = _tree(site)
+    del tree["files.json"]
+    assert (manifest["generator"], manifest["version"]) == ("Northlimb", 1)
+    assert manifest["files"] == [
+        {"path": path, "sha256": hashlib.sha256(data).hexdigest(), "bytes": len(data)}
+        for path, data in sorted(tree.items())
+    ]
+
+
+def test_a_vanished_day_goes_with_its_folder(content: Content, site: Path) -> None:
+    report = build_site(replace(content, entries=content.entries[1:]), site)
+    assert not (site / "days/2026-06-02").exists()
+    assert (site / "days/2026-06-03").is_dir()
+    assert report.removed == 4  # page, disc, small disc, as it came
+
+
+def test_files_of_others_stay_even_in_a_vanished_day(content: Content, site: Path) -> None:
+    (site / "CNAME").write_text("sun.quillmere.example")
+    (site / "days/2026-06-02/mine.txt").write_text("mine")
+    build_site(replace(content, entries=content.entries[1:]), site)
+    assert (site / "CNAME").read_text() == "sun.quillmere.example"
+    assert [path.name for path in (site / "days/2026-06-02").iterdir()] == ["mine.txt"]
+
+
+def test_a_folder_of_someone_else_is_refused_and_left_alone(content: Content, tmp_path: Path) -> None:
+    (tmp_path / "theirs").mkdir()
+    (tmp_path / "theirs/index.html").write_text("theirs")
+    with pytest.raises(FolderError, match=r"theirs: holds files but no files\.json of ours"):
+        build_site(content, tmp_path / "theirs")
+    assert _tree(tmp_path / "theirs") == {"index.html": b"theirs"}
+
+
+@pytest.mark.parametrize(
+    "manifest",
+    [
+        "not json",
+        "[]",
+        '{"generator": "Another", "version": 1, "files": []}',
+        '{"generator": "Northlimb", "version": 1, "files": [{"path": "../mine", "sha256": "", "bytes": 0}]}',
+    ],
+    ids=["broken", "list", "another generator", "leaves the folder"],
+)
+def test_a_manifest_that_is_not_ours_is_refused(manifest: str, tmp_path: Path) -> None:
+    (tmp_path / "mine").write_text("mine")
+    (tmp_path / "site").mkdir()
+    (tmp_path / "site/files.json").write_text(manifest)
+    with pytest.raises(FolderError, match=r"files\.json: not a list of the site's files"):
+        write_site([], tmp_path / "site")
+    assert (tmp_path / "mine").exists()
+
+
+def test_a_foreign_file_in_the_way_is_refused_not_overwritten(tmp_path: Path) -> None:
+    write_site([SiteFile("a.txt", b"a")], tmp_path)
+    (tmp_path / "b.txt").write_text("theirs")
+    with pytest.raises(FolderError, match=r"b\.txt: in the way"):
+        write_site([SiteFile("a.txt", b"new"), SiteFile("b.txt", b"b")], tmp_path)
+    assert (tmp_path / "b.txt").read_text() == "theirs"
+    assert (tmp_path / "a.txt").read_text() == "a"
+
+
+def test_one_path_cannot_be_written_twice(tmp_path: Path) -> None:
+    with pytest.raises(FolderError, match=r"a\.txt: this file of the site would be written twice"):
+        write_site([SiteFile("a.txt", b"a"), SiteFile("a.txt", b"b")], tmp_path / "site")
+    assert not (tmp_path / "site").exists()
+
+
+@pytest.mark.parametrize("path", ["../out.txt", "/out.txt", "a/../../out.txt", "a\\out.txt", "", "c:out.txt"])
+def test_a_path_that_leaves_the_folder_is_refused(path: str, tmp_path: Path) -> None:
+    with pytest.raises(FolderError, match="not a path inside the site"):
+        write_site([SiteFile(path, b"a")], tmp_path / "site")
+
+
+def test_a_missing_picture_is_named_and_nothing_is_written(content: Content, tmp_path: Path) -> None:
+    content.entries[0].pictures.small.unlink()
+    with pytest.raises(FolderError, match=r"-other\.jpg: to be published as days/2026-06-02/0915Z-"):
+        build_site(content, tmp_path / "new")
+    assert not (tmp_path / "new").exists()
+
+
+def test_an_interrupted_build_is_put_right_by_the_next(content: Content, site: Path) -> None:
+    whole = _tree(site)
+    (site / "index.html").write_bytes(b"hal")
+    (site / "feed.xml").unlink()
+    assert build_site(content, site).written == 2
+    assert _tree(site) == whole
+
+
+def test_a_changed_picture_is_copied_though_its_size_is_the_same(tmp_path: Path) -> None:
+    source = tmp_path / "picture.jpg"
+    source.write_bytes(b"one")
+    write_site([SiteFile("picture.jpg", source)], tmp_path / "site")
+    stamp = source.stat().st_mtime_ns
+    source.write_bytes(b"two")
+    os.utime(source, ns=(stamp + 1, stamp + 1))
+    assert write_site([SiteFile("picture.jpg", source)], tmp_path / "site") == SiteReport(1, 0, 0)
+    assert (tmp_path / "site/picture.jpg").read_bytes() == b"two"
+
+
+def test_a_picture_made_again_with_the_same_bytes_is_not_written(content: Content, site: Path) -> None:
+    before = _times(site)
+    again = small_jpeg(content.entries[0].pictures.small, OTHER_COLOUR)
+    os.utime(again, ns=(0, 0))
+    assert build_site(content, site).written == 0
+    assert _times(site) == before
+
+
+def test_no_half_written_files_are_left(site: Path) -> None:
+    assert [path for path in site.rglob(".*")] == []
