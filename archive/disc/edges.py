@@ -12,7 +12,9 @@ __all__ = ["Circle", "find_circle"]
 
 _LONG_SIDE_PX = 320  # the search runs on the picture shrunk to about this
 _PAIRS = 4000
-_POINTS = 700
+_PROPOSALS = 1000
+_POINTS = 350
+_FINALISTS = 40
 _BINS = 72
 
 
@@ -64,8 +66,9 @@ def find_circle(brightness: NDArray[np.float32]) -> Circle | None:
 def _block_mean(brightness: NDArray[np.float32], shrink: int) -> NDArray[np.float64]:
     height, width = (side // shrink * shrink for side in brightness.shape)
     cut = brightness[:height, :width]
-    blocks = cut.reshape(height // shrink, shrink, width // shrink, shrink)
-    return blocks.mean(axis=(1, 3), dtype=np.float64)
+    # Rows first, contiguously: twice as fast as one mean over both axes of the blocks.
+    rows = cut.reshape(height // shrink, shrink, width).sum(axis=1, dtype=np.float64)
+    return rows.reshape(height // shrink, width // shrink, shrink).sum(axis=2) / shrink**2
 
 
 def _edge_points(small: NDArray[np.float64]) -> _EdgePoints:
@@ -101,7 +104,7 @@ def _propose(points: _EdgePoints, long_side_px: int) -> NDArray[np.float64]:
     first, second, radius = first[good], second[good], radius[good]
     middle = (points.xy_px[first] + points.xy_px[second]) / 2.0
     centre = middle + radius[:, None] * (points.inward[first] + points.inward[second]) / 2.0
-    return np.column_stack([centre, radius])
+    return np.column_stack([centre, radius])[:_PROPOSALS]
 
 
 def _best_supported(points: _EdgePoints, proposals: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -113,8 +116,8 @@ def _best_supported(points: _EdgePoints, proposals: NDArray[np.float64]) -> NDAr
         part = proposals[start : start + 256]
         near, _ = _near(points, part, tolerance=0.03, some=some)
         # A rim twice as long meets twice the points: divide by the length, within reason.
-        support[start : start + 256] = (near * np.minimum(points.strength[some], 1e9)).sum(axis=1) / np.sqrt(part[:, 2])
-    finalists = proposals[np.argsort(support)[-60:]]
+        support[start : start + 256] = near @ points.strength[some] / np.sqrt(part[:, 2])
+    finalists = proposals[np.argsort(support)[-_FINALISTS:]]
     scores = [_rim_score(points, circle) for circle in finalists]
     best: NDArray[np.float64] = finalists[int(np.argmax(scores))]
     return best
@@ -124,9 +127,10 @@ def _near(
     points: _EdgePoints, circles: NDArray[np.float64], *, tolerance: float, some: NDArray[np.intp]
 ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
     """Which points (N) lie on which circles (M) with their bright side inward: (M, N), and their misses."""
-    to_centre = circles[:, None, :2] - points.xy_px[None, some]
-    distance = np.linalg.norm(to_centre, axis=2)
-    facing = np.sum(to_centre * points.inward[None, some], axis=2) > 0.9 * distance
+    to_x = circles[:, 0:1] - points.xy_px[some, 0]
+    to_y = circles[:, 1:2] - points.xy_px[some, 1]
+    distance = np.sqrt(to_x**2 + to_y**2)
+    facing = to_x * points.inward[some, 0] + to_y * points.inward[some, 1] > 0.9 * distance
     miss = distance - circles[:, 2:3]
     return facing & (np.abs(miss) < np.maximum(1.2, tolerance * circles[:, 2:3])), miss
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from archive.disc.brightness import saturated_share
+from archive.disc.acceptance import refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
 from archive.disc.edge_profile import fit_edge
 from archive.disc.edges import find_circle
 from archive.errors import PictureError
@@ -30,8 +30,6 @@ _STEP_PX = 0.5
 _LEAST_RADIUS_PX = 20.0
 _LEAST_LIMB_FRACTION = 0.55
 _LEAST_FRACTION_FOR_ELLIPSE = 0.8
-_SATURATED_SHARE = 0.2
-_HIGHEST_FLATTENING = 0.2
 
 
 @dataclass(frozen=True)
@@ -90,7 +88,7 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
     rough = find_circle(brightness)
     if rough is None or rough.coverage < 0.3 or rough.radius_px < _LEAST_RADIUS_PX:
         raise PictureError("no disc of the Sun found: no round bright edge; is this a picture of the whole disc?")
-    _refuse_saturated(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
+    refuse_saturated(brightness, centre_px=(rough.x_px, rough.y_px), radius_px=rough.radius_px)
     limb = _approach(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
     limb, shifts, adjustment = _settle(brightness, limb)
     fraction = float(np.mean(adjustment.kept))
@@ -105,18 +103,11 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
         radius_px=limb.radius_px,
         blur_px=_edge_width_px(shifts.distance_px, shifts.mean_profile),
     )
-    return _as_disc(replace(limb, radius_px=limb.radius_px + edge.offset_px), edge.blur_px, adjustment)
-
-
-def _refuse_saturated(brightness: NDArray[np.float32], limb: _Limb) -> None:
-    step = max(1, int(limb.radius_px // 100))
-    rows, columns = np.ogrid[0 : brightness.shape[0] : step, 0 : brightness.shape[1] : step]
-    inside = (columns - limb.x_px) ** 2 + (rows - limb.y_px) ** 2 < limb.radius_px**2
-    share = saturated_share(brightness[::step, ::step], inside)
-    if share > _SATURATED_SHARE:
-        raise PictureError(
-            f"the disc is saturated: {100 * share:.0f} % of it is white; expose less or stretch less, so that spots show"
-        )
+    disc = _as_disc(replace(limb, radius_px=limb.radius_px + edge.offset_px), edge.blur_px, adjustment)
+    refuse_shapeless(disc, displaced_share=float(np.mean(shifts.usable & ~adjustment.kept)))
+    refuse_soft(disc, shifts.distance_px, shifts.mean_profile)
+    refuse_hollow(brightness, disc)
+    return disc
 
 
 def _approach(brightness: NDArray[np.float32], limb: _Limb) -> _Limb:
@@ -255,8 +246,6 @@ def _as_disc(limb: _Limb, blur_px: float, adjustment: _Adjustment) -> Disc:
     flattened = amplitude > max(4.0 * error, 3e-4 * limb.radius_px)
     semi_major = limb.radius_px + amplitude if flattened else limb.radius_px
     flattening = 2.0 * amplitude / semi_major if flattened else 0.0
-    if flattening > _HIGHEST_FLATTENING:
-        raise PictureError(f"the bright shape is not round: {100 * flattening:.0f} % flattened; is this the Sun's disc?")
     # The limb is longest at t = atan2(sin2, cos2) / 2 from picture right towards picture down; the short axis
     # lies a quarter turn from it, and an angle from right downwards is minus one from up counter-clockwise, less 90.
     longest_deg = np.degrees(np.arctan2(limb.sin2_px, limb.cos2_px)) / 2.0

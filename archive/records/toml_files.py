@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from archive.errors import SettingsError
 
-__all__ = ["TomlModel", "parse_toml", "read_toml"]
+__all__ = ["TomlModel", "checked", "parse_toml", "read_toml"]
 
 
 class TomlModel(BaseModel):
@@ -44,6 +44,11 @@ def parse_toml(text: str, model: type[Model], *, name: str) -> Model:
         found = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise SettingsError(f"{name}: not valid TOML: {error or 'nested too deeply'}; mend that line") from error
+    return checked(model, found, name=name)
+
+
+def checked(model: type[Model], found: dict[str, Any], *, name: str) -> Model:
+    """Check a table against a model; raises as `parse_toml` does."""
     try:
         return model.model_validate(found)
     except ValidationError as error:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,7 +23,7 @@ from archive.records.settings import InstrumentSettings, Settings, find_named
 from archive.sun.view import sun_views
 from archive.workflow.progress import Progress
 
-__all__ = ["Filed", "filed_pictures", "measure", "observations", "orientation_of"]
+__all__ = ["Filed", "filed_pictures", "measure", "observations", "orientation_of", "unfiled"]
 
 
 @dataclass(frozen=True)
@@ -151,7 +151,7 @@ def _measured(root: Path, one: Filed) -> Measured:
     return measured
 
 
-def unfiled(root: Path, filed: Sequence[Filed]) -> list[str]:
-    """Pictures under the day folders that no record speaks of."""
-    known = {one.record.picture.file for one in filed}
+def unfiled(root: Path, filed: Iterable[str]) -> list[str]:
+    """Pictures under the day folders that no record speaks of; `filed` names those that one does."""
+    known = set(filed)
     return [file for file in originals_on_disk(root) if file not in known]

@@ -1,0 +1,123 @@
+"""The derived pictures of an observation: made once, kept until something they depend on changes."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+
+from archive.disc.aligned import STANDARD_FRAME, align_disc
+from archive.disc.brightness import brightness_plane
+from archive.disc.helioprojective import helioprojective_cards
+from archive.disc.tone import Look, flatten_disc, looked_at
+from archive.observation import Observation
+from archive.reading import read_pixels
+from archive.records.disc_files import read_disc, write_disc, write_jpeg, write_small_jpeg
+from archive.records.folder import derived_folder
+from archive.records.writing import write_whole
+
+__all__ = ["DerivedPictures", "derived_pictures", "forget_pictures", "load_look", "picture_key"]
+
+_VERSION = 1  # raise it when alignment, tone or encoding change their results
+_SMALL_PX = 256
+
+
+@dataclass(frozen=True)
+class DerivedPictures:
+    """Files made from one original; `looks` by name, `fits` only where north is known."""
+
+    folder: Path
+    looks: tuple[Look, ...]
+    oriented: bool
+
+    @property
+    def as_it_came(self) -> Path:
+        return self.folder / "as-it-came.jpg"
+
+    @property
+    def small(self) -> Path:
+        return self.folder / "small.jpg"
+
+    @property
+    def fits(self) -> Path:
+        return self.folder / "disc.fits"
+
+    def look(self, look: Look) -> Path:
+        return self.folder / f"{look}.jpg"
+
+
+def picture_key(observation: Observation, looks: Sequence[Look]) -> str:
+    """Changes exactly when the derived pictures of an observation would."""
+    depends = {
+        "version": _VERSION,
+        "original": observation.picture.sha256,
+        "disc": asdict(observation.disc),
+        "north_angle_deg": observation.orientation.north_angle_deg,
+        "mirrored": observation.orientation.mirrored,
+        "looks": list(looks),
+        "time": observation.time_utc.isoformat(),
+    }
+    return hashlib.sha256(json.dumps(depends, sort_keys=True).encode()).hexdigest()
+
+
+def derived_pictures(root: Path, observation: Observation, looks: Sequence[Look]) -> DerivedPictures:
+    """The derived pictures of an observation, made now unless they are there and still right."""
+    pictures = DerivedPictures(
+        _folder(root, observation.id), tuple(looks), observation.orientation.status != "unknown"
+    )
+    key = picture_key(observation, looks)
+    key_file = pictures.folder / "key"
+    if not (key_file.is_file() and key_file.read_text(encoding="utf-8") == key):
+        shutil.rmtree(pictures.folder, ignore_errors=True)
+        pictures.folder.mkdir(parents=True)
+        _make(root, observation, pictures)
+        # Last: without its key a folder counts as unfinished.
+        write_whole(key_file, key.encode("utf-8"))
+    return pictures
+
+
+def load_look(root: Path, observation_id: str, look: Look) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+    """A derived disc under a look, straight from the linear disc: no JPEG in between."""
+    aligned = read_disc(_folder(root, observation_id) / "disc.fits")
+    return looked_at(flatten_disc(aligned, STANDARD_FRAME), STANDARD_FRAME, look=look)
+
+
+def forget_pictures(root: Path, keep: Sequence[str]) -> None:
+    """Remove derived pictures of observations that are no longer there."""
+    parent = derived_folder(root) / "discs"
+    if parent.is_dir():
+        for folder in sorted(set(parent.iterdir()) - {parent / identifier for identifier in keep}):
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def _folder(root: Path, identifier: str) -> Path:
+    return derived_folder(root) / "discs" / identifier
+
+
+def _make(root: Path, observation: Observation, pictures: DerivedPictures) -> None:
+    path = root / observation.picture.file
+    pixels = read_pixels(path.read_bytes(), path.name)
+    write_jpeg(pictures.as_it_came, np.multiply(pixels.values, 1.0 / pixels.full_scale, dtype=np.float32))
+    aligned = align_disc(
+        brightness_plane(pixels.values, full_scale=pixels.full_scale),
+        observation.disc,
+        # As it came: neither turned nor mirrored, but of the same size as all others.
+        north_angle_deg=observation.orientation.north_angle_deg or 0.0,
+        mirrored=bool(observation.orientation.mirrored),
+    )
+    if pictures.oriented:
+        cards = helioprojective_cards(STANDARD_FRAME, time_utc=observation.time_utc, sun=observation.sun)
+        write_disc(pictures.fits, aligned, cards)
+    flat = flatten_disc(aligned, STANDARD_FRAME)
+    for look in pictures.looks:
+        shown = looked_at(flat, STANDARD_FRAME, look=look)
+        write_jpeg(pictures.look(look), shown)
+        if look == pictures.looks[0]:
+            write_small_jpeg(pictures.small, shown, size_px=_SMALL_PX)
+
+

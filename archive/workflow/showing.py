@@ -1,0 +1,40 @@
+"""`show` and `sun`: what is known of a day's pictures, and of the Sun at a time."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+from archive.errors import FactsError
+from archive.observation import Observation, SunView
+from archive.records.settings import SiteSettings, read_settings
+from archive.sun.view import field_rotation_deg_per_hour, sun_view
+from archive.workflow.observing import filed_pictures, observations
+from archive.workflow.progress import Progress
+
+__all__ = ["show_day", "sun_at"]
+
+
+def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation]:
+    """The observations of a day (``2026-06-03``) or of one picture (``2026-06-03T0915Z``).
+
+    Raises
+    ------
+    FactsError
+        None of that day.
+    """
+    filed = [one for one in filed_pictures(root) if day in (one.place.day, one.place.id)]
+    if not filed:
+        raise FactsError(f"{day}: no picture of that day in {root}; write the day like 2026-06-03")
+    return observations(root, read_settings(root), filed, on_progress=on_progress)
+
+
+def sun_at(time_utc: datetime, site: SiteSettings) -> tuple[SunView, float]:
+    """The Sun from a site, and the rate at which an alt-azimuth picture turns there, deg per hour."""
+    sun = sun_view(
+        time_utc,
+        latitude_deg=site.latitude_deg,
+        longitude_deg=site.longitude_deg,
+        elevation_m=site.elevation_m,
+    )
+    return sun, field_rotation_deg_per_hour(sun, latitude_deg=site.latitude_deg)
