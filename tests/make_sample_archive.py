@@ -1,22 +1,31 @@
-"""Draw the pictures of the sample archive: a fortnight at an invented observatory.
+"""Make the sample archive: a fortnight at an invented observatory.
 
-Run from the checkout: ``python tests/make_sample_archive.py FOLDER`` writes the pictures and prints what is
-true of each. The same script gives the same bytes, as long as the image libraries' encoders stay the same.
+Run from the checkout: ``PYTHONPATH=. python tests/make_sample_archive.py NEW-FOLDER``. The same script gives
+the same bytes, as long as the image libraries' encoders stay the same.
 """
 
 from __future__ import annotations
 
+import shutil
 import sys
+import tempfile
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
+import tomlkit
 from numpy.typing import NDArray
 from scenes.discs import Scene, Spot, draw_disc, quantise
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, World, plan_days, world_of
 
+from archive.records.folder import writing
+from archive.records.settings import FilmSettings, InstrumentSettings, Settings, SiteSettings, keep_film
 from archive.sun import sun_view
+from archive.workflow.adding import add_pictures
+from archive.workflow.creating import create_archive
+from archive.workflow.progress import silent
+from archive.workflow.stating import AddOptions
 
 __all__ = [
     "DOORSTEP",
@@ -27,6 +36,7 @@ __all__ = [
     "TITLE",
     "SamplePicture",
     "draw_pictures",
+    "make_archive",
 ]
 
 TITLE = "Teasel Bank Observatory"
@@ -261,9 +271,7 @@ def _sample(world: World, shot: _Shot, number: int) -> SamplePicture:
 
 def _mount(shot: _Shot, *, seed: int) -> Mount:
     if shot.instrument == PIER:
-        return Mount(
-            "equatorial", shot.look, PIER_CAMERA_ANGLE_DEG, mirrored=True, centre_rms_px=8.0, seed=seed
-        )
+        return Mount("equatorial", shot.look, PIER_CAMERA_ANGLE_DEG, mirrored=True, centre_rms_px=8.0, seed=seed)
     return Mount("altaz", shot.look, levelling_rms_deg=0.25, centre_rms_px=5.0, scale_rms=0.001, seed=seed)
 
 
@@ -279,22 +287,59 @@ def _write(path: Path, picture: NDArray[np.float32], shot: _Shot) -> None:
         Image.fromarray(quantise(picture, 8)).save(path, quality=shot.quality, optimize=True)
 
 
-def main(arguments: list[str]) -> int:
-    """Draw into the folder named on the command line."""
-    if len(arguments) != 1:
-        sys.stderr.write("usage: make_sample_archive.py FOLDER\n")
-        return 2
-    folder = Path(arguments[0])
-    folder.mkdir(parents=True, exist_ok=True)
-    for sample in draw_pictures(folder):
-        truth, groups = sample.truth, sorted({name for name, _ in sample.spots})
-        sys.stdout.write(
-            f"{sample.file} {sample.instrument}: north {truth.north_angle_deg:+.2f} deg, "
-            f"mirrored {truth.mirrored}, "
-            f"centre ({truth.x_px:.2f}, {truth.y_px:.2f}), "
-            f"radius {truth.radius_px:.2f} px, "
-            f"{len(sample.spots)} spots in {', '.join(groups) or 'no group'}\n"
+def make_archive(folder: Path) -> None:
+    """Make the archive by the program's own commands: what the observer would have done, in one go."""
+    settings = Settings(
+        title=TITLE,
+        observer=OBSERVER,
+        time_zone="Europe/London",
+        sites=(
+            SiteSettings(name="Teasel Bank", latitude_deg=LATITUDE_DEG, longitude_deg=LONGITUDE_DEG, elevation_m=60),
+        ),
+        instruments=(
+            InstrumentSettings(
+                name=DOORSTEP, mount="altaz", mirrored="no", camera_angle_deg=0.0, filter="full-aperture film"
+            ),
+            InstrumentSettings(
+                name=PIER,
+                mount="equatorial",
+                mirrored="yes",
+                camera_angle_deg=PIER_CAMERA_ANGLE_DEG,
+                filter="full-aperture glass",
+            ),
+        ),
+    )
+    create_archive(folder, settings)
+    with tempfile.TemporaryDirectory() as scratch:
+        for sample in draw_pictures(Path(scratch)):
+            _write_note(Path(scratch) / sample.file, sample)
+        for added in add_pictures(folder, [Path(scratch)], AddOptions(), on_progress=silent):
+            if added.status != "added" or added.warnings:
+                raise SystemExit(f"{added.picture}: {added.status}: {added.causes or added.warnings}")
+    with writing(folder):
+        keep_film(folder, FilmSettings(days=7))
+    shutil.rmtree(folder / ".northlimb")
+
+
+def _write_note(picture: Path, sample: SamplePicture) -> None:
+    """What the observer states, in a note beside the picture."""
+    keys = {
+        key: getattr(sample, key)
+        for key in (
+            "instrument", "length_s", "frames_captured", "frames_stacked", "exposure_s", "gain", "seeing",
+            "transparency", "note",
         )
+    }  # fmt: skip
+    text = tomlkit.dumps({key: value for key, value in keys.items() if value is not None})
+    picture.with_suffix(".toml").write_text(text, encoding="utf-8")
+
+
+def main(arguments: list[str]) -> int:
+    """Make the archive in the new folder named on the command line."""
+    if len(arguments) != 1:
+        sys.stderr.write("usage: make_sample_archive.py NEW-FOLDER\n")
+        return 2
+    make_archive(Path(arguments[0]))
     return 0
 
 

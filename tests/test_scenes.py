@@ -107,9 +107,7 @@ def test_north_turned_counter_clockwise_puts_a_northern_spot_to_the_left() -> No
     # At 90 degrees counter-clockwise from up, north is left; west, right before, is up.
     scene = replace(BARE, north_angle_deg=90.0, spots=(Spot(30.0, 0.0, 1.5),))
     x, y = centroid(darkening(scene))
-    assert (x - scene.x_px, y - scene.y_px) == pytest.approx(
-        (-scene.radius_px * sin(radians(30)), 0.0), abs=0.1
-    )
+    assert (x - scene.x_px, y - scene.y_px) == pytest.approx((-scene.radius_px * sin(radians(30)), 0.0), abs=0.1)
 
 
 def test_west_is_right_of_centre_and_left_when_mirrored() -> None:
@@ -231,9 +229,7 @@ def test_levels_are_rounded_over_the_full_scale() -> None:
 def test_spots_turn_by_the_synodic_rate() -> None:
     # 14.522 - 2.84 sin^2(10 deg) = 14.4364 deg/day sidereal (Howard, Gilman & Gilman 1984, from memory),
     # which is 0.2520 a day ahead of Carrington's 14.1844. L0 falls by about 13.2 a day.
-    world = world_of(
-        [GroupPlan("a", 10.0, 100.0, follower_deg=0.0, length_deg=0.0, pores=0)], epoch_utc=EPOCH
-    )
+    world = world_of([GroupPlan("a", 10.0, 100.0, follower_deg=0.0, length_deg=0.0, pores=0)], epoch_utc=EPOCH)
     ((_, first),) = world.sightings(0.0, l0_deg=110.0, b0_deg=1.0)
     ((_, later),) = world.sightings(3.0, l0_deg=70.4, b0_deg=1.0)
     assert first.longitude_deg == pytest.approx(-10.0, abs=1e-9)
@@ -301,8 +297,7 @@ def test_spots_cross_the_disc_in_a_fortnight() -> None:
     world = world_of([GroupPlan("a", 0.0, 0.0, follower_deg=0.0, length_deg=0.0, pores=0)], epoch_utc=EPOCH)
     step = 0.05
     seen = [
-        bool(world.sightings(day, l0_deg=-(14.1844 - 0.9856) * day, b0_deg=0.0))
-        for day in np.arange(-12.0, 12.0, step)
+        bool(world.sightings(day, l0_deg=-(14.1844 - 0.9856) * day, b0_deg=0.0)) for day in np.arange(-12.0, 12.0, step)
     ]
     hidden_share = 2.0 * degrees(asin(0.05)) / 180.0
     assert sum(seen) * step == pytest.approx(13.3 * (1.0 - hidden_share), abs=0.15)

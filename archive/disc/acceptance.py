@@ -13,7 +13,7 @@ from archive.disc.brightness import saturated_share
 from archive.errors import PictureError
 from archive.observation import Disc
 
-__all__ = ["refuse_hollow", "refuse_saturated", "refuse_shapeless", "refuse_soft"]
+__all__ = ["refuse_crowded", "refuse_hollow", "refuse_saturated", "refuse_shapeless", "refuse_soft"]
 
 _SATURATED_SHARE = 0.2
 _HIGHEST_FLATTENING = 0.2  # the Sun on the horizon has 0.17
@@ -23,8 +23,10 @@ _DISPLACED_SHARE = 0.3  # of the limb; spots, prominences and captions on it sta
 _BLUR_PX = 2.5
 _BLUR_SHARE = 0.04  # of the radius
 _LEAST_FALL = 0.2  # of the brightness inside the limb, across the blurred edge
-_DARK = 0.25  # of the typical level on the disc
+_DARK = 0.25  # of the step at the limb, above the sky
 _DARK_SHARE = 0.1  # of the disc, where no limb is missing
+_BRIGHT = 0.75  # of the step at the limb, above the sky
+_BRIGHT_DISCS = 3.0  # as much brightness elsewhere, in areas of the disc: borders and captions stay under it
 _ASK = "is this a picture of the whole Sun?"
 
 
@@ -57,37 +59,44 @@ def refuse_shapeless(disc: Disc, *, displaced_share: float) -> None:
         )
 
 
-def refuse_soft(disc: Disc, distance_px: NDArray[np.float64], profile: NDArray[np.float64]) -> None:
+def refuse_soft(disc: Disc, *, inside: float, outside: float) -> None:
     """Raise PictureError where brightness fades away without an edge.
 
     Parameters
     ----------
     disc : Disc
-    distance_px, profile : ndarray of shape (N,)
-        The mean profile across the limb; distance outwards.
+    inside, outside : float
+        Mean brightness on both sides of the blurred edge.
     """
-    reach_px = 2.0 * disc.blur_px + 2.0
-    inside, outside = np.interp([-reach_px, reach_px], distance_px, profile)
-    fall = (inside - outside) / max(float(inside), 1e-9)
+    fall = (inside - outside) / max(inside, 1e-9)
     if disc.blur_px > max(_BLUR_PX, _BLUR_SHARE * disc.radius_px) or fall < _LEAST_FALL:
         raise PictureError(
             f"the bright shape has no clear edge: blurred over {disc.blur_px:.1f} px, {100 * fall:.0f} % fall; {_ASK}"
         )
 
 
-def refuse_hollow(brightness: NDArray[np.float32], disc: Disc) -> None:
+def refuse_hollow(brightness: NDArray[np.float32], disc: Disc, *, inside: float, outside: float) -> None:
     """Raise PictureError where more of the disc is dark than the missing limb explains (a ring, an outline).
 
-    The Moon that hides half of the limb hides less than the whole disc.
+    The Moon that hides half of the limb hides less than the whole disc. `inside` and `outside` as for `refuse_soft`.
     """
-    sample, radii = _sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px * (1.0 - disc.flattening / 2.0))
-    sky = sample[(radii > 1.03) & (radii < 1.12)]
-    level = sample - np.float32(np.median(sky) if sky.size else 0.0)
-    near_limb = (radii > 0.8) & (radii < 0.97)
-    typical = float(np.percentile(level[near_limb], 75)) if near_limb.any() else 0.0
-    dark = float(np.mean(level[radii < 0.97] < _DARK * typical))
+    sample, radii = _sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px)
+    dark = float(np.mean(sample[radii < 0.95] < outside + _DARK * (inside - outside)))
     if dark > _DARK_SHARE + 2.0 * (1.0 - disc.limb_fraction):
         raise PictureError(f"the round shape is a ring, not a disc: {100 * dark:.0f} % of its inside is dark; {_ASK}")
+
+
+def refuse_crowded(brightness: NDArray[np.float32], disc: Disc, *, inside: float, outside: float) -> None:
+    """Raise PictureError where the disc is one small bright thing among much else that is as bright."""
+    sample, radii = _sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px)
+    bright = sample > outside + _BRIGHT * (inside - outside)
+    # The fitted disc always has points of the grid on it.
+    elsewhere = float(np.count_nonzero(bright & (radii > 1.2)) / np.count_nonzero(radii < 1.0))
+    if elsewhere > _BRIGHT_DISCS:
+        raise PictureError(
+            f"the round shape is small among other bright things, {elsewhere:.0f} times its area; "
+            "crop the picture to the Sun"
+        )
 
 
 def _sampled(

@@ -48,7 +48,7 @@ def frame_to_picture(
         ``(x, y) = matrix @ (x_frame, y_frame) + offset``, pixels, x right and y down.
     """
     turn = np.radians(north_angle_deg)
-    # Columns: where solar west (frame right) and solar north (frame up) point in the un-mirrored picture, as (right, up).
+    # Columns: where solar west (frame right) and north (frame up) point in the un-mirrored picture, as (right, up).
     turned = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     displayed = np.diag([-1.0, 1.0]) @ turned if mirrored else turned
     short = np.radians(disc.short_axis_angle_deg)
@@ -61,7 +61,12 @@ def frame_to_picture(
 
 
 def align_disc(
-    brightness: NDArray[np.float32], disc: Disc, *, north_angle_deg: float, mirrored: bool, frame: DiscFrame = STANDARD_FRAME
+    brightness: NDArray[np.float32],
+    disc: Disc,
+    *,
+    north_angle_deg: float,
+    mirrored: bool,
+    frame: DiscFrame = STANDARD_FRAME,
 ) -> NDArray[np.float32]:
     """Resample a picture once, by a cubic spline, to the north-up frame.
 

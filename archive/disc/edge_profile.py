@@ -11,12 +11,15 @@ picture moves the edge too, by up to a pixel; it is taken up where the edge's sh
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, special
 
 __all__ = ["EdgeFit", "fit_edge"]
+
+Floats = NDArray[np.floating[Any]]
 
 _WIDER = 3.0  # first guess of the wide blur in units of the narrow one
 _CURVE_GAIN = 1.6  # how much better a tone curve must fit to be believed
@@ -32,9 +35,7 @@ class EdgeFit:
     blur_px: float
 
 
-def fit_edge(
-    distance_px: NDArray[np.float64], profile: NDArray[np.float64], *, radius_px: float, blur_px: float
-) -> EdgeFit:
+def fit_edge(distance_px: Floats, profile: Floats, *, radius_px: float, blur_px: float) -> EdgeFit:
     """Fit the edge model to a mean profile across the limb.
 
     Parameters
@@ -61,7 +62,8 @@ def fit_edge(
     straight = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, _WIDER))
     curved = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, _WIDER, 1.0))
     # Free, the tone exponent costs 0.1 px of certainty in the radius; so it has to earn its place.
-    best = curved if straight.misfit > _CURVE_GAIN * curved.misfit else straight
+    believed = straight.misfit > _CURVE_GAIN * curved.misfit
+    best = curved if believed else straight
     # A disc blurred in two dimensions shrinks by sigma^2 / 2R against the same edge blurred in one.
     return EdgeFit(best.offset_px + best.blur_px**2 / (2.0 * radius_px), best.blur_px)
 
@@ -75,23 +77,21 @@ class _Trial:
     misfit: float
 
 
-def _fit(
-    distance_px: NDArray[np.float64], profile: NDArray[np.float64], *, radius_px: float, start: tuple[float, ...]
-) -> _Trial:
+def _fit(distance_px: Floats, profile: Floats, *, radius_px: float, start: tuple[float, ...]) -> _Trial:
     """Fit offset, blur and the wide blur's ratio to it, and the tone exponent where `start` holds one."""
     height = max(float(np.ptp(profile)), 1e-9)
     floor = np.maximum(profile, 0.15 * float(profile.max()))
     # At black the picture is cut off (the dark ring that sharpening leaves): such points say only "dark".
-    trust = np.where(profile < _BLACK, 0.05, 1.0)
+    trust = np.where(profile < min(_BLACK, 0.1 * float(profile.max())), 0.02, 1.0)
 
-    def misfit(parameters: NDArray[np.float64]) -> NDArray[np.float64]:
+    def misfit(parameters: Floats) -> Floats:
         exponent = parameters[3] if len(parameters) > 3 else 1.0
         linear = np.clip(profile, 0.0, None) ** exponent if len(parameters) > 3 else profile
         # Residuals are judged as they stand in the picture: divided by the slope of the tone curve.
         weight = trust / (exponent * floor ** (exponent - 1.0))
         columns = _columns(distance_px - (parameters[0] - _ORIGIN), np.exp(parameters[1:3]), radius_px)
         share, *_ = np.linalg.lstsq(columns * weight[:, None], linear * weight, rcond=None)
-        residual: NDArray[np.float64] = (columns @ share - linear) * weight / height
+        residual: Floats = (columns @ share - linear) * weight / height
         return residual
 
     reach = 3.0 * max(start[0], 1.0)
@@ -105,9 +105,7 @@ def _fit(
     return _Trial(float(found.x[0]) - _ORIGIN, float(np.exp(found.x[1])), rms)
 
 
-def _columns(
-    outside_px: NDArray[np.float64], blur_px_and_ratio: NDArray[np.float64], radius_px: float
-) -> NDArray[np.float64]:
+def _columns(outside_px: Floats, blur_px_and_ratio: Floats, radius_px: float) -> Floats:
     """Linear parts of the model (N, 6): two blurs of step and rise, sky, slope of the sky."""
     blur_px, ratio = blur_px_and_ratio
     narrow = _blurred_edge(outside_px, blur_px, radius_px)
@@ -115,9 +113,7 @@ def _columns(
     return np.column_stack([*narrow, *wide, np.ones_like(outside_px), outside_px / 10.0])
 
 
-def _blurred_edge(
-    outside_px: NDArray[np.float64], blur_px: float, radius_px: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _blurred_edge(outside_px: Floats, blur_px: float, radius_px: float) -> tuple[Floats, Floats]:
     """A unit step, and mu of the disc, both zero outside the limb, after a Gaussian blur."""
     step = special.ndtr(-outside_px / blur_px)
     nodes, weights = _gauss_nodes()
@@ -127,7 +123,7 @@ def _blurred_edge(
     return step, rise
 
 
-def _gauss_nodes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _gauss_nodes() -> tuple[Floats, Floats]:
     """Dense trapezoid over +-4.5 sigma: the square root's kink spoils Gauss-Hermite nodes."""
     nodes = np.linspace(-4.5, 4.5, 73)
     weights = np.exp(-0.5 * nodes**2)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
 __all__ = ["Circle", "find_circle"]
+
+Floats = NDArray[np.floating[Any]]
 
 _LONG_SIDE_PX = 320  # the search runs on the picture shrunk to about this
 _PAIRS = 4000
@@ -32,9 +35,9 @@ class Circle:
 class _EdgePoints:
     """Places (N, 2) as x, y, unit vectors (N, 2) towards the brighter side, and strengths (N,)."""
 
-    xy_px: NDArray[np.float64]
-    inward: NDArray[np.float64]
-    strength: NDArray[np.float64]
+    xy_px: Floats
+    inward: Floats
+    strength: Floats
 
 
 def find_circle(brightness: NDArray[np.float32]) -> Circle | None:
@@ -63,15 +66,16 @@ def find_circle(brightness: NDArray[np.float32]) -> Circle | None:
     return Circle(x * shrink + offset, y * shrink + offset, radius * shrink, coverage)
 
 
-def _block_mean(brightness: NDArray[np.float32], shrink: int) -> NDArray[np.float64]:
+def _block_mean(brightness: NDArray[np.float32], shrink: int) -> Floats:
     height, width = (side // shrink * shrink for side in brightness.shape)
     cut = brightness[:height, :width]
     # Rows first, contiguously: twice as fast as one mean over both axes of the blocks.
     rows = cut.reshape(height // shrink, shrink, width).sum(axis=1, dtype=np.float64)
-    return rows.reshape(height // shrink, width // shrink, shrink).sum(axis=2) / shrink**2
+    small: Floats = rows.reshape(height // shrink, width // shrink, shrink).sum(axis=2) / shrink**2
+    return small
 
 
-def _edge_points(small: NDArray[np.float64]) -> _EdgePoints:
+def _edge_points(small: Floats) -> _EdgePoints:
     """Ridge points of the gradient of the smoothed picture."""
     smooth = ndimage.gaussian_filter(small, 1.2, mode="nearest")
     gradient_y, gradient_x = np.gradient(smooth)
@@ -86,7 +90,7 @@ def _edge_points(small: NDArray[np.float64]) -> _EdgePoints:
     return _EdgePoints(xy_px, inward[at_top], strength[ridge][at_top])
 
 
-def _propose(points: _EdgePoints, long_side_px: int) -> NDArray[np.float64]:
+def _propose(points: _EdgePoints, long_side_px: int) -> Floats:
     """Circles (M, 3) as x, y, radius from pairs of points and their normals."""
     rng = np.random.default_rng(20260603)
     count = len(points.strength)
@@ -107,7 +111,7 @@ def _propose(points: _EdgePoints, long_side_px: int) -> NDArray[np.float64]:
     return np.column_stack([centre, radius])[:_PROPOSALS]
 
 
-def _best_supported(points: _EdgePoints, proposals: NDArray[np.float64]) -> NDArray[np.float64]:
+def _best_supported(points: _EdgePoints, proposals: Floats) -> Floats:
     rng = np.random.default_rng(915)
     count = len(points.strength)
     some = rng.choice(count, size=min(count, _POINTS), replace=False)
@@ -119,13 +123,13 @@ def _best_supported(points: _EdgePoints, proposals: NDArray[np.float64]) -> NDAr
         support[start : start + 256] = near @ points.strength[some] / np.sqrt(part[:, 2])
     finalists = proposals[np.argsort(support)[-_FINALISTS:]]
     scores = [_rim_score(points, circle) for circle in finalists]
-    best: NDArray[np.float64] = finalists[int(np.argmax(scores))]
+    best: Floats = finalists[int(np.argmax(scores))]
     return best
 
 
 def _near(
-    points: _EdgePoints, circles: NDArray[np.float64], *, tolerance: float, some: NDArray[np.intp]
-) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    points: _EdgePoints, circles: Floats, *, tolerance: float, some: NDArray[np.intp]
+) -> tuple[NDArray[np.bool_], Floats]:
     """Which points (N) lie on which circles (M) with their bright side inward: (M, N), and their misses."""
     to_x = circles[:, 0:1] - points.xy_px[some, 0]
     to_y = circles[:, 1:2] - points.xy_px[some, 1]
@@ -135,7 +139,7 @@ def _near(
     return facing & (np.abs(miss) < np.maximum(1.2, tolerance * circles[:, 2:3])), miss
 
 
-def _rim_score(points: _EdgePoints, circle: NDArray[np.float64]) -> float:
+def _rim_score(points: _EdgePoints, circle: Floats) -> float:
     """Rim length supported, each stretch weighted by its edge's strength up to a common height."""
     every = np.arange(len(points.strength))
     near, _ = _near(points, circle[None], tolerance=0.03, some=every)
@@ -149,9 +153,7 @@ def _rim_score(points: _EdgePoints, circle: NDArray[np.float64]) -> float:
     return float(np.minimum(height, np.percentile(points.strength, 75)).sum())
 
 
-def _refine(
-    points: _EdgePoints, circle: NDArray[np.float64], shape: tuple[int, ...]
-) -> tuple[float, float, float, float]:
+def _refine(points: _EdgePoints, circle: Floats, shape: tuple[int, ...]) -> tuple[float, float, float, float]:
     """Least squares on the supporting points, the tolerance tightening; coverage of the rim in the frame."""
     every = np.arange(len(points.strength))
     on_rim = np.zeros(len(every), dtype=bool)
@@ -160,7 +162,9 @@ def _refine(
         on_rim = near[0]
         if on_rim.sum() < 12:
             break
-        towards = (points.xy_px[on_rim] - circle[:2]) / np.linalg.norm(points.xy_px[on_rim] - circle[:2], axis=1)[:, None]
+        towards = (points.xy_px[on_rim] - circle[:2]) / np.linalg.norm(points.xy_px[on_rim] - circle[:2], axis=1)[
+            :, None
+        ]
         design = np.column_stack([towards, np.ones(on_rim.sum())])
         step, *_ = np.linalg.lstsq(design, miss[0][on_rim], rcond=None)
         circle = circle + step

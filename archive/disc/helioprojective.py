@@ -10,6 +10,7 @@ from archive.observation import SunView
 __all__ = ["helioprojective_cards"]
 
 _AU_M = 149597870700.0  # IAU 2012 resolution B2
+_UNIX_EPOCH_MJD = 40587.0
 _SOLAR_RADIUS_M = 695_996_000.0  # 959.63 arcsec at 1 au
 
 Card = tuple[str, str | int | float, str]
@@ -27,6 +28,7 @@ def helioprojective_cards(frame: DiscFrame, *, time_utc: datetime, sun: SunView)
     middle = frame.centre_px + 1.0  # FITS counts pixels from 1
     return [
         ("DATE-OBS", f"{time_utc.astimezone(UTC):%Y-%m-%dT%H:%M:%S}", "UTC, middle of the capture"),
+        ("MJD-OBS", time_utc.timestamp() / 86400.0 + _UNIX_EPOCH_MJD, "the same as a Modified Julian Date"),
         ("TIMESYS", "UTC", "time scale"),
         ("WCSNAME", "Helioprojective-cartesian", ""),
         ("CTYPE1", "HPLN-TAN", "towards solar west"),

@@ -12,12 +12,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from archive.disc.acceptance import refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
+from archive.disc.acceptance import refuse_crowded, refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
 from archive.disc.edge_profile import fit_edge
 from archive.disc.edges import find_circle
 from archive.errors import PictureError
@@ -25,16 +26,22 @@ from archive.observation import Disc
 
 __all__ = ["fit_limb"]
 
+Floats = NDArray[np.floating[Any]]
+
 _SECTORS = 720
 _STEP_PX = 0.5
 _LEAST_RADIUS_PX = 20.0
 _LEAST_LIMB_FRACTION = 0.55
 _LEAST_FRACTION_FOR_ELLIPSE = 0.8
+_FIRST_SHARE = 0.06  # of the radius: where a disc flattened on the horizon leaves the rough circle
 
 
 @dataclass(frozen=True)
 class _Limb:
-    """Mean radius and the limb's terms in cos 2t, sin 2t (t from picture right, towards picture down)."""
+    """An ellipse: mean of its semi-axes, and half their difference as cos 2t, sin 2t of the longer axis' angle.
+
+    Angles t run from picture right towards picture down.
+    """
 
     x_px: float
     y_px: float
@@ -42,27 +49,34 @@ class _Limb:
     cos2_px: float = 0.0
     sin2_px: float = 0.0
 
-    def radius_at(self, theta: NDArray[np.float64]) -> NDArray[np.float64]:
-        return self.radius_px + self.cos2_px * np.cos(2 * theta) + self.sin2_px * np.sin(2 * theta)
+    def radius_at(self, theta: Floats) -> Floats:
+        longer, shorter = self.radius_px + self.amplitude_px, self.radius_px - self.amplitude_px
+        from_longer = theta - np.arctan2(self.sin2_px, self.cos2_px) / 2.0
+        distance: Floats = longer * shorter / np.hypot(longer * np.sin(from_longer), shorter * np.cos(from_longer))
+        return distance
+
+    @property
+    def amplitude_px(self) -> float:
+        return float(np.hypot(self.cos2_px, self.sin2_px))
 
 
 @dataclass(frozen=True)
 class _Shifts:
     """One shift of the limb outwards a sector (N,), which sectors are usable (N,), and the mean edge."""
 
-    theta: NDArray[np.float64]
-    shift_px: NDArray[np.float64]
+    theta: Floats
+    shift_px: Floats
     usable: NDArray[np.bool_]
-    distance_px: NDArray[np.float64]
-    mean_profile: NDArray[np.float64]
+    distance_px: Floats
+    mean_profile: Floats
 
 
 @dataclass(frozen=True)
 class _Adjustment:
     """Change of (x, y, radius, cos2, sin2), their covariance, the robust scatter, and the sectors kept."""
 
-    change_px: NDArray[np.float64]
-    covariance_px2: NDArray[np.float64]
+    change_px: Floats
+    covariance_px2: Floats
     scatter_px: float
     kept: NDArray[np.bool_]
 
@@ -104,16 +118,24 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
         blur_px=_edge_width_px(shifts.distance_px, shifts.mean_profile),
     )
     disc = _as_disc(replace(limb, radius_px=limb.radius_px + edge.offset_px), edge.blur_px, adjustment)
-    refuse_shapeless(disc, displaced_share=float(np.mean(shifts.usable & ~adjustment.kept)))
-    refuse_soft(disc, shifts.distance_px, shifts.mean_profile)
-    refuse_hollow(brightness, disc)
+    _refuse_others(brightness, disc, shifts, adjustment)
     return disc
+
+
+def _refuse_others(brightness: NDArray[np.float32], disc: Disc, shifts: _Shifts, adjustment: _Adjustment) -> None:
+    """Raise PictureError where the fitted edge is not the limb of the Sun."""
+    refuse_shapeless(disc, displaced_share=float(np.mean(shifts.usable & ~adjustment.kept)))
+    reach_px = 2.0 * disc.blur_px + 2.0
+    inside, outside = np.interp([-reach_px, reach_px], shifts.distance_px, shifts.mean_profile)
+    refuse_soft(disc, inside=float(inside), outside=float(outside))
+    refuse_hollow(brightness, disc, inside=float(inside), outside=float(outside))
+    refuse_crowded(brightness, disc, inside=float(inside), outside=float(outside))
 
 
 def _approach(brightness: NDArray[np.float32], limb: _Limb) -> _Limb:
     """Steepest descent of each ray's profile, twice, to come within about a pixel."""
-    for half_width_px in (max(8.0, 0.04 * limb.radius_px), max(6.0, 0.02 * limb.radius_px)):
-        theta, distance_px, rays = _sample(brightness, limb, half_width_px)
+    for half_width_px in (max(8.0, _FIRST_SHARE * limb.radius_px), max(6.0, 0.02 * limb.radius_px)):
+        theta, distance_px, rays = _sample(brightness, limb, half_width_px, apart_px=4.0)
         smooth = ndimage.gaussian_filter1d(rays, 2.0, axis=1, mode="nearest")
         fall = -np.gradient(smooth, axis=1)
         whole = np.isfinite(fall).all(axis=1)
@@ -121,7 +143,8 @@ def _approach(brightness: NDArray[np.float32], limb: _Limb) -> _Limb:
         strong = whole & (fall.max(axis=1) > 0.3 * np.median(fall[whole].max(axis=1))) if whole.any() else whole
         if strong.sum() < 0.3 * _SECTORS:
             return limb
-        limb = _moved(limb, _adjust(theta, distance_px[steepest], strong, terms=3).change_px)
+        terms = 5 if strong.mean() > _LEAST_FRACTION_FOR_ELLIPSE else 3
+        limb = _moved(limb, _adjust(theta, distance_px[steepest], strong, terms=terms).change_px)
     return limb
 
 
@@ -139,7 +162,9 @@ def _settle(brightness: NDArray[np.float32], limb: _Limb) -> tuple[_Limb, _Shift
         kept = adjustment.kept
         # Six blur widths on either side: less starves the model of the edge, more lets spots and sky in.
         half_width_px = float(
-            np.clip(7.0 * _edge_width_px(shifts.distance_px, shifts.mean_profile), 8.0, max(10.0, 0.05 * limb.radius_px))
+            np.clip(
+                7.0 * _edge_width_px(shifts.distance_px, shifts.mean_profile), 8.0, max(10.0, 0.12 * limb.radius_px)
+            )
         )
         if turn > 1 and np.abs(adjustment.change_px).max() < 0.003:
             break
@@ -147,10 +172,10 @@ def _settle(brightness: NDArray[np.float32], limb: _Limb) -> tuple[_Limb, _Shift
 
 
 def _sample(
-    brightness: NDArray[np.float32], limb: _Limb, half_width_px: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    brightness: NDArray[np.float32], limb: _Limb, half_width_px: float, *, apart_px: float = 1.0
+) -> tuple[Floats, Floats, Floats]:
     """Rays (sectors, N) across the limb, each the mean over its sector's arc; NaN outside the frame."""
-    per_sector = int(np.ceil(2 * np.pi * limb.radius_px / _SECTORS))
+    per_sector = int(np.ceil(2 * np.pi * limb.radius_px / (_SECTORS * apart_px)))
     theta = (np.arange(_SECTORS * per_sector) + 0.5) * (2 * np.pi / (_SECTORS * per_sector))
     distance_px = np.arange(-half_width_px, half_width_px + _STEP_PX / 2, _STEP_PX)
     radius_px = limb.radius_at(theta)[:, None] + distance_px[None, :]
@@ -170,7 +195,7 @@ def _sector_shifts(
     theta, distance_px, rays = _sample(brightness, limb, half_width_px)
     seen = np.isfinite(rays)
     # The edge itself, 4 px on both sides, must be in the frame.
-    usable = seen[:, np.abs(distance_px) < min(4.0, half_width_px)].all(axis=1)
+    usable: NDArray[np.bool_] = np.all(seen[:, np.abs(distance_px) < min(4.0, half_width_px)], axis=1)
     template = _template(rays, usable & kept if (usable & kept).sum() > 30 else usable)
     slope = np.gradient(template, distance_px)
     filled = np.where(seen, rays, 0.0)
@@ -186,26 +211,23 @@ def _sector_shifts(
     return _Shifts(theta, shift_px, usable, distance_px, template)
 
 
-def _template(rays: NDArray[np.float64], chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
+def _template(rays: Floats, chosen: NDArray[np.bool_]) -> Floats:
     """Mean of the middle half of the rays at each distance: a mean's noise, nearly a median's sturdiness."""
     ordered = np.sort(rays[chosen], axis=0)  # NaN last
     count = np.isfinite(ordered).sum(axis=0)
     low, high = count // 4, np.maximum(count - count // 4, 1)
     rank = np.arange(ordered.shape[0])[:, None]
     inside = (rank >= low) & (rank < high) & (count > 0)
-    total: NDArray[np.float64] = np.where(inside, np.nan_to_num(ordered), 0.0).sum(axis=0) / np.maximum(inside.sum(axis=0), 1)
+    total: Floats = np.where(inside, np.nan_to_num(ordered), 0.0).sum(axis=0) / np.maximum(inside.sum(axis=0), 1)
     return total
 
 
-def _adjust(
-    theta: NDArray[np.float64], shift_px: NDArray[np.float64], usable: NDArray[np.bool_], *, terms: int
-) -> _Adjustment:
+def _adjust(theta: Floats, shift_px: Floats, usable: NDArray[np.bool_], *, terms: int) -> _Adjustment:
     """Robust least squares of the shifts: x, y, radius and, with five terms, the ellipse."""
-    design = np.column_stack(
-        [np.cos(theta), np.sin(theta), np.ones_like(theta), np.cos(2 * theta), np.sin(2 * theta)]
-    )[:, :terms]
+    every = [np.cos(theta), np.sin(theta), np.ones_like(theta), np.cos(2 * theta), np.sin(2 * theta)]
+    design = np.column_stack(every[:terms])
     weight = usable.astype(np.float64)
-    change = np.zeros(terms)
+    change: Floats = np.zeros(terms)
     residual = shift_px
     scatter = 1.0
     for turn in range(30):
@@ -224,14 +246,12 @@ def _adjust(
     return _Adjustment(full, covariance, float(np.sqrt(np.mean(residual[kept] ** 2))) if kept.any() else 0.0, kept)
 
 
-def _moved(limb: _Limb, change_px: NDArray[np.float64]) -> _Limb:
+def _moved(limb: _Limb, change_px: Floats) -> _Limb:
     x, y, radius, cos2, sin2 = (float(value) for value in change_px)
-    return _Limb(
-        limb.x_px + x, limb.y_px + y, limb.radius_px + radius, limb.cos2_px + cos2, limb.sin2_px + sin2
-    )
+    return _Limb(limb.x_px + x, limb.y_px + y, limb.radius_px + radius, limb.cos2_px + cos2, limb.sin2_px + sin2)
 
 
-def _edge_width_px(distance_px: NDArray[np.float64], profile: NDArray[np.float64]) -> float:
+def _edge_width_px(distance_px: Floats, profile: Floats) -> float:
     """Gaussian sigma of the edge's slope around its steepest point, from its height and area."""
     fall = -np.gradient(profile, distance_px)
     top = int(np.argmax(fall))
@@ -241,7 +261,7 @@ def _edge_width_px(distance_px: NDArray[np.float64], profile: NDArray[np.float64
 
 
 def _as_disc(limb: _Limb, blur_px: float, adjustment: _Adjustment) -> Disc:
-    amplitude = float(np.hypot(limb.cos2_px, limb.sin2_px))
+    amplitude = limb.amplitude_px
     error = float(np.sqrt(max(adjustment.covariance_px2[3, 3], adjustment.covariance_px2[4, 4])))
     flattened = amplitude > max(4.0 * error, 3e-4 * limb.radius_px)
     semi_major = limb.radius_px + amplitude if flattened else limb.radius_px

@@ -7,7 +7,7 @@ from day to day, whatever the camera did; spots keep their contrast against the 
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,8 @@ from archive.disc.aligned import DiscFrame
 from archive.sun.limb_darkening import standard_limb_darkening
 
 __all__ = ["LOOKS", "Look", "flatten_disc", "looked_at"]
+
+Floats = NDArray[np.floating[Any]]
 
 Look = Literal["natural", "warm", "mono", "flat"]
 LOOKS: tuple[Look, ...] = ("natural", "warm", "mono", "flat")
@@ -60,9 +62,7 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
     surface = _surface_terms(right, up)
     quiet = np.ones_like(light)
     for _ in range(3):
-        profile = darkening @ _robust_fit(
-            darkening[sample][inside], light[sample][inside] / quiet[sample][inside]
-        )
+        profile = darkening @ _robust_fit(darkening[sample][inside], light[sample][inside] / quiet[sample][inside])
         profile = np.maximum(profile, 0.05 * float(profile.max()))
         ratio = light[sample][inside] / profile[sample][inside]
         quiet = np.clip(surface @ _robust_fit(surface[sample][inside], ratio), 0.2, 5.0)
@@ -98,32 +98,32 @@ def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDA
     return np.stack(channels, axis=-1).astype(np.float32)
 
 
-def _unit_offsets(frame: DiscFrame) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _unit_offsets(frame: DiscFrame) -> tuple[Floats, Floats]:
     """Distance from the disc's centre to the right (1, S) and up (S, 1), in radii."""
     place = (np.arange(frame.size_px) - frame.centre_px) / frame.radius_px
     return place[None, :], -place[:, None]
 
 
-def _sky_level(aligned: NDArray[np.float32], squared: NDArray[np.float64]) -> float:
+def _sky_level(aligned: NDArray[np.float32], squared: Floats) -> float:
     """Median of the sky near the limb; scattered light there lies over the disc too."""
     ring = aligned[(squared > 1.04**2) & (squared < 1.10**2)]
     return float(np.median(ring)) if ring.size else 0.0
 
 
-def _radial_terms(mu: NDArray[np.float64]) -> NDArray[np.float64]:
+def _radial_terms(mu: Floats) -> Floats:
     return np.stack([np.ones_like(mu), mu, mu**2], axis=-1)
 
 
-def _surface_terms(right: NDArray[np.float64], up: NDArray[np.float64]) -> NDArray[np.float64]:
+def _surface_terms(right: Floats, up: Floats) -> Floats:
     """Slopes and saddles; the round term is left to the limb darkening."""
     x, y = np.broadcast_arrays(right, up)
     return np.stack([np.ones_like(x), x, y, x * y, x**2 - y**2], axis=-1)
 
 
-def _robust_fit(terms: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
+def _robust_fit(terms: Floats, values: Floats) -> Floats:
     """Coefficients of `terms` (N, K) for `values` (N,), bisquare weights: spots and faculae lose their say."""
-    weight = np.ones_like(values)
-    solution = np.zeros(terms.shape[1])
+    weight: Floats = np.ones_like(values)
+    solution: Floats = np.zeros(terms.shape[1])
     for _ in range(8):
         weighted = terms * weight[:, None]
         solution = np.linalg.lstsq(weighted.T @ terms, weighted.T @ values, rcond=None)[0]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from archive.observation import Evidence, EvidenceKind, Orientation
+from archive.observation import Evidence, EvidenceKind, Orientation, OrientationStatus
 from archive.orientation.angles import difference_deg, wrapped_deg
 
 __all__ = ["combine_evidence"]
@@ -40,13 +40,14 @@ def combine_evidence(evidence: Sequence[Evidence]) -> Orientation:
     north_deg, sigma_deg = (
         (first.north_angle_deg, first.sigma_deg) if first.kind == "stated" else _weighted_mean(agreeing)
     )
-    status = "solved" if first.kind in _MEASURED else "assumed"
+    status: OrientationStatus = "solved" if first.kind in _MEASURED else "assumed"
     return Orientation(status, north_deg, first.mirrored, sigma_deg, ranked, disputes)
 
 
 def _agree(one: Evidence, other: Evidence) -> bool:
     apart_deg = abs(difference_deg(one.north_angle_deg, other.north_angle_deg))
-    return one.mirrored == other.mirrored and apart_deg <= _AGREEMENT_SIGMAS * math.hypot(one.sigma_deg, other.sigma_deg)
+    allowed_deg = _AGREEMENT_SIGMAS * math.hypot(one.sigma_deg, other.sigma_deg)
+    return one.mirrored == other.mirrored and apart_deg <= allowed_deg
 
 
 def _dispute(piece: Evidence, first: Evidence) -> str:
@@ -61,8 +62,7 @@ def _in_words(piece: Evidence) -> str:
 def _weighted_mean(pieces: Sequence[Evidence]) -> tuple[float, float]:
     origin_deg = pieces[0].north_angle_deg
     weights = [piece.sigma_deg**-2 for piece in pieces]
+    shifts_deg = [difference_deg(piece.north_angle_deg, origin_deg) for piece in pieces]
     total = sum(weights)
-    shift_deg = sum(
-        weight * difference_deg(piece.north_angle_deg, origin_deg) for weight, piece in zip(weights, pieces, strict=True)
-    )
+    shift_deg = sum(weight * shift for weight, shift in zip(weights, shifts_deg, strict=True))
     return wrapped_deg(origin_deg + shift_deg / total), total**-0.5

@@ -12,7 +12,7 @@ from archive.orientation.angles import wrapped_deg
 __all__ = ["header_evidence"]
 
 _SIGMA_DEG = 0.2  # headers are written from a plate solution or a calibrated camera; common practice, no source
-_LEAST_ROUNDNESS = 0.5  # of |determinant| against the product of the axes' lengths: shear is no camera
+_LEAST_SQUARENESS = 0.99  # sine of the angle between the axes: a sheared picture has no one way up
 
 
 def header_evidence(
@@ -39,9 +39,11 @@ def header_evidence(
     matrix = np.asarray(matrix_deg, dtype=np.float64)
     to_west = matrix[0] if system == "helioprojective" else -matrix[0]
     sky = np.stack([to_west, matrix[1]])  # rows: west, north; columns: right, up
+    if not np.isfinite(sky).all():
+        return None
     determinant = float(np.linalg.det(sky))
     size = float(np.linalg.norm(sky[0]) * np.linalg.norm(sky[1]))
-    if not np.isfinite(determinant) or size <= 0.0 or abs(determinant) < _LEAST_ROUNDNESS * size:
+    if size <= 0.0 or abs(determinant) < _LEAST_SQUARENESS * size:
         return None
     # In the sky view west is to the right of north; a picture where it is to the left is mirrored.
     mirrored = determinant < 0.0

@@ -12,6 +12,4 @@ _SIGMA_DEG = 0.5  # an angle read off a picture by eye and protractor; common pr
 
 def stated_evidence(north_angle_deg: float, *, mirrored: bool, sigma_deg: float | None = None) -> Evidence:
     """The angle as stated; without a stated error, half a degree."""
-    return Evidence(
-        "stated", wrapped_deg(north_angle_deg), sigma_deg or _SIGMA_DEG, mirrored, "stated by the observer"
-    )
+    return Evidence("stated", wrapped_deg(north_angle_deg), sigma_deg or _SIGMA_DEG, mirrored, "stated by the observer")

@@ -9,8 +9,9 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from archive.errors import FactsError
+from archive.records.value_kinds import EARLIEST_YEAR
 
-__all__ = ["CaptureTime", "TimeCandidate", "capture_time", "parse_time"]
+__all__ = ["CaptureTime", "TimeCandidate", "capture_time", "in_utc", "parse_time"]
 
 _DISAGREEMENT_S = 60.0
 _CLOCK_SLACK_S = 300.0  # a camera's clock may run ahead of this computer's
@@ -18,17 +19,17 @@ _CLOCK_SLACK_S = 300.0  # a camera's clock may run ahead of this computer's
 
 @dataclass(frozen=True)
 class TimeCandidate:
-    """A time from one source; naive values are in the archive's zone."""
+    """A time from one source; where it is naive it is in the zone named, else in the archive's."""
 
     source: str
     value: datetime
     meaning: Literal["start", "middle", "end"]
-    length_s: float | None = None
+    zone_name: str | None = None
 
 
 @dataclass(frozen=True)
 class CaptureTime:
-    """The middle (and, where known, start) of the capture, its source, and doubts for the observer."""
+    """The middle (and, where the length is known, the start) of the capture, its source, doubts for the observer."""
 
     middle_utc: datetime
     start_utc: datetime | None
@@ -63,12 +64,18 @@ def capture_time(
     candidates : sequence of TimeCandidate
         In order of trust.
     zone_name : str
-        Zone of naive times.
+        The archive's zone.
     now_utc : datetime
+        This computer's clock.
     length_s : float or None
         Length of the capture, to step from its start or end to its middle.
     name : str
         The picture's name, for messages.
+
+    Returns
+    -------
+    CaptureTime
+        To the second.
 
     Raises
     ------
@@ -80,73 +87,97 @@ def capture_time(
             f"{name}: no capture time in a note beside it, in the file or in its name; "
             "give it with --time 2026-06-03T09:15:00Z"
         )
-    first = candidates[0]
-    middle = _middle_utc(first, zone_name, length_s, name)
+    first, *others = candidates
+    length = timedelta(seconds=length_s or 0.0)
+    middle = _middle_utc(first, zone_name, length, name)
     if middle > now_utc + timedelta(seconds=_CLOCK_SLACK_S):
         raise FactsError(
             f"{name}: time {middle:%Y-%m-%dT%H:%M:%SZ} ({first.source}) is in the future; "
             "correct it with --time or correct this computer's clock"
         )
-    doubts = tuple(_doubts(candidates[1:], first, middle, zone_name=zone_name, length_s=length_s, name=name))
-    length = first.length_s if first.length_s is not None else length_s
-    start = middle - timedelta(seconds=length / 2) if length else None
-    return CaptureTime(middle, start, first.source, doubts)
-
-
-def _doubts(
-    others: Sequence[TimeCandidate],
-    first: TimeCandidate,
-    middle: datetime,
-    *,
-    zone_name: str,
-    length_s: float | None,
-    name: str,
-) -> list[str]:
     doubts = []
     for other in others:
         try:
-            apart_s = (_middle_utc(other, zone_name, length_s, name) - middle).total_seconds()
+            apart = _middle_utc(other, zone_name, length, name) - middle
         except FactsError as error:
             doubts.append(str(error))
             continue
-        if abs(apart_s) > _DISAGREEMENT_S + (length_s or 0.0):
-            doubts.append(
-                f"{name}: {other.source} says {middle + timedelta(seconds=apart_s):%Y-%m-%dT%H:%M:%SZ}, "
-                f"{_in_words(apart_s)} than {first.source}, which was taken; give --time if that is wrong"
-            )
-    return doubts
+        # A picture may be named for either end of its capture.
+        slack = timedelta(seconds=_DISAGREEMENT_S) + length / 2
+        if abs(apart) > slack:
+            cause = _likely_cause(middle, apart, slack, first.zone_name or zone_name)
+            doubts.append(_doubt(name, other.source, apart, cause=cause, taken=(first.source, middle)))
+    start = None if length_s is None else _to_the_second(middle - length / 2)
+    return CaptureTime(_to_the_second(middle), start, first.source, tuple(doubts))
 
 
-def _in_words(apart_s: float) -> str:
-    minutes = abs(apart_s) / 60.0
-    size = f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60:.1f} h" if minutes < 2880 else f"{minutes / 1440:.1f} days"
-    return f"{size} {'later' if apart_s > 0 else 'earlier'}"
+def in_utc(moment: datetime, *, zone_name: str, source: str, name: str) -> datetime:
+    """A moment in UTC; a naive one is in the zone named.
 
+    Parameters
+    ----------
+    moment : datetime
+    zone_name : str
+        As in the tz database, such as ``Europe/London``.
+    source, name : str
+        Where the time was found, and the picture's name; for messages.
 
-def _middle_utc(candidate: TimeCandidate, zone_name: str, length_s: float | None, name: str) -> datetime:
-    moment = _in_utc(candidate, zone_name, name)
-    length = candidate.length_s if candidate.length_s is not None else length_s
-    half = timedelta(seconds=(length or 0.0) / 2)
-    return moment + {"start": half, "middle": timedelta(0), "end": -half}[candidate.meaning]
-
-
-def _in_utc(candidate: TimeCandidate, zone_name: str, name: str) -> datetime:
-    """Naive times take the zone; where its clocks were put back or forward the time must say which."""
-    moment = candidate.value
+    Raises
+    ------
+    FactsError
+        Where the zone's clocks were put back or forward the time must say which it is; or no picture can be so old.
+    """
+    if not EARLIEST_YEAR <= moment.year < 9999:
+        raise FactsError(f"{name}: the year of {moment.isoformat(sep=' ')} ({source}) cannot be; give --time")
     if moment.tzinfo is not None:
         return moment.astimezone(UTC)
     zone = ZoneInfo(zone_name)
     early, late = (moment.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
     if early.utcoffset() == late.utcoffset():
         return early.astimezone(UTC)
-    there_and_back = early.astimezone(UTC).astimezone(zone).replace(tzinfo=None)
-    problem = "comes twice" if there_and_back == moment else "does not exist"
-    offsets = " or ".join(f"{moment.isoformat()}{_offset_text(option)}" for option in (early, late))
+    there_and_back = early.astimezone(UTC).astimezone(zone).replace(tzinfo=None, fold=0)
+    problem = "comes twice" if there_and_back == moment.replace(fold=0) else "does not exist"
     raise FactsError(
-        f"{name}: {moment.isoformat(sep=' ')} ({candidate.source}) {problem} in {zone_name}, where the clocks change; "
-        f"give --time with its offset, such as {offsets}"
+        f"{name}: {moment.isoformat(sep=' ')} ({source}) {problem} in {zone_name}, where the clocks change; "
+        f"give --time with its offset, such as {early.isoformat()} or {late.isoformat()}"
     )
 
 
-def _offset_text(moment: datetime) -> str:
-    return moment.isoformat()[-6:]
+def _middle_utc(candidate: TimeCandidate, zone_name: str, length: timedelta, name: str) -> datetime:
+    zone_name = candidate.zone_name or zone_name
+    moment = in_utc(candidate.value, zone_name=zone_name, source=candidate.source, name=name)
+    return moment + {"start": length / 2, "middle": timedelta(0), "end": -length / 2}[candidate.meaning]
+
+
+def _likely_cause(middle: datetime, apart: timedelta, slack: timedelta, zone_name: str) -> str:
+    """The usual mistakes by which times are a fixed number of hours apart."""
+    local = middle.astimezone(ZoneInfo(zone_name))
+    offset, summer = local.utcoffset(), local.dst()
+    if offset and abs(abs(apart) - abs(offset)) <= slack:
+        return f"; that is how far {zone_name} is from UTC: it looks like a zone mistake, local time taken for UTC"
+    if summer and abs(abs(apart) - abs(summer)) <= slack:
+        return "; that looks like a clock that was not changed to summer time"
+    return ""
+
+
+def _doubt(name: str, source: str, apart: timedelta, *, cause: str, taken: tuple[str, datetime]) -> str:
+    first_source, middle = taken
+    return (
+        f"{name}: {source} says {middle + apart:%Y-%m-%dT%H:%M:%SZ}, {_in_words(apart)} than {first_source} "
+        f"({middle:%Y-%m-%dT%H:%M:%SZ}), which is used{cause}; give --time if that is wrong"
+    )
+
+
+def _in_words(apart: timedelta) -> str:
+    """Like ``1 h 5 min later``."""
+    minutes = round(abs(apart).total_seconds() / 60)
+    hours, odd_minutes = divmod(minutes, 60)
+    if hours >= 48:
+        size = f"{hours / 24:.1f} days"
+    else:
+        size = " ".join(part for part in (hours and f"{hours} h", odd_minutes and f"{odd_minutes} min") if part)
+    return f"{size} {'later' if apart > timedelta(0) else 'earlier'}"
+
+
+def _to_the_second(moment: datetime) -> datetime:
+    return (moment + timedelta(seconds=0.5)).replace(microsecond=0)

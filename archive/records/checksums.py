@@ -9,48 +9,61 @@ from pathlib import Path
 from archive.errors import FolderError
 from archive.records.writing import write_whole
 
-__all__ = ["CHECKSUMS_NAME", "file_sha256", "read_checksums", "with_checksum", "write_checksums"]
+__all__ = ["CHECKSUMS_NAME", "file_sha256", "read_checksums", "write_checksums"]
 
 CHECKSUMS_NAME = "checksums.sha256"
-_LINE = re.compile(r"^([0-9a-fA-F]{64}) [ *](.+)$")
+_LINE = re.compile(r"([0-9a-fA-F]{64}) [ *](?:\./)?(.+)")
 _CHUNK_BYTES = 256 * 1024  # larger chunks fall out of the processor's cache between copy and hash
 
 
 def read_checksums(root: Path) -> dict[str, str]:
-    """Checksums by file, relative to the archive, forward slashes.
+    """Checksums by file, relative to the archive, forward slashes; line ends of any system.
 
     Raises
     ------
     FolderError
-        A line that is not a checksum.
+        The file cannot be read, or has lines that are no checksum or contradict another: one cause each.
     """
     path = root / CHECKSUMS_NAME
-    if not path.is_file():
+    if not path.exists():
         return {}
-    found = {}
-    for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), start=1):
-        if not line.strip():
-            continue
-        match = _LINE.match(line)
+    found: dict[str, str] = {}
+    causes = []
+    for number, line in enumerate(_text(path).split("\n"), start=1):
+        match = _LINE.fullmatch(line.rstrip())
         if match is None:
-            raise FolderError(f"{path}: line {number}: {line[:60]!r} is not a checksum line; mend or remove it")
-        found[match[2]] = match[1].lower()
+            if line.strip():
+                causes.append(f"{path}: line {number}: {line[:60]!r} is not a checksum line; mend or remove it")
+        elif found.setdefault(match[2], match[1].lower()) != match[1].lower():
+            causes.append(f"{path}: line {number}: a second, different checksum of {match[2]}; remove the wrong one")
+    if causes:
+        raise FolderError(*causes)
     return found
 
 
-def with_checksum(checksums: dict[str, str], file: str, sha256: str) -> dict[str, str]:
-    """The same checksums with one more."""
-    return {**checksums, file: sha256}
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise FolderError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
+    except OSError as error:
+        raise FolderError(f"{path}: cannot be read: {error.strerror or error}") from error
 
 
 def write_checksums(root: Path, checksums: dict[str, str]) -> None:
-    """Write all checksums, in order of file."""
+    """Write all checksums, in order of file.
+
+    Raises
+    ------
+    FolderError
+        The system refuses; the file is as it was before.
+    """
     text = "".join(f"{sha256}  {file}\n" for file, sha256 in sorted(checksums.items()))
     write_whole(root / CHECKSUMS_NAME, text.encode("utf-8"))
 
 
 def file_sha256(path: Path) -> str:
-    """SHA-256 of a file's bytes, read in chunks."""
+    """SHA-256 of a file's bytes as 64 hexadecimal digits, read in chunks."""
     digest = hashlib.sha256()
     with path.open("rb", buffering=0) as stream:
         while chunk := stream.read(_CHUNK_BYTES):

@@ -75,4 +75,5 @@ def _jpeg_bytes(picture: NDArray[np.float32], quality: int) -> bytes:
 
 
 def _whole_levels(picture: NDArray[np.float32]) -> NDArray[np.uint8]:
-    return np.rint(np.clip(picture, 0.0, 1.0) * 255.0).astype(np.uint8)
+    levels: NDArray[np.uint8] = np.rint(np.clip(picture, 0.0, 1.0) * 255.0).astype(np.uint8)
+    return levels

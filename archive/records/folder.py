@@ -7,17 +7,19 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from filelock import FileLock, Timeout
 
 from archive.errors import FolderError
-from archive.records.checksums import CHECKSUMS_NAME, file_sha256, read_checksums, with_checksum, write_checksums
+from archive.records.checksums import file_sha256, read_checksums, write_checksums
 from archive.records.settings import SETTINGS_NAME
-from archive.records.writing import TEMPORARY_SUFFIX, sync_folder, write_temporary, write_whole
+from archive.records.writing import TEMPORARY_SUFFIX, clear_refusal, sync_folder, write_temporary, write_whole
 
 __all__ = [
+    "DERIVED_NAME",
+    "PICTURE_SUFFIXES",
     "NewPicture",
     "Place",
     "derived_folder",
@@ -32,10 +34,10 @@ __all__ = [
     "writing",
 ]
 
-_DERIVED = ".northlimb"
+DERIVED_NAME = ".northlimb"
 _PENDING = "pending.json"
-_DAY = re.compile(r"^\d{4}-\d{2}-\d{2}$")
-_STEM = re.compile(r"^\d{4}Z(-\d+)?$")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_STEM = re.compile(r"(?:[01][0-9]|2[0-3])[0-5][0-9]Z(?:-[1-9][0-9]*)?")
 PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".tif", ".fits"})
 
 
@@ -73,18 +75,31 @@ class NewPicture:
 
 
 def open_folder(folder: Path) -> Path:
-    """The archive's folder, made sure that it is one."""
+    """The archive's folder, made sure that it is one.
+
+    Raises
+    ------
+    FolderError
+        No archive is there.
+    """
     root = Path(folder)
     if not (root / SETTINGS_NAME).is_file():
-        hint = "make one with `northlimb new`" if not root.exists() else f"it holds no {SETTINGS_NAME}"
+        hint = f"it holds no {SETTINGS_NAME}" if root.exists() else "no such folder; make one with `northlimb new`"
         raise FolderError(f"{root}: not an archive: {hint}")
     return root
 
 
 def derived_folder(root: Path) -> Path:
-    """Where derived things lie; made if absent."""
-    folder = root / _DERIVED
-    folder.mkdir(exist_ok=True)
+    """Where derived things lie; made if absent.
+
+    Raises
+    ------
+    FolderError
+        It cannot be made.
+    """
+    folder = root / DERIVED_NAME
+    with clear_refusal(folder):
+        folder.mkdir(exist_ok=True)
     return folder
 
 
@@ -94,18 +109,24 @@ def notes_path(root: Path, day: str) -> Path:
 
 
 def places(root: Path) -> list[Place]:
-    """All observations, by their records, in order of time and name."""
+    """All observations, by their records, in order of time and name; anything else in the folders is passed over."""
     found = []
     for day in _day_folders(root):
-        stems = [path.stem for path in day.glob("*.toml") if _STEM.match(path.stem)]
+        stems = [path.stem for path in day.glob("*.toml") if _STEM.fullmatch(path.stem) and path.is_file()]
         found += [Place(day.name, stem) for stem in sorted(stems, key=_stem_order)]
     return found
 
 
 def place_of_id(identifier: str) -> Place:
-    """The place that an id names."""
+    """The place that an id names.
+
+    Raises
+    ------
+    FolderError
+        It is no id.
+    """
     day, _, stem = identifier.partition("T")
-    if not (_DAY.match(day) and _STEM.match(stem)):
+    if not (_is_day(day) and _STEM.fullmatch(stem)):
         raise FolderError(f"{identifier!r} names no observation; write it like 2026-06-03T0915Z")
     return Place(day, stem)
 
@@ -128,18 +149,25 @@ def free_place(root: Path, time_utc: datetime) -> Place:
 
 
 def originals_on_disk(root: Path) -> Iterator[str]:
-    """Every picture under the day folders, relative to the archive, sorted."""
+    """Every picture under the day folders, relative to the archive, sorted; hidden files are none."""
     for day in _day_folders(root):
         for path in sorted(day.iterdir()):
-            if path.suffix.lower() in PICTURE_SUFFIXES and path.is_file():
+            if path.suffix.lower() in PICTURE_SUFFIXES and path.is_file() and not path.name.startswith("."):
                 yield path.relative_to(root).as_posix()
 
 
 def _day_folders(root: Path) -> Iterator[Path]:
-    for year in sorted(root.glob("[0-9][0-9][0-9][0-9]")):
-        for day in sorted(year.iterdir()):
-            if _DAY.match(day.name) and day.is_dir():
-                yield day
+    for day in sorted(root.glob("[0-9][0-9][0-9][0-9]/*")):
+        if _is_day(day.name) and day.name.startswith(f"{day.parent.name}-") and day.is_dir():
+            yield day
+
+
+def _is_day(name: str) -> bool:
+    try:
+        date.fromisoformat(name)
+    except ValueError:
+        return False
+    return _DAY.fullmatch(name) is not None
 
 
 def _stem_order(stem: str) -> tuple[str, int]:
@@ -154,17 +182,17 @@ def writing(root: Path) -> Iterator[None]:
     Raises
     ------
     FolderError
-        Another run is writing.
+        Another run is writing, or the system refuses.
     """
+    lock = FileLock(derived_folder(root) / "lock", timeout=0)
+    with clear_refusal(root):
+        try:
+            lock.acquire()
+        except Timeout as error:
+            raise FolderError(f"{root}: another northlimb is writing to this archive; wait for it to end") from error
     try:
-        lock = FileLock(derived_folder(root) / "lock", timeout=0)
-        lock.acquire()
-    except Timeout as error:
-        raise FolderError(f"{root}: another northlimb is writing to this archive; wait for it to end") from error
-    except OSError as error:
-        raise FolderError(f"{root}: cannot be written to: {error.strerror or error}; check its permissions") from error
-    try:
-        _clear_interrupted(root)
+        with clear_refusal(root):
+            _clear_interrupted(root)
         yield
     finally:
         lock.release()
@@ -174,57 +202,82 @@ def put_picture(root: Path, picture: NewPicture) -> None:
     """File a picture, its record and its checksum: all of them, or after an interruption none.
 
     What is under way is written down first; the next writer finishes or undoes it (`writing`).
+
+    Raises
+    ------
+    FolderError
+        The place is taken, or the system refuses; nothing was filed.
     """
-    place = picture.place
-    folder = root / place.folder
-    original, record = root / place.file(picture.suffix), root / place.file(".toml")
+    place, suffix = picture.place, picture.suffix
+    original, record = root / place.file(suffix), root / place.file(".toml")
     if original.exists() or record.exists():
         raise FolderError(f"{original}: is there already; nothing was written")
-    folder.mkdir(parents=True, exist_ok=True)
     pending = derived_folder(root) / _PENDING
-    entry = {"original": place.file(picture.suffix), "record": place.file(".toml"), "sha256": picture.sha256}
-    write_whole(pending, json.dumps(entry).encode())
-    try:
-        written = write_temporary(original, picture.data)
-        recorded = write_temporary(record, picture.record)
-        written.rename(original)
-        recorded.rename(record)
-        sync_folder(folder)
-        write_checksums(root, with_checksum(read_checksums(root), entry["original"], picture.sha256))
-    except BaseException:
-        _undo(root, entry)
-        pending.unlink(missing_ok=True)
-        raise
-    pending.unlink()
+    entry = {"id": place.id, "suffix": suffix, "sha256": picture.sha256}
+    write_whole(pending, json.dumps(entry).encode("utf-8"))
+    with clear_refusal(original):
+        try:
+            _put(root, picture)
+        except BaseException:
+            _undo(root, place, suffix)
+            pending.unlink(missing_ok=True)
+            raise
+        pending.unlink()
+
+
+def _put(root: Path, picture: NewPicture) -> None:
+    folder, file = root / picture.place.folder, picture.place.file(picture.suffix)
+    folder.mkdir(parents=True, exist_ok=True)
+    original, record = root / file, root / picture.place.file(".toml")
+    written = write_temporary(original, picture.data)
+    recorded = write_temporary(record, picture.record)
+    written.rename(original)
+    recorded.rename(record)
+    sync_folder(folder)
+    sync_folder(folder.parent)  # the day's folder may be new
+    write_checksums(root, {**read_checksums(root), file: picture.sha256})
 
 
 def _clear_interrupted(root: Path) -> None:
-    pending = root / _DERIVED / _PENDING
-    if not pending.is_file():
-        return
-    try:
-        entry = json.loads(pending.read_text(encoding="utf-8"))
-        original, record = root / entry["original"], root / entry["record"]
-    except (ValueError, KeyError, TypeError):
+    pending = root / DERIVED_NAME / _PENDING
+    if pending.is_file():
+        try:
+            entry = json.loads(pending.read_text(encoding="utf-8"))
+            place, suffix, sha256 = place_of_id(entry["id"]), entry["suffix"], str(entry["sha256"])
+            known = suffix in PICTURE_SUFFIXES
+        except (ValueError, LookupError, TypeError, AttributeError, FolderError):
+            known = False  # not of our writing: touch nothing
+        if known:
+            _finish_or_undo(root, place, suffix, sha256)
         pending.unlink()
-        return
-    if original.is_file() and record.is_file() and file_sha256(original) == entry["sha256"]:
-        write_checksums(root, with_checksum(read_checksums(root), entry["original"], entry["sha256"]))
+    _remove_temporary(root, *_day_folders(root), root / DERIVED_NAME)
+
+
+def _finish_or_undo(root: Path, place: Place, suffix: str, sha256: str) -> None:
+    file = place.file(suffix)
+    original, record = root / file, root / place.file(".toml")
+    if original.is_file() and record.is_file() and file_sha256(original) == sha256:
+        write_checksums(root, {**read_checksums(root), file: sha256})
     else:
-        _undo(root, entry)
-    pending.unlink()
+        _undo(root, place, suffix)
 
 
-def _undo(root: Path, entry: dict[str, str]) -> None:
+def _undo(root: Path, place: Place, suffix: str) -> None:
     """Take back a picture that was being filed; its source still has the bytes."""
-    for name in (entry["record"], entry["original"]):
-        path = root / name
-        path.unlink(missing_ok=True)
-        path.with_name(path.name + TEMPORARY_SUFFIX).unlink(missing_ok=True)
+    folder, file = root / place.folder, place.file(suffix)
+    if folder.is_dir():
+        (root / place.file(".toml")).unlink(missing_ok=True)
+        (root / file).unlink(missing_ok=True)
+    _remove_temporary(root, folder)
     checksums = read_checksums(root)
-    if entry["original"] in checksums:
-        write_checksums(root, {file: sha for file, sha in checksums.items() if file != entry["original"]})
-    for folder in (path.parent, path.parent.parent):
-        if folder.is_dir() and not any(folder.iterdir()):
-            folder.rmdir()
-    (root / (CHECKSUMS_NAME + TEMPORARY_SUFFIX)).unlink(missing_ok=True)
+    if checksums.pop(file, None) is not None:
+        write_checksums(root, checksums)
+    for emptied in (folder, folder.parent):
+        if emptied.is_dir() and not any(emptied.iterdir()):
+            emptied.rmdir()
+
+
+def _remove_temporary(*folders: Path) -> None:
+    for folder in folders:
+        for path in folder.glob(f"*{TEMPORARY_SUFFIX}"):
+            path.unlink()

@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NoReturn
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import TypeAdapter
 
 from archive.observation import Disc
-from archive.records.folder import derived_folder
-from archive.records.writing import write_whole
+from archive.records.folder import DERIVED_NAME
+from archive.records.writing import clear_refusal, write_whole
 
 __all__ = ["Axes", "Measured", "read_measured", "write_measured"]
 
@@ -41,21 +41,33 @@ _adapter = TypeAdapter(Measured)
 
 
 def read_measured(root: Path, sha256: str) -> Measured | None:
-    """What was kept for these bytes, or None."""
-    path = _path(root, sha256)
+    """What was kept for these bytes, or None where nothing usable is kept."""
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        text = _path(root, sha256).read_text(encoding="utf-8")
+        kept = json.loads(text, parse_constant=_refuse)
         return _adapter.validate_python(kept["measured"]) if kept["version"] == _VERSION else None
-    except (FileNotFoundError, ValueError, KeyError, TypeError, ValidationError):
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):  # to be measured again, whatever ails it
         return None
 
 
 def write_measured(root: Path, sha256: str, measured: Measured) -> None:
-    """Keep it."""
+    """Keep what was measured.
+
+    Raises
+    ------
+    FolderError
+        The system refuses.
+    """
     path = _path(root, sha256)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    write_whole(path, json.dumps({"version": _VERSION, "measured": asdict(measured)}).encode())
+    text = json.dumps({"version": _VERSION, "measured": asdict(measured)}, allow_nan=False)
+    with clear_refusal(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+    write_whole(path, text.encode("utf-8"))
+
+
+def _refuse(constant: str) -> NoReturn:
+    raise ValueError(f"{constant} is no measurement")
 
 
 def _path(root: Path, sha256: str) -> Path:
-    return derived_folder(root) / "measured" / sha256[:2] / f"{sha256}.json"
+    return root / DERIVED_NAME / "measured" / sha256[:2] / f"{sha256}.json"

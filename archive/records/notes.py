@@ -13,13 +13,20 @@ __all__ = ["append_note", "read_notes"]
 def read_notes(root: Path, day: str) -> str:
     """The notes of a day like ``2026-06-03``; empty where there are none. Bytes that are no UTF-8 are marked."""
     path = notes_path(root, day)
-    return path.read_text(encoding="utf-8", errors="replace") if path.is_file() else ""
+    return path.read_text(encoding="utf-8-sig", errors="replace") if path.is_file() else ""
 
 
 def append_note(root: Path, day: str, note: str) -> None:
-    """Add a paragraph to the day's notes, unless it is there."""
-    kept = read_notes(root, day).rstrip()
+    """Add a paragraph to the day's notes, unless it is there; what was there keeps its bytes.
+
+    Raises
+    ------
+    FolderError
+        The system refuses; the notes are as they were before.
+    """
     text = note.strip()
-    if text in kept:
+    if not text or f"\n\n{text}\n\n" in f"\n\n{read_notes(root, day).strip()}\n\n":
         return
-    write_whole(notes_path(root, day), f"{kept}\n\n{text}\n".lstrip().encode("utf-8"))
+    path = notes_path(root, day)
+    kept = path.read_bytes().rstrip() if path.is_file() else b""
+    write_whole(path, (kept + b"\n\n" if kept else b"") + f"{text}\n".encode())

@@ -1,32 +1,61 @@
-"""The record of one picture: what was stated and what the file said, hand-editable; and the note beside a new picture."""
+"""The record of one picture: what was stated and what the file said, hand-editable; also the note beside a new one."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import tomlkit
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
 from archive.observation import Band, Capture
 from archive.records.toml_files import TomlModel, parse_toml, read_toml
+from archive.records.value_kinds import AwareTime, PlainTime, Text, YesNo, Zone
 
-__all__ = ["PictureEntry", "Record", "Sidecar", "capture_of", "read_record", "read_sidecar", "record_text"]
+__all__ = [
+    "CAPTURE_FACTS",
+    "PictureEntry",
+    "Record",
+    "Sidecar",
+    "capture_of",
+    "read_record",
+    "read_sidecar",
+    "record_text",
+]
 
-Text = Annotated[str, Field(min_length=1, max_length=200)]
+CAPTURE_FACTS = (
+    "length_s",
+    "filter",
+    "exposure_s",
+    "gain",
+    "binning",
+    "frames_captured",
+    "frames_stacked",
+    "seeing",
+    "transparency",
+)
 
 
-def _aware_in_utc(moment: datetime) -> datetime:
-    if moment.tzinfo is None:
-        raise ValueError("a time without a zone; write it in UTC with a Z, such as 2026-06-03T09:15:00Z")
-    return moment.astimezone(UTC)
+def _inside_archive(file: str) -> str:
+    year, _, rest = file.partition("/")
+    day, _, name = rest.partition("/")
+    if not (day.startswith(f"{year}-") and name and not name.startswith(".") and not set(name) & set("/\\")):
+        raise ValueError("must be the picture's place in the archive, such as 2026/2026-06-03/0915Z.png")
+    return file
 
 
-AwareTime = Annotated[datetime, AfterValidator(_aware_in_utc)]
+def _of_64_digits(sha256: str) -> str:
+    if len(sha256) != 64 or set(sha256) - set("0123456789abcdef"):
+        raise ValueError("must be 64 digits 0 to 9 and a to f, as in checksums.sha256")
+    return sha256
 
 
-class _CaptureKeys(TomlModel):
+def _writable_name(name: object) -> object:
+    """A file's name as the system gave it may hold bytes that are no text: they are written as escapes."""
+    return name.encode("utf-8", "backslashreplace").decode("utf-8") if isinstance(name, str) else name
+
+
+class _StatedKeys(TomlModel):
     """Keys that a record and a note beside a new picture share."""
 
     length_s: float | None = Field(default=None, ge=0, le=86400)
@@ -37,37 +66,44 @@ class _CaptureKeys(TomlModel):
     exposure_s: float | None = Field(default=None, gt=0, le=86400)
     gain: float | None = Field(default=None, ge=-1000, le=100000)
     binning: int | None = Field(default=None, ge=1, le=64)
-    frames_captured: int | None = Field(default=None, ge=1)
-    frames_stacked: int | None = Field(default=None, ge=1)
+    frames_captured: int | None = Field(default=None, ge=1, le=10**9)
+    frames_stacked: int | None = Field(default=None, ge=1, le=10**9)
     seeing: float | None = Field(default=None, ge=1, le=5)
     transparency: Text | None = None
     north_angle_deg: float | None = Field(default=None, ge=-360, le=360)
     north_angle_sigma_deg: float | None = Field(default=None, gt=0, le=180)
-    mirrored: bool | Literal["yes", "no"] | None = None
+    mirrored: YesNo | None = None
 
-    @model_validator(mode="after")
-    def _stacked_within_captured(self) -> _CaptureKeys:
-        if self.frames_captured and self.frames_stacked and self.frames_stacked > self.frames_captured:
-            raise ValueError(
-                f"frames_stacked = {self.frames_stacked} is more than frames_captured = {self.frames_captured}; "
-                "are they exchanged?"
-            )
-        return self
+    @field_validator("frames_stacked")
+    @classmethod
+    def _stacked_within_captured(cls, stacked: int | None, info: ValidationInfo) -> int | None:
+        captured = info.data.get("frames_captured")
+        if stacked and captured and stacked > captured:
+            raise ValueError(f"is more than frames_captured = {captured}; are they exchanged?")
+        return stacked
+
+    @field_validator("north_angle_sigma_deg")
+    @classmethod
+    def _sigma_of_an_angle(cls, sigma_deg: float | None, info: ValidationInfo) -> float | None:
+        if sigma_deg is not None and info.data.get("north_angle_deg", sigma_deg) is None:
+            raise ValueError("is the standard error of north_angle_deg, which is missing; add that")
+        return sigma_deg
 
     @property
     def stated_mirrored(self) -> bool | None:
-        return self.mirrored if self.mirrored is None or isinstance(self.mirrored, bool) else self.mirrored == "yes"
+        """Whether the picture is said to be mirrored; None where nothing is said."""
+        return None if self.mirrored is None else self.mirrored == "yes"
 
 
 class PictureEntry(TomlModel):
-    """Which original the record belongs to."""
+    """Which original the record belongs to; `original_name` is what its file was called before it was filed."""
 
-    file: Text
-    sha256: str = Field(pattern=r"^[0-9a-f]{64}$")
-    original_name: str | None = None
+    file: Annotated[Text, AfterValidator(_inside_archive)]
+    sha256: Annotated[str, AfterValidator(_of_64_digits)]
+    original_name: Annotated[str, BeforeValidator(_writable_name)] | None = None
 
 
-class Record(_CaptureKeys):
+class Record(_StatedKeys):
     """A picture's record in the archive; `time` is the middle of the capture."""
 
     time: AwareTime
@@ -76,45 +112,48 @@ class Record(_CaptureKeys):
     picture: PictureEntry
 
 
-class Sidecar(_CaptureKeys):
+class Sidecar(_StatedKeys):
     """`NAME.toml` beside a new picture `NAME.png`; times without a zone are in `time_zone`, else the archive's zone."""
 
-    time: datetime | None = None
-    start: datetime | None = None
-    end: datetime | None = None
-    time_zone: str | None = None
+    time: PlainTime | None = None
+    start: PlainTime | None = None
+    end: PlainTime | None = None
+    time_zone: Zone | None = None
     note: str | None = Field(default=None, max_length=20000)
 
 
 def read_record(path: Path) -> Record:
-    """Read and check a record of the archive."""
+    """Read and check a record of the archive.
+
+    Raises
+    ------
+    SettingsError
+        Every mistake is a cause of its own.
+    """
     return read_toml(path, Record)
 
 
 def read_sidecar(path: Path) -> Sidecar:
-    """Read and check the note beside a new picture."""
+    """Read and check the note beside a new picture.
+
+    Raises
+    ------
+    SettingsError
+        Every mistake is a cause of its own.
+    """
     return read_toml(path, Sidecar)
 
 
 def capture_of(record: Record) -> Capture:
     """The capture facts of a record."""
-    return Capture(
-        start_utc=record.start,
-        **{
-            key: getattr(record, key)
-            for key in (
-                "length_s", "filter", "exposure_s", "gain", "binning",
-                "frames_captured", "frames_stacked", "seeing", "transparency",
-            )
-        },
-    )  # fmt: skip
+    return Capture(start_utc=record.start, **{key: getattr(record, key) for key in CAPTURE_FACTS})
 
 
 _COMMENTS = {
     "time": "middle of the capture, UTC",
     "time_from": "where the time was found",
     "length_s": "of the whole capture",
-    "seeing": "1 (best) to 5",
+    "seeing": "1 to 5, as the observer counts it",
     "north_angle_deg": "from the picture's up to solar north, counter-clockwise, un-mirrored",
 }
 
@@ -123,13 +162,13 @@ def record_text(record: Record) -> str:
     """The record as TOML, known keys only, one a line."""
     document = tomlkit.document()
     document.add(tomlkit.comment("What is known of this picture. Edit by hand; the program never changes this file."))
-    for key, value in record.model_dump(exclude_none=True, exclude={"picture"}).items():
-        item = tomlkit.item(value)
-        if key in _COMMENTS:
-            item.comment(_COMMENTS[key])
-        document.add(key, item)
+    kept = record.model_dump(exclude_none=True)
+    for key in ("time", "time_from", "start", *_StatedKeys.model_fields):
+        if key in kept:
+            item = tomlkit.item(kept[key])
+            document.add(key, item.comment(_COMMENTS[key]) if key in _COMMENTS else item)
     picture = tomlkit.table()
-    for key, value in record.picture.model_dump(exclude_none=True).items():
+    for key, value in kept["picture"].items():
         picture.add(key, value)
     document.add("picture", picture)
     text = tomlkit.dumps(document)

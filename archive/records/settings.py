@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Annotated, Literal, TypeVar
-from zoneinfo import ZoneInfo
+from typing import Annotated, Literal, TypeVar, get_args
 
 import tomlkit
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from archive.errors import SettingsError
 from archive.observation import Band
-from archive.records.toml_files import TomlModel, parse_toml, read_toml
+from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
+from archive.records.value_kinds import Text, Zone, yes_or_no
 from archive.records.writing import write_whole
 
 __all__ = [
@@ -35,24 +36,25 @@ SETTINGS_NAME = "archive.toml"
 Mount = Literal["altaz", "equatorial", "unknown"]
 Mirrored = Literal["yes", "no", "unknown"]
 FilmStyle = Literal["daily"]
+Look = Literal["natural", "warm", "mono", "flat"]
 
 
-def _known_zone(name: str) -> str:
-    try:
-        ZoneInfo(name)
-    except (KeyError, ValueError, OSError) as error:
-        raise ValueError("no such time zone; use a name such as Europe/London or UTC") from error
-    return name
+def _language(tag: str) -> str:
+    if not re.fullmatch(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*", tag):
+        raise ValueError("must be a language tag such as en or de-AT")
+    return tag
 
 
-Name = Annotated[str, Field(min_length=1, max_length=120)]
-Zone = Annotated[str, AfterValidator(_known_zone)]
+def _web_address(address: str) -> str:
+    if not re.fullmatch(r"https?://[^\s/]\S*", address):
+        raise ValueError("must be a web address that begins with https:// or http://")
+    return address
 
 
 class SiteSettings(TomlModel):
     """Where the telescope stood; geodetic, north and east positive."""
 
-    name: Name
+    name: Text
     latitude_deg: float = Field(ge=-90, le=90)
     longitude_deg: float = Field(ge=-180, le=180)
     elevation_m: float = Field(default=0.0, ge=-500, le=9000)
@@ -61,19 +63,19 @@ class SiteSettings(TomlModel):
 class InstrumentSettings(TomlModel):
     """A telescope with its camera, as set up."""
 
-    name: Name
+    name: Text
     mount: Mount = "unknown"
-    mirrored: Mirrored = "unknown"
+    mirrored: Annotated[Mirrored, BeforeValidator(yes_or_no)] = "unknown"
     camera_angle_deg: float | None = Field(default=None, ge=-360, le=360)
     band: Band = "white"
-    filter: Name | None = None
+    filter: Text | None = None
 
 
 class TargetSettings(TomlModel):
     """Where `publish` sends the site."""
 
-    name: Name
-    folder: Name
+    name: Text
+    folder: Text
 
 
 class FilmSettings(TomlModel):
@@ -97,44 +99,44 @@ class FilmSettings(TomlModel):
         return self
 
 
+Named = TypeVar("Named", SiteSettings, InstrumentSettings, TargetSettings)
+Entry = TypeVar("Entry", SiteSettings, InstrumentSettings, TargetSettings, Look)
+
+
+def _at_least_one(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
+    # Not pydantic's own limit on length, which also counts out entries that have mistakes.
+    if not entries:
+        raise ValueError("is empty; at least one is needed")
+    return entries
+
+
+def _names_differ(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
+    names = [entry if isinstance(entry, str) else entry.name for entry in entries]
+    folded = [name.casefold() for name in names]
+    twice = [name for number, name in enumerate(names) if folded.index(name.casefold()) < number]
+    if twice:
+        raise ValueError(f"{', '.join(map(repr, twice))} stands twice (large and small letters count as the same)")
+    return entries
+
+
 class Settings(TomlModel):
     """All of `archive.toml`."""
 
-    format: Literal[1] = 1
-    title: Name
-    observer: Name
+    format: int = Field(default=1, ge=1, le=1)
+    title: Text
+    observer: Text
     time_zone: Zone = "UTC"
-    language: str = Field(default="en", pattern=r"^[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*$")
-    address: str | None = Field(default=None, pattern=r"^https?://\S+$")
+    language: Annotated[str, AfterValidator(_language)] = "en"
+    address: Annotated[str, AfterValidator(_web_address)] | None = None
     published_site_precision_deg: float = Field(default=0.1, gt=0, le=10)
-    looks: tuple[Literal["natural", "warm", "mono", "flat"], ...] = Field(
-        default=("natural", "warm", "mono", "flat"), min_length=1
-    )
-    sites: tuple[SiteSettings, ...] = Field(min_length=1)
-    instruments: tuple[InstrumentSettings, ...] = Field(min_length=1)
-    targets: tuple[TargetSettings, ...] = ()
+    looks: Annotated[tuple[Look, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)] = get_args(Look)
+    sites: Annotated[tuple[SiteSettings, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)]
+    instruments: Annotated[tuple[InstrumentSettings, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)]
+    targets: Annotated[tuple[TargetSettings, ...], AfterValidator(_names_differ)] = ()
     films: tuple[FilmSettings, ...] = ()
 
-    @model_validator(mode="after")
-    def _names_differ(self) -> Settings:
-        for label, names in (
-            ("sites", [site.name for site in self.sites]),
-            ("instruments", [instrument.name for instrument in self.instruments]),
-            ("targets", [target.name for target in self.targets]),
-            ("looks", [str(look) for look in self.looks]),
-        ):
-            twice = sorted({name for name in names if names.count(name) > 1})
-            if twice:
-                raise ValueError(f"{label}: the name {twice[0]!r} stands twice; names must differ")
-        return self
 
-
-Named = TypeVar("Named", SiteSettings, InstrumentSettings, TargetSettings)
-
-
-def find_named(
-    entries: Iterable[Named], name: str | None, *, what: str
-) -> Named:
+def find_named(entries: Iterable[Named], name: str | None, *, what: str) -> Named:
     """The entry of that name, or the first where no name is given.
 
     Raises
@@ -151,76 +153,92 @@ def find_named(
 
 
 def read_settings(root: Path) -> Settings:
-    """Read `archive.toml` of an archive folder."""
+    """Read `archive.toml` of an archive folder.
+
+    Raises
+    ------
+    SettingsError
+        Every mistake is a cause of its own; or the archive was made by a newer program.
+    """
     path = root / SETTINGS_NAME
-    if path.is_file():
-        _refuse_newer(path)
-    return read_toml(path, Settings)
-
-
-def _refuse_newer(path: Path) -> None:
-    """A later program may have changed what keys mean: say so before complaining about them."""
-    import tomllib
-
-    try:
-        version = tomllib.loads(path.read_text(encoding="utf-8")).get("format", 1)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
-        return
-    if isinstance(version, int) and version > 1:
+    found = load_toml(path)
+    version = found.get("format", 1)
+    if isinstance(version, int) and version > 1:  # keys may have changed their meaning: do not complain about them
         raise SettingsError(f"{path}: format = {version}: made by a newer northlimb; update northlimb to open it")
+    return check_table(Settings, found, name=str(path))
 
 
 def new_settings_text(settings: Settings) -> str:
     """The first `archive.toml`, with a comment for each thing that a hand may want to change."""
     document = tomlkit.document()
     document.add(tomlkit.comment("The archive's settings. Edit by hand; comments are kept."))
-    document.add("format", tomlkit.item(settings.format))
-    document.add("title", tomlkit.item(settings.title))
-    document.add("observer", tomlkit.item(settings.observer))
-    zone = tomlkit.item(settings.time_zone)
-    document.add("time_zone", zone.comment("for times that come without one"))
-    document.add("language", tomlkit.item(settings.language).comment("of titles and notes"))
-    document.add("looks", tomlkit.item(list(settings.looks)).comment("the first is the one shown first"))
-    document.add(tomlkit.comment('address = "https://example.org/sun/"   # public address, for feed and links'))
-    document.add(tomlkit.comment("published_site_precision_deg = 0.1     # pages round the site to this"))
+    for key, note in _TOP_KEYS.items():
+        value = getattr(settings, key)
+        if value is None:
+            document.add(tomlkit.comment(note))
+        else:
+            item = tomlkit.item(list(value) if isinstance(value, tuple) else value)
+            document.add(key, item.comment(note) if note else item)
     document.add("sites", _tables(settings.sites, "north and east are positive"))
-    document.add("instruments", _tables(settings.instruments, "mount: altaz, equatorial or unknown; mirrored: yes, no or unknown"))
-    document.add(tomlkit.comment('[[targets]]                            # where `publish` sends the site'))
-    document.add(tomlkit.comment('name = "web"'))
-    document.add(tomlkit.comment('folder = "/path/to/web/folder"'))
-    text = tomlkit.dumps(document)
+    notes = "mount: altaz, equatorial or unknown; mirrored: yes, no or unknown"
+    document.add("instruments", _tables(settings.instruments, notes))
+    for key, tables in (("targets", settings.targets), ("films", settings.films)):
+        if tables:
+            document.add(key, _tables(tables, ""))
+    text = tomlkit.dumps(document) + ("" if settings.targets else _TARGET_EXAMPLE)
     parse_toml(text, Settings, name=SETTINGS_NAME)
     return text
+
+
+_TOP_KEYS = {
+    "format": "",
+    "title": "",
+    "observer": "",
+    "time_zone": "for times that come without one",
+    "language": "of titles and notes",
+    "looks": "the first is the one shown first",
+    "address": 'address = "https://example.org/sun/"   # public address, for feed and links',
+    "published_site_precision_deg": "pages round the site to this",
+}
+_TARGET_EXAMPLE = """
+# [[targets]]                         # where `publish` sends the site
+# name = "web"
+# folder = "/path/to/web/folder"
+"""
 
 
 def _tables(entries: Iterable[TomlModel], note: str) -> tomlkit.items.AoT:
     tables = tomlkit.aot()
     for number, entry in enumerate(entries):
         table = tomlkit.table()
-        if number == 0:
+        if number == 0 and note:
             table.add(tomlkit.comment(note))
-        for key, value in entry.model_dump(exclude_none=True).items():
+        for key, value in entry.model_dump(by_alias=True, exclude_none=True).items():
             table.add(key, value)
         tables.append(table)
     return tables
 
 
 def keep_film(root: Path, film: FilmSettings) -> bool:
-    """Add a film to `archive.toml` unless it is there; comments stay. Tells whether it was added."""
+    """Add a film to `archive.toml` unless it is there; every other byte stays. Tells whether it was added.
+
+    Raises
+    ------
+    SettingsError
+        `archive.toml` has mistakes, or its films are written so that none can be added at the end.
+    """
     if film in read_settings(root).films:
         return False
     path = root / SETTINGS_NAME
-    document = tomlkit.parse(path.read_text(encoding="utf-8"))
-    table = tomlkit.table()
-    for key, value in film.model_dump(by_alias=True, exclude_none=True).items():
-        table.add(key, value)
-    if "films" in document:
-        document["films"].append(table)
-    else:
-        films = tomlkit.aot()
-        films.append(table)
-        document.add("films", films)
-    text = tomlkit.dumps(document)
-    parse_toml(text, Settings, name=str(path))
-    write_whole(path, text.encode("utf-8"))
+    before = path.read_bytes()
+    line_end = "\r\n" if b"\r\n" in before else "\n"
+    lines = ["[[films]]", *tomlkit.dumps(film.model_dump(by_alias=True, exclude_none=True)).splitlines()]
+    gap = line_end if before.endswith(b"\n") else 2 * line_end
+    after = before + (gap + "".join(line + line_end for line in lines)).encode("utf-8")
+    try:
+        parse_toml(after.decode("utf-8-sig"), Settings, name=str(path))
+    except SettingsError as error:
+        advice = "write each film as a [[films]] table, so that another can be added"
+        raise SettingsError(f"{path}: films = [...] stands on one line: {advice}") from error
+    write_whole(path, after)
     return True

@@ -1,35 +1,74 @@
-"""TOML files checked against their models: every mistake of a file at once, with the nearest known key."""
+"""TOML files checked against their models: every mistake of a file at once, in plain words, with the nearest key."""
 
 from __future__ import annotations
 
 import difflib
 import tomllib
+from collections.abc import Mapping
+from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from archive.errors import SettingsError
 
-__all__ = ["TomlModel", "checked", "parse_toml", "read_toml"]
+__all__ = ["TomlModel", "check_table", "load_toml", "parse_toml", "read_toml"]
+
+_WORDS = {
+    "greater_than_equal": "must be at least {ge:.10g}",
+    "greater_than": "must be more than {gt:.10g}",
+    "less_than_equal": "must be at most {le:.10g}",
+    "finite_number": "must be a finite number",
+    "float_type": "must be a number, without quotes",
+    "int_type": "must be a whole number, without quotes",
+    "string_type": "must be text in quotes",
+    "string_too_short": "must not be empty",
+    "string_too_long": "must be at most {max_length} characters long",
+    "literal_error": "must be {expected}",
+    "datetime_type": "must be a date and time without quotes, such as 2026-06-03T09:15:00Z",
+    "date_type": "must be a date without quotes, such as 2026-06-03",
+    "tuple_type": "must be a list in square brackets",
+    "model_type": "must be a table of keys and values",
+    "value_error": "{error}",
+}
 
 
 class TomlModel(BaseModel):
     """Base of everything read from TOML: frozen, unknown keys refused, no guessing between types."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, str_strip_whitespace=True)
+    model_config = ConfigDict(strict=True, frozen=True, extra="forbid", allow_inf_nan=False, str_strip_whitespace=True)
 
 
 Model = TypeVar("Model", bound=TomlModel)
 
 
 def read_toml(path: Path, model: type[Model]) -> Model:
-    """Read and check a TOML file; see `parse_toml`."""
+    """Read and check a TOML file.
+
+    Raises
+    ------
+    SettingsError
+        The file cannot be read, is not TOML, or has mistakes; see `check_table`.
+    """
+    return check_table(model, load_toml(path), name=str(path))
+
+
+def load_toml(path: Path) -> dict[str, Any]:
+    """The keys and values of a TOML file, not yet checked against a model; a byte order mark is skipped.
+
+    Raises
+    ------
+    SettingsError
+        The file cannot be read, or is not TOML.
+    """
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         raise SettingsError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
-    return parse_toml(text, model, name=str(path))
+    except OSError as error:
+        raise SettingsError(f"{path}: cannot be read: {error.strerror or error}") from error
+    return _loaded(text, name=str(path))
 
 
 def parse_toml(text: str, model: type[Model], *, name: str) -> Model:
@@ -38,66 +77,116 @@ def parse_toml(text: str, model: type[Model], *, name: str) -> Model:
     Raises
     ------
     SettingsError
+        The text is not TOML, or has mistakes; see `check_table`.
+    """
+    return check_table(model, _loaded(text, name=name), name=name)
+
+
+def check_table(model: type[Model], table: Mapping[str, Any], *, name: str) -> Model:
+    """Check keys and values against a model.
+
+    Raises
+    ------
+    SettingsError
         One cause a mistake: file, key, value found, what to do.
     """
     try:
-        found = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise SettingsError(f"{name}: not valid TOML: {error or 'nested too deeply'}; mend that line") from error
-    return checked(model, found, name=name)
-
-
-def checked(model: type[Model], found: dict[str, Any], *, name: str) -> Model:
-    """Check a table against a model; raises as `parse_toml` does."""
-    try:
-        return model.model_validate(found)
+        return model.model_validate(_with_tuples(table))
     except ValidationError as error:
         raise SettingsError(*(_cause(name, mistake, model) for mistake in error.errors())) from error
 
 
+def _loaded(text: str, *, name: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except RecursionError as error:
+        raise SettingsError(f"{name}: not valid TOML: brackets nested too deeply; mend it") from error
+    except tomllib.TOMLDecodeError as error:
+        problem = str(error).replace("Cannot overwrite a value", "the same key stands twice")
+        raise SettingsError(f"{name}: not valid TOML: {problem}; mend it") from error
+    except ValueError as error:
+        raise SettingsError(f"{name}: a number has thousands of digits; mend it") from error
+
+
+def _with_tuples(value: Any) -> Any:
+    """Lists as tuples, which is what frozen models hold and strict ones demand."""
+    if isinstance(value, list):
+        return tuple(_with_tuples(item) for item in value)
+    if isinstance(value, Mapping):
+        return {key: _with_tuples(item) for key, item in value.items()}
+    return value
+
+
 def _cause(name: str, mistake: Any, model: type[BaseModel]) -> str:
-    place = _place(mistake["loc"])
+    location, found = mistake["loc"], mistake["input"]
+    place = ": ".join(part for part in (name, _place(location)) if part)
     if mistake["type"] == "extra_forbidden":
-        near = difflib.get_close_matches(str(mistake["loc"][-1]), _known_keys(model, mistake["loc"][:-1]), n=1)
-        advice = f"did you mean {near[0]}?" if near else "take it out"
-        return f"{name}: {place}: no such key; {advice}"
+        return f"{place}: no such key; {_advice_on_key(model, location)}"
+    table = _written_as_table(model, location)
     if mistake["type"] == "missing":
-        return f"{name}: {place}: missing; add it"
-    message = str(mistake["msg"]).removeprefix("Value error, ")
-    return f"{name}: {place} = {_shown(mistake['input'])}: {message[0].lower()}{message[1:]}"
+        return f"{place}: missing; add {f'a table {table}' if table else 'it'}"
+    if table and mistake["type"] in ("tuple_type", "model_type"):
+        return f"{place}: must be written as a table {table}"
+    if isinstance(found, Mapping | tuple):
+        return f"{place}: {_advice_on_value(mistake)}"
+    return f"{place} = {_shown(found)}: {_advice_on_value(mistake)}"
+
+
+def _advice_on_key(model: type[BaseModel], location: tuple[str | int, ...]) -> str:
+    key, *_ = reversed(location)
+    if len(location) > 1 and key in _known_keys(model, ()):
+        return "it belongs at the top of the file, above the first table"
+    near = difflib.get_close_matches(str(key), _known_keys(model, location[:-1]), n=1)
+    return f"did you mean {near[0]}?" if near else "take it out"
+
+
+def _advice_on_value(mistake: Any) -> str:
+    found, kind = mistake["input"], mistake["type"]
+    if kind in ("float_type", "int_type") and isinstance(found, int) and not isinstance(found, bool):
+        return "is too large a number"
+    words = _WORDS.get(kind, str(mistake["msg"]))
+    return words.format(**mistake.get("ctx", {}))
 
 
 def _shown(value: object) -> str:
-    text = repr(value)
+    """The value as it would stand in the file, cut to a length that leaves the line readable."""
+    if isinstance(value, bool):
+        text = str(value).lower()
+    elif isinstance(value, datetime | date | time):
+        text = value.isoformat()
+    elif isinstance(value, int) and abs(value) >= 10**40:
+        text = "an enormous number"  # beyond some thousands of digits Python itself refuses to write it out
+    else:
+        text = repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
 
 
 def _place(location: tuple[str | int, ...]) -> str:
-    """Like ``sites[1].latitude_deg``, entries counted from 1 as a reader does."""
+    """Like ``sites[1].latitude_deg``, entries counted from 1 as a reader does; empty for the file as a whole."""
     place = ""
     for step in location:
         place += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if place else str(step)
-    return place or "file"
+    return place
 
 
 def _known_keys(model: type[BaseModel], location: tuple[str | int, ...]) -> list[str]:
     """Keys of the table at a location, found through the models' annotations."""
-    current: type[BaseModel] = model
+    current: type[BaseModel] | None = model
     for step in location:
-        if isinstance(step, int) or step not in current.model_fields:
-            continue
-        inner = _model_within(current.model_fields[step].annotation)
-        if inner is None:
-            return []
-        current = inner
-    return [field.alias or key for key, field in current.model_fields.items()]
+        if isinstance(step, str) and current is not None:
+            current = _model_within(current.model_fields[step].annotation)
+    return [] if current is None else [field.alias or key for key, field in current.model_fields.items()]
+
+
+def _written_as_table(model: type[BaseModel], location: tuple[str | int, ...]) -> str:
+    """How a top-level key that holds tables is written, such as ``[[sites]]``; empty for any other key."""
+    field = model.model_fields.get(str(location[0])) if location else None
+    if field is None or _model_within(field.annotation) is None or any(isinstance(step, str) for step in location[1:]):
+        return ""
+    return f"[[{location[0]}]]" if get_origin(field.annotation) is tuple else f"[{location[0]}]"
 
 
 def _model_within(annotation: Any) -> type[BaseModel] | None:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
-    for part in getattr(annotation, "__args__", ()):
-        found = _model_within(part)
-        if found is not None:
-            return found
-    return None
+    return next((found for part in get_args(annotation) if (found := _model_within(part)) is not None), None)

@@ -3,31 +3,68 @@
 from __future__ import annotations
 
 import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
-__all__ = ["TEMPORARY_SUFFIX", "sync_folder", "write_temporary", "write_whole"]
+from archive.errors import FolderError
+
+__all__ = ["TEMPORARY_SUFFIX", "clear_refusal", "sync_folder", "write_temporary", "write_whole"]
 
 TEMPORARY_SUFFIX = ".northlimb-part"
 
 
+@contextmanager
+def clear_refusal(path: Path) -> Iterator[None]:
+    """What the system refuses while `path` is being written, as one line for the user.
+
+    Raises
+    ------
+    FolderError
+        In place of any OSError.
+    """
+    try:
+        yield
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise FolderError(f"{path}: cannot be written: {reason}; check permissions and free space") from error
+
+
 def write_whole(path: Path, data: bytes) -> None:
-    """Write to a temporary name beside the target, sync, rename."""
+    """Write to a temporary name beside the target, sync, rename; the permissions of a file replaced stay.
+
+    Raises
+    ------
+    FolderError
+        The system refuses; the file is as it was before.
+    """
     temporary = write_temporary(path, data)
-    temporary.replace(path)
-    sync_folder(path.parent)
+    with clear_refusal(path):
+        if path.exists():
+            shutil.copymode(path, temporary)
+        temporary.replace(path)
+        sync_folder(path.parent)
 
 
 def write_temporary(path: Path, data: bytes) -> Path:
-    """Write and sync the bytes under the temporary name of `path`; the caller renames."""
+    """Write and sync the bytes under the temporary name of `path`; the caller renames.
+
+    Raises
+    ------
+    FolderError
+        The system refuses; nothing is left.
+    """
     temporary = path.with_name(path.name + TEMPORARY_SUFFIX)
-    try:
-        with temporary.open("wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-    except BaseException:
-        temporary.unlink(missing_ok=True)
-        raise
+    with clear_refusal(path):
+        try:
+            with temporary.open("wb") as stream:
+                stream.write(data)
+                stream.flush()
+                os.fsync(stream.fileno())
+        except BaseException:
+            temporary.unlink(missing_ok=True)
+            raise
     return temporary
 
 

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 __all__ = ["julian_date_utc", "time_scales"]
 
-# TT - UT1 in seconds at 0 h on 1 January, every five years 1950 to 1970 (Astronomical Almanac table of delta T, from memory) ...
+# TT - UT1 in seconds at 0 h on 1 January, every five years 1950 to 1970: Astronomical Almanac, table of
+# delta T, from memory.
 _DELTA_T_EARLY_S = {1950: 29.15, 1955: 31.07, 1960: 33.15, 1965: 35.73, 1970: 40.18}
-# ... and every year from 1972: IERS Bulletin B and EOP C04 series, 32.184 s + (TAI - UTC) - (UT1 - UTC), rounded to 0.01 s.
+# Every year from 1972, rounded to 0.01 s: IERS Bulletin B and EOP C04 series, 32.184 s + (TAI - UTC) - (UT1 - UTC).
 _DELTA_T_FROM_1972_S = (
     42.23, 43.37, 44.48, 45.48, 46.46, 47.52, 48.53, 49.59, 50.54, 51.38, 52.17, 52.96, 53.79, 54.34,
     54.87, 55.32, 55.82, 56.30, 56.86, 57.57, 58.31, 59.12, 59.98, 60.79, 61.63, 62.30, 62.97, 63.47,

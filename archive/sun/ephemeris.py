@@ -7,6 +7,7 @@ Orthographic geometry of the IAU rotation elements over the Earth's place from a
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import erfa
 import numpy as np
@@ -15,6 +16,8 @@ from numpy.typing import NDArray
 from archive.sun.clock import time_scales
 
 __all__ = ["SolarEphemeris", "solar_ephemeris"]
+
+Floats = NDArray[np.floating[Any]]
 
 # Rotation elements of the Sun: Archinal et al., Report of the IAU WGCCRE (2018), table 1.
 POLE_RIGHT_ASCENSION_DEG = 286.13
@@ -36,16 +39,16 @@ class SolarEphemeris:
     centre in the true equator and equinox of date.
     """
 
-    p_deg: NDArray[np.float64]
-    b0_deg: NDArray[np.float64]
-    l0_deg: NDArray[np.float64]
-    semidiameter_arcsec: NDArray[np.float64]
-    distance_au: NDArray[np.float64]
+    p_deg: Floats
+    b0_deg: Floats
+    l0_deg: Floats
+    semidiameter_arcsec: Floats
+    distance_au: Floats
     carrington_rotation: NDArray[np.int64]
-    apparent_xyz_au: NDArray[np.float64]
+    apparent_xyz_au: Floats
 
 
-def solar_ephemeris(julian_dates_utc: NDArray[np.float64]) -> SolarEphemeris:
+def solar_ephemeris(julian_dates_utc: Floats) -> SolarEphemeris:
     """Geocentric P, B0, L0, semidiameter, distance and rotation number.
 
     Parameters
@@ -85,9 +88,7 @@ def solar_ephemeris(julian_dates_utc: NDArray[np.float64]) -> SolarEphemeris:
     )
 
 
-def _retarded_sun(
-    jd_tt: NDArray[np.float64], earth_heliocentric_au: NDArray[np.float64], earth_barycentric_au: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _retarded_sun(jd_tt: Floats, earth_heliocentric_au: Floats, earth_barycentric_au: Floats) -> tuple[Floats, Floats]:
     """Vector (N, 3) and distance (N,) from the Earth now to the Sun when the light left it."""
     light_days = np.linalg.norm(earth_heliocentric_au, axis=1) * LIGHT_TIME_DAYS_PER_AU
     then_heliocentric, then_barycentric = erfa.epv00(jd_tt - light_days, 0.0)
@@ -96,44 +97,42 @@ def _retarded_sun(
     return to_sun_au, np.linalg.norm(to_sun_au, axis=1)
 
 
-def _pole_xyz() -> NDArray[np.float64]:
-    pole: NDArray[np.float64] = erfa.s2c(np.radians(POLE_RIGHT_ASCENSION_DEG), np.radians(POLE_DECLINATION_DEG))
+def _pole_xyz() -> Floats:
+    pole: Floats = erfa.s2c(np.radians(POLE_RIGHT_ASCENSION_DEG), np.radians(POLE_DECLINATION_DEG))
     return pole
 
 
-def _sub_earth_point(
-    sun_to_earth: NDArray[np.float64], days_since_j2000: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _sub_earth_point(sun_to_earth: Floats, days_since_j2000: Floats) -> tuple[Floats, Floats]:
     """Heliographic latitude and Carrington longitude of the disc's centre, deg."""
     pole = _pole_xyz()
     node_ra = np.radians(POLE_RIGHT_ASCENSION_DEG + 90.0)
     node = np.array([np.cos(node_ra), np.sin(node_ra), 0.0])
     from_node = np.cross(pole, node)
-    b0_deg = np.degrees(np.arcsin(sun_to_earth @ pole))
-    along_equator_deg = np.degrees(np.arctan2(sun_to_earth @ from_node, sun_to_earth @ node))
+    # Sums and not matrix products, whose last digit depends on how many times are asked for at once.
+    northward, onward, nodeward = (np.sum(sun_to_earth * axis, axis=1) for axis in (pole, from_node, node))
+    b0_deg = np.degrees(np.arcsin(northward))
+    along_equator_deg = np.degrees(np.arctan2(onward, nodeward))
     meridian_deg = PRIME_MERIDIAN_AT_J2000_DEG + ROTATION_DEG_PER_DAY * days_since_j2000
     return b0_deg, np.mod(along_equator_deg - meridian_deg, 360.0)
 
 
-def _position_angle_of_axis(to_sun: NDArray[np.float64], pole: NDArray[np.float64]) -> NDArray[np.float64]:
+def _position_angle_of_axis(to_sun: Floats, pole: Floats) -> Floats:
     """Position angle (deg, from celestial north through east) of the pole seen in the direction `to_sun`."""
     x, y = to_sun[:, 0], to_sun[:, 1]
     east = np.stack([-y, x, np.zeros_like(x)], axis=1)
     north = np.cross(to_sun, east)
-    return np.degrees(
-        np.arctan2(
-            np.sum(pole * east, axis=1) * np.linalg.norm(to_sun, axis=1),
-            np.sum(pole * north, axis=1),
-        )
-    )
+    along_east = np.sum(pole * east, axis=1) * np.linalg.norm(to_sun, axis=1)
+    angle_deg: Floats = np.degrees(np.arctan2(along_east, np.sum(pole * north, axis=1)))
+    return angle_deg
 
 
-def _semidiameter_arcsec(distance_au: NDArray[np.float64]) -> NDArray[np.float64]:
+def _semidiameter_arcsec(distance_au: Floats) -> Floats:
     sine_at_1_au = np.sin(np.radians(SEMIDIAMETER_AT_1_AU_ARCSEC / 3600.0))
-    return np.degrees(np.arcsin(sine_at_1_au / distance_au)) * 3600.0
+    arcsec: Floats = np.degrees(np.arcsin(sine_at_1_au / distance_au)) * 3600.0
+    return arcsec
 
 
-def _carrington_rotation(jd_utc: NDArray[np.float64], l0_deg: NDArray[np.float64]) -> NDArray[np.int64]:
+def _carrington_rotation(jd_utc: Floats, l0_deg: Floats) -> NDArray[np.int64]:
     """The rotation runs while L0 falls from 360 to 0; the mean length only tells which turn it is."""
     turned = 1.0 - l0_deg / 360.0
     estimate = (jd_utc - CARRINGTON_ROTATION_ZERO_JD) / CARRINGTON_ROTATION_DAYS

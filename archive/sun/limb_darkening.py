@@ -14,5 +14,5 @@ _SQUARE = -0.23
 
 def standard_limb_darkening(mu: NDArray[np.float32]) -> NDArray[np.float32]:
     """I(mu) / I(1) = 1 - u2 - v2 + u2 mu + v2 mu^2 near 550 nm, mu the cosine of the angle from the disc's centre."""
-    ratio: NDArray[np.float32] = (1.0 - _LINEAR - _SQUARE) + mu * (_LINEAR + _SQUARE * mu)
-    return ratio
+    ratio = (1.0 - _LINEAR - _SQUARE) + mu * (_LINEAR + _SQUARE * mu)
+    return ratio.astype(np.float32, copy=False)

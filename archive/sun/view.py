@@ -19,13 +19,9 @@ _AU_M = 149597870700.0  # IAU 2012 resolution B2
 _SIDEREAL_DEG_PER_HOUR = 15.04106864  # rotation of the Earth against the stars
 
 
-def sun_view(
-    time_utc: datetime, *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0
-) -> SunView:
+def sun_view(time_utc: datetime, *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0) -> SunView:
     """The Sun at one time from one site; see `sun_views`."""
-    return sun_views(
-        [time_utc], latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=elevation_m
-    )[0]
+    return sun_views([time_utc], latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=elevation_m)[0]
 
 
 def sun_views(
@@ -96,9 +92,10 @@ def _horizontal(
     sidereal = erfa.gst06a(jd_ut1, 0.0, jd_tt, 0.0) + np.radians(longitude_deg)
     observer_m = erfa.gd2gc(1, np.radians(longitude_deg), latitude, elevation_m)
     radius_m, height_m = np.hypot(observer_m[0], observer_m[1]), observer_m[2]
-    observer_au = np.stack(
-        [radius_m * np.cos(sidereal), radius_m * np.sin(sidereal), np.full_like(sidereal, height_m)], axis=1
-    ) / _AU_M
+    observer_au = (
+        np.stack([radius_m * np.cos(sidereal), radius_m * np.sin(sidereal), np.full_like(sidereal, height_m)], axis=1)
+        / _AU_M
+    )
     right_ascension, declination = erfa.c2s(ephemeris.apparent_xyz_au - observer_au)
     hour_angle = sidereal - right_ascension
     sin_altitude = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.cos(hour_angle)

@@ -139,8 +139,8 @@ def _refuse_night(altitude_deg: float, stated: Stated, *, name: str) -> None:
     if altitude_deg >= _LOWEST_SUN_DEG:
         return
     raise FactsError(
-        f"{name}: at {stated.when.middle_utc:%Y-%m-%dT%H:%M:%SZ} ({stated.when.source}) the Sun is {-altitude_deg:.0f} deg "
-        f"below the horizon of {stated.site.name}; the time, its zone or the site is wrong: "
+        f"{name}: at {stated.when.middle_utc:%Y-%m-%dT%H:%M:%SZ} ({stated.when.source}) the Sun is "
+        f"{-altitude_deg:.0f} deg below the horizon of {stated.site.name}; the time, its zone or the site is wrong: "
         "give --time with its offset, or --site"
     )
 
@@ -151,5 +151,7 @@ def _remarks(name: str, altitude_deg: float, measured: Measured, orientation: Or
     if altitude_deg < _LOW_SUN_DEG:
         remarks.append(f"{name}: the Sun was only {altitude_deg:.1f} deg high; is the time right?")
     if measured.disc.limb_fraction < _WHOLE_LIMB:
-        remarks.append(f"{name}: only {100 * measured.disc.limb_fraction:.0f} % of the limb is in the picture and clear")
+        remarks.append(
+            f"{name}: only {100 * measured.disc.limb_fraction:.0f} % of the limb is in the picture and clear"
+        )
     return remarks

@@ -35,7 +35,7 @@ from archive.workflow.observing import filed_pictures, observations, unfiled
 from archive.workflow.picturing import derived_pictures, forget_pictures
 from archive.workflow.progress import Progress
 
-__all__ = ["Built", "Filmed", "build", "film", "film_elsewhere", "site_folder"]
+__all__ = ["Built", "Filmed", "build", "build_with_film", "film_elsewhere", "film_in_site", "site_folder"]
 
 
 @dataclass(frozen=True)
@@ -83,12 +83,24 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress) -> Built:
         return _build(root, settings, found, target, on_progress=on_progress)
 
 
-def film(root: Path, span: FilmSettings, *, on_progress: Progress) -> Filmed:
-    """Make a film that the site keeps, and bring the site up to date with it."""
+def build_with_film(root: Path, span: FilmSettings, *, on_progress: Progress) -> Built:
+    """Keep a film in the settings, then `build`; a span without pictures is told, not refused."""
+    with writing(root):
+        keep_film(root, span)
+    return build(root, site_dir=None, on_progress=on_progress)
+
+
+def film_in_site(root: Path, span: FilmSettings, *, on_progress: Progress) -> Filmed:
+    """Make a film that the site keeps, and bring the site up to date with it.
+
+    Raises
+    ------
+    ArchiveError
+        Nothing to film in that span; neither settings nor site change.
+    """
     with writing(root):
         settings = read_settings(root)
         found = observations(root, settings, filed_pictures(root), on_progress=on_progress)
-        # Made first: a span without pictures must not enter the settings.
         made = kept_film(root, found, span, looks=settings.looks, on_progress=on_progress)
         keep_film(root, span)
         built = _build(root, read_settings(root), found, site_folder(root, None), on_progress=on_progress)
@@ -110,7 +122,9 @@ def film_elsewhere(root: Path, span: FilmSettings, out: Path, *, on_progress: Pr
 def _build(
     root: Path, settings: Settings, found: Sequence[Observation], target: Path, *, on_progress: Progress
 ) -> Built:
-    warnings = [f"{file}: has no record; it is not shown" for file in unfiled(root, [one.picture.file for one in found])]
+    warnings = [
+        f"{file}: has no record; it is not shown" for file in unfiled(root, [one.picture.file for one in found])
+    ]
     entries = []
     for number, one in enumerate(found):
         on_progress("aligning", number, len(found))
@@ -157,7 +171,8 @@ def _films(
     root: Path, settings: Settings, found: Sequence[Observation], *, on_progress: Progress
 ) -> tuple[list[Film], list[str]]:
     """The films that the settings ask for; one that cannot be made is told and does not stop the site."""
-    films, problems = [], []
+    films: list[Film] = []
+    problems: list[str] = []
     for span in settings.films:
         try:
             films.append(kept_film(root, found, span, looks=settings.looks, on_progress=on_progress))
@@ -197,9 +212,7 @@ def _site_info(settings: Settings) -> SiteInfo:
             SitePlace(site.name, _rounded(site.latitude_deg, step_deg), _rounded(site.longitude_deg, step_deg))
             for site in settings.sites
         ),
-        instruments=tuple(
-            InstrumentInfo(**instrument.model_dump()) for instrument in settings.instruments
-        ),
+        instruments=tuple(InstrumentInfo(**instrument.model_dump()) for instrument in settings.instruments),
     )
 
 

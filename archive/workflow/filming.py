@@ -150,7 +150,10 @@ def _kept_files(out: Path) -> FilmFiles | None:
 
 def _key(chosen: Sequence[Observation], looks: Sequence[Look]) -> str:
     """Changes exactly when the film would."""
-    parts = [f"{_VERSION} {SIZE_PX} {FRAMES_PER_SECOND}", *(f"{one.id} {picture_key(one, looks[:1])}" for one in chosen)]
+    parts = [
+        f"{_VERSION} {SIZE_PX} {FRAMES_PER_SECOND}",
+        *(f"{one.id} {picture_key(one, looks[:1])}" for one in chosen),
+    ]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 

@@ -67,9 +67,7 @@ def picture_key(observation: Observation, looks: Sequence[Look]) -> str:
 
 def derived_pictures(root: Path, observation: Observation, looks: Sequence[Look]) -> DerivedPictures:
     """The derived pictures of an observation, made now unless they are there and still right."""
-    pictures = DerivedPictures(
-        _folder(root, observation.id), tuple(looks), observation.orientation.status != "unknown"
-    )
+    pictures = DerivedPictures(_folder(root, observation.id), tuple(looks), observation.orientation.status != "unknown")
     key = picture_key(observation, looks)
     key_file = pictures.folder / "key"
     if not (key_file.is_file() and key_file.read_text(encoding="utf-8") == key):
@@ -119,5 +117,3 @@ def _make(root: Path, observation: Observation, pictures: DerivedPictures) -> No
         write_jpeg(pictures.look(look), shown)
         if look == pictures.looks[0]:
             write_small_jpeg(pictures.small, shown, size_px=_SMALL_PX)
-
-

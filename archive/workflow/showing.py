@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from archive.sun.view import field_rotation_deg_per_hour, sun_view
 from archive.workflow.observing import filed_pictures, observations
 from archive.workflow.progress import Progress
 
-__all__ = ["show_day", "sun_at"]
+__all__ = ["SunAt", "show_day", "sun_at"]
 
 
 def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation]:
@@ -29,12 +30,22 @@ def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation
     return observations(root, read_settings(root), filed, on_progress=on_progress)
 
 
-def sun_at(time_utc: datetime, site: SiteSettings) -> tuple[SunView, float]:
-    """The Sun from a site, and the rate at which an alt-azimuth picture turns there, deg per hour."""
+@dataclass(frozen=True)
+class SunAt:
+    """The Sun from a site, and the rate at which an alt-azimuth picture turns there."""
+
+    time_utc: datetime
+    site: str
+    sun: SunView
+    field_rotation_deg_per_hour: float
+
+
+def sun_at(time_utc: datetime, site: SiteSettings) -> SunAt:
+    """The Sun at a time from a site."""
     sun = sun_view(
         time_utc,
         latitude_deg=site.latitude_deg,
         longitude_deg=site.longitude_deg,
         elevation_m=site.elevation_m,
     )
-    return sun, field_rotation_deg_per_hour(sun, latitude_deg=site.latitude_deg)
+    return SunAt(time_utc, site.name, sun, field_rotation_deg_per_hour(sun, latitude_deg=site.latitude_deg))

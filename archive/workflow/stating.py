@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
-from typing import Any
-from zoneinfo import ZoneInfo
+from typing import Any, Literal, TypeVar
 
 from archive.errors import FactsError, SettingsError
 from archive.reading import Facts
-from archive.records.capture_time import CaptureTime, TimeCandidate, capture_time
-from archive.records.record import PictureEntry, Record, Sidecar, read_sidecar
+from archive.records.capture_time import CaptureTime, TimeCandidate, capture_time, in_utc
+from archive.records.record import CAPTURE_FACTS, PictureEntry, Record, Sidecar, read_sidecar
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
+from archive.records.toml_files import check_table
 
 __all__ = ["AddOptions", "Stated", "read_sidecar_of", "record_of", "stated_facts"]
 
-_CAPTURE_KEYS = (
-    "length_s", "filter", "exposure_s", "gain", "binning", "frames_captured", "frames_stacked", "seeing", "transparency",
-)  # fmt: skip
+_BESIDE = "the note beside it"
 _IN_WORDS = {"fits": "the FITS header", "exif": "EXIF", "name": "the file's name"}
+_SAME_LENGTH_S = 1.0
 
 
 @dataclass(frozen=True)
@@ -37,17 +38,24 @@ class AddOptions:
 
 @dataclass(frozen=True)
 class Stated:
-    """Time, site and instrument of a new picture, its other record keys, and notes for its day."""
+    """Time, site and instrument of a new picture, its other record keys, notes for its day, doubts for the observer."""
 
     when: CaptureTime
     site: SiteSettings
     instrument: InstrumentSettings
     keys: dict[str, Any]
     notes: tuple[str, ...]
+    doubts: tuple[str, ...]
 
 
 def read_sidecar_of(picture: Path) -> Sidecar:
-    """The note `NAME.toml` beside a picture `NAME.png`, or an empty one."""
+    """The note `NAME.toml` beside a picture `NAME.png`, or an empty one.
+
+    Raises
+    ------
+    SettingsError
+        The note has mistakes; each is a cause of its own.
+    """
     path = picture.with_suffix(".toml")
     return read_sidecar(path) if path.is_file() else Sidecar()
 
@@ -57,44 +65,56 @@ def stated_facts(
 ) -> Stated:
     """Take each fact from the first source that has it: options, note beside the picture, FITS, EXIF, name.
 
+    What the observer wrote must be right; what the file says and cannot be is left out and told in `doubts`.
+
+    Parameters
+    ----------
+    settings : Settings
+    options : AddOptions
+    sidecar : Sidecar
+    facts : sequence of Facts
+        In order of trust.
+    name : str
+        The picture's name, for messages.
+
     Raises
     ------
     ArchiveError
-        A time, site or instrument is missing, impossible or unknown.
+        A time, site or instrument is missing, impossible or unknown; an option is out of range.
     """
-    keys = {key: _first(key, sidecar, *facts) for key in _CAPTURE_KEYS}
-    keys["band"] = sidecar.band
-    keys["north_angle_deg"] = _either(options.north_angle_deg, sidecar.north_angle_deg)
-    keys["north_angle_sigma_deg"] = sidecar.north_angle_sigma_deg if options.north_angle_deg is None else None
-    keys["mirrored"] = _either(options.mirrored, sidecar.stated_mirrored)
+    span = _Span.of(sidecar, settings.time_zone, name)
+    facts, doubts = _believable(facts, name)
+    keys = {key: _first(key, sidecar, *facts) for key in CAPTURE_FACTS}
+    if span.length_s is not None:
+        keys["length_s"] = span.length_s
+    if _impossible_stack(keys):  # the note's own pair was checked when it was read
+        doubts += (_stack_doubt(name, keys),)
+        keys["frames_stacked"] = sidecar.frames_stacked
+        keys["frames_captured"] = sidecar.frames_captured
     when = capture_time(
-        _time_candidates(options, sidecar, facts, name=name),
+        _time_candidates(options, span, facts),
         zone_name=settings.time_zone,
         now_utc=datetime.now(UTC),
         length_s=keys["length_s"],
         name=name,
     )
+    keys |= _orientation_keys(options, sidecar)
     return Stated(
         when=when,
-        site=_choose(settings.sites, options.site or sidecar.site, _first("site", *facts), what="site", name=name),
-        instrument=_choose(
-            settings.instruments,
-            options.instrument or sidecar.instrument,
-            _first("instrument", *facts),
-            what="instrument",
-            name=name,
-        ),
+        site=_choose(settings.sites, options, sidecar, facts, what="site", name=name),
+        instrument=_choose(settings.instruments, options, sidecar, facts, what="instrument", name=name),
         keys={key: value for key, value in keys.items() if value is not None},
-        notes=tuple(note for note in (options.note, sidecar.note) if note and note.strip()),
+        notes=tuple(note.strip() for note in (options.note, sidecar.note) if note and note.strip()),
+        doubts=(*when.doubts, *doubts),
     )
 
 
 def record_of(stated: Stated, picture: PictureEntry) -> Record:
-    """The record to be kept; facts of the file that no record may hold are left out."""
+    """The record to be kept."""
     fixed = {
-        "time": stated.when.middle_utc.replace(microsecond=0),
+        "time": stated.when.middle_utc,
         "time_from": stated.when.source,
-        "start": stated.when.start_utc.replace(microsecond=0) if stated.when.start_utc else None,
+        "start": stated.when.start_utc,
         "site": stated.site.name,
         "instrument": stated.instrument.name,
         "picture": picture,
@@ -106,54 +126,130 @@ def _first(key: str, *sources: Any) -> Any:
     return next((getattr(source, key) for source in sources if getattr(source, key) is not None), None)
 
 
-def _either(first: Any, second: Any) -> Any:
-    return second if first is None else first
+def _believable(facts: Sequence[Facts], name: str) -> tuple[tuple[Facts, ...], tuple[str, ...]]:
+    """The facts without what no record may hold, and a word on each that was left out."""
+    kept, doubts = [], []
+    for found in facts:
+        source = f"{name} ({_IN_WORDS[found.source]})"
+        without: dict[str, None] = {}
+        for key in CAPTURE_FACTS:
+            try:
+                check_table(Sidecar, {key: getattr(found, key)}, name=source)
+            except SettingsError as error:
+                doubts.append(f"{error.causes[0]}; left out")
+                without[key] = None
+        kept.append(dataclasses.replace(found, **without))  # type: ignore[arg-type]
+    return tuple(kept), tuple(doubts)
 
 
-def _time_candidates(
-    options: AddOptions, sidecar: Sidecar, facts: Sequence[Facts], *, name: str
-) -> list[TimeCandidate]:
-    candidates = []
-    if options.time is not None:
-        candidates.append(TimeCandidate("--time", options.time, "middle"))
-    beside = Path(name).with_suffix(".toml").name
-    if sidecar.start is not None and sidecar.end is not None and sidecar.time is None:
-        start, end = (_zoned(moment, sidecar, beside) for moment in (sidecar.start, sidecar.end))
-        if end < start:
-            raise FactsError(f"{beside}: end {end.isoformat()} is before start {start.isoformat()}; exchange them")
-        candidates.append(TimeCandidate(beside, start + (end - start) / 2, "middle", (end - start).total_seconds()))
-    elif sidecar.time is not None:
-        candidates.append(TimeCandidate(beside, _zoned(sidecar.time, sidecar, beside), "middle"))
-    elif sidecar.start is not None:
-        candidates.append(TimeCandidate(beside, _zoned(sidecar.start, sidecar, beside), "start"))
-    elif sidecar.end is not None:
-        candidates.append(TimeCandidate(beside, _zoned(sidecar.end, sidecar, beside), "end"))
+def _impossible_stack(keys: dict[str, Any]) -> bool:
+    captured, stacked = keys["frames_captured"], keys["frames_stacked"]
+    return captured is not None and stacked is not None and stacked > captured
+
+
+def _stack_doubt(name: str, keys: dict[str, Any]) -> str:
+    return (
+        f"{name}: frames_stacked = {keys['frames_stacked']} is more than frames_captured = {keys['frames_captured']}; "
+        "what the file says of them is left out"
+    )
+
+
+def _orientation_keys(options: AddOptions, sidecar: Sidecar) -> dict[str, Any]:
+    """Band, angle and mirroring; a standard error belongs to the angle that it was stated with."""
+    keys = {key: getattr(sidecar, key) for key in ("band", "north_angle_deg", "north_angle_sigma_deg", "mirrored")}
+    if options.north_angle_deg is not None:
+        stated = check_table(Sidecar, {"north_angle_deg": options.north_angle_deg}, name="--north-angle")
+        keys |= {"north_angle_deg": stated.north_angle_deg, "north_angle_sigma_deg": None}
+    if options.mirrored is not None:
+        keys["mirrored"] = options.mirrored
+    return keys
+
+
+@dataclass(frozen=True)
+class _Span:
+    """Start, middle, end and length as the note beside the picture gives them, times in UTC."""
+
+    start: datetime | None
+    middle: datetime | None
+    end: datetime | None
+    length_s: float | None
+
+    @classmethod
+    def of(cls, sidecar: Sidecar, archive_zone: str, name: str) -> _Span:
+        """Converted before anything is reckoned: local times do not subtract where the clocks change."""
+        times = {
+            key: None
+            if moment is None
+            else in_utc(moment, zone_name=sidecar.time_zone or archive_zone, source=f"{key} in {_BESIDE}", name=name)
+            for key, moment in (("start", sidecar.start), ("time", sidecar.time), ("end", sidecar.end))
+        }
+        known = [(key, moment) for key, moment in times.items() if moment is not None]
+        for (early_key, early), (late_key, late) in pairwise(known):
+            if late < early:
+                raise FactsError(
+                    f"{name}: {_BESIDE}: {late_key} {late:%Y-%m-%dT%H:%M:%SZ} is before "
+                    f"{early_key} {early:%Y-%m-%dT%H:%M:%SZ}; correct them"
+                )
+        start, end = times["start"], times["end"]
+        length_s = sidecar.length_s
+        if start is not None and end is not None:
+            length_s = (end - start).total_seconds()
+            _refuse_other_length(length_s, sidecar.length_s, name)
+        return cls(start, times["time"], end, length_s)
+
+
+def _refuse_other_length(length_s: float, stated_s: float | None, name: str) -> None:
+    """Start and end in the note must leave a length that a record may hold, and the one that is stated."""
+    check_table(Sidecar, {"length_s": length_s}, name=f"{name}: {_BESIDE}: from start to end")
+    if stated_s is not None and abs(length_s - stated_s) > _SAME_LENGTH_S:
+        raise FactsError(
+            f"{name}: {_BESIDE}: length_s = {stated_s:g}, but from start to end are {length_s:g} s; correct one of them"
+        )
+
+
+def _time_candidates(options: AddOptions, span: _Span, facts: Sequence[Facts]) -> list[TimeCandidate]:
+    """Every time there is, in order of trust; of the note's the middle, else the start, else the end."""
+    candidates = [] if options.time is None else [TimeCandidate("--time", options.time, "middle")]
+    stated: tuple[tuple[Literal["start", "middle", "end"], datetime | None], ...] = (
+        ("middle", span.middle),
+        ("start", span.start),
+        ("end", span.end),
+    )
+    candidates += [TimeCandidate(_BESIDE, moment, meaning) for meaning, moment in stated if moment is not None][:1]
     for found in facts:
         if found.time is not None:
-            source = _IN_WORDS[found.source]
-            candidates.append(TimeCandidate(source, found.time.value, found.time.meaning, found.length_s))
+            candidates.append(TimeCandidate(_IN_WORDS[found.source], found.time.value, found.time.meaning))
     return candidates
 
 
-def _zoned(moment: datetime, sidecar: Sidecar, beside: str) -> datetime:
-    if moment.tzinfo is not None or sidecar.time_zone is None:
-        return moment
-    try:
-        return moment.replace(tzinfo=ZoneInfo(sidecar.time_zone))
-    except (KeyError, ValueError, OSError) as error:
-        raise FactsError(f"{beside}: time_zone = {sidecar.time_zone!r}: no such zone; use a name such as Europe/London") from error
+Named = TypeVar("Named", SiteSettings, InstrumentSettings)
 
 
-def _choose(entries: Sequence[Any], stated: str | None, found: str | None, *, what: str, name: str) -> Any:
-    """The entry stated; else the one that the file names, if it is known; else the only one there is."""
-    if stated is not None:
-        return find_named(entries, stated, what=what)
+def _choose(
+    entries: Sequence[Named],
+    options: AddOptions,
+    sidecar: Sidecar,
+    facts: Sequence[Facts],
+    *,
+    what: Literal["site", "instrument"],
+    name: str,
+) -> Named:
+    """The entry stated; else the only one there is; else the one that the file names, if it is known."""
+    known = ", ".join(entry.name for entry in entries)
+    for source, wanted in (
+        (f"--{what}", getattr(options, what)),
+        (f"{name}: {_BESIDE}: {what}", getattr(sidecar, what)),
+    ):
+        if wanted is not None:
+            try:
+                return find_named(entries, wanted, what=what)
+            except SettingsError as error:
+                raise FactsError(f"{source} {wanted!r}: not in archive.toml (known: {known}); add it there") from error
     if len(entries) == 1:
         return entries[0]
-    if found is not None:
+    for found in facts:
         try:
-            return find_named(entries, found, what=what)
+            return find_named(entries, getattr(found, what) or "", what=what)
         except SettingsError:
-            pass
-    known = ", ".join(entry.name for entry in entries)
+            continue
     raise FactsError(f"{name}: which {what}? give --{what} with one of: {known}")

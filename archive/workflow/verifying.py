@@ -56,7 +56,8 @@ def verify(root: Path, *, on_progress: Progress) -> Verified:
 
 def _records(root: Path, expected: dict[str, str]) -> tuple[set[str], list[str]]:
     """Originals that records name, and what is wrong with records."""
-    recorded, bad = set(), []
+    recorded: set[str] = set()
+    bad: list[str] = []
     for place in places(root):
         name = place.file(".toml")
         try:
@@ -66,5 +67,7 @@ def _records(root: Path, expected: dict[str, str]) -> tuple[set[str], list[str]]
             continue
         recorded.add(picture.file)
         if picture.file in expected and picture.sha256 != expected[picture.file]:
-            bad.append(f"{name}: picture.sha256 = {picture.sha256[:12]}... differs from checksums.sha256 for {picture.file}")
+            bad.append(
+                f"{name}: picture.sha256 = {picture.sha256[:12]}... differs from checksums.sha256 for {picture.file}"
+            )
     return recorded, bad

@@ -1,0 +1,55 @@
+"""Kinds of value that settings and records share; each refuses in plain words what it cannot be."""
+
+from __future__ import annotations
+
+import difflib
+from datetime import UTC, datetime
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import AfterValidator, BeforeValidator, Field
+
+__all__ = ["EARLIEST_YEAR", "AwareTime", "PlainTime", "Text", "YesNo", "Zone", "yes_or_no"]
+
+EARLIEST_YEAR = 1840  # no photograph of the Sun is older (from memory: the first known one is of 1845)
+
+
+def _on_one_line(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("must be on one line, without control characters")
+    return text
+
+
+def yes_or_no(value: object) -> object:
+    """`true` and `false` in the words that the settings use; anything else as it is, for the field to judge."""
+    return ("yes" if value else "no") if isinstance(value, bool) else value
+
+
+def _known_zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as error:
+        near = difflib.get_close_matches(name, available_timezones(), n=1)
+        advice = f"did you mean {near[0]}?" if near else "use a name such as Europe/London or UTC"
+        raise ValueError(f"no such time zone; {advice}") from error
+    return name
+
+
+def _in_years_of_photographs(moment: datetime) -> datetime:
+    # The upper end keeps clear of what no datetime can hold once it is moved to UTC.
+    if not EARLIEST_YEAR <= moment.year < 9999:
+        raise ValueError("no picture of the Sun is of that year; correct the year")
+    return moment
+
+
+def _in_utc(moment: datetime) -> datetime:
+    if moment.tzinfo is None:
+        raise ValueError("is without a zone; write it in UTC with a Z, such as 2026-06-03T09:15:00Z")
+    return moment.astimezone(UTC)
+
+
+Text = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_on_one_line)]
+Zone = Annotated[str, AfterValidator(_known_zone)]
+YesNo = Annotated[Literal["yes", "no"], BeforeValidator(yes_or_no)]
+PlainTime = Annotated[datetime, AfterValidator(_in_years_of_photographs)]
+AwareTime = Annotated[PlainTime, AfterValidator(_in_utc)]

@@ -1,0 +1,29 @@
+"""`add --publish`: the rest of the evening in one go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.records.settings import FilmSettings
+from archive.workflow.building import Built, build_with_film
+from archive.workflow.progress import Progress
+from archive.workflow.sending import Published, publish
+
+__all__ = ["Evening", "build_film_publish"]
+
+_WEEK = FilmSettings(days=7)
+
+
+@dataclass(frozen=True)
+class Evening:
+    """The site with its film of the last week, and where it went."""
+
+    built: Built
+    published: Published
+
+
+def build_film_publish(root: Path, *, on_progress: Progress) -> Evening:
+    """Build the site with the film of the last week, and publish it to the first target of `archive.toml`."""
+    built = build_with_film(root, _WEEK, on_progress=on_progress)
+    return Evening(built, publish(root, None, site_dir=None, adopt=False))

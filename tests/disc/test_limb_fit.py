@@ -1,0 +1,166 @@
+"""The limb found in drawn pictures whose truth is known, and refused where there is none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scenes.discs import Bite, Prominence, Ring, Scene, Spot, draw_disc, quantise
+
+from archive.disc.brightness import brightness_plane
+from archive.disc.limb import fit_limb
+from archive.observation import Disc
+
+Picture = NDArray[np.float32]
+BASE = Scene(width_px=900, height_px=760, x_px=441.3, y_px=388.7, radius_px=300.4)
+SMALL = Scene(width_px=160, height_px=150, x_px=81.3, y_px=76.2, radius_px=40.3)
+
+
+def as_plane(picture: Picture) -> Picture:
+    return brightness_plane(quantise(picture, 8), full_scale=255.0)
+
+
+def fitted(scene: Scene, *, change: Callable[[Picture], Picture] | None = None) -> Disc:
+    """Fit an 8-bit picture of the scene, changed by hand where asked."""
+    picture = draw_disc(scene)
+    return fit_limb(as_plane(picture if change is None else change(picture).astype(np.float32)))
+
+
+def errors_px(disc: Disc, scene: Scene) -> tuple[float, float]:
+    """Return how far centre and radius lie from the truth."""
+    return float(np.hypot(disc.x_px - scene.x_px, disc.y_px - scene.y_px)), disc.radius_px - scene.radius_px
+
+
+TROUBLES = {
+    "low exposure": replace(BASE, peak=0.15),
+    "noisy sky": replace(BASE, noise=0.05),
+    "very noisy": replace(BASE, noise=0.1),
+    "aureole": replace(BASE, halo=0.3, peak=0.65),
+    "ring outside": replace(BASE, ring=Ring(441.0, 388.0, 345.0, 3.0, 0.3)),
+    "ring inside": replace(BASE, ring=Ring(441.0, 388.0, 250.0, 3.0, 0.3)),
+    "prominences": replace(BASE, prominences=tuple(Prominence(a, 8, 0.08, 0.6) for a in (10, 60, 130, 200, 220, 300))),
+    "thin cloud": replace(BASE, cloud=0.3),
+    "cloud": replace(BASE, cloud=0.6),
+    "dust": replace(BASE, dust=80),
+    "bright uneven sky": replace(BASE, sky_level=0.15, sky_gradient=(0.1, 0.1), peak=0.65),
+    "no limb darkening": replace(BASE, limb_u=(0.0, 0.0)),
+    "limb brightening": replace(BASE, limb_u=(-0.6, 0.0), peak=0.5),
+    "spots on the limb": replace(BASE, spots=tuple(Spot(b, w, 3.0) for b, w in ((10, 85), (-20, -84), (30, -80)))),
+    "caption": replace(BASE, caption="2026-06-03 09:15 UT"),
+    "soft": replace(BASE, blur_px=5.0),
+    "small": replace(SMALL, radius_px=25.3),
+    "smaller than usual": SMALL,
+    "filling the frame": replace(BASE, width_px=607, height_px=607, x_px=303.1, y_px=303.2, radius_px=300.1),
+    "touching the frame": replace(BASE, width_px=603, height_px=603, x_px=301.1, y_px=301.2, radius_px=300.1),
+    "eighty per cent": replace(BASE, width_px=700, height_px=700, x_px=210.2, y_px=350.4),
+    "sixty-two per cent": replace(BASE, width_px=700, height_px=700, x_px=110.2, y_px=350.4),
+    "eclipse": replace(BASE, bite=Bite(650.0, 388.0, 280.0)),
+    "deep eclipse": replace(BASE, bite=Bite(600.0, 200.0, 290.0)),
+    "tinted": replace(BASE, tint=(1.0, 0.6, 0.2), peak=0.97),
+}
+
+
+@pytest.mark.parametrize("name", TROUBLES)
+def test_the_limb_is_found_through(name: str) -> None:
+    scene = TROUBLES[name]
+    disc = fitted(scene)
+    centre_px, radius_px = errors_px(disc, scene)
+    assert centre_px < 0.1
+    assert abs(radius_px) < 0.15
+    assert disc.flattening == 0.0
+
+
+def bars(picture: Picture, rows: int) -> Picture:
+    """Black bars over the top and the bottom."""
+    barred = picture.copy()
+    barred[:rows] = barred[-rows:] = 0.0
+    return barred
+
+
+CHANGES: dict[str, Callable[[Picture], Picture]] = {
+    "a white border": lambda p: np.pad(p[10:-10, 10:-10], 10, constant_values=1.0),
+    "bars that touch": lambda p: bars(p, 85),
+    "bars that cross": lambda p: bars(p, 120),
+    "banding": lambda p: np.clip(p * (1.0 + 0.08 * np.sin(np.arange(p.shape[0]) / 3.0))[:, None], 0.0, 1.0),
+    "a cross-hair": lambda p: np.where(
+        (np.arange(p.shape[1]) == 441) | (np.arange(p.shape[0]) == 388)[:, None], 0.0, p
+    ),
+    "hot pixels": lambda p: np.where(np.random.default_rng(0).random(p.shape) > 0.9995, 1.0, p),
+    "a ghost": lambda p: np.clip(p + 0.15 * np.roll(p, (60, 90), (0, 1)), 0.0, 1.0),
+}
+
+
+@pytest.mark.parametrize("name", CHANGES)
+def test_the_limb_is_found_under(name: str) -> None:
+    centre_px, radius_px = errors_px(fitted(BASE, change=CHANGES[name]), BASE)
+    assert centre_px < 0.1
+    assert abs(radius_px) < 0.15
+
+
+@pytest.mark.parametrize("gamma", [1.5, 2.2])
+def test_a_tone_curve_moves_the_radius_little(gamma: float) -> None:
+    scene = replace(BASE, gamma=gamma)
+    centre_px, radius_px = errors_px(fitted(scene), scene)
+    assert centre_px < 0.05
+    assert abs(radius_px) < 0.15
+
+
+def test_sharpening_with_a_tone_curve_costs_less_than_a_pixel() -> None:
+    scene = replace(BASE, gamma=2.2, sharpen=1.5)
+    centre_px, radius_px = errors_px(fitted(scene), scene)
+    assert centre_px < 0.05
+    assert abs(radius_px) < 1.0
+
+
+@pytest.mark.parametrize(("flattening", "angle_deg"), [(0.003, 0.0), (0.01, 30.0), (0.03, -75.0), (0.08, 89.0)])
+def test_a_flattened_disc_is_measured(flattening: float, angle_deg: float) -> None:
+    """The short axis counter-clockwise from up; 0.08 is the Sun 2 deg above the horizon."""
+    scene = replace(BASE, flattening=flattening, short_axis_angle_deg=angle_deg)
+    disc = fitted(scene)
+    centre_px, radius_px = errors_px(disc, scene)
+    assert centre_px < 0.05
+    assert abs(radius_px) < 0.1
+    assert disc.flattening == pytest.approx(flattening, abs=3e-4)
+    assert (disc.short_axis_angle_deg - angle_deg + 90.0) % 180.0 - 90.0 == pytest.approx(0.0, abs=2.0)
+    assert -90.0 < disc.short_axis_angle_deg <= 90.0
+
+
+def test_depth_of_the_picture_does_not_matter() -> None:
+    picture = draw_disc(BASE)
+    whole = fit_limb(brightness_plane(quantise(picture, 16), full_scale=65535.0))
+    floats = fit_limb(brightness_plane(picture * np.float32(3.5), full_scale=3.5))
+    eight = fit_limb(as_plane(picture))
+    assert (whole.x_px, whole.y_px, whole.radius_px) == pytest.approx(
+        (floats.x_px, floats.y_px, floats.radius_px), abs=0.002
+    )
+    assert (whole.x_px, whole.radius_px) == pytest.approx((eight.x_px, eight.radius_px), abs=0.02)
+
+
+def test_turning_the_picture_turns_the_answer() -> None:
+    scene = replace(BASE, flattening=0.02, short_axis_angle_deg=30.0)
+    picture = as_plane(draw_disc(scene))
+    upright = fit_limb(picture)
+    turned = fit_limb(np.ascontiguousarray(np.rot90(picture)))  # counter-clockwise: x from y, y from the far side
+    assert (turned.x_px, turned.y_px) == pytest.approx((upright.y_px, scene.width_px - 1 - upright.x_px), abs=0.01)
+    assert turned.radius_px == pytest.approx(upright.radius_px, abs=0.02)
+    assert turned.short_axis_angle_deg == pytest.approx(upright.short_axis_angle_deg + 90.0 - 180.0, abs=0.2)
+
+
+def test_the_same_picture_gives_the_same_disc() -> None:
+    picture = as_plane(draw_disc(BASE))
+    assert fit_limb(picture) == fit_limb(picture.copy())
+
+
+def test_share_of_the_limb_is_told() -> None:
+    """A chord at distance d hides acos(d / R) / pi of the limb: trigonometry."""
+    scene = TROUBLES["eighty per cent"]
+    hidden = np.arccos(scene.x_px / scene.radius_px) / np.pi
+    assert fitted(scene).limb_fraction == pytest.approx(1.0 - hidden, abs=0.03)
+
+
+def test_blur_of_the_edge_is_told() -> None:
+    """Two pixels of blur; sampling between pixels adds about half a pixel in square."""
+    assert fitted(replace(BASE, blur_px=2.0)).blur_px == pytest.approx(2.0, abs=0.15)

@@ -1,0 +1,86 @@
+"""`checksums.sha256`, against the real sha256sum and hand-made faults."""
+
+import hashlib
+import shutil
+import subprocess
+
+import pytest
+
+from archive.errors import FolderError
+from archive.records.checksums import file_sha256, read_checksums, write_checksums
+
+ONE, TWO = "1" * 64, "2" * 64
+FILE, OTHER = "2026/2026-06-03/0915Z.png", "2026/2026-06-03/0915Z-2.fits"
+
+
+@pytest.mark.skipif(shutil.which("sha256sum") is None, reason="sha256sum is not installed")
+def test_the_real_sha256sum_checks_and_writes_the_file(root):
+    day = root / "2026/2026-06-03"
+    day.mkdir(parents=True)
+    (root / FILE).write_bytes(b"first")
+    (root / OTHER).write_bytes(b"second")
+    write_checksums(root, {file: file_sha256(root / file) for file in (FILE, OTHER)})
+    check = ["sha256sum", "--strict", "-c", "checksums.sha256"]
+    answer = subprocess.run(check, cwd=root, capture_output=True, text=True, check=False)
+    assert (answer.returncode, answer.stdout) == (0, f"{OTHER}: OK\n{FILE}: OK\n")
+    (root / FILE).write_bytes(b"First")
+    assert subprocess.run(check, cwd=root, capture_output=True, check=False).returncode == 1
+    for names in ([FILE, OTHER], [f"./{FILE}", f"./{OTHER}"], ["--binary", FILE, OTHER]):
+        made = subprocess.run(["sha256sum", *names], cwd=root, capture_output=True, check=True)
+        (root / "checksums.sha256").write_bytes(made.stdout)
+        assert read_checksums(root) == {file: file_sha256(root / file) for file in (FILE, OTHER)}
+
+
+@pytest.mark.parametrize("data", [b"abc", b""])
+def test_the_sum_of_a_file_is_sha_256(tmp_path, data):
+    """FIPS 180-4; the value of "abc" is the standard's first example."""
+    (tmp_path / "x").write_bytes(data)
+    expected = {
+        b"abc": "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
+        b"": hashlib.sha256(b"").hexdigest(),
+    }
+    assert file_sha256(tmp_path / "x") == expected[data]
+
+
+def test_a_file_longer_than_a_chunk_is_read_whole(tmp_path):
+    data = bytes(range(256)) * 3000
+    (tmp_path / "x").write_bytes(data)
+    assert file_sha256(tmp_path / "x") == hashlib.sha256(data).hexdigest()
+
+
+def test_lines_of_other_systems_are_read(root):
+    text = f"\ufeff{ONE.upper()} *{FILE}\r\n\r\n{'a' * 64}  {OTHER}\r\n"
+    (root / "checksums.sha256").write_bytes(text.encode("utf-8"))
+    assert read_checksums(root) == {FILE: ONE, OTHER: "a" * 64}
+
+
+def test_no_file_is_no_checksums(root):
+    assert read_checksums(root) == {}
+
+
+def test_every_line_that_is_no_checksum_is_named_with_its_number(root):
+    lines = [f"{ONE}  {FILE}", "some garbage", f"{TWO}  {FILE}", f"{ONE[:-1]}  {OTHER}", f"{ONE}  {FILE}"]
+    (root / "checksums.sha256").write_text("\n".join(lines), encoding="utf-8")
+    with pytest.raises(FolderError) as caught:
+        read_checksums(root)
+    path = root / "checksums.sha256"
+    assert caught.value.causes == (
+        f"{path}: line 2: 'some garbage' is not a checksum line; mend or remove it",
+        f"{path}: line 3: a second, different checksum of {FILE}; remove the wrong one",
+        f"{path}: line 4: {lines[3][:60]!r} is not a checksum line; mend or remove it",
+    )
+
+
+def test_bytes_that_are_no_text_are_named(root):
+    (root / "checksums.sha256").write_bytes(f"{ONE}  {FILE}\n".encode("utf-16"))
+    with pytest.raises(FolderError, match=r"checksums\.sha256: byte 0 is not UTF-8; save the file as UTF-8 text$"):
+        read_checksums(root)
+    (root / "checksums.sha256").unlink()
+    (root / "checksums.sha256").mkdir()
+    with pytest.raises(FolderError, match=r"checksums\.sha256: cannot be read: Is a directory$"):
+        read_checksums(root)
+
+
+def test_checksums_are_written_in_order_of_file(root):
+    write_checksums(root, {FILE: ONE, OTHER: TWO})
+    assert (root / "checksums.sha256").read_bytes() == f"{TWO}  {OTHER}\n{ONE}  {FILE}\n".encode()

@@ -1,0 +1,191 @@
+"""Mistakes in hand-edited TOML: all at once, one line each, in plain words."""
+
+import re
+
+import pytest
+
+from archive.errors import SettingsError
+from archive.records.record import Record, Sidecar
+from archive.records.settings import Settings
+from archive.records.toml_files import TomlModel, load_toml, parse_toml
+
+GOOD = """
+title = "Sun"
+observer = "A"
+{top}
+[[sites]]
+name = "Tor"
+latitude_deg = {latitude}
+longitude_deg = -1.3
+{site}
+[[instruments]]
+name = "Refractor"
+{instrument}
+{rest}
+"""
+
+
+def causes(text, model=Settings):
+    with pytest.raises(SettingsError) as caught:
+        parse_toml(text, model, name="archive.toml")
+    return caught.value.causes
+
+
+def settings_causes(*, top="", latitude="52.1", site="", instrument="", rest=""):
+    return causes(GOOD.format(top=top, latitude=latitude, site=site, instrument=instrument, rest=rest))
+
+
+def test_every_mistake_of_a_file_is_reported_at_once():
+    found = causes(
+        """
+        titel = "Sun"
+        observer = 3
+        time_zone = "Europe/Londn"
+        [[sites]]
+        name = "Tor"
+        latitude_deg = 91
+        longitude_deg = -1.3
+        [[instruments]]
+        name = "Refractor"
+        mount = "tripod"
+        [[instruments]]
+        name = "refractor"
+        [[films]]
+        days = 7
+        rotation = 2300
+        """
+    )
+    assert sorted(found) == [
+        "archive.toml: films[1]: give one span: days, or from and to, or rotation",
+        "archive.toml: instruments[1].mount = 'tripod': must be 'altaz', 'equatorial' or 'unknown'",
+        "archive.toml: observer = 3: must be text in quotes",
+        "archive.toml: sites[1].latitude_deg = 91: must be at most 90",
+        "archive.toml: time_zone = 'Europe/Londn': no such time zone; did you mean Europe/London?",
+        "archive.toml: titel: no such key; did you mean title?",
+        "archive.toml: title: missing; add it",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("value", "advice"),
+    [
+        ("true", "= true: must be a number, without quotes"),
+        ('"52.1"', "= '52.1': must be a number, without quotes"),
+        ("inf", "= inf: must be a finite number"),
+        ("nan", "= nan: must be a finite number"),
+        ("90.5", "= 90.5: must be at most 90"),
+        ("-91", "= -91: must be at least -90"),
+        ("1" + "0" * 50, "= an enormous number: must be at most 90"),
+        ("1" + "0" * 400, "= an enormous number: is too large a number"),
+        ("[52.1]", ": must be a number, without quotes"),
+        ("2026-06-03", "= 2026-06-03: must be a number, without quotes"),
+    ],
+    ids=lambda text: text[:12],
+)
+def test_what_is_no_latitude_is_refused(value, advice):
+    assert settings_causes(latitude=value) == (f"archive.toml: sites[1].latitude_deg {advice}".replace(" :", ":"),)
+
+
+@pytest.mark.parametrize(
+    ("keys", "cause"),
+    [
+        ({"rest": "[[films]]\ndays = true"}, "films[1].days = true: must be a whole number, without quotes"),
+        ({"rest": "[[films]]\ndays = 7.0"}, "films[1].days = 7.0: must be a whole number, without quotes"),
+        ({"rest": "[[films]]\ndays = 0"}, "films[1].days = 0: must be at least 1"),
+        (
+            {"rest": "[[films]]\nfrom = 2026-06-03T00:00:00\nto = 2026-06-04"},
+            "films[1].from = 2026-06-03T00:00:00: must be a date without quotes, such as 2026-06-03",
+        ),
+        (
+            {"rest": '[[films]]\nfrom = 2026-06-03\nto = "2026-06-04"'},
+            "films[1].to = '2026-06-04': must be a date without quotes, such as 2026-06-03",
+        ),
+        ({"rest": "[[films]]\nfrom = 2026-06-03"}, "films[1]: give both from and to"),
+        ({"rest": "[[films]]\nfrom = 2026-06-03\nto = 2026-06-02"}, "films[1]: from is later than to"),
+        ({"top": "language = 'english please'"}, "language = 'english please': must be a language tag such as en"),
+        ({"top": "address = 'sun.example'"}, "address = 'sun.example': must be a web address that begins with https"),
+        ({"top": "looks = []"}, "looks: is empty; at least one is needed"),
+        ({"top": "looks = ['warm', 'warm']"}, "looks: 'warm' stands twice"),
+        ({"top": "looks = 'warm'"}, "looks = 'warm': must be a list in square brackets"),
+        ({"top": "time_zone = ''"}, "time_zone = '': no such time zone; use a name such as Europe/London"),
+        ({"top": "time_zone = '../x'"}, "time_zone = '../x': no such time zone; use a name such as Europe/London"),
+        ({"top": "published_site_precision_deg = 0"}, "published_site_precision_deg = 0: must be more than 0"),
+        ({"site": "elevation = 3"}, "sites[1].elevation: no such key; did you mean elevation_m?"),
+        ({"site": "zzz = 3"}, "sites[1].zzz: no such key; take it out"),
+        ({"site": "language = 'en'"}, "sites[1].language: no such key; it belongs at the top of the file, above"),
+        ({"instrument": "mirrored = 'maybe'"}, "instruments[1].mirrored = 'maybe': must be 'yes', 'no' or 'unknown'"),
+        ({"instrument": "filter = '  '"}, "instruments[1].filter = '  ': must not be empty"),
+        ({"instrument": 'filter = "a\\nb"'}, "instruments[1].filter = 'a\\nb': must be on one line, without control"),
+        ({"rest": "[targets]\nname = 'web'\nfolder = 'x'"}, "targets: must be written as a table [[targets]]"),
+        ({"rest": "[[targets]]\nname = 'web'"}, "targets[1].folder: missing; add it"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_a_mistake_is_one_line_that_says_what_to_do(keys, cause):
+    (line,) = settings_causes(**keys)
+    assert line.startswith(f"archive.toml: {cause}")
+    assert "\n" not in line
+
+
+@pytest.mark.parametrize(
+    ("text", "cause"),
+    [
+        ("title = \n", r"archive\.toml: not valid TOML: .*\(at line 1, column 9\); mend it"),
+        ("a = 1\na = 2\n", r"archive\.toml: not valid TOML: the same key stands twice .*; mend it"),
+        ("day = 2026-02-30\n", r"archive\.toml: not valid TOML: .*date.* \(at line 1, column \d+\); mend it"),
+        ("a = " + "9" * 5000, r"archive\.toml: a number has thousands of digits; mend it"),
+        ("a = " + "[" * 100_000, r"archive\.toml: not valid TOML: brackets nested too deeply; mend it"),
+    ],
+    ids=["broken", "twice", "no such day", "digits", "nested"],
+)
+def test_text_that_is_no_toml_is_one_line(text, cause):
+    (line,) = causes(text)
+    assert re.fullmatch(cause, line)
+
+
+def test_missing_and_misshapen_tables_are_named_as_they_are_written():
+    found = causes("title = 'Sun'\nobserver = 'A'\nsites = 3\n")
+    assert found == (
+        "archive.toml: sites: must be written as a table [[sites]]",
+        "archive.toml: instruments: missing; add a table [[instruments]]",
+    )
+    assert "record: picture: missing; add a table [picture]" in _record_causes("time = 2026-06-03T09:15:00Z")
+
+
+def _record_causes(text):
+    with pytest.raises(SettingsError) as caught:
+        parse_toml(text, Record, name="record")
+    return caught.value.causes
+
+
+def test_no_wording_of_the_library_reaches_the_user():
+    """Every kind of wrong value against every key of a note, which has every kind of field but tables."""
+    wrong = ("true", "-7", "1e300", "'words'", "''", "[1]", "{ a = 1 }", "2026-06-03", "09:15:00", "nan", "'x\\u0000'")
+    lines = []
+    for key in Sidecar.model_fields:
+        for value in wrong:
+            try:
+                parse_toml(f"{key} = {value.replace(chr(39), chr(34))}", Sidecar, name="note")
+            except SettingsError as error:
+                lines += error.causes
+    assert len(lines) > 100  # most are wrong for most keys
+    assert [line for line in lines if re.search("input|should|valid |pydantic|Error|datetime", line)] == []
+    assert all(re.match(r"note: [a-z_]+( = .+)?: (must|no such|no picture|is )", line) for line in lines)
+
+
+def test_a_byte_order_mark_is_no_mistake_and_other_encodings_are_named(tmp_path):
+    path = tmp_path / "note.toml"
+    path.write_bytes("\ufeffgain = 7\r\n".encode())
+    assert load_toml(path) == {"gain": 7}
+    path.write_bytes("note = 'Föhn'".encode("latin-1"))
+    with pytest.raises(SettingsError, match=r"note\.toml: byte 9 is not UTF-8; save the file as UTF-8 text$"):
+        load_toml(path)
+    with pytest.raises(SettingsError, match=r"absent\.toml: cannot be read: No such file or directory$"):
+        load_toml(tmp_path / "absent.toml")
+
+
+def test_a_kind_of_mistake_without_words_of_its_own_still_names_file_and_key():
+    class Rare(TomlModel):
+        raw: bytes
+
+    assert causes("raw = 3", Rare)[0].startswith("archive.toml: raw = 3: ")

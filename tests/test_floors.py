@@ -1,0 +1,83 @@
+"""The house keeps its floors: who may import whom, read from the code."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import archive
+
+PACKAGE = Path(archive.__file__).parent
+VALUES = {"observation", "errors"}
+ALLOWED = {
+    "sun": VALUES,
+    "disc": VALUES | {"sun"},
+    "orientation": VALUES | {"sun"},
+    "reading": VALUES,
+    "records": VALUES,
+    "films": VALUES,
+    "website": VALUES | {"safety"},
+    "publishing": VALUES,
+}
+PURE = ("sun", "disc", "orientation")
+FILE_AND_CLOCK = {
+    "io", "logging", "os", "pathlib", "shutil", "subprocess", "sys", "tempfile", "time",
+    "click", "PIL", "pydantic", "tifffile", "tomllib", "tomlkit", "astropy",
+}  # fmt: skip
+
+
+def modules(room: str) -> list[Path]:
+    found = sorted((PACKAGE / room).rglob("*.py"))
+    assert found, room
+    return found
+
+
+def imported(path: Path) -> Iterator[str]:
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            assert node.level == 0, f"{path}: relative import"
+            yield node.module
+
+
+@pytest.mark.parametrize("room", ALLOWED)
+def test_room_imports_only_rooms_below_it(room: str) -> None:
+    for path in modules(room):
+        rooms = {name.split(".")[1] for name in imported(path) if name.startswith("archive.")}
+        assert rooms <= ALLOWED[room] | {room}, path
+
+
+@pytest.mark.parametrize("room", PURE)
+def test_pure_room_knows_no_file_clock_or_print(room: str) -> None:
+    for path in modules(room):
+        tops = {name.split(".")[0] for name in imported(path)}
+        assert not tops & FILE_AND_CLOCK, path
+        calls = {node.func.id for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+                 if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)}  # fmt: skip
+        assert not calls & {"print", "open", "input"}, path
+
+
+def test_every_room_is_on_a_floor() -> None:
+    rooms = {path.name for path in PACKAGE.iterdir() if (path / "__init__.py").is_file()}
+    assert rooms - {"workflow"} == set(ALLOWED)
+
+
+def test_nobody_imports_the_command_line() -> None:
+    for path in PACKAGE.rglob("*.py"):
+        if path.name != "__main__.py":
+            assert "archive.cli" not in set(imported(path)), path
+
+
+def test_start_of_the_command_line_imports_nothing_heavy() -> None:
+    import subprocess
+    import sys
+
+    code = "import sys; from archive.cli import main; main(['--help']); print(','.join(sys.modules))"
+    answer = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    loaded = set(answer.stdout.rsplit("\n", 2)[1].split(","))
+    assert "click" in loaded
+    assert not loaded & {"numpy", "scipy", "astropy", "erfa", "PIL", "pydantic", "jinja2", "tomlkit", "tifffile"}

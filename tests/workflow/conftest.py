@@ -1,0 +1,46 @@
+"""A small archive of drawn pictures, made by the commands that an observer uses."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+from scenes.discs import Scene, Spot, draw_disc, quantise
+
+from archive.cli import main
+
+NEW = [
+    "--title", "Sun over the quay", "--observer", "A. Teal", "--site", "Quay,52.1234,-1.3456,41", "--time-zone",
+    "Europe/London", "--instrument", "Doorstep", "--mount", "altaz", "--mirrored", "no", "--camera-angle", "0",
+]  # fmt: skip
+SPOTS = (Spot(18.0, 20.0, 2.5), Spot(-12.0, -35.0, 2.0))
+
+
+def draw(path: Path, scene: Scene | None = None) -> Path:
+    """Draw a picture into a file; a small disc, so that tests are quick."""
+    picture = quantise(draw_disc(scene or Scene(spots=SPOTS)), 8)
+    Image.fromarray(picture).save(path)
+    return path
+
+
+@pytest.fixture
+def archive_folder(tmp_path: Path) -> Path:
+    folder = tmp_path / "my-sun"
+    assert main(["new", str(folder), *NEW]) == 0
+    return folder
+
+
+@pytest.fixture
+def answer(capsys: pytest.CaptureFixture[str]) -> Callable[..., Any]:
+    """Run a command with --json; its exit status and parsed answer."""
+
+    def run(*words: object) -> tuple[int, Any]:
+        capsys.readouterr()
+        status = main([*map(str, words), "--json"])
+        return status, json.loads(capsys.readouterr().out)
+
+    return run
