@@ -10,23 +10,23 @@ from pathlib import Path
 from typing import Literal
 
 from archive.errors import ArchiveError, FactsError
-from archive.observation import Disc, Orientation
+from archive.observation import Disc, Orientation, SunView
 from archive.reading import facts_in_file, read_pixels
 from archive.records.checksums import read_checksums
-from archive.records.folder import NewPicture, free_place, place_of_file, put_picture, writing
+from archive.records.folder import NewPicture, Place, free_place, place_of_file, put_picture, writing
 from archive.records.measured import Measured, write_measured
 from archive.records.notes import append_note
 from archive.records.record import PictureEntry, record_text
 from archive.records.settings import Settings, read_settings
 from archive.sun.view import sun_view
-from archive.workflow.observing import measure, orientation_of
+from archive.workflow.observing import measure
+from archive.workflow.orienting import is_up, night_remark, orientation_of
 from archive.workflow.progress import Progress
-from archive.workflow.stating import AddOptions, Stated, read_sidecar_of, record_of, stated_facts
+from archive.workflow.stating import AddOptions, read_sidecar_of, record_of, stated_facts
 
 __all__ = ["Added", "add_pictures"]
 
 _PICTURE_NAMES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".fits", ".fit", ".fts"})
-_LOWEST_SUN_DEG = -1.0  # refraction lifts the setting Sun by half a degree
 _LOW_SUN_DEG = 2.0
 _WHOLE_LIMB = 0.75
 
@@ -113,7 +113,6 @@ def _add_one(root: Path, path: Path, settings: Settings, options: AddOptions, kn
         longitude_deg=stated.site.longitude_deg,
         elevation_m=stated.site.elevation_m,
     )
-    _refuse_night(sun.altitude_deg, stated, name=path.name)
     measured = measure(pixels, facts, name=path.name)
     place = free_place(root, stated.when.middle_utc)
     entry = PictureEntry(file=place.file(pixels.suffix), sha256=sha256, original_name=path.name[:200])
@@ -131,27 +130,21 @@ def _add_one(root: Path, path: Path, settings: Settings, options: AddOptions, kn
         stated.when.middle_utc,
         measured.disc,
         orientation,
-        (*stated.when.doubts, *_remarks(path.name, sun.altitude_deg, measured, orientation)),
+        (*stated.when.doubts, *_remarks(path.name, place, sun, measured, orientation)),
     )
 
 
-def _refuse_night(altitude_deg: float, stated: Stated, *, name: str) -> None:
-    if altitude_deg >= _LOWEST_SUN_DEG:
-        return
-    raise FactsError(
-        f"{name}: at {stated.when.middle_utc:%Y-%m-%dT%H:%M:%SZ} ({stated.when.source}) the Sun is "
-        f"{-altitude_deg:.0f} deg below the horizon of {stated.site.name}; the time, its zone or the site is wrong: "
-        "give --time with its offset, or --site"
-    )
-
-
-def _remarks(name: str, altitude_deg: float, measured: Measured, orientation: Orientation) -> list[str]:
+def _remarks(name: str, place: Place, sun: SunView, measured: Measured, orientation: Orientation) -> list[str]:
     """What the observer should look at."""
     remarks = [f"{name}: evidence for north disagrees: {dispute}" for dispute in orientation.disputes]
-    if altitude_deg < _LOW_SUN_DEG:
-        remarks.append(f"{name}: the Sun was only {altitude_deg:.1f} deg high; is the time right?")
-    if measured.disc.limb_fraction < _WHOLE_LIMB:
+    if not is_up(sun):
         remarks.append(
-            f"{name}: only {100 * measured.disc.limb_fraction:.0f} % of the limb is in the picture and clear"
+            f"{name}: {night_remark(sun)}; the time, its zone or the site is wrong: correct {place.file('.toml')}, "
+            f"or delete {place.file('.*')} and add the picture again with --time and its offset, or --site"
         )
+    elif sun.altitude_deg < _LOW_SUN_DEG:
+        remarks.append(f"{name}: the Sun was only {sun.altitude_deg:.1f} deg high; is the time right?")
+    if measured.disc.limb_fraction < _WHOLE_LIMB:
+        share = f"{100 * measured.disc.limb_fraction:.0f} %"
+        remarks.append(f"{name}: only {share} of the limb is in the picture and clear")
     return remarks

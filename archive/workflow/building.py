@@ -32,6 +32,7 @@ from archive.workflow.filming import (
     write_film,
 )
 from archive.workflow.observing import filed_pictures, observations, unfiled
+from archive.workflow.orienting import is_up, night_remark
 from archive.workflow.picturing import derived_pictures, forget_pictures
 from archive.workflow.progress import Progress
 
@@ -163,8 +164,13 @@ def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
             fits=pictures.fits if pictures.oriented else None,
             looks={look: pictures.look(look) for look in settings.looks[1:]},
         ),
-        warnings=tuple(f"Evidence for north disagrees: {dispute}." for dispute in one.orientation.disputes),
+        warnings=_warnings(one),
     )
+
+
+def _warnings(one: Observation) -> tuple[str, ...]:
+    night = () if is_up(one.sun) else (f"{night_remark(one.sun).capitalize()}: time or site is wrong.",)
+    return (*night, *(f"Evidence for north disagrees: {dispute}." for dispute in one.orientation.disputes))
 
 
 def _films(

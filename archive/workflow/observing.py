@@ -9,21 +9,18 @@ from pathlib import Path
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.errors import FolderError, PictureError
-from archive.observation import Evidence, Observation, Orientation, PictureFile, SunView
-from archive.orientation.combination import combine_evidence
-from archive.orientation.header import header_evidence
-from archive.orientation.sky import sky_evidence
-from archive.orientation.stated import stated_evidence
+from archive.observation import Observation, PictureFile, SunView
 from archive.reading import Facts, Pixels, facts_in_file, read_pixels
 from archive.records.checksums import file_sha256
 from archive.records.folder import Place, originals_on_disk, places
 from archive.records.measured import Axes, Measured, read_measured, write_measured
 from archive.records.record import Record, capture_of, read_record
-from archive.records.settings import InstrumentSettings, Settings, find_named
+from archive.records.settings import Settings, find_named
 from archive.sun.view import sun_views
+from archive.workflow.orienting import orientation_of
 from archive.workflow.progress import Progress
 
-__all__ = ["Filed", "filed_pictures", "measure", "observations", "orientation_of", "unfiled"]
+__all__ = ["Filed", "filed_pictures", "measure", "observations", "unfiled"]
 
 
 @dataclass(frozen=True)
@@ -87,32 +84,6 @@ def observations(root: Path, settings: Settings, filed: Sequence[Filed], *, on_p
             )
         )
     return found
-
-
-def orientation_of(record: Record, instrument: InstrumentSettings, measured: Measured, sun: SunView) -> Orientation:
-    """Weigh everything that speaks for the way up of one picture."""
-    known_mirrored = record.stated_mirrored
-    if known_mirrored is None and instrument.mirrored != "unknown":
-        known_mirrored = instrument.mirrored == "yes"
-    evidence: list[Evidence] = []
-    if record.north_angle_deg is not None:
-        # An angle stated without a word on mirroring is meant for a picture that is not mirrored.
-        evidence.append(
-            stated_evidence(
-                record.north_angle_deg, mirrored=bool(known_mirrored), sigma_deg=record.north_angle_sigma_deg
-            )
-        )
-    if measured.axes is not None:
-        header = header_evidence(measured.axes.system, measured.axes.matrix_deg, p_deg=sun.p_deg)
-        if header is not None:
-            evidence.append(header)
-    if instrument.mount != "unknown" and instrument.camera_angle_deg is not None and known_mirrored is not None:
-        evidence.append(
-            sky_evidence(
-                sun, mount=instrument.mount, camera_angle_deg=instrument.camera_angle_deg, mirrored=known_mirrored
-            )
-        )
-    return combine_evidence(evidence)
 
 
 def _suns(settings: Settings, filed: Sequence[Filed]) -> list[SunView]:

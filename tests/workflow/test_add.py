@@ -123,7 +123,6 @@ def test_one_refused_picture_does_not_keep_the_others_out(
     [
         ("sun.png", [], "no capture time"),
         ("20991231T120000Z.png", [], "in the future"),
-        ("20260603T233000Z.png", [], "below the horizon"),
         ("sun.png", ["--time", "2025-10-26T01:30"], "comes twice"),
         ("sun.png", ["--time", "2026-03-29T01:30"], "does not exist"),
         ("20260603T091500Z.png", ["--instrument", "Doorstop"], "not in archive.toml (known: Doorstep)"),
@@ -139,6 +138,15 @@ def test_impossible_facts_are_refused_with_what_to_do(
     assert main(["add", str(archive_folder), str(draw(tmp_path / name)), *words]) == 1
     assert reason in capsys.readouterr().err
     assert tree(archive_folder) == before
+
+
+def test_sun_below_the_horizon_is_warned_of_and_the_mount_is_not_believed(
+    archive_folder: Path, tmp_path: Path, answer: Answer
+) -> None:
+    _, told = answer("add", archive_folder, draw(tmp_path / "20260603T233000Z.png"))
+    added = told["pictures"][0]
+    assert any("below the horizon" in warning and "--time" in warning for warning in added["warnings"])
+    assert added["orientation"]["status"] == "unknown"
 
 
 def test_sources_that_disagree_are_reported_and_the_first_is_taken(
