@@ -135,8 +135,8 @@ def in_utc(moment: datetime, *, zone_name: str, source: str, name: str) -> datet
     early, late = (moment.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
     if early.utcoffset() == late.utcoffset():
         return early.astimezone(UTC)
-    there_and_back = early.astimezone(UTC).astimezone(zone).replace(tzinfo=None, fold=0)
-    problem = "comes twice" if there_and_back == moment.replace(fold=0) else "does not exist"
+    there_and_back = early.astimezone(UTC).astimezone(zone).replace(tzinfo=None)
+    problem = "comes twice" if there_and_back == moment else "does not exist"
     raise FactsError(
         f"{name}: {moment.isoformat(sep=' ')} ({source}) {problem} in {zone_name}, where the clocks change; "
         f"give --time with its offset, such as {early.isoformat()} or {late.isoformat()}"

@@ -30,7 +30,7 @@ def read_checksums(root: Path) -> dict[str, str]:
     found: dict[str, str] = {}
     causes = []
     for number, line in enumerate(_text(path).split("\n"), start=1):
-        match = _LINE.fullmatch(line.rstrip())
+        match = _LINE.fullmatch(line)
         if match is None:
             if line.strip():
                 causes.append(f"{path}: line {number}: {line[:60]!r} is not a checksum line; mend or remove it")

@@ -233,8 +233,7 @@ def keep_film(root: Path, film: FilmSettings) -> bool:
     before = path.read_bytes()
     line_end = "\r\n" if b"\r\n" in before else "\n"
     lines = ["[[films]]", *tomlkit.dumps(film.model_dump(by_alias=True, exclude_none=True)).splitlines()]
-    gap = line_end if before.endswith(b"\n") else 2 * line_end
-    after = before + (gap + "".join(line + line_end for line in lines)).encode("utf-8")
+    after = before + line_end.join(["", *lines, ""]).encode("utf-8")
     try:
         parse_toml(after.decode("utf-8-sig"), Settings, name=str(path))
     except SettingsError as error:

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from archive.errors import ArchiveError, FactsError
+from archive.errors import ArchiveError, FactsError, FolderError
 from archive.observation import Disc, Orientation, SunView
 from archive.reading import facts_in_file, read_pixels
 from archive.records.checksums import read_checksums
@@ -102,8 +102,8 @@ def _files(pictures: Sequence[Path]) -> Iterator[Path]:
 def _add_one(root: Path, path: Path, settings: Settings, options: AddOptions, known: dict[str, str]) -> Added:
     data = path.read_bytes()
     sha256 = hashlib.sha256(data).hexdigest()
-    if sha256 in known:
-        return Added(str(path), "known", id=place_of_file(known[sha256]).id)
+    if sha256 in known and (place := _filed_as(root, known[sha256])) is not None:
+        return Added(str(path), "known", id=place.id)
     pixels = read_pixels(data, path.name)
     facts = facts_in_file(data, pixels.kind, path.name)
     stated = stated_facts(settings, options, read_sidecar_of(path), facts, name=path.name)
@@ -130,8 +130,29 @@ def _add_one(root: Path, path: Path, settings: Settings, options: AddOptions, kn
         stated.when.middle_utc,
         measured.disc,
         orientation,
-        (*stated.when.doubts, *_remarks(path.name, place, sun, measured, orientation)),
+        (*stated.doubts, *_remarks(path.name, place, sun, measured, orientation)),
     )
+
+
+def _filed_as(root: Path, file: str) -> Place | None:
+    """Where a picture of known bytes lies; None where a hand has deleted both original and record.
+
+    Raises
+    ------
+    FolderError
+        One of the two is gone.
+    """
+    place = place_of_file(file)
+    record = place.file(".toml")
+    if (root / file).is_file() and (root / record).is_file():
+        return place
+    if (root / file).is_file():
+        raise FolderError(f"{file}: this picture, but its record {record} is gone; delete {file} and add it again")
+    if (root / record).is_file():
+        raise FolderError(
+            f"{file}: was this picture, but it is gone; copy it back there, or delete {record} to add it anew"
+        )
+    return None
 
 
 def _remarks(name: str, place: Place, sun: SunView, measured: Measured, orientation: Orientation) -> list[str]:

@@ -8,7 +8,7 @@ from archive.records.folder import NewPicture, place_of_id
 
 SETTINGS = """\
 # Settings of an invented observatory.
-title = "Harrow Tor Sun"   # shown on every page
+title = "Quillmoor Sun"   # shown on every page
 observer = "A. Observer"
 
 [[sites]]

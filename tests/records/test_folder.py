@@ -1,5 +1,6 @@
 """The archive folder: where things lie, what is passed over, what is refused."""
 
+import json
 import os
 import shutil
 import subprocess
@@ -224,6 +225,21 @@ def test_a_note_of_unfinished_work_that_is_not_ours_touches_nothing(root, tmp_pa
     before = files(tmp_path)
     put(root)
     assert sorted([*files(tmp_path), "my-sun/.northlimb/pending.json"]) == before
+
+
+@pytest.mark.parametrize(("data", "kept"), [(b"picture", True), (b"pict\0\0\0", False)], ids=["whole", "torn"])
+def test_a_picture_that_was_filed_but_for_its_checksum_is_kept_if_its_bytes_are_whole(root, picture, data, kept):
+    """After a power cut a file may have its name and length but not its bytes."""
+    new = picture("2026-06-03T0915Z")
+    put(root, new)
+    (root / "checksums.sha256").unlink()
+    (root / DAY / "0915Z.png").write_bytes(data)
+    entry = {"id": new.place.id, "suffix": new.suffix, "sha256": new.sha256}
+    (root / ".northlimb/pending.json").write_text(json.dumps(entry), encoding="utf-8")
+    put(root)
+    assert [place.id for place in places(root)] == ([new.place.id] if kept else [])
+    assert read_checksums(root) == ({f"{DAY}/0915Z.png": new.sha256} if kept else {})
+    assert (root / "2026").exists() == kept
 
 
 def test_derived_things_may_be_deleted_at_any_time(root, picture):

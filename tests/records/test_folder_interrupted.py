@@ -192,7 +192,7 @@ except FolderError as error:
         (100_000, 50_000, "0915Z.png"),
         (500, 2000, "checksums.sha256"),
         (500, 50, "pending.json"),
-        (90, 200, "0915Z.png"),
+        (90, 200, "0915Z.toml"),
     ],
     ids=["in the picture", "in the checksums", "at once", "in the record"],
 )

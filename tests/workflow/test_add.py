@@ -83,6 +83,23 @@ def test_same_picture_twice_writes_nothing(archive_folder: Path, tmp_path: Path,
     assert tree(archive_folder) == before
 
 
+def test_picture_whose_files_were_deleted_by_hand_can_be_added_again(
+    archive_folder: Path, tmp_path: Path, answer: Answer
+) -> None:
+    picture = draw(tmp_path / "20260603T091500Z.png")
+    answer("add", archive_folder, picture)
+    day = archive_folder / "2026" / "2026-06-03"
+    (day / "0915Z.png").unlink()
+    status, told = answer("add", archive_folder, picture)
+    assert status == 1
+    assert "copy it back" in told["pictures"][0]["causes"][0]
+    (day / "0915Z.toml").unlink()
+    status, told = answer("add", archive_folder, picture)
+    assert status == 0
+    assert (day / "0915Z.png").is_file()
+    assert main(["verify", str(archive_folder)]) == 0
+
+
 def test_other_picture_of_the_same_minute_gets_its_own_name(
     archive_folder: Path, tmp_path: Path, answer: Answer
 ) -> None:

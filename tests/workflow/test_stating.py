@@ -14,13 +14,13 @@ from archive.records.record import PictureEntry, Sidecar, read_record, record_te
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings
 from archive.workflow.stating import AddOptions, read_sidecar_of, record_of, stated_facts
 
-TIME = datetime(2026, 6, 3, 9, 15, tzinfo=UTC)
+TIME = datetime(2024, 6, 3, 9, 15, tzinfo=UTC)
 NAME = "Sun.png"
 TOR = SiteSettings(name="Tor", latitude_deg=52.1, longitude_deg=-1.3)
 QUAY = SiteSettings(name="Quay", latitude_deg=50.2, longitude_deg=-5.4)
 REFRACTOR = InstrumentSettings(name="Refractor")
 ROBOT = InstrumentSettings(name="Robot")
-ENTRY = PictureEntry(file="2026/2026-06-03/0915Z.png", sha256="0f" * 32)
+ENTRY = PictureEntry(file="2024/2024-06-03/0915Z.png", sha256="0f" * 32)
 ONE = Settings(title="Sun", observer="A", time_zone="Europe/London", sites=(TOR,), instruments=(REFRACTOR,))
 TWO = ONE.model_copy(update={"sites": (TOR, QUAY), "instruments": (REFRACTOR, ROBOT)})
 
@@ -146,8 +146,8 @@ def test_the_length_in_the_file_serves_where_the_note_has_none():
 @pytest.mark.parametrize(
     ("note", "cause"),
     [
-        (Sidecar(start=at(1), end=at(0)), "end 2026-06-03T09:15:00Z is before start 2026-06-03T09:16:00Z; correct"),
-        (Sidecar(time=at(3), end=at(2)), "end 2026-06-03T09:17:00Z is before time 2026-06-03T09:18:00Z; correct"),
+        (Sidecar(start=at(1), end=at(0)), "end 2024-06-03T09:15:00Z is before start 2024-06-03T09:16:00Z; correct"),
+        (Sidecar(time=at(3), end=at(2)), "end 2024-06-03T09:17:00Z is before time 2024-06-03T09:18:00Z; correct"),
         (Sidecar(start=at(0), end=at(2), length_s=90), "length_s = 90, but from start to end are 120 s; correct one"),
     ],
 )
@@ -161,7 +161,7 @@ def test_a_capture_longer_than_a_day_is_refused():
 
 
 def test_times_in_the_note_are_in_its_own_zone_else_the_archives():
-    local = datetime.fromisoformat("2026-06-03T10:15:00")
+    local = datetime.fromisoformat("2024-06-03T10:15:00")
     assert recorded(note=Sidecar(time=local)).time == TIME
     assert recorded(note=Sidecar(time=local, time_zone="Europe/Berlin")).time == at(hours=-1)
     aware = local.replace(tzinfo=timezone(timedelta(hours=-4)))
@@ -170,20 +170,20 @@ def test_times_in_the_note_are_in_its_own_zone_else_the_archives():
 
 
 def test_a_capture_over_the_change_of_clocks_has_its_true_length():
-    """Clocks in London go from 01:00 to 02:00 on 2026-03-29 (Directive 2000/84/EC: last Sunday of March, 01:00 UTC)."""
+    """Clocks in London go from 01:00 to 02:00 on 2024-03-31 (Directive 2000/84/EC: last Sunday of March, 01:00 UTC)."""
     note = Sidecar(
-        start=datetime.fromisoformat("2026-03-29T00:50:00"), end=datetime.fromisoformat("2026-03-29T02:10:00")
+        start=datetime.fromisoformat("2024-03-31T00:50:00"), end=datetime.fromisoformat("2024-03-31T02:10:00")
     )
     record = recorded(note=note)
-    assert (record.length_s, record.time) == (1200.0, datetime(2026, 3, 29, 1, 0, tzinfo=UTC))
+    assert (record.length_s, record.time) == (1200.0, datetime(2024, 3, 31, 1, 0, tzinfo=UTC))
 
 
 @pytest.mark.parametrize("zone", ["Europe/London", None])
 def test_a_time_in_the_note_that_comes_twice_is_refused(zone):
-    note = Sidecar(start=datetime.fromisoformat("2026-10-25T01:30:00"), time_zone=zone)
+    note = Sidecar(start=datetime.fromisoformat("2024-10-27T01:30:00"), time_zone=zone)
     line = refusal(note=note)
     assert "(start in the note beside it) comes twice in Europe/London" in line
-    assert line.endswith("2026-10-25T01:30:00+01:00 or 2026-10-25T01:30:00+00:00")
+    assert line.endswith("2024-10-27T01:30:00+01:00 or 2024-10-27T01:30:00+00:00")
 
 
 def test_a_time_in_the_future_is_refused():
@@ -285,7 +285,7 @@ def test_doubts_tell_of_time_and_facts_together():
 
 def test_a_real_header_of_impossible_values_does_not_stop_a_picture():
     unit = fits.PrimaryHDU(np.zeros((4, 5), np.uint16))
-    cards = {"DATE-OBS": "2026-06-03T09:15:00", "GAIN": 1e9, "XBINNING": 99, "EXPTIME": 0.002, "TELAPSE": 1e7}
+    cards = {"DATE-OBS": "2024-06-03T09:15:00", "GAIN": 1e9, "XBINNING": 99, "EXPTIME": 0.002, "TELAPSE": 1e7}
     unit.header.update(cards)
     stream = io.BytesIO()
     unit.writeto(stream)
