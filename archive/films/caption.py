@@ -1,4 +1,4 @@
-"""The caption of a film's frames: date and time in the lower left corner of the sky."""
+"""The caption of a film's frames: date and time in the upper left corner of the sky, clear of players' controls."""
 
 from __future__ import annotations
 
@@ -46,33 +46,24 @@ class Box(NamedTuple):
 
 
 def caption_lines(spec: FrameSpec) -> tuple[str, str]:
-    """Return the date, and the time or, where nobody looked, the mark that says so.
-
-    A cross-fade shows two pictures, neither taken at the frame's time: the minute stays in the list of
-    frames beside the film, and the caption does not race through hours that nobody saw.
-    """
-    if spec.kind == "between":
-        return _date(spec.time_utc), "between observations"
-    return _date(spec.time_utc), f"{spec.time_utc:%H:%M} UTC"
+    """Return the date with the time, and where nobody looked the mark that says so."""
+    mark = "between observations" if spec.kind == "between" else ""
+    return f"{_date(spec.time_utc)}, {spec.time_utc:%H:%M} UTC", mark
 
 
 def caption_rows_px(size_px: int) -> tuple[Box, Box]:
     """Return the boxes of the caption's two lines in a square frame.
 
-    Each ends where its top right corner would touch a centred disc with a radius of 0.45 of the side.
+    Each ends where its lower right corner would touch a centred disc with a radius of 0.45 of the side.
     """
     margin, line = round(size_px / 50), round(1.3 * _letter_px(size_px))
-    return (
-        _row(margin, size_px - margin - 2 * line, line, size_px),
-        _row(margin, size_px - margin - line, line, size_px),
-    )
+    return _row(margin, margin, line, size_px), _row(margin, margin + line, line, size_px)
 
 
 def draw_caption(frame: NDArray[np.uint8], spec: FrameSpec) -> None:
     """Draw the caption of `spec` into `frame`, shape (S, S, 3), in place; only its two boxes change."""
     letter_px = _letter_px(frame.shape[0])
-    inks = _INK, _INK if spec.kind == "observed" else _DIM_INK
-    for text, ink, box in zip(caption_lines(spec), inks, caption_rows_px(frame.shape[0]), strict=True):
+    for text, ink, box in zip(caption_lines(spec), (_INK, _DIM_INK), caption_rows_px(frame.shape[0]), strict=True):
         part = frame[box.top : box.bottom, box.left : box.right]
         cover = _cover(text, letter_px, part.shape[1], part.shape[0])
         part[:] = np.rint(part * (1 - cover) + ink * cover).astype(np.uint8)
@@ -80,8 +71,8 @@ def draw_caption(frame: NDArray[np.uint8], spec: FrameSpec) -> None:
 
 def _row(left: int, top: int, height: int, size_px: int) -> Box:
     """Return the box of a line that starts at `left`, `top` and stops short of the disc."""
-    below_centre = (top + 0.5) / size_px - 0.5
-    half_chord = math.sqrt(max(0.0, _DISC_RADIUS**2 - below_centre**2))
+    above_centre = 0.5 - (top + height - 0.5) / size_px
+    half_chord = math.sqrt(max(0.0, _DISC_RADIUS**2 - above_centre**2))
     return Box(left, top, int(size_px * (0.5 - half_chord)) - 2, top + height)
 
 
@@ -91,8 +82,8 @@ def _date(time_utc: datetime) -> str:
 
 
 def _letter_px(size_px: int) -> int:
-    """Return the letters' height: 26 px at 1024, and 14 px at the least."""
-    return max(14, round(26 * size_px / 1024))
+    """Return the letters' height: 26 px at 1024, and 12 px at the least."""
+    return max(12, round(26 * size_px / 1024))
 
 
 def _cover(text: str, letter_px: int, width_px: int, height_px: int) -> NDArray[np.float32]:
