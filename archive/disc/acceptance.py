@@ -6,6 +6,9 @@ Sun's disc has to pass them all.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,7 +16,9 @@ from archive.disc.brightness import saturated_share
 from archive.errors import PictureError
 from archive.observation import Disc
 
-__all__ = ["refuse_crowded", "refuse_hollow", "refuse_saturated", "refuse_shapeless", "refuse_soft"]
+__all__ = ["Edge", "refuse_crowded", "refuse_hollow", "refuse_saturated", "refuse_shapeless", "refuse_soft"]
+
+Floats = NDArray[np.floating[Any]]
 
 _SATURATED_SHARE = 0.2
 _HIGHEST_FLATTENING = 0.2  # the Sun on the horizon has 0.17
@@ -23,6 +28,7 @@ _DISPLACED_SHARE = 0.3  # of the limb; spots, prominences and captions on it sta
 _BLUR_PX = 2.5
 _BLUR_SHARE = 0.04  # of the radius
 _LEAST_FALL = 0.2  # of the brightness inside the limb, across the blurred edge
+_STEEPER = 1.5  # than the disc just within, where the Sun's edge is two to four times as steep
 _DARK = 0.25  # of the step at the limb, above the sky
 _DARK_SHARE = 0.1  # of the disc, where no limb is missing
 _BRIGHT = 0.75  # of the step at the limb, above the sky
@@ -59,37 +65,55 @@ def refuse_shapeless(disc: Disc, *, displaced_share: float) -> None:
         )
 
 
-def refuse_soft(disc: Disc, *, inside: float, outside: float) -> None:
-    """Raise PictureError where brightness fades away without an edge.
+@dataclass(frozen=True)
+class Edge:
+    """The mean profile across the limb, distance outwards, and the brightness just clear of the blur on both sides."""
 
-    Parameters
-    ----------
-    disc : Disc
-    inside, outside : float
-        Mean brightness on both sides of the blurred edge.
-    """
-    fall = (inside - outside) / max(inside, 1e-9)
-    if disc.blur_px > max(_BLUR_PX, _BLUR_SHARE * disc.radius_px) or fall < _LEAST_FALL:
+    distance_px: Floats
+    profile: Floats
+    reach_px: float
+
+    @property
+    def inside(self) -> float:
+        return float(np.interp(-self.reach_px, self.distance_px, self.profile))
+
+    @property
+    def outside(self) -> float:
+        return float(np.interp(self.reach_px, self.distance_px, self.profile))
+
+    def above_sky(self, share: float) -> float:
+        """Brightness at a share of the step between sky and disc."""
+        return self.outside + share * (self.inside - self.outside)
+
+
+def refuse_soft(disc: Disc, edge: Edge) -> None:
+    """Raise PictureError where brightness fades away without an edge."""
+    fall = edge.inside - edge.outside
+    within_px = -float(edge.distance_px[0]) - edge.reach_px
+    fall_within = float(edge.profile[0]) - edge.inside
+    steeper = fall * within_px > _STEEPER * fall_within * 2.0 * edge.reach_px or within_px < 1.0
+    blurred = disc.blur_px > max(_BLUR_PX, _BLUR_SHARE * disc.radius_px)
+    if blurred or not steeper or fall < _LEAST_FALL * edge.inside:
         raise PictureError(
-            f"the bright shape has no clear edge: blurred over {disc.blur_px:.1f} px, {100 * fall:.0f} % fall; {_ASK}"
+            f"the bright shape has no clear edge: it fades out over some {2.0 * edge.reach_px:.0f} px; {_ASK}"
         )
 
 
-def refuse_hollow(brightness: NDArray[np.float32], disc: Disc, *, inside: float, outside: float) -> None:
+def refuse_hollow(brightness: NDArray[np.float32], disc: Disc, edge: Edge) -> None:
     """Raise PictureError where more of the disc is dark than the missing limb explains (a ring, an outline).
 
-    The Moon that hides half of the limb hides less than the whole disc. `inside` and `outside` as for `refuse_soft`.
+    The Moon that hides half of the limb hides less than the whole disc.
     """
     sample, radii = _sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px)
-    dark = float(np.mean(sample[radii < 0.95] < outside + _DARK * (inside - outside)))
+    dark = float(np.mean(sample[radii < 0.95] < edge.above_sky(_DARK)))
     if dark > _DARK_SHARE + 2.0 * (1.0 - disc.limb_fraction):
         raise PictureError(f"the round shape is a ring, not a disc: {100 * dark:.0f} % of its inside is dark; {_ASK}")
 
 
-def refuse_crowded(brightness: NDArray[np.float32], disc: Disc, *, inside: float, outside: float) -> None:
+def refuse_crowded(brightness: NDArray[np.float32], disc: Disc, edge: Edge) -> None:
     """Raise PictureError where the disc is one small bright thing among much else that is as bright."""
     sample, radii = _sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px)
-    bright = sample > outside + _BRIGHT * (inside - outside)
+    bright = sample > edge.above_sky(_BRIGHT)
     # The fitted disc always has points of the grid on it.
     elsewhere = float(np.count_nonzero(bright & (radii > 1.2)) / np.count_nonzero(radii < 1.0))
     if elsewhere > _BRIGHT_DISCS:
@@ -101,7 +125,7 @@ def refuse_crowded(brightness: NDArray[np.float32], disc: Disc, *, inside: float
 
 def _sampled(
     brightness: NDArray[np.float32], centre_px: tuple[float, float], radius_px: float
-) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
+) -> tuple[NDArray[np.float32], Floats]:
     """The picture on a coarse grid, about 100 points a radius, and each point's distance in radii."""
     step = max(1, int(radius_px // 100))
     rows, columns = np.ogrid[0 : brightness.shape[0] : step, 0 : brightness.shape[1] : step]

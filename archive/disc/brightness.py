@@ -29,7 +29,10 @@ def brightness_plane(values: NDArray[Any], *, full_scale: float) -> NDArray[np.f
     Returns
     -------
     ndarray of shape (H, W), float32, 0 to 1
+        Below 0 only by the noise of a picture in signed numbers.
     """
+    if values.dtype.kind == "f" and values.min() < 0.0:
+        values, full_scale = _from_black(values, full_scale)
     if values.ndim == 2:
         return _as_share(values, full_scale)
     channels = _usable_channels(values, full_scale)
@@ -46,6 +49,12 @@ def saturated_share(brightness: NDArray[np.float32], on_disc: NDArray[np.bool_])
     """Share of the disc's pixels at white."""
     inside = brightness[on_disc]
     return float(np.mean(inside >= _SATURATED)) if inside.size else 0.0
+
+
+def _from_black(values: NDArray[Any], full_scale: float) -> tuple[NDArray[Any], float]:
+    """Signed numbers, or a sky that was taken away: count from the darkest hundredth of the picture."""
+    black = min(float(np.percentile(values[::4, ::4], 1)), 0.0)
+    return values - np.float32(black), full_scale - black
 
 
 def _as_share(plane: NDArray[Any], full_scale: float) -> NDArray[np.float32]:

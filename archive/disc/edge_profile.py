@@ -59,6 +59,7 @@ def fit_edge(distance_px: Floats, profile: Floats, *, radius_px: float, blur_px:
     Quantities: the Sun's limb darkening).
     """
     width_px = float(np.clip(blur_px, 0.35, 10.0))
+    profile = profile - min(float(profile.min()), 0.0)  # a tone curve has no sense below black
     straight = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, _WIDER))
     curved = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, _WIDER, 1.0))
     # Free, the tone exponent costs 0.1 px of certainty in the radius; so it has to earn its place.
@@ -80,7 +81,7 @@ class _Trial:
 def _fit(distance_px: Floats, profile: Floats, *, radius_px: float, start: tuple[float, ...]) -> _Trial:
     """Fit offset, blur and the wide blur's ratio to it, and the tone exponent where `start` holds one."""
     height = max(float(np.ptp(profile)), 1e-9)
-    floor = np.maximum(profile, 0.15 * float(profile.max()))
+    floor = np.maximum(profile, max(0.15 * float(profile.max()), 1e-6))
     # At black the picture is cut off (the dark ring that sharpening leaves): such points say only "dark".
     trust = np.where(profile < min(_BLACK, 0.1 * float(profile.max())), 0.02, 1.0)
 

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from archive.disc.acceptance import refuse_crowded, refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
+from archive.disc.acceptance import Edge, refuse_crowded, refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
 from archive.disc.edge_profile import fit_edge
 from archive.disc.edges import find_circle
 from archive.errors import PictureError
@@ -32,7 +32,7 @@ _SECTORS = 720
 _STEP_PX = 0.5
 _LEAST_RADIUS_PX = 20.0
 _LEAST_LIMB_FRACTION = 0.55
-_LEAST_FRACTION_FOR_ELLIPSE = 0.8
+_LEAST_FRACTION_FOR_ELLIPSE = 0.5  # less of the limb cannot tell an ellipse from a shifted circle
 _FIRST_SHARE = 0.06  # of the radius: where a disc flattened on the horizon leaves the rough circle
 
 
@@ -107,8 +107,10 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
     limb, shifts, adjustment = _settle(brightness, limb)
     fraction = float(np.mean(adjustment.kept))
     if fraction < _LEAST_LIMB_FRACTION:
+        # With most of the limb missing the mean edge is no edge, and the share no longer a measurement.
+        share = f"{100 * fraction:.0f} %" if fraction > 0.3 else "less than half"
         raise PictureError(
-            f"too little of the limb: {100 * fraction:.0f} % of it is in the picture and clear, "
+            f"too little of the limb: {share} of it is in the picture and clear, "
             f"{100 * _LEAST_LIMB_FRACTION:.0f} % is needed; frame the whole disc"
         )
     edge = fit_edge(
@@ -125,11 +127,10 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
 def _refuse_others(brightness: NDArray[np.float32], disc: Disc, shifts: _Shifts, adjustment: _Adjustment) -> None:
     """Raise PictureError where the fitted edge is not the limb of the Sun."""
     refuse_shapeless(disc, displaced_share=float(np.mean(shifts.usable & ~adjustment.kept)))
-    reach_px = 2.0 * disc.blur_px + 2.0
-    inside, outside = np.interp([-reach_px, reach_px], shifts.distance_px, shifts.mean_profile)
-    refuse_soft(disc, inside=float(inside), outside=float(outside))
-    refuse_hollow(brightness, disc, inside=float(inside), outside=float(outside))
-    refuse_crowded(brightness, disc, inside=float(inside), outside=float(outside))
+    edge = Edge(shifts.distance_px, shifts.mean_profile, reach_px=2.0 * disc.blur_px + 2.0)
+    refuse_soft(disc, edge)
+    refuse_hollow(brightness, disc, edge)
+    refuse_crowded(brightness, disc, edge)
 
 
 def _approach(brightness: NDArray[np.float32], limb: _Limb) -> _Limb:

@@ -23,6 +23,7 @@ Look = Literal["natural", "warm", "mono", "flat"]
 LOOKS: tuple[Look, ...] = ("natural", "warm", "mono", "flat")
 
 _EDGE_SHARE = 0.985  # nearer the limb the edge's blur spoils the fit
+_HIDDEN_SHARE = 0.2  # of the bright disc; the darkest limb has 0.3
 _FIT_STEP_PX = 4
 _QUIET_LEVEL = 0.9  # of white, for the quiet disc's centre: faculae need room above it
 _FLAT_LEVEL = 0.72
@@ -58,6 +59,8 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
     light = aligned - _sky_level(aligned, squared)
     sample = (slice(None, None, _FIT_STEP_PX), slice(None, None, _FIT_STEP_PX))
     inside = (squared[sample] < _EDGE_SHARE**2) & (aligned[sample] > 0.0)
+    # What the Moon hides in an eclipse is too much for weights alone.
+    inside &= light[sample] > _HIDDEN_SHARE * np.percentile(light[sample][inside], 75)
     darkening = _radial_terms(mu)
     surface = _surface_terms(right, up)
     quiet = np.ones_like(light)

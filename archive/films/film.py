@@ -142,9 +142,7 @@ def _first_of_second(specs: Sequence[FrameSpec]) -> int:
     With the key frames on the first frame of each hold a player jumps from day to day, and a held picture
     stands still (measured: key frames each second changed it by 1 level on average in the midst of a hold).
     """
-    later = (
-        spec.index for spec in specs if spec.kind == "observed" and spec.observations != specs[0].observations
-    )
+    later = (spec.index for spec in specs if spec.kind == "observed" and spec.observations != specs[0].observations)
     return next(later, len(specs))
 
 

@@ -23,10 +23,9 @@ def sky_evidence(
 ) -> Evidence:
     """North from P, the parallactic angle q and the camera angle.
 
-    For an alt-azimuth mount north_angle = P - q + camera angle: the zenith is the picture's up turned by minus
-    the camera angle, celestial north is -q from the zenith and solar north P from celestial north, all
-    counter-clockwise on the sky. For an equatorial mount the picture's up is celestial north turned likewise,
-    and q falls out.
+    For an alt-azimuth mount north_angle = P - q + camera angle: from the picture's up to the zenith it is the
+    camera angle, from the zenith to celestial north -q, from there to solar north P, all counter-clockwise on
+    the sky. For an equatorial mount the camera angle leads to celestial north, and q falls out.
 
     A tilt of the mount's base turns the field by tilt / cos(altitude): near the zenith the evidence fades.
 

@@ -95,9 +95,7 @@ def _check_places(site_dir: Path, target: Path) -> None:
         raise PublishError(f"{target}: target and site {site_dir} lie in each other: choose another folder")
     home = Path.home().resolve()
     if target == home or target in home.parents:
-        raise PublishError(
-            f"{target}: target is or holds your home folder: choose a folder for the site alone"
-        )
+        raise PublishError(f"{target}: target is or holds your home folder: choose a folder for the site alone")
     if target.exists() and not target.is_dir():
         raise PublishError(f"{target}: target is a file: choose a folder")
 

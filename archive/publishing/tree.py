@@ -56,9 +56,7 @@ def files_below(folder: Path, *, links: str) -> Tree:
 
 def compare(site: Tree, target: Tree) -> Difference:
     """Compare two trees byte by byte; dates and sizes alone are not trusted."""
-    unchanged = tuple(
-        name for name, path in site.items() if name in target and _same_bytes(path, target[name])
-    )
+    unchanged = tuple(name for name, path in site.items() if name in target and _same_bytes(path, target[name]))
     same = set(unchanged)
     copied = tuple(name for name in site if name not in same)
     return Difference(copied, unchanged, tuple(name for name in target if name not in site))

@@ -115,9 +115,11 @@ def test_sharpening_with_a_tone_curve_costs_less_than_a_pixel() -> None:
     assert abs(radius_px) < 1.0
 
 
-@pytest.mark.parametrize(("flattening", "angle_deg"), [(0.003, 0.0), (0.01, 30.0), (0.03, -75.0), (0.08, 89.0)])
+@pytest.mark.parametrize(
+    ("flattening", "angle_deg"), [(0.003, 0.0), (0.01, 30.0), (0.03, -75.0), (0.08, 89.0), (0.12, 15.0)]
+)
 def test_a_flattened_disc_is_measured(flattening: float, angle_deg: float) -> None:
-    """The short axis counter-clockwise from up; 0.08 is the Sun 2 deg above the horizon."""
+    """The short axis counter-clockwise from up; 0.08 to 0.12 is the Sun within 2 deg of the horizon."""
     scene = replace(BASE, flattening=flattening, short_axis_angle_deg=angle_deg)
     disc = fitted(scene)
     centre_px, radius_px = errors_px(disc, scene)

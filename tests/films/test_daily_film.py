@@ -13,9 +13,7 @@ from archive.errors import FactsError
 from archive.films.film import FilmDisc, make_daily_film
 from archive.films.timeline import Sighting
 
-SIGHTINGS = [
-    Sighting(f"2026-06-{day:02d}T0915Z", datetime(2026, 6, day, 9, 15, tzinfo=UTC)) for day in (3, 4, 7)
-]
+SIGHTINGS = [Sighting(f"2026-06-{day:02d}T0915Z", datetime(2026, 6, day, 9, 15, tzinfo=UTC)) for day in (3, 4, 7)]
 DISC = FilmDisc(255.5, 255.5, 230.4, frame_px=512)
 
 
@@ -49,9 +47,7 @@ def test_a_film_comes_with_poster_list_and_loop(film):
 
 def test_the_list_names_every_frame_of_the_film(film):
     listed = json.loads(film.frames_json.read_text(encoding="utf-8"))
-    assert {
-        name: listed[name] for name in ("style", "frames_per_second", "width_px", "height_px", "disc")
-    } == {
+    assert {name: listed[name] for name in ("style", "frames_per_second", "width_px", "height_px", "disc")} == {
         "style": "daily",
         "frames_per_second": 10,
         "width_px": 512,
@@ -99,8 +95,7 @@ def test_the_poster_is_the_last_observation(film):
         assert poster.size == (512, 512)
         shown = np.asarray(poster.convert("RGB"), dtype=float)[100:400, 100:400]
     closeness = {
-        s.observation_id: abs(shown - drawn(s.observation_id)[100:400, 100:400] * 255).mean()
-        for s in SIGHTINGS
+        s.observation_id: abs(shown - drawn(s.observation_id)[100:400, 100:400] * 255).mean() for s in SIGHTINGS
     }
     assert min(closeness, key=closeness.get) == SIGHTINGS[-1].observation_id
     assert min(closeness.values()) < 2
@@ -118,9 +113,7 @@ def test_a_held_picture_stands_still_in_the_decoded_film(film):
 
 def test_the_loop_is_small_whatever_is_in_it(tmp_path):
     noise = np.random.default_rng(7)
-    sightings = [
-        Sighting(f"n{n:03d}", datetime(2026, 6, 1, tzinfo=UTC) + timedelta(days=n)) for n in range(60)
-    ]
+    sightings = [Sighting(f"n{n:03d}", datetime(2026, 6, 1, tzinfo=UTC) + timedelta(days=n)) for n in range(60)]
     film = make_daily_film(
         sightings,
         lambda _: noise.random((480, 480), np.float32),

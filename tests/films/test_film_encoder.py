@@ -37,9 +37,7 @@ def report(path):
 
 
 def decoded(path, width, height):
-    filters = (
-        "scale=in_color_matrix=bt709:in_range=tv:out_range=pc:flags=accurate_rnd+full_chroma_int,format=rgb24"
-    )
+    filters = "scale=in_color_matrix=bt709:in_range=tv:out_range=pc:flags=accurate_rnd+full_chroma_int,format=rgb24"
     command = [DECODER, "-loglevel", "error", "-i", path, "-vf", filters, "-f", "rawvideo", "pipe:1"]
     raw = subprocess.run(command, capture_output=True, check=True).stdout
     return np.frombuffer(raw, np.uint8).reshape(-1, height, width, 3).astype(int)

@@ -92,10 +92,7 @@ def test_letters_after_the_figures_stand_still_when_the_time_changes():
         for h, m in ((11, 11), (0, 0))
     ]
     box = caption_rows_px(1024)[0]
-    ends = [
-        np.flatnonzero(frame[box.top : box.bottom, box.left : box.right, 0].any(axis=0)).max()
-        for frame in frames
-    ]
+    ends = [np.flatnonzero(frame[box.top : box.bottom, box.left : box.right, 0].any(axis=0)).max() for frame in frames]
     assert ends[0] == ends[1]
 
 
@@ -117,9 +114,7 @@ def test_a_grey_disc_blends_with_a_tinted_one():
 def test_each_disc_is_loaded_once_and_no_more_than_two_are_kept():
     calls = []
     specs = daily_timeline(JUNE, frames_per_second=4)
-    for spec, _ in zip(
-        specs, film_frames(specs, lambda n: calls.append(n) or load(n), size_px=SIZE), strict=True
-    ):
+    for spec, _ in zip(specs, film_frames(specs, lambda n: calls.append(n) or load(n), size_px=SIZE), strict=True):
         assert set(calls[-2:]) >= set(spec.observations)
     assert calls == [sighting.observation_id for sighting in JUNE]
 

@@ -109,9 +109,7 @@ def burn_caption(picture: Picture, caption: str) -> None:
     height, width = picture.shape[:2]
     sheet = Image.new("L", (width, height), 0)
     size_px = max(10, height // 40)
-    ImageDraw.Draw(sheet).text(
-        (size_px, height - 2 * size_px), caption, fill=255, font=ImageFont.load_default(size_px)
-    )
+    ImageDraw.Draw(sheet).text((size_px, height - 2 * size_px), caption, fill=255, font=ImageFont.load_default(size_px))
     ink = np.asarray(sheet, dtype=np.float32) / 255.0
     if picture.ndim == 3:
         ink = ink[..., None]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -111,15 +111,14 @@ def test_place_in_the_sky_agrees_from_1973_to_2025(
         assert sun.distance_au == pytest.approx(distance.au, abs=5e-5)  # ours is from the Earth's centre
 
 
-def test_the_sky_of_2060_is_right_within_the_earths_unknown_rotation(de421: Reference) -> None:
-    """DE421 ends in 2053; the Earth's rotation then is a guess on both sides: a minute of time is 0.25 deg."""
-    time = datetime(2049, 6, 1, 11, 0, tzinfo=UTC)
-    (sun,) = sun_views([time], latitude_deg=52.1, longitude_deg=-1.3)
+def test_the_sky_of_2049_is_right_within_the_earths_unknown_rotation(de421: Reference) -> None:
+    """Near the end of DE421 the Earth's rotation is a guess on both sides: a minute of time would be 0.25 deg."""
     from skyfield.api import wgs84
 
+    time = datetime(2049, 6, 1, 11, 0, tzinfo=UTC)
+    (sun,) = sun_views([time], latitude_deg=52.1, longitude_deg=-1.3)
     place = wgs84.latlon(52.1, -1.3)
     moment = de421.timescale.from_datetime(time)
     altitude, azimuth, _ = (de421.earth + place).at(moment).observe(de421.sun).apparent().altaz(pressure_mbar=0.0)
     assert sun.altitude_deg == pytest.approx(altitude.degrees, abs=0.25)
     assert sun.azimuth_deg == pytest.approx(azimuth.degrees, abs=0.25)
-    assert timedelta(0) < datetime(2053, 10, 9, tzinfo=UTC) - time
