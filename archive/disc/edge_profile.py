@@ -21,7 +21,8 @@ __all__ = ["EdgeFit", "fit_edge"]
 
 Floats = NDArray[np.floating[Any]]
 
-_WIDER = 3.0  # first guess of the wide blur in units of the narrow one
+_STUCK_MISFIT = 0.003  # a fit that ends above it may have stayed in a side valley: try once more
+_CURVE_GAIN_OF_POOR_FIT = 1.25
 _CURVE_GAIN = 1.6  # how much better a tone curve must fit to be believed
 _BLACK = 2.0 / 255.0  # up to here, as a share of full scale, a picture may have been cut off at black
 _ORIGIN = 100.0  # keeps the offset away from 0, where the solver's relative step would vanish
@@ -60,10 +61,18 @@ def fit_edge(distance_px: Floats, profile: Floats, *, radius_px: float, blur_px:
     """
     width_px = float(np.clip(blur_px, 0.35, 10.0))
     profile = profile - min(float(profile.min()), 0.0)  # a tone curve has no sense below black
-    straight = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, _WIDER))
-    curved = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, _WIDER, 1.0))
+    straight = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, 3.0))
+    if straight.misfit > _STUCK_MISFIT:
+        narrow = _fit(distance_px, profile, radius_px=radius_px, start=(max(0.6 * width_px, 0.32), 2.0))
+        straight = min(straight, narrow, key=lambda trial: trial.misfit)
+    curved = min(
+        (_fit(distance_px, profile, radius_px=radius_px, start=(width_px, 3.0, exponent)) for exponent in (1.0, 2.0)),
+        key=lambda trial: trial.misfit,
+    )
     # Free, the tone exponent costs 0.1 px of certainty in the radius; so it has to earn its place.
-    believed = straight.misfit > _CURVE_GAIN * curved.misfit
+    # Where no straight model comes near, a smaller gain will do.
+    gain = _CURVE_GAIN if straight.misfit < _STUCK_MISFIT else _CURVE_GAIN_OF_POOR_FIT
+    believed = straight.misfit > gain * curved.misfit
     best = curved if believed else straight
     # A disc blurred in two dimensions shrinks by sigma^2 / 2R against the same edge blurred in one.
     return EdgeFit(best.offset_px + best.blur_px**2 / (2.0 * radius_px), best.blur_px)

@@ -161,10 +161,10 @@ def _settle(brightness: NDArray[np.float32], limb: _Limb) -> tuple[_Limb, _Shift
         adjustment = _adjust(shifts.theta, shifts.shift_px, shifts.usable, terms=terms)
         limb = _moved(limb, adjustment.change_px)
         kept = adjustment.kept
-        # Six blur widths on either side: less starves the model of the edge, more lets spots and sky in.
+        # Eight edge widths on either side: fewer starve the model of a sharpened edge, more change nothing.
         half_width_px = float(
             np.clip(
-                7.0 * _edge_width_px(shifts.distance_px, shifts.mean_profile), 8.0, max(10.0, 0.12 * limb.radius_px)
+                8.0 * _edge_width_px(shifts.distance_px, shifts.mean_profile), 8.0, max(10.0, 0.12 * limb.radius_px)
             )
         )
         if turn > 1 and np.abs(adjustment.change_px).max() < 0.003:
