@@ -13,6 +13,7 @@ from typing import Literal
 
 __all__ = [
     "BANDS",
+    "Alternative",
     "Band",
     "Capture",
     "Counts",
@@ -96,6 +97,15 @@ class Evidence:
 
 
 @dataclass(frozen=True)
+class Alternative:
+    """Another reading that the evidence leaves open; `odds` tells how many times less likely it is, 1 or more."""
+
+    north_angle_deg: float
+    mirrored: bool
+    odds: float
+
+
+@dataclass(frozen=True)
 class Orientation:
     """What all evidence says together; angle and sigma are None where the status is unknown."""
 
@@ -105,6 +115,7 @@ class Orientation:
     sigma_deg: float | None
     evidence: tuple[Evidence, ...] = ()
     disputes: tuple[str, ...] = ()
+    alternative: Alternative | None = None
 
 
 @dataclass(frozen=True)
