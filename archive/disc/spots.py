@@ -1,0 +1,89 @@
+"""Dark spots on a flattened disc, as evidence for orientation: where they are and how much they weigh."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from archive.disc.aligned import DiscFrame
+
+__all__ = ["DarkSpots", "find_dark_spots"]
+
+Floats = NDArray[np.floating[Any]]
+
+_BLUR_PX = 1.0
+_LEAST_DEPTH = 0.05  # of the quiet disc: granulation and cloud stay below
+_NOISE_FACTOR = 5.5
+_LIMB_SHARE = 0.97  # nearer the limb the edge's own blur is dark
+_LEAST_PX = 4
+_MOST_SPOTS = 40
+_COARSE = 4
+
+
+@dataclass(frozen=True)
+class DarkSpots:
+    """Spots of one disc, strongest first.
+
+    `right` and `up` (N,) are distances from the disc's centre in radii, in the frame as given; `area_msh` (N,) is
+    the area in millionths of the hemisphere, corrected for foreshortening; `depth` (N,) the deepest darkening.
+    """
+
+    right: Floats
+    up: Floats
+    area_msh: Floats
+    depth: Floats
+
+
+def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
+    """Connected places well below the quiet disc.
+
+    Parameters
+    ----------
+    flat : ndarray of shape (size_px, size_px)
+        From `archive.disc.tone.flatten_disc`: 1 is quiet Sun.
+    frame : DiscFrame
+    """
+    place = (np.arange(frame.size_px) - frame.centre_px) / frame.radius_px
+    distance = np.hypot(place[None, :], place[:, None])
+    # What is darker on a scale far above spots is cloud or a poor fit, not a spot.
+    inside = distance < _LIMB_SHARE
+    smooth = ndimage.gaussian_filter(np.where(inside, flat, 1.0), _BLUR_PX)
+    background = _background(smooth, inside, frame)
+    depth = np.where(inside, background - smooth, 0.0)
+    noise = 1.4826 * float(np.median(np.abs(depth[inside])))
+    threshold = max(_LEAST_DEPTH, _NOISE_FACTOR * noise)
+    labels, count = ndimage.label(depth > threshold, structure=np.ones((3, 3)))
+    if count == 0:
+        return DarkSpots(*(np.zeros(0) for _ in range(4)))
+    index = np.arange(1, count + 1)
+    size_px = ndimage.sum_labels(np.ones_like(depth), labels, index)
+    weight = ndimage.sum_labels(depth, labels, index)
+    rows = ndimage.sum_labels(depth * np.arange(frame.size_px)[:, None], labels, index) / weight
+    columns = ndimage.sum_labels(depth * np.arange(frame.size_px)[None, :], labels, index) / weight
+    deepest = ndimage.maximum(depth, labels, index)
+    right, up = (columns - frame.centre_px) / frame.radius_px, (frame.centre_px - rows) / frame.radius_px
+    mu = np.sqrt(np.clip(1.0 - right**2 - up**2, 0.01, 1.0))
+    area_msh = 1e6 * size_px / (2.0 * np.pi * frame.radius_px**2 * mu)
+    keep = (size_px >= _LEAST_PX) & (deepest > 1.25 * threshold)
+    order = np.argsort(-(weight / mu) * keep, kind="stable")[: min(int(keep.sum()), _MOST_SPOTS)]
+    return DarkSpots(right[order], up[order], area_msh[order], deepest[order])
+
+
+def _background(smooth: Floats, inside: NDArray[np.bool_], frame: DiscFrame) -> Floats:
+    """The quiet disc's slow undulations: a wide mean that leaves spots out, worked on a coarse grid."""
+    coarse = smooth[::_COARSE, ::_COARSE]
+    on_disc = inside[::_COARSE, ::_COARSE]
+    width = frame.radius_px / 9.0 / _COARSE
+    level: Floats = np.ones_like(coarse)
+    for _ in range(2):
+        quiet = (on_disc & (np.abs(coarse - level) < 0.04)).astype(np.float64)
+        weight = ndimage.gaussian_filter(quiet, width, truncate=3.0)
+        mean = ndimage.gaussian_filter(coarse * quiet, width, truncate=3.0) / np.maximum(weight, 1e-6)
+        level = np.where(weight > 0.05, mean, 1.0)
+    rows = np.arange(frame.size_px) / _COARSE
+    between: Floats = ndimage.map_coordinates(level, np.meshgrid(rows, rows, indexing="ij"), order=1, mode="nearest")
+    return between

@@ -1,0 +1,394 @@
+"""Evidence `spots`: the angles under which the same spots meet again, day after day.
+
+All pictures of one set-up of an instrument are solved together. A reading is one mirroring for all and one
+north angle a picture. Its worth is the sum over neighbouring pictures of the likelihood that they show the
+same spots (`spot_match`), and, where the mount is known, of how well all angles keep to the sky's geometry
+with one camera angle. Readings are searched over the whole circle, coarsely and then finely; the runner-up
+tells how far the best can be believed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.orientation.angles import wrapped_deg
+from archive.orientation.spot_match import SpottedPicture, TurnedSpots, pair_score, turned_spots
+
+__all__ = ["LEAST_ODDS", "SpotReading", "SpottedPicture", "solve_spots"]
+
+Floats = NDArray[np.floating[Any]]
+
+_NEIGHBOUR_DAYS = 10.0
+_LEVEL_SIGMA_DEG = 0.7  # scatter of an alt-azimuth picture about its camera angle: levelling, time, flexure
+_COARSE_STEP_DEG = 3.0
+_COARSE_BLUR_DEG = 2.0
+_SEARCH_SPOTS = 8
+_FINE_SPOTS = 16
+_CANDIDATES = 6
+_SAME_READING_DEG = 6.0
+_LEAST_SIGMA_DEG = 0.1  # the law itself, and centroids, are no better
+LEAST_ODDS = 30.0  # from which a reading is believed
+
+
+@dataclass(frozen=True)
+class SpotReading:
+    """One picture's north by its spots; `odds` of this reading against the best other one, 1 or more."""
+
+    north_angle_deg: float
+    sigma_deg: float
+    mirrored: bool
+    odds: float
+    other_north_angle_deg: float | None = None
+    other_mirrored: bool | None = None
+
+    @property
+    def believed(self) -> bool:
+        """Whether the runner-up is far enough behind."""
+        return self.odds >= LEAST_ODDS
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """A mirroring, one angle a picture (N,), and its worth."""
+
+    mirrored: bool
+    angles_deg: Floats
+    worth: float
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """Two pictures near enough in time, and the share of their score: a spot seen many times is one spot."""
+
+    first: int
+    second: int
+    share: float
+
+
+def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) -> tuple[SpotReading | None, ...]:
+    """North angles of pictures that share one mirroring and, where the mount is known, one camera angle.
+
+    Parameters
+    ----------
+    pictures : sequence of SpottedPicture
+        Either all with `sky_deg` or all without.
+    mirrored : bool or None
+        None: to be found.
+
+    Returns
+    -------
+    tuple of SpotReading or None
+        None where the spots do not tell.
+    """
+    nothing: tuple[SpotReading | None, ...] = (None,) * len(pictures)
+    pairs = _neighbours(pictures)
+    if not pairs:
+        return nothing
+    readings = [
+        reading
+        for mirror in ((False, True) if mirrored is None else (mirrored,))
+        for reading in _candidates(pictures, pairs, mirrored=mirror)
+    ]
+    if not readings:
+        return nothing
+    refined = _distinct([_refined(pictures, pairs, reading) for reading in readings])
+    return _judged(pictures, pairs, refined)
+
+
+def _neighbours(pictures: Sequence[SpottedPicture]) -> list[_Pair]:
+    """Pairs within ten days of pictures that have spots."""
+    found = [
+        (i, j)
+        for i in range(len(pictures))
+        for j in range(i + 1, len(pictures))
+        if len(pictures[i].right)
+        and len(pictures[j].right)
+        and abs(pictures[i].time_days - pictures[j].time_days) <= _NEIGHBOUR_DAYS
+    ]
+    degree = np.zeros(len(pictures))
+    for i, j in found:
+        degree[i] += 1
+        degree[j] += 1
+    # With many neighbours each spot would be counted many times over: as much say as two neighbours have.
+    return [_Pair(i, j, min(1.0, 2.0 / max(float(np.sqrt(degree[i] * degree[j])), 1.0))) for i, j in found]
+
+
+def _strongest(picture: SpottedPicture, count: int) -> SpottedPicture:
+    return replace(picture, right=picture.right[:count], up=picture.up[:count], area_msh=picture.area_msh[:count])
+
+
+def _candidates(pictures: Sequence[SpottedPicture], pairs: list[_Pair], *, mirrored: bool) -> list[_Reading]:
+    if pictures[0].sky_deg is not None:
+        return _candidates_by_camera_angle(pictures, pairs, mirrored=mirrored)
+    return _candidates_by_chain(pictures, pairs, mirrored=mirrored)
+
+
+def _sky(pictures: Sequence[SpottedPicture]) -> Floats:
+    return np.array([picture.sky_deg or 0.0 for picture in pictures])
+
+
+def _candidates_by_camera_angle(
+    pictures: Sequence[SpottedPicture], pairs: list[_Pair], *, mirrored: bool
+) -> list[_Reading]:
+    """Scan the one camera angle, degree by degree."""
+    camera_deg = np.arange(-180.0, 180.0, 1.0)
+    sky_deg = _sky(pictures)
+    turned = [
+        turned_spots(_strongest(picture, _FINE_SPOTS), camera_deg + sky, mirrored=mirrored)
+        for picture, sky in zip(pictures, sky_deg, strict=True)
+    ]
+    worth = np.zeros(len(camera_deg))
+    for pair in pairs:
+        worth += pair.share * pair_score(turned[pair.first], turned[pair.second], blur_deg=0.7, every_pair=False)
+    return [
+        _Reading(mirrored, sky_deg + camera_deg[peak], float(worth[peak]))
+        for peak in _peaks(worth, apart=int(_SAME_READING_DEG))
+    ]
+
+
+def _peaks(worth: Floats, *, apart: int) -> list[int]:
+    """The highest places of a circular curve, at least `apart` steps from each other."""
+    found: list[int] = []
+    for place in np.argsort(-worth, kind="stable"):
+        if all(min((place - other) % len(worth), (other - place) % len(worth)) >= apart for other in found):
+            found.append(int(place))
+        if len(found) == _CANDIDATES:
+            break
+    return found
+
+
+def _candidates_by_chain(pictures: Sequence[SpottedPicture], pairs: list[_Pair], *, mirrored: bool) -> list[_Reading]:
+    """Turn every picture freely: for each angle of an anchor, place the others one after another."""
+    angles_deg = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
+    turned = [turned_spots(_strongest(picture, _SEARCH_SPOTS), angles_deg, mirrored=mirrored) for picture in pictures]
+    scores: dict[tuple[int, int], Floats] = {}
+    for pair in pairs:
+        score = pair.share * pair_score(
+            turned[pair.first], turned[pair.second], blur_deg=_COARSE_BLUR_DEG, every_pair=True
+        )
+        scores[pair.first, pair.second] = score
+        scores[pair.second, pair.first] = score.T
+    readings: list[_Reading] = []
+    for anchor in _anchors(pictures, scores):
+        readings += _chains(scores, anchor, angles_deg, count=len(pictures), mirrored=mirrored)
+    readings.sort(key=lambda reading: -reading.worth)
+    return _distinct(readings)[:_CANDIDATES]
+
+
+def _anchors(pictures: Sequence[SpottedPicture], scores: dict[tuple[int, int], Floats]) -> list[int]:
+    """The two pictures whose pairs promise most."""
+    promise = np.zeros(len(pictures))
+    for (first, _), score in scores.items():
+        promise[first] += max(float(score.max()), 0.0)
+    return [int(place) for place in np.argsort(-promise, kind="stable")[:2] if promise[place] > 0.0]
+
+
+def _chains(
+    scores: dict[tuple[int, int], Floats], anchor: int, angles_deg: Floats, *, count: int, mirrored: bool
+) -> list[_Reading]:
+    """For every angle of the anchor, the others where they fit best to those placed, then all once more."""
+    steps = len(angles_deg)
+    start = np.arange(steps)
+    placed: dict[int, NDArray[np.intp]] = {anchor: start}
+
+    def support(picture: int) -> Floats:
+        total = np.zeros((steps, steps))
+        for other, places in placed.items():
+            if other != picture and (other, picture) in scores:
+                total += scores[other, picture][places]
+        return total
+
+    waiting = [picture for picture in range(count) if picture != anchor]
+    while waiting:
+        supports = {picture: support(picture) for picture in waiting}
+        nearest = max(waiting, key=lambda picture: float(supports[picture].max()))
+        placed[nearest] = supports[nearest].argmax(axis=1)
+        waiting.remove(nearest)
+    for _ in range(2):
+        for picture in range(count):
+            placed[picture] = support(picture).argmax(axis=1)
+    worth = np.zeros(steps)
+    for (first, second), score in scores.items():
+        if first < second:
+            worth += score[placed[first], placed[second]]
+    best = np.argsort(-worth, kind="stable")[: 3 * _CANDIDATES]
+    return [
+        _Reading(mirrored, angles_deg[[placed[picture][place] for picture in range(count)]], float(worth[place]))
+        for place in best
+    ]
+
+
+def _distinct(readings: Sequence[_Reading]) -> list[_Reading]:
+    """Readings best first, without those that another one repeats."""
+    kept: list[_Reading] = []
+    for reading in sorted(readings, key=lambda one: -one.worth):
+        if not any(
+            one.mirrored == reading.mirrored and _apart_deg(one.angles_deg, reading.angles_deg) < _SAME_READING_DEG
+            for one in kept
+        ):
+            kept.append(reading)
+    return kept
+
+
+def _apart_deg(first_deg: Floats, second_deg: Floats) -> float:
+    """Root mean square difference of two sets of angles."""
+    apart = (first_deg - second_deg + 180.0) % 360.0 - 180.0
+    return float(np.sqrt(np.mean(apart**2)))
+
+
+def _refined(pictures: Sequence[SpottedPicture], pairs: list[_Pair], reading: _Reading) -> _Reading:
+    """Move one picture at a time to its best angle among the others, in ever finer steps, to rest."""
+    strong = [_strongest(picture, _FINE_SPOTS) for picture in pictures]
+    angles_deg = reading.angles_deg.astype(np.float64).copy()
+    for reach_deg, step_deg, blur_deg in ((4.5, 0.5, 0.8), (1.5, 0.25, 0.4), (0.6, 0.1, 0.0), (0.3, 0.05, 0.0)):
+        offsets_deg = np.arange(-reach_deg, reach_deg + step_deg / 2, step_deg)
+        for _ in range(4):
+            before = angles_deg.copy()
+            for picture in range(len(pictures)):
+                curve = _curve(strong, pairs, angles_deg, picture, offsets_deg, reading.mirrored, blur_deg)
+                angles_deg[picture] += offsets_deg[int(np.argmax(curve))]
+            if np.abs(angles_deg - before).max() <= step_deg / 2:
+                break
+    return _Reading(reading.mirrored, angles_deg, _worth(strong, pairs, angles_deg, mirrored=reading.mirrored))
+
+
+def _curve(
+    pictures: Sequence[SpottedPicture],
+    pairs: list[_Pair],
+    angles_deg: Floats,
+    picture: int,
+    offsets_deg: Floats,
+    mirrored: bool,
+    blur_deg: float,
+) -> Floats:
+    """Worth of one picture's angle plus each offset, the others staying."""
+    moved = turned_spots(pictures[picture], angles_deg[picture] + offsets_deg, mirrored=mirrored)
+    curve = _level_penalty(pictures, angles_deg, picture, offsets_deg)
+    for pair in pairs:
+        if picture not in (pair.first, pair.second):
+            continue
+        other = pair.second if picture == pair.first else pair.first
+        still = turned_spots(pictures[other], angles_deg[other : other + 1], mirrored=mirrored)
+        curve += pair.share * pair_score(moved, still, blur_deg=blur_deg, every_pair=True)[:, 0]
+    return curve
+
+
+def _level_penalty(pictures: Sequence[SpottedPicture], angles_deg: Floats, picture: int, offsets_deg: Floats) -> Floats:
+    """Log likelihood of a picture's angle by the mount: near the camera angle that the others have."""
+    if pictures[picture].sky_deg is None or len(pictures) < 2:
+        return np.zeros(len(offsets_deg))
+    camera_deg = angles_deg - _sky(pictures)
+    others = np.delete(camera_deg, picture)
+    centre = others[0] + np.median((others - others[0] + 180.0) % 360.0 - 180.0)
+    off = (camera_deg[picture] + offsets_deg - centre + 180.0) % 360.0 - 180.0
+    penalty: Floats = -0.5 * (off / _LEVEL_SIGMA_DEG) ** 2
+    return penalty
+
+
+def _worth(pictures: Sequence[SpottedPicture], pairs: list[_Pair], angles_deg: Floats, *, mirrored: bool) -> float:
+    turned = _turned_each(pictures, angles_deg, mirrored=mirrored)
+    worth = sum(
+        pair.share * float(pair_score(turned[pair.first], turned[pair.second], blur_deg=0.0, every_pair=False)[0])
+        for pair in pairs
+    )
+    if pictures[0].sky_deg is not None:
+        camera_deg = angles_deg - _sky(pictures)
+        off = (camera_deg - camera_deg[0] + 180.0) % 360.0 - 180.0
+        worth -= 0.5 * float(np.sum(((off - np.median(off)) / _LEVEL_SIGMA_DEG) ** 2))
+    return worth
+
+
+def _turned_each(pictures: Sequence[SpottedPicture], angles_deg: Floats, *, mirrored: bool) -> list[TurnedSpots]:
+    return [
+        turned_spots(picture, angles_deg[number : number + 1], mirrored=mirrored)
+        for number, picture in enumerate(pictures)
+    ]
+
+
+def _judged(
+    pictures: Sequence[SpottedPicture], pairs: list[_Pair], readings: list[_Reading]
+) -> tuple[SpotReading | None, ...]:
+    """The best reading for each picture, with its error and its odds against the best that differs there."""
+    strong = [_strongest(picture, _FINE_SPOTS) for picture in pictures]
+    sigma_deg = _errors_deg(strong, pairs, readings[0])
+    judged: list[SpotReading | None] = []
+    for number in range(len(pictures)):
+        if not np.isfinite(sigma_deg[number]):
+            judged.append(None)
+            continue
+        log_odds, other = _rival(strong, pairs, readings, number)
+        judged.append(
+            SpotReading(
+                north_angle_deg=wrapped_deg(float(readings[0].angles_deg[number])),
+                sigma_deg=float(sigma_deg[number]),
+                mirrored=readings[0].mirrored,
+                odds=float(np.exp(np.clip(log_odds, 0.0, 30.0))),
+                other_north_angle_deg=None if other is None else wrapped_deg(float(other.angles_deg[number])),
+                other_mirrored=None if other is None else other.mirrored,
+            )
+        )
+    return tuple(judged)
+
+
+def _rival(
+    pictures: Sequence[SpottedPicture], pairs: list[_Pair], readings: list[_Reading], number: int
+) -> tuple[float, _Reading | None]:
+    """How much less the best reading that differs at this picture is worth, and that reading."""
+    best = readings[0]
+    # Nothing matched at all is worth nothing: that, too, is a reading.
+    log_odds, other = best.worth, None
+    for reading in readings[1:]:
+        apart = abs(wrapped_deg(float(reading.angles_deg[number] - best.angles_deg[number])))
+        if (apart > _SAME_READING_DEG or reading.mirrored != best.mirrored) and best.worth - reading.worth < log_odds:
+            log_odds, other = best.worth - reading.worth, reading
+    if pictures[number].sky_deg is None:
+        # Turned freely, this picture alone may fit elsewhere too.
+        offsets_deg = np.arange(-180.0, 180.0, 2.0)
+        curve = _curve(pictures, pairs, best.angles_deg, number, offsets_deg, best.mirrored, 1.0)
+        far = np.abs(offsets_deg) > _SAME_READING_DEG
+        place = int(np.argmax(np.where(far, curve, -np.inf)))
+        gap = float(curve[~far].max() - curve[place])
+        if gap < log_odds:
+            angles_deg = best.angles_deg.copy()
+            angles_deg[number] += offsets_deg[place]
+            log_odds, other = gap, _Reading(best.mirrored, angles_deg, best.worth - gap)
+    return log_odds, other
+
+
+def _errors_deg(pictures: Sequence[SpottedPicture], pairs: list[_Pair], best: _Reading) -> Floats:
+    """Standard errors (N,) from the curvature of the worth over all angles at once; infinite where nothing holds."""
+    count = len(pictures)
+    curvature = np.zeros((count, count))
+    step_deg = 0.4
+    grid = np.array([-step_deg, 0.0, step_deg])
+    turned = [
+        turned_spots(picture, best.angles_deg[number] + grid, mirrored=best.mirrored)
+        for number, picture in enumerate(pictures)
+    ]
+    for pair in pairs:
+        i, j = pair.first, pair.second
+        score = pair.share * pair_score(turned[i], turned[j], blur_deg=0.3, every_pair=True)
+        curvature[i, i] -= (score[0, 1] - 2.0 * score[1, 1] + score[2, 1]) / step_deg**2
+        curvature[j, j] -= (score[1, 0] - 2.0 * score[1, 1] + score[1, 2]) / step_deg**2
+        mixed = (score[2, 2] - score[2, 0] - score[0, 2] + score[0, 0]) / (4.0 * step_deg**2)
+        curvature[i, j] -= mixed
+        curvature[j, i] -= mixed
+    if pictures[0].sky_deg is not None:
+        curvature += (np.eye(count) - 1.0 / count) / _LEVEL_SIGMA_DEG**2
+    return _inverse_root_diagonal(curvature)
+
+
+def _inverse_root_diagonal(curvature: Floats) -> Floats:
+    """Errors from a curvature that may be flat, or bent the wrong way, along some directions."""
+    values, vectors = np.linalg.eigh(curvature)
+    held = values > 0.02
+    variance = ((vectors[:, held] ** 2) / values[held]).sum(axis=1)
+    # A picture that leans on a loose direction is not known.
+    loose = (vectors[:, ~held] ** 2).sum(axis=1)
+    errors: Floats = np.where(loose < 0.02, np.sqrt(np.maximum(variance, _LEAST_SIGMA_DEG**2)), np.inf)
+    return errors
