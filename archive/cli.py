@@ -112,6 +112,14 @@ def new(folder: Path, as_json: bool, camera_angle: float | None, mirrored: str, 
     help="From the picture's up to solar north, counter-clockwise, un-mirrored.",
 )
 @click.option("--mirrored", type=click.Choice(["yes", "no"]), help="Whether the picture is a mirror image.")
+@click.option(
+    "--drift",
+    nargs=2,
+    type=click.Path(path_type=Path),
+    metavar="FIRST SECOND",
+    help="Two frames of the same camera in order of time, taken with tracking off, some seconds to a minute or two "
+    "apart: the disc moves due west. They are measured, not filed. With one PICTURE.",
+)
 @click.option("--note", help="A paragraph for the day's notes (Markdown).")
 @click.option("--publish", "publish_too", is_flag=True, help="Then build, film the last week and publish.")
 @JSON
@@ -129,7 +137,7 @@ def add(folder: Path, pictures: tuple[Path, ...], as_json: bool, publish_too: bo
 
     root = open_folder(folder)
     results = []
-    for result in add_pictures(root, pictures, add_options(**stated), on_progress=progress()):
+    for result in add_pictures(root, pictures, add_options(pictures, **stated), on_progress=progress()):
         results.append(result)
         print_added(result, as_json=as_json)
     refused = any(result.status == "refused" for result in results)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -56,13 +57,22 @@ def new_settings(answers: dict[str, str], *, mirrored: str, camera_angle_deg: fl
 
 
 def add_options(
-    time_text: str | None, mirrored: str | None, north_angle: float | None, **stated: str | None
+    pictures: Sequence[Path],
+    *,
+    time_text: str | None,
+    mirrored: str | None,
+    north_angle: float | None,
+    drift: tuple[Path, Path] | None,
+    **stated: str | None,
 ) -> AddOptions:
-    """What `add` was told."""
+    """What `add` was told; two drift frames go with one picture."""
+    if drift is not None and (len(pictures) != 1 or pictures[0].is_dir()):
+        raise click.UsageError("--drift FIRST SECOND goes with one picture, not with several or a folder")
     return AddOptions(
         time=parse_time(time_text, name="--time") if time_text else None,
         mirrored=None if mirrored is None else mirrored == "yes",
         north_angle_deg=north_angle,
+        drift=drift,
         **stated,
     )
 

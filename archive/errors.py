@@ -13,7 +13,21 @@ The command line alone catches `ArchiveError`: one line per cause on stderr, exi
 A message names the file, the field, the value found and what to do.
 """
 
-__all__ = ["ArchiveError", "FactsError", "FolderError", "PictureError", "PublishError", "SettingsError"]
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+__all__ = [
+    "ArchiveError",
+    "FactsError",
+    "FolderError",
+    "PictureError",
+    "PublishError",
+    "SettingsError",
+    "clear_refusal",
+]
 
 
 class ArchiveError(Exception):
@@ -42,3 +56,19 @@ class FolderError(ArchiveError):
 
 class PublishError(ArchiveError):
     """The publishing target cannot or should not be written."""
+
+
+@contextmanager
+def clear_refusal(path: Path) -> Iterator[None]:
+    """What the system refuses while `path` is being written, as one line for the user.
+
+    Raises
+    ------
+    FolderError
+        In place of any OSError.
+    """
+    try:
+        yield
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise FolderError(f"{path}: cannot be written: {reason}; check permissions and free space") from error

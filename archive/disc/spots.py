@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from archive.disc.aligned import DiscFrame
+from archive.disc.aligned import DiscFrame, align_disc
+from archive.disc.tone import flatten_disc
+from archive.observation import Disc
 
-__all__ = ["DarkSpots", "find_dark_spots"]
+__all__ = ["DarkSpots", "find_dark_spots", "spots_as_it_came"]
 
 Floats = NDArray[np.floating[Any]]
 
+_FRAME_PX = 512
 _BLUR_PX = 1.0
 _LEAST_DEPTH = 0.05  # of the quiet disc: granulation and cloud stay below
 _NOISE_FACTOR = 5.5
 _LIMB_SHARE = 0.97  # nearer the limb the edge's own blur is dark
 _LEAST_PX = 4
 _MOST_SPOTS = 40
+# The largest group on record, of April 1947, covered 6132 MSH (Greenwich, from memory); one dark patch is less.
+_LARGEST_MSH = 4000.0
 _COARSE = 4
 
 
@@ -36,6 +41,33 @@ class DarkSpots:
     up: Floats
     area_msh: Floats
     depth: Floats
+
+
+def spots_as_it_came(brightness: NDArray[np.float32], disc: Disc) -> DarkSpots:
+    """Spots of a picture, neither turned nor un-mirrored.
+
+    Parameters
+    ----------
+    brightness : ndarray of shape (H, W), linear
+    disc : Disc
+        The limb in that picture.
+    """
+    frame = DiscFrame(_FRAME_PX)
+    shrink = max(1, int(disc.radius_px / (1.5 * frame.radius_px)))
+    if shrink > 1:
+        # A block's mean is all that the coarse frame could hold, and far quicker than filtering the whole.
+        height, width = (side // shrink * shrink for side in brightness.shape)
+        blocks = brightness[:height, :width].reshape(height // shrink, shrink, width // shrink, shrink)
+        brightness = blocks.mean(axis=(1, 3), dtype=np.float32)
+        offset = (shrink - 1) / 2.0
+        disc = replace(
+            disc,
+            x_px=(disc.x_px - offset) / shrink,
+            y_px=(disc.y_px - offset) / shrink,
+            radius_px=disc.radius_px / shrink,
+        )
+    aligned = align_disc(brightness, disc, north_angle_deg=0.0, mirrored=False, frame=frame)
+    return find_dark_spots(flatten_disc(aligned, frame), frame)
 
 
 def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
@@ -68,7 +100,7 @@ def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
     right, up = (columns - frame.centre_px) / frame.radius_px, (frame.centre_px - rows) / frame.radius_px
     mu = np.sqrt(np.clip(1.0 - right**2 - up**2, 0.01, 1.0))
     area_msh = 1e6 * size_px / (2.0 * np.pi * frame.radius_px**2 * mu)
-    keep = (size_px >= _LEAST_PX) & (deepest > 1.25 * threshold)
+    keep = (size_px >= _LEAST_PX) & (deepest > 1.25 * threshold) & (area_msh < _LARGEST_MSH)
     order = np.argsort(-(weight / mu) * keep, kind="stable")[: min(int(keep.sum()), _MOST_SPOTS)]
     return DarkSpots(right[order], up[order], area_msh[order], deepest[order])
 

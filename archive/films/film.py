@@ -12,12 +12,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.errors import FactsError
+from archive.errors import FactsError, FolderError, clear_refusal
 from archive.films.encoder import Coding, Progress, encode_mp4, replacing
 from archive.films.frames import Load, film_frames
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline
 
-__all__ = ["FilmDisc", "FilmFiles", "make_daily_film"]
+__all__ = ["FilmDisc", "FilmFiles", "check_film_name", "make_daily_film"]
 
 # The loop is meant for messages, which carry a few megabytes at most: a small frame, short holds, the newest
 # pictures of a long film, and a ceiling on its bit rate.
@@ -57,6 +57,45 @@ class FilmFiles:
     size_px: int
 
 
+def check_film_name(out: Path) -> None:
+    """Raise where a film may not be written under this name.
+
+    Raises
+    ------
+    FactsError
+        The name does not end in ``.mp4``, or is a folder's.
+    FolderError
+        Its folder is missing, or one of the four files of the film would replace something else than an earlier film.
+    """
+    if out.is_dir():
+        raise FactsError(f"{out}: is a folder; name the film in it, such as {out / 'sun.mp4'}")
+    if out.suffix != ".mp4":
+        raise FactsError(f"{out}: a film's name ends in .mp4, in small letters; write {out.stem}.mp4")
+    if not out.parent.is_dir():
+        raise FolderError(f"{out}: folder {out.parent} does not exist; make it first, or choose another")
+    names = _four_names(out)
+    in_the_way = [path for path in names if path.exists() or path.is_symlink()]
+    if in_the_way and not _is_list_of_frames(names[2]):
+        raise FolderError(
+            f"{', '.join(map(str, in_the_way))}: would be replaced by the film (with its poster, list of frames and "
+            f"loop), but comes from no earlier film; move it away, or choose another name than {out.name}"
+        )
+
+
+def _four_names(out: Path) -> tuple[Path, Path, Path, Path]:
+    """Film, poster, list of frames, loop."""
+    return out, out.with_suffix(".jpg"), out.with_suffix(".json"), out.with_name(f"{out.stem}-loop.mp4")
+
+
+def _is_list_of_frames(path: Path) -> bool:
+    """Tell whether a JSON file lists a film's frames as this program does."""
+    try:
+        listed = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return False
+    return isinstance(listed, dict) and {"frames", "disc", "style"} <= listed.keys()
+
+
 def make_daily_film(
     sightings: Sequence[Sighting],
     load: Load,
@@ -83,18 +122,15 @@ def make_daily_film(
     Raises
     ------
     FactsError
-        Without any sighting, or where `out` does not end in ``.mp4``.
+        Without any sighting.
     ArchiveError
-        The encoder failed. Whenever this raises, all four files stay as they were.
+        The encoder failed, or the system refuses. Whenever this raises, all four files stay as they were.
     """
-    if out.suffix != ".mp4":
-        raise FactsError(f"{out.name}: the film's name ends in {out.suffix!r}: give one that ends in .mp4")
     specs = daily_timeline(sightings, frames_per_second=frames_per_second)
     loop_specs = _loop_timeline(sightings, frames_per_second)
-    loop = out.with_name(f"{out.stem}-loop.mp4")
-    made = FilmFiles(out, out.with_suffix(".jpg"), out.with_suffix(".json"), loop, len(specs), size_px)
+    made = FilmFiles(*_four_names(out), len(specs), size_px)
     total = len(specs) + len(loop_specs)
-    with ExitStack() as whole:  # the four change together, once all are ready
+    with clear_refusal(out), ExitStack() as whole:  # the four change together, once all are ready
         poster, mp4 = (whole.enter_context(replacing(path)) for path in (made.poster, made.mp4))
         frames = _saving_poster(film_frames(specs, load, size_px=size_px), specs, poster)
         encode_mp4(

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from archive.sun.heliographic import from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
 
-__all__ = ["SpottedPicture", "TurnedSpots", "pair_score", "turned_spots"]
+__all__ = ["Marks", "SpottedPicture", "TurnedSpots", "marks_of", "pair_score", "turned_spots"]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -25,9 +25,10 @@ Floats = NDArray[np.floating[Any]]
 # check values), a group's parts grow and fade under one's eyes, and a centroid is good to a third of a degree.
 _LONGITUDE_RATE_SIGMA_DEG_PER_DAY = 0.2
 _LATITUDE_RATE_SIGMA_DEG_PER_DAY = 0.06
-_CHANGE_SIGMA_DEG = 0.4
+_CHANGE_SIGMA_DEG = 0.25
 _CENTROID_SIGMA_DEG = 0.25
 _FARTHEST_MERIDIAN_DEG = 82.0
+_GROUP_DEG = 6.0
 # Spots come in groups and belts: a chance neighbour is likelier than on an even hemisphere of 20,600 square degrees.
 _CHANCE_PER_SQUARE_DEG = 1.0 / 6000.0
 
@@ -38,7 +39,8 @@ class SpottedPicture:
 
     `right`, `up` (N,) in radii from the disc's centre; `area_msh` (N,). `sky_deg` is what the mount's geometry
     gives without the camera angle (P - q, or P for an equatorial mount), None where the mount is not known.
-    `time_days` counts from any zero that all pictures share.
+    `time_days` counts from any zero that all pictures share. `centre_px` (x, y) and `radius_px` say where the disc
+    lay in the frame: by them specks of dust, which stay in the frame, are told from spots.
     """
 
     time_days: float
@@ -48,48 +50,108 @@ class SpottedPicture:
     up: Floats
     area_msh: Floats
     sky_deg: float | None = None
+    centre_px: tuple[float, float] = (0.0, 0.0)
+    radius_px: float = 1.0
 
 
 @dataclass(frozen=True)
-class TurnedSpots:
-    """Heliographic places (A, N) of a picture's spots under A angles; `sigma_deg`, `chance`, `say` (N,)."""
+class Marks:
+    """What a picture offers to be matched: its spots, and the middle of each group of several.
+
+    A group's middle is there because spots merge and split, by seeing or by nature, and their middle stays.
+    `right`, `up`, `sigma_deg`, `found_share` (how likely it has a counterpart) and `say` are (N,).
+    """
 
     time_days: float
+    b0_deg: float
     l0_deg: float
-    latitude_deg: Floats
-    meridian_deg: Floats
+    sky_deg: float | None
+    right: Floats
+    up: Floats
     sigma_deg: Floats
     found_share: Floats
     say: Floats
 
+    @property
+    def groups(self) -> float:
+        """How many groups speak."""
+        return float(self.say.sum())
 
-def turned_spots(picture: SpottedPicture, angles_deg: Floats, *, mirrored: bool) -> TurnedSpots:
-    """Where the spots are on the Sun, for each of A north angles.
+
+@dataclass(frozen=True)
+class TurnedSpots:
+    """Heliographic places (A, N) of a picture's marks under A angles, and the marks."""
+
+    marks: Marks
+    latitude_deg: Floats
+    meridian_deg: Floats
+
+
+def marks_of(picture: SpottedPicture, *, most: int) -> Marks:
+    """The marks of a picture's `most` strongest spots."""
+    right, up, area_msh = picture.right[:most], picture.up[:most], picture.area_msh[:most]
+    mu = _mu(right, up)
+    group = _groups(right, up, mu)
+    members = np.bincount(group, minlength=0)[group] if len(group) else group
+    # A group says a little more than one spot: part by its middle, part by its spots together.
+    say = np.where(members > 1, 0.7 / np.maximum(members, 1), 1.0)
+    several = [number for number in np.unique(group) if np.sum(group == number) > 1]
+    middles = np.array([_middle(right, up, area_msh, group == number) for number in several]).reshape(-1, 3)
+    all_right, all_up = np.append(right, middles[:, 0]), np.append(up, middles[:, 1])
+    area = np.append(area_msh, middles[:, 2])
+    return Marks(
+        time_days=picture.time_days,
+        b0_deg=picture.b0_deg,
+        l0_deg=picture.l0_deg,
+        sky_deg=picture.sky_deg,
+        right=all_right,
+        up=all_up,
+        sigma_deg=_CENTROID_SIGMA_DEG / _mu(all_right, all_up),
+        found_share=0.35 + 0.55 * area / (area + 60.0),
+        say=np.append(say, np.full(len(several), 0.5)),
+    )
+
+
+def _mu(right: Floats, up: Floats) -> Floats:
+    mu: Floats = np.sqrt(np.clip(1.0 - right**2 - up**2, 0.02, 1.0))
+    return mu
+
+
+def _groups(right: Floats, up: Floats, mu: Floats) -> NDArray[np.intp]:
+    """Number of each spot's group: spots linked by steps of a few degrees."""
+    apart_deg = np.degrees(np.hypot(right[:, None] - right[None, :], up[:, None] - up[None, :]))
+    linked = apart_deg / np.minimum(mu[:, None], mu[None, :]) < _GROUP_DEG
+    number = np.arange(len(right))
+    for _ in range(len(right)):
+        spread = np.where(linked, number[None, :], len(right)).min(axis=1) if len(right) else number
+        if np.array_equal(spread, number):
+            break
+        number = spread
+    return np.unique(number, return_inverse=True)[1].astype(np.intp)
+
+
+def _middle(right: Floats, up: Floats, area_msh: Floats, inside: NDArray[np.bool_]) -> tuple[float, float, float]:
+    weight = area_msh[inside]
+    total = float(weight.sum())
+    return float(right[inside] @ weight) / total, float(up[inside] @ weight) / total, total
+
+
+def turned_spots(marks: Marks, angles_deg: Floats, *, mirrored: bool) -> TurnedSpots:
+    """Where the marks are on the Sun, for each of A north angles.
 
     Parameters
     ----------
-    picture : SpottedPicture
+    marks : Marks
     angles_deg : ndarray of shape (A,)
         North angles, as `archive.observation.Evidence` defines them.
     mirrored : bool
     """
-    right = -picture.right if mirrored else picture.right
+    right = -marks.right if mirrored else marks.right
     turn = np.radians(angles_deg)[:, None]
-    west = right * np.cos(turn) + picture.up * np.sin(turn)
-    north = picture.up * np.cos(turn) - right * np.sin(turn)
-    latitude_deg, meridian_deg = from_disc(west, north, b0_deg=picture.b0_deg)
-    mu = np.sqrt(np.clip(1.0 - picture.right**2 - picture.up**2, 0.02, 1.0))
-    apart = np.hypot(right[:, None] - right[None, :], picture.up[:, None] - picture.up[None, :])
-    near = (np.degrees(apart) / np.minimum(mu[:, None], mu[None, :]) < 6.0).sum(axis=1)
-    return TurnedSpots(
-        time_days=picture.time_days,
-        l0_deg=picture.l0_deg,
-        latitude_deg=latitude_deg,
-        meridian_deg=meridian_deg,
-        sigma_deg=_CENTROID_SIGMA_DEG / mu,
-        found_share=0.35 + 0.55 * picture.area_msh / (picture.area_msh + 60.0),
-        say=near**-0.5,
-    )
+    west = right * np.cos(turn) + marks.up * np.sin(turn)
+    north = marks.up * np.cos(turn) - right * np.sin(turn)
+    latitude_deg, meridian_deg = from_disc(west, north, b0_deg=marks.b0_deg)
+    return TurnedSpots(marks, latitude_deg, meridian_deg)
 
 
 def pair_score(first: TurnedSpots, second: TurnedSpots, *, blur_deg: float, every_pair: bool) -> Floats:
@@ -110,32 +172,34 @@ def pair_score(first: TurnedSpots, second: TurnedSpots, *, blur_deg: float, ever
     """
     a = (slice(None), None) if every_pair else (slice(None),)
     b = (None, slice(None)) if every_pair else (slice(None),)
-    days = second.time_days - first.time_days
+    before, after = first.marks, second.marks
+    days = after.time_days - before.time_days
+    turned = before.l0_deg - after.l0_deg
     drift = carrington_drift_deg_per_day(first.latitude_deg) * days
-    carried = first.meridian_deg + drift + (first.l0_deg - second.l0_deg)
+    carried = first.meridian_deg + drift + turned
     carried = (carried + 180.0) % 360.0 - 180.0
     apart_latitude = first.latitude_deg[a][..., :, None] - second.latitude_deg[b][..., None, :]
     apart_meridian = carried[a][..., :, None] - second.meridian_deg[b][..., None, :]
     apart_meridian = apart_meridian * np.cos(np.radians(second.latitude_deg))[b][..., None, :]
-    base = first.sigma_deg[:, None] ** 2 + second.sigma_deg[None, :] ** 2 + _CHANGE_SIGMA_DEG**2 + blur_deg**2
+    base = before.sigma_deg[:, None] ** 2 + after.sigma_deg[None, :] ** 2 + _CHANGE_SIGMA_DEG**2 + blur_deg**2
     variance_latitude = base + (_LATITUDE_RATE_SIGMA_DEG_PER_DAY * days) ** 2
     variance_meridian = base + (_LONGITUDE_RATE_SIGMA_DEG_PER_DAY * days) ** 2
     density = np.exp(-0.5 * (apart_latitude**2 / variance_latitude + apart_meridian**2 / variance_meridian))
     density /= 2.0 * np.pi * np.sqrt(variance_latitude * variance_meridian) * _CHANCE_PER_SQUARE_DEG
     # What has turned out of sight says nothing: its counterpart cannot be there.
     seen = (np.abs(carried) < _FARTHEST_MERIDIAN_DEG).astype(np.float64)[a]
-    back = second.meridian_deg - drift.mean() - (first.l0_deg - second.l0_deg)
+    back = second.meridian_deg - drift.mean() - turned
     back = (back + 180.0) % 360.0 - 180.0
     was_seen = (np.abs(back) < _FARTHEST_MERIDIAN_DEG).astype(np.float64)[b]
     # A spot with its share of say in each direction.
     onto_second = (density * seen[..., :, None]).sum(axis=-2) / np.maximum(seen.sum(axis=-1), 1.0)[..., None]
     onto_first = (density * was_seen[..., None, :]).sum(axis=-1) / np.maximum(was_seen.sum(axis=-1), 1.0)[..., None]
-    score_second = _say(second, onto_second) * was_seen
-    score_first = _say(first, onto_first) * seen
+    score_second = _say(after, onto_second) * was_seen
+    score_first = _say(before, onto_first) * seen
     total: Floats = 0.5 * (score_second.sum(axis=-1) + score_first.sum(axis=-1))
     return total
 
 
-def _say(spots: TurnedSpots, likelihood: Floats) -> Floats:
-    found: Floats = spots.say * np.log(1.0 - spots.found_share + spots.found_share * likelihood)
+def _say(marks: Marks, likelihood: Floats) -> Floats:
+    found: Floats = marks.say * np.log(1.0 - marks.found_share + marks.found_share * likelihood)
     return found

@@ -10,14 +10,15 @@ tells how far the best can be believed.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.orientation.angles import wrapped_deg
-from archive.orientation.spot_match import SpottedPicture, TurnedSpots, pair_score, turned_spots
+from archive.orientation.dust import without_dust
+from archive.orientation.spot_match import Marks, SpottedPicture, TurnedSpots, marks_of, pair_score, turned_spots
 
 __all__ = ["LEAST_ODDS", "SpotReading", "SpottedPicture", "solve_spots"]
 
@@ -31,6 +32,7 @@ _SEARCH_SPOTS = 8
 _FINE_SPOTS = 16
 _CANDIDATES = 6
 _SAME_READING_DEG = 6.0
+_ERROR_SCALES = (1.3, 0.7)
 _LEAST_SIGMA_DEG = 0.1  # the law itself, and centroids, are no better
 LEAST_ODDS = 30.0  # from which a reading is believed
 
@@ -86,21 +88,24 @@ def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) ->
         None where the spots do not tell.
     """
     nothing: tuple[SpotReading | None, ...] = (None,) * len(pictures)
-    pairs = _neighbours(pictures)
+    clean = without_dust(pictures)
+    marks = [marks_of(picture, most=_FINE_SPOTS) for picture in clean]
+    pairs = _neighbours(marks)
     if not pairs:
         return nothing
+    few = [marks_of(picture, most=_SEARCH_SPOTS) for picture in clean]
     readings = [
         reading
         for mirror in ((False, True) if mirrored is None else (mirrored,))
-        for reading in _candidates(pictures, pairs, mirrored=mirror)
+        for reading in _candidates(marks, few, pairs, mirrored=mirror)
     ]
     if not readings:
         return nothing
-    refined = _distinct([_refined(pictures, pairs, reading) for reading in readings])
-    return _judged(pictures, pairs, refined)
+    refined = _distinct([_refined(marks, pairs, reading) for reading in readings])
+    return _judged(marks, pairs, refined)
 
 
-def _neighbours(pictures: Sequence[SpottedPicture]) -> list[_Pair]:
+def _neighbours(pictures: Sequence[Marks]) -> list[_Pair]:
     """Pairs within ten days of pictures that have spots."""
     found = [
         (i, j)
@@ -118,28 +123,25 @@ def _neighbours(pictures: Sequence[SpottedPicture]) -> list[_Pair]:
     return [_Pair(i, j, min(1.0, 2.0 / max(float(np.sqrt(degree[i] * degree[j])), 1.0))) for i, j in found]
 
 
-def _strongest(picture: SpottedPicture, count: int) -> SpottedPicture:
-    return replace(picture, right=picture.right[:count], up=picture.up[:count], area_msh=picture.area_msh[:count])
-
-
-def _candidates(pictures: Sequence[SpottedPicture], pairs: list[_Pair], *, mirrored: bool) -> list[_Reading]:
+def _candidates(
+    pictures: Sequence[Marks], few: Sequence[Marks], pairs: list[_Pair], *, mirrored: bool
+) -> list[_Reading]:
+    """Where the mount is known, one camera angle; else chains, over the strongest spots only."""
     if pictures[0].sky_deg is not None:
         return _candidates_by_camera_angle(pictures, pairs, mirrored=mirrored)
-    return _candidates_by_chain(pictures, pairs, mirrored=mirrored)
+    return _candidates_by_chain(few, pairs, mirrored=mirrored)
 
 
-def _sky(pictures: Sequence[SpottedPicture]) -> Floats:
+def _sky(pictures: Sequence[Marks]) -> Floats:
     return np.array([picture.sky_deg or 0.0 for picture in pictures])
 
 
-def _candidates_by_camera_angle(
-    pictures: Sequence[SpottedPicture], pairs: list[_Pair], *, mirrored: bool
-) -> list[_Reading]:
+def _candidates_by_camera_angle(pictures: Sequence[Marks], pairs: list[_Pair], *, mirrored: bool) -> list[_Reading]:
     """Scan the one camera angle, degree by degree."""
     camera_deg = np.arange(-180.0, 180.0, 1.0)
     sky_deg = _sky(pictures)
     turned = [
-        turned_spots(_strongest(picture, _FINE_SPOTS), camera_deg + sky, mirrored=mirrored)
+        turned_spots(picture, camera_deg + sky, mirrored=mirrored)
         for picture, sky in zip(pictures, sky_deg, strict=True)
     ]
     worth = np.zeros(len(camera_deg))
@@ -162,10 +164,10 @@ def _peaks(worth: Floats, *, apart: int) -> list[int]:
     return found
 
 
-def _candidates_by_chain(pictures: Sequence[SpottedPicture], pairs: list[_Pair], *, mirrored: bool) -> list[_Reading]:
+def _candidates_by_chain(pictures: Sequence[Marks], pairs: list[_Pair], *, mirrored: bool) -> list[_Reading]:
     """Turn every picture freely: for each angle of an anchor, place the others one after another."""
     angles_deg = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
-    turned = [turned_spots(_strongest(picture, _SEARCH_SPOTS), angles_deg, mirrored=mirrored) for picture in pictures]
+    turned = [turned_spots(picture, angles_deg, mirrored=mirrored) for picture in pictures]
     scores: dict[tuple[int, int], Floats] = {}
     for pair in pairs:
         score = pair.share * pair_score(
@@ -180,7 +182,7 @@ def _candidates_by_chain(pictures: Sequence[SpottedPicture], pairs: list[_Pair],
     return _distinct(readings)[:_CANDIDATES]
 
 
-def _anchors(pictures: Sequence[SpottedPicture], scores: dict[tuple[int, int], Floats]) -> list[int]:
+def _anchors(pictures: Sequence[Marks], scores: dict[tuple[int, int], Floats]) -> list[int]:
     """The two pictures whose pairs promise most."""
     promise = np.zeros(len(pictures))
     for (first, _), score in scores.items():
@@ -241,24 +243,33 @@ def _apart_deg(first_deg: Floats, second_deg: Floats) -> float:
     return float(np.sqrt(np.mean(apart**2)))
 
 
-def _refined(pictures: Sequence[SpottedPicture], pairs: list[_Pair], reading: _Reading) -> _Reading:
+def _refined(pictures: Sequence[Marks], pairs: list[_Pair], reading: _Reading) -> _Reading:
     """Move one picture at a time to its best angle among the others, in ever finer steps, to rest."""
-    strong = [_strongest(picture, _FINE_SPOTS) for picture in pictures]
     angles_deg = reading.angles_deg.astype(np.float64).copy()
+    if pictures[0].sky_deg is None:
+        _replace_strays(pictures, pairs, angles_deg, mirrored=reading.mirrored)
     for reach_deg, step_deg, blur_deg in ((4.5, 0.5, 0.8), (1.5, 0.25, 0.4), (0.6, 0.1, 0.0), (0.3, 0.05, 0.0)):
         offsets_deg = np.arange(-reach_deg, reach_deg + step_deg / 2, step_deg)
         for _ in range(4):
             before = angles_deg.copy()
             for picture in range(len(pictures)):
-                curve = _curve(strong, pairs, angles_deg, picture, offsets_deg, reading.mirrored, blur_deg)
+                curve = _curve(pictures, pairs, angles_deg, picture, offsets_deg, reading.mirrored, blur_deg)
                 angles_deg[picture] += offsets_deg[int(np.argmax(curve))]
             if np.abs(angles_deg - before).max() <= step_deg / 2:
                 break
-    return _Reading(reading.mirrored, angles_deg, _worth(strong, pairs, angles_deg, mirrored=reading.mirrored))
+    return _Reading(reading.mirrored, angles_deg, _worth(pictures, pairs, angles_deg, mirrored=reading.mirrored))
+
+
+def _replace_strays(pictures: Sequence[Marks], pairs: list[_Pair], angles_deg: Floats, *, mirrored: bool) -> None:
+    """Look round the whole circle for each picture among the others: a chain may have placed one badly."""
+    offsets_deg = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
+    for picture in range(len(pictures)):
+        curve = _curve(pictures, pairs, angles_deg, picture, offsets_deg, mirrored, 1.5)
+        angles_deg[picture] += offsets_deg[int(np.argmax(curve))]
 
 
 def _curve(
-    pictures: Sequence[SpottedPicture],
+    pictures: Sequence[Marks],
     pairs: list[_Pair],
     angles_deg: Floats,
     picture: int,
@@ -278,7 +289,7 @@ def _curve(
     return curve
 
 
-def _level_penalty(pictures: Sequence[SpottedPicture], angles_deg: Floats, picture: int, offsets_deg: Floats) -> Floats:
+def _level_penalty(pictures: Sequence[Marks], angles_deg: Floats, picture: int, offsets_deg: Floats) -> Floats:
     """Log likelihood of a picture's angle by the mount: near the camera angle that the others have."""
     if pictures[picture].sky_deg is None or len(pictures) < 2:
         return np.zeros(len(offsets_deg))
@@ -290,7 +301,7 @@ def _level_penalty(pictures: Sequence[SpottedPicture], angles_deg: Floats, pictu
     return penalty
 
 
-def _worth(pictures: Sequence[SpottedPicture], pairs: list[_Pair], angles_deg: Floats, *, mirrored: bool) -> float:
+def _worth(pictures: Sequence[Marks], pairs: list[_Pair], angles_deg: Floats, *, mirrored: bool) -> float:
     turned = _turned_each(pictures, angles_deg, mirrored=mirrored)
     worth = sum(
         pair.share * float(pair_score(turned[pair.first], turned[pair.second], blur_deg=0.0, every_pair=False)[0])
@@ -303,25 +314,24 @@ def _worth(pictures: Sequence[SpottedPicture], pairs: list[_Pair], angles_deg: F
     return worth
 
 
-def _turned_each(pictures: Sequence[SpottedPicture], angles_deg: Floats, *, mirrored: bool) -> list[TurnedSpots]:
+def _turned_each(pictures: Sequence[Marks], angles_deg: Floats, *, mirrored: bool) -> list[TurnedSpots]:
     return [
         turned_spots(picture, angles_deg[number : number + 1], mirrored=mirrored)
         for number, picture in enumerate(pictures)
     ]
 
 
-def _judged(
-    pictures: Sequence[SpottedPicture], pairs: list[_Pair], readings: list[_Reading]
-) -> tuple[SpotReading | None, ...]:
+def _judged(pictures: Sequence[Marks], pairs: list[_Pair], readings: list[_Reading]) -> tuple[SpotReading | None, ...]:
     """The best reading for each picture, with its error and its odds against the best that differs there."""
-    strong = [_strongest(picture, _FINE_SPOTS) for picture in pictures]
-    sigma_deg = _errors_deg(strong, pairs, readings[0])
+    sigma_deg = _errors_deg(pictures, pairs, readings[0])
+    speaking = {picture for pair in pairs for picture in (pair.first, pair.second)}
     judged: list[SpotReading | None] = []
     for number in range(len(pictures)):
-        if not np.isfinite(sigma_deg[number]):
+        # A picture without spots of its own has its place from the mount alone: not this evidence.
+        if number not in speaking or not np.isfinite(sigma_deg[number]):
             judged.append(None)
             continue
-        log_odds, other = _rival(strong, pairs, readings, number)
+        log_odds, other = _rival(pictures, pairs, readings, number)
         judged.append(
             SpotReading(
                 north_angle_deg=wrapped_deg(float(readings[0].angles_deg[number])),
@@ -336,7 +346,7 @@ def _judged(
 
 
 def _rival(
-    pictures: Sequence[SpottedPicture], pairs: list[_Pair], readings: list[_Reading], number: int
+    pictures: Sequence[Marks], pairs: list[_Pair], readings: list[_Reading], number: int
 ) -> tuple[float, _Reading | None]:
     """How much less the best reading that differs at this picture is worth, and that reading."""
     best = readings[0]
@@ -360,7 +370,7 @@ def _rival(
     return log_odds, other
 
 
-def _errors_deg(pictures: Sequence[SpottedPicture], pairs: list[_Pair], best: _Reading) -> Floats:
+def _errors_deg(pictures: Sequence[Marks], pairs: list[_Pair], best: _Reading) -> Floats:
     """Standard errors (N,) from the curvature of the worth over all angles at once; infinite where nothing holds."""
     count = len(pictures)
     curvature = np.zeros((count, count))
@@ -380,7 +390,17 @@ def _errors_deg(pictures: Sequence[SpottedPicture], pairs: list[_Pair], best: _R
         curvature[j, i] -= mixed
     if pictures[0].sky_deg is not None:
         curvature += (np.eye(count) - 1.0 / count) / _LEVEL_SIGMA_DEG**2
-    return _inverse_root_diagonal(curvature)
+    errors: Floats = _inverse_root_diagonal(curvature) * np.array([_error_scale(picture) for picture in pictures])
+    return errors
+
+
+def _error_scale(picture: Marks) -> float:
+    """From the curvature's error to the one found in studies, drawn and real.
+
+    The likelihood is deliberately dull (wide tolerances, shared says), so its errors are too large where
+    several groups speak; where one group speaks alone its own motion is in all of it, and they are not.
+    """
+    return float(np.interp(picture.groups, [1.0, 3.0], _ERROR_SCALES))
 
 
 def _inverse_root_diagonal(curvature: Floats) -> Floats:

@@ -17,37 +17,60 @@ from pathlib import Path
 
 from archive.errors import PublishError
 from archive.publishing.swap import exchange_or_rename
+from archive.publishing.target_checks import (
+    MANIFEST,
+    check_place,
+    check_site,
+    foreign_files,
+    listed_rows,
+)
 from archive.publishing.tree import (
+    PART_SUFFIX,
     Difference,
     Tree,
     compare,
     copy_synced,
     files_below,
+    give_read_bits,
     remove_empty_folders,
     sync_folder,
 )
 
-__all__ = ["MANIFEST", "PublishReport", "publish_folder"]
-
-# The list of files at the site's root; in a target it is the sign that the folder is ours to change.
-MANIFEST = "files.json"
-_GENERATOR = "Northlimb"
-
-# Folders with these are somebody's originals or history, never a place for a site alone.
-_NEVER_IN_TARGET = ("archive.toml", ".git", ".hg", ".svn")
+__all__ = ["PublishReport", "check_target", "publish_folder"]
 
 # The file system will not rename this folder or in its parent.
 _NOT_RENAMABLE = (errno.EBUSY, errno.EXDEV, errno.EACCES, errno.EPERM, errno.EROFS)
 
+# What a web server's user needs of a folder that did not exist before, whatever the umask.
+_NEW_FOLDER_MODE = 0o755
+
 
 @dataclass(frozen=True)
 class PublishReport:
-    """How many files were copied, were there already, were removed; and the bytes copied."""
+    """How many files were copied, were there already, were removed; the bytes copied; and what was taken over.
+
+    `not_of_the_site` names the removed files that no earlier publication had put there.
+    """
 
     copied: int
     unchanged: int
     removed: int
     bytes_copied: int
+    not_of_the_site: tuple[str, ...] = ()
+
+
+def check_target(site_dir: Path, target: Path, *, adopt: bool = False) -> None:
+    """Look at a target before there is anything to publish; the site need not be built yet.
+
+    Raises
+    ------
+    PublishError
+        As `publish_folder` would, for what can be told now.
+    """
+    try:
+        check_place(site_dir.resolve(), target.resolve(), adopt=adopt)
+    except OSError as failure:
+        raise _refused(target, failure) from failure
 
 
 def publish_folder(site_dir: Path, target: Path, *, adopt: bool = False) -> PublishReport:
@@ -77,48 +100,17 @@ def publish_folder(site_dir: Path, target: Path, *, adopt: bool = False) -> Publ
     """
     site_dir, target = site_dir.resolve(), target.resolve()
     try:
-        _check_places(site_dir, target)
+        check_site(site_dir)
+        check_place(site_dir, target, adopt=adopt)
         _recover(target)
-        if target.exists():
-            _check_contents(target, adopt)
-        return _publish(site_dir, target)
+        return _publish(site_dir, target, adopt=adopt)
     except OSError as failure:
-        where = failure.filename2 or failure.filename or target
-        raise PublishError(f"{target}: publishing failed: {failure.strerror}: see {where}") from failure
+        raise _refused(target, failure) from failure
 
 
-def _check_places(site_dir: Path, target: Path) -> None:
-    """Refuse what is not a site, and targets that hold more than one or are part of it."""
-    if not _is_ours(site_dir):
-        raise PublishError(f"{site_dir / MANIFEST}: no built site of {_GENERATOR} here: run build first")
-    if target == site_dir or site_dir in target.parents or target in site_dir.parents:
-        raise PublishError(f"{target}: target and site {site_dir} lie in each other: choose another folder")
-    home = Path.home().resolve()
-    if target == home or target in home.parents:
-        raise PublishError(f"{target}: target is or holds your home folder: choose a folder for the site alone")
-    if target.exists() and not target.is_dir():
-        raise PublishError(f"{target}: target is a file: choose a folder")
-
-
-def _check_contents(target: Path, adopt: bool) -> None:
-    """Refuse a target with things in it that a site does not replace."""
-    for name in _NEVER_IN_TARGET:
-        if (target / name).exists():
-            raise PublishError(f"{target}: target holds {name}: choose a folder for the site alone")
-    if not adopt and any(target.iterdir()) and not _is_ours(target):
-        raise PublishError(
-            f"{target}: target holds other files and no {MANIFEST} of {_GENERATOR}: "
-            "empty it, choose another, or allow taking it over, which removes them"
-        )
-
-
-def _is_ours(folder: Path) -> bool:
-    """Tell whether a folder holds a site that this program wrote."""
-    try:
-        manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False
-    return isinstance(manifest, dict) and manifest.get("generator") == _GENERATOR
+def _refused(target: Path, failure: OSError) -> PublishError:
+    where = failure.filename2 or failure.filename or target
+    return PublishError(f"{target}: publishing failed: {failure.strerror}: see {where}")
 
 
 def _beside(target: Path, kind: str) -> Path:
@@ -136,20 +128,30 @@ def _recover(target: Path) -> None:
             shutil.rmtree(left)
 
 
-def _publish(site_dir: Path, target: Path) -> PublishReport:
+def _publish(site_dir: Path, target: Path, *, adopt: bool) -> PublishReport:
     """Bring the target to the site's state, by exchange where that works, else in place."""
     site = files_below(site_dir, links="refuse")
     current = files_below(target, links="list") if target.exists() else {}
+    foreign = foreign_files(target, site, current, adopt=adopt)
     difference = compare(site, current)
     if not difference.copied and not difference.removed:
         remove_empty_folders(target)
+        give_read_bits(target)
         return PublishReport(0, len(difference.unchanged), 0, 0)
-    target.parent.mkdir(parents=True, exist_ok=True)
+    _make_folders(target.parent)
     written = None if os.path.ismount(target) else _by_exchange(site, current, difference, target)
     if written is None:
-        target.mkdir(exist_ok=True)
+        _make_folders(target)
         written = _in_place(site, difference, target)
-    return PublishReport(len(difference.copied), len(difference.unchanged), len(difference.removed), written)
+    return PublishReport(len(difference.copied), len(difference.unchanged), len(difference.removed), written, foreign)
+
+
+def _make_folders(folder: Path) -> None:
+    """Make a folder and those above it; a strict umask must not hide the site from the web server."""
+    missing = [one for one in (folder, *folder.parents) if not one.exists()]
+    for one in reversed(missing):
+        one.mkdir()
+        one.chmod(_NEW_FOLDER_MODE)
 
 
 def _by_exchange(site: Tree, current: Tree, difference: Difference, target: Path) -> int | None:
@@ -159,6 +161,7 @@ def _by_exchange(site: Tree, current: Tree, difference: Difference, target: Path
         if not _begun(new, target):
             return None
         written = _stage(site, current, difference, new)
+        give_read_bits(new)
         if not _replaced(new, target):
             return None
     finally:
@@ -173,6 +176,8 @@ def _begun(new: Path, target: Path) -> bool:
         new.mkdir()
         if target.exists():
             _like(new, target.stat())
+        else:
+            new.chmod(_NEW_FOLDER_MODE)
     except OSError as failure:
         if failure.errno in _NOT_RENAMABLE and target.exists():
             return False
@@ -230,29 +235,59 @@ def _linked(source: Path, place: Path) -> bool:
 
 
 def _in_place(site: Tree, difference: Difference, target: Path) -> int:
-    """Replace file by file: no page before what it shows, none removed before its last reader."""
+    """Replace file by file: no page before what it shows, none removed before its last reader.
+
+    Meanwhile the list of files names old and new ones, so that a run that is stopped leaves nothing that the
+    next one would take for somebody else's.
+    """
     written = 0
+    if MANIFEST in difference.copied:
+        _list_both(site[MANIFEST].parent, target)
     for name in sorted(difference.copied, key=_turn):
-        place = target / name
-        _make_way(place, target)
-        part = place.with_name(f".{place.name}.northlimb-part")
-        part.unlink(missing_ok=True)
-        written += copy_synced(site[name], part)
-        part.replace(place)
-        sync_folder(place.parent)
+        if name != MANIFEST:
+            written += _replace(site[name], target / name, target)
     for name in difference.removed:
         gone = target / name
         # A folder of the site may stand where a file was, and a file where its folder was.
         if gone.is_symlink() or (gone.exists() and not gone.is_dir()):
             gone.unlink()
+    if MANIFEST in difference.copied:
+        written += _replace(site[MANIFEST], target / MANIFEST, target)
     remove_empty_folders(target)
+    give_read_bits(target)
     return written
 
 
+def _list_both(site_dir: Path, target: Path) -> None:
+    """Put a list of files in the target that names those of the old site and of the new."""
+    rows = {**listed_rows(target), **listed_rows(site_dir)}
+    manifest = json.loads((site_dir / MANIFEST).read_text(encoding="utf-8"))
+    manifest["files"] = [rows[path] for path in sorted(rows)]
+    part = _part(target / MANIFEST)
+    part.write_text(json.dumps(manifest, ensure_ascii=False), encoding="utf-8")
+    part.replace(target / MANIFEST)
+    sync_folder(target)
+
+
+def _replace(source: Path, place: Path, target: Path) -> int:
+    """Put a file in its place in one step; return its bytes."""
+    _make_way(place, target)
+    part = _part(place)
+    written = copy_synced(source, part)
+    part.replace(place)
+    sync_folder(place.parent)
+    return written
+
+
+def _part(place: Path) -> Path:
+    """The temporary name beside a file, free to be written."""
+    part = place.with_name(f".{place.name}{PART_SUFFIX}")
+    part.unlink(missing_ok=True)
+    return part
+
+
 def _turn(name: str) -> tuple[int, str]:
-    """Return a file's turn: the sign that the folder is ours, pictures and data, pages, the home page."""
-    if name == MANIFEST:
-        return 0, name
+    """Return a file's turn: pictures and data, pages, the home page."""
     if name == "index.html":
         return 3, name
     return (2 if name.endswith((".html", ".xml")) else 1), name

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+import stat
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,16 +13,21 @@ from pathlib import Path
 from archive.errors import PublishError
 
 __all__ = [
+    "PART_SUFFIX",
     "Difference",
     "Tree",
     "compare",
     "copy_synced",
     "files_below",
+    "give_read_bits",
     "remove_empty_folders",
     "sync_folder",
 ]
 
 _BLOCK_BYTES = 1 << 20
+
+# The end of a temporary name in a target that is changed in place.
+PART_SUFFIX = ".northlimb-part"
 
 # Path below the folder, with forward slashes -> the file.
 Tree = Mapping[str, Path]
@@ -88,6 +94,26 @@ def remove_empty_folders(folder: Path) -> None:
         for name in folders:
             with contextlib.suppress(OSError):  # not empty, or a link
                 (Path(root) / name).rmdir()
+
+
+def give_read_bits(folder: Path) -> None:
+    """Let everyone who may read `folder` read all below it: what the umask of this run withheld.
+
+    Bits are only added. Left as they are: files of another owner, and file systems that know no such bits.
+    """
+    wanted = stat.S_IMODE(folder.stat().st_mode) & 0o555
+    for root, folders, names in os.walk(folder):
+        for name in folders:
+            _add_bits(Path(root) / name, wanted)
+        for name in names:
+            _add_bits(Path(root) / name, wanted & 0o444)
+
+
+def _add_bits(path: Path, bits: int) -> None:
+    mode = stat.S_IMODE(path.lstat().st_mode)
+    if mode & bits != bits and not path.is_symlink():
+        with contextlib.suppress(PermissionError, NotImplementedError):
+            path.chmod(mode | bits)
 
 
 def _same_bytes(first: Path, second: Path) -> bool:

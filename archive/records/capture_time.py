@@ -9,7 +9,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from archive.errors import FactsError
-from archive.records.value_kinds import EARLIEST_YEAR
+from archive.records.value_kinds import FIRST_YEAR, LAST_YEAR
 
 __all__ = ["CaptureTime", "TimeCandidate", "capture_time", "in_utc", "parse_time"]
 
@@ -125,12 +125,14 @@ def in_utc(moment: datetime, *, zone_name: str, source: str, name: str) -> datet
     Raises
     ------
     FactsError
-        Where the zone's clocks were put back or forward the time must say which it is; or no picture can be so old.
+        Where the zone's clocks were put back or forward the time must say which it is; or the Sun's place is not
+        known for that year.
     """
-    if not EARLIEST_YEAR <= moment.year < 9999:
-        raise FactsError(f"{name}: the year of {moment.isoformat(sep=' ')} ({source}) cannot be; give --time")
+    _check_year(moment, source=source, name=name)
     if moment.tzinfo is not None:
-        return moment.astimezone(UTC)
+        moment = moment.astimezone(UTC)
+        _check_year(moment, source=source, name=name)
+        return moment
     zone = ZoneInfo(zone_name)
     early, late = (moment.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
     if early.utcoffset() == late.utcoffset():
@@ -141,6 +143,14 @@ def in_utc(moment: datetime, *, zone_name: str, source: str, name: str) -> datet
         f"{name}: {moment.isoformat(sep=' ')} ({source}) {problem} in {zone_name}, where the clocks change; "
         f"give --time with its offset, such as {early.isoformat()} or {late.isoformat()}"
     )
+
+
+def _check_year(moment: datetime, *, source: str, name: str) -> None:
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        raise FactsError(
+            f"{name}: the year of {moment.isoformat(sep=' ')} ({source}) cannot be: the Sun's place is known for "
+            f"{FIRST_YEAR} to {LAST_YEAR}; correct it with --time"
+        )
 
 
 def _middle_utc(candidate: TimeCandidate, zone_name: str, length: timedelta, name: str) -> datetime:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -24,6 +24,7 @@ __all__ = [
     "Place",
     "derived_folder",
     "free_place",
+    "kept_folder",
     "notes_path",
     "open_folder",
     "originals_on_disk",
@@ -31,11 +32,13 @@ __all__ = [
     "place_of_id",
     "places",
     "put_picture",
+    "reading",
     "writing",
 ]
 
 DERIVED_NAME = ".northlimb"
 _PENDING = "pending.json"
+_YEAR = re.compile(r"[0-9]{4}")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _STEM = re.compile(r"(?:[01][0-9]|2[0-3])[0-5][0-9]Z(?:-[1-9][0-9]*)?")
 PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".tif", ".fits"})
@@ -80,10 +83,14 @@ def open_folder(folder: Path) -> Path:
     Raises
     ------
     FolderError
-        No archive is there.
+        No archive is there, or the system refuses to look.
     """
     root = Path(folder)
-    if not (root / SETTINGS_NAME).is_file():
+    try:
+        there = (root / SETTINGS_NAME).is_file()
+    except OSError as error:
+        raise FolderError(f"{root}: cannot be read: {error.strerror or error}; check name and permissions") from error
+    if not there:
         hint = f"it holds no {SETTINGS_NAME}" if root.exists() else "no such folder; make one with `northlimb new`"
         raise FolderError(f"{root}: not an archive: {hint}")
     return root
@@ -101,6 +108,20 @@ def derived_folder(root: Path) -> Path:
     with clear_refusal(folder):
         folder.mkdir(exist_ok=True)
     return folder
+
+
+def kept_folder(path: Path) -> Path | None:
+    """The year's folder, or that of derived things, of the archive in which `path` lies; None for any other place.
+
+    Links are followed. What is written there would stand among originals, or be cleared away.
+    """
+    path = path.resolve()
+    for root in path.parents:
+        if (root / SETTINGS_NAME).is_file():
+            top = path.relative_to(root).parts[0]
+            if top == DERIVED_NAME or _YEAR.fullmatch(top):
+                return root / top
+    return None
 
 
 def notes_path(root: Path, day: str) -> Path:
@@ -184,18 +205,45 @@ def writing(root: Path) -> Iterator[None]:
     FolderError
         Another run is writing, or the system refuses.
     """
-    lock = FileLock(derived_folder(root) / "lock", timeout=0)
+    derived_folder(root)
+    lock = _lock(root)
     with clear_refusal(root):
-        try:
-            lock.acquire()
-        except Timeout as error:
-            raise FolderError(f"{root}: another northlimb is writing to this archive; wait for it to end") from error
+        _acquire(lock, root)
     try:
         with clear_refusal(root):
             _clear_interrupted(root)
         yield
     finally:
         lock.release()
+
+
+@contextmanager
+def reading(root: Path) -> Iterator[None]:
+    """Keep other runs from writing meanwhile; an archive that may not be written is read without that.
+
+    Raises
+    ------
+    FolderError
+        Another run is writing.
+    """
+    lock = _lock(root)
+    with suppress(OSError):
+        _acquire(lock, root)
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def _lock(root: Path) -> FileLock:
+    return FileLock(root / DERIVED_NAME / "lock", timeout=0)
+
+
+def _acquire(lock: FileLock, root: Path) -> None:
+    try:
+        lock.acquire()
+    except Timeout as error:
+        raise FolderError(f"{root}: another northlimb is writing to this archive; wait for it to end") from error
 
 
 def put_picture(root: Path, picture: NewPicture) -> None:

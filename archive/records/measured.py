@@ -13,9 +13,9 @@ from archive.observation import Disc
 from archive.records.folder import DERIVED_NAME
 from archive.records.writing import clear_refusal, write_whole
 
-__all__ = ["Axes", "Measured", "read_measured", "write_measured"]
+__all__ = ["Axes", "Measured", "Spots", "read_measured", "write_measured"]
 
-_VERSION = 1  # raise it when the limb fit changes its results
+_VERSION = 2  # raise it when limb or spots change their results
 
 
 @dataclass(frozen=True)
@@ -27,14 +27,24 @@ class Axes:
 
 
 @dataclass(frozen=True)
+class Spots:
+    """Spots as the picture came: distance from the disc's centre to the right and up, in radii; areas in MSH."""
+
+    right: tuple[float, ...] = ()
+    up: tuple[float, ...] = ()
+    area_msh: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
 class Measured:
-    """Size, depth, limb and header axes of an original."""
+    """Size, depth, limb, header axes and spots of an original."""
 
     width_px: int
     height_px: int
     bit_depth: int
     disc: Disc
     axes: Axes | None = None
+    spots: Spots = Spots()
 
 
 _adapter = TypeAdapter(Measured)

@@ -55,6 +55,9 @@ def _writable_name(name: object) -> object:
     return name.encode("utf-8", "backslashreplace").decode("utf-8") if isinstance(name, str) else name
 
 
+_DriftPx = Annotated[float, Field(ge=-100000, le=100000)]
+
+
 class _StatedKeys(TomlModel):
     """Keys that a record and a note beside a new picture share."""
 
@@ -73,6 +76,25 @@ class _StatedKeys(TomlModel):
     north_angle_deg: float | None = Field(default=None, ge=-360, le=360)
     north_angle_sigma_deg: float | None = Field(default=None, gt=0, le=180)
     mirrored: YesNo | None = None
+    drift_px: tuple[_DriftPx, ...] | None = None
+    drift_sigma_px: float | None = Field(default=None, gt=0, le=10000)
+    drift_turn_deg: float | None = Field(default=None, ge=-180, le=180)
+
+    @field_validator("drift_px")
+    @classmethod
+    def _with_a_direction(cls, drift_px: tuple[float, ...] | None) -> tuple[float, ...] | None:
+        if drift_px is not None and len(drift_px) != 2:
+            raise ValueError("must be two numbers, pixels to the right and down")
+        if drift_px is not None and max(map(abs, drift_px)) < 1.0:
+            raise ValueError("is less than a pixel, which has no direction; take it out")
+        return drift_px
+
+    @field_validator("drift_sigma_px", "drift_turn_deg")
+    @classmethod
+    def _of_a_drift(cls, value: float | None, info: ValidationInfo) -> float | None:
+        if value is not None and info.data.get("drift_px", value) is None:
+            raise ValueError("is of drift_px, which is missing; add that")
+        return value
 
     @field_validator("frames_stacked")
     @classmethod
@@ -155,6 +177,9 @@ _COMMENTS = {
     "length_s": "of the whole capture",
     "seeing": "1 to 5, as the observer counts it",
     "north_angle_deg": "from the picture's up to solar north, counter-clockwise, un-mirrored",
+    "drift_px": "motion of the disc with tracking off: right, down",
+    "drift_sigma_px": "standard error of either",
+    "drift_turn_deg": "turn of north since then, counter-clockwise, un-mirrored",
 }
 
 

@@ -135,6 +135,14 @@ class Settings(TomlModel):
     targets: Annotated[tuple[TargetSettings, ...], AfterValidator(_names_differ)] = ()
     films: tuple[FilmSettings, ...] = ()
 
+    def published_place(self, site: SiteSettings) -> tuple[float, float]:
+        """Latitude and longitude of a site, deg, rounded to what pages may tell."""
+        step_deg = self.published_site_precision_deg
+        latitude_deg, longitude_deg = (
+            round(round(angle_deg / step_deg) * step_deg, 6) for angle_deg in (site.latitude_deg, site.longitude_deg)
+        )
+        return latitude_deg, longitude_deg
+
 
 def find_named(entries: Iterable[Named], name: str | None, *, what: str) -> Named:
     """The entry of that name, or the first where no name is given.

@@ -9,9 +9,10 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-__all__ = ["EARLIEST_YEAR", "AwareTime", "PlainTime", "Text", "YesNo", "Zone", "yes_or_no"]
+__all__ = ["FIRST_YEAR", "LAST_YEAR", "AwareTime", "PlainTime", "Text", "YesNo", "Zone", "yes_or_no"]
 
-EARLIEST_YEAR = 1840  # no photograph of the Sun is older (from memory: the first known one is of 1845)
+# The whole years in which ERFA's `epv00` gives the Sun's place (its documentation: within 100 years of J2000.0).
+FIRST_YEAR, LAST_YEAR = 1900, 2099
 
 
 def _on_one_line(text: str) -> str:
@@ -35,10 +36,9 @@ def _known_zone(name: str) -> str:
     return name
 
 
-def _in_years_of_photographs(moment: datetime) -> datetime:
-    # The upper end keeps clear of what no datetime can hold once it is moved to UTC.
-    if not EARLIEST_YEAR <= moment.year < 9999:
-        raise ValueError("no picture of the Sun is of that year; correct the year")
+def _in_known_years(moment: datetime) -> datetime:
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        raise ValueError(f"the Sun's place is known for the years {FIRST_YEAR} to {LAST_YEAR}; correct the year")
     return moment
 
 
@@ -51,5 +51,5 @@ def _in_utc(moment: datetime) -> datetime:
 Text = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_on_one_line)]
 Zone = Annotated[str, AfterValidator(_known_zone)]
 YesNo = Annotated[Literal["yes", "no"], BeforeValidator(yes_or_no)]
-PlainTime = Annotated[datetime, AfterValidator(_in_years_of_photographs)]
-AwareTime = Annotated[PlainTime, AfterValidator(_in_utc)]
+PlainTime = Annotated[datetime, AfterValidator(_in_known_years)]
+AwareTime = Annotated[PlainTime, AfterValidator(_in_utc), AfterValidator(_in_known_years)]

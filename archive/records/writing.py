@@ -4,31 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
-from archive.errors import FolderError
+from archive.errors import clear_refusal
 
 __all__ = ["TEMPORARY_SUFFIX", "clear_refusal", "sync_folder", "write_temporary", "write_whole"]
 
 TEMPORARY_SUFFIX = ".northlimb-part"
-
-
-@contextmanager
-def clear_refusal(path: Path) -> Iterator[None]:
-    """What the system refuses while `path` is being written, as one line for the user.
-
-    Raises
-    ------
-    FolderError
-        In place of any OSError.
-    """
-    try:
-        yield
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise FolderError(f"{path}: cannot be written: {reason}; check permissions and free space") from error
 
 
 def write_whole(path: Path, data: bytes) -> None:

@@ -14,7 +14,7 @@ from typing import Literal
 
 from archive.observation import Band, Observation
 
-__all__ = ["Content", "Entry", "FilmEntry", "InstrumentInfo", "Pictures", "SiteInfo", "SitePlace"]
+__all__ = ["Content", "Entry", "FilmEntry", "InstrumentInfo", "LearnedAngle", "Pictures", "SiteInfo", "SitePlace"]
 
 
 @dataclass(frozen=True)
@@ -28,8 +28,28 @@ class SitePlace:
 
 
 @dataclass(frozen=True)
+class LearnedAngle:
+    """A camera angle learned from pictures whose north was measured.
+
+    `until_utc` is None while it lasts; `scatter_deg` is the spread of single pictures about it, None where there
+    are too few to tell.
+    """
+
+    since_utc: datetime
+    until_utc: datetime | None
+    camera_angle_deg: float
+    scatter_deg: float | None
+    mirrored: bool
+    pictures: int
+
+
+@dataclass(frozen=True)
 class InstrumentInfo:
-    """An instrument as the settings describe it; `camera_angle_deg` is None where it is not known."""
+    """An instrument as the settings describe it; `camera_angle_deg` is None where it is not stated.
+
+    `learned` holds the camera angles that the archive found, in order of time; between two the camera was
+    mounted anew.
+    """
 
     name: str
     mount: Literal["altaz", "equatorial", "unknown"]
@@ -37,6 +57,7 @@ class InstrumentInfo:
     camera_angle_deg: float | None = None
     band: Band = "white"
     filter: str | None = None
+    learned: tuple[LearnedAngle, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ import math
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from archive.observation import Capture, Counts, Disc, Observation, Orientation, PictureFile, SunView
+from archive.observation import Alternative, Capture, Counts, Disc, Observation, Orientation, PictureFile, SunView
 from archive.website.content import Content
 from archive.website.data_columns import COLUMNS, Column
 
@@ -108,6 +108,17 @@ def _orientation(orientation: Orientation) -> Record:
         "mirrored": orientation.mirrored,
         "sigma_deg": _rounded(orientation.sigma_deg, 4),
         "evidence": evidence,
+        "alternative": _alternative(orientation.alternative),
+    }
+
+
+def _alternative(alternative: Alternative | None) -> Record | None:
+    if alternative is None:
+        return None
+    return {
+        "north_angle_deg": _rounded(alternative.north_angle_deg, 4),
+        "mirrored": alternative.mirrored,
+        "odds": _rounded(alternative.odds, 1),
     }
 
 
@@ -171,8 +182,8 @@ def _csv_bytes(records: Sequence[Record]) -> bytes:
     writer = csv.writer(stream, lineterminator="\r\n")
     writer.writerow(column.name for column in COLUMNS)
     for record in records:
-        flat = _flattened(record)
-        writer.writerow(_cell(flat[column.name]) for column in COLUMNS)
+        flat = _flattened(record)  # without an alternative reading its columns are missing here, and stay empty
+        writer.writerow(_cell(flat.get(column.name)) for column in COLUMNS)
     return stream.getvalue().encode()
 
 

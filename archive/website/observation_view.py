@@ -9,7 +9,8 @@ from markupsafe import Markup
 from archive.observation import Capture, Observation, SunView
 from archive.website.addresses import Here, day_of, picture_files
 from archive.website.content import Entry
-from archive.website.orientation_words import EVIDENCE_NAMES, is_north_up, orientation_words
+from archive.website.north_figure import NorthFigure, north_figure
+from archive.website.orientation_words import EVIDENCE_NAMES, doubts, is_north_up, orientation_words
 from archive.website.pages import Fact, Link, Picture
 from archive.website.wording import (
     UNKNOWN,
@@ -60,6 +61,7 @@ class ObservationView:
     sigma: str
     mirrored: str
     evidence: tuple[EvidenceRow, ...]
+    north: NorthFigure | None
     looks: tuple[Picture, ...]
     files: tuple[Link, ...]
 
@@ -67,14 +69,15 @@ class ObservationView:
 def observation_view(entry: Entry, here: Here) -> ObservationView:
     """Gather what a page at `here` tells of an observation."""
     observation = entry.observation
+    anchor = f"t{observation.id.partition('T')[2]}"
     return ObservationView(
-        anchor=f"t{observation.id.partition('T')[2]}",
+        anchor=anchor,
         time=time_words(observation.time_utc),
         time_machine=f"{observation.time_utc:%Y-%m-%dT%H:%M:%SZ}",
         source=f"{observation.instrument}, {observation.site}, {band_words(observation.band)}",
         picture=disc_picture(entry, here),
         orientation=orientation_words(observation.orientation),
-        cautions=(*observation.orientation.disputes, *entry.warnings),
+        cautions=_cautions(entry),
         sun=_sun_facts(observation.sun),
         counted=_counted_facts(observation),
         capture=_capture_facts(observation),
@@ -82,6 +85,7 @@ def observation_view(entry: Entry, here: Here) -> ObservationView:
         sigma=degrees(observation.orientation.sigma_deg),
         mirrored=_yes_no(observation.orientation.mirrored),
         evidence=_evidence_rows(observation),
+        north=north_figure(observation, f"{anchor}-north"),
         looks=_looks(entry, here),
         files=_files(entry, here),
     )
@@ -106,6 +110,13 @@ def disc_picture(entry: Entry, here: Here) -> Picture:
         words=f"{day}, {time_words(observation.time_utc)}",
         oriented=north,
     )
+
+
+def _cautions(entry: Entry) -> tuple[str, ...]:
+    """Put doubts about north first; a warning that repeats a dispute is left out, for the doubts tell it plainly."""
+    orientation = entry.observation.orientation
+    told = [words for words in entry.warnings if not any(dispute in words for dispute in orientation.disputes)]
+    return (*doubts(orientation), *told)
 
 
 def _sun_facts(sun: SunView) -> tuple[Fact, ...]:

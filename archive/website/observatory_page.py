@@ -7,23 +7,34 @@ from dataclasses import dataclass
 from archive.safety import CAUTION
 from archive.website import addresses
 from archive.website.addresses import Here
-from archive.website.content import InstrumentInfo, SiteInfo, SitePlace
+from archive.website.content import InstrumentInfo, LearnedAngle, SiteInfo, SitePlace
 from archive.website.observation_view import band_words
 from archive.website.pages import Fact, Frame, SiteFace, frame
-from archive.website.wording import degrees, number, place_words
+from archive.website.wording import day_words, degrees, number, place_words, plural
 
-__all__ = ["Described", "ObservatoryPage", "observatory_page"]
+__all__ = ["Described", "LearnedRow", "ObservatoryPage", "observatory_page"]
 
 _MOUNT_WORDS = {"altaz": "alt-azimuth", "equatorial": "equatorial", "unknown": "not known"}
 _MIRROR_WORDS = {"yes": "yes, turned back here", "no": "no", "unknown": "not known"}
 
 
 @dataclass(frozen=True)
+class LearnedRow:
+    """A camera angle that was learned: the days it holds for, from what, and the angle with its scatter."""
+
+    days: str
+    source: str
+    angle: str
+    scatter: str
+
+
+@dataclass(frozen=True)
 class Described:
-    """A site or an instrument with its facts."""
+    """A site or an instrument with its facts; `learned` in order of time, empty for a site."""
 
     name: str
     facts: tuple[Fact, ...]
+    learned: tuple[LearnedRow, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -65,6 +76,19 @@ def _instrument(instrument: InstrumentInfo) -> Described:
         Fact("Filter", instrument.filter or number(None)),
         Fact("Mount", _MOUNT_WORDS[instrument.mount]),
         Fact("Mirrored pictures", _MIRROR_WORDS[instrument.mirrored]),
-        Fact("Camera angle", degrees(instrument.camera_angle_deg, signed=True)),
+        Fact("Camera angle as stated", degrees(instrument.camera_angle_deg, signed=True)),
     ]
-    return Described(instrument.name, tuple(facts))
+    learned = sorted(instrument.learned, key=lambda one: one.since_utc)
+    return Described(instrument.name, tuple(facts), tuple(map(_learned, learned)))
+
+
+def _learned(one: LearnedAngle) -> LearnedRow:
+    since = day_words(one.since_utc.date())
+    days = f"since {since}" if one.until_utc is None else f"{since} to {day_words(one.until_utc.date())}"
+    mirrored = "mirrored" if one.mirrored else "not mirrored"
+    return LearnedRow(
+        days=days,
+        source=f"{plural(one.pictures, 'picture')}, {mirrored}",
+        angle=degrees(one.camera_angle_deg, 1, signed=True),
+        scatter=degrees(one.scatter_deg, 1),
+    )

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from archive.observation import EvidenceKind, Orientation
-from archive.website.wording import degrees, joined
+from archive.observation import Alternative, Evidence, EvidenceKind, Orientation
+from archive.website.disc_directions import agrees, shown_at_deg
+from archive.website.wording import degrees, joined, number
 
-__all__ = ["EVIDENCE_NAMES", "is_north_up", "orientation_words"]
+__all__ = ["EVIDENCE_NAMES", "doubts", "is_north_up", "orientation_words"]
 
 EVIDENCE_NAMES: dict[EvidenceKind, str] = {
-    "stated": "the observer's statement",
-    "header": "the file's header",
-    "spots": "the motion of the spots",
+    "stated": "the observer’s statement",
+    "header": "the file’s header",
+    "spots": "the same spots on other days",
     "sky": "the mount and the sky",
-    "drift": "the drift of the disc",
-    "refraction": "the flattening by the air",
+    "drift": "drift with tracking off",
+    "refraction": "the flattening of the low Sun",
 }
 # A smaller error than this is written as this: nobody reads a hundredth of a degree off a picture.
 _LEAST_SHOWN_DEG = 0.1
+_MOST_ODDS_SHOWN = 1000.0
 
 
 def is_north_up(orientation: Orientation) -> bool:
@@ -36,15 +38,67 @@ def orientation_words(orientation: Orientation) -> str:
     return " ".join(parts)
 
 
+def doubts(orientation: Orientation) -> tuple[str, ...]:
+    """Write a sentence for evidence that disagrees and one for a reading that remains, each with both values."""
+    found: list[str] = []
+    if orientation.disputes:
+        found.append(_dispute_words(orientation))
+    if orientation.alternative is not None:
+        found.append(_alternative_words(orientation, orientation.alternative))
+    return tuple(found)
+
+
+def _dispute_words(orientation: Orientation) -> str:
+    """Set every piece of evidence beside the others; without pieces the dispute's own words must do."""
+    if len(orientation.evidence) < 2:
+        return f"The evidence for north disagrees: {'; '.join(orientation.disputes)}."
+    return f"The evidence for north disagrees: {'; '.join(map(_piece_words, orientation.evidence))}."
+
+
+def _piece_words(piece: Evidence) -> str:
+    error = degrees(max(piece.sigma_deg, _LEAST_SHOWN_DEG), 1)
+    return f"{EVIDENCE_NAMES[piece.kind]} {_angle(piece)} ±\N{NO-BREAK SPACE}{error}, {_hand(piece.mirrored)}"
+
+
+def _alternative_words(orientation: Orientation, other: Alternative) -> str:
+    if orientation.north_angle_deg is None:
+        return f"One reading of north is {_reading(other)}; it is not sure enough to be used."
+    taken = f"{degrees(orientation.north_angle_deg, 1, signed=True)}, {_hand(bool(orientation.mirrored))}"
+    # A reading is the opposite one where the two put north nearer to each other's south than to each other.
+    name = "opposite" if abs(shown_at_deg(other, orientation)) > 90 else "other"
+    return f"North is taken at {taken}. The {name} reading, {_reading(other)}, is {_odds_words(other.odds)}."
+
+
+def _odds_words(odds: float) -> str:
+    if odds > _MOST_ODDS_SHOWN:
+        return f"more than {number(_MOST_ODDS_SHOWN)} times less likely"
+    decimals = 1 if odds < 10 else 0
+    if round(odds, decimals) <= 1:
+        return "just as likely; nothing decides between them"
+    return f"{number(odds, decimals)} times less likely"
+
+
+def _reading(one: Alternative) -> str:
+    return f"{_angle(one)} {_hand(one.mirrored)}"
+
+
+def _angle(one: Evidence | Alternative) -> str:
+    return degrees(one.north_angle_deg, 1, signed=True)
+
+
+def _hand(mirrored: bool) -> str:
+    return "mirrored" if mirrored else "not mirrored"
+
+
 def _source(orientation: Orientation) -> str:
+    kinds = {piece.kind for piece in orientation.evidence if agrees(piece, orientation)}
     if orientation.status == "assumed":
-        return "North assumed from the mount"
-    kinds = sorted({piece.kind for piece in orientation.evidence}, key=list(EVIDENCE_NAMES).index)
-    if kinds == ["stated"]:
-        return "North as stated by the observer"
+        return f"North assumed from {EVIDENCE_NAMES['refraction'] if kinds == {'refraction'} else 'the mount'}"
     if not kinds:
         return "North measured"
-    return f"North measured from {joined([EVIDENCE_NAMES[kind] for kind in kinds])}"
+    if "stated" in kinds:
+        return "North as stated by the observer"
+    return f"North measured from {joined([name for kind, name in EVIDENCE_NAMES.items() if kind in kinds])}"
 
 
 def _within(sigma_deg: float | None) -> str:

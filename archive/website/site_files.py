@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from archive.errors import FolderError
+from archive.errors import FolderError, clear_refusal
 
 __all__ = ["MANIFEST", "SiteFile", "SiteReport", "write_site"]
 
@@ -66,9 +66,15 @@ def write_site(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
     Raises
     ------
     FolderError
-        Where the folder, or a file in it that would be overwritten, is not ours, or a source is missing.
+        Where the folder, or a file in it that would be overwritten, is not ours, or a source is missing;
+        or the system refuses, as when the disk is full.
     """
     _check_paths([file.path for file in files])
+    with clear_refusal(site_dir):
+        return _bring_up_to_date(files, site_dir)
+
+
+def _bring_up_to_date(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
     before = _read_manifest(site_dir)
     now = {file.path: _listed(file, site_dir, before) for file in files}
     changed = [file for file in files if not _is_there(now[file.path], site_dir / file.path, file.source)]
@@ -172,13 +178,14 @@ def _put(source: bytes | Path, target: Path) -> None:
     target.parent.mkdir(parents=True, exist_ok=True)
     partial = target.with_name(f".{target.name}.part")
     try:
-        if isinstance(source, bytes):
-            partial.write_bytes(source)
-        else:
-            shutil.copyfile(source, partial)
-            stamp = source.stat()
-            os.utime(partial, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
-        partial.replace(target)
+        with clear_refusal(target):
+            if isinstance(source, bytes):
+                partial.write_bytes(source)
+            else:
+                shutil.copyfile(source, partial)
+                stamp = source.stat()
+                os.utime(partial, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
+            partial.replace(target)
     finally:
         partial.unlink(missing_ok=True)
 

@@ -10,25 +10,31 @@ from pathlib import Path
 from typing import Literal
 
 from archive.errors import ArchiveError, FactsError, FolderError
-from archive.observation import Disc, Orientation, SunView
+from archive.observation import Disc, Orientation
 from archive.reading import facts_in_file, read_pixels
 from archive.records.checksums import read_checksums
 from archive.records.folder import NewPicture, Place, free_place, place_of_file, put_picture, writing
-from archive.records.measured import Measured, write_measured
+from archive.records.measured import write_measured
 from archive.records.notes import append_note
 from archive.records.record import PictureEntry, record_text
 from archive.records.settings import Settings, read_settings
 from archive.sun.view import sun_view
-from archive.workflow.observing import measure
-from archive.workflow.orienting import is_up, night_remark, orientation_of
+from archive.workflow.drifting import with_drift
+from archive.workflow.observing import (
+    filed_pictures,
+    known_pictures,
+    measure,
+    near_days,
+    observations,
+    solve,
+)
 from archive.workflow.progress import Progress
+from archive.workflow.remarks import guesses, not_taken, remarks
 from archive.workflow.stating import AddOptions, read_sidecar_of, record_of, stated_facts
 
 __all__ = ["Added", "add_pictures"]
 
 _PICTURE_NAMES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".fits", ".fit", ".fts"})
-_LOW_SUN_DEG = 2.0
-_WHOLE_LIMB = 0.75
 
 
 @dataclass(frozen=True)
@@ -39,6 +45,7 @@ class Added:
     status: Literal["added", "known", "refused"]
     id: str | None = None
     time_utc: datetime | None = None
+    time_from: str | None = None
     disc: Disc | None = None
     orientation: Orientation | None = None
     warnings: tuple[str, ...] = ()
@@ -62,7 +69,7 @@ def add_pictures(
     Yields
     ------
     Added
-        In order, as each is done.
+        Refused and known ones as each is read; the added ones, in order, when all are filed.
 
     Raises
     ------
@@ -74,17 +81,64 @@ def add_pictures(
     if options.time is not None and len(files) > 1:
         raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
     with writing(root):
-        known = {sha256: file for file, sha256 in read_checksums(root).items()}
+        known = _known_sums(root)
+        new: list[_New] = []
         for number, path in enumerate(files):
             on_progress("adding", number, len(files))
             try:
-                added = _add_one(root, path, settings, options, known)
+                done = _file_one(root, path, settings, options, known)
             except ArchiveError as error:
-                added = Added(str(path), "refused", causes=error.causes)
+                done = Added(str(path), "refused", causes=error.causes)
             except OSError as error:
-                added = Added(str(path), "refused", causes=(f"{path}: {error.strerror or error}",))
-            yield added
-        on_progress("adding", len(files), len(files))
+                done = Added(str(path), "refused", causes=(f"{path}: {error.strerror or error}",))
+            if isinstance(done, Added):
+                yield done
+            else:
+                new.append(done)
+        # Together, for pictures of neighbouring days tell each other's way up.
+        yield from _oriented(root, settings, new, on_progress=on_progress)
+
+
+@dataclass(frozen=True)
+class _New:
+    """A picture just filed, and what the observer should look at so far."""
+
+    picture: str
+    place: Place
+    warnings: tuple[str, ...]
+
+
+def _oriented(root: Path, settings: Settings, new: Sequence[_New], *, on_progress: Progress) -> Iterator[Added]:
+    """What is known of new pictures among their neighbours."""
+    if not new:
+        return
+    near = near_days(root, {one.place.day for one in new})
+    known = known_pictures(root, settings, near, on_progress=on_progress)
+    on_progress("solving", 0, 1)
+    solved = solve(root, known)
+    found = {one.id: one for one in observations(known, solved)}
+    times_from = {one.place.id: one.record.time_from for one in near}
+    for one in new:
+        observation = found[one.place.id]
+        name = Path(one.picture).name
+        yield Added(
+            one.picture,
+            "added",
+            one.place.id,
+            observation.time_utc,
+            times_from[one.place.id],
+            observation.disc,
+            observation.orientation,
+            (*one.warnings, *remarks(name, one.place, observation)),
+        )
+
+
+def _known_sums(root: Path) -> dict[str, str]:
+    """Files by the checksum of their bytes; from the records where the list of checksums is lost."""
+    sums = {sha256: file for file, sha256 in read_checksums(root).items()}
+    if not sums:
+        sums = {one.record.picture.sha256: one.record.picture.file for one in filed_pictures(root)}
+    return sums
 
 
 def _files(pictures: Sequence[Path]) -> Iterator[Path]:
@@ -99,20 +153,21 @@ def _files(pictures: Sequence[Path]) -> Iterator[Path]:
             yield path
 
 
-def _add_one(root: Path, path: Path, settings: Settings, options: AddOptions, known: dict[str, str]) -> Added:
+def _file_one(root: Path, path: Path, settings: Settings, options: AddOptions, known: dict[str, str]) -> Added | _New:
+    if path.exists() and not path.is_file():
+        raise FactsError(f"{path}: is no regular file; name a picture or a folder")
     data = path.read_bytes()
     sha256 = hashlib.sha256(data).hexdigest()
     if sha256 in known and (place := _filed_as(root, known[sha256])) is not None:
-        return Added(str(path), "known", id=place.id)
+        return Added(str(path), "known", id=place.id, warnings=not_taken(path.name, place, options))
     pixels = read_pixels(data, path.name)
     facts = facts_in_file(data, pixels.kind, path.name)
     stated = stated_facts(settings, options, read_sidecar_of(path), facts, name=path.name)
-    sun = sun_view(
-        stated.when.middle_utc,
-        latitude_deg=stated.site.latitude_deg,
-        longitude_deg=stated.site.longitude_deg,
-        elevation_m=stated.site.elevation_m,
-    )
+    if options.drift is not None:
+        sun = sun_view(
+            stated.when.middle_utc, latitude_deg=stated.site.latitude_deg, longitude_deg=stated.site.longitude_deg
+        )
+        stated = with_drift(stated, options.drift, sun=sun, zone_name=settings.time_zone)
     measured = measure(pixels, facts, name=path.name)
     place = free_place(root, stated.when.middle_utc)
     entry = PictureEntry(file=place.file(pixels.suffix), sha256=sha256, original_name=path.name[:200])
@@ -122,16 +177,7 @@ def _add_one(root: Path, path: Path, settings: Settings, options: AddOptions, kn
     write_measured(root, sha256, measured)
     for note in stated.notes:
         append_note(root, place.day, note)
-    orientation = orientation_of(record, stated.instrument, measured, sun)
-    return Added(
-        str(path),
-        "added",
-        place.id,
-        stated.when.middle_utc,
-        measured.disc,
-        orientation,
-        (*stated.doubts, *_remarks(path.name, place, sun, measured, orientation)),
-    )
+    return _New(str(path), place, (*stated.doubts, *guesses(path.name, place, stated)))
 
 
 def _filed_as(root: Path, file: str) -> Place | None:
@@ -153,19 +199,3 @@ def _filed_as(root: Path, file: str) -> Place | None:
             f"{file}: was this picture, but it is gone; copy it back there, or delete {record} to add it anew"
         )
     return None
-
-
-def _remarks(name: str, place: Place, sun: SunView, measured: Measured, orientation: Orientation) -> list[str]:
-    """What the observer should look at."""
-    remarks = [f"{name}: evidence for north disagrees: {dispute}" for dispute in orientation.disputes]
-    if not is_up(sun):
-        remarks.append(
-            f"{name}: {night_remark(sun)}; the time, its zone or the site is wrong: correct {place.file('.toml')}, "
-            f"or delete {place.file('.*')} and add the picture again with --time and its offset, or --site"
-        )
-    elif sun.altitude_deg < _LOW_SUN_DEG:
-        remarks.append(f"{name}: the Sun was only {sun.altitude_deg:.1f} deg high; is the time right?")
-    if measured.disc.limb_fraction < _WHOLE_LIMB:
-        share = f"{100 * measured.disc.limb_fraction:.0f} %"
-        remarks.append(f"{name}: only {share} of the limb is in the picture and clear")
-    return remarks

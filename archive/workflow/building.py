@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from archive.errors import FactsError
+from archive.errors import FactsError, FolderError
+from archive.films.film import check_film_name
 from archive.observation import Observation
-from archive.records.folder import writing
+from archive.orientation.instrument import Epoch
+from archive.records.folder import kept_folder, writing
 from archive.records.notes import read_notes
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
 from archive.website import (
@@ -16,6 +18,7 @@ from archive.website import (
     Entry,
     FilmEntry,
     InstrumentInfo,
+    LearnedAngle,
     Pictures,
     SiteInfo,
     SitePlace,
@@ -31,10 +34,11 @@ from archive.workflow.filming import (
     kept_film,
     write_film,
 )
-from archive.workflow.observing import filed_pictures, observations, unfiled
 from archive.workflow.orienting import is_up, night_remark
 from archive.workflow.picturing import derived_pictures, forget_pictures
 from archive.workflow.progress import Progress
+from archive.workflow.solving import time_of_days
+from archive.workflow.surveying import Survey, survey
 
 __all__ = ["Built", "Filmed", "build", "build_with_film", "film_elsewhere", "film_in_site", "site_folder"]
 
@@ -54,19 +58,33 @@ class Built:
 
 @dataclass(frozen=True)
 class Filmed:
-    """A film made by `film`: its file, what it shows, and the site page that shows it, if there is one."""
+    """A film made by `film`: its file, what it shows, and the site's home page where the site shows it."""
 
     mp4: Path
     frames_json: Path
     frames: int
     observation_ids: tuple[str, ...]
-    page: Path | None
+    home: Path | None
     warnings: tuple[str, ...]
 
 
 def site_folder(root: Path, site_dir: Path | None) -> Path:
-    """Where the site goes."""
-    return site_dir if site_dir is not None else root / "site"
+    """Where the site goes.
+
+    Raises
+    ------
+    FolderError
+        Among what an archive keeps.
+    """
+    if site_dir is None:
+        return root / "site"
+    place, archive = site_dir.resolve(), root.resolve()
+    if kept_folder(place) is not None or (archive in place.parents and place.parent != archive):
+        raise FolderError(
+            f"--site-dir {site_dir}: lies within the archive's folders; "
+            f"choose {root / 'site'}, another new folder beside it, or one outside the archive"
+        )
+    return site_dir
 
 
 def build(root: Path, *, site_dir: Path | None, on_progress: Progress) -> Built:
@@ -80,7 +98,7 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress) -> Built:
     target = site_folder(root, site_dir)
     with writing(root):
         settings = read_settings(root)
-        found = observations(root, settings, filed_pictures(root), on_progress=on_progress)
+        found = survey(root, settings, on_progress=on_progress)
         return _build(root, settings, found, target, on_progress=on_progress)
 
 
@@ -101,40 +119,45 @@ def film_in_site(root: Path, span: FilmSettings, *, on_progress: Progress) -> Fi
     """
     with writing(root):
         settings = read_settings(root)
-        found = observations(root, settings, filed_pictures(root), on_progress=on_progress)
-        made = kept_film(root, found, span, looks=settings.looks, on_progress=on_progress)
+        found = survey(root, settings, on_progress=on_progress)
+        made = kept_film(root, found.observations, span, looks=settings.looks, on_progress=on_progress)
         keep_film(root, span)
         built = _build(root, read_settings(root), found, site_folder(root, None), on_progress=on_progress)
-    page = built.site_dir / "films" / "index.html"
     ids = tuple(one.id for one in made.observations)
-    return Filmed(made.files.mp4, made.files.frames_json, made.files.frames, ids, page, built.warnings)
+    return Filmed(made.files.mp4, made.files.frames_json, made.files.frames, ids, built.home, built.warnings)
 
 
 def film_elsewhere(root: Path, span: FilmSettings, out: Path, *, on_progress: Progress) -> Filmed:
-    """Make a film in a file of the observer's choice; the site does not change."""
+    """Make a film in a file of the observer's choice; the site does not change.
+
+    Raises
+    ------
+    ArchiveError
+        Nothing to film in that span; or the film would lie among what an archive keeps, or replace other files.
+    """
+    check_film_name(out)
+    if (kept := kept_folder(out)) is not None:
+        raise FolderError(f"--out {out}: lies in {kept}, which the archive keeps; choose a place outside of it")
     with writing(root):
         settings = read_settings(root)
-        found = observations(root, settings, filed_pictures(root), on_progress=on_progress)
-        chosen = chosen_observations(found, span)
+        found = survey(root, settings, on_progress=on_progress)
+        chosen = chosen_observations(found.observations, span)
         files = write_film(root, chosen, out, looks=settings.looks, on_progress=on_progress)
     return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, ())
 
 
-def _build(
-    root: Path, settings: Settings, found: Sequence[Observation], target: Path, *, on_progress: Progress
-) -> Built:
-    warnings = [
-        f"{file}: has no record; it is not shown" for file in unfiled(root, [one.picture.file for one in found])
-    ]
+def _build(root: Path, settings: Settings, surveyed: Survey, target: Path, *, on_progress: Progress) -> Built:
+    found = surveyed.observations
     entries = []
     for number, one in enumerate(found):
         on_progress("aligning", number, len(found))
         entries.append(_entry(root, settings, one))
+    on_progress("aligning", len(found), len(found))
     films, problems = _films(root, settings, found, on_progress=on_progress)
     forget_pictures(root, [one.id for one in found])
     days = sorted({one.id.partition("T")[0] for one in found})
     content = Content(
-        info=_site_info(settings),
+        info=_site_info(settings, surveyed.epochs),
         entries=entries,
         notes={day: text for day in days if (text := read_notes(root, day)).strip()},
         films=[_film_entry(made) for made in films],
@@ -149,7 +172,7 @@ def _build(
         len(found),
         tuple(made.stem for made in films),
         report,
-        (*warnings, *problems),
+        (*surveyed.warnings, *problems),
     )
 
 
@@ -169,8 +192,8 @@ def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
 
 
 def _warnings(one: Observation) -> tuple[str, ...]:
-    night = () if is_up(one.sun) else (f"{night_remark(one.sun).capitalize()}: time or site is wrong.",)
-    return (*night, *(f"Evidence for north disagrees: {dispute}." for dispute in one.orientation.disputes))
+    """Disputes about north the page shows by itself."""
+    return () if is_up(one.sun) else (f"{night_remark(one.sun).capitalize()}: time or site is wrong.",)
 
 
 def _films(
@@ -207,20 +230,28 @@ def _film_entry(made: Film) -> FilmEntry:
     )
 
 
-def _site_info(settings: Settings) -> SiteInfo:
-    step_deg = settings.published_site_precision_deg
+def _site_info(settings: Settings, epochs: Mapping[str, Sequence[Epoch]]) -> SiteInfo:
     return SiteInfo(
         title=settings.title,
         observer=settings.observer,
         language=settings.language,
         address=settings.address,
-        sites=tuple(
-            SitePlace(site.name, _rounded(site.latitude_deg, step_deg), _rounded(site.longitude_deg, step_deg))
-            for site in settings.sites
+        sites=tuple(SitePlace(site.name, *settings.published_place(site)) for site in settings.sites),
+        instruments=tuple(
+            InstrumentInfo(
+                **instrument.model_dump(), learned=tuple(_learned(epoch) for epoch in epochs.get(instrument.name, ()))
+            )
+            for instrument in settings.instruments
         ),
-        instruments=tuple(InstrumentInfo(**instrument.model_dump()) for instrument in settings.instruments),
     )
 
 
-def _rounded(angle_deg: float, step_deg: float) -> float:
-    return round(round(angle_deg / step_deg) * step_deg, 6)
+def _learned(epoch: Epoch) -> LearnedAngle:
+    return LearnedAngle(
+        since_utc=time_of_days(epoch.since_days),
+        until_utc=None if epoch.until_days is None else time_of_days(epoch.until_days),
+        camera_angle_deg=epoch.angle_deg,
+        scatter_deg=epoch.scatter_deg if epoch.pictures > 1 else None,
+        mirrored=epoch.mirrored,
+        pictures=epoch.pictures,
+    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from archive.errors import FolderError
+from archive.errors import FolderError, clear_refusal
 from archive.records.settings import SETTINGS_NAME, Settings, new_settings_text
 from archive.records.writing import write_whole
 
@@ -17,11 +17,14 @@ def create_archive(folder: Path, settings: Settings) -> Path:
     Raises
     ------
     FolderError
-        The folder holds something already.
+        The folder holds something already, or cannot be made.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise FolderError(f"{folder}: is not empty; choose a new folder")
-    folder.mkdir(parents=True, exist_ok=True)
     path = folder / SETTINGS_NAME
+    with clear_refusal(path):
+        if folder.is_file():
+            raise FolderError(f"{folder}: is a file; choose a new folder")
+        if folder.exists() and any(folder.iterdir()):
+            raise FolderError(f"{folder}: is not empty; choose a new folder")
+        folder.mkdir(parents=True, exist_ok=True)
     write_whole(path, new_settings_text(settings).encode("utf-8"))
     return path

@@ -8,7 +8,7 @@ from pathlib import Path
 from archive.records.settings import FilmSettings
 from archive.workflow.building import Built, build_with_film
 from archive.workflow.progress import Progress
-from archive.workflow.sending import Published, publish
+from archive.workflow.sending import Published, check_first_target, publish
 
 __all__ = ["Evening", "build_film_publish"]
 
@@ -24,6 +24,13 @@ class Evening:
 
 
 def build_film_publish(root: Path, *, on_progress: Progress) -> Evening:
-    """Build the site with the film of the last week, and publish it to the first target of `archive.toml`."""
+    """Build the site with the film of the last week, and publish it to the first target of `archive.toml`.
+
+    Raises
+    ------
+    ArchiveError
+        As `build` and `publish` do; a target that would not take the site is told before the long work.
+    """
+    check_first_target(root)
     built = build_with_film(root, _WEEK, on_progress=on_progress)
     return Evening(built, publish(root, None, site_dir=None, adopt=False))

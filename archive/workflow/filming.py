@@ -84,6 +84,7 @@ def write_film(
     for number, one in enumerate(chosen):
         on_progress("preparing discs", number, len(chosen))
         derived_pictures(root, one, looks)
+    on_progress("preparing discs", len(chosen), len(chosen))
     return make_daily_film(
         [Sighting(one.id, one.time_utc) for one in chosen],
         lambda identifier: load_look(root, identifier, looks[0]),

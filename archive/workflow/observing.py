@@ -2,25 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import hashlib
+from collections.abc import Collection, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
-from archive.errors import FolderError, PictureError
+from archive.disc.spots import DarkSpots, spots_as_it_came
+from archive.errors import FolderError, PictureError, SettingsError
 from archive.observation import Observation, PictureFile, SunView
 from archive.reading import Facts, Pixels, facts_in_file, read_pixels
-from archive.records.checksums import file_sha256
 from archive.records.folder import Place, originals_on_disk, places
-from archive.records.measured import Axes, Measured, read_measured, write_measured
-from archive.records.record import Record, capture_of, read_record
-from archive.records.settings import Settings, find_named
+from archive.records.measured import Axes, Measured, Spots, read_measured, write_measured
+from archive.records.record import PictureEntry, Record, capture_of, read_record
+from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.sun.view import sun_views
-from archive.workflow.orienting import orientation_of
+from archive.workflow.orienting import is_up, orientation_of
 from archive.workflow.progress import Progress
+from archive.workflow.solving import Candidate, Solved, solve_instruments
 
-__all__ = ["Filed", "filed_pictures", "measure", "observations", "unfiled"]
+__all__ = [
+    "Filed",
+    "Known",
+    "filed_pictures",
+    "known_pictures",
+    "measure",
+    "near_days",
+    "observations",
+    "solve",
+    "unfiled",
+    "whole_original",
+]
+
+_NEAR_DAYS = 14
 
 
 @dataclass(frozen=True)
@@ -33,7 +50,11 @@ class Filed:
 
 def filed_pictures(root: Path) -> list[Filed]:
     """Every picture that has a record, in order of time."""
-    found = [Filed(place, read_record(root / place.file(".toml"))) for place in places(root)]
+    return _read(root, places(root))
+
+
+def _read(root: Path, wanted: Iterable[Place]) -> list[Filed]:
+    found = [Filed(place, read_record(root / place.file(".toml"))) for place in wanted]
     return sorted(found, key=lambda filed: (filed.record.time, filed.place.id))
 
 
@@ -45,61 +66,122 @@ def measure(pixels: Pixels, facts: Sequence[Facts], *, name: str) -> Measured:
     PictureError
         No measurable disc; the message begins with the picture's name.
     """
+    brightness = brightness_plane(pixels.values, full_scale=pixels.full_scale)
     try:
-        disc = fit_limb(brightness_plane(pixels.values, full_scale=pixels.full_scale))
+        disc = fit_limb(brightness)
     except PictureError as error:
         raise PictureError(*(f"{name}: {cause}" for cause in error.causes)) from error
     axes = next((found.axes for found in facts if found.axes is not None), None)
     height, width = pixels.values.shape[:2]
     kept_axes = Axes(axes.system, axes.matrix_deg) if axes else None
-    return Measured(width, height, pixels.bit_depth, disc, kept_axes)
+    return Measured(width, height, pixels.bit_depth, disc, kept_axes, _kept_spots(spots_as_it_came(brightness, disc)))
 
 
-def observations(root: Path, settings: Settings, filed: Sequence[Filed], *, on_progress: Progress) -> list[Observation]:
-    """What is known of each picture, in the order given; measures those that are not measured yet."""
-    suns = _suns(settings, filed)
+def _kept_spots(spots: DarkSpots) -> Spots:
+    """Rounded to a thousandth of a degree, so that they are small to keep."""
+    columns = ([round(float(value), 5) for value in column] for column in (spots.right, spots.up, spots.area_msh))
+    right, up, area_msh = (tuple(column) for column in columns)
+    return Spots(right, up, area_msh)
+
+
+@dataclass(frozen=True)
+class Known:
+    """A filed picture with what follows from its own record and bytes."""
+
+    filed: Filed
+    site: SiteSettings
+    instrument: InstrumentSettings
+    measured: Measured
+    sun: SunView
+
+
+def known_pictures(root: Path, settings: Settings, filed: Sequence[Filed], *, on_progress: Progress) -> list[Known]:
+    """Site, instrument, measurements and the Sun's place for each picture, in the order given.
+
+    Raises
+    ------
+    ArchiveError
+        A record names a site or an instrument that the settings lack, or an original is gone or changed.
+    """
+    places_and_instruments = [_named(settings, one) for one in filed]
+    suns = _suns(settings, [site for site, _ in places_and_instruments], filed)
     found = []
-    for number, (one, sun) in enumerate(zip(filed, suns, strict=True)):
+    for number, (one, (site, instrument), sun) in enumerate(zip(filed, places_and_instruments, suns, strict=True)):
         on_progress("measuring", number, len(filed))
-        measured = _measured(root, one)
-        instrument = find_named(settings.instruments, one.record.instrument, what="instrument")
-        found.append(
-            Observation(
-                id=one.place.id,
-                time_utc=one.record.time,
-                site=find_named(settings.sites, one.record.site, what="site").name,
-                instrument=instrument.name,
-                band=one.record.band or instrument.band,
-                picture=PictureFile(
-                    one.record.picture.file,
-                    one.record.picture.sha256,
-                    measured.width_px,
-                    measured.height_px,
-                    measured.bit_depth,
-                ),
-                disc=measured.disc,
-                orientation=orientation_of(one.record, instrument, measured, sun),
-                sun=sun,
-                capture=capture_of(one.record),
-            )
-        )
+        found.append(Known(one, site, instrument, _measured(root, one), sun))
     return found
 
 
-def _suns(settings: Settings, filed: Sequence[Filed]) -> list[SunView]:
-    """The Sun for each picture, one vectorised pass a site."""
-    by_site: dict[str, list[int]] = {}
-    for number, one in enumerate(filed):
-        name = find_named(settings.sites, one.record.site, what="site").name
-        by_site.setdefault(name, []).append(number)
+def observations(known: Sequence[Known], solved: Solved) -> list[Observation]:
+    """What is known of each picture, with its way up as all evidence has it."""
+    return [
+        Observation(
+            id=one.filed.place.id,
+            time_utc=one.filed.record.time,
+            site=one.site.name,
+            instrument=one.instrument.name,
+            band=one.filed.record.band or one.instrument.band,
+            picture=PictureFile(
+                one.filed.record.picture.file,
+                one.filed.record.picture.sha256,
+                one.measured.width_px,
+                one.measured.height_px,
+                one.measured.bit_depth,
+            ),
+            disc=one.measured.disc,
+            orientation=orientation_of(
+                one.filed.record, one.instrument, one.measured, one.sun, solved.taught[one.filed.place.id]
+            ),
+            sun=one.sun,
+            capture=capture_of(one.filed.record),
+        )
+        for one in known
+    ]
+
+
+def solve(root: Path, known: Sequence[Known]) -> Solved:
+    """Solve all pictures of each instrument together."""
+    candidates = [
+        Candidate(one.filed.place.id, one.filed.record, one.instrument, one.measured, one.sun, is_up(one.sun))
+        for one in known
+    ]
+    return solve_instruments(root, candidates)
+
+
+def near_days(root: Path, days: Collection[str]) -> list[Filed]:
+    """Filed pictures within a fortnight of any of these days: all that can bear on their orientation."""
+    wanted = {date.fromisoformat(day).toordinal() for day in days}
+    near = [
+        place
+        for place in places(root)
+        if any(abs(date.fromisoformat(place.day).toordinal() - day) <= _NEAR_DAYS for day in wanted)
+    ]
+    return _read(root, near)
+
+
+def _named(settings: Settings, one: Filed) -> tuple[SiteSettings, InstrumentSettings]:
+    """Site and instrument of a record; where the settings lack them, the record is named too."""
+    try:
+        return (
+            find_named(settings.sites, one.record.site, what="site"),
+            find_named(settings.instruments, one.record.instrument, what="instrument"),
+        )
+    except SettingsError as error:
+        raise SettingsError(*(f"{one.place.file('.toml')}: {cause}" for cause in error.causes)) from error
+
+
+def _suns(settings: Settings, sites: Sequence[SiteSettings], filed: Sequence[Filed]) -> list[SunView]:
+    """The Sun for each picture, one vectorised pass a site.
+
+    From the site as it may be published: altitude, azimuth and angles to a hundredth of a degree would give the
+    true place away to some metres. A tenth of a degree moves the parallactic angle far less than a mount's level.
+    """
     suns: dict[int, SunView] = {}
-    for name, numbers in by_site.items():
-        site = find_named(settings.sites, name, what="site")
+    for name in {site.name for site in sites}:
+        numbers = [number for number, site in enumerate(sites) if site.name == name]
+        latitude_deg, longitude_deg = settings.published_place(sites[numbers[0]])
         views = sun_views(
-            [filed[number].record.time for number in numbers],
-            latitude_deg=site.latitude_deg,
-            longitude_deg=site.longitude_deg,
-            elevation_m=site.elevation_m,
+            [filed[number].record.time for number in numbers], latitude_deg=latitude_deg, longitude_deg=longitude_deg
         )
         suns.update(zip(numbers, views, strict=True))
     return [suns[number] for number in range(len(filed))]
@@ -107,19 +189,34 @@ def _suns(settings: Settings, filed: Sequence[Filed]) -> list[SunView]:
 
 def _measured(root: Path, one: Filed) -> Measured:
     """Kept measurements, or new ones from the original (after `.northlimb` was deleted)."""
-    kept = read_measured(root, one.record.picture.sha256)
+    entry = one.record.picture
+    kept = read_measured(root, entry.sha256)
     if kept is not None:
         return kept
-    path = root / one.record.picture.file
+    name = Path(entry.file).name
+    data = whole_original(root, entry)
+    pixels = read_pixels(data, name)
+    measured = measure(pixels, facts_in_file(data, pixels.kind, name), name=name)
+    with suppress(FolderError):  # an archive that cannot be written to is read all the same
+        write_measured(root, entry.sha256, measured)
+    return measured
+
+
+def whole_original(root: Path, picture: PictureEntry | PictureFile) -> bytes:
+    """An original's bytes, made sure that they are those that were filed.
+
+    Raises
+    ------
+    FolderError
+        It is gone or has changed.
+    """
+    path = root / picture.file
     if not path.is_file():
         raise FolderError(f"{path}: the original is missing; run `northlimb verify`")
     data = path.read_bytes()
-    if file_sha256(path) != one.record.picture.sha256:
+    if hashlib.sha256(data).hexdigest() != picture.sha256:
         raise FolderError(f"{path}: the original has changed since it was filed; run `northlimb verify`")
-    pixels = read_pixels(data, path.name)
-    measured = measure(pixels, facts_in_file(data, pixels.kind, path.name), name=path.name)
-    write_measured(root, one.record.picture.sha256, measured)
-    return measured
+    return data
 
 
 def unfiled(root: Path, filed: Iterable[str]) -> list[str]:

@@ -20,6 +20,7 @@ from archive.reading import read_pixels
 from archive.records.disc_files import read_disc, write_disc, write_jpeg, write_small_jpeg
 from archive.records.folder import derived_folder
 from archive.records.writing import write_whole
+from archive.workflow.observing import whole_original
 
 __all__ = ["DerivedPictures", "derived_pictures", "forget_pictures", "load_look", "picture_key"]
 
@@ -99,7 +100,7 @@ def _folder(root: Path, identifier: str) -> Path:
 
 def _make(root: Path, observation: Observation, pictures: DerivedPictures) -> None:
     path = root / observation.picture.file
-    pixels = read_pixels(path.read_bytes(), path.name)
+    pixels = read_pixels(whole_original(root, observation.picture), path.name)
     write_jpeg(pictures.as_it_came, np.multiply(pixels.values, 1.0 / pixels.full_scale, dtype=np.float32))
     aligned = align_disc(
         brightness_plane(pixels.values, full_scale=pixels.full_scale),

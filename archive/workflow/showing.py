@@ -8,9 +8,10 @@ from pathlib import Path
 
 from archive.errors import FactsError
 from archive.observation import Observation, SunView
+from archive.records.folder import places
 from archive.records.settings import SiteSettings, read_settings
 from archive.sun.view import field_rotation_deg_per_hour, sun_view
-from archive.workflow.observing import filed_pictures, observations
+from archive.workflow.observing import known_pictures, near_days, observations, solve
 from archive.workflow.progress import Progress
 
 __all__ = ["SunAt", "show_day", "sun_at"]
@@ -24,10 +25,11 @@ def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation
     FactsError
         None of that day.
     """
-    filed = [one for one in filed_pictures(root) if day in (one.place.day, one.place.id)]
-    if not filed:
+    wanted = {place.id: place.day for place in places(root) if day in (place.day, place.id)}
+    if not wanted:
         raise FactsError(f"{day}: no picture of that day in {root}; write the day like 2026-06-03")
-    return observations(root, read_settings(root), filed, on_progress=on_progress)
+    known = known_pictures(root, read_settings(root), near_days(root, set(wanted.values())), on_progress=on_progress)
+    return [one for one in observations(known, solve(root, known)) if one.id in wanted]
 
 
 @dataclass(frozen=True)

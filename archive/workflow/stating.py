@@ -22,11 +22,20 @@ __all__ = ["AddOptions", "Stated", "read_sidecar_of", "record_of", "stated_facts
 _BESIDE = "the note beside it"
 _IN_WORDS = {"fits": "the FITS header", "exif": "EXIF", "name": "the file's name"}
 _SAME_LENGTH_S = 1.0
+_ORIENTATION_KEYS = (
+    "band",
+    "north_angle_deg",
+    "north_angle_sigma_deg",
+    "mirrored",
+    "drift_px",
+    "drift_sigma_px",
+    "drift_turn_deg",
+)
 
 
 @dataclass(frozen=True)
 class AddOptions:
-    """What the observer states for all pictures of one `add`."""
+    """What the observer states for all pictures of one `add`; `drift` are two more files, and fit one picture."""
 
     time: datetime | None = None
     instrument: str | None = None
@@ -34,6 +43,7 @@ class AddOptions:
     north_angle_deg: float | None = None
     mirrored: bool | None = None
     note: str | None = None
+    drift: tuple[Path, Path] | None = None
 
 
 @dataclass(frozen=True)
@@ -155,8 +165,8 @@ def _stack_doubt(name: str, keys: dict[str, Any]) -> str:
 
 
 def _orientation_keys(options: AddOptions, sidecar: Sidecar) -> dict[str, Any]:
-    """Band, angle and mirroring; a standard error belongs to the angle that it was stated with."""
-    keys = {key: getattr(sidecar, key) for key in ("band", "north_angle_deg", "north_angle_sigma_deg", "mirrored")}
+    """Band, angle, mirroring and drift; a standard error belongs to the angle that it was stated with."""
+    keys = {key: getattr(sidecar, key) for key in _ORIENTATION_KEYS}
     if options.north_angle_deg is not None:
         stated = check_table(Sidecar, {"north_angle_deg": options.north_angle_deg}, name="--north-angle")
         keys |= {"north_angle_deg": stated.north_angle_deg, "north_angle_sigma_deg": None}

@@ -1,6 +1,7 @@
 """A whole daily film with the files beside it, from drawn discs."""
 
 import json
+import re
 import subprocess
 from datetime import UTC, datetime, timedelta
 
@@ -9,8 +10,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from archive.errors import FactsError
-from archive.films.film import FilmDisc, make_daily_film
+from archive.errors import ArchiveError, FactsError, FolderError
+from archive.films.film import FilmDisc, check_film_name, make_daily_film
 from archive.films.timeline import Sighting
 
 SIGHTINGS = [Sighting(f"2026-06-{day:02d}T0915Z", datetime(2026, 6, day, 9, 15, tzinfo=UTC)) for day in (3, 4, 7)]
@@ -141,7 +142,7 @@ def test_a_failure_in_the_midst_leaves_all_old_files(tmp_path):
             raise OSError(5, "Input/output error", name)
         return drawn(name)
 
-    with pytest.raises(OSError, match="Input/output"):
+    with pytest.raises(FolderError, match=r"june\.mp4: cannot be written: Input/output error"):
         make(film.mp4, load=broken)
     assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
 
@@ -153,6 +154,41 @@ def test_progress_ends_at_its_total(tmp_path):
     assert seen == [(n, total) for n in range(1, total + 1)]
 
 
-def test_a_name_that_is_not_an_mp4_is_refused(tmp_path):
-    with pytest.raises(FactsError, match=r"ends in '\.gif'"):
-        make(tmp_path / "june.gif")
+def test_a_film_on_a_full_disk_is_one_clear_line_and_leaves_nothing(tmp_path):
+    """The limit on a file's size stands for the full disk: the encoder's own and this program's writes fail."""
+    resource = pytest.importorskip("resource", reason="POSIX limits")
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    for limit in (0, 20_000):
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, before[1]))
+        try:
+            with pytest.raises(ArchiveError, match=r"june\.mp4: ") as refused:
+                make(tmp_path / "june.mp4", sightings=SIGHTINGS[:1])
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        assert "\n" not in str(refused.value)
+        assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(("name", "advice"), [("june.gif", "june.mp4"), ("June.MP4", "June.mp4"), ("june", "june.mp4")])
+def test_a_name_that_is_not_an_mp4_is_refused_with_one_that_is(tmp_path, name, advice):
+    with pytest.raises(FactsError, match=rf"ends in \.mp4.*write {re.escape(advice)}$"):
+        check_film_name(tmp_path / name)
+    with pytest.raises(FactsError, match="is a folder"):
+        check_film_name(tmp_path)
+
+
+def test_a_missing_folder_is_named(tmp_path):
+    with pytest.raises(FolderError, match=r"folder .*nodir does not exist"):
+        check_film_name(tmp_path / "nodir" / "june.mp4")
+
+
+@pytest.mark.parametrize("name", ["june.mp4", "june.jpg", "june.json", "june-loop.mp4"])
+def test_no_file_of_another_origin_is_replaced(tmp_path, name):
+    (tmp_path / name).write_text('{"frames": 7}', encoding="utf-8")
+    with pytest.raises(FolderError, match=rf"{re.escape(name)}: would be replaced"):
+        check_film_name(tmp_path / "june.mp4")
+
+
+def test_an_earlier_film_may_be_replaced(tmp_path):
+    film = make(tmp_path / "june.mp4", sightings=SIGHTINGS[:1])
+    check_film_name(film.mp4)

@@ -27,7 +27,7 @@ def make_site(folder, files):
     files = {"index.html": "<h1>Sun</h1>", **files}
     for name, text in {
         **files,
-        "files.json": json.dumps({"generator": "Northlimb", "files": sorted(files)}),
+        "files.json": json.dumps({"generator": "Northlimb", "files": [{"path": name} for name in sorted(files)]}),
     }.items():
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_text(text, encoding="utf-8")
@@ -111,14 +111,34 @@ def test_files_and_folders_may_change_places(site, target):
     assert contents(target) == contents(site)
 
 
-def test_strays_and_empty_folders_in_a_published_target_go(site, target):
+def test_empty_folders_in_a_published_target_go(site, target):
     publish_folder(site, target)
-    (target / "old/empty").mkdir(parents=True)
-    (target / ".hidden").write_text("x", encoding="utf-8")
-    assert publish_folder(site, target).removed == 1
     (target / "old/empty").mkdir(parents=True)
     assert publish_folder(site, target).removed == 0
     assert contents(target) == contents(site)
+
+
+@pytest.mark.parametrize("stray", ["CNAME", ".well-known/security.txt", "days/mine.html"])
+def test_a_file_made_by_hand_in_a_published_target_is_named_not_removed(site, target, stray):
+    publish_folder(site, target)
+    (target / stray).parent.mkdir(exist_ok=True)
+    (target / stray).write_text("by hand", encoding="utf-8")
+    (site / "index.html").write_text("<h1>new</h1>", encoding="utf-8")
+    before = contents(target)
+    with pytest.raises(PublishError, match=r"not of this site: .*--adopt removes them") as refused:
+        publish_folder(site, target)
+    assert stray in str(refused.value)
+    assert contents(target) == before
+    report = publish_folder(site, target, adopt=True)
+    assert (report.removed, report.not_of_the_site) == (1, (stray,))
+    assert contents(target) == contents(site)
+
+
+def test_a_file_put_into_the_site_by_hand_is_published_with_it(site, target):
+    (site / "CNAME").write_text("sun.example", encoding="utf-8")
+    publish_folder(site, target)
+    assert publish_folder(site, target).unchanged == 6
+    assert (target / "CNAME").is_file()
 
 
 def test_writing_to_the_site_later_cannot_reach_the_target(site, target):
@@ -161,6 +181,42 @@ def test_the_target_keeps_its_access_rights(site, target):
     assert target.stat().st_mode & 0o7777 == 0o2751
 
 
+@pytest.fixture
+def strict_umask():
+    before = os.umask(0o077)
+    yield
+    os.umask(before)
+
+
+def modes(folder):
+    """Access rights of all that is below, folders and files apart."""
+    paths = list(folder.rglob("*"))
+    return tuple(
+        {oct(path.stat().st_mode & 0o777) for path in paths if path.is_dir() == folders} for folders in (True, False)
+    )
+
+
+@pytest.mark.skipif(os.name == "nt", reason="POSIX access rights")
+@pytest.mark.usefixtures("strict_umask")
+def test_a_new_target_can_be_read_whatever_the_umask(site, target):
+    publish_folder(site, target)
+    assert [oct(one.stat().st_mode & 0o777) for one in (target, target.parent)] == ["0o755", "0o755"]
+    assert modes(target) == ({"0o755"}, {"0o644"})
+
+
+@pytest.mark.skipif(os.name == "nt", reason="POSIX access rights")
+@pytest.mark.usefixtures("strict_umask")
+def test_files_get_the_read_bits_of_their_target_also_those_that_are_there(site, target):
+    target.mkdir(parents=True)
+    target.chmod(0o750)
+    publish_folder(site, target)
+    assert modes(target) == ({"0o750"}, {"0o640"})
+    (target / "index.html").chmod(0o600)
+    (target / "discs").chmod(0o700)
+    assert publish_folder(site, target).copied == 0
+    assert modes(target) == ({"0o750"}, {"0o640"})
+
+
 # Refusals
 
 
@@ -199,6 +255,28 @@ def test_originals_and_histories_are_never_taken_over(site, target, name):
     with pytest.raises(PublishError, match="for the site alone"):
         publish_folder(site, target, adopt=True)
     assert (target / name).exists()
+
+
+@pytest.mark.parametrize("place", ["my-sun/2026", "my-sun/2026/2026-06-03", "my-sun/www/new", "my-sun/.northlimb"])
+@pytest.mark.parametrize("adopt", [False, True])
+def test_no_target_lies_in_an_archive(site, tmp_path, place, adopt):
+    (tmp_path / "my-sun/archive.toml").write_text("format = 1\n", encoding="utf-8")
+    (tmp_path / "my-sun/2026/2026-06-03").mkdir(parents=True)
+    (tmp_path / "my-sun/2026/2026-06-03/0915Z.png").write_bytes(b"original")
+    before = contents(tmp_path)
+    with pytest.raises(PublishError, match="lies in the archive"):
+        publish_folder(site, tmp_path / place, adopt=adopt)
+    assert contents(tmp_path) == before
+
+
+@pytest.mark.parametrize("name", ["pictures/my-sun/archive.toml", "old/checksums.sha256", "project/.git/HEAD"])
+def test_an_archive_or_a_history_deep_in_the_target_is_never_taken_over(site, target, name):
+    (target / name).parent.mkdir(parents=True)
+    (target / name).write_text("kept", encoding="utf-8")
+    before = contents(target)
+    with pytest.raises(PublishError, match="for the site alone"):
+        publish_folder(site, target, adopt=True)
+    assert contents(target) == before
 
 
 @pytest.mark.parametrize("place", ["homes/observer", "homes"])
@@ -385,14 +463,19 @@ def shut_parent():
 
 
 @pytest.fixture
-def readable_sites():
-    """Two versions of a site where another user can read them."""
+def readable_site(shut_parent):
+    """Make a site as the user that `shut_parent` turns into."""
     with tempfile.TemporaryDirectory() as made:
-        Path(made).chmod(0o755)
-        yield [
-            make_site(Path(made) / "one", {"day/index.html": "one", "a.jpg": "1", "b": "file"}),
-            make_site(Path(made) / "two", {"day/index.html": "two", "index.html": "two", "b/c.jpg": "2"}),
-        ]
+        yield lambda name, files: make_site(Path(made) / name, files)
+
+
+@pytest.fixture
+def readable_sites(readable_site):
+    """Two versions of a site."""
+    return [
+        readable_site("one", {"day/index.html": "one", "a.jpg": "1", "b": "file"}),
+        readable_site("two", {"day/index.html": "two", "index.html": "two", "b/c.jpg": "2"}),
+    ]
 
 
 @pytest.mark.skipif(not hasattr(os, "seteuid"), reason="POSIX access rights")
@@ -412,3 +495,31 @@ def test_a_target_that_may_not_be_written_is_told_in_one_line(readable_sites, sh
     with pytest.raises(PublishError, match="missing: publishing failed: Permission denied: see") as refused:
         publish_folder(readable_sites[0], shut_parent / "missing")
     assert "\n" not in str(refused.value)
+
+
+@pytest.fixture
+def limit_files():
+    """A call after which no file can grow beyond so many bytes, as if the disk were full."""
+    resource = pytest.importorskip("resource", reason="POSIX limits")
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    yield lambda size: resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+@pytest.mark.skipif(not hasattr(os, "seteuid"), reason="POSIX access rights")
+@pytest.mark.parametrize("large", ["0.jpg", "b/d.jpg", "z.jpg", "z.html"])
+def test_a_run_stopped_while_it_changed_files_in_place_leaves_nothing_foreign(
+    limit_files, shut_parent, readable_site, large
+):
+    target, one = shut_parent / "www", readable_site("one", {"day/index.html": "one", "a.jpg": "1"})
+    two = readable_site("two", {"c.jpg": "2", "c.html": "2", large: "0" * 60_000})
+    publish_folder(one, target)
+    before = contents(target)
+    limit_files(50_000)
+    with pytest.raises(PublishError, match="File too large"):
+        publish_folder(two, target)
+    assert contents(target) != before
+    # The third site shares no file with either.
+    three = readable_site("three", {"third.html": "3"})
+    publish_folder(three, target)
+    assert contents(target) == contents(three)

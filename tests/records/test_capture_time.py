@@ -200,8 +200,17 @@ def test_a_time_in_the_future_is_refused_beyond_a_clocks_slack():
         found(TimeCandidate("EXIF", NOW + timedelta(minutes=5, seconds=1), "middle"))
 
 
-@pytest.mark.parametrize("text", ["0001-01-01T00:00:00", "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-12:00"])
-def test_years_without_photographs_are_refused(text):
+@pytest.mark.parametrize(
+    "text",
+    [
+        "0001-01-01T00:00:00",
+        "0001-01-01T00:00:00+14:00",
+        "9999-12-31T23:59:59-12:00",
+        "1900-01-01T09:00:00+14:00",
+        "2100-01-01T00:00:00Z",
+    ],
+)
+def test_years_beyond_the_ephemeris_are_refused(text):
     assert "the year of" in refusal(text, "Australia/Lord_Howe")
 
 

@@ -103,8 +103,10 @@ def test_times_with_an_offset_are_taken_to_utc(tmp_path):
         ("time = 09:15:00", "time = 09:15:00: must be a date and time without quotes"),
         ("time = 20260603", "time = 20260603: must be a date and time without quotes"),
         ('time = "2026-06-03T09:15:00Z"', "time = '2026-06-03T09:15:00Z': must be a date and time without quotes"),
-        ("time = 0001-01-01T00:00:00+14:00", "no picture of the Sun is of that year; correct the year"),
-        ("time = 9999-12-31T23:59:59-12:00", "no picture of the Sun is of that year; correct the year"),
+        ("time = 0001-01-01T00:00:00+14:00", "the Sun's place is known for the years 1900 to 2099; correct the year"),
+        ("time = 9999-12-31T23:59:59-12:00", "the Sun's place is known for the years 1900 to 2099; correct the year"),
+        ("time = 1900-01-01T09:00:00+14:00", "the Sun's place is known for the years 1900 to 2099; correct the year"),
+        ("time = 2100-01-01T00:00:00Z", "the Sun's place is known for the years 1900 to 2099; correct the year"),
     ],
 )
 def test_what_is_no_moment_is_refused(tmp_path, line, cause):

@@ -8,6 +8,7 @@ from pathlib import Path
 from PIL import Image
 
 from archive.observation import (
+    Alternative,
     Capture,
     Counts,
     Disc,
@@ -17,7 +18,16 @@ from archive.observation import (
     PictureFile,
     SunView,
 )
-from archive.website import Content, Entry, FilmEntry, InstrumentInfo, Pictures, SiteInfo, SitePlace
+from archive.website import (
+    Content,
+    Entry,
+    FilmEntry,
+    InstrumentInfo,
+    LearnedAngle,
+    Pictures,
+    SiteInfo,
+    SitePlace,
+)
 
 DISC_COLOUR = (230, 120, 30)
 OTHER_COLOUR = (90, 90, 90)
@@ -33,8 +43,19 @@ SOLVED = Orientation(
     ),
     ("The mount says −11.2°, the spots −12.5°.",),
 )
-ASSUMED = Orientation("assumed", 21.3, False, 1.8, (Evidence("sky", 21.3, 1.8, False),))
+ASSUMED = Orientation(
+    "assumed",
+    21.3,
+    False,
+    1.8,
+    (Evidence("sky", 21.3, 1.8, False),),
+    alternative=Alternative(-158.7, True, 12.34),
+)
 UNKNOWN = Orientation("unknown", None, None, None)
+LEARNED = (
+    LearnedAngle(datetime(2026, 5, 10, tzinfo=UTC), None, -88.94, None, True, 1),
+    LearnedAngle(datetime(2026, 3, 1, tzinfo=UTC), datetime(2026, 5, 9, tzinfo=UTC), 0.42, 0.83, True, 27),
+)
 CAPTURE = Capture(
     start_utc=datetime(2026, 6, 3, 9, 14, 15, tzinfo=UTC),
     length_s=90.0,
@@ -118,6 +139,9 @@ def content(folder: Path, address: str | None = None) -> Content:
         observer="the Quillmere observers",
         address=address,
         sites=(SitePlace("Quillmere Hill", 52.1, -1.3, 120.0),),
-        instruments=(InstrumentInfo("80 mm refractor", "altaz", "yes", 0.4), InstrumentInfo("Long box", "unknown")),
+        instruments=(
+            InstrumentInfo("80 mm refractor", "altaz", "yes", 0.4, learned=LEARNED),
+            InstrumentInfo("Long box", "unknown"),
+        ),
     )
     return Content(info, entries, {"2026-06-03": NOTES}, (film(folder, entries),))

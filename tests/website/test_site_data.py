@@ -46,6 +46,7 @@ OBSERVATION = _object(
         mirrored=_or_null(FLAG),
         sigma_deg=_or_null(NUMBER),
         evidence={"type": "array", "items": _object(kind=TEXT, north_angle_deg=NUMBER, sigma_deg=NUMBER)},
+        alternative=_or_null(_object(north_angle_deg=NUMBER, mirrored=FLAG, odds={**NUMBER, "minimum": 1})),
     ),
     sun=_object(
         p_deg=NUMBER,
@@ -68,9 +69,14 @@ def records(site: Path) -> list[dict[str, Any]]:
     return loaded
 
 
+NO_ALTERNATIVE = {"north_angle_deg": None, "mirrored": None, "odds": None}
+
+
 def _leaves(record: dict[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
     for name, value in record.items():
-        if isinstance(value, dict):
+        if name == "alternative":
+            yield from _leaves(value or NO_ALTERNATIVE, f"{prefix}{name}_")
+        elif isinstance(value, dict):
             yield from _leaves(value, f"{prefix}{name}_")
         else:
             yield prefix + name, value
@@ -99,10 +105,20 @@ def test_unknown_is_null_and_never_zero(records: list[dict[str, Any]]) -> None:
         "mirrored": None,
         "sigma_deg": None,
         "evidence": [],
+        "alternative": None,
     }
     assert set(unknown["counts"].values()) == {None}
     assert unknown["spot_area_msh"] is None
     assert set(unknown["capture"].values()) == {None}
+
+
+def test_a_reading_that_remains_is_told_with_its_odds(records: list[dict[str, Any]], site: Path) -> None:
+    told = [record["orientation"]["alternative"] for record in records]
+    assert told == [{"north_angle_deg": -158.7, "mirrored": True, "odds": 12.3}, None, None, None]
+    with (site / "data/observations.csv").open(newline="", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    assert [row["orientation_alternative_odds"] for row in rows] == ["12.3", "", "", ""]
+    assert [row["orientation_alternative_mirrored"] for row in rows] == ["true", "", "", ""]
 
 
 def test_what_is_not_a_number_becomes_null(content: Content) -> None:

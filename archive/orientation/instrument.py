@@ -1,0 +1,157 @@
+"""What an instrument's own history tells: which pictures are solved together, and its camera angle by epochs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.orientation.angles import difference_deg, wrapped_deg
+
+__all__ = ["Block", "CameraAngle", "Epoch", "blocks_of", "epoch_at", "learn_epochs"]
+
+Floats = NDArray[np.floating[Any]]
+
+_BLOCK_DAYS = 7.0
+_CONTEXT_DAYS = 5.0
+_MOST_OWN = 10
+_MOST_CONTEXT = 6
+_LEAST_JUMP_DEG = 3.0
+_JUMP_SIGMAS = 5.0
+_LEAST_SCATTER_DEG = 0.3
+_FIRST_SCATTER_DEG = 0.7  # believed of a mount until enough pictures tell
+_PICTURES_FOR_SCATTER = 5
+
+
+@dataclass(frozen=True)
+class Block:
+    """Pictures solved together: those whose answer it gives, and neighbours that help. Indices."""
+
+    name: str
+    own: tuple[int, ...]
+    context: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class CameraAngle:
+    """One solved picture's camera angle: north angle less the sky's geometry."""
+
+    time_days: float
+    angle_deg: float
+    sigma_deg: float
+    mirrored: bool
+
+
+@dataclass(frozen=True)
+class Epoch:
+    """A stretch of time over which the camera stayed as it was; `until_days` is None for the last one."""
+
+    since_days: float
+    until_days: float | None
+    angle_deg: float
+    sigma_deg: float
+    scatter_deg: float
+    mirrored: bool
+    pictures: int
+
+
+def blocks_of(times_days: Sequence[float]) -> list[Block]:
+    """Calendar weeks with a few days' neighbours: a new picture changes its own week and the two beside it only.
+
+    Parameters
+    ----------
+    times_days : sequence of float
+        Ascending; days since 1970.
+    """
+    times = np.asarray(times_days, dtype=np.float64)
+    weeks = np.floor((times - 4.0) / _BLOCK_DAYS).astype(int)  # 1970-01-05 was a Monday
+    blocks = []
+    for week in np.unique(weeks):
+        inside = np.nonzero(weeks == week)[0]
+        parts = int(np.ceil(len(inside) / _MOST_OWN))
+        for part in range(parts):
+            own = inside[part::parts]
+            blocks.append(Block(f"{week}-{part}", tuple(map(int, own)), _context(times, own)))
+    return blocks
+
+
+def _context(times: Floats, own: NDArray[np.intp]) -> tuple[int, ...]:
+    """The nearest neighbours, no two of one day: the day before and after tell most."""
+    start, end = times[own[0]], times[own[-1]]
+    apart = np.maximum(np.maximum(start - times, times - end), 0.0)
+    near = [int(i) for i in np.argsort(apart, kind="stable") if apart[i] <= _CONTEXT_DAYS and i not in set(own)]
+    kept: list[int] = []
+    for index in near:
+        same_day = any(abs(times[index] - times[other]) < 0.5 for other in (*kept, *own))
+        if not same_day and len(kept) < _MOST_CONTEXT:
+            kept.append(index)
+    return tuple(sorted(kept))
+
+
+def learn_epochs(angles: Sequence[CameraAngle]) -> tuple[Epoch, ...]:
+    """Camera angle and mirroring over time; a lasting jump begins a new epoch.
+
+    Parameters
+    ----------
+    angles : sequence of CameraAngle
+        In order of time.
+
+    Returns
+    -------
+    tuple of Epoch
+        In order of time; empty without angles.
+    """
+    runs: list[list[CameraAngle]] = []
+    waiting: list[CameraAngle] = []
+    for angle in angles:
+        if runs and _belongs(angle, runs[-1]):
+            # What waited was a stray: it neither joins nor begins an epoch.
+            waiting = []
+            runs[-1].append(angle)
+        elif not runs or (waiting and _belongs(angle, waiting)):
+            runs.append([*waiting, angle])
+            waiting = []
+        else:
+            waiting = [angle]
+    return tuple(
+        _epoch(run, until=runs[number + 1][0].time_days if number + 1 < len(runs) else None)
+        for number, run in enumerate(runs)
+    )
+
+
+def epoch_at(epochs: Sequence[Epoch], time_days: float) -> Epoch | None:
+    """The epoch of a time; before the first one began, the first."""
+    if not epochs:
+        return None
+    for epoch in reversed(epochs):
+        if time_days >= epoch.since_days:
+            return epoch
+    return epochs[0]
+
+
+def _belongs(angle: CameraAngle, run: Sequence[CameraAngle]) -> bool:
+    centre_deg, sigma_deg, scatter_deg = _centre(run)
+    limit_deg = max(_LEAST_JUMP_DEG, _JUMP_SIGMAS * float(np.hypot(angle.sigma_deg, np.hypot(sigma_deg, scatter_deg))))
+    return angle.mirrored == run[0].mirrored and abs(difference_deg(angle.angle_deg, centre_deg)) <= limit_deg
+
+
+def _centre(run: Sequence[CameraAngle]) -> tuple[float, float, float]:
+    """Weighted mean, its error, and the pictures' scatter about it beyond their own errors, deg."""
+    origin_deg = run[0].angle_deg
+    off = np.array([difference_deg(one.angle_deg, origin_deg) for one in run])
+    sigma = np.array([max(one.sigma_deg, 0.1) for one in run])
+    weights = 1.0 / (sigma**2 + _FIRST_SCATTER_DEG**2)
+    mean = float(np.sum(weights * off) / np.sum(weights))
+    scatter = _FIRST_SCATTER_DEG
+    if len(run) >= _PICTURES_FOR_SCATTER:
+        total = 1.4826 * float(np.median(np.abs(off - np.median(off))))
+        scatter = max(float(np.sqrt(max(total**2 - float(np.median(sigma)) ** 2, 0.0))), _LEAST_SCATTER_DEG)
+    return wrapped_deg(origin_deg + mean), float(np.sum(weights) ** -0.5), scatter
+
+
+def _epoch(run: Sequence[CameraAngle], *, until: float | None) -> Epoch:
+    centre_deg, sigma_deg, scatter_deg = _centre(run)
+    return Epoch(run[0].time_days, until, centre_deg, sigma_deg, scatter_deg, run[0].mirrored, len(run))

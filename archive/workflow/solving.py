@@ -1,0 +1,214 @@
+"""All pictures of an instrument solved together from their spots, week by week, and what the instrument teaches."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from archive.observation import SunView
+from archive.orientation.angles import difference_deg, wrapped_deg
+from archive.orientation.instrument import Block, CameraAngle, Epoch, blocks_of, epoch_at, learn_epochs
+from archive.orientation.spots import SpotReading, SpottedPicture, solve_spots
+from archive.records.measured import Measured
+from archive.records.record import Record
+from archive.records.settings import InstrumentSettings
+from archive.records.solved import kept_or_made, read_learned
+
+__all__ = ["Candidate", "Solved", "Taught", "days_since_1970", "solve_instruments", "time_of_days"]
+
+_VERSION = 1  # raise it when the solution changes its results
+_AGREEMENT_SIGMAS = 3.0
+_LEANING_ODDS = 3.0  # with the instrument's own history on its side, a reading needs less
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A picture that may be solved."""
+
+    id: str
+    record: Record
+    instrument: InstrumentSettings
+    measured: Measured
+    sun: SunView
+    up: bool
+
+
+@dataclass(frozen=True)
+class Taught:
+    """What its spots and its instrument's history say of one picture."""
+
+    reading: SpotReading | None = None
+    epoch: Epoch | None = None
+
+
+@dataclass(frozen=True)
+class Solved:
+    """What is taught of each picture by id, of each instrument by name, and the names of the answers kept."""
+
+    taught: Mapping[str, Taught]
+    epochs: Mapping[str, tuple[Epoch, ...]]
+    kept: tuple[str, ...] = ()
+
+
+@dataclass
+class _Work:
+    """Readings by id, and the answers used, as they come."""
+
+    root: Path
+    readings: dict[str, SpotReading] = field(default_factory=dict)
+    kept: list[str] = field(default_factory=list)
+
+
+def days_since_1970(moment: datetime) -> float:
+    """Days since 1970-01-01T00:00 UTC."""
+    return (moment - _EPOCH).total_seconds() / 86400.0
+
+
+def time_of_days(days: float) -> datetime:
+    """The inverse of `days_since_1970`, to the second."""
+    return _EPOCH + timedelta(seconds=round(days * 86400.0))
+
+
+def solve_instruments(root: Path, candidates: Sequence[Candidate]) -> Solved:
+    """Solve every instrument's pictures; answers that nothing has changed for are read, not made.
+
+    Parameters
+    ----------
+    root : Path
+        The archive's folder, for kept answers.
+    candidates : sequence of Candidate
+        In order of time. Night pictures and other bands than white light are passed over.
+    """
+    work = _Work(root)
+    epochs: dict[str, tuple[Epoch, ...]] = {}
+    remembered = read_learned(root)
+    for name in sorted({one.instrument.name for one in candidates}):
+        mine = [one for one in candidates if one.instrument.name == name]
+        epochs[name] = _solve_one(work, mine) or tuple(Epoch(**kept) for kept in remembered.get(name, []))
+    taught = {
+        one.id: Taught(
+            work.readings.get(one.id), epoch_at(epochs[one.instrument.name], days_since_1970(one.record.time))
+        )
+        for one in candidates
+    }
+    return Solved(taught, epochs, tuple(work.kept))
+
+
+def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
+    """Two rounds: by the spots alone, and for what stays open with the mirroring that the first round taught."""
+    usable = [one for one in pictures if one.up and _band(one) == "white"]
+    for stated in (None, False, True):
+        # A picture whose mirroring is stated by itself, as after a flip in software, is solved with its like.
+        _solve_set(work, [one for one in usable if _own_mirrored(one) is stated], mirrored=stated)
+    epochs = _learn(work, usable)
+    if epochs:
+        for one in usable:
+            reading = work.readings.get(one.id)
+            epoch = epoch_at(epochs, days_since_1970(one.record.time))
+            if reading is not None and epoch is not None and not reading.believed:
+                _lean(work, one, reading, epoch)
+        epochs = _learn(work, usable)
+    return epochs
+
+
+def _solve_set(work: _Work, pictures: Sequence[Candidate], *, mirrored: bool | None) -> None:
+    if len(pictures) < 2:
+        return
+    for block in blocks_of([days_since_1970(one.record.time) for one in pictures]):
+        hand = mirrored
+        if hand is None and pictures[0].instrument.mirrored != "unknown":
+            hand = pictures[0].instrument.mirrored == "yes"
+        work.readings.update(_solve_block(work, pictures, block, mirrored=hand))
+
+
+def _solve_block(
+    work: _Work, pictures: Sequence[Candidate], block: Block, *, mirrored: bool | None
+) -> dict[str, SpotReading]:
+    members = [pictures[index] for index in sorted({*block.own, *block.context})]
+    own = {pictures[index].id for index in block.own}
+    spotted = [_spotted(one) for one in members]
+
+    def make() -> list[Any]:
+        readings = solve_spots(spotted, mirrored=mirrored)
+        return [None if reading is None else asdict(reading) for reading in readings]
+
+    inputs = [
+        _VERSION,
+        mirrored,
+        [[one.id, one.record.picture.sha256, _key(spot)] for one, spot in zip(members, spotted, strict=True)],
+    ]
+    name, answer = kept_or_made(work.root, inputs, make)
+    work.kept.append(name)
+    return {
+        one.id: SpotReading(**reading)
+        for one, reading in zip(members, answer, strict=True)
+        if reading is not None and one.id in own
+    }
+
+
+def _key(spot: SpottedPicture) -> list[Any]:
+    return [round(spot.time_days, 6), spot.sky_deg, spot.b0_deg, spot.l0_deg, len(spot.right)]
+
+
+def _spotted(one: Candidate) -> SpottedPicture:
+    spots, disc = one.measured.spots, one.measured.disc
+    return SpottedPicture(
+        time_days=days_since_1970(one.record.time),
+        b0_deg=one.sun.b0_deg,
+        l0_deg=one.sun.l0_deg,
+        right=np.asarray(spots.right, dtype=np.float64),
+        up=np.asarray(spots.up, dtype=np.float64),
+        area_msh=np.asarray(spots.area_msh, dtype=np.float64),
+        sky_deg=_sky_deg(one),
+        centre_px=(disc.x_px, disc.y_px),
+        radius_px=disc.radius_px,
+    )
+
+
+def _sky_deg(one: Candidate) -> float | None:
+    """North without the camera angle, where the mount is known."""
+    if one.instrument.mount == "unknown":
+        return None
+    if one.instrument.mount == "equatorial":
+        return one.sun.p_deg
+    return wrapped_deg(one.sun.p_deg - one.sun.parallactic_angle_deg)
+
+
+def _band(one: Candidate) -> str:
+    return one.record.band or one.instrument.band
+
+
+def _own_mirrored(one: Candidate) -> bool | None:
+    """Mirroring that the record states against, or without, the instrument's."""
+    stated = one.record.stated_mirrored
+    known = None if one.instrument.mirrored == "unknown" else one.instrument.mirrored == "yes"
+    return None if stated == known else stated
+
+
+def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
+    """Camera angles of the pictures that their spots have solved, by epochs; none without a known mount."""
+    angles = []
+    for one in pictures:
+        reading, sky_deg = work.readings.get(one.id), _sky_deg(one)
+        if reading is not None and reading.believed and sky_deg is not None and _own_mirrored(one) is None:
+            angle_deg = wrapped_deg(reading.north_angle_deg - sky_deg)
+            angles.append(CameraAngle(days_since_1970(one.record.time), angle_deg, reading.sigma_deg, reading.mirrored))
+    return learn_epochs(angles)
+
+
+def _lean(work: _Work, one: Candidate, reading: SpotReading, epoch: Epoch) -> None:
+    """Believe a reading that stood open where the instrument's history decides between it and its rival."""
+    sky_deg = _sky_deg(one)
+    if sky_deg is None or reading.odds < _LEANING_ODDS or reading.mirrored != epoch.mirrored:
+        return
+    off_deg = abs(difference_deg(wrapped_deg(reading.north_angle_deg - sky_deg), epoch.angle_deg))
+    if off_deg <= _AGREEMENT_SIGMAS * float(np.hypot(reading.sigma_deg, epoch.scatter_deg)):
+        work.readings[one.id] = SpotReading(
+            reading.north_angle_deg, reading.sigma_deg, reading.mirrored, max(reading.odds, 1e3)
+        )
