@@ -144,7 +144,10 @@ class Counts:
 
 @dataclass(frozen=True)
 class Observation:
-    """One picture of the archive with everything known of it. `id` is like ``2026-06-03T0915Z``."""
+    """One picture of the archive with everything known of it. `id` is like ``2026-06-03T0915Z``.
+
+    `remarks` are what the observer and the reader should look at, each a sentence without its full stop.
+    """
 
     id: str
     time_utc: datetime
@@ -158,3 +161,4 @@ class Observation:
     capture: Capture = field(default_factory=Capture)
     counts: Counts | None = None
     spot_area_msh: float | None = None
+    remarks: tuple[str, ...] = ()

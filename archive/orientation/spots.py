@@ -33,6 +33,7 @@ _FINE_SPOTS = 16
 _CANDIDATES = 6
 _SAME_READING_DEG = 6.0
 _ERROR_SCALES = (1.3, 0.7)
+_LEAST_SUPPORT = 2.0
 _LEAST_SIGMA_DEG = 0.1  # the law itself, and centroids, are no better
 LEAST_ODDS = 30.0  # from which a reading is believed
 
@@ -324,11 +325,11 @@ def _turned_each(pictures: Sequence[Marks], angles_deg: Floats, *, mirrored: boo
 def _judged(pictures: Sequence[Marks], pairs: list[_Pair], readings: list[_Reading]) -> tuple[SpotReading | None, ...]:
     """The best reading for each picture, with its error and its odds against the best that differs there."""
     sigma_deg = _errors_deg(pictures, pairs, readings[0])
-    speaking = {picture for pair in pairs for picture in (pair.first, pair.second)}
+    support = _support(pictures, pairs, readings[0])
     judged: list[SpotReading | None] = []
     for number in range(len(pictures)):
-        # A picture without spots of its own has its place from the mount alone: not this evidence.
-        if number not in speaking or not np.isfinite(sigma_deg[number]):
+        # A picture whose own spots meet no others has its place from the mount alone: not this evidence.
+        if support[number] < _LEAST_SUPPORT or not np.isfinite(sigma_deg[number]):
             judged.append(None)
             continue
         log_odds, other = _rival(pictures, pairs, readings, number)
@@ -343,6 +344,18 @@ def _judged(pictures: Sequence[Marks], pairs: list[_Pair], readings: list[_Readi
             )
         )
     return tuple(judged)
+
+
+def _support(pictures: Sequence[Marks], pairs: list[_Pair], reading: _Reading) -> Floats:
+    """How much each picture's own spots say for the reading (N,)."""
+    turned = _turned_each(pictures, reading.angles_deg, mirrored=reading.mirrored)
+    support = np.zeros(len(pictures))
+    for pair in pairs:
+        score = pair.share * float(
+            pair_score(turned[pair.first], turned[pair.second], blur_deg=0.0, every_pair=False)[0]
+        )
+        support[[pair.first, pair.second]] += score
+    return support
 
 
 def _rival(

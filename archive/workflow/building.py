@@ -193,7 +193,8 @@ def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
 
 def _warnings(one: Observation) -> tuple[str, ...]:
     """Disputes about north the page shows by itself."""
-    return () if is_up(one.sun) else (f"{night_remark(one.sun).capitalize()}: time or site is wrong.",)
+    night = () if is_up(one.sun) else (f"{night_remark(one.sun)}: time or site is wrong",)
+    return tuple(f"{remark[0].upper()}{remark[1:]}." for remark in (*night, *one.remarks))
 
 
 def _films(

@@ -20,9 +20,9 @@ from archive.records.measured import Axes, Measured, Spots, read_measured, write
 from archive.records.record import PictureEntry, Record, capture_of, read_record
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.sun.view import sun_views
-from archive.workflow.orienting import is_up, orientation_of
+from archive.workflow.orienting import is_up, open_readings, orientation_of
 from archive.workflow.progress import Progress
-from archive.workflow.solving import Candidate, Solved, solve_instruments
+from archive.workflow.solving import Candidate, Solved, Taught, solve_instruments
 
 __all__ = [
     "Filed",
@@ -114,29 +114,32 @@ def known_pictures(root: Path, settings: Settings, filed: Sequence[Filed], *, on
 
 def observations(known: Sequence[Known], solved: Solved) -> list[Observation]:
     """What is known of each picture, with its way up as all evidence has it."""
-    return [
-        Observation(
-            id=one.filed.place.id,
-            time_utc=one.filed.record.time,
-            site=one.site.name,
-            instrument=one.instrument.name,
-            band=one.filed.record.band or one.instrument.band,
-            picture=PictureFile(
-                one.filed.record.picture.file,
-                one.filed.record.picture.sha256,
-                one.measured.width_px,
-                one.measured.height_px,
-                one.measured.bit_depth,
-            ),
-            disc=one.measured.disc,
-            orientation=orientation_of(
-                one.filed.record, one.instrument, one.measured, one.sun, solved.taught[one.filed.place.id]
-            ),
-            sun=one.sun,
-            capture=capture_of(one.filed.record),
-        )
-        for one in known
-    ]
+    return [_observation(one, solved.taught[one.filed.place.id]) for one in known]
+
+
+def _observation(one: Known, taught: Taught) -> Observation:
+    record = one.filed.record
+    orientation = orientation_of(record, one.instrument, one.measured, one.sun, taught)
+    remarks = (open_readings(orientation, taught), taught.time_remark)
+    return Observation(
+        id=one.filed.place.id,
+        time_utc=record.time,
+        site=one.site.name,
+        instrument=one.instrument.name,
+        band=record.band or one.instrument.band,
+        picture=PictureFile(
+            record.picture.file,
+            record.picture.sha256,
+            one.measured.width_px,
+            one.measured.height_px,
+            one.measured.bit_depth,
+        ),
+        disc=one.measured.disc,
+        orientation=orientation,
+        sun=one.sun,
+        capture=capture_of(record),
+        remarks=tuple(remark for remark in remarks if remark is not None),
+    )
 
 
 def solve(root: Path, known: Sequence[Known]) -> Solved:

@@ -17,7 +17,7 @@ from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
 from archive.workflow.solving import Taught
 
-__all__ = ["is_up", "night_remark", "orientation_of"]
+__all__ = ["is_up", "night_remark", "open_readings", "orientation_of"]
 
 _SPOTS_NOTE = "the same spots on other days, carried by the Sun's rotation"
 _SHOWN_ODDS = 1e4
@@ -99,14 +99,19 @@ def _with_alternative(orientation: Orientation, taught: Taught) -> Orientation:
     if reading is None or reading.other_north_angle_deg is None or reading.odds > _SHOWN_ODDS:
         return orientation
     other = Alternative(reading.other_north_angle_deg, bool(reading.other_mirrored), max(reading.odds, 1.0))
-    if orientation.status == "unknown":
-        first = _in_words(reading.north_angle_deg, reading.mirrored)
-        second = _in_words(other.north_angle_deg, other.mirrored)
-        open_readings = f"the spots leave two readings open: {first}, or {second}; more days may tell"
-        return replace(orientation, disputes=(*orientation.disputes, open_readings), alternative=other)
-    if orientation.evidence and orientation.evidence[0].kind == "spots":
+    if orientation.status != "unknown" and orientation.evidence and orientation.evidence[0].kind == "spots":
         return replace(orientation, alternative=other)
     return orientation
+
+
+def open_readings(orientation: Orientation, taught: Taught) -> str | None:
+    """What the spots leave open where nothing else tells."""
+    reading = taught.reading
+    if orientation.status != "unknown" or reading is None or reading.other_north_angle_deg is None:
+        return None
+    first = _in_words(reading.north_angle_deg, reading.mirrored)
+    second = _in_words(reading.other_north_angle_deg, bool(reading.other_mirrored))
+    return f"the spots leave two readings of north open: {first}, or {second}; more days may tell"
 
 
 def _in_words(north_angle_deg: float, mirrored: bool) -> str:

@@ -50,6 +50,7 @@ def not_taken(name: str, place: Place, options: AddOptions) -> tuple[str, ...]:
 def remarks(name: str, place: Place, observation: Observation) -> list[str]:
     """What an observation itself gives to look at."""
     found = [f"{name}: evidence for north disagrees: {dispute}" for dispute in observation.orientation.disputes]
+    found += [f"{name}: {remark}" for remark in observation.remarks]
     sun = observation.sun
     if not is_up(sun):
         found.append(

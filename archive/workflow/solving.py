@@ -12,6 +12,7 @@ import numpy as np
 
 from archive.observation import SunView
 from archive.orientation.angles import difference_deg, wrapped_deg
+from archive.orientation.clock_check import better_hours
 from archive.orientation.instrument import Block, CameraAngle, Epoch, blocks_of, epoch_at, learn_epochs
 from archive.orientation.spots import SpotReading, SpottedPicture, solve_spots
 from archive.records.measured import Measured
@@ -24,6 +25,8 @@ __all__ = ["Candidate", "Solved", "Taught", "days_since_1970", "solve_instrument
 _VERSION = 1  # raise it when the solution changes its results
 _AGREEMENT_SIGMAS = 3.0
 _LEANING_ODDS = 3.0  # with the instrument's own history on its side, a reading needs less
+_TIME_CHECK_DAYS = 8.0
+_TIME_CHECK_NEIGHBOURS = 2
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -45,6 +48,7 @@ class Taught:
 
     reading: SpotReading | None = None
     epoch: Epoch | None = None
+    time_remark: str | None = None
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,7 @@ class _Work:
 
     root: Path
     readings: dict[str, SpotReading] = field(default_factory=dict)
+    time_remarks: dict[str, str] = field(default_factory=dict)
     kept: list[str] = field(default_factory=list)
 
 
@@ -93,7 +98,9 @@ def solve_instruments(root: Path, candidates: Sequence[Candidate]) -> Solved:
         epochs[name] = _solve_one(work, mine) or tuple(Epoch(**kept) for kept in remembered.get(name, []))
     taught = {
         one.id: Taught(
-            work.readings.get(one.id), epoch_at(epochs[one.instrument.name], days_since_1970(one.record.time))
+            work.readings.get(one.id),
+            epoch_at(epochs[one.instrument.name], days_since_1970(one.record.time)),
+            work.time_remarks.get(one.id),
         )
         for one in candidates
     }
@@ -106,6 +113,7 @@ def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
     for stated in (None, False, True):
         # A picture whose mirroring is stated by itself, as after a flip in software, is solved with its like.
         _solve_set(work, [one for one in usable if _own_mirrored(one) is stated], mirrored=stated)
+        _check_times(work, [one for one in usable if _own_mirrored(one) is stated])
     epochs = _learn(work, usable)
     if epochs:
         for one in usable:
@@ -125,6 +133,37 @@ def _solve_set(work: _Work, pictures: Sequence[Candidate], *, mirrored: bool | N
         if hand is None and pictures[0].instrument.mirrored != "unknown":
             hand = pictures[0].instrument.mirrored == "yes"
         work.readings.update(_solve_block(work, pictures, block, mirrored=hand))
+
+
+def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
+    """Pictures whose spots meet no neighbour's: would they at another hour?"""
+    for one in pictures:
+        reading = work.readings.get(one.id)
+        if (reading is not None and reading.believed) or len(one.measured.spots.right) < 2:
+            continue
+        day = days_since_1970(one.record.time)
+        near = [
+            (_spotted(other), other_reading)
+            for other in pictures
+            if abs(days_since_1970(other.record.time) - day) <= _TIME_CHECK_DAYS
+            and (other_reading := work.readings.get(other.id)) is not None
+            and other_reading.believed
+        ]
+        if len(near) < _TIME_CHECK_NEIGHBOURS:
+            continue
+        spotted = _spotted(one)
+        known = [(other, other_reading.north_angle_deg) for other, other_reading in near]
+        mirrored = near[0][1].mirrored
+
+        def make(spotted: SpottedPicture = spotted, known: Any = known, mirrored: bool = mirrored) -> list[Any]:
+            return [better_hours(spotted, known, mirrored=mirrored)]
+
+        inputs = ["time", _VERSION, mirrored, _key(spotted), [[_key(other), angle] for other, angle in known]]
+        name, (hours,) = kept_or_made(work.root, inputs, make)
+        work.kept.append(name)
+        if hours is not None:
+            side = "earlier" if hours < 0 else "later"
+            work.time_remarks[one.id] = f"its spots fit better about {abs(hours)} hours {side}; is the time right?"
 
 
 def _solve_block(
