@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import json
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
 import click
 
 from archive import __version__
+from archive.command_streams import fill_closed_streams, out, progress, say, silence_stdout
 from archive.errors import ArchiveError
 
 __all__ = ["main", "northlimb", "run"]
 
 FOLDER = click.argument("folder", type=click.Path(path_type=Path))
 JSON = click.option("--json", "as_json", is_flag=True, help="Print a machine-readable answer.")
+MOUNTS = ("altaz", "equatorial", "unknown")
+MIRRORED = ("yes", "no", "unknown")
 SITE_DIR = click.option(
     "--site-dir", type=click.Path(path_type=Path), help="Where the site lies.  [default: FOLDER/site]"
 )
@@ -22,25 +27,51 @@ SITE_DIR = click.option(
 
 def run() -> NoReturn:
     """The `northlimb` command."""
+    fill_closed_streams()
     sys.exit(main())
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run a command; returns the exit status: 0 done, 1 refused, 2 misuse."""
+    """Run a command; returns the exit status: 0 done, 1 refused, 2 misuse, 130 stopped by Ctrl-C."""
     words = sys.argv[1:] if argv is None else argv
+    try:
+        return _status(words)
+    except BrokenPipeError:  # whoever read the answer has read enough
+        silence_stdout()
+        return 1
+
+
+def _status(words: list[str]) -> int:
     try:
         return int(northlimb.main(args=words, prog_name="northlimb", standalone_mode=False) or 0)
     except click.ClickException as error:
-        error.show()
-        return error.exit_code
+        return _misuse(error, as_json="--json" in words)
     except (click.exceptions.Abort, KeyboardInterrupt):
-        click.echo("stopped", err=True)
+        say("stopped")
         return 130
-    except ArchiveError as error:
+    except (ArchiveError, OSError) as error:
         from archive.command_output import print_refusal
 
-        print_refusal(error, as_json="--json" in words)
+        print_refusal(_causes_of(error), as_json="--json" in words)
         return 1
+
+
+def _causes_of(error: ArchiveError | OSError) -> tuple[str, ...]:
+    """One line each; what the system refuses is as much the user's to put right as what this program does."""
+    if isinstance(error, ArchiveError):
+        return error.causes
+    if isinstance(error, BrokenPipeError):
+        raise error
+    where = f"{error.filename}: " if error.filename else ""
+    return (f"{where}{error.strerror or error}; check names, permissions and free space",)
+
+
+def _misuse(error: click.ClickException, *, as_json: bool) -> int:
+    with suppress(OSError):
+        error.show()
+    if as_json:
+        out(json.dumps({"status": "misuse", "causes": error.format_message().splitlines()}, ensure_ascii=False))
+    return error.exit_code
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -70,13 +101,11 @@ def northlimb() -> None:
 @click.option("--site", help="NAME,LATITUDE,LONGITUDE[,ELEVATION]: degrees, north and east positive; metres.")
 @click.option("--time-zone", help="Zone of times that come without one, such as Europe/London.")
 @click.option("--instrument", help="Name of the telescope and camera.")
-@click.option("--mount", type=click.Choice(["altaz", "equatorial", "unknown"]), help="How the instrument is mounted.")
+@click.option("--mount", type=click.Choice(MOUNTS), help="How the instrument is mounted.")
 @click.option(
     "--mirrored",
-    type=click.Choice(["yes", "no", "unknown"]),
-    default="unknown",
-    show_default=True,
-    help="Whether its pictures are mirror images.",
+    type=click.Choice(MIRRORED),
+    help="Whether its pictures are mirror images.  [default: unknown]",
 )
 @click.option(
     "--camera-angle",
@@ -86,13 +115,13 @@ def northlimb() -> None:
     "un-mirrored; 0 where they agree.  [default: not known]",
 )
 @JSON
-def new(folder: Path, as_json: bool, camera_angle: float | None, mirrored: str, **wanted: str | None) -> None:
+def new(folder: Path, as_json: bool, camera_angle: float | None, **wanted: str | None) -> None:
     """Make an empty archive in FOLDER. On a terminal, what is missing is asked for."""
     from archive.command_input import answers_of, new_settings
     from archive.command_output import print_created
     from archive.workflow.creating import create_archive
 
-    settings = new_settings(answers_of(wanted), mirrored=mirrored, camera_angle_deg=camera_angle)
+    settings = new_settings(answers_of({**wanted, "camera_angle": None if camera_angle is None else str(camera_angle)}))
     print_created(folder, create_archive(folder, settings), as_json=as_json)
 
 
@@ -130,24 +159,30 @@ def add(folder: Path, pictures: tuple[Path, ...], as_json: bool, publish_too: bo
     facts come from the options, from a note NAME.toml beside NAME.png, from FITS header, EXIF or the file's name.
     """
     from archive.command_input import add_options
-    from archive.command_output import print_added, print_answer, print_evening, progress
+    from archive.command_output import print_added, print_answer, print_causes, print_evening
     from archive.records.folder import open_folder
     from archive.workflow.adding import add_pictures
     from archive.workflow.evening import build_film_publish
+    from archive.workflow.sending import check_first_target
 
-    root = open_folder(folder)
-    results = []
-    for result in add_pictures(root, pictures, add_options(pictures, **stated), on_progress=progress()):
-        results.append(result)
-        print_added(result, as_json=as_json)
-    refused = any(result.status == "refused" for result in results)
-    answer: dict[str, Any] = {"status": "refused" if refused else "done", "pictures": results}
-    if publish_too and not refused:
-        evening = build_film_publish(root, on_progress=progress())
-        print_evening(evening, as_json=as_json)
-        answer["evening"] = evening
+    root, options = open_folder(folder), add_options(pictures, **stated)
+    answer: dict[str, Any] = {"status": "done", "pictures": []}
+    try:
+        if publish_too:
+            check_first_target(root)
+        for result in add_pictures(root, pictures, options, on_progress=progress()):
+            answer["pictures"].append(result)
+            print_added(result, as_json=as_json)
+        if any(result.status == "refused" for result in answer["pictures"]):
+            answer["status"] = "refused"
+        elif publish_too:
+            answer["evening"] = build_film_publish(root, on_progress=progress())
+            print_evening(answer["evening"], as_json=as_json)
+    except (ArchiveError, OSError) as error:  # what is filed by then is filed, and told
+        answer |= {"status": "refused", "causes": _causes_of(error)}
+        print_causes(answer["causes"])
     print_answer(answer, as_json=as_json)
-    return 1 if refused else 0
+    return 0 if answer["status"] == "done" else 1
 
 
 @northlimb.command(short_help="Bring discs to north-up, write the site.", epilog="Example: northlimb build my-sun")
@@ -156,7 +191,7 @@ def add(folder: Path, pictures: tuple[Path, ...], as_json: bool, publish_too: bo
 @JSON
 def build(folder: Path, site_dir: Path | None, as_json: bool) -> None:
     """Bring every disc of the archive FOLDER to north-up, and write its site."""
-    from archive.command_output import print_built, progress
+    from archive.command_output import print_built
     from archive.records.folder import open_folder
     from archive.workflow.building import build as build_archive
 
@@ -185,7 +220,7 @@ def build(folder: Path, site_dir: Path | None, as_json: bool) -> None:
 def film(folder: Path, as_json: bool, out: Path | None, **span: Any) -> None:
     """Make a film of the Sun turning. Without --out the site keeps it, and remakes it when its days change."""
     from archive.command_input import film_span
-    from archive.command_output import print_filmed, progress
+    from archive.command_output import print_filmed
     from archive.records.folder import open_folder
     from archive.workflow.building import film_elsewhere, film_in_site
 
@@ -217,14 +252,21 @@ def publish(folder: Path, target: str | None, site_dir: Path | None, adopt: bool
 
 @northlimb.command(short_help="Check every original.", epilog="Example: northlimb verify my-sun")
 @FOLDER
+@click.option(
+    "--repair",
+    "repair_too",
+    is_flag=True,
+    help="Add to checksums.sha256 the lines that it lacks, where an original's bytes are those of its record.",
+)
 @JSON
-def verify(folder: Path, as_json: bool) -> int:
-    """Read every original of the archive FOLDER and compare it with its checksum; nothing is changed."""
-    from archive.command_output import print_verified, progress
+def verify(folder: Path, repair_too: bool, as_json: bool) -> int:
+    """Read every original of the archive FOLDER and compare it with its checksum; no original is changed."""
+    from archive.command_output import print_verified
     from archive.records.folder import open_folder
+    from archive.workflow.verifying import repair
     from archive.workflow.verifying import verify as verify_archive
 
-    found = verify_archive(open_folder(folder), on_progress=progress())
+    found = (repair if repair_too else verify_archive)(open_folder(folder), on_progress=progress())
     print_verified(found, as_json=as_json)
     return 0 if found.clean else 1
 
@@ -238,7 +280,7 @@ def verify(folder: Path, as_json: bool) -> int:
 @JSON
 def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> None:
     """Build the site and show it on this computer only, until Ctrl-C."""
-    from archive.command_output import print_serving, progress
+    from archive.command_output import print_serving
     from archive.publishing.local_server import local_server
     from archive.records.folder import open_folder
     from archive.workflow.building import build as build_archive
@@ -249,7 +291,7 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
         try:
             server.serve_forever()
         except KeyboardInterrupt:
-            click.echo("stopped", err=True)
+            say("stopped")
 
 
 @northlimb.command(short_help="What is known of a day.", epilog="Example: northlimb show my-sun 2026-06-03")
@@ -258,7 +300,7 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
 @JSON
 def show(folder: Path, day: str, as_json: bool) -> None:
     """Print what is known of a DAY's pictures: limb, Sun, and the evidence for north."""
-    from archive.command_output import print_observations, progress
+    from archive.command_output import print_observations
     from archive.records.folder import open_folder
     from archive.workflow.showing import show_day
 

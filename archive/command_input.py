@@ -3,49 +3,103 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
-from zoneinfo import ZoneInfo
+from typing import IO, Any, get_args
 
 import click
 
-from archive.records.capture_time import parse_time
+from archive.errors import ArchiveError
+from archive.records.capture_time import in_utc, parse_time
 from archive.records.folder import open_folder
-from archive.records.settings import FilmSettings, Settings, SiteSettings, find_named, read_settings
+from archive.records.settings import FilmSettings, Mirrored, Mount, Settings, SiteSettings, find_named, read_settings
 from archive.records.toml_files import check_table
 from archive.workflow.stating import AddOptions
 
 __all__ = ["add_options", "answers_of", "film_span", "moment_of", "new_settings", "sun_site"]
 
-_QUESTIONS = {
-    "title": ("Title", None),
-    "observer": ("Observer", None),
-    "site": ("Site: NAME,LATITUDE,LONGITUDE[,ELEVATION], north and east positive", None),
-    "time_zone": ("Time zone", "UTC"),
-    "instrument": ("Instrument", None),
-    "mount": ("Mount: altaz, equatorial or unknown", "unknown"),
+UNKNOWN = "unknown"
+# Asked in this order; with the choices or the default where there are some. The last two only where the mount
+# makes use of them.
+_QUESTIONS: dict[str, tuple[str, tuple[str, ...] | None, str | None]] = {
+    "title": ("Title", None, None),
+    "observer": ("Observer", None, None),
+    "site": ("Site: NAME,LATITUDE,LONGITUDE[,ELEVATION], north and east positive", None, None),
+    "time_zone": ("Time zone", None, "UTC"),
+    "instrument": ("Instrument", None, None),
+    "mount": ("Mount", get_args(Mount), UNKNOWN),
+    "mirrored": ("Are its pictures mirror images?", get_args(Mirrored), UNKNOWN),
+    "camera_angle": (
+        "Camera angle in degrees, counter-clockwise from the picture's up to the zenith (altaz) "
+        "or to celestial north (equatorial), or unknown",
+        None,
+        UNKNOWN,
+    ),
 }
+_MAY_STAY_UNKNOWN = ("mirrored", "camera_angle")
+# Stands in for what is not yet answered while one answer is checked.
+_EXAMPLE = {
+    "title": "Sun", "observer": "A. Teal", "site": "Quay,0,0", "time_zone": "UTC", "instrument": "Doorstep",
+    "mount": UNKNOWN, "mirrored": UNKNOWN, "camera_angle": UNKNOWN,
+}  # fmt: skip
+
+
+class _Impossible(click.UsageError):
+    """Values that cannot be: one line a cause, for the words themselves were used rightly."""
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        for cause in self.format_message().splitlines():
+            click.echo(f"northlimb: {cause}", file=file, err=file is None)
+
+
+@contextmanager
+def _misuse() -> Iterator[None]:
+    """A value that cannot be is misuse where it was typed on the command line."""
+    try:
+        yield
+    except ArchiveError as error:
+        raise _Impossible("\n".join(error.causes)) from error
 
 
 def answers_of(wanted: dict[str, str | None]) -> dict[str, str]:
     """Options of `new`, the missing ones asked for on a terminal; elsewhere their absence is misuse."""
-    missing = [name for name, value in wanted.items() if value is None]
+    missing = [name for name in _QUESTIONS if wanted[name] is None and name not in _MAY_STAY_UNKNOWN]
     if missing and not sys.stdin.isatty():
         options = ", ".join(f"--{name.replace('_', '-')}" for name in missing)
         raise click.UsageError(f"missing: {options}; give them (on a terminal they are asked for)")
-    return {
-        name: click.prompt(_QUESTIONS[name][0], default=_QUESTIONS[name][1], err=True) if value is None else value
-        for name, value in wanted.items()
-    }
+    answers: dict[str, str] = {}
+    for name in _QUESTIONS:
+        given = wanted[name]
+        if given is not None:
+            answers[name] = given
+        elif name in missing or (missing and answers["mount"] != UNKNOWN):
+            answers[name] = _asked(name)
+        else:
+            answers[name] = UNKNOWN
+    return answers
 
 
-def new_settings(answers: dict[str, str], *, mirrored: str, camera_angle_deg: float | None) -> Settings:
+def _asked(name: str) -> str:
+    """The answer to one question, asked again until it can be."""
+    question, choices, default = _QUESTIONS[name]
+    kind = click.Choice(choices) if choices else None
+
+    def checked(text: str) -> str:
+        answer: str = kind.convert(text, None, None) if kind else text
+        new_settings({**_EXAMPLE, name: answer})
+        return answer
+
+    return str(click.prompt(question, default=default, type=kind, value_proc=checked, err=True))
+
+
+def new_settings(answers: dict[str, str]) -> Settings:
     """The settings of a new archive with one site and one instrument."""
-    instrument: dict[str, Any] = {"name": answers["instrument"], "mount": answers["mount"], "mirrored": mirrored}
-    if camera_angle_deg is not None:
-        instrument["camera_angle_deg"] = camera_angle_deg
+    instrument: dict[str, Any] = {"name": answers["instrument"], "mount": answers["mount"]}
+    instrument["mirrored"] = answers["mirrored"]
+    if answers["camera_angle"].strip() != UNKNOWN:
+        instrument["camera_angle_deg"] = _number(answers["camera_angle"])
     keys: dict[str, Any] = {
         "title": answers["title"],
         "observer": answers["observer"],
@@ -53,7 +107,15 @@ def new_settings(answers: dict[str, str], *, mirrored: str, camera_angle_deg: fl
         "sites": [_site(answers["site"]).model_dump()],
         "instruments": [instrument],
     }
-    return check_table(Settings, keys, name="new")
+    with _misuse():
+        return check_table(Settings, keys, name="new")
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise _Impossible(f"camera angle {text!r}: write a number of degrees, such as -12.5, or unknown") from None
 
 
 def add_options(
@@ -68,8 +130,12 @@ def add_options(
     """What `add` was told; two drift frames go with one picture."""
     if drift is not None and (len(pictures) != 1 or pictures[0].is_dir()):
         raise click.UsageError("--drift FIRST SECOND goes with one picture, not with several or a folder")
+    if north_angle is not None and not -360 <= north_angle <= 360:
+        raise _Impossible(f"--north-angle {north_angle:g}: write degrees from -360 to 360")
+    with _misuse():
+        time = parse_time(time_text, name="--time") if time_text is not None else None
     return AddOptions(
-        time=parse_time(time_text, name="--time") if time_text else None,
+        time=time,
         mirrored=None if mirrored is None else mirrored == "yes",
         north_angle_deg=north_angle,
         drift=drift,
@@ -84,7 +150,7 @@ def film_span(
     if sum((days is not None, first is not None or last is not None, rotation is not None)) > 1:
         raise click.UsageError("give one span: --days, or --from and --to, or --rotation")
     if first is not None and last is not None and first > last:
-        raise click.UsageError(f"--from {first:%Y-%m-%d} is later than --to {last:%Y-%m-%d}")
+        raise _Impossible(f"--from {first:%Y-%m-%d} is later than --to {last:%Y-%m-%d}")
     if (first is None) != (last is None):
         raise click.UsageError("give both --from and --to")
     keys: dict[str, Any] = {"style": style}
@@ -94,19 +160,23 @@ def film_span(
         keys |= {"rotation": rotation}
     else:
         keys |= {"days": days or 7}
-    return check_table(FilmSettings, keys, name="film")
+    with _misuse():
+        return check_table(FilmSettings, keys, name="film")
 
 
 def moment_of(folder: Path | None, time_text: str | None) -> datetime:
     """The time asked for in UTC; now where none is; one without a zone takes the archive's."""
     if time_text is None:
         return datetime.now(UTC).replace(microsecond=0)
-    moment = parse_time(time_text, name="--time")
+    with _misuse():
+        moment = parse_time(time_text, name="--time")
+    zone_name = "UTC"
     if moment.tzinfo is None:
         if folder is None:
-            raise click.UsageError(f"--time {time_text!r}: give its zone, such as {time_text}Z for UTC")
-        moment = moment.replace(tzinfo=ZoneInfo(read_settings(open_folder(folder)).time_zone))
-    return moment.astimezone(UTC)
+            raise _Impossible(f"--time {time_text!r}: give its zone, such as {time_text}Z for UTC")
+        zone_name = read_settings(open_folder(folder)).time_zone
+    with _misuse():
+        return in_utc(moment, zone_name=zone_name, source="--time", name="sun")
 
 
 def sun_site(folder: Path | None, site: str | None) -> SiteSettings:
@@ -121,12 +191,11 @@ def sun_site(folder: Path | None, site: str | None) -> SiteSettings:
 def _site(text: str) -> SiteSettings:
     parts = [part.strip() for part in text.split(",")]
     if len(parts) not in (3, 4):
-        raise click.UsageError(f"--site {text!r}: write NAME,LATITUDE,LONGITUDE[,ELEVATION], such as Quay,52.1,-1.3")
+        raise _Impossible(f"--site {text!r}: write NAME,LATITUDE,LONGITUDE[,ELEVATION], such as Quay,52.1,-1.3")
     try:
         numbers = [float(part) for part in parts[1:]]
     except ValueError:
-        raise click.UsageError(
-            f"--site {text!r}: latitude, longitude and elevation are numbers, such as 52.1"
-        ) from None
+        raise _Impossible(f"--site {text!r}: latitude, longitude and elevation are numbers, such as 52.1") from None
     keys = dict(zip(("latitude_deg", "longitude_deg", "elevation_m"), numbers, strict=False))
-    return check_table(SiteSettings, {"name": parts[0], **keys}, name="--site")
+    with _misuse():
+        return check_table(SiteSettings, {"name": parts[0], **keys}, name="--site")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,7 +12,7 @@ from typing import Any
 
 import click
 
-from archive.errors import ArchiveError
+from archive.command_streams import out, say, terminal_width
 from archive.observation import Observation, Orientation
 from archive.safety import CAUTION
 from archive.workflow.adding import Added
@@ -27,6 +26,7 @@ __all__ = [
     "print_added",
     "print_answer",
     "print_built",
+    "print_causes",
     "print_created",
     "print_evening",
     "print_filmed",
@@ -36,22 +36,19 @@ __all__ = [
     "print_serving",
     "print_sun",
     "print_verified",
-    "progress",
 ]
 
-_WIDTH = 100
 
-
-def print_refusal(error: ArchiveError, *, as_json: bool) -> None:
+def print_refusal(causes: Sequence[str], *, as_json: bool) -> None:
     """One line a cause."""
-    _causes(error.causes)
-    print_answer({"status": "refused", "causes": error.causes}, as_json=as_json)
+    print_causes(causes)
+    print_answer({"status": "refused", "causes": causes}, as_json=as_json)
 
 
 def print_answer(answer: object, *, as_json: bool) -> None:
     """The machine-readable answer, where it was asked for."""
     if as_json:
-        click.echo(json.dumps(answer, default=_plain, ensure_ascii=False, indent=1, allow_nan=False))
+        out(json.dumps(answer, default=_plain, ensure_ascii=False, indent=1, allow_nan=False))
 
 
 def print_created(folder: Path, settings: Path, *, as_json: bool) -> None:
@@ -59,24 +56,24 @@ def print_created(folder: Path, settings: Path, *, as_json: bool) -> None:
     if as_json:
         print_answer({"status": "done", "folder": folder, "settings": settings}, as_json=True)
         return
-    click.echo(f"made {settings}; edit it whenever something changes")
-    click.echo(f"next: northlimb add {folder} PICTURE...")
-    click.echo()
-    click.echo(click.wrap_text(CAUTION, width=_WIDTH))
+    out(f"made {settings}; edit it whenever something changes")
+    out(f"next: northlimb add {folder} PICTURE...")
+    out()
+    out(click.wrap_text(CAUTION, width=terminal_width()))
 
 
 def print_added(result: Added, *, as_json: bool) -> None:
     """A line for each picture as it is done."""
     _warn(result.warnings)
     if result.status == "refused":
-        _causes(result.causes)
+        print_causes(result.causes)
     elif as_json:
         return
     elif result.status == "known":
-        click.echo(f"{result.picture}: already in the archive as {result.id}; nothing written")
+        out(f"{result.picture}: already in the archive as {result.id}; nothing written")
     elif result.disc is not None and result.orientation is not None:
         disc = result.disc
-        click.echo(
+        out(
             f"{result.id}  {result.picture}: disc at ({disc.x_px:.1f}, {disc.y_px:.1f}) px, "
             f"radius {disc.radius_px:.1f} px; north {_north_in_words(result.orientation)}"
         )
@@ -89,12 +86,12 @@ def print_built(built: Built, *, as_json: bool) -> None:
         print_answer({"status": "done", **_fields(built)}, as_json=True)
         return
     report = built.report
-    click.echo(
+    out(
         f"{_count(built.observations, 'observation')} on {_count(built.days, 'day')}, "
         f"{_count(len(built.films), 'film')}: {_count(report.written, 'file')} written, "
         f"{report.unchanged} unchanged, {report.removed} removed"
     )
-    click.echo(f"look at {built.home.absolute()}")
+    out(f"look at {built.home.absolute()}")
 
 
 def print_filmed(made: Filmed, *, as_json: bool) -> None:
@@ -104,20 +101,20 @@ def print_filmed(made: Filmed, *, as_json: bool) -> None:
         listed = json.loads(made.frames_json.read_text(encoding="utf-8"))
         print_answer({"status": "done", "film": made, **listed}, as_json=True)
         return
-    click.echo(
-        f"film of {_count(len(made.observation_ids), 'observation')}, {made.frames} frames: {made.mp4.absolute()}"
-    )
-    if made.page is not None:
-        click.echo(f"look at {made.page.absolute()}")
+    out(f"film of {_count(len(made.observation_ids), 'observation')}, {made.frames} frames: {made.mp4.absolute()}")
+    if made.home is not None:
+        out(f"look at {made.home.absolute()}")
 
 
 def print_published(sent: Published, *, as_json: bool) -> None:
     """What travelled."""
+    if sent.report.not_of_the_site:
+        _warn([f"{sent.target}: removed files that were not of this site: {', '.join(sent.report.not_of_the_site)}"])
     if as_json:
         print_answer({"status": "done", **_fields(sent)}, as_json=True)
         return
     report = sent.report
-    click.echo(
+    out(
         f"published to {sent.target}: {_count(report.copied, 'file')} sent ({report.bytes_copied / 1e6:.1f} MB), "
         f"{report.unchanged} unchanged, {report.removed} removed"
     )
@@ -136,15 +133,21 @@ def print_verified(found: Verified, *, as_json: bool) -> None:
     for advice, files in (
         ("changed: its bytes are not those that were filed; bring it back from a copy", found.changed),
         ("missing: bring it back from a copy", found.missing),
+        (
+            "not in checksums.sha256, but its record agrees: run `northlimb verify --repair`, which adds it",
+            found.unlisted,
+        ),
         ("extra: not in checksums.sha256; file it with `northlimb add`, then remove this copy", found.extra),
         ("without a record: nothing tells when it was taken", found.without_record),
     ):
-        _causes(f"{file}: {advice}" for file in files)
-    _causes(found.bad_records)
+        print_causes(f"{file}: {advice}" for file in files)
+    print_causes(found.bad_records)
     if as_json:
         print_answer({"status": "done" if found.clean else "refused", **_fields(found)}, as_json=True)
         return
-    click.echo(f"{_count(found.checked, 'original')} read; {'all' if found.clean else 'not all'} as filed")
+    if found.repaired:
+        out(f"{_count(len(found.repaired), 'line')} added to checksums.sha256")
+    out(f"{_count(found.checked, 'original')} read; {'all' if found.clean else 'not all'} as filed")
 
 
 def print_serving(site_dir: Path, address: str, *, as_json: bool) -> None:
@@ -152,7 +155,7 @@ def print_serving(site_dir: Path, address: str, *, as_json: bool) -> None:
     if as_json:
         print_answer({"status": "serving", "address": address}, as_json=True)
     else:
-        click.echo(f"showing {site_dir} at {address} (Ctrl-C stops)")
+        out(f"showing {site_dir} at {address} (Ctrl-C stops)")
     sys.stdout.flush()
 
 
@@ -179,7 +182,7 @@ def print_sun(found: SunAt, *, as_json: bool) -> None:
             as_json=True,
         )
         return
-    click.echo(f"{found.time_utc:%Y-%m-%d %H:%M:%S} UTC, {found.site}")
+    out(f"{found.time_utc:%Y-%m-%d %H:%M:%S} UTC, {found.site}")
     for label, value in (
         ("P", f"{view.p_deg:+.2f} deg"),
         ("B0", f"{view.b0_deg:+.2f} deg"),
@@ -189,47 +192,27 @@ def print_sun(found: SunAt, *, as_json: bool) -> None:
         ("parallactic angle", f"{view.parallactic_angle_deg:+.1f} deg"),
         ("field rotation", f"{turning:+.1f} deg/h for an alt-azimuth camera, counter-clockwise positive"),
     ):
-        click.echo(f"  {label:<18}{value}")
-    click.echo()
-    click.echo(click.wrap_text(CAUTION, width=_WIDTH))
-
-
-def progress() -> Callable[[str, int, int], None]:
-    """Show progress on stderr once work has taken a second: one changing line on a terminal, else a line at times."""
-    started = time.monotonic()
-    shown = float("-inf")
-    terminal = sys.stderr.isatty()
-
-    def show(what: str, done: int, total: int) -> None:
-        nonlocal shown
-        now = time.monotonic()
-        if now - started < 1.0 or now - shown < (0.2 if terminal else 10.0):
-            return
-        shown = now
-        line = f"{what}: {done} of {total}"
-        click.echo(f"\r\x1b[K{line}\r" if terminal else line, err=True, nl=not terminal)
-
-    return show
+        out(f"  {label:<18}{value}")
+    out()
+    out(click.wrap_text(CAUTION, width=terminal_width()))
 
 
 def _print_observation(one: Observation) -> None:
     disc, view = one.disc, one.sun
-    click.echo(f"{one.id}  {one.time_utc:%Y-%m-%d %H:%M:%S} UTC  {one.site}, {one.instrument}  {one.picture.file}")
-    click.echo(
+    out(f"{one.id}  {one.time_utc:%Y-%m-%d %H:%M:%S} UTC  {one.site}, {one.instrument}  {one.picture.file}")
+    out(
         f"  disc     ({disc.x_px:.2f}, {disc.y_px:.2f}) px, radius {disc.radius_px:.2f} px, "
         f"flattening {100 * disc.flattening:.2f} %, scatter {disc.rms_px:.2f} px, "
         f"{100 * disc.limb_fraction:.0f} % of the limb"
     )
-    click.echo(
+    out(
         f"  Sun      P {view.p_deg:+.2f}, B0 {view.b0_deg:+.2f}, L0 {view.l0_deg:.2f} deg, "
         f"altitude {view.altitude_deg:.1f} deg, parallactic angle {view.parallactic_angle_deg:+.1f} deg"
     )
-    click.echo(f"  north    {_north_in_words(one.orientation)}")
+    out(f"  north    {_north_in_words(one.orientation)}")
     for piece in one.orientation.evidence:
         mirrored = "mirrored" if piece.mirrored else "not mirrored"
-        click.echo(
-            f"    {piece.kind:<8} {piece.north_angle_deg:+8.2f} ± {piece.sigma_deg:.2f} deg  {mirrored}  {piece.note}"
-        )
+        out(f"    {piece.kind:<8} {piece.north_angle_deg:+8.2f} ± {piece.sigma_deg:.2f} deg  {mirrored}  {piece.note}")
     _warn(one.orientation.disputes)
 
 
@@ -246,12 +229,13 @@ def _count(number: int, noun: str) -> str:
 
 def _warn(warnings: Iterable[str]) -> None:
     for warning in warnings:
-        click.echo(f"warning: {_one_line(warning)}", err=True)
+        say(f"warning: {_one_line(warning)}")
 
 
-def _causes(causes: Iterable[str]) -> None:
+def print_causes(causes: Iterable[str]) -> None:
+    """One line each."""
     for cause in causes:
-        click.echo(f"northlimb: {_one_line(cause)}", err=True)
+        say(f"northlimb: {_one_line(cause)}")
 
 
 def _one_line(text: str) -> str:

@@ -23,6 +23,7 @@ Look = Literal["natural", "warm", "mono", "flat"]
 LOOKS: tuple[Look, ...] = ("natural", "warm", "mono", "flat")
 
 _EDGE_SHARE = 0.985  # nearer the limb the edge's blur spoils the fit
+_BRIGHT_PERCENT = 97.0  # of the disc's pixels: what is lit of it in a deep eclipse is more than the rest
 _HIDDEN_SHARE = 0.2  # of the bright disc; the darkest limb has 0.3
 _FIT_STEP_PX = 4
 _QUIET_LEVEL = 0.9  # of white, for the quiet disc's centre: faculae need room above it
@@ -60,7 +61,8 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
     sample = (slice(None, None, _FIT_STEP_PX), slice(None, None, _FIT_STEP_PX))
     inside = (squared[sample] < _EDGE_SHARE**2) & (aligned[sample] > 0.0)
     # What the Moon hides in an eclipse is too much for weights alone.
-    inside &= light[sample] > _HIDDEN_SHARE * np.percentile(light[sample][inside], 75)
+    dark = _HIDDEN_SHARE * float(np.percentile(light[sample][inside], _BRIGHT_PERCENT))
+    inside &= light[sample] > dark
     darkening = _radial_terms(mu)
     surface = _surface_terms(right, up)
     quiet = np.ones_like(light)
@@ -69,7 +71,8 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
         profile = np.maximum(profile, 0.05 * float(profile.max()))
         ratio = light[sample][inside] / profile[sample][inside]
         quiet = np.clip(surface @ _robust_fit(surface[sample][inside], ratio), 0.2, 5.0)
-    flat = np.where(squared <= 1.02, light / (profile * quiet), 0.0)
+    # Where nothing was lit the fit is a mere guess: it must not lift the Moon's dark face out of the black.
+    flat = np.where(squared <= 1.02, light / np.maximum(profile * quiet, dark), 0.0)
     level = float(np.median(flat[sample][inside])) or 1.0
     return np.clip(flat / level, 0.0, 4.0).astype(np.float32)
 

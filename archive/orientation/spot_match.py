@@ -25,8 +25,10 @@ Floats = NDArray[np.floating[Any]]
 # check values), a group's parts grow and fade under one's eyes, and a centroid is good to a third of a degree.
 _LONGITUDE_RATE_SIGMA_DEG_PER_DAY = 0.2
 _LATITUDE_RATE_SIGMA_DEG_PER_DAY = 0.06
-_CHANGE_SIGMA_DEG = 0.25
-_CENTROID_SIGMA_DEG = 0.25
+_CHANGE_SIGMA_DEG = 0.15
+_CENTROID_SIGMA_DEG = 0.2
+_STRAY_SHARE = 0.3
+_STRAY_WIDTH = 2.5
 _FARTHEST_MERIDIAN_DEG = 82.0
 _GROUP_DEG = 6.0
 # Spots come in groups and belts: a chance neighbour is likelier than on an even hemisphere of 20,600 square degrees.
@@ -184,7 +186,10 @@ def pair_score(first: TurnedSpots, second: TurnedSpots, *, blur_deg: float, ever
     base = before.sigma_deg[:, None] ** 2 + after.sigma_deg[None, :] ** 2 + _CHANGE_SIGMA_DEG**2 + blur_deg**2
     variance_latitude = base + (_LATITUDE_RATE_SIGMA_DEG_PER_DAY * days) ** 2
     variance_meridian = base + (_LONGITUDE_RATE_SIGMA_DEG_PER_DAY * days) ** 2
-    density = np.exp(-0.5 * (apart_latitude**2 / variance_latitude + apart_meridian**2 / variance_meridian))
+    squared = apart_latitude**2 / variance_latitude + apart_meridian**2 / variance_meridian
+    # Most spots keep to the law; some change, or are another group's: a narrow and a wide Gaussian.
+    density = (1.0 - _STRAY_SHARE) * np.exp(-0.5 * squared)
+    density += _STRAY_SHARE / _STRAY_WIDTH**2 * np.exp(-0.5 / _STRAY_WIDTH**2 * squared)
     density /= 2.0 * np.pi * np.sqrt(variance_latitude * variance_meridian) * _CHANCE_PER_SQUARE_DEG
     # What has turned out of sight says nothing: its counterpart cannot be there.
     seen = (np.abs(carried) < _FARTHEST_MERIDIAN_DEG).astype(np.float64)[a]

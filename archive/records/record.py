@@ -175,7 +175,7 @@ _COMMENTS = {
     "time": "middle of the capture, UTC",
     "time_from": "where the time was found",
     "length_s": "of the whole capture",
-    "seeing": "1 to 5, as the observer counts it",
+    "seeing": "1 (worst) to 5 (best)",
     "north_angle_deg": "from the picture's up to solar north, counter-clockwise, un-mirrored",
     "drift_px": "motion of the disc with tracking off: right, down",
     "drift_sigma_px": "standard error of either",

@@ -93,10 +93,10 @@ def exposure(value_s: float) -> str:
 
 
 def place_words(latitude_deg: float, longitude_deg: float) -> str:
-    """Write a position with compass letters, as many decimals as it was given with: ``52.1° N, 1.3° W``."""
+    """Write a position with compass letters, and the decimals it was given with: ``52.1° N, 1.3° W``, ``44.0° N``."""
     north_south = "S" if latitude_deg < 0 else "N"
     east_west = "W" if longitude_deg < 0 else "E"
-    return f"{abs(latitude_deg):g}° {north_south}, {abs(longitude_deg):g}° {east_west}"
+    return f"{abs(float(latitude_deg))}° {north_south}, {abs(float(longitude_deg))}° {east_west}"
 
 
 def joined(words: Sequence[str]) -> str:

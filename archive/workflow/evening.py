@@ -8,7 +8,7 @@ from pathlib import Path
 from archive.records.settings import FilmSettings
 from archive.workflow.building import Built, build_with_film
 from archive.workflow.progress import Progress
-from archive.workflow.sending import Published, check_first_target, publish
+from archive.workflow.sending import Published, publish
 
 __all__ = ["Evening", "build_film_publish"]
 
@@ -29,8 +29,7 @@ def build_film_publish(root: Path, *, on_progress: Progress) -> Evening:
     Raises
     ------
     ArchiveError
-        As `build` and `publish` do; a target that would not take the site is told before the long work.
+        As `build` and `publish` do; `check_first_target` tells beforehand of a target that would not take the site.
     """
-    check_first_target(root)
     built = build_with_film(root, _WEEK, on_progress=on_progress)
     return Evening(built, publish(root, None, site_dir=None, adopt=False))

@@ -109,6 +109,7 @@ def known_pictures(root: Path, settings: Settings, filed: Sequence[Filed], *, on
     for number, (one, (site, instrument), sun) in enumerate(zip(filed, places_and_instruments, suns, strict=True)):
         on_progress("measuring", number, len(filed))
         found.append(Known(one, site, instrument, _measured(root, one), sun))
+    on_progress("measuring", len(filed), len(filed))
     return found
 
 

@@ -32,6 +32,8 @@ DAYS = {
     "sharpened": replace(BASE, sharpen=1.0, peak=0.7, seed=11),
     "cut": replace(BASE, width_px=440, seed=12),
     "eclipse": replace(BASE, bite=Bite(480.0, 236.0, 150.0), seed=13),
+    "deep eclipse": replace(BASE, bite=Bite(BASE.x_px + 66.0, BASE.y_px, 196.0), seed=15),
+    "deep eclipse in haze": replace(BASE, bite=Bite(BASE.x_px + 66.0, BASE.y_px, 192.0), sky_level=0.04, halo=0.06),
     "noisy": replace(BASE, noise=0.03, seed=14),
 }
 
@@ -75,8 +77,10 @@ def test_days_come_out_equally_bright(name: str, look: Look) -> None:
 def test_the_quiet_disc_is_one_from_centre_to_limb(name: str) -> None:
     scene = replace(DAYS[name], spots=(), faculae=())
     flat, radius, where = flat_of(scene), radii(), seen(scene)
-    for low in np.arange(0.0, 0.9, 0.1):
-        zone = where & (radius >= low) & (radius < low + 0.1)
+    zones = [where & (radius >= low) & (radius < low + 0.1) for low in np.arange(0.0, 0.9, 0.1)]
+    lit = [zone for zone in zones if zone.sum() > 200]
+    assert len(lit) >= 2
+    for zone in lit:
         assert np.median(flat[zone]) == pytest.approx(1.0, abs=0.015)
 
 
@@ -98,6 +102,19 @@ def test_the_sky_is_black_and_the_edge_smooth() -> None:
     # Anti-aliased: along the limb's last pixel many levels are met, not two.
     rim = shown[..., 0][abs(radius_px - FRAME.radius_px) < 0.5]
     assert len(np.unique(np.round(rim / rim.max(), 1))) >= 8
+
+
+@pytest.mark.parametrize("name", [name for name in DAYS if "eclipse" in name])
+@pytest.mark.parametrize("look", LOOKS)
+def test_the_moon_in_front_stays_black(name: str, look: Look) -> None:
+    scene = replace(DAYS[name], noise=0.01)
+    bite = scene.bite
+    assert bite is not None
+    place = (np.arange(FRAME.size_px) - FRAME.centre_px) / FRAME.radius_px * scene.radius_px
+    away = np.hypot(scene.x_px + place[None, :] - bite.x_px, scene.y_px + place[:, None] - bite.y_px)
+    hidden = looked_at(flat_of(scene), FRAME, look=look)[(away < bite.radius_px - 5.0) & (radii() < 0.98)]
+    assert np.percentile(hidden, 99) < 0.08
+    assert hidden.max() < 0.25
 
 
 def test_mono_and_flat_are_grey_and_the_others_warm() -> None:

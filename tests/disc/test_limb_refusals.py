@@ -145,3 +145,42 @@ def test_blobs_of_any_size_are_refused(seed: int) -> None:
     plane = brightness_plane(quantise(noise(seed, 2.0 * 1.8**seed).astype(np.float32), 8), full_scale=255.0)
     with pytest.raises(PictureError):
         fit_limb(plane)
+
+
+def fading(generator: np.random.Generator, kind: str) -> Floats:
+    """A round brightness that fades without an edge, somewhere near the middle, of any size."""
+    radius = np.hypot(X - generator.uniform(200.0, 280.0), Y - generator.uniform(150.0, 210.0))
+    size, power = generator.uniform(0.0, 1.0), generator.uniform(2.0, 6.0)
+    shape = {
+        "cone": 1.0 - radius / (80.0 + 95.0 * size),
+        "blunt cone": np.minimum(1.4 - 1.4 * radius / (80.0 + 95.0 * size), 0.9),
+        "vignette": 0.9 - (radius / (220.0 + 120.0 * size)) ** power,
+        "glow": 0.8 * np.exp(-((radius / (50.0 + 250.0 * size)) ** 2)),
+        "lamp": 0.9 / (1.0 + (radius / (20.0 + 80.0 * size)) ** 2),
+    }[kind]
+    grain = generator.choice([0.0, 0.003, 0.01, 0.02])
+    return np.asarray(np.clip(shape + grain * generator.normal(size=radius.shape), 0.0, 1.0))
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("kind", ["cone", "blunt cone", "vignette", "glow", "lamp"])
+def test_what_fades_without_an_edge_is_refused_at_any_size_and_place(kind: str, seed: int) -> None:
+    picture = fading(np.random.default_rng([seed, 20260603]), kind)
+    with pytest.raises(PictureError):
+        fit_limb(brightness_plane(quantise(picture.astype(np.float32), 8), full_scale=255.0))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_blurred_discs_in_noise_and_cloud_are_all_taken(seed: int) -> None:
+    generator = np.random.default_rng([seed, 20260604])
+    radius_px = generator.uniform(90.0, 170.0)
+    scene = Scene(
+        radius_px=radius_px,
+        blur_px=generator.uniform(0.5, 0.03 * radius_px),
+        noise=generator.uniform(0.0, 0.02),
+        cloud=generator.uniform(0.0, 0.3),
+        peak=generator.uniform(0.3, 0.95),
+        seed=seed,
+    )
+    disc = fit_limb(brightness_plane(quantise(draw_disc(scene), 8), full_scale=255.0))
+    assert disc.radius_px == pytest.approx(radius_px, abs=1.0)

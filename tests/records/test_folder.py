@@ -13,6 +13,7 @@ from archive.records.checksums import read_checksums
 from archive.records.folder import (
     Place,
     free_place,
+    kept_folder,
     notes_path,
     open_folder,
     originals_on_disk,
@@ -20,6 +21,7 @@ from archive.records.folder import (
     place_of_id,
     places,
     put_picture,
+    reading,
     writing,
 )
 
@@ -258,3 +260,41 @@ def test_files_are_as_readable_as_the_system_makes_new_files(root, picture):
         (root / file).stat().st_mode for file in ("plain", f"{DAY}/0915Z.png", f"{DAY}/0915Z.toml", "checksums.sha256")
     }
     assert len(modes) == 1
+
+
+def test_a_reader_goes_on_where_no_lock_can_be_made(root):
+    (root / ".northlimb").write_text("not a folder", encoding="utf-8")
+    with reading(root):
+        pass
+    with pytest.raises(FolderError), writing(root):
+        pass
+
+
+def test_a_reader_and_a_writer_keep_each_other_out(root):
+    with writing(root), pytest.raises(FolderError, match="another northlimb is writing"), reading(root):
+        pass
+    with reading(root), pytest.raises(FolderError, match="another northlimb is writing"), writing(root):
+        pass
+
+
+@pytest.mark.parametrize(
+    ("place", "kept"),
+    [
+        ("2026/2026-06-03/film.mp4", "2026"),
+        ("1999", "1999"),
+        (".northlimb/site", ".northlimb"),
+        ("link/film.mp4", "2026"),
+        ("site", None),
+        ("film.mp4", None),
+        ("../2026/film.mp4", None),
+    ],
+)
+def test_what_an_archive_keeps_is_known_from_any_path(root, place, kept):
+    (root / "2026").mkdir()
+    (root / "link").symlink_to(root / "2026", target_is_directory=True)
+    assert kept_folder(root / place) == (None if kept is None else root.resolve() / kept)
+
+
+def test_a_name_that_the_system_refuses_is_one_line(tmp_path):
+    with pytest.raises(FolderError, match="cannot be read: File name too long"):
+        open_folder(tmp_path / ("x" * 300))

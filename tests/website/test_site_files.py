@@ -149,3 +149,24 @@ def test_a_picture_made_again_with_the_same_bytes_is_not_written(content: Conten
 
 def test_no_half_written_files_are_left(site: Path) -> None:
     assert [path for path in site.rglob(".*")] == []
+
+
+def test_a_full_disk_is_one_line_and_the_next_build_puts_it_right(tmp_path: Path) -> None:
+    """A limit on the size of files stands for the full disk."""
+    resource = pytest.importorskip("resource", reason="POSIX limits")
+    files = [SiteFile("index.html", b"small"), SiteFile("picture.jpg", b"0" * 50_000)]
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, before[1]))
+    try:
+        with pytest.raises(FolderError, match=r"picture\.jpg: cannot be written: File too large; check") as refused:
+            write_site(files, tmp_path / "site")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert "\n" not in str(refused.value)
+    assert write_site(files, tmp_path / "site").written == 1
+
+
+def test_a_site_that_cannot_be_made_is_one_line(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("not a folder", encoding="utf-8")
+    with pytest.raises(FolderError, match="cannot be written: Not a directory"):
+        write_site([SiteFile("index.html", b"a")], tmp_path / "file" / "site")

@@ -62,6 +62,7 @@ def test_exposures_are_written_as_photographers_do(seconds: float, words: str) -
 
 def test_positions_carry_compass_letters() -> None:
     assert place_words(52.1, -1.3) == "52.1° N, 1.3° W"
+    assert place_words(44.0, 0.0) == "44.0° N, 0.0° E"
     assert place_words(-33.9, 151.2) == "33.9° S, 151.2° E"
 
 

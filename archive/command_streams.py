@@ -1,0 +1,103 @@
+"""Standard streams as a caller leaves them: a terminal, a file, closed, full, a pipe that nobody reads."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from archive.errors import ArchiveError
+
+__all__ = ["fill_closed_streams", "out", "progress", "say", "silence_stdout", "terminal_width"]
+
+_WIDEST = 100
+_FIRST_AFTER_S = 1.0
+_BETWEEN_S = {True: 0.2, False: 10.0}  # on a terminal, and elsewhere
+_CLEAR_LINE = "\r\x1b[K"
+
+# The changing line of progress stands on the terminal, and goes before anything else is written.
+_progress_shown = False
+
+
+def fill_closed_streams() -> None:
+    """Put an empty stream where the caller closed one, lest a file of the archive get its number."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))
+
+
+def out(text: str = "") -> None:
+    """Write a line of the answer to standard output.
+
+    Raises
+    ------
+    ArchiveError
+        The disk behind it is full, or the like.
+    BrokenPipeError
+        Nobody reads it any more.
+    """
+    _clear_progress()
+    try:
+        click.echo(text)
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        silence_stdout()
+        raise ArchiveError(f"standard output: cannot be written: {error.strerror or error}") from error
+
+
+def say(text: str, *, end_line: bool = True) -> None:
+    """Write to standard error; where that cannot be, the work goes on without."""
+    _clear_progress()
+    with contextlib.suppress(OSError, ValueError):
+        click.echo(text, err=True, nl=end_line)
+
+
+def silence_stdout() -> None:
+    """Drop what is still to be written, or the end of the program would try again and fail."""
+    with contextlib.suppress(OSError, ValueError):
+        number, nothing = sys.stdout.fileno(), os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, number)
+        os.close(nothing)
+
+
+def terminal_width() -> int:
+    """Columns for running text."""
+    return min(_WIDEST, shutil.get_terminal_size((_WIDEST, 24)).columns)
+
+
+def progress() -> Callable[[str, int, int], None]:
+    """Show progress on stderr once work has taken a second.
+
+    On a terminal that is one changing line, cleared when anything else is written; elsewhere a line at times,
+    and one at the end of what a line has told of.
+    """
+    started, terminal = time.monotonic(), sys.stderr.isatty()
+    shown, told = float("-inf"), ""
+
+    def show(what: str, done: int, total: int) -> None:
+        nonlocal shown, told
+        global _progress_shown
+        now = time.monotonic()
+        due = now - started >= _FIRST_AFTER_S and now - shown >= _BETWEEN_S[terminal]
+        if not due and not (done == total and told == what):
+            return
+        shown, told = now, "" if done == total else what
+        line = f"{what}: {done} of {total}"
+        say(f"{line}\r" if terminal else line, end_line=not terminal)
+        _progress_shown = terminal
+
+    return show
+
+
+def _clear_progress() -> None:
+    global _progress_shown
+    if _progress_shown:
+        _progress_shown = False
+        say(_CLEAR_LINE, end_line=False)
