@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from contextlib import suppress
 from pathlib import Path
@@ -70,6 +69,8 @@ def _misuse(error: click.ClickException, *, as_json: bool) -> int:
     with suppress(OSError):
         error.show()
     if as_json:
+        import json
+
         out(json.dumps({"status": "misuse", "causes": error.format_message().splitlines()}, ensure_ascii=False))
     return error.exit_code
 

@@ -23,6 +23,7 @@ Floats = NDArray[np.floating[Any]]
 
 _STUCK_MISFIT = 0.003  # a fit that ends above it may have stayed in a side valley: try once more
 _CURVE_GAIN_OF_POOR_FIT = 1.25
+_GOOD_MISFIT = 0.00035  # of the edge's height: nothing is left for a tone curve to explain
 _CURVE_GAIN = 1.6  # how much better a tone curve must fit to be believed
 _BLACK = 2.0 / 255.0  # up to here, as a share of full scale, a picture may have been cut off at black
 _ORIGIN = 100.0  # keeps the offset away from 0, where the solver's relative step would vanish
@@ -65,6 +66,8 @@ def fit_edge(distance_px: Floats, profile: Floats, *, radius_px: float, blur_px:
     if straight.misfit > _STUCK_MISFIT:
         narrow = _fit(distance_px, profile, radius_px=radius_px, start=(max(0.6 * width_px, 0.32), 2.0))
         straight = min(straight, narrow, key=lambda trial: trial.misfit)
+    if straight.misfit < _GOOD_MISFIT:
+        return EdgeFit(straight.offset_px + straight.blur_px**2 / (2.0 * radius_px), straight.blur_px)
     curved = min(
         (_fit(distance_px, profile, radius_px=radius_px, start=(width_px, 3.0, exponent)) for exponent in (1.0, 2.0)),
         key=lambda trial: trial.misfit,

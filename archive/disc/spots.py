@@ -53,7 +53,7 @@ def spots_as_it_came(brightness: NDArray[np.float32], disc: Disc) -> DarkSpots:
         The limb in that picture.
     """
     frame = DiscFrame(_FRAME_PX)
-    shrink = max(1, int(disc.radius_px / (1.5 * frame.radius_px)))
+    shrink = max(1, int(disc.radius_px / (1.2 * frame.radius_px)))
     if shrink > 1:
         # A block's mean is all that the coarse frame could hold, and far quicker than filtering the whole.
         height, width = (side // shrink * shrink for side in brightness.shape)
