@@ -6,7 +6,6 @@ import subprocess
 import sys
 import time
 
-
 # What the installed command runs: `python -m` would add its own search for the module.
 ENTRY = "import sys; sys.argv = ['northlimb', '--help']; from archive.cli import run; run()"
 
