@@ -24,6 +24,8 @@ __all__ = [
     "Orientation",
     "OrientationStatus",
     "PictureFile",
+    "Spot",
+    "SpotGroup",
     "SunView",
 ]
 
@@ -140,6 +142,38 @@ class Counts:
     groups: int
     spots: int
     relative_number: float
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A spot, or a pore, of one picture in the north-up frame (as it came where north is unknown).
+
+    `right` and `up` are distances of its centre from the disc's centre in radii; areas are in millionths of the
+    hemisphere, corrected for foreshortening: `area_msh` whole, `umbra_msh` of its umbrae.
+    """
+
+    right: float
+    up: float
+    area_msh: float
+    umbra_msh: float
+
+
+@dataclass(frozen=True)
+class SpotGroup:
+    """A group as one picture shows it; its place is the mean of its spots by area.
+
+    Heliographic coordinates are None where north is unknown; `latitude_sigma_deg` and `longitude_sigma_deg` include
+    the orientation's error. Central meridian distance is positive to the west.
+    """
+
+    spots: tuple[Spot, ...]
+    area_msh: float
+    umbra_msh: float
+    latitude_deg: float | None = None
+    carrington_longitude_deg: float | None = None
+    central_meridian_distance_deg: float | None = None
+    latitude_sigma_deg: float | None = None
+    longitude_sigma_deg: float | None = None
 
 
 @dataclass(frozen=True)

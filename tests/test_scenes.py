@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from math import asin, cos, degrees, pi, radians, sin
+from math import acos, asin, cos, degrees, pi, radians, sin
 
 import numpy as np
 import pytest
@@ -103,16 +103,24 @@ def test_disc_leaving_the_frame_is_cut_without_trace() -> None:
     np.testing.assert_allclose(draw_disc(cut), draw_disc(whole)[:, 180:420], atol=1e-6)
 
 
+def off_centre(rho_deg: float) -> float:
+    """Return the distance from the disc's centre in radii: rho = arcsin(r) - S r (handbooks, from memory)."""
+    r = sin(radians(rho_deg))
+    for _ in range(5):
+        r = sin(radians(rho_deg + r * 959.63 / 3600))
+    return r
+
+
 def test_north_turned_counter_clockwise_puts_a_northern_spot_to_the_left() -> None:
     # At 90 degrees counter-clockwise from up, north is left; west, right before, is up.
     scene = replace(BARE, north_angle_deg=90.0, spots=(Spot(30.0, 0.0, 1.5),))
     x, y = centroid(darkening(scene))
-    assert (x - scene.x_px, y - scene.y_px) == pytest.approx((-scene.radius_px * sin(radians(30)), 0.0), abs=0.1)
+    assert (x - scene.x_px, y - scene.y_px) == pytest.approx((-scene.radius_px * off_centre(30.0), 0.0), abs=0.1)
 
 
 def test_west_is_right_of_centre_and_left_when_mirrored() -> None:
     scene = replace(BARE, spots=(Spot(0.0, 40.0, 1.5),))
-    offset_px = scene.radius_px * sin(radians(40))
+    offset_px = scene.radius_px * off_centre(40.0)
     plain, mirrored = (centroid(darkening(s)) for s in (scene, replace(scene, mirrored=True)))
     assert plain[0] - scene.x_px == pytest.approx(offset_px, abs=0.1)
     assert mirrored[0] - scene.x_px == pytest.approx(-offset_px, abs=0.1)
@@ -131,8 +139,11 @@ def test_spot_lands_where_trigonometry_puts_it(north_angle_deg: float, mirrored:
     )
     # Smart, Text-book on Spherical Astronomy, heliographic coordinates (from memory): the arc rho from the
     # disc's centre and the position angle chi, here through the triangle pole, centre, spot.
-    west = cos(lat) * sin(lon)
-    north = sin(lat) * cos(b0) - cos(lat) * cos(lon) * sin(b0)
+    # The finite distance then enlarges the nearer parts.
+    rho_deg = degrees(acos(sin(lat) * sin(b0) + cos(lat) * cos(lon) * cos(b0)))
+    nearer = off_centre(rho_deg) / sin(radians(rho_deg))
+    west = nearer * cos(lat) * sin(lon)
+    north = nearer * (sin(lat) * cos(b0) - cos(lat) * cos(lon) * sin(b0))
     right, up = west * cos(turn) - north * sin(turn), west * sin(turn) + north * cos(turn)
     expected = (
         scene.x_px + (-right if mirrored else right) * scene.radius_px,

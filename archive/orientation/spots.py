@@ -34,6 +34,7 @@ _CANDIDATES = 6
 _SAME_READING_DEG = 6.0
 _ERROR_SCALES = (1.3, 0.7)
 _LEAST_SUPPORT = 2.0
+_LEAST_FREE_GROUPS = 1.5
 _LEAST_SIGMA_DEG = 0.1  # the law itself, and centroids, are no better
 LEAST_ODDS = 30.0  # from which a reading is believed
 
@@ -329,7 +330,9 @@ def _judged(pictures: Sequence[Marks], pairs: list[_Pair], readings: list[_Readi
     judged: list[SpotReading | None] = []
     for number in range(len(pictures)):
         # A picture whose own spots meet no others has its place from the mount alone: not this evidence.
-        if support[number] < _LEAST_SUPPORT or not np.isfinite(sigma_deg[number]):
+        # Turned freely, one group can be laid on any other at its distance from the centre: it takes two.
+        alone = pictures[number].sky_deg is None and pictures[number].groups < _LEAST_FREE_GROUPS
+        if alone or support[number] < _LEAST_SUPPORT or not np.isfinite(sigma_deg[number]):
             judged.append(None)
             continue
         log_odds, other = _rival(pictures, pairs, readings, number)

@@ -51,10 +51,15 @@ def dark_place(with_spot: Picture, without: Picture) -> tuple[float, float]:
 
 
 def place_in_frame(latitude_deg: float, longitude_deg: float, *, b0_deg: float = 0.0) -> tuple[float, float]:
-    """Return x and y of a heliographic place in a north-up frame: orthographic geometry, west to the right."""
+    """Return x and y of a heliographic place in a north-up frame, west to the right.
+
+    The sphere is seen from 214.94 of its radii: what is nearer looks larger.
+    """
     lat, lon, b0 = np.radians([latitude_deg, longitude_deg, b0_deg])
-    west = math.cos(lat) * math.sin(lon)
-    north = math.sin(lat) * math.cos(b0) - math.cos(lat) * math.cos(lon) * math.sin(b0)
+    towards = math.sin(lat) * math.sin(b0) + math.cos(lat) * math.cos(lon) * math.cos(b0)
+    nearer = math.sqrt(214.94**2 - 1.0) / (214.94 - towards)
+    west = nearer * math.cos(lat) * math.sin(lon)
+    north = nearer * (math.sin(lat) * math.cos(b0) - math.cos(lat) * math.cos(lon) * math.sin(b0))
     return FRAME.centre_px + FRAME.radius_px * west, FRAME.centre_px - FRAME.radius_px * north
 
 

@@ -14,6 +14,7 @@ __all__ = ["PixelBox", "ideal_disc", "place_on_picture"]
 Floats = NDArray[np.floating]
 LIMB_BAND_PX = 4.0  # beyond it the mean over a pixel differs from its centre by less than 1e-4
 LIMB_SAMPLES = 5
+SUN_DISTANCE_RADII = 214.94  # 149,597,870.7 km in solar radii of 695,996 km
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,10 @@ def ideal_disc(scene: Scene, box: PixelBox) -> NDArray[np.float32]:
 
 def place_on_picture(scene: Scene, latitude_deg: float, longitude_deg: float) -> tuple[float, float, float]:
     """Return x and y (px, picture as delivered) and mu of a heliographic place; hidden where mu < 0."""
-    west, north, mu = _towards(scene, latitude_deg, longitude_deg)
+    west, north, towards = _towards(scene, latitude_deg, longitude_deg)
+    # The sphere as seen from a finite distance: what lies farther off looks smaller, and the limb hides the rest.
+    nearness = np.sqrt(SUN_DISTANCE_RADII**2 - 1.0) / (SUN_DISTANCE_RADII - towards)
+    west, north, mu = west * nearness, north * nearness, towards - 1.0 / SUN_DISTANCE_RADII
     turn = np.radians(scene.north_angle_deg)
     u = west * np.cos(turn) - north * np.sin(turn)
     v = west * np.sin(turn) + north * np.cos(turn)
@@ -91,7 +95,7 @@ def place_on_picture(scene: Scene, latitude_deg: float, longitude_deg: float) ->
 
 
 def _towards(scene: Scene, latitude_deg: float, longitude_deg: float) -> tuple[float, float, float]:
-    """Unit vector of a place: to the west, to the north, to the observer (orthographic, tilt B0)."""
+    """Unit vector of a place: to the west, to the north, to the observer (tilt B0)."""
     lat, lon, b0 = np.radians([latitude_deg, longitude_deg, scene.b0_deg])
     west = np.cos(lat) * np.sin(lon)
     north = np.sin(lat) * np.cos(b0) - np.cos(lat) * np.cos(lon) * np.sin(b0)
@@ -169,7 +173,12 @@ def _seen_from(scene: Scene, mark: Spot | Facula, x: Floats, y: Floats) -> tuple
     if scene.mirrored:
         u = -u
     turn = np.radians(scene.north_angle_deg)
-    seen = (u * np.cos(turn) + v * np.sin(turn), -u * np.sin(turn) + v * np.cos(turn), mu)
+    # A pixel's line of sight meets the sphere nearer to the centre than at infinite distance (Meeus, ch. 29's angle).
+    angle = np.arcsin(np.clip(np.hypot(u, v), 0.0, 1.0))
+    share = np.hypot(u, v) * np.arcsin(1.0 / SUN_DISTANCE_RADII)
+    inwards = np.sin(angle - share) / np.maximum(np.hypot(u, v), 1e-12)
+    u, v = u * inwards, v * inwards
+    seen = (u * np.cos(turn) + v * np.sin(turn), -u * np.sin(turn) + v * np.cos(turn), np.cos(angle - share))
     lat, lon, b0 = np.radians([mark.latitude_deg, mark.longitude_deg, scene.b0_deg])
     centre = _towards(scene, mark.latitude_deg, mark.longitude_deg)
     west = (np.cos(lon), np.sin(lon) * np.sin(b0), -np.sin(lon) * np.cos(b0))

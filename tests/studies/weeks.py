@@ -83,7 +83,7 @@ class Taken:
 
 def drawn_week(number: int) -> Week:
     """Return six pictures within 7 to 9 days, 2 to 4 groups in each, alt-azimuth, camera and mirror unknown."""
-    rng = np.random.default_rng([941, number])
+    rng = np.random.default_rng([951, number])
     while True:
         times = _times(rng, _any_day(rng), days=int(rng.integers(7, 10)), count=6)
         world = _with_slow_latitudes(random_world(int(rng.integers(10**6)), epoch_utc=times[0], groups=6))
@@ -93,7 +93,7 @@ def drawn_week(number: int) -> Week:
 
 def turned_at_random(week: Week, number: int) -> Week:
     """Return the same pictures without mount, each turned by an angle of its own."""
-    rng = np.random.default_rng([942, number])
+    rng = np.random.default_rng([952, number])
     turns_deg = rng.uniform(-180.0, 180.0, len(week.pictures))
     sense = -1.0 if week.mirrored else 1.0
     return Week(
@@ -113,7 +113,7 @@ def hard_week(number: int) -> Week:
     Without tilt (B0 = 0) the Sun looks the same when north and south are exchanged, whatever its spots: such a week
     tells its mirroring only through the mount.
     """
-    rng = np.random.default_rng([944, number])
+    rng = np.random.default_rng([954, number])
     kind = HARD_KINDS[number % len(HARD_KINDS)]
     mount: MountKind = ("altaz", "unknown", "equatorial")[number % 3]
     middle = _day_without_tilt(rng) if kind in ("lone spot near the centre", "groups without tilt") else _any_day(rng)
@@ -135,7 +135,8 @@ def _hard_world(rng: np.random.Generator, times: Sequence[datetime], *, kind: st
 def spotted(taken: Taken) -> SpottedPicture:
     """Go from pixels to spots as the program does, with the disc left as it came."""
     brightness = brightness_plane(taken.values, full_scale=255.0)
-    aligned = align_disc(brightness, fit_limb(brightness), north_angle_deg=0.0, mirrored=False, frame=FRAME)
+    disc = fit_limb(brightness)
+    aligned = align_disc(brightness, disc, north_angle_deg=0.0, mirrored=False, frame=FRAME)
     spots = find_dark_spots(flatten_disc(aligned, FRAME), FRAME)
     return SpottedPicture(
         time_days=(taken.time_utc - ZERO) / timedelta(days=1),
@@ -145,6 +146,8 @@ def spotted(taken: Taken) -> SpottedPicture:
         up=spots.up,
         area_msh=spots.area_msh,
         sky_deg=taken.sky_deg,
+        centre_px=(disc.x_px, disc.y_px),
+        radius_px=disc.radius_px,
     )
 
 

@@ -71,7 +71,7 @@ def observations(folder: Path) -> list[dict[str, Any]]:
 
 
 def test_every_day_gets_a_page_and_its_disc_stands_north_up(week: Path) -> None:
-    """The drawn spot at latitude 18, 20 deg west of the meridian, is where orthographic projection puts it."""
+    """The drawn spot at latitude 18, 20 deg west of the meridian, is where trigonometry puts it, to a pixel or two."""
     for day in DAYS:
         folder = week / "site" / "days" / f"2026-06-0{day}"
         assert (folder / "index.html").is_file()
