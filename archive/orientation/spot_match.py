@@ -8,6 +8,7 @@ share their say.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +18,17 @@ from numpy.typing import NDArray
 from archive.sun.heliographic import from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
 
-__all__ = ["Marks", "SpottedPicture", "TurnedSpots", "marks_of", "pair_score", "turned_spots"]
+__all__ = [
+    "Marks",
+    "Pair",
+    "SpottedPicture",
+    "TurnedSpots",
+    "marks_of",
+    "pair_misfit",
+    "pair_score",
+    "turned_each",
+    "turned_spots",
+]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -30,6 +41,7 @@ _CENTROID_SIGMA_DEG = 0.2
 _STRAY_SHARE = 0.3
 _STRAY_WIDTH = 2.5
 _FARTHEST_MERIDIAN_DEG = 82.0
+_MATCHED_SQUARED = 16.0
 _GROUP_DEG = 6.0
 # Spots come in groups and belts: a chance neighbour is likelier than on an even hemisphere of 20,600 square degrees.
 _CHANCE_PER_SQUARE_DEG = 1.0 / 6000.0
@@ -78,6 +90,15 @@ class Marks:
     def groups(self) -> float:
         """How many groups speak."""
         return float(self.say.sum())
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two pictures near enough in time, and the share of their score: a spot seen many times is one spot."""
+
+    first: int
+    second: int
+    share: float
 
 
 @dataclass(frozen=True)
@@ -156,6 +177,14 @@ def turned_spots(marks: Marks, angles_deg: Floats, *, mirrored: bool) -> TurnedS
     return TurnedSpots(marks, latitude_deg, meridian_deg)
 
 
+def turned_each(pictures: Sequence[Marks], angles_deg: Floats, *, mirrored: bool) -> list[TurnedSpots]:
+    """Each picture's marks under its own angle; `angles_deg` (P,)."""
+    return [
+        turned_spots(picture, angles_deg[number : number + 1], mirrored=mirrored)
+        for number, picture in enumerate(pictures)
+    ]
+
+
 def pair_score(first: TurnedSpots, second: TurnedSpots, *, blur_deg: float, every_pair: bool) -> Floats:
     """Log likelihood ratio that the two pictures show the same spots.
 
@@ -175,25 +204,15 @@ def pair_score(first: TurnedSpots, second: TurnedSpots, *, blur_deg: float, ever
     a = (slice(None), None) if every_pair else (slice(None),)
     b = (None, slice(None)) if every_pair else (slice(None),)
     before, after = first.marks, second.marks
-    days = after.time_days - before.time_days
-    turned = before.l0_deg - after.l0_deg
-    drift = carrington_drift_deg_per_day(first.latitude_deg) * days
-    carried = first.meridian_deg + drift + turned
-    carried = (carried + 180.0) % 360.0 - 180.0
-    apart_latitude = first.latitude_deg[a][..., :, None] - second.latitude_deg[b][..., None, :]
-    apart_meridian = carried[a][..., :, None] - second.meridian_deg[b][..., None, :]
-    apart_meridian = apart_meridian * np.cos(np.radians(second.latitude_deg))[b][..., None, :]
-    base = before.sigma_deg[:, None] ** 2 + after.sigma_deg[None, :] ** 2 + _CHANGE_SIGMA_DEG**2 + blur_deg**2
-    variance_latitude = base + (_LATITUDE_RATE_SIGMA_DEG_PER_DAY * days) ** 2
-    variance_meridian = base + (_LONGITUDE_RATE_SIGMA_DEG_PER_DAY * days) ** 2
-    squared = apart_latitude**2 / variance_latitude + apart_meridian**2 / variance_meridian
+    near = _nearness(first, second, blur_deg=blur_deg, axes=(a, b))
+    carried, squared = near.carried_deg, near.squared
     # Most spots keep to the law; some change, or are another group's: a narrow and a wide Gaussian.
     density = (1.0 - _STRAY_SHARE) * np.exp(-0.5 * squared)
     density += _STRAY_SHARE / _STRAY_WIDTH**2 * np.exp(-0.5 / _STRAY_WIDTH**2 * squared)
-    density /= 2.0 * np.pi * np.sqrt(variance_latitude * variance_meridian) * _CHANCE_PER_SQUARE_DEG
+    density /= 2.0 * np.pi * near.sigmas_square_deg * _CHANCE_PER_SQUARE_DEG
     # What has turned out of sight says nothing: its counterpart cannot be there.
     seen = (np.abs(carried) < _FARTHEST_MERIDIAN_DEG).astype(np.float64)[a]
-    back = second.meridian_deg - drift.mean() - turned
+    back = second.meridian_deg - near.moved_deg
     back = (back + 180.0) % 360.0 - 180.0
     was_seen = (np.abs(back) < _FARTHEST_MERIDIAN_DEG).astype(np.float64)[b]
     # A spot with its share of say in each direction.
@@ -203,6 +222,69 @@ def pair_score(first: TurnedSpots, second: TurnedSpots, *, blur_deg: float, ever
     score_first = _say(before, onto_first) * seen
     total: Floats = 0.5 * (score_second.sum(axis=-1) + score_first.sum(axis=-1))
     return total
+
+
+def pair_misfit(first: TurnedSpots, second: TurnedSpots) -> tuple[float, float]:
+    """How far matched marks lie apart, in squares of what is tolerated, and how much say they have.
+
+    Parameters
+    ----------
+    first, second : TurnedSpots
+        Of one angle each.
+
+    Returns
+    -------
+    misfit, say : float
+        The sum of say times squared distance to the nearest counterpart, over marks that have one within
+        four tolerances; and the sum of their say.
+    """
+    only = (slice(None),)
+    near = _nearness(first, second, blur_deg=0.0, axes=(only, only))
+    squared = near.squared[0][np.abs(near.carried_deg[0]) < _FARTHEST_MERIDIAN_DEG]
+    if not squared.size:
+        return 0.0, 0.0
+    seen = np.abs(near.carried_deg[0]) < _FARTHEST_MERIDIAN_DEG
+    nearest = np.concatenate([squared.min(axis=1), squared.min(axis=0)])
+    say = np.concatenate([(marks.say * marks.found_share) for marks in (first.marks, second.marks)])
+    say = say[np.concatenate([seen, np.ones(len(second.marks.say), dtype=bool)])] * (nearest < _MATCHED_SQUARED)
+    return float(say @ np.minimum(nearest, _MATCHED_SQUARED)), float(say.sum())
+
+
+@dataclass(frozen=True)
+class _Nearness:
+    """Marks of one picture carried to another's time: squared distances (..., N, M) in tolerances, and what made them.
+
+    `carried_deg` (A, N) are their meridian distances there, `moved_deg` how far the mean one moved,
+    `sigmas_square_deg` (..., N, M) the product of the two tolerances.
+    """
+
+    squared: Floats
+    sigmas_square_deg: Floats
+    carried_deg: Floats
+    moved_deg: float
+
+
+def _nearness(
+    first: TurnedSpots, second: TurnedSpots, *, blur_deg: float, axes: tuple[tuple[Any, ...], tuple[Any, ...]]
+) -> _Nearness:
+    a, b = axes
+    before, after = first.marks, second.marks
+    days = after.time_days - before.time_days
+    turned = before.l0_deg - after.l0_deg
+    drift = carrington_drift_deg_per_day(first.latitude_deg) * days
+    carried = (first.meridian_deg + drift + turned + 180.0) % 360.0 - 180.0
+    apart_latitude = first.latitude_deg[a][..., :, None] - second.latitude_deg[b][..., None, :]
+    apart_meridian = carried[a][..., :, None] - second.meridian_deg[b][..., None, :]
+    apart_meridian = apart_meridian * np.cos(np.radians(second.latitude_deg))[b][..., None, :]
+    base = before.sigma_deg[:, None] ** 2 + after.sigma_deg[None, :] ** 2 + _CHANGE_SIGMA_DEG**2 + blur_deg**2
+    variance_latitude = base + (_LATITUDE_RATE_SIGMA_DEG_PER_DAY * days) ** 2
+    variance_meridian = base + (_LONGITUDE_RATE_SIGMA_DEG_PER_DAY * days) ** 2
+    return _Nearness(
+        squared=apart_latitude**2 / variance_latitude + apart_meridian**2 / variance_meridian,
+        sigmas_square_deg=np.sqrt(variance_latitude * variance_meridian),
+        carried_deg=carried,
+        moved_deg=float(drift.mean()) + turned,
+    )
 
 
 def _say(marks: Marks, likelihood: Floats) -> Floats:

@@ -18,24 +18,30 @@ from numpy.typing import NDArray
 
 from archive.orientation.angles import wrapped_deg
 from archive.orientation.dust import without_dust
-from archive.orientation.spot_match import Marks, SpottedPicture, TurnedSpots, marks_of, pair_score, turned_spots
+from archive.orientation.spot_errors import LEVEL_SIGMA_DEG, odds_powers, spot_errors_deg
+from archive.orientation.spot_match import (
+    Marks,
+    Pair,
+    SpottedPicture,
+    marks_of,
+    pair_score,
+    turned_each,
+    turned_spots,
+)
 
 __all__ = ["LEAST_ODDS", "SpotReading", "SpottedPicture", "solve_spots"]
 
 Floats = NDArray[np.floating[Any]]
 
 _NEIGHBOUR_DAYS = 10.0
-_LEVEL_SIGMA_DEG = 0.7  # scatter of an alt-azimuth picture about its camera angle: levelling, time, flexure
 _COARSE_STEP_DEG = 3.0
 _COARSE_BLUR_DEG = 2.0
 _SEARCH_SPOTS = 8
 _FINE_SPOTS = 16
 _CANDIDATES = 6
 _SAME_READING_DEG = 6.0
-_ERROR_SCALES = (1.3, 0.7)
 _LEAST_SUPPORT = 2.0
 _LEAST_FREE_GROUPS = 1.5
-_LEAST_SIGMA_DEG = 0.1  # the law itself, and centroids, are no better
 LEAST_ODDS = 30.0  # from which a reading is believed
 
 
@@ -63,15 +69,6 @@ class _Reading:
     mirrored: bool
     angles_deg: Floats
     worth: float
-
-
-@dataclass(frozen=True)
-class _Pair:
-    """Two pictures near enough in time, and the share of their score: a spot seen many times is one spot."""
-
-    first: int
-    second: int
-    share: float
 
 
 def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) -> tuple[SpotReading | None, ...]:
@@ -107,7 +104,7 @@ def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) ->
     return _judged(marks, pairs, refined)
 
 
-def _neighbours(pictures: Sequence[Marks]) -> list[_Pair]:
+def _neighbours(pictures: Sequence[Marks]) -> list[Pair]:
     """Pairs within ten days of pictures that have spots."""
     found = [
         (i, j)
@@ -122,11 +119,11 @@ def _neighbours(pictures: Sequence[Marks]) -> list[_Pair]:
         degree[i] += 1
         degree[j] += 1
     # With many neighbours each spot would be counted many times over: as much say as two neighbours have.
-    return [_Pair(i, j, min(1.0, 2.0 / max(float(np.sqrt(degree[i] * degree[j])), 1.0))) for i, j in found]
+    return [Pair(i, j, min(1.0, 2.0 / max(float(np.sqrt(degree[i] * degree[j])), 1.0))) for i, j in found]
 
 
 def _candidates(
-    pictures: Sequence[Marks], few: Sequence[Marks], pairs: list[_Pair], *, mirrored: bool
+    pictures: Sequence[Marks], few: Sequence[Marks], pairs: list[Pair], *, mirrored: bool
 ) -> list[_Reading]:
     """Where the mount is known, one camera angle; else chains, over the strongest spots only."""
     if pictures[0].sky_deg is not None:
@@ -138,7 +135,7 @@ def _sky(pictures: Sequence[Marks]) -> Floats:
     return np.array([picture.sky_deg or 0.0 for picture in pictures])
 
 
-def _candidates_by_camera_angle(pictures: Sequence[Marks], pairs: list[_Pair], *, mirrored: bool) -> list[_Reading]:
+def _candidates_by_camera_angle(pictures: Sequence[Marks], pairs: list[Pair], *, mirrored: bool) -> list[_Reading]:
     """Scan the one camera angle, degree by degree."""
     camera_deg = np.arange(-180.0, 180.0, 1.0)
     sky_deg = _sky(pictures)
@@ -166,7 +163,7 @@ def _peaks(worth: Floats, *, apart: int) -> list[int]:
     return found
 
 
-def _candidates_by_chain(pictures: Sequence[Marks], pairs: list[_Pair], *, mirrored: bool) -> list[_Reading]:
+def _candidates_by_chain(pictures: Sequence[Marks], pairs: list[Pair], *, mirrored: bool) -> list[_Reading]:
     """Turn every picture freely: for each angle of an anchor, place the others one after another."""
     angles_deg = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
     turned = [turned_spots(picture, angles_deg, mirrored=mirrored) for picture in pictures]
@@ -245,7 +242,7 @@ def _apart_deg(first_deg: Floats, second_deg: Floats) -> float:
     return float(np.sqrt(np.mean(apart**2)))
 
 
-def _refined(pictures: Sequence[Marks], pairs: list[_Pair], reading: _Reading) -> _Reading:
+def _refined(pictures: Sequence[Marks], pairs: list[Pair], reading: _Reading) -> _Reading:
     """Move one picture at a time to its best angle among the others, in ever finer steps, to rest."""
     angles_deg = reading.angles_deg.astype(np.float64).copy()
     if pictures[0].sky_deg is None:
@@ -262,7 +259,7 @@ def _refined(pictures: Sequence[Marks], pairs: list[_Pair], reading: _Reading) -
     return _Reading(reading.mirrored, angles_deg, _worth(pictures, pairs, angles_deg, mirrored=reading.mirrored))
 
 
-def _replace_strays(pictures: Sequence[Marks], pairs: list[_Pair], angles_deg: Floats, *, mirrored: bool) -> None:
+def _replace_strays(pictures: Sequence[Marks], pairs: list[Pair], angles_deg: Floats, *, mirrored: bool) -> None:
     """Look round the whole circle for each picture among the others: a chain may have placed one badly."""
     offsets_deg = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
     for picture in range(len(pictures)):
@@ -272,7 +269,7 @@ def _replace_strays(pictures: Sequence[Marks], pairs: list[_Pair], angles_deg: F
 
 def _curve(
     pictures: Sequence[Marks],
-    pairs: list[_Pair],
+    pairs: list[Pair],
     angles_deg: Floats,
     picture: int,
     offsets_deg: Floats,
@@ -299,12 +296,12 @@ def _level_penalty(pictures: Sequence[Marks], angles_deg: Floats, picture: int, 
     others = np.delete(camera_deg, picture)
     centre = others[0] + np.median((others - others[0] + 180.0) % 360.0 - 180.0)
     off = (camera_deg[picture] + offsets_deg - centre + 180.0) % 360.0 - 180.0
-    penalty: Floats = -0.5 * (off / _LEVEL_SIGMA_DEG) ** 2
+    penalty: Floats = -0.5 * (off / LEVEL_SIGMA_DEG) ** 2
     return penalty
 
 
-def _worth(pictures: Sequence[Marks], pairs: list[_Pair], angles_deg: Floats, *, mirrored: bool) -> float:
-    turned = _turned_each(pictures, angles_deg, mirrored=mirrored)
+def _worth(pictures: Sequence[Marks], pairs: list[Pair], angles_deg: Floats, *, mirrored: bool) -> float:
+    turned = turned_each(pictures, angles_deg, mirrored=mirrored)
     worth = sum(
         pair.share * float(pair_score(turned[pair.first], turned[pair.second], blur_deg=0.0, every_pair=False)[0])
         for pair in pairs
@@ -312,20 +309,14 @@ def _worth(pictures: Sequence[Marks], pairs: list[_Pair], angles_deg: Floats, *,
     if pictures[0].sky_deg is not None:
         camera_deg = angles_deg - _sky(pictures)
         off = (camera_deg - camera_deg[0] + 180.0) % 360.0 - 180.0
-        worth -= 0.5 * float(np.sum(((off - np.median(off)) / _LEVEL_SIGMA_DEG) ** 2))
+        worth -= 0.5 * float(np.sum(((off - np.median(off)) / LEVEL_SIGMA_DEG) ** 2))
     return worth
 
 
-def _turned_each(pictures: Sequence[Marks], angles_deg: Floats, *, mirrored: bool) -> list[TurnedSpots]:
-    return [
-        turned_spots(picture, angles_deg[number : number + 1], mirrored=mirrored)
-        for number, picture in enumerate(pictures)
-    ]
-
-
-def _judged(pictures: Sequence[Marks], pairs: list[_Pair], readings: list[_Reading]) -> tuple[SpotReading | None, ...]:
+def _judged(pictures: Sequence[Marks], pairs: list[Pair], readings: list[_Reading]) -> tuple[SpotReading | None, ...]:
     """The best reading for each picture, with its error and its odds against the best that differs there."""
-    sigma_deg = _errors_deg(pictures, pairs, readings[0])
+    sigma_deg = spot_errors_deg(pictures, pairs, readings[0].angles_deg, mirrored=readings[0].mirrored)
+    powers = odds_powers(pictures, pairs, readings[0].angles_deg, mirrored=readings[0].mirrored)
     support = _support(pictures, pairs, readings[0])
     judged: list[SpotReading | None] = []
     for number in range(len(pictures)):
@@ -335,7 +326,7 @@ def _judged(pictures: Sequence[Marks], pairs: list[_Pair], readings: list[_Readi
         if alone or support[number] < _LEAST_SUPPORT or not np.isfinite(sigma_deg[number]):
             judged.append(None)
             continue
-        log_odds, other = _rival(pictures, pairs, readings, number)
+        log_odds, other = _rival(pictures, pairs, readings, number, power=float(powers[number]))
         judged.append(
             SpotReading(
                 north_angle_deg=wrapped_deg(float(readings[0].angles_deg[number])),
@@ -349,9 +340,9 @@ def _judged(pictures: Sequence[Marks], pairs: list[_Pair], readings: list[_Readi
     return tuple(judged)
 
 
-def _support(pictures: Sequence[Marks], pairs: list[_Pair], reading: _Reading) -> Floats:
+def _support(pictures: Sequence[Marks], pairs: list[Pair], reading: _Reading) -> Floats:
     """How much each picture's own spots say for the reading (N,)."""
-    turned = _turned_each(pictures, reading.angles_deg, mirrored=reading.mirrored)
+    turned = turned_each(pictures, reading.angles_deg, mirrored=reading.mirrored)
     support = np.zeros(len(pictures))
     for pair in pairs:
         score = pair.share * float(
@@ -362,7 +353,7 @@ def _support(pictures: Sequence[Marks], pairs: list[_Pair], reading: _Reading) -
 
 
 def _rival(
-    pictures: Sequence[Marks], pairs: list[_Pair], readings: list[_Reading], number: int
+    pictures: Sequence[Marks], pairs: list[Pair], readings: list[_Reading], number: int, *, power: float
 ) -> tuple[float, _Reading | None]:
     """How much less the best reading that differs at this picture is worth, and that reading."""
     best = readings[0]
@@ -372,6 +363,7 @@ def _rival(
         apart = abs(wrapped_deg(float(reading.angles_deg[number] - best.angles_deg[number])))
         if (apart > _SAME_READING_DEG or reading.mirrored != best.mirrored) and best.worth - reading.worth < log_odds:
             log_odds, other = best.worth - reading.worth, reading
+    log_odds *= power
     if pictures[number].sky_deg is None:
         # Turned freely, this picture alone may fit elsewhere too.
         offsets_deg = np.arange(-180.0, 180.0, 2.0)
@@ -384,47 +376,3 @@ def _rival(
             angles_deg[number] += offsets_deg[place]
             log_odds, other = gap, _Reading(best.mirrored, angles_deg, best.worth - gap)
     return log_odds, other
-
-
-def _errors_deg(pictures: Sequence[Marks], pairs: list[_Pair], best: _Reading) -> Floats:
-    """Standard errors (N,) from the curvature of the worth over all angles at once; infinite where nothing holds."""
-    count = len(pictures)
-    curvature = np.zeros((count, count))
-    step_deg = 0.4
-    grid = np.array([-step_deg, 0.0, step_deg])
-    turned = [
-        turned_spots(picture, best.angles_deg[number] + grid, mirrored=best.mirrored)
-        for number, picture in enumerate(pictures)
-    ]
-    for pair in pairs:
-        i, j = pair.first, pair.second
-        score = pair.share * pair_score(turned[i], turned[j], blur_deg=0.3, every_pair=True)
-        curvature[i, i] -= (score[0, 1] - 2.0 * score[1, 1] + score[2, 1]) / step_deg**2
-        curvature[j, j] -= (score[1, 0] - 2.0 * score[1, 1] + score[1, 2]) / step_deg**2
-        mixed = (score[2, 2] - score[2, 0] - score[0, 2] + score[0, 0]) / (4.0 * step_deg**2)
-        curvature[i, j] -= mixed
-        curvature[j, i] -= mixed
-    if pictures[0].sky_deg is not None:
-        curvature += (np.eye(count) - 1.0 / count) / _LEVEL_SIGMA_DEG**2
-    errors: Floats = _inverse_root_diagonal(curvature) * np.array([_error_scale(picture) for picture in pictures])
-    return errors
-
-
-def _error_scale(picture: Marks) -> float:
-    """From the curvature's error to the one found in studies, drawn and real.
-
-    The likelihood is deliberately dull (wide tolerances, shared says), so its errors are too large where
-    several groups speak; where one group speaks alone its own motion is in all of it, and they are not.
-    """
-    return float(np.interp(picture.groups, [1.0, 3.0], _ERROR_SCALES))
-
-
-def _inverse_root_diagonal(curvature: Floats) -> Floats:
-    """Errors from a curvature that may be flat, or bent the wrong way, along some directions."""
-    values, vectors = np.linalg.eigh(curvature)
-    held = values > 0.02
-    variance = ((vectors[:, held] ** 2) / values[held]).sum(axis=1)
-    # A picture that leans on a loose direction is not known.
-    loose = (vectors[:, ~held] ** 2).sum(axis=1)
-    errors: Floats = np.where(loose < 0.02, np.sqrt(np.maximum(variance, _LEAST_SIGMA_DEG**2)), np.inf)
-    return errors

@@ -6,16 +6,16 @@ Solar north is up in these pictures, east left (the README beside them says so),
 from __future__ import annotations
 
 from collections import Counter
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from studies.weeks import LEVELLING_RMS_DEG, MountKind, Taken, Week, spotted, wrapped_deg
+from studies.weeks import LEVELLING_RMS_DEG, ZERO, MountKind, Taken, Week, spotted, wrapped_deg
 
 from archive.sun.view import sun_view
 
-__all__ = ["REAL", "real_fortnight"]
+__all__ = ["REAL", "real_fortnight", "two_groups_up"]
 
 REAL = Path(__file__).parents[3] / "shared" / "real"
 CENTRE_PX = np.array([255.4, 255.7])  # of the disc in every one, as their README gives it
@@ -46,6 +46,13 @@ def real_fortnight(number: int) -> Week:
         north_angles.append(north_deg)
     pictures = tuple(spotted(one) for one in taken)
     return Week(pictures, tuple(north_angles), mirrored, f"{paths[0].parent.name}, {mount}")
+
+
+def two_groups_up(week: Week) -> tuple[bool, ...]:
+    """Return whether two or more groups were up at each picture, by the table; in July 2024 always."""
+    counts = _groups_of_the_table()
+    days = [ZERO + timedelta(days=picture.time_days) for picture in week.pictures]
+    return tuple(day.year != 2010 or counts[f"{day:%Y%m%d}"] >= 2 for day in days)
 
 
 def _real_days(rng: np.random.Generator, number: int) -> list[Path]:
