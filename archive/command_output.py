@@ -212,7 +212,7 @@ def _print_observation(one: Observation) -> None:
     out(f"  north    {_north_in_words(one.orientation)}")
     for piece in one.orientation.evidence:
         mirrored = "mirrored" if piece.mirrored else "not mirrored"
-        out(f"    {piece.kind:<8} {piece.north_angle_deg:+8.2f} ± {piece.sigma_deg:.2f} deg  {mirrored}  {piece.note}")
+        out(f"    {piece.kind:<10} {piece.north_angle_deg:+8.2f} ± {piece.sigma_deg:.2f} deg  {mirrored}  {piece.note}")
     _warn(one.orientation.disputes)
 
 

@@ -26,6 +26,8 @@ _LEAST_PX = 4
 _MOST_SPOTS = 40
 # The largest group on record, of April 1947, covered 6132 MSH (Greenwich, from memory); one dark patch is less.
 _LARGEST_MSH = 4000.0
+# A large spot has a dark core even near the limb, under a soft edge; thin cloud there has none (drawn discs).
+_CLOUD_MSH, _CLOUD_DEPTH = 900.0, 0.15
 _COARSE = 4
 
 
@@ -100,7 +102,8 @@ def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
     right, up = (columns - frame.centre_px) / frame.radius_px, (frame.centre_px - rows) / frame.radius_px
     mu = np.sqrt(np.clip(1.0 - right**2 - up**2, 0.01, 1.0))
     area_msh = 1e6 * size_px / (2.0 * np.pi * frame.radius_px**2 * mu)
-    keep = (size_px >= _LEAST_PX) & (deepest > 1.25 * threshold) & (area_msh < _LARGEST_MSH)
+    cloud = (area_msh > _LARGEST_MSH) | ((area_msh > _CLOUD_MSH) & (deepest < _CLOUD_DEPTH))
+    keep = (size_px >= _LEAST_PX) & (deepest > 1.25 * threshold) & ~cloud
     order = np.argsort(-(weight / mu) * keep, kind="stable")[: min(int(keep.sum()), _MOST_SPOTS)]
     return DarkSpots(right[order], up[order], area_msh[order], deepest[order])
 

@@ -41,6 +41,13 @@ _FINE_SPOTS = 16
 _CANDIDATES = 6
 _SAME_READING_DEG = 6.0
 _LEAST_SUPPORT = 2.0
+_Steps = tuple[tuple[float, float, float], ...]
+# Reach, step and blur, deg, of the search about a reading.
+_FIRST_STEPS: _Steps = ((4.5, 0.5, 0.8),)
+_LAST_STEPS: _Steps = ((1.5, 0.25, 0.4), (0.6, 0.1, 0.0), (0.3, 0.05, 0.0))
+_HOPELESS = 30.0  # log likelihood behind the best after the first steps: the last ones win a few at most
+# A freely turned picture has had the choice of some sixty angles that differ: its spots must earn that first.
+_PRICE_OF_TURNING = float(np.log(60.0))
 _LEAST_FREE_GROUPS = 1.5
 LEAST_ODDS = 30.0  # from which a reading is believed
 
@@ -100,8 +107,10 @@ def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) ->
     ]
     if not readings:
         return nothing
-    refined = _distinct([_refined(marks, pairs, reading) for reading in readings])
-    return _judged(marks, pairs, refined)
+    nearly = [_refined(marks, pairs, reading, steps=_FIRST_STEPS) for reading in readings]
+    within = max(reading.worth for reading in nearly) - _HOPELESS
+    hopeful = _distinct([reading for reading in nearly if reading.worth > within])
+    return _judged(marks, pairs, _distinct([_refined(marks, pairs, one, steps=_LAST_STEPS) for one in hopeful]))
 
 
 def _neighbours(pictures: Sequence[Marks]) -> list[Pair]:
@@ -242,12 +251,12 @@ def _apart_deg(first_deg: Floats, second_deg: Floats) -> float:
     return float(np.sqrt(np.mean(apart**2)))
 
 
-def _refined(pictures: Sequence[Marks], pairs: list[Pair], reading: _Reading) -> _Reading:
+def _refined(pictures: Sequence[Marks], pairs: list[Pair], reading: _Reading, *, steps: _Steps) -> _Reading:
     """Move one picture at a time to its best angle among the others, in ever finer steps, to rest."""
     angles_deg = reading.angles_deg.astype(np.float64).copy()
-    if pictures[0].sky_deg is None:
+    if pictures[0].sky_deg is None and steps is _FIRST_STEPS:
         _replace_strays(pictures, pairs, angles_deg, mirrored=reading.mirrored)
-    for reach_deg, step_deg, blur_deg in ((4.5, 0.5, 0.8), (1.5, 0.25, 0.4), (0.6, 0.1, 0.0), (0.3, 0.05, 0.0)):
+    for reach_deg, step_deg, blur_deg in steps:
         offsets_deg = np.arange(-reach_deg, reach_deg + step_deg / 2, step_deg)
         for _ in range(4):
             before = angles_deg.copy()
@@ -358,7 +367,7 @@ def _rival(
     """How much less the best reading that differs at this picture is worth, and that reading."""
     best = readings[0]
     # Nothing matched at all is worth nothing: that, too, is a reading.
-    log_odds, other = best.worth, None
+    log_odds, other = _earned(pictures, pairs, best, number), None
     for reading in readings[1:]:
         apart = abs(wrapped_deg(float(reading.angles_deg[number] - best.angles_deg[number])))
         if (apart > _SAME_READING_DEG or reading.mirrored != best.mirrored) and best.worth - reading.worth < log_odds:
@@ -376,3 +385,12 @@ def _rival(
             angles_deg[number] += offsets_deg[place]
             log_odds, other = gap, _Reading(best.mirrored, angles_deg, best.worth - gap)
     return log_odds, other
+
+
+def _earned(pictures: Sequence[Marks], pairs: list[Pair], best: _Reading, number: int) -> float:
+    """The reading's worth against none at all; where pictures turn freely, what is left after paying for that."""
+    if pictures[number].sky_deg is not None:
+        return best.worth
+    placed = sum(len(picture.right) > 0 for picture in pictures)
+    own = float(_support(pictures, pairs, best)[number])
+    return min(best.worth - _PRICE_OF_TURNING * placed, own - _PRICE_OF_TURNING)

@@ -15,7 +15,7 @@ from archive.records.writing import clear_refusal, write_whole
 
 __all__ = ["Axes", "Measured", "Spots", "read_measured", "write_measured"]
 
-_VERSION = 2  # raise it when limb or spots change their results
+_VERSION = 3  # raise it when limb or spots change their results
 
 
 @dataclass(frozen=True)

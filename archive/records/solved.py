@@ -12,7 +12,7 @@ from archive.errors import FolderError
 from archive.records.folder import DERIVED_NAME
 from archive.records.writing import write_whole
 
-__all__ = ["forget_solved", "kept_or_made", "read_learned", "write_learned"]
+__all__ = ["forget_solved", "kept_answer", "kept_or_made", "read_learned", "write_learned"]
 
 _FOLDER = "orientation"
 _LEARNED = "learned.json"
@@ -28,17 +28,21 @@ def kept_or_made(root: Path, inputs: object, make: Callable[[], list[Any]]) -> t
     make : callable
         Makes the answer, fit for JSON.
     """
-    name = hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()[:24] + ".json"
-    path = root / DERIVED_NAME / _FOLDER / name
-    try:
-        answer = json.loads(path.read_text(encoding="utf-8"))
-        if isinstance(answer, list):
-            return name, answer
-    except (OSError, ValueError):
-        pass
-    answer = make()
-    _keep(path, answer)
+    name, answer = kept_answer(root, inputs)
+    if answer is None:
+        answer = make()
+        _keep(root / DERIVED_NAME / _FOLDER / name, answer)
     return name, answer
+
+
+def kept_answer(root: Path, inputs: object) -> tuple[str, list[Any] | None]:
+    """The name under which the answer to these inputs is kept, and the answer; None where none is."""
+    name = hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()[:24] + ".json"
+    try:
+        answer = json.loads((root / DERIVED_NAME / _FOLDER / name).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return name, None
+    return name, answer if isinstance(answer, list) else None
 
 
 def read_learned(root: Path) -> dict[str, list[dict[str, Any]]]:

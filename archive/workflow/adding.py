@@ -115,7 +115,7 @@ def _oriented(root: Path, settings: Settings, new: Sequence[_New], *, on_progres
     near = near_days(root, {one.place.day for one in new})
     known = known_pictures(root, settings, near, on_progress=on_progress)
     on_progress("solving", 0, 1)
-    solved = solve(root, known)
+    solved = solve(root, known, asked={one.place.id for one in new})
     found = {one.id: one for one in observations(known, solved)}
     times_from = {one.place.id: one.record.time_from for one in near}
     for one in new:

@@ -80,6 +80,8 @@ def _keys(drift: Drift) -> dict[str, object]:
 
 def _frame(path: Path, zone_name: str) -> _Frame:
     name = f"--drift {path.name}"
+    if path.exists() and not path.is_file():
+        raise PictureError(f"{name}: is no regular file; name a picture")
     try:
         data = path.read_bytes()
     except OSError as error:

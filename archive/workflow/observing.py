@@ -37,7 +37,9 @@ __all__ = [
     "whole_original",
 ]
 
-_NEAR_DAYS = 14
+# Three calendar weeks and the days beside them that help (`blocks_of`) are then whole: those that a new picture bears
+# on. The two weeks beyond are as well, so that the answers kept for them are found.
+_NEAR_DAYS = 25
 
 
 @dataclass(frozen=True)
@@ -143,17 +145,17 @@ def _observation(one: Known, taught: Taught) -> Observation:
     )
 
 
-def solve(root: Path, known: Sequence[Known]) -> Solved:
-    """Solve all pictures of each instrument together."""
+def solve(root: Path, known: Sequence[Known], *, asked: Collection[str] | None = None) -> Solved:
+    """Solve all pictures of each instrument together; see `solve_instruments`."""
     candidates = [
         Candidate(one.filed.place.id, one.filed.record, one.instrument, one.measured, one.sun, is_up(one.sun))
         for one in known
     ]
-    return solve_instruments(root, candidates)
+    return solve_instruments(root, candidates, asked=asked)
 
 
 def near_days(root: Path, days: Collection[str]) -> list[Filed]:
-    """Filed pictures within a fortnight of any of these days: all that can bear on their orientation."""
+    """Filed pictures within some weeks of any of these days: all that can bear on their orientation."""
     wanted = {date.fromisoformat(day).toordinal() for day in days}
     near = [
         place

@@ -29,7 +29,7 @@ def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation
     if not wanted:
         raise FactsError(f"{day}: no picture of that day in {root}; write the day like 2026-06-03")
     known = known_pictures(root, read_settings(root), near_days(root, set(wanted.values())), on_progress=on_progress)
-    return [one for one in observations(known, solve(root, known)) if one.id in wanted]
+    return [one for one in observations(known, solve(root, known, asked=wanted)) if one.id in wanted]
 
 
 @dataclass(frozen=True)

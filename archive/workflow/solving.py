@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -18,11 +18,11 @@ from archive.orientation.spots import SpotReading, SpottedPicture, solve_spots
 from archive.records.measured import Measured
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
-from archive.records.solved import kept_or_made, read_learned
+from archive.records.solved import kept_answer, kept_or_made, read_learned
 
 __all__ = ["Candidate", "Solved", "Taught", "days_since_1970", "solve_instruments", "time_of_days"]
 
-_VERSION = 2  # raise it when the solution changes its results
+_VERSION = 4  # raise it when the solution changes its results
 _AGREEMENT_SIGMAS = 3.0
 _LEANING_ODDS = 3.0  # with the instrument's own history on its side, a reading needs less
 _TIME_CHECK_DAYS = 8.0
@@ -62,9 +62,10 @@ class Solved:
 
 @dataclass
 class _Work:
-    """Readings by id, and the answers used, as they come."""
+    """Readings by id, and the answers used, as they come; `asked` as in `solve_instruments`."""
 
     root: Path
+    asked: frozenset[str] | None
     readings: dict[str, SpotReading] = field(default_factory=dict)
     time_remarks: dict[str, str] = field(default_factory=dict)
     kept: list[str] = field(default_factory=list)
@@ -80,7 +81,7 @@ def time_of_days(days: float) -> datetime:
     return _EPOCH + timedelta(seconds=round(days * 86400.0))
 
 
-def solve_instruments(root: Path, candidates: Sequence[Candidate]) -> Solved:
+def solve_instruments(root: Path, candidates: Sequence[Candidate], *, asked: Collection[str] | None = None) -> Solved:
     """Solve every instrument's pictures; answers that nothing has changed for are read, not made.
 
     Parameters
@@ -89,8 +90,10 @@ def solve_instruments(root: Path, candidates: Sequence[Candidate]) -> Solved:
         The archive's folder, for kept answers.
     candidates : sequence of Candidate
         In order of time. Night pictures and other bands than white light are passed over.
+    asked : collection of str, optional
+        Ids of pictures: only what these bear on is solved where no answer is kept. Else everything is.
     """
-    work = _Work(root)
+    work = _Work(root, None if asked is None else frozenset(asked))
     epochs: dict[str, tuple[Epoch, ...]] = {}
     remembered = read_learned(root)
     for name in sorted({one.instrument.name for one in candidates}):
@@ -141,6 +144,8 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
         reading = work.readings.get(one.id)
         if (reading is not None and reading.believed) or len(one.measured.spots.right) < 2:
             continue
+        if work.asked is not None and one.id not in work.asked:
+            continue
         day = days_since_1970(one.record.time)
         near = [
             (_spotted(other), other_reading)
@@ -182,8 +187,14 @@ def _solve_block(
         mirrored,
         [[one.id, one.record.picture.sha256, _key(spot)] for one, spot in zip(members, spotted, strict=True)],
     ]
-    name, answer = kept_or_made(work.root, inputs, make)
+    answer: list[Any] | None
+    if work.asked is None or any(one.id in work.asked for one in members):
+        name, answer = kept_or_made(work.root, inputs, make)
+    else:
+        name, answer = kept_answer(work.root, inputs)
     work.kept.append(name)
+    if answer is None:
+        return {}
     return {
         one.id: SpotReading(**reading)
         for one, reading in zip(members, answer, strict=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import tomllib
 from collections.abc import Callable
 from dataclasses import replace
@@ -252,6 +253,17 @@ def missing(folder: Path) -> tuple[Path, Path]:
     return frames(folder, NORTH_DEG)[0], folder / "gone.png"
 
 
+def folder_given(folder: Path) -> tuple[Path, Path]:
+    (folder / "frames").mkdir()
+    return frames(folder, NORTH_DEG)[0], folder / "frames"
+
+
+def pipe_given(folder: Path) -> tuple[Path, Path]:
+    """A named pipe that nobody writes to: reading it would wait for ever."""
+    os.mkfifo(folder / "pipe.png")
+    return frames(folder, NORTH_DEG)[0], folder / "pipe.png"
+
+
 def of_another_hour(folder: Path) -> tuple[Path, Path]:
     first, second = frames(folder, NORTH_DEG)
     return first.rename(folder / "20261020T100900Z.png"), second.rename(folder / "20261020T100940Z.png")
@@ -266,6 +278,12 @@ def of_another_hour(folder: Path) -> tuple[Path, Path]:
         (tracked, "moved by only 1.0 px since --drift 20261020T110900Z.png; take both with tracking off"),
         (exchanged, "give the earlier frame first"),
         (missing, "gone.png: No such file"),
+        (folder_given, "--drift frames: is no regular file"),
+        pytest.param(
+            pipe_given,
+            "--drift pipe.png: is no regular file",
+            marks=pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes"),
+        ),
         (of_another_hour, "over half an hour from the picture"),
     ],
 )
