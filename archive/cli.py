@@ -211,21 +211,54 @@ def build(folder: Path, site_dir: Path | None, as_json: bool) -> None:
 @click.option("--rotation", type=click.IntRange(1), metavar="N", help="One Carrington rotation.")
 @click.option(
     "--style",
-    type=click.Choice(["daily"]),
+    type=click.Choice(["daily", "smooth", "corotating"]),
     default="daily",
     show_default=True,
-    help="daily: each day's sharpest picture in turn, cross-faded.",
+    help="daily: each picture in turn, cross-faded. smooth: equal steps of time, the surface carried by the rotation "
+    "law between pictures. corotating: Carrington longitudes held still.",
+)
+@click.option("--all-pictures", is_flag=True, default=None, help="All pictures of a day, not its sharpest alone.")
+@click.option(
+    "--pace",
+    "pace_s",
+    type=click.FloatRange(0.2, 60),
+    metavar="S",
+    help="Seconds of film for a day (smooth) or a picture.  [default: smooth 2, else 1]",
+)
+@click.option(
+    "--reach",
+    "reach_days",
+    type=click.FloatRange(0, 10, min_open=True),
+    metavar="DAYS",
+    help="smooth: how long a picture stands for the surface before and after it.  [default: 3]",
+)
+@click.option("--size", "size_px", type=click.IntRange(480, 2160), metavar="PX", help="Side.  [default: 1024]")
+@click.option(
+    "--look",
+    type=click.Choice(["natural", "warm", "mono", "flat"]),
+    help="Tint; flat is without limb darkening.  [default: the archive's first look]",
+)
+@click.option("--caption", type=click.Choice(["full", "date"]), help="Date with time, or date only.  [default: full]")
+@click.option("--grid", is_flag=True, default=None, help="Latitude and longitude every 15 degrees.")
+@click.option("--axis", is_flag=True, default=None, help="The Sun's axis, where it stands out of the disc.")
+@click.option("--view", type=click.Choice(["map", "disc"]), help="corotating: a flat map or a disc.  [default: map]")
+@click.option(
+    "--longitude",
+    "longitude_deg",
+    type=click.FloatRange(0, 360),
+    metavar="DEG",
+    help="corotating: Carrington longitude in the middle.  [default: the one facing us in the middle of the span]",
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Write the film here (.mp4) instead of into the site.")
 @JSON
-def film(folder: Path, as_json: bool, out: Path | None, **span: Any) -> None:
+def film(folder: Path, as_json: bool, out: Path | None, **wanted: Any) -> None:
     """Make a film of the Sun turning. Without --out the site keeps it, and remakes it when its days change."""
     from archive.command_input import film_span
     from archive.command_output import print_filmed
     from archive.records.folder import open_folder
     from archive.workflow.building import film_elsewhere, film_in_site
 
-    root, asked = open_folder(folder), film_span(**span)
+    root, asked = open_folder(folder), film_span(**wanted)
     if out is None:
         made = film_in_site(root, asked, on_progress=progress())
     else:
@@ -300,12 +333,34 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
 @click.argument("day")
 @JSON
 def show(folder: Path, day: str, as_json: bool) -> None:
-    """Print what is known of a DAY's pictures: limb, Sun, and the evidence for north."""
+    """Print what is known of a DAY's pictures: limb, Sun, the evidence for north, and the groups of spots."""
     from archive.command_output import print_observations
     from archive.records.folder import open_folder
     from archive.workflow.showing import show_day
 
     print_observations(show_day(open_folder(folder), day, on_progress=progress()), as_json=as_json)
+
+
+@northlimb.command(
+    short_help="A month's counts, ready to send.",
+    epilog="Example: northlimb report my-sun --month 2026-06 --format csv",
+)
+@FOLDER
+@click.option("--month", required=True, metavar="YYYY-MM", help="The month (UTC), such as 2026-06.")
+@click.option(
+    "--format", "kind", type=click.Choice(["text", "csv"]), default="text", show_default=True, help="Table or CSV."
+)
+@JSON
+def report(folder: Path, month: str, kind: str, as_json: bool) -> None:
+    """Print a month's table of groups, spots and relative numbers, one observation a day, with means.
+
+    Of several pictures of a day the sharpest counts. Hemispheres are left open where north is not known.
+    """
+    from archive.command_report import print_report
+    from archive.records.folder import open_folder
+    from archive.workflow.reporting import month_report
+
+    print_report(month_report(open_folder(folder), month, on_progress=progress()), kind=kind, as_json=as_json)
 
 
 @northlimb.command(
@@ -317,11 +372,13 @@ def show(folder: Path, day: str, as_json: bool) -> None:
 @click.option(
     "--time", "time_text", metavar="ISO", help="With its zone, such as 2026-06-03T10:15+01:00.  [default: now]"
 )
+@click.option("--radius", "radius_px", type=click.FloatRange(1), metavar="PX", help="Radius of the disc in a picture.")
 @JSON
-def sun(folder: Path | None, site: str | None, time_text: str | None, as_json: bool) -> None:
-    """Print P, B0, L0, the Sun's altitude and how fast an alt-azimuth picture turns."""
+def sun(folder: Path | None, site: str | None, time_text: str | None, radius_px: float | None, as_json: bool) -> None:
+    """Print P, B0, L0, the Sun's altitude, how fast an alt-azimuth picture turns, and what that asks of a capture."""
     from archive.command_input import moment_of, sun_site
     from archive.command_output import print_sun
     from archive.workflow.showing import sun_at
 
-    print_sun(sun_at(moment_of(folder, time_text), sun_site(folder, site)), as_json=as_json)
+    found = sun_at(moment_of(folder, time_text), sun_site(folder, site), radius_px=radius_px)
+    print_sun(found, as_json=as_json)

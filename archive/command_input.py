@@ -144,16 +144,21 @@ def add_options(
 
 
 def film_span(
-    *, style: str, days: int | None, first: datetime | None, last: datetime | None, rotation: int | None
+    *,
+    days: int | None,
+    first: datetime | None,
+    last: datetime | None,
+    rotation: int | None,
+    **options: object,
 ) -> FilmSettings:
-    """The span asked for; the last seven days with observations where none is."""
+    """The span and the options asked for; the last seven days with observations where no span is."""
     if sum((days is not None, first is not None or last is not None, rotation is not None)) > 1:
         raise click.UsageError("give one span: --days, or --from and --to, or --rotation")
     if first is not None and last is not None and first > last:
         raise _Impossible(f"--from {first:%Y-%m-%d} is later than --to {last:%Y-%m-%d}")
     if (first is None) != (last is None):
         raise click.UsageError("give both --from and --to")
-    keys: dict[str, Any] = {"style": style}
+    keys: dict[str, Any] = {name: value for name, value in options.items() if value is not None}
     if first is not None and last is not None:
         keys |= {"from": first.date(), "to": last.date()}
     elif rotation is not None:

@@ -102,6 +102,7 @@ def print_filmed(made: Filmed, *, as_json: bool) -> None:
         print_answer({"status": "done", "film": made, **listed}, as_json=True)
         return
     out(f"film of {_count(len(made.observation_ids), 'observation')}, {made.frames} frames: {made.mp4.absolute()}")
+    out(f"beside it {made.frames_json.name} lists its frames; poster and small loop too")
     if made.home is not None:
         out(f"look at {made.home.absolute()}")
 
@@ -164,8 +165,11 @@ def print_observations(found: Sequence[Observation], *, as_json: bool) -> None:
     if as_json:
         print_answer(found, as_json=True)
         return
+    from archive.command_report import print_counts
+
     for one in found:
         _print_observation(one)
+        print_counts(one)
 
 
 def print_sun(found: SunAt, *, as_json: bool) -> None:
@@ -178,6 +182,7 @@ def print_sun(found: SunAt, *, as_json: bool) -> None:
                 "site": found.site,
                 **_fields(view),
                 "field_rotation_deg_per_hour": turning,
+                "capture": found.capture,
             },
             as_json=True,
         )
@@ -191,10 +196,22 @@ def print_sun(found: SunAt, *, as_json: bool) -> None:
         ("altitude", f"{view.altitude_deg:+.1f} deg (without refraction), azimuth {view.azimuth_deg:.1f} deg"),
         ("parallactic angle", f"{view.parallactic_angle_deg:+.1f} deg"),
         ("field rotation", f"{turning:+.1f} deg/h for an alt-azimuth camera, counter-clockwise positive"),
+        ("longest capture", _longest(found)),
     ):
         out(f"  {label:<18}{value}")
     out()
     out(click.wrap_text(CAUTION, width=terminal_width()))
+
+
+def _longest(found: SunAt) -> str:
+    """Until turning smears a picture; in pixels where the disc's radius was given."""
+    advice = found.capture
+    if advice.longest_s is not None:
+        return f"{advice.longest_s:.0f} s before one pixel of smear, unless frames are turned back"
+    return (
+        f"as the field turns, the limb moves {advice.limb_smear_arcsec or 0.0:.2f} arcsec in 100 s "
+        "(--radius PX tells the longest)"
+    )
 
 
 def _print_observation(one: Observation) -> None:

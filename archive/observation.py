@@ -20,6 +20,7 @@ __all__ = [
     "Disc",
     "Evidence",
     "EvidenceKind",
+    "NamedGroup",
     "Observation",
     "Orientation",
     "OrientationStatus",
@@ -137,11 +138,12 @@ class SunView:
 
 @dataclass(frozen=True)
 class Counts:
-    """Groups, spots and the relative number R = k (10 g + s)."""
+    """Groups, spots and the relative number R = k (10 g + s); `stated` where the observer's own count stands."""
 
     groups: int
     spots: int
     relative_number: float
+    stated: bool = False
 
 
 @dataclass(frozen=True)
@@ -177,9 +179,22 @@ class SpotGroup:
 
 
 @dataclass(frozen=True)
+class NamedGroup:
+    """A group of one picture under the name it has throughout the archive, None where it has none (north unknown).
+
+    `stated` where the observer's record gives it in place of what was measured.
+    """
+
+    name: str | None
+    group: SpotGroup
+    stated: bool = False
+
+
+@dataclass(frozen=True)
 class Observation:
     """One picture of the archive with everything known of it. `id` is like ``2026-06-03T0915Z``.
 
+    `groups` is None where the picture is not counted (another band, or no spots looked for yet).
     `remarks` are what the observer and the reader should look at, each a sentence without its full stop.
     """
 
@@ -195,4 +210,5 @@ class Observation:
     capture: Capture = field(default_factory=Capture)
     counts: Counts | None = None
     spot_area_msh: float | None = None
+    groups: tuple[NamedGroup, ...] | None = None
     remarks: tuple[str, ...] = ()

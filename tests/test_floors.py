@@ -16,13 +16,14 @@ ALLOWED = {
     "sun": VALUES,
     "disc": VALUES | {"sun"},
     "orientation": VALUES | {"sun"},
+    "measuring": VALUES | {"sun", "disc"},
     "reading": VALUES,
     "records": VALUES,
     "films": VALUES,
     "website": VALUES | {"safety"},
     "publishing": VALUES,
 }
-PURE = ("sun", "disc", "orientation")
+PURE = ("sun", "disc", "orientation", "measuring")
 FILE_AND_CLOCK = {
     "io", "logging", "os", "pathlib", "shutil", "subprocess", "sys", "tempfile", "time",
     "click", "PIL", "pydantic", "tifffile", "tomllib", "tomlkit", "astropy",

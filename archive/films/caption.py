@@ -1,13 +1,13 @@
-"""The caption of a film's frames: date and time in the upper left corner of the sky, clear of players' controls."""
+"""The caption of a film's frames: date, time and what the frame is, in the upper left corner of the sky."""
 
 from __future__ import annotations
 
 import math
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from io import BytesIO
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,9 @@ from archive.films.timeline import FrameSpec
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
 
-__all__ = ["SMALLEST_FRAME_PX", "Box", "caption_lines", "caption_rows_px", "draw_caption"]
+__all__ = ["SMALLEST_FRAME_PX", "Box", "CaptionKind", "caption_lines", "caption_rows_px", "draw_caption", "draw_words"]
+
+CaptionKind = Literal["full", "date"]
 
 # Below this the caption no longer fits beside the disc in legible letters.
 SMALLEST_FRAME_PX = 480
@@ -45,10 +47,12 @@ class Box(NamedTuple):
     bottom: int
 
 
-def caption_lines(spec: FrameSpec) -> tuple[str, str]:
-    """Return the date with the time, and where nobody looked the mark that says so."""
-    mark = "between observations" if spec.kind == "between" else ""
-    return f"{_date(spec.time_utc)}, {spec.time_utc:%H:%M} UTC", mark
+def caption_lines(spec: FrameSpec, *, kind: CaptionKind = "full") -> tuple[str, str]:
+    """Return the date, with the time where it is `full`, and the mark that says whether anybody looked."""
+    when = _date(spec.time_utc) if kind == "date" else f"{_date(spec.time_utc)}, {spec.time_utc:%H:%M} UTC"
+    if spec.kind == "observed":
+        return when, "observed"
+    return when, "between observations" if spec.observations else "not observed"
 
 
 def caption_rows_px(size_px: int) -> tuple[Box, Box]:
@@ -60,12 +64,30 @@ def caption_rows_px(size_px: int) -> tuple[Box, Box]:
     return _row(margin, margin, line, size_px), _row(margin, margin + line, line, size_px)
 
 
-def draw_caption(frame: NDArray[np.uint8], spec: FrameSpec) -> None:
+def draw_caption(frame: NDArray[np.uint8], spec: FrameSpec, *, kind: CaptionKind = "full") -> None:
     """Draw the caption of `spec` into `frame`, shape (S, S, 3), in place; only its two boxes change."""
-    letter_px = _letter_px(frame.shape[0])
-    for text, ink, box in zip(caption_lines(spec), (_INK, _DIM_INK), caption_rows_px(frame.shape[0]), strict=True):
+    letter_px, lines = _letter_px(frame.shape[0]), caption_lines(spec, kind=kind)
+    for text, ink, box in zip(lines, (_INK, _DIM_INK), caption_rows_px(frame.shape[0]), strict=True):
         part = frame[box.top : box.bottom, box.left : box.right]
         cover = _cover(text, letter_px, part.shape[1], part.shape[0])
+        part[:] = np.rint(part * (1 - cover) + ink * cover).astype(np.uint8)
+
+
+def draw_words(frame: NDArray[np.uint8], text: str, *, x_px: float, y_px: float) -> None:
+    """Draw a small label centred on a place of the frame, in place, with a dark rim so that it reads on the disc."""
+    from PIL import Image, ImageDraw
+
+    letter_px = max(11, round(20 * frame.shape[0] / 1024))
+    width, height = letter_px * (len(text) + 2), 2 * letter_px
+    left = int(np.clip(round(x_px - width / 2), 0, max(0, frame.shape[1] - width)))
+    top = int(np.clip(round(y_px - height / 2), 0, max(0, frame.shape[0] - height)))
+    part = frame[top : top + height, left : left + width]
+    size, middle = (part.shape[1], part.shape[0]), (part.shape[1] / 2, part.shape[0] / 2)
+    for ink, rim_px in ((16, 2), (_INK, 0)):
+        mask = Image.new("L", size)
+        font = _font(letter_px)
+        ImageDraw.Draw(mask).text(middle, text, font=font, fill=255, anchor="mm", stroke_width=rim_px, stroke_fill=255)
+        cover = np.asarray(mask, dtype=np.float32)[:, :, None] / np.float32(255)
         part[:] = np.rint(part * (1 - cover) + ink * cover).astype(np.uint8)
 
 
@@ -86,6 +108,7 @@ def _letter_px(size_px: int) -> int:
     return max(12, round(26 * size_px / 1024))
 
 
+@lru_cache(maxsize=8)
 def _cover(text: str, letter_px: int, width_px: int, height_px: int) -> NDArray[np.float32]:
     """Return how far ink covers each pixel, 0 to 1, shape (height, width, 1), from the line's left end."""
     from PIL import Image, ImageDraw

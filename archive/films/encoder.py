@@ -1,4 +1,4 @@
-"""Frames to an H.264 film in an MP4 file, through the encoder that imageio-ffmpeg brings along."""
+"""Frames to films in MP4 files, H.264 and AV1, through the encoder that imageio-ffmpeg brings along."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ import os
 import re
 import subprocess
 import tempfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from itertools import chain
 from pathlib import Path
 from typing import IO
@@ -18,24 +19,29 @@ from numpy.typing import NDArray
 
 from archive.errors import ArchiveError
 
-__all__ = ["Coding", "Progress", "encode_mp4", "replacing", "write_mp4"]
+__all__ = ["Coding", "Progress", "encode_loop", "encode_mp4", "has_av1", "replacing", "write_mp4"]
 
 Progress = Callable[[int, int], None]
 
 # What every browser plays: 8-bit 4:2:0, even sides, ITU-R BT.709 at limited range. The conversion is named
 # and the result tagged: untagged, the film's tint shifts from player to player (measured: the output options
 # leave the primaries and the transfer untagged, `setparams` sets them all).
+_TAGS = "setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv"
 _FILTERS = (
     "pad=ceil(iw/2)*2:ceil(ih/2)*2,"
     "scale=in_range=pc:out_color_matrix=bt709:out_range=tv:flags=accurate_rnd+full_chroma_int,"
-    "format=yuv420p,"
-    "setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv"
+    f"format=yuv420p,{_TAGS}"
 )
 # One thread (two were no faster beside the making of frames) and no rounding of a processor's own: the bytes
 # do not depend on the computer. Key frames only where asked, none at cuts that the coder finds itself.
 _X264 = "-x264-params threads=1:lookahead-threads=1:scenecut=0:cpu-independent=1"
-# No versions, no dates: bitexact output, and the encoder's advertisement (a SEI unit, type 6) left out.
-_PLAIN = "-map_metadata -1 -fflags +bitexact -flags:v +bitexact -bsf:v filter_units=remove_types=6".split()
+# No versions, no dates: bitexact output, and (H.264) the encoder's advertisement (a SEI unit, type 6) left out.
+_PLAIN = "-map_metadata -1 -fflags +bitexact -flags:v +bitexact".split()
+_NO_ADVERTISEMENT = ["-bsf:v", "filter_units=remove_types=6"]
+_AV1 = "libsvtav1"
+_LOOP_KEY_FRAME_EVERY = 250  # a loop is played through, not searched
+# A fixed number of threads: the coder's decisions must not depend on the computer.
+_SVT = ["-c:v", _AV1, "-preset", "8", "-svtav1-params", "lp=2"]
 
 # The end of a temporary name, which starts with a dot.
 _PART = ".part"
@@ -46,11 +52,15 @@ class Coding:
     """How the encoder spends its bytes.
 
     A key frame every `key_frame_every` frames lets a player jump there without decoding from the start; it
-    also renews the picture's noise, which shows in a still stretch. `rate` holds the encoder's own options.
+    also renews the picture's noise, which shows in a still stretch. `rate` holds the encoder's own options. Measured
+    on real spots, smooth, 1024 px, 27 days: 10.0 MB at 20 (92 % of the finest contrast kept), 7.4 MB at 22 (86 %),
+    5.6 MB at 24 (78 %); the preset `medium` 8.2 MB at 22 (96 %) in twice the time. AV1 4.6 MB at 32 (84 %), 3.1 MB at
+    38 (77 %).
     """
 
     key_frame_every: int
-    rate: str = "-crf 20"
+    rate: str = "-crf 22"
+    av1_rate: str = "-crf 36"
 
 
 def write_mp4(
@@ -109,38 +119,79 @@ def encode_mp4(
     frames_per_second: int,
     frames_total: int,
     coding: Coding | None = None,
+    av1: Path | None = None,
     on_progress: Progress | None = None,
 ) -> None:
-    """Write `frames` straight to `path`, as `write_mp4` does through a temporary name."""
+    """Write `frames` straight to `path`, as `write_mp4` does through a temporary name.
+
+    Where `av1` is given the same film goes there in AV1, which is several times smaller (see `has_av1`).
+    """
     stream = iter(frames)
     first = next(stream, None)
     if first is None:
         raise ValueError("a film needs at least one frame")
-    command = _command(path, first.shape, frames_per_second, coding or Coding(frames_per_second))
+    source = f"-f rawvideo -pix_fmt rgb24 -s {first.shape[1]}x{first.shape[0]} -r {frames_per_second} -i pipe:0".split()
+    chosen = coding or Coding(frames_per_second)
     checked = _checked(chain([first], stream), first.shape, frames_total, on_progress)
+    _encode([*source, *_outputs(path, av1, chosen)], checked, path)
+
+
+def encode_loop(film: Path, path: Path, *, size_px: int, first_frame: int, every: int, rate: str) -> None:
+    """Write a small and faster version of a finished H.264 film: each `every`-th frame from `first_frame` on."""
+    picked = f"select='gte(n,{first_frame})*not(mod(n-{first_frame},{every}))',setpts=N/FRAME_RATE/TB"
+    small = f"scale={size_px}:{size_px}:flags=area+accurate_rnd,{_TAGS}"
+    coder = _h264(Coding(_LOOP_KEY_FRAME_EVERY, rate))
+    _encode(["-i", f"file:{film.absolute()}", "-vf", f"{picked},{small}", *coder, *_target(path)], (), path)
+
+
+@cache
+def has_av1() -> bool:
+    """Tell whether the encoder at hand writes AV1."""
+    from imageio_ffmpeg import get_ffmpeg_exe
+
+    listed = subprocess.run([get_ffmpeg_exe(), "-loglevel", "error", "-encoders"], capture_output=True, check=False)
+    return f" {_AV1} ".encode() in listed.stdout
+
+
+def _outputs(path: Path, av1: Path | None, coding: Coding) -> list[str]:
+    """Return the part of the command line that turns the source into one film or two."""
+    if av1 is None:
+        return ["-vf", _FILTERS, *_h264(coding), *_target(path)]
+    smaller = [*_SVT, *coding.av1_rate.split(), "-g", str(coding.key_frame_every), *_PLAIN]
+    return [
+        *("-filter_complex", f"[0:v]{_FILTERS},split[one][other]"),
+        *("-map", "[one]", *_h264(coding), *_target(path)),
+        *("-map", "[other]", *smaller, *_target(av1)),
+    ]
+
+
+def _h264(coding: Coding) -> list[str]:
+    options = f"-c:v libx264 -preset veryfast {_X264} -g {coding.key_frame_every} {coding.rate}".split()
+    return [*options, *_PLAIN, *_NO_ADVERTISEMENT]
+
+
+def _target(path: Path) -> list[str]:
+    """`file:` keeps a colon or a dash in the name from being read as anything else; the index goes in front."""
+    return ["-movflags", "+faststart", "-f", "mp4", f"file:{path.absolute()}"]
+
+
+def _encode(arguments: Sequence[str], frames: Iterable[NDArray[np.uint8]], path: Path) -> None:
+    """Run the encoder; where it fails, raise with what it said."""
+    from imageio_ffmpeg import get_ffmpeg_exe
+
+    command = [get_ffmpeg_exe(), "-loglevel", "error", "-nostats", "-y", *arguments]
     # A file takes the encoder's messages: a pipe that nobody reads would fill up and stop it.
     with tempfile.TemporaryFile() as messages:
-        if _run(command, checked, messages):
+        if _run(command, frames, messages):
             name = path.name.removeprefix(".").removesuffix(_PART)
             raise ArchiveError(f"{name}: film not written; the encoder says: {_first_line(messages)}")
 
 
-def _command(path: Path, shape: tuple[int, ...], frames_per_second: int, coding: Coding) -> list[str]:
-    """Return the encoder's command line: raw frames on its standard input, MP4 out."""
-    from imageio_ffmpeg import get_ffmpeg_exe
-
-    rate = str(frames_per_second)
-    source = f"-f rawvideo -pix_fmt rgb24 -s {shape[1]}x{shape[0]} -r {rate} -i pipe:0".split()
-    coder = f"-c:v libx264 -preset veryfast {_X264} -g {coding.key_frame_every} {coding.rate}".split()
-    # `file:` keeps a colon or a dash in the name from being read as anything else; the index goes in front.
-    target = ["-movflags", "+faststart", "-f", "mp4", f"file:{path.absolute()}"]
-    quiet = [get_ffmpeg_exe(), "-loglevel", "error", "-nostats", "-y"]
-    return [*quiet, *source, "-vf", _FILTERS, *coder, *_PLAIN, *target]
-
-
 def _run(command: list[str], frames: Iterable[NDArray[np.uint8]], messages: IO[bytes]) -> int:
     """Run the encoder over `frames` and return its exit status; it never outlives this call."""
-    process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=messages)
+    # The AV1 coder talks of itself unless told not to.
+    quiet = {**os.environ, "SVT_LOG": "1"}
+    process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=messages, env=quiet)
     assert process.stdin is not None
     try:
         for frame in frames:

@@ -1,30 +1,32 @@
-"""A finished film: the MP4, its poster still, its list of frames and a small loop for messages."""
+"""A finished film: the MP4, its AV1 twin, its poster still, its list of frames and a small loop for messages."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import FactsError, FolderError, clear_refusal
-from archive.films.encoder import Coding, Progress, encode_mp4, replacing
+from archive.films.encoder import Coding, Progress, encode_loop, encode_mp4, has_av1, replacing
 from archive.films.frames import Load, film_frames
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline
 
-__all__ = ["FilmDisc", "FilmFiles", "check_film_name", "make_daily_film"]
+__all__ = ["FilmDisc", "FilmFiles", "FilmHead", "FilmStyle", "check_film_name", "make_daily_film", "make_film"]
 
-# The loop is meant for messages, which carry a few megabytes at most: a small frame, short holds, the newest
-# pictures of a long film, and a ceiling on its bit rate.
+FilmStyle = Literal["daily", "smooth", "corotating"]
+
+# The loop is meant for messages, which carry a few megabytes at most: a small frame, twice as fast, the newest
+# part of a long film, and a ceiling on its bit rate.
 _LOOP_SIZE_PX = 480
-_LOOP_SIGHTINGS = 40
-_LOOP_HOLD_S = 0.3
-_LOOP_FADE_S = 0.2
+_LOOP_EVERY = 2
+_LOOP_LONGEST_S = 20
 _LOOP_LIMIT_BYTES = 2_000_000
 
 
@@ -46,13 +48,25 @@ class FilmDisc:
 
 
 @dataclass(frozen=True)
+class FilmHead:
+    """What holds for a whole film. `disc` is None where the frames show a flat map; `more` goes into the list."""
+
+    style: FilmStyle
+    size_px: int
+    disc: FilmDisc | None
+    frames_per_second: int = 25
+    more: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class FilmFiles:
-    """What was written, all with one stem, and how long and large the film is."""
+    """What was written, all with one stem, and how long and large the film is; `av1` where the encoder has it."""
 
     mp4: Path
     poster: Path
     frames_json: Path
     loop: Path
+    av1: Path | None
     frames: int
     size_px: int
 
@@ -65,7 +79,7 @@ def check_film_name(out: Path) -> None:
     FactsError
         The name does not end in ``.mp4``, or is a folder's.
     FolderError
-        Its folder is missing, or one of the four files of the film would replace something else than an earlier film.
+        Its folder is missing, or one of the files of the film would replace something else than an earlier film.
     """
     if out.is_dir():
         raise FactsError(f"{out}: is a folder; name the film in it, such as {out / 'sun.mp4'}")
@@ -73,18 +87,19 @@ def check_film_name(out: Path) -> None:
         raise FactsError(f"{out}: a film's name ends in .mp4, in small letters; write {out.stem}.mp4")
     if not out.parent.is_dir():
         raise FolderError(f"{out}: folder {out.parent} does not exist; make it first, or choose another")
-    names = _four_names(out)
+    names = _names(out)
     in_the_way = [path for path in names if path.exists() or path.is_symlink()]
     if in_the_way and not _is_list_of_frames(names[2]):
         raise FolderError(
-            f"{', '.join(map(str, in_the_way))}: would be replaced by the film (with its poster, list of frames and "
-            f"loop), but comes from no earlier film; move it away, or choose another name than {out.name}"
+            f"{', '.join(map(str, in_the_way))}: would be replaced by the film (with its poster, list of frames, "
+            f"loop and AV1 twin), but comes from no earlier film; move it away, or choose another name than {out.name}"
         )
 
 
-def _four_names(out: Path) -> tuple[Path, Path, Path, Path]:
-    """Film, poster, list of frames, loop."""
-    return out, out.with_suffix(".jpg"), out.with_suffix(".json"), out.with_name(f"{out.stem}-loop.mp4")
+def _names(out: Path) -> tuple[Path, Path, Path, Path, Path]:
+    """Film, poster, list of frames, loop, AV1 twin."""
+    loop, av1 = (out.with_name(f"{out.stem}-{kind}.mp4") for kind in ("loop", "av1"))
+    return out, out.with_suffix(".jpg"), out.with_suffix(".json"), loop, av1
 
 
 def _is_list_of_frames(path: Path) -> bool:
@@ -106,111 +121,116 @@ def make_daily_film(
     frames_per_second: int = 25,
     on_progress: Progress | None = None,
 ) -> FilmFiles:
-    """Write a film that shows each observation in turn, with its poster, its list of frames and its loop.
+    """Write a film that shows each observation in turn, captioned; see `make_film`.
 
     Parameters
     ----------
     load
         See `film_frames`; every disc it returns lies as `disc` says.
-    out
-        The film's path, ending in ``.mp4``; beside it come ``.jpg``, ``.json`` and ``-loop.mp4``.
     size_px
         Side of the film.
+    """
+    specs = daily_timeline(sightings, frames_per_second=frames_per_second)
+    head = FilmHead("daily", size_px, disc.resized(size_px), frames_per_second)
+    return make_film(specs, film_frames(specs, load, size_px=size_px), out, head=head, on_progress=on_progress)
+
+
+def make_film(
+    specs: Sequence[FrameSpec],
+    frames: Iterable[NDArray[np.uint8]],
+    out: Path,
+    *,
+    head: FilmHead,
+    on_progress: Progress | None = None,
+) -> FilmFiles:
+    """Write a film with its poster, its list of frames, its loop and, where the encoder has it, its AV1 twin.
+
+    Parameters
+    ----------
+    frames
+        One for each of `specs`, as `film_frames` or `painted_frames` yield them.
+    out
+        The film's path, ending in ``.mp4``; beside it come ``.jpg``, ``.json``, ``-loop.mp4`` and ``-av1.mp4``.
     on_progress
-        Called with the frames done and their total, the loop's included.
+        Called with the frames done and their total.
 
     Raises
     ------
     FactsError
         Without any sighting.
     ArchiveError
-        The encoder failed, or the system refuses. Whenever this raises, all four files stay as they were.
+        The encoder failed, or the system refuses. Whenever this raises, all files stay as they were.
     """
-    specs = daily_timeline(sightings, frames_per_second=frames_per_second)
-    loop_specs = _loop_timeline(sightings, frames_per_second)
-    made = FilmFiles(*_four_names(out), len(specs), size_px)
-    total = len(specs) + len(loop_specs)
-    with clear_refusal(out), ExitStack() as whole:  # the four change together, once all are ready
-        poster, mp4 = (whole.enter_context(replacing(path)) for path in (made.poster, made.mp4))
-        frames = _saving_poster(film_frames(specs, load, size_px=size_px), specs, poster)
+    mp4, poster, frames_json, loop, av1 = _names(out)
+    made = FilmFiles(mp4, poster, frames_json, loop, av1 if has_av1() else None, len(specs), head.size_px)
+    with clear_refusal(out), ExitStack() as whole:  # all change together, once all are ready
+        parts = {path: whole.enter_context(replacing(path)) for path in (poster, loop, made.av1, mp4) if path}
         encode_mp4(
-            mp4,
-            frames,
-            frames_per_second=frames_per_second,
+            parts[mp4],
+            _saving_poster(iter(frames), specs, parts[poster]),
+            frames_per_second=head.frames_per_second,
             frames_total=len(specs),
-            coding=Coding(_first_of_second(specs)),
-            on_progress=_shifted(on_progress, 0, total),
+            coding=Coding(_key_frame_every(specs, head.frames_per_second)),
+            av1=parts.get(av1),
+            on_progress=on_progress,
         )
-        encode_mp4(
-            whole.enter_context(replacing(made.loop)),
-            film_frames(loop_specs, load, size_px=_LOOP_SIZE_PX),
-            frames_per_second=frames_per_second,
-            frames_total=len(loop_specs),
-            coding=Coding(_first_of_second(loop_specs), _loop_rate(len(loop_specs) / frames_per_second)),
-            on_progress=_shifted(on_progress, len(specs), total),
-        )
-        listed = _frames_listed(specs, disc.resized(size_px), frames_per_second)
-        whole.enter_context(replacing(made.frames_json)).write_text(listed, encoding="utf-8", newline="\n")
+        _write_loop(parts[mp4], parts[loop], len(specs), head.frames_per_second)
+        listed = _frames_listed(specs, head)
+        whole.enter_context(replacing(frames_json)).write_text(listed, encoding="utf-8", newline="\n")
+    if made.av1 is None:
+        av1.unlink(missing_ok=True)  # of an earlier film, by an encoder that had it
     return made
 
 
-def _loop_timeline(sightings: Sequence[Sighting], frames_per_second: int) -> tuple[FrameSpec, ...]:
-    """Return the time line of the loop: the newest sightings, shown faster."""
-    newest = sorted(sightings, key=lambda sighting: (sighting.time_utc, sighting.observation_id))
-    return daily_timeline(
-        newest[-_LOOP_SIGHTINGS:],
-        frames_per_second=frames_per_second,
-        hold_s=_LOOP_HOLD_S,
-        fade_s=_LOOP_FADE_S,
-    )
-
-
-def _loop_rate(length_s: float) -> str:
-    """Return rate options for the loop: even quality below a rate that keeps it within its limit of size."""
+def _write_loop(film: Path, loop: Path, frames: int, frames_per_second: int) -> None:
+    """Write the loop: even quality below a rate that keeps it within its limit of size."""
+    longest = _LOOP_LONGEST_S * frames_per_second * _LOOP_EVERY
+    first = max(0, frames - longest)
+    length_s = -(-(frames - first) // _LOOP_EVERY) / frames_per_second
     # A tenth is left for the container and for the encoder's rate control overshooting.
     kilobits = int(0.9 * 8 * _LOOP_LIMIT_BYTES / 1000 / length_s)
-    return f"-crf 24 -maxrate {kilobits}k -bufsize {kilobits}k"
+    rate = f"-crf 24 -maxrate {kilobits}k -bufsize {kilobits}k"
+    encode_loop(film, loop, size_px=_LOOP_SIZE_PX, first_frame=first, every=_LOOP_EVERY, rate=rate)
 
 
-def _first_of_second(specs: Sequence[FrameSpec]) -> int:
-    """Return where the second observation's hold starts: so often does a daily film need a key frame.
+def _key_frame_every(specs: Sequence[FrameSpec], frames_per_second: int) -> int:
+    """Return how often a film needs a key frame: each second, or as near as holds of whole days allow.
 
     With the key frames on the first frame of each hold a player jumps from day to day, and a held picture
     stands still (measured: key frames each second changed it by 1 level on average in the midst of a hold).
     """
     later = (spec.index for spec in specs if spec.kind == "observed" and spec.observations != specs[0].observations)
-    return next(later, len(specs))
+    second_hold = next(later, len(specs))
+    if second_hold > frames_per_second * 3 // 2 or second_hold < frames_per_second // 2:
+        return frames_per_second
+    return second_hold
 
 
 def _saving_poster(
     frames: Iterator[NDArray[np.uint8]], specs: Sequence[FrameSpec], poster: Path
 ) -> Iterator[NDArray[np.uint8]]:
-    """Hand on all frames, and save the last observed one, which ends every daily film, as a JPEG."""
+    """Hand on all frames, and save the last observed one as a JPEG."""
     from PIL import Image
 
+    last = max(spec.index for spec in specs if spec.kind == "observed")
     for frame, spec in zip(frames, specs, strict=True):
-        if spec is specs[-1]:
+        if spec.index == last:
             # Full colour resolution: a still is looked at longer than a frame.
             Image.fromarray(frame).save(poster, format="JPEG", quality=90, subsampling=0, optimize=True)
         yield frame
 
 
-def _shifted(on_progress: Progress | None, before: int, total: int) -> Progress | None:
-    """Return a progress call for one part of the work that counts in the whole."""
-    if on_progress is None:
-        return None
-    return lambda done, _: on_progress(before + done, total)
-
-
-def _frames_listed(specs: Sequence[FrameSpec], disc: FilmDisc, frames_per_second: int) -> str:
+def _frames_listed(specs: Sequence[FrameSpec], head: FilmHead) -> str:
     """Return the list of frames that other programs may read, as JSON; sides as encoded, so even."""
-    side_px = disc.frame_px + disc.frame_px % 2
-    head = {
-        "style": "daily",
-        "frames_per_second": frames_per_second,
+    side_px = head.size_px + head.size_px % 2
+    disc = head.disc and {name: round(getattr(head.disc, name), 4) for name in ("x_px", "y_px", "radius_px")}
+    facts = {
+        "style": head.style,
+        "frames_per_second": head.frames_per_second,
         "width_px": side_px,
         "height_px": side_px,
-        "disc": {name: round(getattr(disc, name), 4) for name in ("x_px", "y_px", "radius_px")},
+        "disc": disc,
+        **head.more,
     }
     frames = [
         {
@@ -223,4 +243,4 @@ def _frames_listed(specs: Sequence[FrameSpec], disc: FilmDisc, frames_per_second
     ]
     # A line a frame: readable, and a change shows where it is.
     lines = ",\n".join(json.dumps(frame) for frame in frames)
-    return json.dumps(head)[:-1] + ', "frames": [\n' + lines + "\n]}\n"
+    return json.dumps(facts)[:-1] + ', "frames": [\n' + lines + "\n]}\n"

@@ -12,14 +12,20 @@ from numpy.typing import NDArray
 from archive.films.caption import SMALLEST_FRAME_PX, draw_caption
 from archive.films.timeline import FrameSpec
 
-__all__ = ["Load", "film_frames"]
+__all__ = ["Dress", "Load", "Paint", "film_frames", "painted_frames"]
 
 Load = Callable[[str], NDArray[np.float32]]
+# The bare picture of a frame, (S, S, 3) sRGB.
+Paint = Callable[[FrameSpec], NDArray[np.uint8]]
+# Draws caption and the like into a frame, in place.
+Dress = Callable[[NDArray[np.uint8], FrameSpec], None]
 
 _Level = TypeVar("_Level", np.float32, np.uint8)
 
 
-def film_frames(specs: Sequence[FrameSpec], load: Load, *, size_px: int) -> Iterator[NDArray[np.uint8]]:
+def film_frames(
+    specs: Sequence[FrameSpec], load: Load, *, size_px: int, dress: Dress = draw_caption
+) -> Iterator[NDArray[np.uint8]]:
     """Yield each frame of `specs`, shape (size_px, size_px, 3), sRGB, read-only.
 
     Parameters
@@ -29,6 +35,8 @@ def film_frames(specs: Sequence[FrameSpec], load: Load, *, size_px: int) -> Iter
         sRGB). Called once for each run of frames that needs the observation.
     size_px
         Side of the frames; discs of another size are resampled to it.
+    dress
+        Draws what stands over the picture.
 
     Raises
     ------
@@ -43,30 +51,43 @@ def film_frames(specs: Sequence[FrameSpec], load: Load, *, size_px: int) -> Iter
     if size_px < SMALLEST_FRAME_PX:
         raise ValueError(f"size_px is {size_px}: the caption needs {SMALLEST_FRAME_PX} px at least")
     discs: dict[str, NDArray[np.float32]] = {}
+
+    def blend(spec: FrameSpec) -> NDArray[np.uint8]:
+        # What this frame does not need goes before what it needs comes in.
+        for name in set(discs) - set(spec.observations):
+            del discs[name]
+        for name in spec.observations:
+            if name not in discs:
+                discs[name] = _fitted(load(name), size_px)
+        return _blended(spec, [discs[name] for name in spec.observations])
+
+    return painted_frames(specs, blend, dress=dress)
+
+
+def painted_frames(specs: Sequence[FrameSpec], paint: Paint, *, dress: Dress) -> Iterator[NDArray[np.uint8]]:
+    """Yield each frame painted and dressed, read-only; frames that differ by their number alone are one array.
+
+    The dress comes last: a caption is never a blend of two texts.
+    """
     last: tuple[FrameSpec, NDArray[np.uint8]] | None = None
     for spec in specs:
         if last is None or replace(spec, index=last[0].index) != last[0]:
-            # What this frame does not need goes before what it needs comes in.
-            discs = {name: disc for name, disc in discs.items() if name in spec.observations}
-            for name in spec.observations:
-                if name not in discs:
-                    discs[name] = _fitted(load(name), size_px)
-            last = spec, _frame(spec, [discs[name] for name in spec.observations])
+            frame = paint(spec)
+            dress(frame, spec)
+            frame.setflags(write=False)
+            last = spec, frame
         yield last[1]
 
 
-def _frame(spec: FrameSpec, discs: Sequence[NDArray[np.float32]]) -> NDArray[np.uint8]:
-    """Blend, round and caption one frame. The caption comes last: it is never a blend of two texts."""
+def _blended(spec: FrameSpec, discs: Sequence[NDArray[np.float32]]) -> NDArray[np.uint8]:
+    """Blend and round one frame."""
     picture = discs[0]
     if len(discs) == 2:
         first, second = (_coloured(disc) for disc in discs) if discs[0].ndim != discs[1].ndim else discs
         weight = np.float32(spec.weight)
         picture = first * (1 - weight) + second * weight
     levels = np.rint(np.clip(picture, 0, 1) * 255).astype(np.uint8)
-    frame = _coloured(levels).copy()
-    draw_caption(frame, spec)
-    frame.setflags(write=False)
-    return frame
+    return _coloured(levels).copy()
 
 
 def _coloured(picture: NDArray[_Level]) -> NDArray[_Level]:

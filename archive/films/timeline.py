@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -10,7 +11,7 @@ from typing import Literal
 
 from archive.errors import FactsError
 
-__all__ = ["FrameSpec", "Sighting", "daily_timeline"]
+__all__ = ["FrameSpec", "Sighting", "daily_timeline", "smooth_timeline"]
 
 
 @dataclass(frozen=True)
@@ -25,8 +26,8 @@ class Sighting:
 class FrameSpec:
     """One frame of a film.
 
-    `observations` holds one name where the frame is `observed`, two where it lies `between` them;
-    `weight` is the share of the second in the blend, 0 to 1.
+    `observations` holds one name where the frame is `observed`. `between` observations it holds those on both sides
+    that are within reach: two, one, or none at all; `weight` is the share of the second, 0 to 1.
     """
 
     index: int
@@ -59,11 +60,7 @@ def daily_timeline(
     FactsError
         Without any sighting.
     """
-    if not sightings:
-        raise FactsError("film: no observation whose way up is known in this span: choose a longer one")
-    if any(sighting.time_utc.utcoffset() is None for sighting in sightings):
-        raise ValueError("the time of a sighting must be aware UTC, not naive")
-    shown = sorted(sightings, key=lambda sighting: (sighting.time_utc, sighting.observation_id))
+    shown = _in_order(sightings)
     hold = max(1, round(hold_s * frames_per_second))
     fade = round(fade_s * frames_per_second)
     if len(shown) == 1:
@@ -72,6 +69,82 @@ def daily_timeline(
         pairs = (chain(_held(a, hold), _between(a, b, fade)) for a, b in pairwise(shown))
         pieces = chain(chain.from_iterable(pairs), _held(shown[-1], hold))
     return tuple(FrameSpec(index, *piece) for index, piece in enumerate(pieces))
+
+
+def smooth_timeline(
+    sightings: Sequence[Sighting], *, frames_per_second: int = 25, day_s: float = 2.0, reach_days: float = 3.0
+) -> tuple[FrameSpec, ...]:
+    """Step evenly through time from the first sighting to the last.
+
+    Parameters
+    ----------
+    sightings
+        In any order. A single one gives a still film of two seconds.
+    frames_per_second
+        Frames a second.
+    day_s
+        Seconds of film for 24 hours.
+    reach_days
+        How far in time an observation tells anything of the surface.
+
+    Returns
+    -------
+    tuple of FrameSpec
+        Numbered from 0; times in whole seconds. `observed` is the frame nearest to an observation, less than half a
+        step away; all others are `between`.
+
+    Raises
+    ------
+    FactsError
+        Without any sighting.
+    """
+    shown = _in_order(sightings)
+    if len(shown) == 1:
+        return tuple(FrameSpec(index, *piece) for index, piece in enumerate(_held(shown[0], 2 * frames_per_second)))
+    step = timedelta(days=1) / max(1, round(day_s * frames_per_second))
+    first, times = shown[0].time_utc, [sighting.time_utc for sighting in shown]
+    count = round((times[-1] - first) / step) + 1
+    observed = _nearest(shown, step)
+    frames = []
+    for index in range(count):
+        time_utc = first + timedelta(seconds=round((step * index).total_seconds()))
+        if index in observed:
+            frames.append(FrameSpec(index, time_utc, "observed", (observed[index].observation_id,), 0.0))
+        else:
+            after = bisect_right(times, time_utc)
+            frames.append(_spanned(index, time_utc, shown[max(0, after - 1) : after + 1], timedelta(days=reach_days)))
+    return tuple(frames)
+
+
+def _in_order(sightings: Sequence[Sighting]) -> list[Sighting]:
+    """Return the sightings by time, then name; refuse none at all."""
+    if not sightings:
+        raise FactsError("film: no observation whose way up is known in this span: choose a longer one")
+    if any(sighting.time_utc.utcoffset() is None for sighting in sightings):
+        raise ValueError("the time of a sighting must be aware UTC, not naive")
+    return sorted(sightings, key=lambda sighting: (sighting.time_utc, sighting.observation_id))
+
+
+def _nearest(shown: Sequence[Sighting], step: timedelta) -> dict[int, Sighting]:
+    """Return the frame that each sighting falls on; of two on one frame, the nearer to its time."""
+    first = shown[0].time_utc
+    frames: dict[int, Sighting] = {}
+    for sighting in shown:
+        index = round((sighting.time_utc - first) / step)
+        known = frames.get(index)
+        moment = first + step * index
+        if known is None or abs(sighting.time_utc - moment) < abs(known.time_utc - moment):
+            frames[index] = sighting
+    return frames
+
+
+def _spanned(index: int, time_utc: datetime, around: Sequence[Sighting], reach: timedelta) -> FrameSpec:
+    """Return a frame between observations, of which those too far away in time say nothing."""
+    near = tuple(sighting for sighting in around if abs(sighting.time_utc - time_utc) < reach)
+    weight = 0.0
+    if len(near) == 2:
+        weight = (time_utc - near[0].time_utc) / (near[1].time_utc - near[0].time_utc)
+    return FrameSpec(index, time_utc, "between", tuple(sighting.observation_id for sighting in near), weight)
 
 
 # A frame without its number.

@@ -24,9 +24,10 @@ Floats = NDArray[np.floating[Any]]
 LEVEL_SIGMA_DEG = 1.2
 _LEAST_SIGMA_DEG = 0.1  # the law itself, and centroids, are no better
 _STEP_DEG = 0.4
+_MOUNT_STANDS_OFF_DEG, _DISTRUST = 0.7, 0.6
 # From the curvature's error to the one found, drawn and real (tests/studies): by the number of groups that speak,
 # and by the mean square distance of matched spots, in tolerances.
-_GROUPS, _SCALES_BY_GROUPS = (1.0, 3.0), (1.25, 0.4)
+_GROUPS, _SCALES_BY_GROUPS = (1.0, 3.0), (1.25, 0.35)
 _MISFITS, _SCALES_BY_MISFIT = (0.8, 2.0), (1.0, 1.85)
 # Of 170 drawn weeks near B0 = 0, turned freely, none was read mirrored with odds over 3.2; 30 are asked for.
 _MOST_POWER = 1.6
@@ -51,8 +52,19 @@ def spot_errors_deg(pictures: Sequence[Marks], pairs: Sequence[Pair], angles_deg
     """
     errors_deg = _inverse_root_diagonal(_curvature(pictures, pairs, angles_deg, mirrored=mirrored))
     errors_deg = errors_deg * _scales(pictures, pairs, angles_deg, mirrored=mirrored)
+    errors_deg = np.hypot(errors_deg, _against_the_mount_deg(pictures, angles_deg))
     result: Floats = np.maximum(errors_deg, _LEAST_SIGMA_DEG)
     return result
+
+
+def _against_the_mount_deg(pictures: Sequence[Marks], angles_deg: Floats) -> Floats:
+    """What errors grow by (P,) where a picture's camera angle lies farther from the others' than mounts stand off."""
+    if pictures[0].sky_deg is None:
+        return np.zeros(len(pictures))
+    camera_deg = angles_deg - np.array([picture.sky_deg or 0.0 for picture in pictures])
+    off_deg = (camera_deg - camera_deg[0] + 180.0) % 360.0 - 180.0
+    beyond_deg: Floats = np.maximum(np.abs(off_deg - np.median(off_deg)) - _MOUNT_STANDS_OFF_DEG, 0.0)
+    return _DISTRUST * beyond_deg
 
 
 def odds_powers(pictures: Sequence[Marks], pairs: Sequence[Pair], angles_deg: Floats, *, mirrored: bool) -> Floats:

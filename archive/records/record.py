@@ -9,6 +9,7 @@ import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
 from archive.observation import Band, Capture
+from archive.records.corrections import Dust, StatedCounts, StatedGroup
 from archive.records.toml_files import TomlModel, parse_toml, read_toml
 from archive.records.value_kinds import AwareTime, PlainTime, Text, YesNo, Zone
 
@@ -126,12 +127,19 @@ class PictureEntry(TomlModel):
 
 
 class Record(_StatedKeys):
-    """A picture's record in the archive; `time` is the middle of the capture."""
+    """A picture's record in the archive; `time` is the middle of the capture.
+
+    `counts` and `groups` stand in place of what is measured (`groups = []`: none is there); nothing at a place of
+    `dust` is a spot.
+    """
 
     time: AwareTime
     time_from: Text | None = None
     start: AwareTime | None = None
     picture: PictureEntry
+    counts: StatedCounts | None = None
+    groups: tuple[StatedGroup, ...] | None = None
+    dust: tuple[Dust, ...] = ()
 
 
 class Sidecar(_StatedKeys):

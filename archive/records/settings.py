@@ -35,7 +35,7 @@ __all__ = [
 SETTINGS_NAME = "archive.toml"
 Mount = Literal["altaz", "equatorial", "unknown"]
 Mirrored = Literal["yes", "no", "unknown"]
-FilmStyle = Literal["daily"]
+FilmStyle = Literal["daily", "smooth", "corotating"]
 Look = Literal["natural", "warm", "mono", "flat"]
 
 
@@ -79,13 +79,27 @@ class TargetSettings(TomlModel):
 
 
 class FilmSettings(TomlModel):
-    """A film that the site keeps; `days` counts the last days with observations."""
+    """A film that the site keeps; `days` counts the last days with observations.
+
+    What is None is left to the style; see `archive.workflow.film_cutting.FilmOptions`.
+    """
 
     style: FilmStyle = "daily"
     days: int | None = Field(default=None, ge=1, le=100000)
     first: datetime.date | None = Field(default=None, alias="from")
     last: datetime.date | None = Field(default=None, alias="to")
     rotation: int | None = Field(default=None, ge=1, le=10000)
+    all_pictures: bool | None = None
+    pace_s: float | None = Field(default=None, ge=0.2, le=60)
+    reach_days: float | None = Field(default=None, gt=0, le=10)
+    size_px: int | None = Field(default=None, ge=480, le=2160)
+    look: Look | None = None
+    caption: Literal["full", "date"] | None = None
+    grid: bool | None = None
+    axis: bool | None = None
+    group_names: bool | None = None
+    view: Literal["map", "disc"] | None = None
+    longitude_deg: float | None = Field(default=None, ge=0, le=360)
 
     @model_validator(mode="after")
     def _one_span(self) -> FilmSettings:
@@ -129,6 +143,7 @@ class Settings(TomlModel):
     language: Annotated[str, AfterValidator(_language)] = "en"
     address: Annotated[str, AfterValidator(_web_address)] | None = None
     published_site_precision_deg: float = Field(default=0.1, gt=0, le=10)
+    relative_number_k: float = Field(default=1.0, gt=0, le=10)
     looks: Annotated[tuple[Look, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)] = get_args(Look)
     sites: Annotated[tuple[SiteSettings, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)]
     instruments: Annotated[tuple[InstrumentSettings, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)]
@@ -207,6 +222,7 @@ _TOP_KEYS = {
     "looks": "the first is the one shown first",
     "address": 'address = "https://example.org/sun/"   # public address, for feed and links',
     "published_site_precision_deg": "pages round the site to this",
+    "relative_number_k": "the observer's factor in R = k (10 g + s)",
 }
 _TARGET_EXAMPLE = """
 # [[targets]]                         # where `publish` sends the site

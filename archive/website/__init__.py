@@ -5,11 +5,15 @@ from archive.website.content import (
     Content,
     Entry,
     FilmEntry,
+    GroupEntry,
+    GroupSighting,
     InstrumentInfo,
     LearnedAngle,
     Pictures,
+    RotationEntry,
     SiteInfo,
     SitePlace,
+    TurningLaw,
 )
 from archive.website.site_files import SiteReport
 
@@ -17,11 +21,15 @@ __all__ = [
     "Content",
     "Entry",
     "FilmEntry",
+    "GroupEntry",
+    "GroupSighting",
     "InstrumentInfo",
     "LearnedAngle",
     "Pictures",
+    "RotationEntry",
     "SiteInfo",
     "SitePlace",
     "SiteReport",
+    "TurningLaw",
     "build_site",
 ]

@@ -16,11 +16,14 @@ from archive.observation import Observation
 from archive.website.content import FilmEntry
 
 __all__ = [
+    "CHARTS",
     "DATA",
     "DATA_PACKAGE",
     "DAYS",
     "FEED",
     "FILMS",
+    "GROUPS",
+    "GROUPS_CSV",
     "GROUPS_JSON",
     "HOME",
     "ICON",
@@ -28,30 +31,41 @@ __all__ = [
     "OBSERVATIONS_CSV",
     "OBSERVATIONS_JSON",
     "OBSERVATORY",
+    "PLAYER",
+    "ROTATIONS",
     "STYLE",
     "FilmFiles",
     "Here",
     "PictureFiles",
+    "RotationFiles",
     "day_of",
     "day_page",
     "film_files",
+    "group_page",
     "picture_files",
     "root_path",
+    "rotation_files",
+    "rotation_page",
 ]
 
 HOME = "index.html"
 DAYS = "days/index.html"
+GROUPS = "groups/index.html"
+ROTATIONS = "rotations/index.html"
+CHARTS = "charts/index.html"
 FILMS = "films/index.html"
 OBSERVATORY = "observatory/index.html"
 DATA = "data/index.html"
 OBSERVATIONS_JSON = "data/observations.json"
 OBSERVATIONS_CSV = "data/observations.csv"
 GROUPS_JSON = "data/groups.json"
+GROUPS_CSV = "data/groups.csv"
 DATA_PACKAGE = "data/datapackage.json"
 FEED = "feed.xml"
 NOT_FOUND = "404.html"
 STYLE = "static/style.css"
 ICON = "static/favicon.svg"
+PLAYER = "static/player.js"
 
 
 @dataclass(frozen=True)
@@ -90,12 +104,21 @@ class PictureFiles:
 
 @dataclass(frozen=True)
 class FilmFiles:
-    """Where the files of one film lie in the site; `loop` is None where there is none."""
+    """Where the files of one film lie in the site; `loop` and `av1` are None where there is none."""
 
     mp4: str
     poster: str
     frames_json: str
     loop: str | None
+    av1: str | None
+
+
+@dataclass(frozen=True)
+class RotationFiles:
+    """Where the map of a Carrington rotation lies in the site."""
+
+    picture: str
+    fits: str
 
 
 def day_of(observation: Observation) -> date:
@@ -125,7 +148,23 @@ def film_files(film: FilmEntry) -> FilmFiles:
     """Return where a film's files go; the loop keeps the kind of file it has."""
     prefix = f"films/{film.stem}"
     loop = None if film.loop is None else f"{prefix}-loop{PurePosixPath(film.loop.name).suffix}"
-    return FilmFiles(f"{prefix}.mp4", f"{prefix}.jpg", f"{prefix}.json", loop)
+    av1 = None if film.av1 is None else f"{prefix}-av1.mp4"
+    return FilmFiles(f"{prefix}.mp4", f"{prefix}.jpg", f"{prefix}.json", loop, av1)
+
+
+def group_page(name: str) -> str:
+    """Return the path of a sunspot group's page."""
+    return f"groups/{name}/index.html"
+
+
+def rotation_page(number: int) -> str:
+    """Return the path of a Carrington rotation's page."""
+    return f"rotations/{number}/index.html"
+
+
+def rotation_files(number: int) -> RotationFiles:
+    """Return where a Carrington rotation's map goes: beside its page."""
+    return RotationFiles(f"rotations/{number}/map.png", f"rotations/{number}/map.fits")
 
 
 def root_path(address: str | None) -> str | None:

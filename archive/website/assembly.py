@@ -7,20 +7,25 @@ from dataclasses import replace
 from pathlib import Path
 
 from archive.website import addresses
-from archive.website.addresses import film_files, picture_files
-from archive.website.content import Content, Entry, FilmEntry
+from archive.website.addresses import film_files, picture_files, rotation_files
+from archive.website.charts_page import charts_page
+from archive.website.content import Content, Entry, FilmEntry, RotationEntry
 from archive.website.data_export import data_files
 from archive.website.data_page import data_page
 from archive.website.day_page import day_pages
 from archive.website.days_page import days_page
 from archive.website.feed import feed_bytes
 from archive.website.films_page import films_page
+from archive.website.followed import Followed, followed_groups
+from archive.website.group_page import group_pages
+from archive.website.groups_page import groups_page
 from archive.website.home_page import home_page
 from archive.website.not_found_page import not_found_page
 from archive.website.observatory_page import observatory_page
 from archive.website.observing_days import observing_days
 from archive.website.pages import SiteFace
 from archive.website.render import Page, render, static_files, style_hash
+from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.site_files import SiteFile, SiteReport, write_site
 
 __all__ = ["build_site"]
@@ -48,6 +53,7 @@ def build_site(content: Content, site_dir: Path) -> SiteReport:
     """
     content = _in_order(content)
     static = static_files()
+    groups = followed_groups(content)
     face = SiteFace(
         title=content.info.title,
         observer=content.info.observer,
@@ -56,13 +62,14 @@ def build_site(content: Content, site_dir: Path) -> SiteReport:
     )
     made = {
         **static,
-        **{page.frame.path: render(page, face).encode() for page in _pages(content, face)},
-        **{f"data/{name}": data for name, data in data_files(content).items()},
+        **{page.frame.path: render(page, face).encode() for page in _pages(content, groups, face)},
+        **{f"data/{name}": data for name, data in data_files(content, groups).items()},
         addresses.FEED: feed_bytes(content),
     }
     files = [SiteFile(path, data) for path, data in made.items()]
     files += [file for entry in content.entries for file in _entry_files(entry)]
     files += [file for film in content.films for file in _film_files(film)]
+    files += [file for rotation in content.rotations for file in _map_files(rotation)]
     return write_site(files, site_dir)
 
 
@@ -72,12 +79,19 @@ def _in_order(content: Content) -> Content:
     return replace(content, entries=entries)
 
 
-def _pages(content: Content, face: SiteFace) -> Sequence[Page]:
+def _pages(content: Content, groups: Sequence[Followed], face: SiteFace) -> Sequence[Page]:
     days = observing_days(content)
+    rotations = {rotation.number for rotation in content.rotations}
+    counted = any(entry.observation.groups is not None for entry in content.entries)
     return [
         home_page(content, days, face),
-        *day_pages(days, face),
+        *day_pages(days, face, groups={group.name for group in groups}, rotations=rotations),
         days_page(days, face),
+        *group_pages(content, groups, face),
+        groups_page(groups, face, rotations=rotations, counted=counted),
+        *rotation_pages(content, days, groups, face),
+        rotations_page(content, face),
+        charts_page(content, days, groups, face),
         films_page(content, face),
         observatory_page(content.info, face),
         data_page(face),
@@ -103,6 +117,12 @@ def _film_files(film: FilmEntry) -> list[SiteFile]:
         SiteFile(paths.poster, film.poster),
         SiteFile(paths.frames_json, film.frames_json),
     ]
-    if film.loop is None or paths.loop is None:
-        return files
-    return [*files, SiteFile(paths.loop, film.loop)]
+    for path, source in ((paths.loop, film.loop), (paths.av1, film.av1)):
+        if path is not None and source is not None:
+            files.append(SiteFile(path, source))
+    return files
+
+
+def _map_files(rotation: RotationEntry) -> list[SiteFile]:
+    paths = rotation_files(rotation.number)
+    return [SiteFile(paths.picture, rotation.picture), SiteFile(paths.fits, rotation.fits)]

@@ -12,9 +12,28 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from archive.observation import Band, Observation
+from archive.observation import Band, Observation, SpotGroup
 
-__all__ = ["Content", "Entry", "FilmEntry", "InstrumentInfo", "LearnedAngle", "Pictures", "SiteInfo", "SitePlace"]
+__all__ = [
+    "DISC_RADIUS_PX",
+    "DISC_SIDE_PX",
+    "Content",
+    "Entry",
+    "FilmEntry",
+    "GroupEntry",
+    "GroupSighting",
+    "InstrumentInfo",
+    "LearnedAngle",
+    "Pictures",
+    "RotationEntry",
+    "SiteInfo",
+    "SitePlace",
+    "TurningLaw",
+]
+
+# The frame of the published discs, fixed with the pictures themselves.
+DISC_SIDE_PX = 1024
+DISC_RADIUS_PX = 460.8
 
 
 @dataclass(frozen=True)
@@ -76,8 +95,9 @@ class SiteInfo:
 class Pictures:
     """The published pictures of one observation.
 
-    `disc` is the 1024 px square JPEG, north up (or as it came where north is unknown), `small` the
-    256 px one, `as_it_came` the whole frame as a JPEG, `looks` further JPEGs by the look's name.
+    `disc` is the 1024 px square JPEG, north up (or as it came where north is unknown), the disc's centre at its
+    middle and its radius `DISC_RADIUS_PX`; `small` the 256 px one, `as_it_came` the whole frame as a JPEG, `looks`
+    further JPEGs by the look's name.
     """
 
     disc: Path
@@ -89,16 +109,24 @@ class Pictures:
 
 @dataclass(frozen=True)
 class Entry:
-    """One observation to be shown, with what the reader should be warned of."""
+    """One observation to be shown, with what the reader should be warned of.
+
+    `advice` holds names and figures of what the capture's length cost in sharpness.
+    """
 
     observation: Observation
     pictures: Pictures
     warnings: tuple[str, ...] = ()
+    advice: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
 class FilmEntry:
-    """A finished film; `stem` names its files, `loop` is a small looping version."""
+    """A finished film; `stem` names its files, `loop` is a small looping version, `av1` the same film in AV1.
+
+    `first_frames` holds the first frame that shows each of `observation_ids` alone; `rotation` is the Carrington
+    rotation that the film is of, None where it is of another span.
+    """
 
     stem: str
     title: str
@@ -113,13 +141,77 @@ class FilmEntry:
     first_utc: datetime
     last_utc: datetime
     observation_ids: tuple[str, ...]
+    av1: Path | None = None
+    first_frames: Mapping[str, int] = field(default_factory=dict)
+    rotation: int | None = None
+
+
+@dataclass(frozen=True)
+class GroupSighting:
+    """A group as one picture shows it; `stated` where the observer's record gives it."""
+
+    observation_id: str
+    group: SpotGroup
+    stated: bool = False
+
+
+@dataclass(frozen=True)
+class GroupEntry:
+    """A group followed from day to day under one name; sightings in order of time.
+
+    `rotation_deg_per_day` is sidereal, None where it was seen on fewer than three days. `return_of` names the group
+    that probably came round the far side as this one; `other_names` are earlier names of it, no longer used.
+    """
+
+    name: str
+    sightings: tuple[GroupSighting, ...]
+    rotation_deg_per_day: float | None = None
+    rotation_sigma: float | None = None
+    return_of: str | None = None
+    other_names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class RotationEntry:
+    """A Carrington rotation and its map: plate carree, longitude 0 to 360 from left to right, north up.
+
+    `picture` is a grey PNG with unobserved parts clear, `fits` the same with world coordinates.
+    """
+
+    number: int
+    first_utc: datetime
+    last_utc: datetime
+    picture: Path
+    fits: Path
+    observed_share: float
+
+
+@dataclass(frozen=True)
+class TurningLaw:
+    """Sidereal rotation A + B sin^2 + C sin^4 (latitude), deg/day; errors and `groups` only where fitted here."""
+
+    name: str
+    equator_deg_per_day: float
+    sine_squared_deg_per_day: float
+    sine_fourth_deg_per_day: float = 0.0
+    equator_sigma: float | None = None
+    sine_squared_sigma: float | None = None
+    groups: int | None = None
+    source: str = ""
 
 
 @dataclass(frozen=True)
 class Content:
-    """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``."""
+    """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
+
+    `own_law` is the rotation law fitted to the archive's own groups, None where they do not tell it.
+    """
 
     info: SiteInfo
     entries: Sequence[Entry]
     notes: Mapping[str, str] = field(default_factory=dict)
     films: Sequence[FilmEntry] = ()
+    groups: Sequence[GroupEntry] = ()
+    rotations: Sequence[RotationEntry] = ()
+    own_law: TurningLaw | None = None
+    published_laws: Sequence[TurningLaw] = ()

@@ -1,6 +1,6 @@
-"""The columns of the observations' table: name, kind, unit and meaning, as `datapackage.json` gives them.
+"""The columns of the two tables: name, kind, unit and meaning, as `datapackage.json` gives them.
 
-The names are those of `observations.json`, joined by ``_`` where one lies inside another.
+The names are those of `observations.json` and `groups.json`, joined by ``_`` where one lies inside another.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["COLUMNS", "Column"]
+__all__ = ["COLUMNS", "GROUP_COLUMNS", "Column"]
 
 
 @dataclass(frozen=True)
@@ -81,6 +81,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("counts_groups", "integer", "", "Sunspot groups, g"),
     Column("counts_spots", "integer", "", "Spots, s"),
     Column("counts_relative_number", "number", "1", "Relative number R = k (10 g + s)"),
+    Column("counts_stated", "boolean", "", "Whether the observer's own count stands in place of what was measured"),
     Column("spot_area_msh", "number", "MSH", "Area of all spots in millionths of the solar hemisphere"),
     Column("capture_start_utc", "datetime", "UTC", "Start of the capture"),
     Column("capture_length_s", "number", "s", "Length of the capture"),
@@ -92,4 +93,22 @@ COLUMNS: tuple[Column, ...] = (
     Column("capture_frames_stacked", "integer", "", "Frames stacked"),
     Column("capture_seeing", "number", "1", "Seeing from 1 (worst) to 5 (best)"),
     Column("capture_transparency", "string", "", "Transparency in the observer's words"),
+)
+
+GROUP_COLUMNS: tuple[Column, ...] = (
+    Column("name", "string", "", "Name of the group throughout the archive"),
+    Column("observation", "string", "", "The observation that shows it: its id in the observations"),
+    Column("latitude_deg", "number", "deg", "Heliographic latitude, north positive"),
+    Column("latitude_sigma_deg", "number", "deg", "Standard error of the latitude"),
+    Column("carrington_longitude_deg", "number", "deg", "Carrington longitude, 0 to 360"),
+    Column("longitude_sigma_deg", "number", "deg", "Standard error of the longitude, from either meridian"),
+    Column("central_meridian_distance_deg", "number", "deg", "Longitude from the central meridian, west positive"),
+    Column("area_msh", "number", "MSH", "Area of its spots in millionths of the solar hemisphere"),
+    Column("umbra_msh", "number", "MSH", "Area of their umbrae in millionths of the solar hemisphere"),
+    Column("spots", "integer", "", "Spots"),
+    Column("stated", "boolean", "", "Whether the observer's record gives it in place of what was measured"),
+    Column("rotation_deg_per_day", "number", "deg/d", "Sidereal rotation rate of the whole group's course"),
+    Column("rotation_sigma", "number", "deg/d", "Standard error of that rate"),
+    Column("return_of", "string", "", "The group that probably came round the far side as this one"),
+    Column("other_names", "array", "", "Earlier names of the group, no longer used, as a JSON list"),
 )

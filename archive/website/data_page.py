@@ -6,15 +6,16 @@ from dataclasses import dataclass
 
 from archive.website import addresses
 from archive.website.addresses import Here
-from archive.website.data_columns import COLUMNS, Column
+from archive.website.data_columns import COLUMNS, GROUP_COLUMNS, Column
 from archive.website.pages import Frame, Link, SiteFace, frame
 
-__all__ = ["DataFile", "DataPage", "data_page"]
+__all__ = ["DataFile", "DataPage", "DataTable", "data_page"]
 
 _FILES = (
     (addresses.OBSERVATIONS_CSV, "One row an observation, for a spreadsheet or a script."),
     (addresses.OBSERVATIONS_JSON, "The same with every piece of evidence, nested, in order of time."),
-    (addresses.GROUPS_JSON, "Sunspot groups followed from day to day."),
+    (addresses.GROUPS_CSV, "Sunspot groups followed from day to day: one row a sighting."),
+    (addresses.GROUPS_JSON, "The same, a group at a time, each with its sightings."),
     (addresses.DATA_PACKAGE, "A Frictionless Data Package: names, units and meaning of the columns."),
 )
 
@@ -28,12 +29,21 @@ class DataFile:
 
 
 @dataclass(frozen=True)
+class DataTable:
+    """The columns of a table; `anchor` is where links to it lead."""
+
+    anchor: str
+    words: str
+    columns: tuple[Column, ...]
+
+
+@dataclass(frozen=True)
 class DataPage:
-    """The files, and the columns of the table."""
+    """The files, and the columns of the tables."""
 
     frame: Frame
     files: tuple[DataFile, ...]
-    columns: tuple[Column, ...]
+    tables: tuple[DataTable, ...]
 
 
 def data_page(face: SiteFace) -> DataPage:
@@ -42,5 +52,8 @@ def data_page(face: SiteFace) -> DataPage:
     return DataPage(
         frame=frame(face, here, title="Data", description=f"The observations of {face.observer} as plain files"),
         files=tuple(DataFile(Link(path.rpartition("/")[2], here.to(path)), holds) for path, holds in _FILES),
-        columns=COLUMNS,
+        tables=(
+            DataTable("observations", "Observations", COLUMNS),
+            DataTable("groups", "Sunspot groups", GROUP_COLUMNS),
+        ),
     )

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from archive.website import addresses
-from archive.website.addresses import Here, day_page
+from archive.website.addresses import Here, day_page, rotation_page
 from archive.website.notes import notes_html
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay
@@ -22,7 +22,8 @@ __all__ = ["DayPage", "day_pages", "month_anchor"]
 class DayPage:
     """A UTC day; `views` has its main picture first.
 
-    `previous` and `next` are None at the ends; `notes` is clean HTML, empty where there are none.
+    `previous` and `next` are None at the ends, `rotation` where it has no page; `notes` is clean HTML, empty where
+    there are none.
     """
 
     frame: Frame
@@ -34,6 +35,7 @@ class DayPage:
     previous: Link | None
     next: Link | None
     month: Link
+    rotation: Link | None
 
 
 def month_anchor(day: ObservingDay) -> str:
@@ -41,7 +43,9 @@ def month_anchor(day: ObservingDay) -> str:
     return f"m{day.day:%Y-%m}"
 
 
-def day_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[DayPage]:
+def day_pages(
+    days: Sequence[ObservingDay], face: SiteFace, *, groups: Collection[str], rotations: Collection[int]
+) -> list[DayPage]:
     """Gather a page for every day.
 
     Parameters
@@ -49,43 +53,58 @@ def day_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[DayPage]:
     days : sequence of ObservingDay
         In order of time; neighbours in the sequence link to each other.
     face : SiteFace
+    groups : collection of str
+        Names of the sunspot groups that have a page.
+    rotations : collection of int
+        Carrington rotations that have a page.
 
     Returns
     -------
     list of DayPage
     """
-    before = [None, *days[:-1]]
-    after = [*days[1:], None]
+    around = zip([None, *days[:-1]], [*days[1:], None], strict=True)
     return [
-        _page(day, face, previous=earlier, following=later)
-        for day, earlier, later in zip(days, before, after, strict=False)
+        _page(day, neighbours, face=face, groups=groups, rotations=rotations)
+        for day, neighbours in zip(days, around, strict=False)  # without days there is still the pair of the two ends
     ]
 
 
 def _page(
-    day: ObservingDay, face: SiteFace, *, previous: ObservingDay | None, following: ObservingDay | None
+    day: ObservingDay,
+    neighbours: tuple[ObservingDay | None, ObservingDay | None],
+    *,
+    face: SiteFace,
+    groups: Collection[str],
+    rotations: Collection[int],
 ) -> DayPage:
     here = Here(day_page(day.day))
+    views = tuple(observation_view(entry, here, group_pages=groups) for entry in (day.main, *day.others))
+    previous, following = neighbours
     words = day_words(day.day)
     month = Link(month_words(day.day), f"{here.to(addresses.DAYS)}#{month_anchor(day)}")
-    main = observation_view(day.main, here)
     return DayPage(
         frame=frame(
             face,
             here,
             title=words,
-            description=f"{main.picture.alt}. {main.orientation}",
+            description=f"{views[0].picture.alt}. {views[0].orientation}",
             trail=(Link("Days", here.to(addresses.DAYS)), month),
         ),
         day=day_and_month(day.day),
         year=day.day.year,
         date_machine=day.day.isoformat(),
-        views=(main, *(observation_view(entry, here) for entry in day.others)),
+        views=views,
         notes=Markup(notes_html(day.notes) if day.notes.strip() else ""),
         previous=_neighbour(previous, here),
         next=_neighbour(following, here),
         month=month,
+        rotation=_rotation(day, here, rotations),
     )
+
+
+def _rotation(day: ObservingDay, here: Here, rotations: Collection[int]) -> Link | None:
+    number = day.main.observation.sun.carrington_rotation
+    return Link(f"Carrington rotation {number}", here.to(rotation_page(number))) if number in rotations else None
 
 
 def _neighbour(day: ObservingDay | None, here: Here) -> Link | None:

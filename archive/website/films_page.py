@@ -12,23 +12,36 @@ from archive.website.content import Content, FilmEntry
 from archive.website.pages import Frame, Link, SiteFace, frame
 from archive.website.wording import day_words, number, plural, time_words
 
-__all__ = ["FilmView", "FilmsPage", "film_views", "films_page"]
+__all__ = ["FilmView", "FilmsPage", "Shown", "film_views", "films_page", "rotation_films"]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """An observation of a film: when it is shown, and its day's page, empty where the day is gone."""
+
+    words: str
+    href: str
+    moment: str
+    frame: int
 
 
 @dataclass(frozen=True)
 class FilmView:
-    """A film as a page shows it; `observations` link to their days, or have no link where the day is gone."""
+    """A film as a page shows it; `av1` is empty where there is no such file."""
 
     anchor: str
     title: str
     mp4: str
+    av1: str
     poster: str
     width_px: int
     height_px: int
+    frames: int
+    frames_per_second: float
     span: str
     facts: str
     downloads: tuple[Link, ...]
-    observations: tuple[Link, ...]
+    observations: tuple[Shown, ...]
 
 
 @dataclass(frozen=True)
@@ -37,6 +50,7 @@ class FilmsPage:
 
     frame: Frame
     films: tuple[FilmView, ...]
+    player: str
 
 
 def films_page(content: Content, face: SiteFace) -> FilmsPage:
@@ -45,14 +59,24 @@ def films_page(content: Content, face: SiteFace) -> FilmsPage:
     return FilmsPage(
         frame=frame(face, here, title="Films", description=f"Films of the Sun’s rotation by {face.observer}"),
         films=film_views(content, here),
+        player=here.to(addresses.PLAYER),
     )
 
 
 def film_views(content: Content, here: Here) -> tuple[FilmView, ...]:
     """Return all films as seen from a page, that with the newest picture first."""
+    return _views(content.films, content, here)
+
+
+def rotation_films(content: Content, here: Here, rotation: int) -> tuple[FilmView, ...]:
+    """Return the films of a Carrington rotation as seen from a page."""
+    return _views([film for film in content.films if film.rotation == rotation], content, here)
+
+
+def _views(films: Sequence[FilmEntry], content: Content, here: Here) -> tuple[FilmView, ...]:
     known = {entry.observation.id: entry.observation for entry in content.entries}
-    films = sorted(content.films, key=lambda film: (film.last_utc, film.first_utc, film.stem), reverse=True)
-    return tuple(_view(film, known, here) for film in films)
+    newest_first = sorted(films, key=lambda film: (film.last_utc, film.first_utc, film.stem), reverse=True)
+    return tuple(_view(film, known, here) for film in newest_first)
 
 
 def _view(film: FilmEntry, known: Mapping[str, Observation], here: Here) -> FilmView:
@@ -63,17 +87,22 @@ def _view(film: FilmEntry, known: Mapping[str, Observation], here: Here) -> Film
     ]
     if files.loop is not None:
         downloads.insert(1, Link("Small loop for messages", here.to(files.loop)))
+    if files.av1 is not None:
+        downloads.insert(1, Link("The same in AV1, smaller", here.to(files.av1)))
     return FilmView(
         anchor=film.stem,
         title=film.title,
         mp4=here.to(files.mp4),
+        av1="" if files.av1 is None else here.to(files.av1),
         poster=here.to(files.poster),
         width_px=film.width_px,
         height_px=film.height_px,
+        frames=film.frames,
+        frames_per_second=film.frames_per_second,
         span=_span(film),
         facts=_facts(film),
         downloads=tuple(downloads),
-        observations=_observations(film.observation_ids, known, here),
+        observations=tuple(_shown(name, film, known, here) for name in film.observation_ids),
     )
 
 
@@ -90,13 +119,11 @@ def _facts(film: FilmEntry) -> str:
     return f"{length}{plural(film.frames, 'frame')} from {used}, {film.width_px} × {film.height_px} px, no sound"
 
 
-def _observations(ids: Sequence[str], known: Mapping[str, Observation], here: Here) -> tuple[Link, ...]:
-    links = []
-    for name in ids:
-        observation = known.get(name)
-        if observation is None:
-            links.append(Link(name, ""))
-        else:
-            words = f"{day_words(day_of(observation))}, {time_words(observation.time_utc)}"
-            links.append(Link(words, here.to(day_page(day_of(observation)))))
-    return tuple(links)
+def _shown(name: str, film: FilmEntry, known: Mapping[str, Observation], here: Here) -> Shown:
+    frame = film.first_frames.get(name)
+    moment = "" if frame is None else f"{number(frame / film.frames_per_second, 2)} s"
+    observation = known.get(name)
+    if observation is None:
+        return Shown(name, "", moment, frame or 0)
+    day = day_of(observation)
+    return Shown(f"{day_words(day)}, {time_words(observation.time_utc)}", here.to(day_page(day)), moment, frame or 0)

@@ -41,6 +41,7 @@ class HomePage:
     views: tuple[ObservationView, ...]
     strip: tuple[Picture, ...]
     films: tuple[FilmView, ...]
+    player: str
     all_days: Link
     all_films: Link
     summary: str
@@ -56,6 +57,7 @@ def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) ->
         views=tuple(observation_view(day.main, here) for day in days[-1:]),
         strip=tuple(day_thumb(day, here) for day in days[-_STRIP_DAYS:]),
         films=film_views(content, here)[:1],
+        player=here.to(addresses.PLAYER),
         all_days=Link("All days", here.to(addresses.DAYS)),
         all_films=Link("All films", here.to(addresses.FILMS)),
         summary=summary,

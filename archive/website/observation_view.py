@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -9,6 +10,7 @@ from markupsafe import Markup
 from archive.observation import Capture, Observation, SunView
 from archive.website.addresses import Here, day_of, picture_files
 from archive.website.content import Entry
+from archive.website.group_rows import GroupRow, named_rows
 from archive.website.north_figure import NorthFigure, north_figure
 from archive.website.orientation_words import EVIDENCE_NAMES, doubts, is_north_up, orientation_words
 from archive.website.pages import Fact, Link, Picture
@@ -18,7 +20,10 @@ from archive.website.wording import (
     day_words,
     degrees,
     exposure,
+    latitude_words,
+    meridian_words,
     number,
+    plural,
     time_words,
 )
 
@@ -45,7 +50,10 @@ class EvidenceRow:
 
 @dataclass(frozen=True)
 class ObservationView:
-    """What a page tells of one observation; every table may be empty but the Sun's."""
+    """What a page tells of one observation; every table may be empty but the Sun's.
+
+    `groups` is None where the picture was not counted; `by_hand` where the count is the observer's own.
+    """
 
     anchor: str
     time: str
@@ -56,6 +64,8 @@ class ObservationView:
     cautions: tuple[str, ...]
     sun: tuple[Fact, ...]
     counted: tuple[Fact, ...]
+    by_hand: bool
+    groups: tuple[GroupRow, ...] | None
     capture: tuple[Fact, ...]
     north_angle: str
     sigma: str
@@ -66,8 +76,8 @@ class ObservationView:
     files: tuple[Link, ...]
 
 
-def observation_view(entry: Entry, here: Here) -> ObservationView:
-    """Gather what a page at `here` tells of an observation."""
+def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] = ()) -> ObservationView:
+    """Gather what a page at `here` tells of an observation; `group_pages` are the groups that have a page."""
     observation = entry.observation
     anchor = f"t{observation.id.partition('T')[2]}"
     return ObservationView(
@@ -80,7 +90,9 @@ def observation_view(entry: Entry, here: Here) -> ObservationView:
         cautions=_cautions(entry),
         sun=_sun_facts(observation.sun),
         counted=_counted_facts(observation),
-        capture=_capture_facts(observation),
+        by_hand=observation.counts is not None and observation.counts.stated,
+        groups=None if observation.groups is None else named_rows(observation.groups, here, pages=group_pages),
+        capture=(*_capture_facts(observation), *(Fact(name, value) for name, value in entry.advice)),
         north_angle=degrees(observation.orientation.north_angle_deg, signed=True),
         sigma=degrees(observation.orientation.sigma_deg),
         mirrored=_yes_no(observation.orientation.mirrored),
@@ -105,11 +117,33 @@ def disc_picture(entry: Entry, here: Here) -> Picture:
     return Picture(
         src=here.to(files.disc),
         alt=f"The Sun on {day} at {time_words(observation.time_utc)}, "
-        + ("north up" if north else "as it came, north not known"),
+        + ("north up" if north else "as it came, north not known")
+        + _counted_words(observation),
         href=here.to(files.disc),
         words=f"{day}, {time_words(observation.time_utc)}",
         oriented=north,
     )
+
+
+def _counted_words(observation: Observation) -> str:
+    """Say in one breath what was counted, for who cannot see the disc."""
+    counts = observation.counts
+    if counts is None:
+        return ""
+    if not counts.spots:
+        return ": no spots"
+    return f": {plural(counts.groups, 'group')}, {plural(counts.spots, 'spot')}{_largest_words(observation)}"
+
+
+def _largest_words(observation: Observation) -> str:
+    groups = [one.group for one in observation.groups or ()]
+    if not groups:
+        return ""
+    largest = max(groups, key=lambda group: group.area_msh)
+    if largest.latitude_deg is None or largest.central_meridian_distance_deg is None:
+        return ""
+    place = f"{latitude_words(largest.latitude_deg, 0)} {meridian_words(largest.central_meridian_distance_deg, 0)}"
+    return f", {'the largest ' if len(groups) > 1 else ''}at {place}"
 
 
 def _cautions(entry: Entry) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from archive.website.orientation_words import is_north_up
 from archive.website.pages import Picture
 from archive.website.wording import day_and_month, plural
 
-__all__ = ["ObservingDay", "day_thumb", "observing_days"]
+__all__ = ["ObservingDay", "day_thumb", "observing_days", "stands_for_day"]
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ def observing_days(content: Content) -> tuple[ObservingDay, ...]:
     days = []
     for day, group in groupby(content.entries, key=lambda entry: day_of(entry.observation)):
         of_day = tuple(group)
-        main = _stands_for_day(of_day)
+        main = stands_for_day(of_day)
         others = tuple(entry for entry in of_day if entry is not main)
         days.append(ObservingDay(day, main, others, content.notes.get(day.isoformat(), "")))
     return tuple(days)
@@ -53,7 +53,7 @@ def day_thumb(day: ObservingDay, here: Here) -> Picture:
     )
 
 
-def _stands_for_day(entries: tuple[Entry, ...]) -> Entry:
+def stands_for_day(entries: tuple[Entry, ...]) -> Entry:
     """Choose a day's main picture: white light, then north known, then the sharpest limb, then the earliest.
 
     Blur counts in disc radii; where it is not known of every picture it does not decide.

@@ -13,6 +13,9 @@ __all__ = ["Fact", "Frame", "Link", "Picture", "SiteFace", "frame"]
 _SECTIONS = (
     ("Latest", addresses.HOME),
     ("Days", addresses.DAYS),
+    ("Groups", addresses.GROUPS),
+    ("Rotations", addresses.ROTATIONS),
+    ("Charts", addresses.CHARTS),
     ("Films", addresses.FILMS),
     ("Observatory", addresses.OBSERVATORY),
     ("Data", addresses.DATA),

@@ -7,30 +7,52 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from archive.website.charts_page import ChartsPage
 from archive.website.data_page import DataPage
 from archive.website.day_page import DayPage
 from archive.website.days_page import DaysPage
 from archive.website.films_page import FilmsPage
+from archive.website.group_page import GroupPage
+from archive.website.groups_page import GroupsPage
 from archive.website.home_page import HomePage
 from archive.website.not_found_page import NotFoundPage
 from archive.website.observatory_page import ObservatoryPage
 from archive.website.pages import SiteFace
+from archive.website.rotations_page import RotationPage, RotationsPage
 
 if TYPE_CHECKING:
     import jinja2
 
 __all__ = ["Page", "render", "static_files", "style_hash"]
 
-Page = DataPage | DayPage | DaysPage | FilmsPage | HomePage | NotFoundPage | ObservatoryPage
+Page = (
+    ChartsPage
+    | DataPage
+    | DayPage
+    | DaysPage
+    | FilmsPage
+    | GroupPage
+    | GroupsPage
+    | HomePage
+    | NotFoundPage
+    | ObservatoryPage
+    | RotationPage
+    | RotationsPage
+)
 
 _TEMPLATES: dict[type[Page], str] = {
+    ChartsPage: "charts.html",
     DataPage: "data.html",
     DayPage: "day.html",
     DaysPage: "days.html",
     FilmsPage: "films.html",
+    GroupPage: "group.html",
+    GroupsPage: "groups.html",
     HomePage: "home.html",
     NotFoundPage: "not_found.html",
     ObservatoryPage: "observatory.html",
+    RotationPage: "rotation.html",
+    RotationsPage: "rotations.html",
 }
 
 

@@ -12,13 +12,17 @@ __all__ = [
     "arcminutes",
     "day_and_month",
     "day_words",
+    "days_and_months",
     "degrees",
     "exposure",
     "joined",
+    "latitude_words",
+    "meridian_words",
     "month_words",
     "number",
     "place_words",
     "plural",
+    "span_words",
     "time_words",
 ]
 
@@ -97,6 +101,37 @@ def place_words(latitude_deg: float, longitude_deg: float) -> str:
     north_south = "S" if latitude_deg < 0 else "N"
     east_west = "W" if longitude_deg < 0 else "E"
     return f"{abs(float(latitude_deg))}° {north_south}, {abs(float(longitude_deg))}° {east_west}"
+
+
+def latitude_words(latitude_deg: float, decimals: int = 1) -> str:
+    """Write a heliographic latitude as the trade does, two digits before the point: ``N08.1``, ``S12``."""
+    return _lettered(latitude_deg, "NS", decimals)
+
+
+def meridian_words(distance_deg: float, decimals: int = 1) -> str:
+    """Write a distance from the central meridian, west positive: ``W34.2``, ``E05``."""
+    return _lettered(distance_deg, "WE", decimals)
+
+
+def _lettered(value_deg: float, letters: str, decimals: int) -> str:
+    rounded = round(value_deg, decimals)
+    width = 2 if decimals == 0 else 3 + decimals
+    return f"{letters[rounded < 0]}{abs(rounded):0{width}.{decimals}f}"
+
+
+def days_and_months(first: date, last: date) -> str:
+    """Write the days from one to another without their year: ``3 to 17 June``, ``28 May to 3 June``."""
+    if first == last:
+        return day_and_month(last)
+    begin = f"{first.day}" if (first.year, first.month) == (last.year, last.month) else day_and_month(first)
+    return f"{begin} to {day_and_month(last)}"
+
+
+def span_words(first: date, last: date) -> str:
+    """Write the days from one to another, no part of them twice: ``3 to 17 June 2026``."""
+    if first.year != last.year:
+        return f"{day_words(first)} to {day_words(last)}"
+    return f"{days_and_months(first, last)} {last.year}"
 
 
 def joined(words: Sequence[str]) -> str:

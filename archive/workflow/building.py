@@ -11,6 +11,7 @@ from archive.films.film import check_film_name
 from archive.observation import Observation
 from archive.orientation.instrument import Epoch
 from archive.records.folder import kept_folder, writing
+from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
 from archive.website import (
@@ -25,15 +26,22 @@ from archive.website import (
     SiteReport,
     build_site,
 )
+from archive.workflow.capturing import advice_lines, advice_on
+from archive.workflow.counting import count_spots
 from archive.workflow.filming import (
     FRAMES_PER_SECOND,
     Film,
+    blank_remarks,
     chosen_observations,
+    film_options,
     film_stem,
     forget_films,
     kept_film,
+    shown_frames,
     write_film,
 )
+from archive.workflow.group_pages import group_content, rotation_entry
+from archive.workflow.mapping import rotation_maps
 from archive.workflow.orienting import is_up, night_remark
 from archive.workflow.picturing import derived_pictures, forget_pictures
 from archive.workflow.progress import Progress
@@ -124,7 +132,8 @@ def film_in_site(root: Path, span: FilmSettings, *, on_progress: Progress) -> Fi
         keep_film(root, span)
         built = _build(root, read_settings(root), found, site_folder(root, None), on_progress=on_progress)
     ids = tuple(one.id for one in made.observations)
-    return Filmed(made.files.mp4, made.files.frames_json, made.files.frames, ids, built.home, built.warnings)
+    blank = blank_remarks(made.files)
+    return Filmed(made.files.mp4, made.files.frames_json, made.files.frames, ids, built.home, (*built.warnings, *blank))
 
 
 def film_elsewhere(root: Path, span: FilmSettings, out: Path, *, on_progress: Progress) -> Filmed:
@@ -142,17 +151,35 @@ def film_elsewhere(root: Path, span: FilmSettings, out: Path, *, on_progress: Pr
         settings = read_settings(root)
         found = survey(root, settings, on_progress=on_progress)
         chosen = chosen_observations(found.observations, span)
-        files = write_film(root, chosen, out, looks=settings.looks, on_progress=on_progress)
-    return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, ())
+        files = write_film(
+            root,
+            chosen,
+            out,
+            looks=settings.looks,
+            on_progress=on_progress,
+            style=span.style,
+            options=film_options(span),
+        )
+    ids = tuple(one.id for one in chosen)
+    return Filmed(files.mp4, files.frames_json, files.frames, ids, None, blank_remarks(files))
 
 
 def _build(root: Path, settings: Settings, surveyed: Survey, target: Path, *, on_progress: Progress) -> Built:
-    found = surveyed.observations
+    counted = count_spots(
+        root,
+        surveyed.observations,
+        surveyed.records,
+        k=settings.relative_number_k,
+        names=read_names(root),
+        on_progress=on_progress,
+    )
+    found = counted.observations
     entries = []
     for number, one in enumerate(found):
         on_progress("aligning", number, len(found))
         entries.append(_entry(root, settings, one))
     on_progress("aligning", len(found), len(found))
+    maps = rotation_maps(root, found, on_progress=on_progress)
     films, problems = _films(root, settings, found, on_progress=on_progress)
     forget_pictures(root, [one.id for one in found])
     days = sorted({one.id.partition("T")[0] for one in found})
@@ -161,7 +188,11 @@ def _build(root: Path, settings: Settings, surveyed: Survey, target: Path, *, on
         entries=entries,
         notes={day: text for day in days if (text := read_notes(root, day)).strip()},
         films=[_film_entry(made) for made in films],
+        **group_content(counted.groups, surveyed.records),
+        rotations=[rotation_entry(one) for one in maps],
     )
+    # Before the site shows them: a name once published stays with its group.
+    add_names(root, counted.new_names)
     on_progress("writing the site", 0, 1)
     report = build_site(content, target)
     on_progress("writing the site", 1, 1)
@@ -188,6 +219,7 @@ def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
             looks={look: pictures.look(look) for look in settings.looks[1:]},
         ),
         warnings=_warnings(one),
+        advice=advice_lines(advice_on(one, settings)),
     )
 
 
@@ -228,6 +260,9 @@ def _film_entry(made: Film) -> FilmEntry:
         first_utc=made.observations[0].time_utc,
         last_utc=made.observations[-1].time_utc,
         observation_ids=tuple(one.id for one in made.observations),
+        av1=files.av1,
+        first_frames=shown_frames(files),
+        rotation=made.rotation,
     )
 
 

@@ -6,26 +6,42 @@ import datetime
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
+from typing import Any
 
-from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.tone import Look
 from archive.errors import FactsError
-from archive.films.film import FilmDisc, FilmFiles, make_daily_film
-from archive.films.timeline import Sighting
+from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, make_film
+from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_timeline
 from archive.observation import Observation
 from archive.records.folder import derived_folder
 from archive.records.settings import FilmSettings
 from archive.records.writing import write_whole
-from archive.workflow.picturing import derived_pictures, load_look, picture_key
+from archive.workflow.film_cutting import Cutting, FilmOptions, GroupPlace
+from archive.workflow.film_frames import Frames, daily_frames, held_frames, map_window, smooth_frames
+from archive.workflow.picturing import derived_pictures, picture_key
 from archive.workflow.progress import Progress
 
-__all__ = ["Film", "chosen_observations", "film_stem", "forget_films", "kept_film", "write_film"]
+__all__ = [
+    "Film",
+    "blank_remarks",
+    "chosen_observations",
+    "film_options",
+    "film_stem",
+    "forget_films",
+    "kept_film",
+    "shot",
+    "shown_frames",
+    "write_film",
+]
 
-_VERSION = 1
+_VERSION = 2
 FRAMES_PER_SECOND = 25
-SIZE_PX = 1024
+# Seconds of film for a day (smooth) or an observation; a daily second is 0.6 held and 0.4 of cross-fade.
+_PACE_S: dict[FilmStyle, float] = {"daily": 1.0, "smooth": 2.0, "corotating": 1.0}
+_HELD_SHARE = 0.6
+_TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", turning evenly", "corotating": ", longitudes held still"}
 
 
 @dataclass(frozen=True)
@@ -36,19 +52,30 @@ class Film:
     title: str
     files: FilmFiles
     observations: tuple[Observation, ...]
+    rotation: int | None = None
+
+
+def film_options(span: FilmSettings) -> FilmOptions:
+    """The options that a film's settings hold, the others as most films want them."""
+    names = {field.name for field in fields(FilmOptions)}
+    return FilmOptions(**{name: value for name, value in span.model_dump(exclude_none=True).items() if name in names})
 
 
 def film_stem(span: FilmSettings) -> str:
-    """The film's name in the site, from its span."""
+    """The film's name in the site, from its span, its style, and a mark for options beyond."""
     if span.days is not None:
-        return f"last-{span.days}-days"
-    if span.rotation is not None:
-        return f"rotation-{span.rotation}"
-    return f"{span.first}-to-{span.last}"
+        stem = f"last-{span.days}-days"
+    elif span.rotation is not None:
+        stem = f"rotation-{span.rotation}"
+    else:
+        stem = f"{span.first}-to-{span.last}"
+    options = film_options(span)
+    style = "" if span.style == "daily" else f"-{span.style}"
+    return stem + style + ("" if options == FilmOptions() else f"-{_digest(_words(options))[:6]}")
 
 
 def chosen_observations(observations: Sequence[Observation], span: FilmSettings) -> list[Observation]:
-    """One oriented white-light picture a day of the span, the sharpest.
+    """One oriented white-light picture a day of the span, the sharpest; or all of them where the settings say so.
 
     Sharpest: the smallest blur of the limb as a share of the radius, so that large and small discs compare.
 
@@ -58,15 +85,16 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
         None in that span.
     """
     oriented = [one for one in observations if one.orientation.status != "unknown" and one.band == "white"]
-    by_day: dict[datetime.date, Observation] = {}
+    by_day: dict[datetime.date, list[Observation]] = {}
     for one in oriented:
-        day = one.time_utc.date()
-        if day not in by_day or _blur(one) < _blur(by_day[day]):
-            by_day[day] = one
+        by_day.setdefault(one.time_utc.date(), []).append(one)
+    if not film_options(span).all_pictures:
+        by_day = {day: [min(pictures, key=_blur)] for day, pictures in by_day.items()}
     if span.days is not None:
         days = sorted(by_day)[-span.days :]
     elif span.rotation is not None:
-        days = [day for day, one in sorted(by_day.items()) if one.sun.carrington_rotation == span.rotation]
+        days = [day for day, ones in sorted(by_day.items()) if any(_in_rotation(one, span.rotation) for one in ones)]
+        by_day = {day: [one for one in by_day[day] if _in_rotation(one, span.rotation)] for day in days}
     else:
         days = [day for day in sorted(by_day) if span.first <= day <= span.last]  # type: ignore[operator]
     if not days:
@@ -74,28 +102,56 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
             f"film: no white-light picture with known north {_span_in_words(span)} "
             f"(the archive has {len(oriented)} in all); choose another span, or state how the pictures lie"
         )
-    return [by_day[day] for day in days]
+    return [one for day in days for one in by_day[day]]
 
 
 def write_film(
-    root: Path, chosen: Sequence[Observation], out: Path, *, looks: Sequence[Look], on_progress: Progress
+    root: Path,
+    chosen: Sequence[Observation],
+    out: Path,
+    *,
+    looks: Sequence[Look],
+    on_progress: Progress,
+    style: FilmStyle = "daily",
+    options: FilmOptions | None = None,
+    groups: Sequence[GroupPlace] = (),
 ) -> FilmFiles:
-    """Write the film of these observations to `out`, under the first look; JSON, poster and loop come beside it."""
+    """Write the film of these observations to `out`; the other files come beside it.
+
+    The look is that of `options`, else the first of `looks`. `groups` are the places of named groups, drawn where
+    the options ask for names.
+    """
+    options = options or FilmOptions()
+    discs = {}
     for number, one in enumerate(chosen):
         on_progress("preparing discs", number, len(chosen))
-        derived_pictures(root, one, looks)
+        discs[one.id] = derived_pictures(root, one, looks).fits
     on_progress("preparing discs", len(chosen), len(chosen))
-    return make_daily_film(
-        [Sighting(one.id, one.time_utc) for one in chosen],
-        lambda identifier: load_look(root, identifier, looks[0]),
-        out,
-        disc=FilmDisc(
-            STANDARD_FRAME.centre_px, STANDARD_FRAME.centre_px, STANDARD_FRAME.radius_px, STANDARD_FRAME.size_px
-        ),
-        size_px=SIZE_PX,
-        frames_per_second=FRAMES_PER_SECOND,
-        on_progress=lambda done, total: on_progress("filming", done, total),
-    )
+    named = tuple(groups) if options.group_names else ()
+    cutting = Cutting(tuple(chosen), discs, options.look or looks[0], options, named)
+    specs, frames, head = shot(cutting, style)
+    return make_film(specs, frames, out, head=head, on_progress=lambda done, total: on_progress("filming", done, total))
+
+
+def shot(cutting: Cutting, style: FilmStyle) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
+    """The time line, the frames and the head of a film."""
+    sightings = [Sighting(one.id, one.time_utc) for one in cutting.chosen]
+    pace_s = cutting.options.pace_s or _PACE_S[style]
+    frame = cutting.frame
+    disc = FilmDisc(frame.centre_px, frame.centre_px, frame.radius_px, frame.size_px)
+    if style == "smooth":
+        specs = smooth_timeline(
+            sightings, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=cutting.options.reach_days
+        )
+        return specs, smooth_frames(cutting, specs), FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
+    held_s = round(_HELD_SHARE * pace_s * FRAMES_PER_SECOND) / FRAMES_PER_SECOND
+    specs = daily_timeline(sightings, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
+    if style == "daily":
+        return specs, daily_frames(cutting, specs), FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
+    window = map_window(cutting)
+    more = {} if window is None else {"map": asdict(window)}
+    head = FilmHead(style, frame.size_px, disc if window is None else None, FRAMES_PER_SECOND, more)
+    return specs, held_frames(cutting, specs, window), head
 
 
 def kept_film(
@@ -105,29 +161,73 @@ def kept_film(
     *,
     looks: Sequence[Look],
     on_progress: Progress,
+    groups: Sequence[GroupPlace] = (),
 ) -> Film:
     """The film of a span among the derived things, made now unless it is there and still right."""
     chosen = chosen_observations(observations, span)
     stem = film_stem(span)
     out = derived_folder(root) / "films" / f"{stem}.mp4"
     key_file = out.with_suffix(".key")
-    key = _key(chosen, looks)
-    files = _kept_files(out) if key_file.is_file() and key_file.read_text(encoding="utf-8") == key else None
+    options = film_options(span)
+    named = tuple(groups) if options.group_names else ()
+    key = _key(chosen, span.style, looks, options, named)
+    files = (
+        _kept_files(out, options.size_px)
+        if key_file.is_file() and key_file.read_text(encoding="utf-8") == key
+        else None
+    )
     if files is None:
         out.parent.mkdir(exist_ok=True)
-        files = write_film(root, chosen, out, looks=looks, on_progress=on_progress)
+        files = write_film(
+            root,
+            chosen,
+            out,
+            looks=looks,
+            on_progress=on_progress,
+            style=span.style,
+            options=options,
+            groups=named,
+        )
         write_whole(key_file, key.encode("utf-8"))
-    return Film(stem, film_title(span, chosen), files, tuple(chosen))
+    return Film(stem, film_title(span, chosen), files, tuple(chosen), span.rotation)
 
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     """What the site calls the film."""
+    return _span_title(span, chosen) + _TITLE_ENDS[span.style]
+
+
+def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     if span.rotation is not None:
         return f"Carrington rotation {span.rotation}"
     first, last = chosen[0].time_utc.date(), chosen[-1].time_utc.date()
-    if span.days is not None and len(chosen) > 1:
-        return f"The last {len(chosen)} days observed"
+    days = len({one.time_utc.date() for one in chosen})
+    if span.days is not None and days > 1:
+        return f"The last {days} days observed"
     return f"{first} to {last}" if first != last else f"{first}"
+
+
+def shown_frames(files: FilmFiles) -> dict[str, int]:
+    """The first frame that shows each observation alone."""
+    first: dict[str, int] = {}
+    for frame in _listed(files.frames_json):
+        if frame["kind"] == "observed":
+            first.setdefault(frame["observations"][0], frame["index"])
+    return first
+
+
+def blank_remarks(files: FilmFiles) -> tuple[str, ...]:
+    """What to say where part of a film shows no surface at all."""
+    frames = _listed(files.frames_json)
+    blank = sum(not frame["observations"] for frame in frames)
+    if not blank:
+        return ()
+    return (f"{files.mp4.name}: {blank} of {len(frames)} frames are blank: no picture within reach (--reach)",)
+
+
+def _listed(frames_json: Path) -> list[dict[str, Any]]:
+    frames: list[dict[str, Any]] = json.loads(frames_json.read_text(encoding="utf-8"))["frames"]
+    return frames
 
 
 def forget_films(root: Path, keep: Sequence[str]) -> None:
@@ -135,27 +235,46 @@ def forget_films(root: Path, keep: Sequence[str]) -> None:
     folder = derived_folder(root) / "films"
     if folder.is_dir():
         for path in folder.iterdir():
-            if path.stem.removesuffix("-loop") not in keep:
+            if path.stem.removesuffix("-loop").removesuffix("-av1") not in keep:
                 path.unlink()
 
 
-def _kept_files(out: Path) -> FilmFiles | None:
+def _kept_files(out: Path, size_px: int) -> FilmFiles | None:
     """The files of a film made before, if all are there."""
-    loop = out.with_name(f"{out.stem}-loop.mp4")
+    loop, av1 = (out.with_name(f"{out.stem}-{kind}.mp4") for kind in ("loop", "av1"))
     poster, frames_json = out.with_suffix(".jpg"), out.with_suffix(".json")
     if not all(path.is_file() for path in (out, loop, poster, frames_json)):
         return None
-    frames = len(json.loads(frames_json.read_text(encoding="utf-8"))["frames"])
-    return FilmFiles(out, poster, frames_json, loop, frames, SIZE_PX)
+    frames = len(_listed(frames_json))
+    return FilmFiles(out, poster, frames_json, loop, av1 if av1.is_file() else None, frames, size_px)
 
 
-def _key(chosen: Sequence[Observation], looks: Sequence[Look]) -> str:
+def _key(
+    chosen: Sequence[Observation],
+    style: FilmStyle,
+    looks: Sequence[Look],
+    options: FilmOptions,
+    groups: Sequence[GroupPlace],
+) -> str:
     """Changes exactly when the film would."""
     parts = [
-        f"{_VERSION} {SIZE_PX} {FRAMES_PER_SECOND}",
-        *(f"{one.id} {picture_key(one, looks[:1])}" for one in chosen),
+        f"{_VERSION} {FRAMES_PER_SECOND} {style} {options.look or looks[0]} {_words(options)}",
+        *(f"{one.id} {picture_key(one, ())}" for one in chosen),
+        *map(repr, groups),
     ]
-    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+    return _digest("\n".join(parts))
+
+
+def _words(options: FilmOptions) -> str:
+    return json.dumps(asdict(options), sort_keys=True)
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _in_rotation(one: Observation, rotation: int) -> bool:
+    return one.sun.carrington_rotation == rotation
 
 
 def _blur(one: Observation) -> float:

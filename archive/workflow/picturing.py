@@ -22,7 +22,7 @@ from archive.records.folder import derived_folder
 from archive.records.writing import write_whole
 from archive.workflow.observing import whole_original
 
-__all__ = ["DerivedPictures", "derived_pictures", "forget_pictures", "load_look", "picture_key"]
+__all__ = ["DerivedPictures", "derived_pictures", "forget_pictures", "load_disc", "load_look", "picture_key"]
 
 _VERSION = 2  # raise it when alignment, tone or encoding change their results
 _SMALL_PX = 256
@@ -82,8 +82,12 @@ def derived_pictures(root: Path, observation: Observation, looks: Sequence[Look]
 
 def load_look(root: Path, observation_id: str, look: Look) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
     """A derived disc under a look, straight from the linear disc: no JPEG in between."""
-    aligned = read_disc(_folder(root, observation_id) / "disc.fits")
-    return looked_at(flatten_disc(aligned, STANDARD_FRAME), STANDARD_FRAME, look=look)
+    return looked_at(flatten_disc(load_disc(root, observation_id), STANDARD_FRAME), STANDARD_FRAME, look=look)
+
+
+def load_disc(root: Path, observation_id: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+    """The derived linear disc of an oriented picture, north up in the standard frame."""
+    return read_disc(_folder(root, observation_id) / "disc.fits")
 
 
 def forget_pictures(root: Path, keep: Sequence[str]) -> None:

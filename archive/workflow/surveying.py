@@ -12,6 +12,7 @@ import numpy as np
 from archive.observation import Observation
 from archive.orientation.angles import difference_deg
 from archive.orientation.instrument import Epoch
+from archive.records.record import Record
 from archive.records.settings import InstrumentSettings, Settings
 from archive.records.solved import forget_solved, write_learned
 from archive.workflow.observing import Filed, filed_pictures, known_pictures, observations, solve, unfiled
@@ -27,9 +28,10 @@ _LEAST_CONTRADICTION_DEG = 2.0
 
 @dataclass(frozen=True)
 class Survey:
-    """Observations in order of time, what each instrument has taught, and what the observer should look at."""
+    """Observations in order of time, their records by id, what each instrument has taught, and what is amiss."""
 
     observations: tuple[Observation, ...]
+    records: Mapping[str, Record]
     epochs: Mapping[str, tuple[Epoch, ...]]
     warnings: tuple[str, ...]
 
@@ -54,7 +56,7 @@ def survey(root: Path, settings: Settings, *, on_progress: Progress) -> Survey:
         *_misplaced(filed, now_utc=datetime.now(UTC)),
         *(text for one in settings.instruments for text in _contradicted(one, solved.epochs.get(one.name, ()))),
     )
-    return Survey(found, solved.epochs, warnings)
+    return Survey(found, {one.place.id: one.record for one in filed}, solved.epochs, warnings)
 
 
 def _misplaced(filed: Sequence[Filed], *, now_utc: datetime) -> list[str]:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from archive.errors import ArchiveError
-from archive.films.encoder import Coding, encode_mp4, replacing, write_mp4
+from archive.films.encoder import Coding, encode_loop, encode_mp4, has_av1, replacing, write_mp4
 
 DECODER = imageio_ffmpeg.get_ffmpeg_exe()
 
@@ -194,3 +194,49 @@ def test_a_file_is_replaced_only_when_whole(tmp_path):
         assert path.read_bytes() == b"old"
     assert path.read_bytes() == b"new"
     assert list(tmp_path.iterdir()) == [path]
+
+
+needs_av1 = pytest.mark.skipif(not has_av1(), reason="this encoder writes no AV1")
+
+
+@needs_av1
+def test_the_av1_twin_is_the_same_film_tagged_alike(tmp_path):
+    film, twin = tmp_path / "film.mp4", tmp_path / "film-av1.mp4"
+    frames = list(moving_frames(30))
+    encode_mp4(film, frames, frames_per_second=25, frames_total=30, av1=twin)
+    stream = next(line for line in report(twin).splitlines() if "Video:" in line)
+    assert "Video: av1" in stream
+    assert "yuv420p(tv, bt709, progressive)" in stream
+    kinds = [kind for kind, _ in boxes(twin.read_bytes())]
+    assert kinds.index("moov") < kinds.index("mdat")
+    shown = decoded(twin, 96, 64)
+    assert len(shown) == 30
+    assert abs(shown[:, 32:56, 60:90] - np.array((255, 170, 60))).max() <= 3
+    assert int(np.argmax(shown[20][14, :, 2] > 150)) == 24
+
+
+@needs_av1
+def test_the_av1_twin_names_no_version_and_is_the_same_each_time(tmp_path):
+    for name in ("one", "two"):
+        encode_mp4(
+            tmp_path / f"{name}.mp4",
+            moving_frames(),
+            frames_per_second=25,
+            frames_total=12,
+            av1=tmp_path / f"{name}-av1.mp4",
+        )
+    data = (tmp_path / "one-av1.mp4").read_bytes()
+    assert data == (tmp_path / "two-av1.mp4").read_bytes()
+    assert not re.search(rb"Lav[cf]\d|SVT", data)
+
+
+def test_a_loop_takes_every_other_frame_of_the_end(tmp_path):
+    film, loop = tmp_path / "film.mp4", tmp_path / "loop.mp4"
+    encode_mp4(film, moving_frames(31, height=64, width=64), frames_per_second=25, frames_total=31)
+    encode_loop(film, loop, size_px=32, first_frame=11, every=2, rate="-crf 10")
+    shown = decoded(loop, 32, 32)
+    assert len(shown) == 10
+    assert " 25 fps," in report(loop)
+    # The square's left edge, at frame n in column 4 + n, halved.
+    edges = [int(np.argmax(frame[7, :, 2] > 150)) for frame in shown]
+    assert edges == pytest.approx([(4 + n) / 2 for n in range(11, 31, 2)], abs=0.6)

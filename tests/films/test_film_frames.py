@@ -1,6 +1,6 @@
 """Frames as they go to the encoder: blends, captions, sizes."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import groupby
 
 import numpy as np
@@ -8,6 +8,8 @@ import pytest
 
 from archive.films.caption import caption_lines, caption_rows_px
 from archive.films.frames import film_frames
+from archive.films.overlay import Label, Marks, draw_marks
+from archive.films.strip import draw_strip, strip_box_px, strip_picture
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline
 
 SIZE = 480
@@ -80,9 +82,11 @@ def test_the_longest_captions_are_not_cut_off(size, kind):
 
 
 def test_caption_says_day_and_time_and_that_nobody_looked():
-    assert caption_lines(observed()) == ("3 June 2026, 09:15 UTC", "")
+    assert caption_lines(observed()) == ("3 June 2026, 09:15 UTC", "observed")
     between = FrameSpec(9, datetime(2026, 6, 3, 22, 1, tzinfo=UTC), "between", ("a", "b"), 0.5)
     assert caption_lines(between) == ("3 June 2026, 22:01 UTC", "between observations")
+    nobody = FrameSpec(9, datetime(2026, 6, 3, 22, 1, tzinfo=UTC), "between", (), 0.0)
+    assert caption_lines(nobody, kind="date") == ("3 June 2026", "not observed")
 
 
 def test_letters_after_the_figures_stand_still_when_the_time_changes():
@@ -145,3 +149,62 @@ def test_a_disc_of_another_shape_is_refused(shape):
 def test_a_frame_too_small_for_its_caption_is_refused():
     with pytest.raises(ValueError, match="480 px"):
         next(film_frames([observed()], load, size_px=300))
+
+
+@pytest.mark.parametrize("size", [480, 601, 1024, 2048])
+def test_the_strip_keeps_clear_of_the_disc_and_the_frame(size):
+    box = strip_box_px(size)
+    assert box.top - (size - 1) / 2 > 0.45 * size
+    assert box.bottom <= size - size // 64
+    assert box.left == size - box.right >= size // 64
+
+
+def strip_of(days, size=1024):
+    sightings = [Sighting(f"d{day}", JUNE[0].time_utc + timedelta(days=day)) for day in days]
+    first, last = sightings[0].time_utc, sightings[-1].time_utc
+    return sightings, strip_picture(sightings, first, last, size_px=size, reach_days=3)
+
+
+def test_the_strip_has_a_tick_a_picture_and_shows_the_gaps():
+    _, strip = strip_of([0, 1, 2, 12])
+    ticks = np.flatnonzero(strip[0])
+    # A hundredth of the width is left free at both ends; 12 days lie between.
+    width = strip.shape[1]
+    expected = [width / 100 + day / 12 * (0.98 * width - 1) for day in (0, 1, 2, 12)]
+    assert ticks == pytest.approx(expected, abs=1)
+    line = strip[strip.shape[0] // 2] > 0
+    day = (np.arange(width) - width / 100) / (0.98 * width - 1) * 12
+    # With a reach of three days nobody knows of days 5 to 9.
+    assert line[(day > 0.1) & (day < 4.9)].all()
+    assert not line[(day > 5.1) & (day < 8.9)].any()
+    assert line[(day > 9.1) & (day < 11.9)].all()
+
+
+def test_the_pointer_moves_along_the_strip_with_time():
+    sightings, strip = strip_of([0, 4])
+    first, last = sightings[0].time_utc, sightings[-1].time_utc
+    places = []
+    for day in (0, 1, 2, 4):
+        frame = np.zeros((1024, 1024, 3), np.uint8)
+        spec = FrameSpec(0, first + timedelta(days=day), "between", ("d0", "d4"), 0.5)
+        draw_strip(frame, strip, spec, first=first, last=last)
+        box = strip_box_px(1024)
+        changed = frame[box.top : box.bottom, box.left : box.right, 0].astype(int) - strip
+        weights = np.clip(changed, 0, None).sum(axis=0)
+        places.append((weights * np.arange(weights.size)).sum() / weights.sum())
+        frame[box.top : box.bottom, box.left : box.right] = 0
+        assert not frame.any()
+    assert places[1] == pytest.approx((3 * places[0] + places[3]) / 4, abs=3)
+    assert places[2] == pytest.approx((places[0] + places[3]) / 2, abs=1)
+
+
+def test_lines_and_names_are_drawn_where_they_are_told():
+    frame = np.full((480, 480, 3), 60, np.uint8)
+    line = np.array([[100.0, 200.0], [300.0, 200.0]])
+    draw_marks(frame, Marks((line,), (Label("2298-3", 240.0, 320.0),)))
+    changed = (frame != 60).any(axis=2)
+    assert changed[200, 101:299].all()
+    y, x = np.nonzero(changed & (np.arange(480) > 260)[:, None])
+    assert (x.min() + x.max()) / 2 == pytest.approx(240, abs=3)
+    assert (y.min() + y.max()) / 2 == pytest.approx(320, abs=4)
+    assert not changed[:195].any()

@@ -1,11 +1,12 @@
-"""The time line of the daily film. Facts counted by hand from the seconds and the frames a second."""
+"""The time lines of films. Facts counted by hand from the seconds and the frames a second."""
 
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import pytest
 
 from archive.errors import FactsError
-from archive.films.timeline import Sighting, daily_timeline
+from archive.films.timeline import Sighting, daily_timeline, smooth_timeline
 
 FIRST = Sighting("2026-06-03T0915Z", datetime(2026, 6, 3, 9, 15, tzinfo=UTC))
 SECOND = Sighting("2026-06-05T1000Z", datetime(2026, 6, 5, 10, 0, tzinfo=UTC))
@@ -59,3 +60,48 @@ def test_a_time_without_its_zone_is_refused():
     naive = Sighting("x", FIRST.time_utc.replace(tzinfo=None))
     with pytest.raises(ValueError, match="aware UTC"):
         daily_timeline([naive])
+
+
+def test_a_smooth_film_steps_evenly_from_first_to_last():
+    # 24 h in 2 s at 25 frames a second: a frame each 28 min 48 s. 2 d 22 h 45 min are 147.4 steps.
+    specs = smooth_timeline([THIRD, FIRST, SECOND])
+    assert {b.time_utc - a.time_utc for a, b in pairwise(specs)} == {timedelta(minutes=28, seconds=48)}
+    assert specs[0].time_utc == FIRST.time_utc
+    assert [spec.index for spec in specs] == list(range(148))
+
+
+def test_the_frame_nearest_to_each_sighting_is_the_observed_one():
+    specs = smooth_timeline([FIRST, SECOND, THIRD])
+    observed = {spec.observations: spec.time_utc for spec in specs if spec.kind == "observed"}
+    assert list(observed) == [(sighting.observation_id,) for sighting in (FIRST, SECOND, THIRD)]
+    for sighting in (FIRST, SECOND, THIRD):
+        assert abs(observed[sighting.observation_id,] - sighting.time_utc) <= timedelta(minutes=14, seconds=24)
+
+
+def test_frames_between_name_the_sightings_around_them_and_share_linearly_in_time():
+    specs = smooth_timeline([FIRST, SECOND], frames_per_second=10, day_s=1)
+    between = [spec for spec in specs if spec.kind == "between"]
+    assert {spec.observations for spec in between} == {(FIRST.observation_id, SECOND.observation_id)}
+    # Steps of 2 h 24 min in 48 h 45 min.
+    assert [spec.weight for spec in between] == pytest.approx([n * 2.4 / 48.75 for n in range(1, 20)])
+
+
+def test_beyond_the_reach_no_sighting_is_named():
+    later = Sighting("later", FIRST.time_utc + timedelta(days=10))
+    specs = smooth_timeline([FIRST, later], frames_per_second=4, day_s=1, reach_days=3)
+    names = [spec.observations for spec in specs]
+    # Four frames a day; exactly three days away is out of reach.
+    assert names == [(FIRST.observation_id,)] * 12 + [()] * 17 + [("later",)] * 12
+
+
+def test_two_sightings_on_one_frame_leave_it_to_the_nearer():
+    near = Sighting("near", FIRST.time_utc + timedelta(hours=24, minutes=1))
+    far = Sighting("far", FIRST.time_utc + timedelta(hours=24, minutes=9))
+    specs = smooth_timeline([FIRST, far, near])
+    assert [spec.observations for spec in specs if spec.kind == "observed"] == [(FIRST.observation_id,), ("near",)]
+
+
+def test_a_single_sighting_makes_two_still_seconds_of_smooth_film():
+    specs = smooth_timeline([FIRST], frames_per_second=25)
+    assert len(specs) == 50
+    assert {(spec.kind, spec.time_utc) for spec in specs} == {("observed", FIRST.time_utc)}

@@ -142,7 +142,7 @@ def test_dust_in_front_of_spots_changes_nothing() -> None:
     for reading, sight in zip(solve_spots(dusty, mirrored=None), sights, strict=True):
         assert reading is not None
         assert reading.believed
-        assert abs(difference_deg(reading.north_angle_deg, sight.north_deg)) < min(1.0, 4.0 * reading.sigma_deg)
+        assert abs(difference_deg(reading.north_angle_deg, sight.north_deg)) < 1.0
 
 
 def test_dust_alone_is_ignored_and_would_else_be_believed() -> None:

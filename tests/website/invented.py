@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -13,20 +15,27 @@ from archive.observation import (
     Counts,
     Disc,
     Evidence,
+    NamedGroup,
     Observation,
     Orientation,
     PictureFile,
+    Spot,
+    SpotGroup,
     SunView,
 )
 from archive.website import (
     Content,
     Entry,
     FilmEntry,
+    GroupEntry,
+    GroupSighting,
     InstrumentInfo,
     LearnedAngle,
     Pictures,
+    RotationEntry,
     SiteInfo,
     SitePlace,
+    TurningLaw,
 )
 
 DISC_COLOUR = (230, 120, 30)
@@ -65,6 +74,10 @@ CAPTURE = Capture(
     frames_stacked=180,
     seeing=3.5,
 )
+# From memory: Howard, Gilman & Gilman (1984).
+ALL_SPOTS = TurningLaw("all spots", 14.522, -2.84, source="Howard, Gilman & Gilman (1984)")
+OWN_LAW = TurningLaw("this archive", 14.4, -2.5, equator_sigma=0.05, sine_squared_sigma=0.6, groups=14)
+L0_DEG = 340.621
 NOTES = (
     "# Haze\n\nA *long* look. <script>alert(1)</script> <img src=x onerror=alert(2)>\n\n[east](https://example.org)\n"
 )
@@ -90,10 +103,8 @@ def entry(folder: Path, time_utc: datetime, orientation: Orientation, blur_px: f
         picture=PictureFile(f"2026/{name[:10]}/{name[11:]}.png", f"{time_utc.timestamp():064.0f}", 1936, 1096, 16),
         disc=Disc(960.25, 540.5, 412.0, 0.0011, 0.21, blur_px=blur_px),
         orientation=orientation,
-        sun=SunView(-13.156, 0.037, 340.621, 945.3, 1.0152, 2312, 48.3, 131.7, -28.4),
+        sun=SunView(-13.156, 0.037, L0_DEG, 945.3, 1.0152, 2312, 48.3, 131.7, -28.4),
         capture=CAPTURE if known else Capture(),
-        counts=Counts(3, 17, 47.0) if known else None,
-        spot_area_msh=312.4 if known else None,
     )
     disc = small_jpeg(folder / f"{name}-disc.jpg", DISC_COLOUR)
     other = small_jpeg(folder / f"{name}-other.jpg", OTHER_COLOUR)
@@ -101,6 +112,55 @@ def entry(folder: Path, time_utc: datetime, orientation: Orientation, blur_px: f
     fits.write_bytes(b"SIMPLE  =                    T".ljust(2880))
     pictures = Pictures(disc, other, other, fits if known else None, {"warm": other} if known else {})
     return Entry(observation, pictures, () if known else ("The Sun was low.",))
+
+
+def group(
+    latitude_deg: float, meridian_deg: float, *, area_msh: float, spots: int, sigma_deg: float = 0.4
+) -> SpotGroup:
+    """Make a group near a place right of the disc's middle; where its spots stand is of no matter to most pages."""
+    spot = Spot(0.01 * meridian_deg, 0.01 * latitude_deg, area_msh / spots, 0.2 * area_msh / spots)
+    return SpotGroup(
+        tuple(replace(spot, right=spot.right + 0.01 * number) for number in range(spots)),
+        area_msh,
+        0.2 * area_msh,
+        latitude_deg,
+        (L0_DEG + meridian_deg) % 360.0,
+        meridian_deg,
+        sigma_deg,
+        sigma_deg,
+    )
+
+
+def with_groups(one: Entry, groups: Sequence[NamedGroup], *, counts: Counts) -> Entry:
+    """Put groups into an observation."""
+    area_msh = sum(named.group.area_msh for named in groups)
+    return replace(
+        one, observation=replace(one.observation, groups=tuple(groups), counts=counts, spot_area_msh=area_msh)
+    )
+
+
+def group_entry(name: str, entries: Sequence[Entry]) -> GroupEntry:
+    """Follow a group through the observations that name it."""
+    return GroupEntry(
+        name,
+        tuple(
+            GroupSighting(one.observation.id, named.group, named.stated)
+            for one in entries
+            for named in one.observation.groups or ()
+            if named.name == name
+        ),
+    )
+
+
+def rotation(folder: Path, number: int) -> RotationEntry:
+    """Make a small map, its left half clear."""
+    picture, fits = folder / f"{number}.png", folder / f"{number}.fits"
+    map_picture = Image.new("LA", (144, 72), (184, 255))
+    map_picture.paste((0, 0), (0, 0, 72, 72))
+    map_picture.save(picture)
+    fits.write_bytes(b"SIMPLE  =                    T".ljust(2880))
+    first = datetime(2026, 5, 27, tzinfo=UTC) + timedelta(days=27 * (number - 2312))
+    return RotationEntry(number, first, first + timedelta(days=27), picture, fits, 0.47)
 
 
 def film(folder: Path, entries: list[Entry]) -> FilmEntry:
@@ -126,14 +186,45 @@ def film(folder: Path, entries: list[Entry]) -> FilmEntry:
 
 
 def content(folder: Path, address: str | None = None) -> Content:
-    """Four pictures on three days, one day missing between them; the last day's north is not known."""
+    """Four pictures on three days, one day missing between them, and two groups.
+
+    The observer gave the later picture of the second day his own count and one group's place. The last day's north is
+    not known, and it was not counted.
+    """
     morning = datetime(2026, 6, 3, 9, 15, 20, tzinfo=UTC)
+    lead = [
+        group(12.3, meridian, area_msh=area, spots=4) for meridian, area in ((-30.1, 180), (-17.2, 240), (-14.4, 230))
+    ]
+    young = [group(-8.1, meridian, area_msh=area, spots=1) for meridian, area in ((34.2, 20), (37.0, 25))]
+    first, second = "2312-1", "2312-2"
     entries = [
-        entry(folder, morning - timedelta(days=1), ASSUMED),
-        entry(folder, morning, SOLVED, blur_px=1.4),
-        entry(folder, morning + timedelta(hours=5), SOLVED, blur_px=1.1),
+        with_groups(
+            entry(folder, morning - timedelta(days=1), ASSUMED),
+            [NamedGroup(first, lead[0])],
+            counts=Counts(1, 4, 14.0),
+        ),
+        with_groups(
+            entry(folder, morning, SOLVED, blur_px=1.4),
+            [NamedGroup(first, lead[1]), NamedGroup(second, young[0])],
+            counts=Counts(2, 5, 25.0),
+        ),
+        with_groups(
+            entry(folder, morning + timedelta(hours=5), SOLVED, blur_px=1.1),
+            [NamedGroup(first, lead[2]), NamedGroup(second, young[1], stated=True)],
+            counts=Counts(2, 6, 26.0, stated=True),
+        ),
         entry(folder, morning + timedelta(days=2), UNKNOWN),
     ]
+    groups = (
+        replace(
+            group_entry(first, entries),
+            rotation_deg_per_day=14.37,
+            rotation_sigma=0.15,
+            return_of="2311-4",
+            other_names=("2312-7",),
+        ),
+        replace(group_entry(second, entries), return_of=first),
+    )
     info = SiteInfo(
         title="The Sun over Quillmere",
         observer="the Quillmere observers",
@@ -144,4 +235,13 @@ def content(folder: Path, address: str | None = None) -> Content:
             InstrumentInfo("Long box", "unknown"),
         ),
     )
-    return Content(info, entries, {"2026-06-03": NOTES}, (film(folder, entries),))
+    return Content(
+        info,
+        entries,
+        {"2026-06-03": NOTES},
+        (film(folder, entries),),
+        groups=groups,
+        rotations=(rotation(folder, 2311), rotation(folder, 2312)),
+        own_law=OWN_LAW,
+        published_laws=(ALL_SPOTS,),
+    )

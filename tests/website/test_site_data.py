@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import json
 from collections.abc import Iterator
 from dataclasses import replace
@@ -14,8 +15,8 @@ import jsonschema
 import pytest
 
 from archive.website import Content, build_site
-from archive.website.data_columns import COLUMNS
-from archive.website.data_export import observation_record
+from archive.website.data_columns import COLUMNS, GROUP_COLUMNS
+from archive.website.observation_data import observation_record
 
 
 def _object(**properties: Any) -> dict[str, Any]:
@@ -58,8 +59,28 @@ OBSERVATION = _object(
         azimuth_deg=NUMBER,
         parallactic_angle_deg=NUMBER,
     ),
-    counts=_object(groups=_or_null(COUNT), spots=_or_null(COUNT), relative_number=_or_null(NUMBER)),
+    counts=_object(
+        groups=_or_null(COUNT), spots=_or_null(COUNT), relative_number=_or_null(NUMBER), stated=_or_null(FLAG)
+    ),
     spot_area_msh=_or_null(NUMBER),
+)
+
+GROUP = _object(
+    name=TEXT,
+    sightings={
+        "type": "array",
+        "minItems": 1,
+        "items": _object(
+            observation={"type": "string", "pattern": r"^\d{4}-\d\d-\d\dT\d{4}Z$"},
+            latitude_deg={**NUMBER, "minimum": -90, "maximum": 90},
+            carrington_longitude_deg={**NUMBER, "minimum": 0, "maximum": 360},
+            central_meridian_distance_deg={**NUMBER, "minimum": -180, "maximum": 180},
+            area_msh=NUMBER,
+            spots=COUNT,
+        ),
+    },
+    rotation_deg_per_day=_or_null(NUMBER),
+    rotation_sigma=_or_null(NUMBER),
 )
 
 
@@ -172,14 +193,91 @@ def test_a_table_that_was_tampered_with_does_not_validate(site: Path) -> None:
 
 def test_every_column_is_described_with_its_unit(site: Path) -> None:
     package = json.loads((site / "data/datapackage.json").read_text())
-    fields = package["resources"][0]["schema"]["fields"]
+    schemas = [resource["schema"] for resource in package["resources"] if "schema" in resource]
+    assert len(schemas) == 2
+    fields = [field for schema in schemas for field in schema["fields"]]
     assert all(field["description"] for field in fields)
-    units = {"_px": "px", "_deg": "deg", "_s": "s", "_arcsec": "arcsec", "_msh": "MSH", "_utc": "UTC", "_au": "au"}
+    units = {
+        "_px": "px",
+        "_deg": "deg",
+        "_s": "s",
+        "_arcsec": "arcsec",
+        "_msh": "MSH",
+        "_utc": "UTC",
+        "_au": "au",
+        "_per_day": "deg/d",
+    }
     for field in fields:
         for ending, unit in units.items():
             if field["name"].endswith(ending):
                 assert field["unit"] == unit
 
 
-def test_groups_are_an_empty_list_for_now(site: Path) -> None:
-    assert json.loads((site / "data/groups.json").read_text()) == []
+def _groups(site: Path) -> list[dict[str, Any]]:
+    loaded: list[dict[str, Any]] = json.loads((site / "data/groups.json").read_text(encoding="utf-8"))
+    return loaded
+
+
+def test_groups_keep_the_promised_names_and_kinds(site: Path) -> None:
+    jsonschema.validate(_groups(site), {"type": "array", "minItems": 2, "items": GROUP})
+
+
+def test_groups_are_told_as_they_were_followed(site: Path, records: list[dict[str, Any]]) -> None:
+    first, second = _groups(site)
+    assert (first["name"], first["return_of"], first["other_names"]) == ("2312-1", "2311-4", ["2312-7"])
+    assert (first["rotation_deg_per_day"], first["rotation_sigma"]) == (14.37, 0.15)
+    assert second["rotation_deg_per_day"] is None
+    assert [seen["stated"] for seen in second["sightings"]] == [False, True]
+    # L0 + W = Carrington longitude, as the trade counts it (Thompson 2006, A&A 449, 791, section 2.1).
+    l0_deg = {record["id"]: record["sun"]["l0_deg"] for record in records}
+    for seen in (*first["sightings"], *second["sightings"]):
+        west = (seen["carrington_longitude_deg"] - l0_deg[seen["observation"]] + 180) % 360 - 180
+        assert west == pytest.approx(seen["central_meridian_distance_deg"], abs=2e-3)
+
+
+def test_the_table_of_groups_has_a_row_a_sighting_with_the_same_values(site: Path) -> None:
+    with (site / "data/groups.csv").open(newline="", encoding="utf-8") as stream:
+        header, *rows = csv.reader(stream)
+    assert header == [column.name for column in GROUP_COLUMNS]
+    expected = [{**group, **seen} for group in _groups(site) for seen in group["sightings"]]
+    assert len(rows) == len(expected) == 5
+    for row, flat in zip(rows, expected, strict=True):
+        assert set(header) == set(flat) - {"sightings"}
+        cells = {name: flat[name] for name in header}
+        assert row == [
+            "" if value is None else value if isinstance(value, str) else json.dumps(value) for value in cells.values()
+        ]
+
+
+def test_a_sighting_of_no_observation_does_not_validate(site: Path) -> None:
+    # Table Schema, foreign keys: each row's observation must be an id of the observations.
+    table, package = site / "data/groups.csv", site / "data/datapackage.json"
+    data = table.read_bytes().replace(b"2026-06-02T0915Z", b"2026-06-02T0916Z")
+    described = json.loads(package.read_text())
+    resource = next(one for one in described["resources"] if one["path"] == "groups.csv")
+    resource["hash"] = f"sha256:{hashlib.sha256(data).hexdigest()}"
+    table.write_bytes(data)
+    package.write_text(json.dumps(described))
+    assert [error[0] for error in frictionless.validate(str(package)).flatten(["type"])] == ["foreign-key"]
+
+
+def test_sightings_without_a_place_or_an_observation_are_left_out(content: Content, tmp_path: Path) -> None:
+    first, second = content.groups
+    nowhere = replace(first.sightings[0].group, latitude_deg=None)
+    sightings = (replace(first.sightings[0], group=nowhere), replace(first.sightings[1], observation_id="gone"))
+    lost = replace(second, sightings=sightings)
+    build_site(replace(content, groups=(first, lost)), tmp_path / "site")
+    assert [group["name"] for group in _groups(tmp_path / "site")] == ["2312-1"]
+    assert not (tmp_path / "site/groups/2312-2").exists()
+
+
+def test_a_count_by_hand_is_marked(records: list[dict[str, Any]], site: Path) -> None:
+    assert [record["counts"]["stated"] for record in records] == [False, False, True, None]
+    with (site / "data/observations.csv").open(newline="", encoding="utf-8") as stream:
+        assert [row["counts_stated"] for row in csv.DictReader(stream)] == ["false", "false", "true", ""]
+
+
+def test_an_archive_without_groups_has_an_empty_list_that_validates(content: Content, tmp_path: Path) -> None:
+    build_site(replace(content, groups=()), tmp_path / "site")
+    assert _groups(tmp_path / "site") == []
+    assert frictionless.validate(str(tmp_path / "site/data/datapackage.json")).valid

@@ -79,6 +79,25 @@ def test_the_paper_follows_the_readers_choice_of_light_or_dark(
     assert tuple(shot[2, 2]) == paper
 
 
+def test_a_group_is_cut_from_the_disc_and_charts_and_maps_are_not_blocked(site: Path, tmp_path: Path) -> None:
+    shot, console = _shot(site / "groups/2312-1/index.html", tmp_path, width_px=500, scheme=0)
+    assert console == ""
+    left, top, right, bottom = _disc_box(shot)
+    # Two squares side by side, each a part of the disc's flat colour up to its edge.
+    assert right - left > 300
+    assert 100 < bottom - top < 300
+    shot, console = _shot(site / "rotations/2312/index.html", tmp_path, width_px=900, scheme=1)
+    assert console == ""
+    grey = np.abs(shot - 184).max(axis=2) < 4
+    # The left half of the map is clear: there the page's paper and its hatching are seen.
+    columns = np.flatnonzero(grey.sum(axis=0) > 200)
+    assert 300 < columns[-1] - columns[0] < 480
+    shot, console = _shot(site / "charts/index.html", tmp_path, width_px=900, scheme=1)
+    assert console == ""
+    accent = np.abs(shot - (0x8C, 0x4F, 0x04)).max(axis=2) < 40
+    assert accent[200:900].sum() > 40
+
+
 def test_a_blocked_script_would_be_seen(site: Path, tmp_path: Path) -> None:
     page = site / "index.html"
     page.write_text(page.read_text().replace("</body>", "<script>document.title = 'x'</script></body>"))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
@@ -15,41 +14,15 @@ import pytest
 from archive.safety import CAUTION
 from archive.website import Content, build_site
 from website.invented import content as invented_content
+from website.read_pages import Links, page_text
 
 DAY = "days/2026-06-03/index.html"
 FIRST_DAY = "days/2026-06-02/index.html"
 UNKNOWN_DAY = "days/2026-06-05/index.html"
 
 
-class _Links(HTMLParser):
-    """Collect what a page links to or loads, the marks it can be linked at, and its tags."""
-
-    def __init__(self, html: str) -> None:
-        super().__init__()
-        self.targets: list[str] = []
-        self.loaded: list[str] = []
-        self.ids: list[str] = []
-        self.tags: list[tuple[str, dict[str, str | None]]] = []
-        self.feed(html)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.tags.append((tag, dict(attrs)))
-        for name, value in attrs:
-            if name in ("href", "src", "poster") and value is not None:
-                self.targets.append(value)
-                if tag != "a":
-                    self.loaded.append(value)
-            if name == "id" and value is not None:
-                self.ids.append(value)
-
-
 def _pages(site: Path) -> list[Path]:
     return sorted(site.rglob("*.html"))
-
-
-def _text(site: Path, path: str) -> str:
-    html = (site / path).read_text(encoding="utf-8")
-    return re.sub(r"\s+", " ", "".join(html5lib.parse(html, namespaceHTMLElements=False).find("body").itertext()))
 
 
 def _dangling(page: Path, target: str) -> bool:
@@ -59,33 +32,40 @@ def _dangling(page: Path, target: str) -> bool:
     file = (page.parent / unquote(parts.path)).resolve() if parts.path else page
     if not file.is_file():
         return True
-    return bool(parts.fragment) and parts.fragment not in _Links(file.read_text(encoding="utf-8")).ids
+    return bool(parts.fragment) and parts.fragment not in Links(file.read_text(encoding="utf-8")).ids
 
 
 def test_every_kind_of_page_is_there(site: Path) -> None:
     pages = [page.relative_to(site).as_posix() for page in _pages(site)]
     assert pages == [
         "404.html",
+        "charts/index.html",
         "data/index.html",
         FIRST_DAY,
         DAY,
         UNKNOWN_DAY,
         "days/index.html",
         "films/index.html",
+        "groups/2312-1/index.html",
+        "groups/2312-2/index.html",
+        "groups/index.html",
         "index.html",
         "observatory/index.html",
+        "rotations/2311/index.html",
+        "rotations/2312/index.html",
+        "rotations/index.html",
     ]
 
 
 def test_every_link_leads_to_a_file_and_mark_that_exist(site: Path) -> None:
-    targets = [(page, target) for page in _pages(site) for target in _Links(page.read_text()).targets]
+    targets = [(page, target) for page in _pages(site) for target in Links(page.read_text()).targets]
     assert len(targets) > 100
     assert [(page.name, target) for page, target in targets if _dangling(page, target)] == []
 
 
 def test_links_name_the_file_so_that_they_work_without_a_server(site: Path) -> None:
     for page in _pages(site):
-        assert [target for target in _Links(page.read_text()).targets if target.endswith("/")] == []
+        assert [target for target in Links(page.read_text()).targets if target.endswith("/")] == []
 
 
 def test_nothing_is_loaded_from_another_host(tmp_path: Path) -> None:
@@ -94,7 +74,7 @@ def test_nothing_is_loaded_from_another_host(tmp_path: Path) -> None:
     assert "url(" not in style
     assert "@import" not in style
     for page in _pages(tmp_path / "site"):
-        loaded = _Links(page.read_text()).loaded
+        loaded = Links(page.read_text()).loaded
         assert loaded
         assert [target for target in loaded if urlsplit(target).netloc] == []
 
@@ -107,7 +87,7 @@ def test_pages_are_well_formed(site: Path) -> None:
 
 def test_marks_are_unique_and_headings_skip_no_level(site: Path) -> None:
     for page in _pages(site):
-        links = _Links(page.read_text())
+        links = Links(page.read_text())
         levels = [int(tag[1]) for tag, _ in links.tags if re.fullmatch("h[1-6]", tag)]
         assert levels.count(1) == 1, page
         assert all(after - before <= 1 for before, after in pairwise(levels)), page
@@ -115,37 +95,42 @@ def test_marks_are_unique_and_headings_skip_no_level(site: Path) -> None:
 
 
 def test_every_picture_has_words_in_its_place(site: Path) -> None:
-    alts = [attrs.get("alt") for page in _pages(site) for tag, attrs in _Links(page.read_text()).tags if tag == "img"]
-    assert "The Sun on 3 June 2026 at 14:15 UTC, north up" in alts
+    alts = [attrs.get("alt") for page in _pages(site) for tag, attrs in Links(page.read_text()).tags if tag == "img"]
+    assert "The Sun on 2 June 2026 at 09:15 UTC, north up: 1 group, 4 spots, at N12 E30" in alts
+    assert "The Sun on 3 June 2026 at 14:15 UTC, north up: 2 groups, 6 spots, the largest at N12 E14" in alts
     assert "The Sun on 5 June 2026 at 09:15 UTC, as it came, north not known" in alts
     assert all(alts)
 
 
 def test_no_script_and_no_style_of_its_own_on_any_page(site: Path) -> None:
     for page in _pages(site):
-        links = _Links(page.read_text())
-        assert {tag for tag, _ in links.tags} & {"script", "style", "iframe", "object", "form"} == set()
+        links = Links(page.read_text())
+        assert {tag for tag, _ in links.tags} & {"style", "iframe", "object", "form"} == set()
+        scripts = re.findall(r"<script[^>]*>.*?</script>", page.read_text(), re.DOTALL)
+        # The film's player alone, from a file of the site; a script written into a page is blocked.
+        assert all(re.fullmatch(r'<script src="(\.\./)*static/player\.js" defer></script>', one) for one in scripts)
+        assert bool(scripts) == any(tag == "video" for tag, _ in links.tags) or page.parent.name == "films"
         assert [attrs for _, attrs in links.tags if any(name == "style" or name[:2] == "on" for name in attrs)] == []
 
 
 def test_the_sharpest_picture_of_the_day_comes_first(site: Path) -> None:
-    images = [attrs["src"] for tag, attrs in _Links((site / DAY).read_text()).tags if tag == "img"]
+    images = [attrs["src"] for tag, attrs in Links((site / DAY).read_text()).tags if tag == "img"]
     assert images[0] == "1415Z-disc.jpg"
     assert "0915Z-disc.jpg" in images
 
 
 def test_days_link_to_their_neighbours_across_a_gap(site: Path) -> None:
-    anchors = {attrs.get("rel"): attrs["href"] for tag, attrs in _Links((site / DAY).read_text()).tags if tag == "a"}
+    anchors = {attrs.get("rel"): attrs["href"] for tag, attrs in Links((site / DAY).read_text()).tags if tag == "a"}
     assert anchors["prev"] == "../2026-06-02/index.html"
     assert anchors["next"] == "../2026-06-05/index.html"
 
 
 def test_the_caption_says_how_north_is_known(site: Path) -> None:
-    assert "North measured from the same spots on other days and the mount and the sky, within 0.4°." in _text(
+    assert "North measured from the same spots on other days and the mount and the sky, within 0.4°." in page_text(
         site, DAY
     )
-    assert "North assumed from the mount, within 1.8°." in _text(site, FIRST_DAY)
-    assert "As it came: which way is north is not known." in _text(site, UNKNOWN_DAY)
+    assert "North assumed from the mount, within 1.8°." in page_text(site, FIRST_DAY)
+    assert "As it came: which way is north is not known." in page_text(site, UNKNOWN_DAY)
 
 
 def test_north_is_marked_only_where_it_is_known(site: Path) -> None:
@@ -155,21 +140,22 @@ def test_north_is_marked_only_where_it_is_known(site: Path) -> None:
 
 def test_disputes_and_warnings_are_shown(site: Path) -> None:
     dispute = "disagrees: the same spots on other days −12.5° ± 0.4°, mirrored; the mount and the sky −11.2° ± 1.2°, "
-    assert dispute in _text(site, DAY)
-    assert "The Sun was low." in _text(site, UNKNOWN_DAY)
+    assert dispute in page_text(site, DAY)
+    assert "The Sun was low." in page_text(site, UNKNOWN_DAY)
 
 
 def test_unknown_facts_are_left_out_or_dashed_never_zero(site: Path) -> None:
-    text = _text(site, UNKNOWN_DAY)
+    text = page_text(site, UNKNOWN_DAY)
     assert "Exposure" not in text
-    assert "Groups" not in text
+    assert "This picture was not counted." in text
+    assert "sunspot groups, g" not in text
     assert "Taken together–––" in text.replace(" –", "–")
     assert "None" not in text
     assert "nan" not in text.lower().split()
 
 
 def test_known_facts_are_written_as_the_trade_writes_them(site: Path) -> None:
-    text = _text(site, DAY)
+    text = page_text(site, DAY)
     assert "−13.16°" in text
     assert "15′ 45.3″" in text
     assert "1/500 s" in text
@@ -179,7 +165,7 @@ def test_known_facts_are_written_as_the_trade_writes_them(site: Path) -> None:
 
 
 def test_the_observatory_page_carries_the_caution_and_only_the_rounded_position(site: Path) -> None:
-    text = _text(site, "observatory/index.html")
+    text = page_text(site, "observatory/index.html")
     assert CAUTION in text
     assert "52.1° N, 1.3° W" in text
 
@@ -200,13 +186,13 @@ def test_an_observation_that_is_gone_stays_as_text_under_its_film(site: Path) ->
 
 def test_an_archive_without_pictures_makes_a_site(content: Content, tmp_path: Path) -> None:
     build_site(replace(content, entries=(), films=()), tmp_path / "empty")
-    assert "No pictures have been filed yet." in _text(tmp_path / "empty", "index.html")
+    assert "No pictures have been filed yet." in page_text(tmp_path / "empty", "index.html")
 
 
 def test_names_with_signs_of_html_are_shown_as_written(content: Content, tmp_path: Path) -> None:
     odd = replace(content.info, title='Sun & "Sky" <b>')
     build_site(replace(content, info=odd), tmp_path / "odd")
-    assert 'Sun & "Sky" <b>' in _text(tmp_path / "odd", "index.html")
+    assert 'Sun & "Sky" <b>' in page_text(tmp_path / "odd", "index.html")
 
 
 def test_the_page_for_missing_addresses_links_from_the_hosts_root(tmp_path: Path) -> None:

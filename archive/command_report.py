@@ -1,0 +1,146 @@
+"""What `report` and `show` say of counts: tables for people, CSV for programs."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Sequence
+
+from archive.command_output import print_answer
+from archive.command_streams import out
+from archive.observation import NamedGroup, Observation
+from archive.records.corrections import groups_text
+from archive.workflow.reporting import HemisphereCounts, MonthReport, ReportRow
+
+__all__ = ["CSV_COLUMNS", "print_counts", "print_report"]
+
+
+def _figure(value: float | None, decimals: int = 0) -> str:
+    return "" if value is None else f"{value:.{decimals}f}"
+
+
+def _of(side: HemisphereCounts | None, name: str) -> str:
+    return "" if side is None else f"{getattr(side, name):g}"
+
+
+# Names and meanings are those of README; an empty cell is not known.
+CSV_COLUMNS: dict[str, Callable[[ReportRow], str]] = {
+    "day": lambda row: row.day.isoformat(),
+    "time_utc": lambda row: f"{row.time_utc:%Y-%m-%dT%H:%M:%SZ}",
+    "instrument": lambda row: row.instrument,
+    "seeing": lambda row: "" if row.seeing is None else f"{row.seeing:g}",
+    "groups": lambda row: str(row.groups),
+    "spots": lambda row: str(row.spots),
+    "relative_number": lambda row: f"{row.relative_number:g}",
+    "groups_north": lambda row: _of(row.north, "groups"),
+    "spots_north": lambda row: _of(row.north, "spots"),
+    "relative_number_north": lambda row: _of(row.north, "relative_number"),
+    "groups_south": lambda row: _of(row.south, "groups"),
+    "spots_south": lambda row: _of(row.south, "spots"),
+    "relative_number_south": lambda row: _of(row.south, "relative_number"),
+    "spot_area_msh": lambda row: _figure(row.spot_area_msh),
+    "stated": lambda row: "true" if row.stated else "false",
+}
+_HEAD = ("day", "UT", "seeing", "g", "s", "R", "gN", "sN", "RN", "gS", "sS", "RS", "area", "instrument")
+
+
+def print_report(report: MonthReport, *, kind: str, as_json: bool) -> None:
+    """The month as text or as CSV; with `as_json` as JSON whatever `kind` says."""
+    if as_json:
+        print_answer({"status": "done", "report": report}, as_json=True)
+    elif kind == "csv":
+        out(_csv(report).removesuffix("\n"))
+    else:
+        out(_text(report))
+
+
+def _csv(report: MonthReport) -> str:
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(CSV_COLUMNS)
+    for row in report.rows:
+        writer.writerow(cell(row) for cell in CSV_COLUMNS.values())
+    return stream.getvalue()
+
+
+def _text(report: MonthReport) -> str:
+    rows = [_HEAD, *(_cells(row) for row in report.rows)]
+    mean = report.mean
+    lines = [
+        f"{report.title}, {report.month}",
+        f"observer {report.observer}, k = {report.k:g}, R = k (10 g + s); area in millionths of the hemisphere",
+        "",
+        *_aligned(rows),
+        "",
+        f"means of {len(report.rows)} days: g {_or_dash(mean['groups'])}, s {_or_dash(mean['spots'])}, "
+        f"R {_or_dash(mean['relative_number'])} (north {_or_dash(mean['relative_number_north'])}, "
+        f"south {_or_dash(mean['relative_number_south'])}), area {_or_dash(mean['spot_area_msh'])}",
+    ]
+    if any(row.stated for row in report.rows):
+        lines.append("* counted by hand")
+    return "\n".join(lines)
+
+
+def _cells(row: ReportRow) -> tuple[str, ...]:
+    sides = [_of(side, name) or "-" for side in (row.north, row.south) for name in _SIDE]
+    return (
+        f"{row.day:%d}",
+        f"{row.time_utc:%H:%M}",
+        "-" if row.seeing is None else f"{row.seeing:g}",
+        f"{row.groups}{'*' if row.stated else ''}",
+        str(row.spots),
+        f"{row.relative_number:g}",
+        *sides,
+        _figure(row.spot_area_msh) or "-",
+        row.instrument,
+    )
+
+
+_SIDE = ("groups", "spots", "relative_number")
+
+
+def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Figures to the right of their columns, the last column (names) to the left."""
+    widths = [max(len(row[column]) for row in rows) for column in range(len(_HEAD) - 1)]
+    return [
+        "  ".join([*(cell.rjust(width) for cell, width in zip(row[:-1], widths, strict=True)), row[-1]]) for row in rows
+    ]
+
+
+def _or_dash(value: float | None) -> str:
+    return "-" if value is None else f"{value:.1f}"
+
+
+def print_counts(one: Observation) -> None:
+    """Counts and groups of a picture, and what to paste into its record to put them right."""
+    if one.counts is None or one.groups is None:
+        return
+    counts = one.counts
+    by_hand = " (by hand)" if counts.stated else ""
+    out(
+        f"  counted  {counts.groups} groups, {counts.spots} spots, R {counts.relative_number:g}{by_hand}, "
+        f"area {_figure(one.spot_area_msh)} millionths of the hemisphere"
+    )
+    for named in one.groups:
+        out(f"    {_group_line(named)}")
+    if any(named.group.latitude_deg is not None for named in one.groups):
+        record = one.picture.file.rpartition(".")[0]
+        out(
+            f"  to put groups right, paste into {record}.toml and edit (they then stand in place of the measured ones):"
+        )
+        for line in groups_text(one.groups).splitlines():
+            out(f"    {line}".rstrip())
+
+
+def _group_line(named: NamedGroup) -> str:
+    group = named.group
+    spots = f"{len(group.spots)} spot{'' if len(group.spots) == 1 else 's'}, {group.area_msh:.0f} MSH"
+    name = named.name or "not yet named"
+    if group.latitude_deg is None:
+        return f"{name:<14}{spots}, place not known"
+    errors = "" if group.latitude_sigma_deg is None else f" ± {group.latitude_sigma_deg:.1f}"
+    along = "" if group.longitude_sigma_deg is None else f" ± {group.longitude_sigma_deg:.1f}"
+    return (
+        f"{name:<14}latitude {group.latitude_deg:+.1f}{errors}, longitude {group.carrington_longitude_deg:.1f}{along}, "
+        f"{group.central_meridian_distance_deg:+.1f} from the central meridian, {spots}"
+    )

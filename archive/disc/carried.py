@@ -1,0 +1,300 @@
+"""The Sun's surface carried from the moments when it was seen to another moment, or to another view of it.
+
+Every pixel of the wanted picture is a place on the Sun; the rotation law tells where that place was when a picture
+was taken, and the picture is read there. Limb darkening is not carried: it belongs to the disc, and was taken out
+before (`archive.disc.tone.flatten_disc`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.disc.aligned import DiscFrame
+from archive.sun.heliographic import from_disc, to_disc
+from archive.sun.rotation import carrington_drift_deg_per_day
+
+__all__ = [
+    "CARRINGTON_FRAME",
+    "SPOT_LAW",
+    "Canvas",
+    "Drift",
+    "Share",
+    "Standpoint",
+    "Surface",
+    "carried_box",
+    "disc_canvas",
+    "map_canvas",
+    "read_surface",
+    "seen_surface",
+    "shares_between",
+]
+
+Floats = NDArray[np.floating[Any]]
+Plane = NDArray[np.float32]
+
+# Nearer the limb than this the edge's blur has its say; the correction starts inside of it.
+_EDGE_FROM = 0.965
+_EDGE_TO = 1.01
+_EDGE_LEVEL = 0.5  # of the quiet disc: farther out, what the blurred edge holds is more sky than Sun
+_UNSEEN_LEVEL = 0.05  # of the quiet disc: darker than any umbra, so outside the frame, or behind the Moon
+_UNSEEN_SHARE = 1e-4
+# Surface that was seen lower than this (cosine to the line of sight) and is shown higher fades out: it was smeared.
+_LOW_MU = 0.12
+_LIMB_MU = 0.002  # the limb is seen, whatever the last digits say
+_FADE_DAYS = 1.0  # the last day of the reach
+_MOMENT_DAYS = 1e-4
+
+
+@dataclass(frozen=True)
+class Drift:
+    """How places move in Carrington longitude: ``at_equator + sine_squared * sin^2(latitude)``, deg/day."""
+
+    at_equator_deg_per_day: float
+    sine_squared_deg_per_day: float
+
+
+def _spot_law() -> Drift:
+    equator, pole = (float(rate) for rate in carrington_drift_deg_per_day(np.array([0.0, 90.0])))
+    return Drift(equator, pole - equator)
+
+
+SPOT_LAW = _spot_law()
+CARRINGTON_FRAME = Drift(0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class Standpoint:
+    """A view of the Sun: when (days from any one zero), the tilt B0, and the longitude L0 that faces us."""
+
+    time_days: float
+    b0_deg: float
+    l0_deg: float
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A picture's surface: 1 is quiet Sun, also at and beyond the limb; `seen` is 1 or 0, None where all of it is 1."""
+
+    flat: Plane
+    seen: Plane | None
+    frame: DiscFrame
+    at: Standpoint
+
+
+@dataclass(frozen=True)
+class Canvas:
+    """What a picture's pixels show: unit vectors (H, W) to the west, to the sky's north, towards the observer.
+
+    `left` and `top` tell where the canvas lies in its picture.
+    """
+
+    west: Plane
+    north: Plane
+    towards: Plane
+    left: int
+    top: int
+
+
+@dataclass(frozen=True)
+class Share:
+    """A surface's part in a blend: its weight, and how far it is trusted to be there (0 to 1)."""
+
+    surface: Surface
+    weight: float
+    trust: float
+
+
+def seen_surface(flat: Plane, frame: DiscFrame, at: Standpoint) -> Surface:
+    """Return a flattened disc made fit for carrying: its blurred or sharpened edge restored to quiet Sun.
+
+    Parameters
+    ----------
+    flat : ndarray of shape (size_px, size_px)
+        From `archive.disc.tone.flatten_disc`.
+    frame : DiscFrame
+    at : Standpoint
+        Of the picture.
+    """
+    place = (np.arange(frame.size_px, dtype=np.float32) - np.float32(frame.centre_px)) / np.float32(frame.radius_px)
+    radius = np.hypot(place[None, :], place[:, None])
+    restored = np.where(radius < _EDGE_TO, flat, np.float32(1.0))
+    edge = (radius > _EDGE_FROM) & (radius < _EDGE_TO)
+    middles, levels = _edge_levels(flat[edge], radius[edge], frame.radius_px)
+    level = np.interp(radius[edge], middles, levels / levels[0])
+    restored[edge] = np.where(level > _EDGE_LEVEL, restored[edge] / np.maximum(level, _EDGE_LEVEL), 1.0)
+    return Surface(np.ascontiguousarray(restored), _seen(flat, radius), frame, at)
+
+
+def _edge_levels(flat: Floats, radius: Floats, radius_px: float) -> tuple[Floats, Floats]:
+    """Median level in rings half a pixel wide, and the rings' radii."""
+    rings = int(np.ceil((_EDGE_TO - _EDGE_FROM) * radius_px * 2.0))
+    edges = np.linspace(_EDGE_FROM, _EDGE_TO, rings + 1)
+    order = np.argsort(radius, kind="stable")
+    cuts = np.searchsorted(radius[order], edges[1:-1])
+    levels = np.array([np.median(ring) if ring.size else 1.0 for ring in np.split(flat[order], cuts)])
+    return 0.5 * (edges[1:] + edges[:-1]), np.maximum(levels, 1e-3)
+
+
+def _seen(flat: Plane, radius: Floats) -> Plane | None:
+    """Where the picture shows the Sun at all; None where it does everywhere."""
+    import cv2
+
+    unseen = (flat < _UNSEEN_LEVEL) & (radius < _EDGE_FROM)
+    if np.count_nonzero(unseen) < _UNSEEN_SHARE * unseen.size:
+        return None
+    # Two pixels more: what is read between a seen and an unseen pixel is neither.
+    widened = cv2.dilate(unseen.astype(np.uint8), np.ones((5, 5), np.uint8))
+    return (1 - widened).astype(np.float32)
+
+
+def disc_canvas(frame: DiscFrame) -> Canvas:
+    """Return the canvas of a north-up disc: the square that just holds it; beyond the limb it repeats the limb."""
+    first = max(0, int(np.floor(frame.centre_px - frame.radius_px)) - 1)
+    place = (np.arange(first, frame.size_px - first) - frame.centre_px) / frame.radius_px
+    west, north = np.broadcast_arrays(place[None, :], -place[:, None])
+    latitude_deg, meridian_deg = from_disc(west, north, b0_deg=0.0)
+    return Canvas(*_vectors(latitude_deg, meridian_deg), first, first)
+
+
+def map_canvas(longitudes_deg: Floats, latitudes_deg: Floats, *, left: int, top: int) -> Canvas:
+    """Return the canvas of a flat map: a longitude (from the standpoint's L0) a column, a latitude a row, B0 = 0."""
+    longitude_deg, latitude_deg = np.meshgrid(longitudes_deg, latitudes_deg)
+    return Canvas(*_vectors(latitude_deg, longitude_deg), left, top)
+
+
+def _vectors(latitude_deg: Floats, meridian_deg: Floats) -> tuple[Plane, Plane, Plane]:
+    latitude, meridian = np.radians(latitude_deg), np.radians(meridian_deg)
+    west = np.cos(latitude) * np.sin(meridian)
+    towards = np.cos(latitude) * np.cos(meridian)
+    return west.astype(np.float32), np.sin(latitude).astype(np.float32), towards.astype(np.float32)
+
+
+def shares_between(surfaces: Sequence[Surface], time_days: float, *, reach_days: float) -> tuple[Share, ...]:
+    """Return how surfaces share in the picture of a moment: by nearness in time, fading out over the reach's last day.
+
+    Two surfaces on both sides of the moment are weighted linearly in time.
+    """
+    shares = []
+    for surface in surfaces:
+        age_days = abs(surface.at.time_days - time_days)
+        trust = float(np.clip((reach_days - age_days) / min(_FADE_DAYS, max(reach_days, _MOMENT_DAYS)), 0.0, 1.0))
+        shares.append(Share(surface, trust / max(age_days, _MOMENT_DAYS), trust))
+    return tuple(shares)
+
+
+def carried_box(
+    shares: Sequence[Share], canvas: Canvas, at: Standpoint, *, drift: Drift, box: tuple[slice, slice]
+) -> tuple[Plane, Plane]:
+    """Return the blended surface of a part of a canvas as seen from a standpoint, and how far it covers.
+
+    Parameters
+    ----------
+    shares : sequence of Share
+        None at all leaves everything blank.
+    canvas : Canvas
+    at : Standpoint
+        Its time counts with `SPOT_LAW` only.
+    drift : Drift
+        `SPOT_LAW`, or `CARRINGTON_FRAME` for a surface that turns as a whole.
+    box : tuple of slice
+        Rows and columns. A few rows at a time are several times faster than all at once: they stay in the
+        processor's cache.
+
+    Returns
+    -------
+    value : ndarray of the box's shape, float32
+        1 is quiet Sun; where nothing covers it is 1 too.
+    cover : ndarray of the same shape
+        1 where the surface is known, 0 where nobody looked.
+    """
+    west, north, towards = canvas.west[box], canvas.north[box], canvas.towards[box]
+    tilt = np.radians(at.b0_deg)
+    sine, cosine = np.float32(np.sin(tilt)), np.float32(np.cos(tilt))
+    low_mu = np.clip(towards - np.float32(1.0 / _PERSPECTIVE[0]), 0.0, _LOW_MU) + np.float32(_LIMB_MU)
+    # Heliographic: north is now along the axis, towards in the equator's plane.
+    north, towards = north * cosine + towards * sine, towards * cosine - north * sine
+    place = (west, north, towards, north * north)
+    total, weights, cover = (np.zeros_like(west) for _ in range(3))
+    for share in shares:
+        value, mu, seen = read_surface(share.surface, place, at, drift)
+        part = np.minimum(mu / low_mu, np.float32(1.0))
+        if seen is not None:
+            part *= seen
+        cover += part * np.float32(share.trust)
+        part *= mu
+        part *= np.float32(share.weight)
+        value *= part
+        total += value
+        weights += part
+    known = weights > 0.0
+    value = np.divide(total, weights, out=np.ones_like(total), where=known)
+    return value, np.clip(cover, 0.0, 1.0, out=cover)
+
+
+def read_surface(
+    surface: Surface, place: tuple[Plane, Plane, Plane, Plane], at: Standpoint, drift: Drift
+) -> tuple[Plane, Plane, Plane | None]:
+    """Read a surface where places were when it was seen.
+
+    Parameters
+    ----------
+    surface : Surface
+    place : tuple of four ndarrays of one shape, float32
+        Heliographic unit vectors (west, north, towards the central meridian as seen from `at`), and north squared.
+    at : Standpoint
+    drift : Drift
+
+    Returns
+    -------
+    value : ndarray of that shape
+    mu : ndarray
+        Cosine to the line of sight then, 0 behind the limb.
+    seen : ndarray or None
+        Whether the picture shows the place; None where it shows all.
+    """
+    import cv2
+
+    west, north, meridian, north_squared = place
+    then = surface.at
+    days = then.time_days - at.time_days
+    turn_deg = (at.l0_deg - then.l0_deg + 180.0) % 360.0 - 180.0 + drift.at_equator_deg_per_day * days
+    turn = north_squared * np.float32(np.radians(drift.sine_squared_deg_per_day * days))
+    turn += np.float32(np.radians(turn_deg))
+    sine, cosine = np.sin(turn), np.cos(turn)
+    west, meridian = west * cosine + meridian * sine, meridian * cosine - west * sine
+    tilt = np.radians(then.b0_deg)
+    tilt_sine, tilt_cosine = np.float32(np.sin(tilt)), np.float32(np.cos(tilt))
+    towards = north * tilt_sine + meridian * tilt_cosine
+    north = north * tilt_cosine - meridian * tilt_sine
+    distance, scale = _PERSPECTIVE
+    near = np.float32(scale * surface.frame.radius_px) / (np.float32(distance) - towards)
+    centre = np.float32(surface.frame.centre_px)
+    x_px, y_px = west * near + centre, centre - north * near
+    value = cv2.remap(surface.flat, x_px, y_px, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    # The cosine to the line of sight, to 1e-5.
+    mu = np.maximum(towards + np.float32(_LIMB_MU - 1.0 / distance), 0.0)
+    seen = None
+    if surface.seen is not None:
+        seen = cv2.remap(surface.seen, x_px, y_px, cv2.INTER_LINEAR).astype(np.float32, copy=False)
+    return value.astype(np.float32, copy=False), mu, seen
+
+
+def _perspective() -> tuple[float, float]:
+    """Distance D of the observer in radii, and the scale sqrt(D^2 - 1), read back from the places that `to_disc` gives.
+
+    A place at `towards` t lies at scale / (D - t) times its offset; two places give both.
+    """
+    meridians_deg = np.array([90.0, 30.0])
+    west, _, _ = to_disc(np.zeros(2), meridians_deg, b0_deg=0.0)
+    towards = np.cos(np.radians(meridians_deg))
+    stretch = west / np.sin(np.radians(meridians_deg))
+    distance = (stretch[1] * towards[1] - stretch[0] * towards[0]) / (stretch[1] - stretch[0])
+    return float(distance), float(stretch[0] * (distance - towards[0]))
+
+
+_PERSPECTIVE = _perspective()

@@ -1,0 +1,70 @@
+"""The strip along a film's foot: when pictures were taken, where the film stands, and the gaps between."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.films.caption import Box
+from archive.films.timeline import FrameSpec, Sighting
+
+__all__ = ["draw_strip", "strip_box_px", "strip_picture"]
+
+# Grey like the caption, for the same reason.
+_LINE, _TICK, _POINTER = 72, 190, 240
+
+
+def strip_box_px(size_px: int) -> Box:
+    """Return the strip's place in a square frame: below a centred disc with a radius of 0.45 of the side."""
+    margin, height = round(size_px / 50), max(9, round(size_px / 64) | 1)
+    top = size_px - margin - height
+    return Box(margin, top, size_px - margin, top + height)
+
+
+def strip_picture(
+    sightings: Sequence[Sighting], first: datetime, last: datetime, *, size_px: int, reach_days: float
+) -> NDArray[np.uint8]:
+    """Return the strip without its pointer, grey levels of the shape of `strip_box_px`.
+
+    A tick stands for each sighting; the line between them is missing where no sighting is within reach.
+    """
+    box = strip_box_px(size_px)
+    strip = np.zeros((box.bottom - box.top, box.right - box.left), np.uint8)
+    middle, thickness = strip.shape[0] // 2, max(1, round(size_px / 900))
+    places = [_along(sighting.time_utc, first, last, strip.shape[1]) for sighting in sightings]
+    for sighting in sightings:
+        reach = timedelta(days=reach_days)
+        ends = (_along(sighting.time_utc + sign * reach, first, last, strip.shape[1]) for sign in (-1, 1))
+        start, end = (round(min(max(place, 0), strip.shape[1] - 1)) for place in ends)
+        strip[middle : middle + thickness, start : end + 1] = _LINE
+    for place in places:
+        left = round(place)
+        strip[:, max(0, left - thickness + 1) : left + thickness] = _TICK
+    return strip
+
+
+def draw_strip(
+    frame: NDArray[np.uint8], strip: NDArray[np.uint8], spec: FrameSpec, *, first: datetime, last: datetime
+) -> None:
+    """Draw the strip and its pointer, a diamond at the frame's time, into `frame` in place."""
+    box = strip_box_px(frame.shape[0])
+    part = frame[box.top : box.bottom, box.left : box.right]
+    part[:] = strip[:, :, None]
+    half = strip.shape[0] // 2
+    place = _along(spec.time_utc, first, last, strip.shape[1])
+    start = max(0, int(place) - half - 1)
+    columns = np.arange(start, min(strip.shape[1], int(place) + half + 3))
+    rows = np.arange(strip.shape[0])[:, None]
+    cover = np.clip(half + 0.5 - np.abs(columns - place) - np.abs(rows - half), 0.0, 1.0)[:, :, None]
+    under = part[:, start : start + columns.size]
+    under[:] = np.rint(under * (1 - cover) + _POINTER * cover).astype(np.uint8)
+
+
+def _along(time_utc: datetime, first: datetime, last: datetime, width_px: int) -> float:
+    """Return a time's place along the strip, in pixels; half a diamond is left free at both ends."""
+    free = width_px / 100
+    share = (time_utc - first) / (last - first) if last > first else 0.5
+    return free + share * (width_px - 1 - 2 * free)

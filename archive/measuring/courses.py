@@ -1,0 +1,157 @@
+"""Courses of places on the turning Sun: what is the same thing in one picture and the next.
+
+A thing keeps its latitude, and its Carrington longitude drifts as the rotation law says; what is left is proper motion
+and the errors of the pictures. Each picture's places are shared out among the courses known so far, all at once, so
+that neighbours do not take each other's place. Nothing is decided by a later picture, and a course ends at the west
+limb: the work grows as the number of pictures does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
+
+from archive.sun.rotation import carrington_drift_deg_per_day
+
+__all__ = ["GATE", "Place", "Wander", "has_set", "link_places", "misfits", "shared_out"]
+
+Floats = NDArray[np.floating[Any]]
+
+GATE = 4.0**2  # squared standard errors, of latitude and longitude together
+_SYNODIC_DEG_PER_DAY = 13.2
+_LIMB_DEG = 98.0  # central meridian distance at which a thing has surely set, the errors of its place included
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where something was seen on the Sun, and how well that is known."""
+
+    time_days: float
+    latitude_deg: float
+    longitude_deg: float
+    meridian_deg: float  # central meridian distance, west positive
+    latitude_sigma_deg: float
+    longitude_sigma_deg: float
+
+
+@dataclass(frozen=True)
+class Wander:
+    """How far places stray from the rotation law: at once, and as a random walk of so much in a day."""
+
+    latitude_deg: float
+    longitude_deg: float
+    latitude_walk_deg: float
+    longitude_walk_deg: float
+
+
+@dataclass(frozen=True)
+class _Course:
+    """A course so far: (picture, place) numbers of its members, last filtered place, and that place's variances."""
+
+    members: tuple[tuple[int, int], ...]
+    at: Place
+    latitude_var: float
+    longitude_var: float
+
+
+def link_places(pictures: Sequence[Sequence[Place]], *, wander: Wander) -> list[tuple[tuple[int, int], ...]]:
+    """Follow places from picture to picture by the rotation law.
+
+    Parameters
+    ----------
+    pictures : sequence of sequences of Place
+        In time order, each of one time.
+    wander : Wander
+
+    Returns
+    -------
+    list of courses
+        Each the numbers (picture, place within it) of its members in time order, at most one a picture; every
+        place is in one course.
+    """
+    done: list[_Course] = []
+    running: list[_Course] = []
+    for i, places in enumerate(pictures):
+        if places:
+            done += [course for course in running if has_set(course.at, places[0].time_days)]
+            running = [course for course in running if not has_set(course.at, places[0].time_days)]
+            pairs = shared_out([_misfits(course, places, wander) for course in running])
+            for row, j in pairs:
+                running[row] = _moved_on(running[row], (i, j), places[j], wander)
+            new = sorted(set(range(len(places))) - {j for _, j in pairs})
+            running += [_begun((i, j), places[j], wander) for j in new]
+    return sorted(course.members for course in done + running)
+
+
+def misfits(start: Place, places: Sequence[Place], *, wander: Wander) -> Floats:
+    """Squared standard errors between a place carried on by the law, to later or earlier times, and others (N,)."""
+    return _misfits(_begun((0, 0), start, wander), places, wander)
+
+
+def has_set(at: Place, time_days: float) -> bool:
+    """Whether a place is by then beyond the west limb, or in the past beyond the east limb."""
+    return abs(at.meridian_deg + _SYNODIC_DEG_PER_DAY * (time_days - at.time_days)) > _LIMB_DEG
+
+
+def _own_variances(place: Place, wander: Wander) -> tuple[float, float]:
+    return (
+        wander.latitude_deg**2 + place.latitude_sigma_deg**2,
+        wander.longitude_deg**2 + place.longitude_sigma_deg**2,
+    )
+
+
+def _begun(member: tuple[int, int], place: Place, wander: Wander) -> _Course:
+    return _Course((member,), place, *_own_variances(place, wander))
+
+
+def _offsets(at: Place, places: Sequence[Place]) -> tuple[Floats, Floats, Floats]:
+    """Days from `at`, and how far in latitude and longitude the places lie off where the law takes it."""
+    days = np.array([place.time_days - at.time_days for place in places])
+    latitude_off = np.array([place.latitude_deg - at.latitude_deg for place in places])
+    carried = at.longitude_deg + carrington_drift_deg_per_day(np.array(at.latitude_deg)) * days
+    longitude_off = np.array([place.longitude_deg for place in places]) - carried
+    return days, latitude_off, (longitude_off + 180.0) % 360.0 - 180.0
+
+
+def _misfits(course: _Course, places: Sequence[Place], wander: Wander) -> Floats:
+    """Squared standard errors between the course carried on and each place (N,)."""
+    days, latitude_off, longitude_off = _offsets(course.at, places)
+    own = np.array([_own_variances(place, wander) for place in places])
+    latitude_var = course.latitude_var + wander.latitude_walk_deg**2 * np.abs(days) + own[:, 0]
+    longitude_var = course.longitude_var + wander.longitude_walk_deg**2 * np.abs(days) + own[:, 1]
+    misfit: Floats = latitude_off**2 / latitude_var + longitude_off**2 / longitude_var
+    return misfit
+
+
+def _moved_on(course: _Course, member: tuple[int, int], place: Place, wander: Wander) -> _Course:
+    """The course with one more place, weighed against where the law took it (a Kalman filter in each coordinate)."""
+    (days,), (latitude_off,), (longitude_off,) = _offsets(course.at, [place])
+    own_latitude, own_longitude = _own_variances(place, wander)
+    latitude_var = course.latitude_var + wander.latitude_walk_deg**2 * days
+    longitude_var = course.longitude_var + wander.longitude_walk_deg**2 * days
+    latitude_gain = latitude_var / (latitude_var + own_latitude)
+    longitude_gain = longitude_var / (longitude_var + own_longitude)
+    at = Place(
+        place.time_days,
+        place.latitude_deg - (1.0 - latitude_gain) * latitude_off,
+        (place.longitude_deg - (1.0 - longitude_gain) * longitude_off) % 360.0,
+        place.meridian_deg - (1.0 - longitude_gain) * longitude_off,
+        place.latitude_sigma_deg,
+        place.longitude_sigma_deg,
+    )
+    members = (*course.members, member)
+    return _Course(members, at, (1.0 - latitude_gain) * latitude_var, (1.0 - longitude_gain) * longitude_var)
+
+
+def shared_out(rows: Sequence[Floats]) -> list[tuple[int, int]]:
+    """Pairs (row, column) that share out places among courses with the least misfit in all; none beyond the gate."""
+    if not rows:
+        return []
+    capped = np.minimum(np.array(rows), GATE)
+    pairs = zip(*linear_sum_assignment(capped), strict=True)
+    return [(int(row), int(column)) for row, column in pairs if capped[row, column] < GATE]

@@ -1,0 +1,66 @@
+"""What the observer's hand puts right in a record: counts, groups, and places that are dust."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
+
+from archive.observation import NamedGroup
+from archive.records.toml_files import TomlModel
+
+__all__ = ["Dust", "StatedCounts", "StatedGroup", "groups_text"]
+
+
+def _name(name: str) -> str:
+    if not name or len(name) > 40 or set(name) - set("0123456789abcdefghijklmnopqrstuvwxyz-"):
+        raise ValueError("must be of small letters, digits and hyphens, such as 2297-3")
+    return name
+
+
+class StatedCounts(TomlModel):
+    """The observer's own count, g and s."""
+
+    groups: int = Field(ge=0, le=1000)
+    spots: int = Field(ge=0, le=10000)
+
+
+class StatedGroup(TomlModel):
+    """A group as the observer has it; with `name` it belongs to the group of that name."""
+
+    name: Annotated[str, AfterValidator(_name)] | None = None
+    latitude_deg: float = Field(ge=-90, le=90)
+    carrington_longitude_deg: float = Field(ge=0, le=360)
+    spots: int = Field(default=1, ge=1, le=10000)
+    area_msh: float = Field(default=0.0, ge=0, le=500000)
+    umbra_msh: float = Field(default=0.0, ge=0, le=500000)
+
+
+class Dust(TomlModel):
+    """A place of the picture as displayed where nothing dark is a spot."""
+
+    x_px: float = Field(ge=-100000, le=1000000)
+    y_px: float = Field(ge=-100000, le=1000000)
+    radius_px: float = Field(default=5.0, gt=0, le=10000)
+
+
+def groups_text(groups: Sequence[NamedGroup]) -> str:
+    """Groups as they would stand in a record, to be pasted there and put right; those with a place only."""
+    return "\n".join(_table(one) for one in groups if one.group.latitude_deg is not None) or "groups = []\n"
+
+
+def _table(one: NamedGroup) -> str:
+    group = one.group
+    lines = ["[[groups]]"]
+    if one.name is not None:
+        lines.append(f'name = "{one.name}"')
+    # `or 0.0` speaks to the type checker only: groups without a place are left out before.
+    lines += [
+        f"latitude_deg = {group.latitude_deg or 0.0:.1f}",
+        f"carrington_longitude_deg = {group.carrington_longitude_deg or 0.0:.1f}",
+        f"spots = {len(group.spots)}",
+        f"area_msh = {group.area_msh:.0f}.0",
+        f"umbra_msh = {group.umbra_msh:.0f}.0",
+    ]
+    return "\n".join(lines) + "\n"

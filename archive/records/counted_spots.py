@@ -1,0 +1,52 @@
+"""Spots counted and measured in an original, as it came; kept by its checksum and limb so that it is done once."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+from archive.errors import FolderError
+from archive.observation import Disc, Spot
+from archive.records.folder import DERIVED_NAME
+from archive.records.writing import write_whole
+
+__all__ = ["read_spots", "write_spots"]
+
+_VERSION = 1  # raise it when measuring changes its results
+
+
+def read_spots(root: Path, sha256: str, disc: Disc) -> tuple[Spot, ...] | None:
+    """What was kept for these bytes and this limb; None where nothing usable is kept."""
+    try:
+        kept = json.loads(_path(root, sha256).read_text(encoding="utf-8"))
+        if kept["key"] != _key(disc):
+            return None
+        return tuple(Spot(*(float(value) for value in row)) for row in kept["spots"])
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):  # to be measured again, whatever ails it
+        return None
+
+
+def write_spots(root: Path, sha256: str, disc: Disc, spots: Sequence[Spot]) -> tuple[Spot, ...]:
+    """Keep spots, and give them back as they are kept, rounded; an archive that cannot be written to keeps none."""
+    rows = [
+        [round(spot.right, 6), round(spot.up, 6), round(spot.area_msh, 2), round(spot.umbra_msh, 2)] for spot in spots
+    ]
+    path = _path(root, sha256)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, json.dumps({"key": _key(disc), "spots": rows}, allow_nan=False).encode())
+    except (OSError, FolderError):
+        pass
+    return tuple(Spot(*row) for row in rows)
+
+
+def _key(disc: Disc) -> str:
+    depends = {"version": _VERSION, "disc": asdict(disc)}
+    return hashlib.sha256(json.dumps(depends, sort_keys=True).encode()).hexdigest()[:16]
+
+
+def _path(root: Path, sha256: str) -> Path:
+    return root / DERIVED_NAME / "spots" / sha256[:2] / f"{sha256}.json"

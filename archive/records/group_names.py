@@ -1,0 +1,82 @@
+"""`group-names.toml`: every name that a sunspot group was ever given, with where the group was when it was named.
+
+A name once published must not move to another group, whatever is measured anew or added later; so names are no
+derived values. The program adds to the end of the file and changes nothing before it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field, model_validator
+
+from archive.records.toml_files import TomlModel, read_toml
+from archive.records.value_kinds import AwareTime, Text
+from archive.records.writing import write_whole
+
+__all__ = ["GROUP_NAMES_FILE", "GivenName", "add_names", "read_names"]
+
+GROUP_NAMES_FILE = "group-names.toml"
+_HEAD = (
+    "# Names of sunspot groups, and where each group was when it was named. The program adds names and changes none.\n"
+)
+
+
+class GivenName(TomlModel):
+    """A name, and the group's place when it was given."""
+
+    name: Text
+    time: AwareTime
+    latitude_deg: float = Field(ge=-90, le=90)
+    carrington_longitude_deg: float = Field(ge=0, le=360)
+
+
+class _Names(TomlModel):
+    groups: Annotated[tuple[GivenName, ...], Field(default=())]
+
+    @model_validator(mode="after")
+    def _once(self) -> _Names:
+        names = [given.name for given in self.groups]
+        twice = sorted({name for name in names if names.count(name) > 1}) if len(set(names)) < len(names) else []
+        if twice:
+            raise ValueError(f"{', '.join(twice)} stands twice; keep the first")
+        return self
+
+
+def read_names(root: Path) -> tuple[GivenName, ...]:
+    """All names given so far, in the order of giving.
+
+    Raises
+    ------
+    SettingsError
+        The file has mistakes.
+    """
+    path = root / GROUP_NAMES_FILE
+    return read_toml(path, _Names).groups if path.exists() else ()
+
+
+def add_names(root: Path, given: Sequence[GivenName]) -> None:
+    """Add names at the end; what stands there stays as it is, byte for byte.
+
+    Raises
+    ------
+    FolderError
+        The system refuses.
+    """
+    if not given:
+        return
+    path = root / GROUP_NAMES_FILE
+    before = path.read_bytes() if path.exists() else _HEAD.encode()
+    if before and not before.endswith(b"\n"):
+        before += b"\n"
+    write_whole(path, before + "".join(_entry(one) for one in given).encode())
+
+
+def _entry(one: GivenName) -> str:
+    return (
+        f'\n[[groups]]\nname = "{one.name}"\ntime = {one.time:%Y-%m-%dT%H:%M:%SZ}\n'
+        f"latitude_deg = {one.latitude_deg:.2f}\n"
+        f"carrington_longitude_deg = {one.carrington_longitude_deg % 360.0:.2f}\n"
+    )

@@ -1,0 +1,71 @@
+"""Carrington maps on disk: the sums they grow from, FITS, and the picture for a page."""
+
+from __future__ import annotations
+
+import io
+import json
+import warnings
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.records.writing import write_whole
+
+__all__ = ["read_sums", "write_map_fits", "write_map_picture", "write_sums"]
+
+Card = tuple[str, str | int | float, str]
+
+_MAP_STEP, _MAP_ZERO, _BLANK = 5e-5, 1.0, -32768
+
+
+def read_sums(path: Path) -> tuple[list[str], NDArray[np.float32], NDArray[np.float32]] | None:
+    """The pictures that went into kept sums, and the sums of light and weight; None where nothing usable is kept."""
+    try:
+        with np.load(path, allow_pickle=False) as kept:
+            members = json.loads(str(kept["members"]))
+            light, weight = kept["light"], kept["weight"]
+    except (OSError, ValueError, KeyError, EOFError):
+        return None
+    return members, light, weight
+
+
+def write_sums(path: Path, members: Sequence[str], light: NDArray[np.float32], weight: NDArray[np.float32]) -> None:
+    """Keep sums, so that a new picture is added to them."""
+    stream = io.BytesIO()
+    np.savez_compressed(stream, members=np.array(json.dumps(list(members))), light=light, weight=weight)
+    write_whole(path, stream.getvalue())
+
+
+def write_map_fits(path: Path, values: NDArray[np.float32], cards: Sequence[Card]) -> None:
+    """Write a map, north at the top, as 16-bit FITS, bottom row first; BLANK where nobody looked (NaN).
+
+    Steps of 0.00005 of the quiet disc, far below a picture's noise.
+    """
+    from astropy.io import fits
+
+    whole = np.where(np.isfinite(values), np.rint((values - _MAP_ZERO) / _MAP_STEP), _BLANK)
+    header = fits.Header()
+    for keyword, value, comment in cards:
+        header[keyword] = (value, comment)
+    header["BUNIT"] = ("", "quiet Sun = 1")
+    unit = fits.PrimaryHDU(np.clip(whole[::-1], _BLANK, -_BLANK - 1).astype(np.int16), header=header)
+    unit.header["BSCALE"] = _MAP_STEP
+    unit.header["BZERO"] = _MAP_ZERO
+    unit.header["BLANK"] = _BLANK
+    stream = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        unit.writeto(stream)
+    write_whole(path, stream.getvalue())
+
+
+def write_map_picture(path: Path, picture: NDArray[np.uint8]) -> None:
+    """Write grey and opacity (H, W, 2) as PNG."""
+    from PIL import Image
+
+    image = Image.merge("LA", [Image.fromarray(np.ascontiguousarray(picture[..., band])) for band in (0, 1)])
+    stream = io.BytesIO()
+    image.save(stream, format="PNG", optimize=True)
+    write_whole(path, stream.getvalue())

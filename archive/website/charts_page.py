@@ -1,0 +1,236 @@
+"""The charts, each with the figures behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from archive.observation import Counts, Observation
+from archive.website import addresses
+from archive.website.addresses import Here, day_of, day_page, group_page
+from archive.website.chart_axes import days_of
+from archive.website.chart_svg import Colour
+from archive.website.charts import (
+    Counted,
+    Curve,
+    Drawn,
+    Life,
+    Span,
+    Turned,
+    activity_chart,
+    is_long,
+    latitude_chart,
+    turning_chart,
+)
+from archive.website.content import Content
+from archive.website.followed import Followed
+from archive.website.group_rows import BY_HAND
+from archive.website.observing_days import ObservingDay
+from archive.website.pages import Frame, Link, SiteFace, frame
+from archive.website.turning import law_formula, rate_words
+from archive.website.wording import day_words, latitude_words, number, plural, span_words
+
+__all__ = ["Chart", "ChartRow", "ChartsPage", "LawRow", "charts_page"]
+
+# A rate that is less well known than this tells nothing of a law, whose curves are 2 degrees a day high.
+_LARGEST_SIGMA = 0.5
+_DASHES = ("6,2", "1.5,1.5", "6,2,1.5,2")
+
+
+@dataclass(frozen=True)
+class ChartRow:
+    """A line of the table behind a chart."""
+
+    head: Link
+    cells: tuple[str, ...]
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class LawRow:
+    """A law beside the sample of its line."""
+
+    name: str
+    own: bool
+    dashes: str
+    formula: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A chart; without anything to draw, `drawn` is None and `empty` says why."""
+
+    anchor: str
+    title: str
+    drawn: Drawn | None
+    empty: str
+    caption: str
+    columns: tuple[str, ...]
+    rows: tuple[ChartRow, ...]
+    laws: tuple[LawRow, ...] = ()
+
+
+@dataclass(frozen=True)
+class ChartsPage:
+    """All charts."""
+
+    frame: Frame
+    charts: tuple[Chart, ...]
+
+
+def charts_page(
+    content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace
+) -> ChartsPage:
+    """Gather the page of charts; days and groups in order of time."""
+    here = Here(addresses.CHARTS)
+    span = _span(days)
+    return ChartsPage(
+        frame=frame(face, here, title="Charts", description=f"What {face.observer} counted and measured, drawn"),
+        charts=(_activity(days, here, span=span), _latitude(groups, here, span=span), _turning(content, groups, here)),
+    )
+
+
+def _span(days: Sequence[ObservingDay]) -> Span:
+    """Return the times of the first and the last picture, for all charts alike."""
+    times = [
+        days_of(entry.observation.time_utc) for day in (*days[:1], *days[-1:]) for entry in (day.main, *day.others)
+    ]
+    return (min(times), max(times)) if times else (0.0, 0.0)
+
+
+def _activity(days: Sequence[ObservingDay], here: Here, *, span: Span) -> Chart:
+    counted = [one for day in days if (one := _counted(day)) is not None]
+    return Chart(
+        anchor="activity",
+        title="Relative number and area against time",
+        drawn=_activity_drawn(counted, span) if counted else None,
+        empty="No picture has been counted yet.",
+        caption=_activity_caption(span),
+        columns=("Day", "Groups", "Spots", "R", "Area"),
+        rows=tuple(_activity_row(one, counts, here) for one, counts in counted),
+    )
+
+
+def _activity_caption(span: Span) -> str:
+    line = "the line joins the means of calendar months" if is_long(span) else "days next to each other are joined"
+    return f"A dot is a day; {line}. R = k(10g + s)."
+
+
+def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
+    day = day_of(one)
+    figures = (counts.groups, counts.spots, counts.relative_number, one.spot_area_msh)
+    return ChartRow(
+        Link(day_words(day), here.to(day_page(day))), tuple(map(number, figures)), BY_HAND if counts.stated else ""
+    )
+
+
+def _counted(day: ObservingDay) -> tuple[Observation, Counts] | None:
+    """Return the day's picture that was counted, the main one before others."""
+    for entry in (day.main, *day.others):
+        if entry.observation.counts is not None:
+            return entry.observation, entry.observation.counts
+    return None
+
+
+def _activity_drawn(counted: Sequence[tuple[Observation, Counts]], span: Span) -> Drawn:
+    numbers = [counts.relative_number for _, counts in counted]
+    days = span_words(day_of(counted[0][0]), day_of(counted[-1][0]))
+    return activity_chart(
+        tuple(Counted(days_of(one.time_utc), counts.relative_number, one.spot_area_msh) for one, counts in counted),
+        span,
+        f"R on {plural(len(counted), 'day')}, {days}: from {number(min(numbers))} to {number(max(numbers))}.",
+    )
+
+
+def _latitude(groups: Sequence[Followed], here: Here, *, span: Span) -> Chart:
+    return Chart(
+        anchor="latitude",
+        title="Latitude against time",
+        drawn=_latitude_drawn(groups, span) if groups else None,
+        empty="No sunspot group has been followed yet.",
+        caption="A stroke is a group, from the first day it was seen to the last; the wider, the larger.",
+        columns=("Group", "First seen", "Last seen", "Latitude", "Largest area"),
+        rows=tuple(
+            ChartRow(
+                _group_link(group, here),
+                (
+                    day_words(group.days[0]),
+                    day_words(group.days[-1]),
+                    f"{latitude_words(group.latitude_deg)}°",
+                    number(group.largest.group.area_msh),
+                ),
+            )
+            for group in groups
+        ),
+    )
+
+
+def _latitude_drawn(groups: Sequence[Followed], span: Span) -> Drawn:
+    north = sum(group.latitude_deg >= 0 for group in groups)
+    latitudes = [group.latitude_deg for group in groups]
+    return latitude_chart(
+        tuple(
+            Life(
+                days_of(group.seen[0].observation.time_utc),
+                days_of(group.seen[-1].observation.time_utc),
+                round(group.latitude_deg, 2),
+                group.largest.group.area_msh,
+            )
+            for group in groups
+        ),
+        span,
+        f"{plural(north, 'group')} north of the equator and {len(groups) - north} south of it, "
+        f"between {latitude_words(min(latitudes), 0)} and {latitude_words(max(latitudes), 0)}.",
+    )
+
+
+def _turning(content: Content, groups: Sequence[Followed], here: Here) -> Chart:
+    known = [(group, rate) for group in groups if (rate := group.entry.rotation_deg_per_day) is not None]
+    curves = _curves(content)
+    drawn = tuple(
+        Turned(group.latitude_deg, rate, group.entry.rotation_sigma)
+        for group, rate in known
+        if group.entry.rotation_sigma is not None and group.entry.rotation_sigma <= _LARGEST_SIGMA
+    )
+    words = f"{plural(len(drawn), 'group')} and {plural(len(curves), 'law')} of rotation."
+    return Chart(
+        anchor="turning",
+        title="Rotation against latitude",
+        drawn=turning_chart(drawn, curves, words) if drawn or curves else None,
+        empty="No rotation has been measured yet: a group must be seen on three days at least.",
+        caption="A dot is a group, its bar one standard error to each side. Groups whose rate is less well known than "
+        f"{_LARGEST_SIGMA}° a day stand in the table only.",
+        columns=("Group", "Latitude", "Degrees a day"),
+        rows=tuple(
+            ChartRow(
+                _group_link(group, here),
+                (f"{latitude_words(group.latitude_deg)}°", rate_words(rate, group.entry.rotation_sigma)),
+            )
+            for group, rate in known
+        ),
+        laws=tuple(map(_law_row, curves)),
+    )
+
+
+def _curves(content: Content) -> tuple[Curve, ...]:
+    published = [
+        Curve(law, Colour.QUIET, _DASHES[number % len(_DASHES)]) for number, law in enumerate(content.published_laws)
+    ]
+    own = [] if content.own_law is None else [Curve(content.own_law, Colour.ACCENT, "")]
+    return (*published, *own)
+
+
+def _law_row(curve: Curve) -> LawRow:
+    law = curve.law
+    return LawRow(
+        name=law.name,
+        own=curve.colour is Colour.ACCENT,
+        dashes=curve.dashes,
+        formula=law_formula(law),
+        source=law.source if law.groups is None else f"fitted to {plural(law.groups, 'group')}",
+    )
+
+
+def _group_link(group: Followed, here: Here) -> Link:
+    return Link(group.name, here.to(group_page(group.name)))

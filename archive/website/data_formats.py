@@ -1,0 +1,68 @@
+"""Plain data as bytes: figures rounded to what they mean, JSON and CSV.
+
+References
+----------
+RFC 8259 (JSON); RFC 4180 (CSV).
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from archive.website.data_columns import Column
+
+__all__ = ["Record", "csv_bytes", "json_bytes", "rounded", "time_text"]
+
+Record = dict[str, object]
+
+
+def time_text(time_utc: datetime) -> str:
+    """Write a UTC time to the second, as ISO 8601."""
+    return f"{time_utc:%Y-%m-%dT%H:%M:%SZ}"
+
+
+def rounded(value: float | None, decimals: int) -> float | None:
+    """Round; what is not a finite figure is not known."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), decimals) + 0.0  # -0.0 becomes 0.0
+
+
+def json_bytes(value: object) -> bytes:
+    """Write JSON; a figure that is not finite is a fault of ours."""
+    return (json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode()
+
+
+def csv_bytes(columns: Sequence[Column], records: Sequence[Record]) -> bytes:
+    """Write a table with a row a record; names inside other names are joined by ``_``."""
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream, lineterminator="\r\n")
+    writer.writerow(column.name for column in columns)
+    for record in records:
+        flat = _flattened(record)  # without an alternative reading its columns are missing here, and stay empty
+        writer.writerow(_cell(flat.get(column.name)) for column in columns)
+    return stream.getvalue().encode()
+
+
+def _flattened(record: Mapping[str, object], prefix: str = "") -> Record:
+    """Bring the names inside other names to one level, joined by ``_``; lists stay whole."""
+    flat: Record = {}
+    for name, value in record.items():
+        if isinstance(value, dict):
+            flat |= _flattened(value, f"{prefix}{name}_")
+        else:
+            flat[prefix + name] = value
+    return flat
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool | list):
+        return json.dumps(value, ensure_ascii=False)
+    return str(value)

@@ -1,0 +1,101 @@
+"""Sunspot groups joined with the observations that show them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from archive.observation import Observation, SpotGroup
+from archive.website.content import Content, Entry, GroupEntry, GroupSighting
+
+__all__ = ["Followed", "Seen", "followed_groups"]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A group in one observation, with its place on the Sun."""
+
+    entry: Entry
+    group: SpotGroup
+    stated: bool
+    latitude_deg: float
+    longitude_deg: float
+    meridian_deg: float
+
+    @property
+    def observation(self) -> Observation:
+        """The observation that shows it."""
+        return self.entry.observation
+
+    @property
+    def map_rotation(self) -> int:
+        """The Carrington rotation whose map shows it.
+
+        Longitudes fall through a rotation from 360 to 0. What stands east of the meridian with a longitude above L0
+        passes the meridian in the next rotation, what stands west of it with one below L0 has done so in the last.
+        """
+        sun = self.observation.sun
+        return sun.carrington_rotation - round((self.meridian_deg - self.longitude_deg + sun.l0_deg) / 360.0)
+
+
+@dataclass(frozen=True)
+class Followed:
+    """A group with its sightings in order of time, at least one."""
+
+    entry: GroupEntry
+    seen: tuple[Seen, ...]
+
+    @property
+    def name(self) -> str:
+        """The name it has throughout the archive."""
+        return self.entry.name
+
+    @property
+    def rotation(self) -> int:
+        """The Carrington rotation in which it was first seen."""
+        return self.seen[0].observation.sun.carrington_rotation
+
+    @property
+    def days(self) -> tuple[date, ...]:
+        """The UTC days on which it was seen."""
+        return tuple(sorted({seen.observation.time_utc.date() for seen in self.seen}))
+
+    @property
+    def latitude_deg(self) -> float:
+        """Its mean latitude over all sightings."""
+        return sum(seen.latitude_deg for seen in self.seen) / len(self.seen)
+
+    @property
+    def largest(self) -> Seen:
+        """The sighting with the largest area."""
+        return max(self.seen, key=lambda seen: seen.group.area_msh)
+
+
+def followed_groups(content: Content) -> tuple[Followed, ...]:
+    """Join the groups with their observations.
+
+    Sightings without a place on the Sun, or of an observation that is gone, are left out, and so are groups that
+    have no other.
+
+    Returns
+    -------
+    tuple of Followed
+        In order of their first sighting, then of their names.
+    """
+    entries = {entry.observation.id: entry for entry in content.entries}
+    groups = [Followed(entry, _seen(entry.sightings, entries)) for entry in content.groups]
+    known = [group for group in groups if group.seen]
+    return tuple(sorted(known, key=lambda group: (group.seen[0].observation.time_utc, group.name)))
+
+
+def _seen(sightings: Sequence[GroupSighting], entries: Mapping[str, Entry]) -> tuple[Seen, ...]:
+    found = []
+    for sighting in sightings:
+        entry, group = entries.get(sighting.observation_id), sighting.group
+        latitude, longitude = group.latitude_deg, group.carrington_longitude_deg
+        meridian = group.central_meridian_distance_deg
+        if entry is None or latitude is None or longitude is None or meridian is None:
+            continue
+        found.append(Seen(entry, group, sighting.stated, latitude, longitude, meridian))
+    return tuple(sorted(found, key=lambda seen: (seen.observation.time_utc, seen.observation.id)))

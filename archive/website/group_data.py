@@ -1,0 +1,47 @@
+"""Sunspot groups under the names that other programs rely on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from archive.website.data_formats import Record, rounded
+from archive.website.followed import Followed, Seen
+
+__all__ = ["group_records", "sighting_rows"]
+
+
+def group_records(groups: Sequence[Followed]) -> list[dict[str, Any]]:
+    """Return each group with its sightings, ready for JSON."""
+    return [
+        {
+            "name": group.name,
+            "sightings": [_sighting(seen) for seen in group.seen],
+            "rotation_deg_per_day": rounded(group.entry.rotation_deg_per_day, 3),
+            "rotation_sigma": rounded(group.entry.rotation_sigma, 3),
+            "return_of": group.entry.return_of,
+            "other_names": list(group.entry.other_names),
+        }
+        for group in groups
+    ]
+
+
+def sighting_rows(records: Sequence[dict[str, Any]]) -> list[Record]:
+    """Return a flat row a sighting; what holds for the whole group is repeated in each."""
+    return [{**record, **sighting} for record in records for sighting in record["sightings"]]
+
+
+def _sighting(seen: Seen) -> Record:
+    group = seen.group
+    return {
+        "observation": seen.observation.id,
+        "latitude_deg": rounded(group.latitude_deg, 3),
+        "carrington_longitude_deg": rounded(group.carrington_longitude_deg, 3),
+        "central_meridian_distance_deg": rounded(group.central_meridian_distance_deg, 3),
+        "area_msh": rounded(group.area_msh, 1),
+        "spots": len(group.spots),
+        "latitude_sigma_deg": rounded(group.latitude_sigma_deg, 3),
+        "longitude_sigma_deg": rounded(group.longitude_sigma_deg, 3),
+        "umbra_msh": rounded(group.umbra_msh, 1),
+        "stated": seen.stated,
+    }

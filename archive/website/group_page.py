@@ -1,0 +1,146 @@
+"""The page of a sunspot group: its days side by side, what each picture tells of it, and how it turned."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from archive.website import addresses
+from archive.website.addresses import Here, day_of, day_page, group_page
+from archive.website.content import Content, TurningLaw
+from archive.website.followed import Followed, Seen
+from archive.website.group_crops import Crop, crop_scale, group_crops
+from archive.website.group_rows import GroupRow, group_row
+from archive.website.observing_days import stands_for_day
+from archive.website.pages import Fact, Frame, Link, SiteFace, frame
+from archive.website.turning import law_rate, rate_words
+from archive.website.wording import day_and_month, day_words, latitude_words, number, plural, span_words, time_words
+
+__all__ = ["GroupPage", "group_pages"]
+
+
+@dataclass(frozen=True)
+class GroupPage:
+    """A group; `crops` has one a day, `rates` is empty where the group's rotation is not known.
+
+    `kin` tells of its probable return: what a group is to this one, and the link to it.
+    """
+
+    frame: Frame
+    name: str
+    seen: str
+    facts: tuple[Fact, ...]
+    kin: tuple[tuple[str, Link], ...]
+    crops: tuple[Crop, ...]
+    crop_scale: str
+    rows: tuple[GroupRow, ...]
+    rates: tuple[Fact, ...]
+    charts: Link
+    previous: Link | None
+    next: Link | None
+
+
+def group_pages(content: Content, groups: Sequence[Followed], face: SiteFace) -> list[GroupPage]:
+    """Gather a page for every group; neighbours in the sequence link to each other."""
+    laws = [*([] if content.own_law is None else [content.own_law]), *content.published_laws]
+    kin = _kin(groups)
+    around = zip([None, *groups[:-1]], [*groups[1:], None], strict=True)
+    return [
+        _page(group, neighbours, face=face, laws=laws, kin=kin[group.name])
+        for group, neighbours in zip(groups, around, strict=False)  # without groups there is still the pair of the ends
+    ]
+
+
+def _page(
+    group: Followed,
+    neighbours: tuple[Followed | None, Followed | None],
+    *,
+    face: SiteFace,
+    laws: Sequence[TurningLaw],
+    kin: Mapping[str, Link],
+) -> GroupPage:
+    here = Here(group_page(group.name))
+    previous, following = (None if one is None else _link(one.name, here) for one in neighbours)
+    days = _one_a_day(group)
+    return GroupPage(
+        frame=_frame(group, here, face),
+        name=group.name,
+        seen=span_words(group.days[0], group.days[-1]),
+        facts=_facts(group),
+        kin=tuple((words, Link(one.words, one.href and here.to(one.href))) for words, one in kin.items()),
+        crops=group_crops(days, group.name, here),
+        crop_scale=crop_scale(days),
+        rows=tuple(_row(seen, here) for seen in group.seen),
+        rates=_rates(group, laws),
+        charts=Link("All groups’ rates against latitude", f"{here.to(addresses.CHARTS)}#turning"),
+        previous=previous,
+        next=following,
+    )
+
+
+def _frame(group: Followed, here: Here, face: SiteFace) -> Frame:
+    span = span_words(group.days[0], group.days[-1])
+    return frame(
+        face,
+        here,
+        title=f"Group {group.name}",
+        description=f"Sunspot group {group.name} at {latitude_words(group.latitude_deg, 0)}, seen {span}",
+        trail=(Link("Groups", here.to(addresses.GROUPS)),),
+    )
+
+
+def _kin(groups: Sequence[Followed]) -> dict[str, dict[str, Link]]:
+    """Tell for every group which one it returned from and as; a group that has no page has no link."""
+    pages = {group.name: Link(group.name, group_page(group.name)) for group in groups}
+    kin: dict[str, dict[str, Link]] = {group.name: {} for group in groups}
+    for group in groups:
+        before = group.entry.return_of
+        if before is not None:
+            kin[group.name]["Probable return of"] = pages.get(before, Link(before, ""))
+            kin.get(before, {})["Probably came back as"] = pages[group.name]
+    return kin
+
+
+def _one_a_day(group: Followed) -> list[Seen]:
+    """Choose each day's picture as its page does."""
+    chosen = []
+    for _, sightings in groupby(group.seen, key=lambda seen: day_of(seen.observation)):
+        of_day = {seen.observation.id: seen for seen in sightings}
+        main = stands_for_day(tuple(seen.entry for seen in of_day.values()))
+        chosen.append(of_day[main.observation.id])
+    return chosen
+
+
+def _facts(group: Followed) -> tuple[Fact, ...]:
+    largest = group.largest
+    facts = [
+        ("Seen on", plural(len(group.days), "day"), f"in {plural(len(group.seen), 'picture')}"),
+        ("Latitude", f"{latitude_words(group.latitude_deg)}°", "mean of all pictures"),
+        (
+            "Largest area",
+            number(largest.group.area_msh),
+            f"millionths of the solar hemisphere, on {day_words(day_of(largest.observation))}",
+        ),
+        ("Most spots", number(max(len(seen.group.spots) for seen in group.seen)), "in one picture"),
+        ("Earlier names", ", ".join(group.entry.other_names), "no longer used"),
+    ]
+    return tuple(Fact(name, value, meaning) for name, value, meaning in facts if value)
+
+
+def _rates(group: Followed, laws: Sequence[TurningLaw]) -> tuple[Fact, ...]:
+    rate = group.entry.rotation_deg_per_day
+    if rate is None:
+        return ()
+    own = Fact("This group", rate_words(rate, group.entry.rotation_sigma))
+    return (own, *(Fact(f"Law: {law.name}", rate_words(law_rate(law, group.latitude_deg)), law.source) for law in laws))
+
+
+def _row(seen: Seen, here: Here) -> GroupRow:
+    time_utc = seen.observation.time_utc
+    link = Link(day_and_month(time_utc.date()), here.to(day_page(time_utc.date())))
+    return group_row(seen.group, link, time=time_words(time_utc), stated=seen.stated)
+
+
+def _link(name: str, here: Here) -> Link:
+    return Link(f"Group {name}", here.to(group_page(name)))

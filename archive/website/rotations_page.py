@@ -1,0 +1,197 @@
+"""The Carrington rotations: a list of all, and a page each with its map, groups, days and film."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from archive.website import addresses
+from archive.website.addresses import Here, film_files, group_page, rotation_files, rotation_page
+from archive.website.content import Content, FilmEntry, RotationEntry
+from archive.website.followed import Followed, Seen
+from archive.website.observing_days import ObservingDay, day_thumb
+from archive.website.pages import Frame, Link, Picture, SiteFace, frame
+from archive.website.wording import days_and_months, degrees, latitude_words, number, span_words
+
+__all__ = ["MapGroup", "RotationPage", "RotationsPage", "rotation_pages", "rotations_page"]
+
+# Of the drawing over the map, which the template makes.
+MAP_UNITS_PER_DEG = 2.0
+
+
+@dataclass(frozen=True)
+class MapGroup:
+    """A group on a map: its place in the map's units and in words."""
+
+    link: Link
+    x: str
+    y: str
+    latitude: str
+    longitude: str
+    seen: str
+    largest: str
+
+
+@dataclass(frozen=True)
+class RotationPage:
+    """A rotation; `previous` and `next` are None at the ends."""
+
+    frame: Frame
+    number: int
+    span: str
+    map: Picture
+    shown: str
+    files: tuple[Link, ...]
+    groups: tuple[MapGroup, ...]
+    days: tuple[Picture, ...]
+    films: tuple[Picture, ...]
+    previous: Link | None
+    next: Link | None
+
+
+@dataclass(frozen=True)
+class RotationsPage:
+    """All rotations, the newest first."""
+
+    frame: Frame
+    maps: tuple[Picture, ...]
+
+
+def rotations_page(content: Content, face: SiteFace) -> RotationsPage:
+    """Gather the list of all rotations."""
+    here = Here(addresses.ROTATIONS)
+    newest = sorted(content.rotations, key=lambda one: one.number, reverse=True)
+    return RotationsPage(
+        frame=frame(face, here, title="Rotations", description=f"Carrington maps from the pictures of {face.observer}"),
+        maps=tuple(_map(rotation, here) for rotation in newest),
+    )
+
+
+def rotation_pages(
+    content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace
+) -> list[RotationPage]:
+    """Gather a page for every rotation that has a map; neighbours in the sequence link to each other."""
+    rotations = sorted(content.rotations, key=lambda one: one.number)
+    surroundings = _Surroundings(_days_of(days), _on_maps(groups), content.films)
+    around = zip([None, *rotations[:-1]], [*rotations[1:], None], strict=True)
+    return [
+        _page(rotation, neighbours, face=face, surroundings=surroundings)
+        for rotation, neighbours in zip(rotations, around, strict=False)  # without any there is still a pair of ends
+    ]
+
+
+@dataclass(frozen=True)
+class _Surroundings:
+    """What belongs to each rotation, by its number; and all films."""
+
+    days: Mapping[int, Sequence[ObservingDay]]
+    groups: Mapping[int, Sequence[tuple[Followed, Seen]]]
+    films: Sequence[FilmEntry]
+
+
+def _page(
+    rotation: RotationEntry,
+    neighbours: tuple[RotationEntry | None, RotationEntry | None],
+    *,
+    face: SiteFace,
+    surroundings: _Surroundings,
+) -> RotationPage:
+    here = Here(rotation_page(rotation.number))
+    picture = _map(rotation, here)
+    previous, following = (None if one is None else _link(one.number, here) for one in neighbours)
+    return RotationPage(
+        frame=frame(
+            face,
+            here,
+            title=f"Rotation {rotation.number}",
+            description=picture.alt,
+            trail=(Link("Rotations", here.to(addresses.ROTATIONS)),),
+        ),
+        number=rotation.number,
+        span=_span(rotation),
+        map=picture,
+        shown=_shown(rotation),
+        files=_files(rotation, here),
+        groups=tuple(_on_map(group, seen, here) for group, seen in surroundings.groups.get(rotation.number, ())),
+        days=tuple(day_thumb(day, here) for day in surroundings.days.get(rotation.number, ())),
+        films=tuple(_film(film, here) for film in surroundings.films if _is_of(film, rotation)),
+        previous=previous,
+        next=following,
+    )
+
+
+def _days_of(days: Sequence[ObservingDay]) -> dict[int, list[ObservingDay]]:
+    by_rotation: dict[int, list[ObservingDay]] = {}
+    for day in days:
+        by_rotation.setdefault(day.main.observation.sun.carrington_rotation, []).append(day)
+    return by_rotation
+
+
+def _on_maps(groups: Sequence[Followed]) -> dict[int, list[tuple[Followed, Seen]]]:
+    """Put every group on the map of its sighting nearest to the meridian, which rules there as well."""
+    by_rotation: dict[int, list[tuple[Followed, Seen]]] = {}
+    for group in groups:
+        nearest = min(group.seen, key=lambda seen: abs(seen.meridian_deg))
+        by_rotation.setdefault(nearest.map_rotation, []).append((group, nearest))
+    return by_rotation
+
+
+def _on_map(group: Followed, seen: Seen, here: Here) -> MapGroup:
+    return MapGroup(
+        link=Link(group.name, here.to(group_page(group.name))),
+        x=f"{MAP_UNITS_PER_DEG * seen.longitude_deg:.1f}",
+        y=f"{MAP_UNITS_PER_DEG * (90.0 - seen.latitude_deg):.1f}",
+        latitude=f"{latitude_words(seen.latitude_deg)}°",
+        longitude=degrees(seen.longitude_deg, 1),
+        seen=days_and_months(group.days[0], group.days[-1]),
+        largest=number(group.largest.group.area_msh),
+    )
+
+
+def _map(rotation: RotationEntry, here: Here) -> Picture:
+    files = rotation_files(rotation.number)
+    return Picture(
+        src=here.to(files.picture),
+        alt=f"Map of the Sun’s surface in Carrington rotation {rotation.number}, {_span(rotation)}: "
+        f"longitude 0° to 360° from left to right, north up",
+        href=here.to(rotation_page(rotation.number)),
+        words=f"Rotation {rotation.number}",
+        remark=_span(rotation),
+        oriented=True,
+    )
+
+
+def _shown(rotation: RotationEntry) -> str:
+    share = number(100.0 * rotation.observed_share)
+    return f"The map shows {share} % of the surface; nobody looked where it is hatched."
+
+
+def _span(rotation: RotationEntry) -> str:
+    return span_words(rotation.first_utc.date(), rotation.last_utc.date())
+
+
+def _files(rotation: RotationEntry, here: Here) -> tuple[Link, ...]:
+    files = rotation_files(rotation.number)
+    return (
+        Link("The map (PNG)", here.to(files.picture)),
+        Link("The map with its coordinates (FITS)", here.to(files.fits)),
+    )
+
+
+def _is_of(film: FilmEntry, rotation: RotationEntry) -> bool:
+    """Tell by the stem: ``rotation-2312``, and what may follow for another style."""
+    return f"{film.stem}-".startswith(f"rotation-{rotation.number}-")
+
+
+def _film(film: FilmEntry, here: Here) -> Picture:
+    return Picture(
+        src=here.to(film_files(film).poster),
+        alt=f"Still from the film: {film.title}",
+        href=f"{here.to(addresses.FILMS)}#{film.stem}",
+        words=film.title,
+        oriented=True,
+    )
+
+
+def _link(rotation: int, here: Here) -> Link:
+    return Link(f"Rotation {rotation}", here.to(rotation_page(rotation)))

@@ -1,0 +1,78 @@
+"""Groups, their rotation and the maps as the site takes them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from archive.measuring.following import FollowedGroup
+from archive.measuring.rotation_fit import PUBLISHED_LAWS, GroupRotation, group_rotation, rotation_law
+from archive.records.record import Record
+from archive.sun.rotations import rotation_start
+from archive.website import GroupEntry, GroupSighting, RotationEntry, TurningLaw
+from archive.workflow.mapping import RotationMap
+
+__all__ = ["group_content", "rotation_entry"]
+
+
+def group_content(groups: Sequence[FollowedGroup], records: Mapping[str, Record]) -> dict[str, Any]:
+    """What `Content` holds of groups and of the laws of rotation."""
+    rotations = [group_rotation(group) for group in groups]
+    return {
+        "groups": [_entry(group, turning, records) for group, turning in zip(groups, rotations, strict=True)],
+        "own_law": _own_law([one for one in rotations if one is not None]),
+        "published_laws": [
+            TurningLaw(
+                law.name,
+                law.equator_deg_per_day,
+                law.sine_squared_deg_per_day,
+                law.sine_fourth_deg_per_day,
+                source=law.source,
+            )
+            for law in PUBLISHED_LAWS
+        ],
+    }
+
+
+def _entry(group: FollowedGroup, turning: GroupRotation | None, records: Mapping[str, Record]) -> GroupEntry:
+    return GroupEntry(
+        name=group.name,
+        sightings=tuple(
+            GroupSighting(seen.observation, seen.group, records[seen.observation].groups is not None)
+            for seen in group.sightings
+        ),
+        rotation_deg_per_day=None if turning is None else turning.rate_deg_per_day,
+        rotation_sigma=None if turning is None else turning.sigma_deg_per_day,
+        return_of=group.return_of,
+        other_names=group.other_names,
+    )
+
+
+def _own_law(turning: Sequence[GroupRotation]) -> TurningLaw | None:
+    law = rotation_law(
+        [one.latitude_deg for one in turning],
+        [one.rate_deg_per_day for one in turning],
+        [one.sigma_deg_per_day for one in turning],
+    )
+    if law is None:
+        return None
+    return TurningLaw(
+        "this archive",
+        law.equator_deg_per_day,
+        law.sine_squared_deg_per_day,
+        equator_sigma=law.equator_sigma,
+        sine_squared_sigma=law.sine_squared_sigma,
+        groups=law.groups,
+    )
+
+
+def rotation_entry(made: RotationMap) -> RotationEntry:
+    """A rotation's map with its dates."""
+    return RotationEntry(
+        made.rotation,
+        rotation_start(made.rotation),
+        rotation_start(made.rotation + 1),
+        made.picture,
+        made.fits,
+        made.observed_share,
+    )

@@ -1,0 +1,102 @@
+"""Carrington maps: each rotation's oriented pictures brought together, kept, and grown by what is new."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.disc.aligned import STANDARD_FRAME
+from archive.disc.tone import flatten_disc
+from archive.measuring.carrington_map import (
+    CarringtonMap,
+    carrington_cards,
+    empty_map,
+    map_picture,
+    map_values,
+    observed_share,
+    rotations_shown,
+    with_disc,
+)
+from archive.observation import Observation
+from archive.records.folder import derived_folder
+from archive.records.map_files import read_sums, write_map_fits, write_map_picture, write_sums
+from archive.workflow.orienting import is_up
+from archive.workflow.picturing import load_disc, picture_key
+from archive.workflow.progress import Progress
+
+__all__ = ["RotationMap", "rotation_maps"]
+
+_VERSION = 1  # raise it when maps change
+_USUAL_SHARPNESS = 200.0  # radius over blur of a fair picture
+_LEAST_BLUR_PX = 0.5
+
+
+@dataclass(frozen=True)
+class RotationMap:
+    """Files of one rotation's map, and the share of the surface that it shows."""
+
+    rotation: int
+    picture: Path
+    fits: Path
+    observed_share: float
+
+
+def rotation_maps(root: Path, found: Sequence[Observation], *, on_progress: Progress) -> tuple[RotationMap, ...]:
+    """The maps of all rotations that an oriented white-light picture shows; derived discs must be there."""
+    members: dict[int, list[Observation]] = defaultdict(list)
+    for one in found:
+        if one.orientation.status != "unknown" and one.band == "white" and is_up(one.sun):
+            for rotation in rotations_shown(one.sun):
+                members[rotation].append(one)
+    folder = derived_folder(root) / "maps"
+    maps = []
+    for number, rotation in enumerate(sorted(members)):
+        on_progress("mapping", number, len(members))
+        maps.append(_map(root, folder / str(rotation), rotation, members[rotation]))
+    on_progress("mapping", len(members), len(members))
+    _forget(folder, members)
+    return tuple(one for one in maps if one.observed_share > 0.0)
+
+
+def _map(root: Path, folder: Path, rotation: int, members: Sequence[Observation]) -> RotationMap:
+    made = [_member_key(one) for one in members]
+    sums_file, picture, fits, share_file = (folder / name for name in ("sums.npz", "map.png", "map.fits", "share.json"))
+    kept = read_sums(sums_file)
+    if kept is not None and kept[0] == made and picture.is_file() and fits.is_file() and share_file.is_file():
+        return RotationMap(rotation, picture, fits, float(json.loads(share_file.read_text(encoding="utf-8"))))
+    folder.mkdir(parents=True, exist_ok=True)
+    # What is added in another order would differ in the last digit: only what comes later is added to kept sums.
+    known = len(kept[0]) if kept is not None and kept[0] == made[: len(kept[0])] else 0
+    sums = CarringtonMap(rotation, *kept[1:]) if kept is not None and known else empty_map(rotation)
+    for one in members[known:]:
+        flat = flatten_disc(load_disc(root, one.id), STANDARD_FRAME)
+        sums = with_disc(sums, flat, STANDARD_FRAME, sun=one.sun, sharpness=_sharpness(one))
+    values, share = map_values(sums), observed_share(sums)
+    write_map_picture(picture, map_picture(values))
+    write_map_fits(fits, values, carrington_cards(sums))
+    share_file.write_text(json.dumps(round(share, 4)), encoding="utf-8")
+    # Last: the sums say what the other files were made of.
+    write_sums(sums_file, made, sums.light, sums.weight)
+    return RotationMap(rotation, picture, fits, round(share, 4))
+
+
+def _member_key(one: Observation) -> str:
+    return hashlib.sha256(f"{_VERSION} {one.id} {picture_key(one, ())}".encode()).hexdigest()[:16]
+
+
+def _sharpness(one: Observation) -> float:
+    """A sharp picture counts more than a soft one of the same day: as the square of what it resolves."""
+    share = one.disc.radius_px / max(one.disc.blur_px, _LEAST_BLUR_PX) / _USUAL_SHARPNESS
+    return min(max(share, 0.1), 3.0) ** 2
+
+
+def _forget(folder: Path, members: dict[int, list[Observation]]) -> None:
+    if folder.is_dir():
+        for path in folder.iterdir():
+            if path.name not in {str(rotation) for rotation in members}:
+                shutil.rmtree(path, ignore_errors=True)

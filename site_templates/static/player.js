@@ -1,0 +1,100 @@
+/* Adds to the browser's own player: frame by frame, speed, keys, and the moments of the pictures as buttons.
+   Nothing starts by itself; a film repeats only where the reader has not asked for less motion. */
+"use strict";
+
+(() => {
+  const SPEEDS = [0.25, 0.5, 1, 2];
+  const KEYS = "Keys: K play or pause, comma and full stop one frame, [ and ] slower and faster.";
+  const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
+
+  function button(words, name, act) {
+    const made = document.createElement("button");
+    made.type = "button";
+    made.textContent = words;
+    made.setAttribute("aria-label", name);
+    made.addEventListener("click", act);
+    return made;
+  }
+
+  function speedChoice(video) {
+    const label = document.createElement("label");
+    const choice = document.createElement("select");
+    for (const speed of SPEEDS) choice.add(new Option(`${speed}×`, String(speed)));
+    choice.value = "1";
+    choice.addEventListener("change", () => { video.playbackRate = Number(choice.value); });
+    label.append("Speed ", choice);
+    return { label, choice };
+  }
+
+  function equip(film) {
+    const video = film.querySelector("video");
+    const fps = Number(film.dataset.fps);
+    const frames = Number(film.dataset.frames);
+    const seek = (frame) => {
+      const wanted = Math.min(Math.max(frame, 0), frames - 1);
+      const go = () => { video.currentTime = (wanted + 0.5) / fps; };
+      video.pause();
+      if (video.readyState > 0) { go(); return; }
+      video.preload = "metadata";
+      video.addEventListener("loadedmetadata", go, { once: true });
+      video.load();
+    };
+    const current = () => Math.min(Math.floor(video.currentTime * fps + 1e-3), frames - 1);
+    const step = (by) => seek(current() + by);
+    const toggle = () => { if (video.paused) video.play(); else video.pause(); };
+
+    const play = button("Play", "Play or pause", toggle);
+    const { label, choice } = speedChoice(video);
+    const place = document.createElement("span");
+    place.className = "quiet";
+    const tell = () => {
+      play.textContent = video.paused ? "Play" : "Pause";
+      place.textContent = `Frame ${current() + 1} of ${frames}`;
+    };
+    for (const event of ["play", "pause", "timeupdate", "seeked"]) video.addEventListener(event, tell);
+    tell();
+
+    const bar = document.createElement("div");
+    bar.className = "player-bar";
+    bar.setAttribute("role", "group");
+    bar.setAttribute("aria-label", `Film control: ${video.getAttribute("aria-label")}`);
+    bar.append(
+      play,
+      button("‹", "One frame back", () => step(-1)),
+      button("›", "One frame on", () => step(1)),
+      label,
+      place,
+    );
+    const hint = document.createElement("p");
+    hint.className = "small";
+    hint.textContent = KEYS;
+    film.append(bar, hint);
+
+    const pace = (by) => {
+      choice.selectedIndex = Math.min(Math.max(choice.selectedIndex + by, 0), SPEEDS.length - 1);
+      choice.dispatchEvent(new Event("change"));
+    };
+    const keys = { k: toggle, ",": () => step(-1), ".": () => step(1), "[": () => pace(-1), "]": () => pace(1) };
+    film.addEventListener("keydown", (event) => {
+      if (event.ctrlKey || event.altKey || event.metaKey || event.target === choice) return;
+      const act = keys[event.key.toLowerCase()];
+      if (act) { event.preventDefault(); act(); }
+    });
+
+    const repeat = () => { video.loop = !calm.matches; };
+    calm.addEventListener("change", repeat);
+    repeat();
+
+    const band = film.closest("section");
+    for (const moment of band ? band.querySelectorAll("[data-frame]") : []) {
+      const jump = button(moment.textContent, `Show the frame at ${moment.textContent}`, () => {
+        seek(Number(moment.dataset.frame));
+        film.scrollIntoView({ block: "nearest", behavior: calm.matches ? "auto" : "smooth" });
+      });
+      jump.className = "moment";
+      moment.replaceChildren(jump);
+    }
+  }
+
+  for (const film of document.querySelectorAll(".film-player")) equip(film);
+})();

@@ -1,0 +1,144 @@
+"""Spots of drawn discs, against what was drawn: 1e6 (1 - cos radius) MSH is a cap's share of the hemisphere."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scenes.discs import Bite, Facula, Scene, Spot, draw_disc, place_on_picture, quantise
+
+from archive.disc.brightness import brightness_plane
+from archive.disc.limb import fit_limb
+from archive.measuring.spots import measure_spots
+from archive.measuring.true_area import HALF_PENUMBRA, Foreshortening, area_within, true_area_px, umbra_area_px
+from archive.measuring.umbrae import split_patch
+from archive.observation import Spot as Measured
+
+FACULAE = (Facula(10, 65, 6), Facula(-14, -60, 7, seed=2))
+SPOTS = (Spot(12, 20, 1.2, umbra_share=0.42), Spot(-15, -30, 0.8, umbra_share=0.42))
+SCENE = Scene(
+    width_px=540, height_px=520, x_px=272.3, y_px=258.8, radius_px=230.0, b0_deg=5.0, spots=SPOTS, faculae=FACULAE
+)
+
+
+def measured(scene: Scene) -> tuple[Measured, ...]:
+    brightness = brightness_plane(quantise(draw_disc(scene), 8), full_scale=255.0)
+    disc = fit_limb(brightness)
+    return measure_spots(brightness, disc, north_angle_deg=scene.north_angle_deg, mirrored=scene.mirrored)
+
+
+def cap_msh(radius_deg: float) -> float:
+    return float(1e6 * (1.0 - np.cos(np.radians(radius_deg))))
+
+
+def drawn_place(scene: Scene, spot: Spot) -> tuple[float, float]:
+    """Right and up of a spot in the north-up frame, in radii, by the drawing's own geometry."""
+    upright = replace(scene, north_angle_deg=0.0, mirrored=False)
+    x, y, _ = place_on_picture(upright, spot.latitude_deg, spot.longitude_deg)
+    return (x - scene.x_px) / scene.radius_px, (scene.y_px - y) / scene.radius_px
+
+
+@pytest.mark.parametrize(
+    "look",
+    [
+        {},
+        {"north_angle_deg": 70.0},
+        {"north_angle_deg": -130.0, "mirrored": True},
+        {"blur_px": 2.2, "cloud": 0.3, "noise": 0.008},
+        {"sharpen": 0.8},
+        {"x_px": 350.0},
+    ],
+    ids=["plain", "turned", "mirrored", "soft and cloudy", "sharpened", "cut by the frame"],
+)
+def test_spots_are_where_and_as_large_as_drawn(look: dict[str, float]) -> None:
+    scene = replace(SCENE, **look)
+    spots = measured(scene)
+    assert len(spots) == len(SPOTS)
+    for spot, drawn in zip(spots, SPOTS, strict=True):  # both largest first
+        right, up = drawn_place(scene, drawn)
+        assert np.hypot(spot.right - right, spot.up - up) < 0.003  # 0.2 degrees at the disc's centre
+        assert spot.area_msh == pytest.approx(cap_msh(drawn.radius_deg), rel=0.15)
+
+
+def test_area_is_corrected_for_foreshortening() -> None:
+    """MSH = 1e6 A / (2 pi R^2 cos rho): the same spot has the same area wherever it stands."""
+    spots = tuple(Spot(0, longitude, 1.1, umbra_share=0.42) for longitude in (-60, -30, 0, 30, 60))
+    areas = [spot.area_msh for spot in measured(replace(SCENE, b0_deg=0.0, spots=spots, faculae=()))]
+    assert areas == pytest.approx([cap_msh(1.1)] * 5, rel=0.1)
+
+
+def test_umbra_is_its_share_of_the_area() -> None:
+    (spot,) = measured(replace(SCENE, spots=(Spot(5, 5, 1.5, umbra_share=0.5),)))
+    assert spot.umbra_msh == pytest.approx(0.25 * cap_msh(1.5), rel=0.15)
+
+
+@pytest.mark.parametrize(("apart_deg", "count"), [(2.0, 2), (0.8, 1)])
+def test_umbrae_of_one_penumbra_count_as_far_as_they_are_resolved(apart_deg: float, count: int) -> None:
+    half = apart_deg / 2.0
+    pair = tuple(Spot(10, 20 + side, 0.45, umbra_share=1.0) for side in (-half, half))
+    spots = measured(replace(SCENE, spots=(Spot(10, 20, 2.0, umbra_share=0.0), *pair)))
+    assert len(spots) == count
+    assert sum(spot.area_msh for spot in spots) == pytest.approx(cap_msh(2.0), rel=0.05)
+    assert sum(spot.umbra_msh for spot in spots) == pytest.approx(2.0 * cap_msh(0.45), rel=0.25)
+    if count == 2:
+        assert spots[0].area_msh == pytest.approx(spots[1].area_msh, rel=0.2)
+
+
+@pytest.mark.parametrize(
+    "look",
+    [
+        {"cloud": 0.3},
+        {"granulation": 0.02, "noise": 0.01},
+        {"sharpen": 0.8, "blur_px": 0.9},
+        {"caption": "2026-06-03 09:15 UTC", "x_px": 232.0, "y_px": 285.0},
+        {"bite": Bite(410.0, 130.0, 120.0)},
+        {"x_px": 370.0},
+    ],
+    ids=["thin cloud", "grain", "sharpened", "caption over the limb", "eclipse", "cut by the frame"],
+)
+def test_nothing_is_found_where_no_spot_is(look: dict[str, float]) -> None:
+    assert measured(replace(SCENE, spots=(), **look)) == ()
+
+
+def test_a_pore_counts_only_when_it_exceeds_the_resolution() -> None:
+    pore = Spot(5, 5, 0.3, umbra_share=0.8, umbra_level=0.45)
+    assert len(measured(replace(SCENE, spots=(pore,)))) == 1
+    assert measured(replace(SCENE, spots=(replace(pore, radius_deg=0.1),))) == ()
+
+
+def test_the_same_picture_gives_the_same_spots() -> None:
+    assert measured(SCENE) == measured(SCENE)
+
+
+def test_area_within_counts_crossed_pixels_by_their_share() -> None:
+    """A slope of a tenth a pixel crosses one half 12.3 px from the edge, on each of 30 rows."""
+    slope = np.tile(np.clip(0.5 + 0.1 * (12.3 - 0.5 - np.arange(40.0)), -5.0, 5.0), (30, 1))
+    assert area_within(slope, 0.5) == pytest.approx(12.3 * 30, rel=1e-6)
+
+
+@pytest.mark.parametrize("mu", [1.0, 0.5])
+@pytest.mark.parametrize("radius_px", [2.5, 5.0, 10.0])
+def test_true_area_undoes_the_blur_of_a_spot_drawn_finely(radius_px: float, mu: float) -> None:
+    """Drawn eight times finer and blurred by sampling alone, apart from the model that the measuring uses."""
+    from scipy import ndimage
+
+    fine, half = 8, 28
+    place = (np.arange(2 * half * fine) + 0.5) / fine - half
+    distance = np.hypot(place[None, :] / radius_px, place[:, None] / (radius_px * mu))
+    depth = 0.25 * (distance < 1.0) + 0.5 * (distance < 0.4)
+    blurred = ndimage.gaussian_filter(depth, 1.6 * fine).reshape(2 * half, fine, 2 * half, fine).mean(axis=(1, 3))
+    area_px = true_area_px(area_within(blurred, HALF_PENUMBRA), float(blurred.sum()), Foreshortening(mu, 1.6))
+    assert area_px == pytest.approx(np.pi * radius_px**2 * mu, rel=0.08)
+    assert umbra_area_px(area_px, float(blurred.sum())) == pytest.approx(0.16 * np.pi * radius_px**2 * mu, rel=0.3)
+
+
+def test_a_patch_is_shared_between_its_cores() -> None:
+    place = np.arange(40.0)
+    wells = np.exp(-((place - 10) ** 2) / 40) + 0.7 * np.exp(-((place - 30) ** 2) / 40)
+    depth = wells[None, :] * np.exp(-((np.arange(20.0) - 9) ** 2) / 18)[:, None]
+    parts = split_patch(depth, depth > 0.02, least_rise=0.05, rise_share=0.25)
+    assert parts[9, 10] == 1
+    assert parts[9, 30] == 2
+    assert parts[0, 0] == 0
+    assert set(np.unique(split_patch(depth, depth > 0.02, least_rise=0.8, rise_share=0.25))) == {0, 1}

@@ -1,0 +1,184 @@
+"""Spots counted through the program: corrections by hand, names that stay, the month's report, advice on captures."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from astropy.io import fits
+from astropy.wcs import WCS
+
+from archive.cli import main
+
+SAMPLE = Path(__file__).parents[2] / "sample_archive"
+DAY = "2026-06-03"
+RECORD = "2026/2026-06-03/1830Z.toml"
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("counted") / "my-sun"
+    shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns(".northlimb", "site", "group-names.toml"))
+    settings = folder / "archive.toml"
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(text.partition("[[films]]")[0], encoding="utf-8")
+    assert main(["build", str(folder)]) == 0
+    return folder
+
+
+@pytest.fixture
+def archive_folder(built: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(built, tmp_path / "my-sun"))
+
+
+def groups(folder: Path) -> dict[str, list[dict[str, object]]]:
+    found = json.loads((folder / "site" / "data" / "groups.json").read_text(encoding="utf-8"))
+    return {one["name"]: one["sightings"] for one in found}
+
+
+def observation(folder: Path) -> dict[str, object]:
+    found = json.loads((folder / "site" / "data" / "observations.json").read_text(encoding="utf-8"))
+    return next(one for one in found if one["id"].startswith(DAY))
+
+
+def add_to_record(folder: Path, text: str) -> None:
+    record = folder / RECORD
+    record.write_text(record.read_text(encoding="utf-8") + text, encoding="utf-8")
+
+
+def test_names_stay_when_everything_derived_is_deleted(archive_folder: Path) -> None:
+    names = (archive_folder / "group-names.toml").read_bytes()
+    before = groups(archive_folder)
+    assert len(before) >= 5
+    shutil.rmtree(archive_folder / ".northlimb")
+    shutil.rmtree(archive_folder / "site")
+    assert main(["build", str(archive_folder)]) == 0
+    assert groups(archive_folder) == before
+    assert (archive_folder / "group-names.toml").read_bytes() == names
+
+
+def test_relative_number_is_wolfs(built: Path) -> None:
+    """R = k (10 g + s), Wolf."""
+    counts = observation(built)["counts"]
+    assert isinstance(counts, dict)
+    assert counts["groups"] >= 3
+    assert counts["relative_number"] == 10 * counts["groups"] + counts["spots"]
+
+
+def test_counts_by_hand_win_and_are_marked(archive_folder: Path) -> None:
+    add_to_record(archive_folder, "\n[counts]\ngroups = 9\nspots = 41\n")
+    assert main(["build", str(archive_folder)]) == 0
+    assert observation(archive_folder)["counts"] == {
+        "groups": 9,
+        "spots": 41,
+        "relative_number": 131.0,
+        "stated": True,
+    }
+
+
+def test_groups_by_hand_stand_in_place_of_the_measured(archive_folder: Path) -> None:
+    name = next(iter(groups(archive_folder)))
+    add_to_record(
+        archive_folder,
+        f'\n[[groups]]\nname = "{name}"\nlatitude_deg = 12.0\ncarrington_longitude_deg = 101.0\nspots = 4\n'
+        "area_msh = 210.0\n",
+    )
+    assert main(["build", str(archive_folder)]) == 0
+    here = {
+        called: [seen for seen in sightings if str(seen["observation"]).startswith(DAY)]
+        for called, sightings in groups(archive_folder).items()
+    }
+    seen = {called: sightings for called, sightings in here.items() if sightings}
+    assert list(seen) == [name]
+    assert seen[name][0]["latitude_deg"] == 12.0
+    assert seen[name][0]["spots"] == 4
+    assert seen[name][0]["stated"] is True
+
+
+def test_dust_by_hand_is_not_counted(archive_folder: Path) -> None:
+    before = observation(archive_folder)
+    counts, disc = before["counts"], before["disc"]
+    assert isinstance(counts, dict)
+    assert isinstance(disc, dict)
+    add_to_record(
+        archive_folder, f"\n[[dust]]\nx_px = {disc['x_px']}\ny_px = {disc['y_px']}\nradius_px = {disc['radius_px']}\n"
+    )
+    assert main(["build", str(archive_folder)]) == 0
+    after = observation(archive_folder)["counts"]
+    assert isinstance(after, dict)
+    assert after["groups"] == after["spots"] == 0
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("\n[counts]\ngroups = -1\nspots = 2\n", "counts.groups"),
+        ("\n[[groups]]\nlatitude_deg = 95.0\ncarrington_longitude_deg = 10.0\n", "latitude_deg"),
+        ('\n[[groups]]\nname = "../x"\nlatitude_deg = 5.0\ncarrington_longitude_deg = 10.0\n', "small letters"),
+    ],
+)
+def test_wrong_corrections_are_refused_with_file_and_field(
+    archive_folder: Path, text: str, told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add_to_record(archive_folder, text)
+    assert main(["build", str(archive_folder)]) == 1
+    error = capsys.readouterr().err
+    assert RECORD in error
+    assert told in error
+
+
+def test_show_prints_groups_that_can_be_pasted(archive_folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = observation(archive_folder)["counts"]
+    assert isinstance(before, dict)
+    assert main(["show", str(archive_folder), DAY]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    start = next(number for number, line in enumerate(lines) if line.strip() == "[[groups]]")
+    add_to_record(archive_folder, "\n" + "\n".join(line.strip() for line in lines[start:]) + "\n")
+    assert main(["build", str(archive_folder)]) == 0
+    after = observation(archive_folder)["counts"]
+    assert after == {**before, "stated": True}
+
+
+def test_report_of_a_month_as_csv(built: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["report", str(built), "--month", "2026-06", "--format", "csv"]) == 0
+    rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+    assert [row["day"] for row in rows] == sorted({row["day"] for row in rows})
+    row = next(row for row in rows if row["day"] == DAY)
+    counts = observation(built)["counts"]
+    assert isinstance(counts, dict)
+    assert int(row["groups"]) == counts["groups"]
+    # The hemispheres' numbers add up to the whole: every group lies on one side.
+    assert float(row["relative_number_north"]) + float(row["relative_number_south"]) == counts["relative_number"]
+
+
+def test_report_as_text_ends_with_means_and_a_strange_month_is_refused(
+    built: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["report", str(built), "--month", "2026-06"]) == 0
+    assert "means of 7 days" in capsys.readouterr().out
+    assert main(["report", str(built), "--month", "2019-01"]) == 1
+    assert "2019-01" in capsys.readouterr().err
+
+
+def test_map_is_read_by_other_software(built: Path) -> None:
+    """Thompson (2006): CRLN, CRLT; a group's place on the map, by astropy.wcs, is darker than the quiet Sun."""
+    name, sightings = max(groups(built).items(), key=lambda one: max(float(str(s["area_msh"])) for s in one[1]))
+    seen = min(sightings, key=lambda one: abs(float(str(one["central_meridian_distance_deg"]))))
+    with fits.open(built / "site" / "rotations" / name.partition("-")[0] / "map.fits") as units:
+        values, wcs = np.asarray(units[0].data), WCS(units[0].header)
+        x, y = wcs.wcs_world2pix(float(str(seen["carrington_longitude_deg"])), float(str(seen["latitude_deg"])), 0)
+        column, row = round(float(x)), round(float(y))
+        about = values[row - 16 : row + 17, column - 16 : column + 17]
+    assert np.nanmin(about) < 0.8
+    assert np.isnan(values).any()
+
+
+def test_day_page_tells_what_the_capture_cost(built: Path) -> None:
+    page = (built / "site" / "days" / DAY / "index.html").read_text(encoding="utf-8")
+    assert "Smear at the limb" in page
+    assert "before one pixel of smear" in page
