@@ -241,6 +241,7 @@ def build(folder: Path, site_dir: Path | None, as_json: bool) -> None:
 @click.option("--caption", type=click.Choice(["full", "date"]), help="Date with time, or date only.  [default: full]")
 @click.option("--grid", is_flag=True, default=None, help="Latitude and longitude every 15 degrees.")
 @click.option("--axis", is_flag=True, default=None, help="The Sun's axis, where it stands out of the disc.")
+@click.option("--group-names", is_flag=True, default=None, help="The names of the sunspot groups.")
 @click.option("--view", type=click.Choice(["map", "disc"]), help="corotating: a flat map or a disc.  [default: map]")
 @click.option(
     "--longitude",
@@ -334,7 +335,7 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
 @JSON
 def show(folder: Path, day: str, as_json: bool) -> None:
     """Print what is known of a DAY's pictures: limb, Sun, the evidence for north, and the groups of spots."""
-    from archive.command_output import print_observations
+    from archive.command_show import print_observations
     from archive.records.folder import open_folder
     from archive.workflow.showing import show_day
 

@@ -13,16 +13,19 @@ from typing import Any
 import click
 
 from archive.command_streams import out, say, terminal_width
-from archive.observation import Observation, Orientation
+from archive.observation import Orientation
 from archive.safety import CAUTION
 from archive.workflow.adding import Added
 from archive.workflow.building import Built, Filmed
+from archive.workflow.capturing import longest_words, smear_words
 from archive.workflow.evening import Evening
 from archive.workflow.sending import Published
 from archive.workflow.showing import SunAt
 from archive.workflow.verifying import Verified
 
 __all__ = [
+    "count_words",
+    "north_in_words",
     "print_added",
     "print_answer",
     "print_built",
@@ -30,12 +33,12 @@ __all__ = [
     "print_created",
     "print_evening",
     "print_filmed",
-    "print_observations",
     "print_published",
     "print_refusal",
     "print_serving",
     "print_sun",
     "print_verified",
+    "print_warnings",
 ]
 
 
@@ -64,7 +67,7 @@ def print_created(folder: Path, settings: Path, *, as_json: bool) -> None:
 
 def print_added(result: Added, *, as_json: bool) -> None:
     """A line for each picture as it is done."""
-    _warn(result.warnings)
+    print_warnings(result.warnings)
     if result.status == "refused":
         print_causes(result.causes)
     elif as_json:
@@ -75,20 +78,20 @@ def print_added(result: Added, *, as_json: bool) -> None:
         disc = result.disc
         out(
             f"{result.id}  {result.picture}: disc at ({disc.x_px:.1f}, {disc.y_px:.1f}) px, "
-            f"radius {disc.radius_px:.1f} px; north {_north_in_words(result.orientation)}"
+            f"radius {disc.radius_px:.1f} px; north {north_in_words(result.orientation)}"
         )
 
 
 def print_built(built: Built, *, as_json: bool) -> None:
     """What the site holds, and where to look."""
-    _warn(built.warnings)
+    print_warnings(built.warnings)
     if as_json:
         print_answer({"status": "done", **_fields(built)}, as_json=True)
         return
     report = built.report
     out(
-        f"{_count(built.observations, 'observation')} on {_count(built.days, 'day')}, "
-        f"{_count(len(built.films), 'film')}: {_count(report.written, 'file')} written, "
+        f"{count_words(built.observations, 'observation')} on {count_words(built.days, 'day')}, "
+        f"{count_words(len(built.films), 'film')}: {count_words(report.written, 'file')} written, "
         f"{report.unchanged} unchanged, {report.removed} removed"
     )
     out(f"look at {built.home.absolute()}")
@@ -96,12 +99,12 @@ def print_built(built: Built, *, as_json: bool) -> None:
 
 def print_filmed(made: Filmed, *, as_json: bool) -> None:
     """Where the film is."""
-    _warn(made.warnings)
+    print_warnings(made.warnings)
     if as_json:
         listed = json.loads(made.frames_json.read_text(encoding="utf-8"))
         print_answer({"status": "done", "film": made, **listed}, as_json=True)
         return
-    out(f"film of {_count(len(made.observation_ids), 'observation')}, {made.frames} frames: {made.mp4.absolute()}")
+    out(f"film of {count_words(len(made.observation_ids), 'observation')}, {made.frames} frames: {made.mp4.absolute()}")
     out(f"beside it {made.frames_json.name} lists its frames; poster and small loop too")
     if made.home is not None:
         out(f"look at {made.home.absolute()}")
@@ -110,13 +113,15 @@ def print_filmed(made: Filmed, *, as_json: bool) -> None:
 def print_published(sent: Published, *, as_json: bool) -> None:
     """What travelled."""
     if sent.report.not_of_the_site:
-        _warn([f"{sent.target}: removed files that were not of this site: {', '.join(sent.report.not_of_the_site)}"])
+        print_warnings(
+            [f"{sent.target}: removed files that were not of this site: {', '.join(sent.report.not_of_the_site)}"]
+        )
     if as_json:
         print_answer({"status": "done", **_fields(sent)}, as_json=True)
         return
     report = sent.report
     out(
-        f"published to {sent.target}: {_count(report.copied, 'file')} sent ({report.bytes_copied / 1e6:.1f} MB), "
+        f"published to {sent.target}: {count_words(report.copied, 'file')} sent ({report.bytes_copied / 1e6:.1f} MB), "
         f"{report.unchanged} unchanged, {report.removed} removed"
     )
 
@@ -147,8 +152,8 @@ def print_verified(found: Verified, *, as_json: bool) -> None:
         print_answer({"status": "done" if found.clean else "refused", **_fields(found)}, as_json=True)
         return
     if found.repaired:
-        out(f"{_count(len(found.repaired), 'line')} added to checksums.sha256")
-    out(f"{_count(found.checked, 'original')} read; {'all' if found.clean else 'not all'} as filed")
+        out(f"{count_words(len(found.repaired), 'line')} added to checksums.sha256")
+    out(f"{count_words(found.checked, 'original')} read; {'all' if found.clean else 'not all'} as filed")
 
 
 def print_serving(site_dir: Path, address: str, *, as_json: bool) -> None:
@@ -158,18 +163,6 @@ def print_serving(site_dir: Path, address: str, *, as_json: bool) -> None:
     else:
         out(f"showing {site_dir} at {address} (Ctrl-C stops)")
     sys.stdout.flush()
-
-
-def print_observations(found: Sequence[Observation], *, as_json: bool) -> None:
-    """Limb, Sun and evidence of each picture."""
-    if as_json:
-        print_answer(found, as_json=True)
-        return
-    from archive.command_report import print_counts
-
-    for one in found:
-        _print_observation(one)
-        print_counts(one)
 
 
 def print_sun(found: SunAt, *, as_json: bool) -> None:
@@ -196,55 +189,29 @@ def print_sun(found: SunAt, *, as_json: bool) -> None:
         ("altitude", f"{view.altitude_deg:+.1f} deg (without refraction), azimuth {view.azimuth_deg:.1f} deg"),
         ("parallactic angle", f"{view.parallactic_angle_deg:+.1f} deg"),
         ("field rotation", f"{turning:+.1f} deg/h for an alt-azimuth camera, counter-clockwise positive"),
-        ("longest capture", _longest(found)),
+        ("smear in 100 s", smear_words(found.capture.limb_smear_px, found.capture.limb_smear_arcsec) or "none"),
+        ("longest capture", longest_words(found.capture) or "--radius PX, the disc's in your pictures, tells it"),
     ):
         out(f"  {label:<18}{value}")
     out()
     out(click.wrap_text(CAUTION, width=terminal_width()))
 
 
-def _longest(found: SunAt) -> str:
-    """Until turning smears a picture; in pixels where the disc's radius was given."""
-    advice = found.capture
-    if advice.longest_s is not None:
-        return f"{advice.longest_s:.0f} s before one pixel of smear, unless frames are turned back"
-    return (
-        f"as the field turns, the limb moves {advice.limb_smear_arcsec or 0.0:.2f} arcsec in 100 s "
-        "(--radius PX tells the longest)"
-    )
-
-
-def _print_observation(one: Observation) -> None:
-    disc, view = one.disc, one.sun
-    out(f"{one.id}  {one.time_utc:%Y-%m-%d %H:%M:%S} UTC  {one.site}, {one.instrument}  {one.picture.file}")
-    out(
-        f"  disc     ({disc.x_px:.2f}, {disc.y_px:.2f}) px, radius {disc.radius_px:.2f} px, "
-        f"flattening {100 * disc.flattening:.2f} %, scatter {disc.rms_px:.2f} px, "
-        f"{100 * disc.limb_fraction:.0f} % of the limb"
-    )
-    out(
-        f"  Sun      P {view.p_deg:+.2f}, B0 {view.b0_deg:+.2f}, L0 {view.l0_deg:.2f} deg, "
-        f"altitude {view.altitude_deg:.1f} deg, parallactic angle {view.parallactic_angle_deg:+.1f} deg"
-    )
-    out(f"  north    {_north_in_words(one.orientation)}")
-    for piece in one.orientation.evidence:
-        mirrored = "mirrored" if piece.mirrored else "not mirrored"
-        out(f"    {piece.kind:<10} {piece.north_angle_deg:+8.2f} ± {piece.sigma_deg:.2f} deg  {mirrored}  {piece.note}")
-    _warn(one.orientation.disputes)
-
-
-def _north_in_words(orientation: Orientation) -> str:
+def north_in_words(orientation: Orientation) -> str:
+    """A picture's north angle, its error and what it is worth."""
     if orientation.status == "unknown":
         return "not known: shown as it came (state --north-angle, or the instrument's camera angle and mirroring)"
     mirrored = ", mirrored" if orientation.mirrored else ""
     return f"{orientation.north_angle_deg:+.1f} ± {orientation.sigma_deg:.1f} deg{mirrored} ({orientation.status})"
 
 
-def _count(number: int, noun: str) -> str:
+def count_words(number: int, noun: str) -> str:
+    """``1 spot``, ``2 spots``."""
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def _warn(warnings: Iterable[str]) -> None:
+def print_warnings(warnings: Iterable[str]) -> None:
+    """One line each."""
     for warning in warnings:
         say(f"warning: {_one_line(warning)}")
 

@@ -1,4 +1,4 @@
-"""What `report` and `show` say of counts: tables for people, CSV for programs."""
+"""What `report` says: a table for people, CSV for programs."""
 
 from __future__ import annotations
 
@@ -8,11 +8,9 @@ from collections.abc import Callable, Sequence
 
 from archive.command_output import print_answer
 from archive.command_streams import out
-from archive.observation import NamedGroup, Observation
-from archive.records.corrections import groups_text
 from archive.workflow.reporting import HemisphereCounts, MonthReport, ReportRow
 
-__all__ = ["CSV_COLUMNS", "print_counts", "print_report"]
+__all__ = ["CSV_COLUMNS", "print_report"]
 
 
 def _figure(value: float | None, decimals: int = 0) -> str:
@@ -109,38 +107,3 @@ def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
 
 def _or_dash(value: float | None) -> str:
     return "-" if value is None else f"{value:.1f}"
-
-
-def print_counts(one: Observation) -> None:
-    """Counts and groups of a picture, and what to paste into its record to put them right."""
-    if one.counts is None or one.groups is None:
-        return
-    counts = one.counts
-    by_hand = " (by hand)" if counts.stated else ""
-    out(
-        f"  counted  {counts.groups} groups, {counts.spots} spots, R {counts.relative_number:g}{by_hand}, "
-        f"area {_figure(one.spot_area_msh)} millionths of the hemisphere"
-    )
-    for named in one.groups:
-        out(f"    {_group_line(named)}")
-    if any(named.group.latitude_deg is not None for named in one.groups):
-        record = one.picture.file.rpartition(".")[0]
-        out(
-            f"  to put groups right, paste into {record}.toml and edit (they then stand in place of the measured ones):"
-        )
-        for line in groups_text(one.groups).splitlines():
-            out(f"    {line}".rstrip())
-
-
-def _group_line(named: NamedGroup) -> str:
-    group = named.group
-    spots = f"{len(group.spots)} spot{'' if len(group.spots) == 1 else 's'}, {group.area_msh:.0f} MSH"
-    name = named.name or "not yet named"
-    if group.latitude_deg is None:
-        return f"{name:<14}{spots}, place not known"
-    errors = "" if group.latitude_sigma_deg is None else f" ± {group.latitude_sigma_deg:.1f}"
-    along = "" if group.longitude_sigma_deg is None else f" ± {group.longitude_sigma_deg:.1f}"
-    return (
-        f"{name:<14}latitude {group.latitude_deg:+.1f}{errors}, longitude {group.carrington_longitude_deg:.1f}{along}, "
-        f"{group.central_meridian_distance_deg:+.1f} from the central meridian, {spots}"
-    )

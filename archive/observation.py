@@ -83,6 +83,11 @@ class Disc:
     limb_fraction: float = 1.0
     blur_px: float = 0.0
 
+    @property
+    def softness(self) -> float:
+        """Blur as a share of the radius, so that large and small discs compare: the smallest is the sharpest."""
+        return self.blur_px / self.radius_px
+
 
 @dataclass(frozen=True)
 class Evidence:

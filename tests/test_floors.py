@@ -15,7 +15,7 @@ VALUES = {"observation", "errors"}
 ALLOWED = {
     "sun": VALUES,
     "disc": VALUES | {"sun"},
-    "orientation": VALUES | {"sun"},
+    "orientation": VALUES | {"sun", "measuring"},
     "measuring": VALUES | {"sun", "disc"},
     "reading": VALUES,
     "records": VALUES,

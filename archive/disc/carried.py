@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
-from archive.sun.heliographic import from_disc, to_disc
+from archive.sun.heliographic import DISTANCE_RADII, LIMB_RADII, from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
 
 __all__ = [
@@ -215,7 +215,7 @@ def carried_box(
     west, north, towards = canvas.west[box], canvas.north[box], canvas.towards[box]
     tilt = np.radians(at.b0_deg)
     sine, cosine = np.float32(np.sin(tilt)), np.float32(np.cos(tilt))
-    low_mu = np.clip(towards - np.float32(1.0 / _PERSPECTIVE[0]), 0.0, _LOW_MU) + np.float32(_LIMB_MU)
+    low_mu = np.clip(towards - np.float32(1.0 / DISTANCE_RADII), 0.0, _LOW_MU) + np.float32(_LIMB_MU)
     # Heliographic: north is now along the axis, towards in the equator's plane.
     north, towards = north * cosine + towards * sine, towards * cosine - north * sine
     place = (west, north, towards, north * north)
@@ -271,30 +271,13 @@ def read_surface(
     tilt_sine, tilt_cosine = np.float32(np.sin(tilt)), np.float32(np.cos(tilt))
     towards = north * tilt_sine + meridian * tilt_cosine
     north = north * tilt_cosine - meridian * tilt_sine
-    distance, scale = _PERSPECTIVE
-    near = np.float32(scale * surface.frame.radius_px) / (np.float32(distance) - towards)
+    near = np.float32(LIMB_RADII * surface.frame.radius_px) / (np.float32(DISTANCE_RADII) - towards)
     centre = np.float32(surface.frame.centre_px)
     x_px, y_px = west * near + centre, centre - north * near
     value = cv2.remap(surface.flat, x_px, y_px, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     # The cosine to the line of sight, to 1e-5.
-    mu = np.maximum(towards + np.float32(_LIMB_MU - 1.0 / distance), 0.0)
+    mu = np.maximum(towards + np.float32(_LIMB_MU - 1.0 / DISTANCE_RADII), 0.0)
     seen = None
     if surface.seen is not None:
         seen = cv2.remap(surface.seen, x_px, y_px, cv2.INTER_LINEAR).astype(np.float32, copy=False)
     return value.astype(np.float32, copy=False), mu, seen
-
-
-def _perspective() -> tuple[float, float]:
-    """Distance D of the observer in radii, and the scale sqrt(D^2 - 1), read back from the places that `to_disc` gives.
-
-    A place at `towards` t lies at scale / (D - t) times its offset; two places give both.
-    """
-    meridians_deg = np.array([90.0, 30.0])
-    west, _, _ = to_disc(np.zeros(2), meridians_deg, b0_deg=0.0)
-    towards = np.cos(np.radians(meridians_deg))
-    stretch = west / np.sin(np.radians(meridians_deg))
-    distance = (stretch[1] * towards[1] - stretch[0] * towards[0]) / (stretch[1] - stretch[0])
-    return float(distance), float(stretch[0] * (distance - towards[0]))
-
-
-_PERSPECTIVE = _perspective()

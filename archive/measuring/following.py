@@ -7,7 +7,7 @@ archive's past, may lengthen a group's course or join two; it does not give a na
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -110,9 +110,8 @@ def follow_groups(
     )
 
 
-def names_to_register(groups: Iterable[FollowedGroup], *, register: Iterable[NamedPlace]) -> tuple[NamedPlace, ...]:
-    """Names given for the first time, with the places of the first sightings: to be added to the register's end."""
-    known = {named.name for named in register}
+def names_to_register(groups: Iterable[FollowedGroup], *, known: Collection[str]) -> tuple[NamedPlace, ...]:
+    """Names not yet known, with the places of the groups' first sightings: to be added to the register's end."""
     places = [(group.name, place_of(group.sightings[0])) for group in groups if group.name not in known]
     return tuple(NamedPlace(name, at.time_days, at.latitude_deg, at.longitude_deg) for name, at in places)
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from archive.measuring.courses import Place, Wander, link_places
 from archive.measuring.following import FollowedGroup, Sighting, place_of
+from archive.sun.clock import UNIX_EPOCH_JD
 from archive.sun.ephemeris import solar_ephemeris
 from archive.sun.heliographic import from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day, spot_rotation_deg_per_day
@@ -31,7 +32,6 @@ __all__ = [
 
 Floats = NDArray[np.floating[Any]]
 
-_UNIX_EPOCH_JD = 2440587.5
 _LEAST_DAYS, _LEAST_SPAN_DAYS = 3, 1.5
 _SPOTS_WANDER = Wander(0.35, 0.45, 0.15, 0.25)
 _MEAN_PLACE_SHARE = 0.02  # of the spots' weight
@@ -160,7 +160,7 @@ def _day(here: NDArray[np.bool_], weights: Floats, values: Floats) -> Floats:
 
 def _ahead_of_law(sightings: Sequence[Sighting], places: Sequence[Place], latitude_deg: float) -> Floats:
     """How far the group is ahead of the rotation law at each sighting (N,), deg, from any one zero."""
-    b0_deg = solar_ephemeris(np.array([one.time_days for one in sightings]) + _UNIX_EPOCH_JD).b0_deg
+    b0_deg = solar_ephemeris(np.array([one.time_days for one in sightings]) + UNIX_EPOCH_JD).b0_deg
     spots = [_spot_places(one, place, float(tilt)) for one, place, tilt in zip(sightings, places, b0_deg, strict=True)]
     areas = [[spot.area_msh for spot in one.group.spots] for one in sightings]
     rows = []  # picture, course, degrees ahead, weight

@@ -15,8 +15,6 @@ Floats = NDArray[np.floating[Any]]
 
 _LEAST_DAYS = 0.7  # in which a spot near the centre moves by 0.16 radii
 _MOST_DAYS = 10.0
-_SAME_PLACE_RADII = 0.008
-_LEAST_DAYS_STANDING = 2
 
 
 @dataclass(frozen=True)
@@ -28,8 +26,10 @@ class PlacedSpots:
     in_frame: Floats
 
 
-def standing_specks(pictures: Sequence[PlacedSpots]) -> list[NDArray[np.bool_]]:
-    """Which spots stand, within ten days, at the same place of the frame (or of the disc) on two other days.
+def standing_specks(
+    pictures: Sequence[PlacedSpots], *, least_days: int, same_place_radii: float
+) -> list[NDArray[np.bool_]]:
+    """Which spots stand, within ten days, at the same place of the frame (or of the disc) on other days.
 
     A spot comes to where another one stood about once in a hundred times, twice about once in ten thousand;
     a speck is there every day.
@@ -37,16 +37,22 @@ def standing_specks(pictures: Sequence[PlacedSpots]) -> list[NDArray[np.bool_]]:
     Parameters
     ----------
     pictures : sequence of PlacedSpots
-        Of one instrument, in order of time.
+        Of one instrument, in any order.
+    least_days : int
+        On how many other days.
+    same_place_radii : float
+        How near is the same place.
 
     Returns
     -------
     list of ndarray of shape (N,)
     """
-    found = []
-    for number, picture in enumerate(pictures):
-        near = [other for other in _near(pictures, number) if len(other.on_disc)]
-        found.append(_standing(picture, near))
+    order = sorted(range(len(pictures)), key=lambda number: pictures[number].time_days)
+    in_time = [pictures[number] for number in order]
+    found: list[NDArray[np.bool_]] = [np.zeros(0, dtype=bool)] * len(pictures)
+    for place, number in enumerate(order):
+        near = [other for other in _near(in_time, place) if len(other.on_disc)]
+        found[number] = _standing(in_time[place], near, same_place_radii) >= least_days
     return found
 
 
@@ -62,17 +68,18 @@ def _near(pictures: Sequence[PlacedSpots], number: int) -> list[PlacedSpots]:
     return near
 
 
-def _standing(picture: PlacedSpots, near: Sequence[PlacedSpots]) -> NDArray[np.bool_]:
+def _standing(picture: PlacedSpots, near: Sequence[PlacedSpots], same_place_radii: float) -> NDArray[np.intp]:
     """On how many days each spot is met again, in the frame or on the disc."""
     days: list[set[int]] = [set() for _ in picture.on_disc]
     for other in near:
-        met = _met(picture.on_disc, other.on_disc) | _met(picture.in_frame, other.in_frame)
+        met = _met(picture.on_disc, other.on_disc, same_place_radii)
+        met |= _met(picture.in_frame, other.in_frame, same_place_radii)
         for spot in np.flatnonzero(met):
             days[spot].add(int(np.floor(other.time_days)))
-    return np.array([len(on) >= _LEAST_DAYS_STANDING for on in days], dtype=bool)
+    return np.array([len(on) for on in days], dtype=np.intp)
 
 
-def _met(mine: Floats, theirs: Floats) -> NDArray[np.bool_]:
+def _met(mine: Floats, theirs: Floats, same_place_radii: float) -> NDArray[np.bool_]:
     apart = np.linalg.norm(mine[:, None, :] - theirs[None, :, :], axis=2)
-    met: NDArray[np.bool_] = apart.min(axis=1) < _SAME_PLACE_RADII
+    met: NDArray[np.bool_] = apart.min(axis=1) < same_place_radii
     return met

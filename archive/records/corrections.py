@@ -10,13 +10,17 @@ from pydantic import AfterValidator, Field
 from archive.observation import NamedGroup
 from archive.records.toml_files import TomlModel
 
-__all__ = ["Dust", "StatedCounts", "StatedGroup", "groups_text"]
+__all__ = ["Dust", "GroupName", "StatedCounts", "StatedGroup", "groups_text"]
 
 
-def _name(name: str) -> str:
+def _group_name(name: str) -> str:
+    # It names a folder of the site.
     if not name or len(name) > 40 or set(name) - set("0123456789abcdefghijklmnopqrstuvwxyz-"):
         raise ValueError("must be of small letters, digits and hyphens, such as 2297-3")
     return name
+
+
+GroupName = Annotated[str, AfterValidator(_group_name)]
 
 
 class StatedCounts(TomlModel):
@@ -29,7 +33,7 @@ class StatedCounts(TomlModel):
 class StatedGroup(TomlModel):
     """A group as the observer has it; with `name` it belongs to the group of that name."""
 
-    name: Annotated[str, AfterValidator(_name)] | None = None
+    name: GroupName | None = None
     latitude_deg: float = Field(ge=-90, le=90)
     carrington_longitude_deg: float = Field(ge=0, le=360)
     spots: int = Field(default=1, ge=1, le=10000)

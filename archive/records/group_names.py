@@ -12,8 +12,9 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from archive.records.corrections import GroupName
 from archive.records.toml_files import TomlModel, read_toml
-from archive.records.value_kinds import AwareTime, Text
+from archive.records.value_kinds import AwareTime
 from archive.records.writing import write_whole
 
 __all__ = ["GROUP_NAMES_FILE", "GivenName", "add_names", "read_names"]
@@ -27,7 +28,7 @@ _HEAD = (
 class GivenName(TomlModel):
     """A name, and the group's place when it was given."""
 
-    name: Text
+    name: GroupName
     time: AwareTime
     latitude_deg: float = Field(ge=-90, le=90)
     carrington_longitude_deg: float = Field(ge=0, le=360)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import io
 import json
 import warnings
+import zipfile
 from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
@@ -13,28 +15,56 @@ from numpy.typing import NDArray
 
 from archive.records.writing import write_whole
 
-__all__ = ["read_sums", "write_map_fits", "write_map_picture", "write_sums"]
+__all__ = [
+    "MadeOf",
+    "read_made",
+    "read_sums",
+    "write_made",
+    "write_map_fits",
+    "write_map_picture",
+    "write_sums",
+]
 
 Card = tuple[str, str | int | float, str]
 
 _MAP_STEP, _MAP_ZERO, _BLANK = 5e-5, 1.0, -32768
 
 
-def read_sums(path: Path) -> tuple[list[str], NDArray[np.float32], NDArray[np.float32]] | None:
-    """The pictures that went into kept sums, and the sums of light and weight; None where nothing usable is kept."""
+@dataclass(frozen=True)
+class MadeOf:
+    """The pictures that went into a map, in order, and the share of the surface that it shows."""
+
+    members: list[str]
+    observed_share: float
+
+
+def read_made(path: Path) -> MadeOf | None:
+    """What a kept map was made of; None where nothing usable is kept."""
+    try:
+        kept = json.loads(path.read_text(encoding="utf-8"))
+        return MadeOf([str(member) for member in kept["members"]], float(kept["observed_share"]))
+    except (OSError, ValueError, LookupError, TypeError):
+        return None
+
+
+def write_made(path: Path, made: MadeOf) -> None:
+    """Keep what a map was made of."""
+    write_whole(path, json.dumps(asdict(made)).encode())
+
+
+def read_sums(path: Path) -> tuple[NDArray[np.float32], NDArray[np.float32]] | None:
+    """Kept sums of light and weight; None where nothing usable is kept."""
     try:
         with np.load(path, allow_pickle=False) as kept:
-            members = json.loads(str(kept["members"]))
-            light, weight = kept["light"], kept["weight"]
-    except (OSError, ValueError, KeyError, EOFError):
+            return kept["light"], kept["weight"]
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None
-    return members, light, weight
 
 
-def write_sums(path: Path, members: Sequence[str], light: NDArray[np.float32], weight: NDArray[np.float32]) -> None:
+def write_sums(path: Path, light: NDArray[np.float32], weight: NDArray[np.float32]) -> None:
     """Keep sums, so that a new picture is added to them."""
     stream = io.BytesIO()
-    np.savez_compressed(stream, members=np.array(json.dumps(list(members))), light=light, weight=weight)
+    np.savez_compressed(stream, light=light, weight=weight)
     write_whole(path, stream.getvalue())
 
 

@@ -15,7 +15,7 @@ import erfa
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["julian_date_utc", "time_scales"]
+__all__ = ["UNIX_EPOCH_JD", "julian_date_utc", "time_scales"]
 
 # TT - UT1 in seconds at 0 h on 1 January, every five years 1950 to 1970: Astronomical Almanac, table of
 # delta T, from memory.
@@ -29,7 +29,7 @@ _DELTA_T_FROM_1972_S = (
 )  # fmt: skip
 _TT_MINUS_TAI_S = 32.184  # definition, IAU 1991
 _SECONDS_PER_DAY = 86400.0
-_UNIX_EPOCH_JD = 2440587.5
+UNIX_EPOCH_JD = 2440587.5
 _JD_1972 = 2441317.5
 _JD_TABLE_END = 2461041.5  # 2026-01-01
 
@@ -53,7 +53,7 @@ def julian_date_utc(times_utc: Sequence[datetime]) -> NDArray[np.float64]:
         raise ValueError("a time without a zone: give it one, such as tzinfo=UTC")
     epoch = datetime(1970, 1, 1, tzinfo=UTC)
     days = [(moment - epoch).total_seconds() / _SECONDS_PER_DAY for moment in times_utc]
-    return np.asarray(days, dtype=np.float64) + _UNIX_EPOCH_JD
+    return np.asarray(days, dtype=np.float64) + UNIX_EPOCH_JD
 
 
 def time_scales(julian_dates_utc: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

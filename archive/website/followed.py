@@ -81,12 +81,12 @@ def followed_groups(content: Content) -> tuple[Followed, ...]:
     Returns
     -------
     tuple of Followed
-        In order of their first sighting, then of their names.
+        In order of their first sighting, then of their names, 2311-9 before 2311-10.
     """
     entries = {entry.observation.id: entry for entry in content.entries}
     groups = [Followed(entry, _seen(entry.sightings, entries)) for entry in content.groups]
     known = [group for group in groups if group.seen]
-    return tuple(sorted(known, key=lambda group: (group.seen[0].observation.time_utc, group.name)))
+    return tuple(sorted(known, key=lambda group: (group.seen[0].observation.time_utc, len(group.name), group.name)))
 
 
 def _seen(sightings: Sequence[GroupSighting], entries: Mapping[str, Entry]) -> tuple[Seen, ...]:

@@ -62,7 +62,7 @@ def stands_for_day(entries: tuple[Entry, ...]) -> Entry:
 
     def rank(entry: Entry) -> tuple[bool, bool, float]:
         observation = entry.observation
-        blur = observation.disc.blur_px / observation.disc.radius_px if measured else 0.0
+        blur = observation.disc.softness if measured else 0.0
         return observation.band != "white", not is_north_up(observation.orientation), blur
 
     return min(entries, key=rank)

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from archive.website import addresses
-from archive.website.addresses import Here, film_files, group_page, rotation_files, rotation_page
-from archive.website.content import Content, FilmEntry, RotationEntry
+from archive.website.addresses import Here, group_page, rotation_files, rotation_page
+from archive.website.content import Content, RotationEntry
+from archive.website.films_page import FilmView, rotation_films
 from archive.website.followed import Followed, Seen
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, Picture, SiteFace, frame
@@ -44,7 +45,8 @@ class RotationPage:
     files: tuple[Link, ...]
     groups: tuple[MapGroup, ...]
     days: tuple[Picture, ...]
-    films: tuple[Picture, ...]
+    films: tuple[FilmView, ...]
+    player: str
     previous: Link | None
     next: Link | None
 
@@ -72,7 +74,7 @@ def rotation_pages(
 ) -> list[RotationPage]:
     """Gather a page for every rotation that has a map; neighbours in the sequence link to each other."""
     rotations = sorted(content.rotations, key=lambda one: one.number)
-    surroundings = _Surroundings(_days_of(days), _on_maps(groups), content.films)
+    surroundings = _Surroundings(_days_of(days), _on_maps(groups), content)
     around = zip([None, *rotations[:-1]], [*rotations[1:], None], strict=True)
     return [
         _page(rotation, neighbours, face=face, surroundings=surroundings)
@@ -82,11 +84,11 @@ def rotation_pages(
 
 @dataclass(frozen=True)
 class _Surroundings:
-    """What belongs to each rotation, by its number; and all films."""
+    """What belongs to each rotation, by its number; and all content, for the films."""
 
     days: Mapping[int, Sequence[ObservingDay]]
     groups: Mapping[int, Sequence[tuple[Followed, Seen]]]
-    films: Sequence[FilmEntry]
+    content: Content
 
 
 def _page(
@@ -114,7 +116,8 @@ def _page(
         files=_files(rotation, here),
         groups=tuple(_on_map(group, seen, here) for group, seen in surroundings.groups.get(rotation.number, ())),
         days=tuple(day_thumb(day, here) for day in surroundings.days.get(rotation.number, ())),
-        films=tuple(_film(film, here) for film in surroundings.films if _is_of(film, rotation)),
+        films=rotation_films(surroundings.content, here, rotation.number),
+        player=here.to(addresses.PLAYER),
         previous=previous,
         next=following,
     )
@@ -175,21 +178,6 @@ def _files(rotation: RotationEntry, here: Here) -> tuple[Link, ...]:
     return (
         Link("The map (PNG)", here.to(files.picture)),
         Link("The map with its coordinates (FITS)", here.to(files.fits)),
-    )
-
-
-def _is_of(film: FilmEntry, rotation: RotationEntry) -> bool:
-    """Tell by the stem: ``rotation-2312``, and what may follow for another style."""
-    return f"{film.stem}-".startswith(f"rotation-{rotation.number}-")
-
-
-def _film(film: FilmEntry, here: Here) -> Picture:
-    return Picture(
-        src=here.to(film_files(film).poster),
-        alt=f"Still from the film: {film.title}",
-        href=f"{here.to(addresses.FILMS)}#{film.stem}",
-        words=film.title,
-        oriented=True,
     )
 
 

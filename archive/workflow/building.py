@@ -27,7 +27,8 @@ from archive.website import (
     build_site,
 )
 from archive.workflow.capturing import advice_lines, advice_on
-from archive.workflow.counting import count_spots
+from archive.workflow.counting import Counted, count_spots
+from archive.workflow.film_cutting import GroupPlace
 from archive.workflow.filming import (
     FRAMES_PER_SECOND,
     Film,
@@ -40,7 +41,7 @@ from archive.workflow.filming import (
     shown_frames,
     write_film,
 )
-from archive.workflow.group_pages import group_content, rotation_entry
+from archive.workflow.group_pages import group_content, group_places, rotation_entry
 from archive.workflow.mapping import rotation_maps
 from archive.workflow.orienting import is_up, night_remark
 from archive.workflow.picturing import derived_pictures, forget_pictures
@@ -107,7 +108,8 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress) -> Built:
     with writing(root):
         settings = read_settings(root)
         found = survey(root, settings, on_progress=on_progress)
-        return _build(root, settings, found, target, on_progress=on_progress)
+        counted = _counted(root, settings, found, on_progress=on_progress)
+        return _build(root, settings, found, counted, target, on_progress=on_progress)
 
 
 def build_with_film(root: Path, span: FilmSettings, *, on_progress: Progress) -> Built:
@@ -128,9 +130,17 @@ def film_in_site(root: Path, span: FilmSettings, *, on_progress: Progress) -> Fi
     with writing(root):
         settings = read_settings(root)
         found = survey(root, settings, on_progress=on_progress)
-        made = kept_film(root, found.observations, span, looks=settings.looks, on_progress=on_progress)
+        counted = _counted(root, settings, found, on_progress=on_progress)
+        made = kept_film(
+            root,
+            found.observations,
+            span,
+            looks=settings.looks,
+            on_progress=on_progress,
+            groups=group_places(counted.groups),
+        )
         keep_film(root, span)
-        built = _build(root, read_settings(root), found, site_folder(root, None), on_progress=on_progress)
+        built = _build(root, read_settings(root), found, counted, site_folder(root, None), on_progress=on_progress)
     ids = tuple(one.id for one in made.observations)
     blank = blank_remarks(made.files)
     return Filmed(made.files.mp4, made.files.frames_json, made.files.frames, ids, built.home, (*built.warnings, *blank))
@@ -159,13 +169,14 @@ def film_elsewhere(root: Path, span: FilmSettings, out: Path, *, on_progress: Pr
             on_progress=on_progress,
             style=span.style,
             options=film_options(span),
+            groups=group_places(_counted(root, settings, found, on_progress=on_progress).groups),
         )
     ids = tuple(one.id for one in chosen)
     return Filmed(files.mp4, files.frames_json, files.frames, ids, None, blank_remarks(files))
 
 
-def _build(root: Path, settings: Settings, surveyed: Survey, target: Path, *, on_progress: Progress) -> Built:
-    counted = count_spots(
+def _counted(root: Path, settings: Settings, surveyed: Survey, *, on_progress: Progress) -> Counted:
+    return count_spots(
         root,
         surveyed.observations,
         surveyed.records,
@@ -173,6 +184,11 @@ def _build(root: Path, settings: Settings, surveyed: Survey, target: Path, *, on
         names=read_names(root),
         on_progress=on_progress,
     )
+
+
+def _build(
+    root: Path, settings: Settings, surveyed: Survey, counted: Counted, target: Path, *, on_progress: Progress
+) -> Built:
     found = counted.observations
     entries = []
     for number, one in enumerate(found):
@@ -180,7 +196,7 @@ def _build(root: Path, settings: Settings, surveyed: Survey, target: Path, *, on
         entries.append(_entry(root, settings, one))
     on_progress("aligning", len(found), len(found))
     maps = rotation_maps(root, found, on_progress=on_progress)
-    films, problems = _films(root, settings, found, on_progress=on_progress)
+    films, problems = _films(root, settings, found, group_places(counted.groups), on_progress=on_progress)
     forget_pictures(root, [one.id for one in found])
     days = sorted({one.id.partition("T")[0] for one in found})
     content = Content(
@@ -230,14 +246,19 @@ def _warnings(one: Observation) -> tuple[str, ...]:
 
 
 def _films(
-    root: Path, settings: Settings, found: Sequence[Observation], *, on_progress: Progress
+    root: Path,
+    settings: Settings,
+    found: Sequence[Observation],
+    groups: Sequence[GroupPlace],
+    *,
+    on_progress: Progress,
 ) -> tuple[list[Film], list[str]]:
     """The films that the settings ask for; one that cannot be made is told and does not stop the site."""
     films: list[Film] = []
     problems: list[str] = []
     for span in settings.films:
         try:
-            films.append(kept_film(root, found, span, looks=settings.looks, on_progress=on_progress))
+            films.append(kept_film(root, found, span, looks=settings.looks, on_progress=on_progress, groups=groups))
         except FactsError as error:
             problems += error.causes
     forget_films(root, [film_stem(span) for span in settings.films])

@@ -6,7 +6,7 @@ from archive.observation import Observation
 from archive.records.settings import Settings, find_named
 from archive.sun.capture_advice import CaptureAdvice, capture_advice
 
-__all__ = ["advice_lines", "advice_on"]
+__all__ = ["advice_lines", "advice_on", "longest_words", "smear_words"]
 
 
 def advice_on(one: Observation, settings: Settings) -> CaptureAdvice:
@@ -25,9 +25,9 @@ def advice_lines(advice: CaptureAdvice) -> tuple[tuple[str, str], ...]:
     """Names and figures of what is known, for a table."""
     lines = [
         ("Field rotation", _field(advice)),
-        ("Smear at the limb", _smear(advice.limb_smear_px, advice.limb_smear_arcsec)),
-        ("Sun's own turning", _smear(advice.surface_motion_px, advice.surface_motion_arcsec)),
-        ("Longest capture", _longest(advice)),
+        ("Smear at the limb", smear_words(advice.limb_smear_px, advice.limb_smear_arcsec)),
+        ("Sun’s own turning", smear_words(advice.surface_motion_px, advice.surface_motion_arcsec)),
+        ("Longest capture", longest_words(advice)),
     ]
     return tuple((name, value) for name, value in lines if value is not None)
 
@@ -40,13 +40,15 @@ def _field(advice: CaptureAdvice) -> str | None:
     return f"{rate:+.1f}° an hour{through}".replace("-", "−")
 
 
-def _smear(px: float | None, arcsec: float | None) -> str | None:
+def smear_words(px: float | None, arcsec: float | None) -> str | None:
+    """A smear in pixels and arcseconds; None where there is none."""
     if arcsec is None or not arcsec:
         return None
     return f"{arcsec:.2f}″" if px is None else f"{px:.2f} px ({arcsec:.2f}″)"
 
 
-def _longest(advice: CaptureAdvice) -> str | None:
+def longest_words(advice: CaptureAdvice) -> str | None:
+    """How long a capture may be; None where the scale is not known or nothing turns."""
     if advice.longest_s is None:
         return None
     return f"{advice.longest_s:.0f} s before one pixel of smear, unless frames are turned back"

@@ -30,6 +30,10 @@ from archive.workflow.solving import days_since_1970, time_of_days
 __all__ = ["Counted", "count_spots"]
 
 
+# Stricter than as evidence for north: a spot left out there costs little, here it is missing from the count.
+_DAYS_OF_DUST, _SAME_PLACE_RADII = 2, 0.008
+
+
 @dataclass(frozen=True)
 class Counted:
     """Observations with what was counted, the groups through time, and the names given for the first time."""
@@ -128,7 +132,8 @@ def _without_standing(
             )
             for one in pictures
         ]
-        for one, stands in zip(pictures, standing_specks(placed), strict=True):
+        specks = standing_specks(placed, least_days=_DAYS_OF_DUST, same_place_radii=_SAME_PLACE_RADII)
+        for one, stands in zip(pictures, specks, strict=True):
             kept[one.id] = tuple(spot for spot, speck in zip(spots[one.id], stands, strict=True) if not speck)
     return kept
 
@@ -235,7 +240,6 @@ def _with_counts(
 
 
 def _new_names(followed: Sequence[FollowedGroup], names: Sequence[GivenName]) -> tuple[GivenName, ...]:
-    register = [NamedPlace(one.name, 0.0, 0.0, 0.0) for one in names]
     return tuple(
         GivenName(
             name=place.name,
@@ -243,5 +247,5 @@ def _new_names(followed: Sequence[FollowedGroup], names: Sequence[GivenName]) ->
             latitude_deg=round(place.latitude_deg, 2),
             carrington_longitude_deg=round(place.carrington_longitude_deg % 360.0, 2),
         )
-        for place in names_to_register(followed, register=register)
+        for place in names_to_register(followed, known={one.name for one in names})
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
@@ -14,12 +14,11 @@ from archive.disc.tone import Look
 from archive.films.caption import CaptionKind
 from archive.observation import Observation
 from archive.sun.view import sun_view
+from archive.workflow.solving import days_since_1970
 
-__all__ = ["Cutting", "FilmOptions", "GroupPlace", "MapWindow", "days_of", "standpoint"]
+__all__ = ["Cutting", "FilmOptions", "GroupPlace", "MapWindow", "standpoint"]
 
 View = Literal["map", "disc"]
-
-_EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True)
@@ -84,9 +83,4 @@ class MapWindow:
 def standpoint(time_utc: datetime) -> Standpoint:
     """The Sun's face at a time; B0 and L0 are geocentric, so that no site matters."""
     sun = sun_view(time_utc, latitude_deg=0.0, longitude_deg=0.0)
-    return Standpoint(days_of(time_utc), sun.b0_deg, sun.l0_deg)
-
-
-def days_of(time_utc: datetime) -> float:
-    """Days since one fixed time."""
-    return (time_utc - _EPOCH) / timedelta(days=1)
+    return Standpoint(days_since_1970(time_utc), sun.b0_deg, sun.l0_deg)

@@ -28,8 +28,9 @@ from archive.films.overlay import draw_marks
 from archive.films.strip import draw_strip, strip_picture
 from archive.films.timeline import FrameSpec, Sighting
 from archive.records.disc_files import read_disc
-from archive.workflow.film_cutting import Cutting, MapWindow, days_of, standpoint
+from archive.workflow.film_cutting import Cutting, MapWindow, standpoint
 from archive.workflow.film_marks import MAP_HALF_LATITUDE_DEG, MAP_HALF_LONGITUDE_DEG, MarksAt, disc_marks, map_marks
+from archive.workflow.solving import days_since_1970
 
 __all__ = ["daily_frames", "held_frames", "map_window", "smooth_frames"]
 
@@ -137,7 +138,7 @@ def _surfaces(cutting: Cutting) -> Callable[[Sequence[str]], list[Surface]]:
         for name in names:
             if name not in held:
                 one = known[name]
-                at = Standpoint(days_of(one.time_utc), one.sun.b0_deg, one.sun.l0_deg)
+                at = Standpoint(days_since_1970(one.time_utc), one.sun.b0_deg, one.sun.l0_deg)
                 flat = flatten_disc(read_disc(cutting.discs[name]), STANDARD_FRAME)
                 held[name] = seen_surface(_sized(flat, cutting.options.size_px), cutting.frame, at)
         return [held[name] for name in names]

@@ -23,6 +23,7 @@ MarksAt = Callable[[datetime], Marks]
 
 MAP_HALF_LONGITUDE_DEG, MAP_HALF_LATITUDE_DEG = 60.0, 50.0
 _GRID_STEP_DEG = 15
+_LIFE_MARGIN = timedelta(hours=6)
 
 
 def disc_marks(cutting: Cutting, held: Standpoint | None = None) -> MarksAt:
@@ -81,15 +82,17 @@ def map_marks(cutting: Cutting, window: MapWindow) -> MarksAt:
 
 
 def _groups_at(cutting: Cutting, time_utc: datetime) -> Iterator[tuple[str, NDArray[Any], NDArray[Any]]]:
-    """Name, latitude and Carrington longitude of each group within reach, carried from its nearest sighting."""
-    nearest: dict[str, GroupPlace] = {}
+    """Name, latitude and Carrington longitude of each living group in reach, carried from its nearest sighting."""
+    places: dict[str, list[GroupPlace]] = {}
     for place in cutting.groups:
-        known = nearest.get(place.name)
-        if known is None or abs(place.time_utc - time_utc) < abs(known.time_utc - time_utc):
-            nearest[place.name] = place
-    for name, place in sorted(nearest.items()):
+        places.setdefault(place.name, []).append(place)
+    for name, own in sorted(places.items()):
+        # A name over nothing, before a group was first seen or after it was last seen, would mislead.
+        times = [place.time_utc for place in own]
+        alive = min(times) - _LIFE_MARGIN <= time_utc <= max(times) + _LIFE_MARGIN
+        place = min(own, key=lambda one: abs(one.time_utc - time_utc))
         days = (time_utc - place.time_utc) / timedelta(days=1)
-        if abs(days) < cutting.options.reach_days:
+        if alive and abs(days) < cutting.options.reach_days:
             latitude_deg = np.array(place.latitude_deg)
             drift_deg = carrington_drift_deg_per_day(latitude_deg) * days
             yield name, latitude_deg, np.array(place.carrington_longitude_deg) + drift_deg

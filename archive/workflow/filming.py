@@ -89,7 +89,7 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
     for one in oriented:
         by_day.setdefault(one.time_utc.date(), []).append(one)
     if not film_options(span).all_pictures:
-        by_day = {day: [min(pictures, key=_blur)] for day, pictures in by_day.items()}
+        by_day = {day: [min(pictures, key=lambda one: one.disc.softness)] for day, pictures in by_day.items()}
     if span.days is not None:
         days = sorted(by_day)[-span.days :]
     elif span.rotation is not None:
@@ -275,10 +275,6 @@ def _digest(text: str) -> str:
 
 def _in_rotation(one: Observation, rotation: int) -> bool:
     return one.sun.carrington_rotation == rotation
-
-
-def _blur(one: Observation) -> float:
-    return one.disc.blur_px / one.disc.radius_px
 
 
 def _span_in_words(span: FilmSettings) -> str:

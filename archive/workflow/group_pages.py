@@ -1,18 +1,20 @@
-"""Groups, their rotation and the maps as the site takes them."""
+"""Groups, their rotation and the maps as site and films take them."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from archive.measuring.following import FollowedGroup
+from archive.measuring.following import FollowedGroup, place_of
 from archive.measuring.rotation_fit import PUBLISHED_LAWS, GroupRotation, group_rotation, rotation_law
 from archive.records.record import Record
 from archive.sun.rotations import rotation_start
 from archive.website import GroupEntry, GroupSighting, RotationEntry, TurningLaw
+from archive.workflow.film_cutting import GroupPlace
 from archive.workflow.mapping import RotationMap
+from archive.workflow.solving import time_of_days
 
-__all__ = ["group_content", "rotation_entry"]
+__all__ = ["group_content", "group_places", "rotation_entry"]
 
 
 def group_content(groups: Sequence[FollowedGroup], records: Mapping[str, Record]) -> dict[str, Any]:
@@ -63,6 +65,15 @@ def _own_law(turning: Sequence[GroupRotation]) -> TurningLaw | None:
         equator_sigma=law.equator_sigma,
         sine_squared_sigma=law.sine_squared_sigma,
         groups=law.groups,
+    )
+
+
+def group_places(groups: Sequence[FollowedGroup]) -> tuple[GroupPlace, ...]:
+    """Where each group was at each sighting, for films that write names."""
+    places = [(group.name, place_of(seen)) for group in groups for seen in group.sightings]
+    return tuple(
+        GroupPlace(name, time_of_days(at.time_days), round(at.latitude_deg, 2), round(at.longitude_deg, 2))
+        for name, at in places
     )
 
 

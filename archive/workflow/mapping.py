@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import shutil
 from collections import defaultdict
 from collections.abc import Sequence
@@ -24,7 +23,15 @@ from archive.measuring.carrington_map import (
 )
 from archive.observation import Observation
 from archive.records.folder import derived_folder
-from archive.records.map_files import read_sums, write_map_fits, write_map_picture, write_sums
+from archive.records.map_files import (
+    MadeOf,
+    read_made,
+    read_sums,
+    write_made,
+    write_map_fits,
+    write_map_picture,
+    write_sums,
+)
 from archive.workflow.orienting import is_up
 from archive.workflow.picturing import load_disc, picture_key
 from archive.workflow.progress import Progress
@@ -65,24 +72,26 @@ def rotation_maps(root: Path, found: Sequence[Observation], *, on_progress: Prog
 
 def _map(root: Path, folder: Path, rotation: int, members: Sequence[Observation]) -> RotationMap:
     made = [_member_key(one) for one in members]
-    sums_file, picture, fits, share_file = (folder / name for name in ("sums.npz", "map.png", "map.fits", "share.json"))
-    kept = read_sums(sums_file)
-    if kept is not None and kept[0] == made and picture.is_file() and fits.is_file() and share_file.is_file():
-        return RotationMap(rotation, picture, fits, float(json.loads(share_file.read_text(encoding="utf-8"))))
+    sums_file, picture, fits = (folder / name for name in ("sums.npz", "map.png", "map.fits"))
+    kept = read_made(folder / "made.json")
+    if kept is not None and kept.members == made and picture.is_file() and fits.is_file():
+        return RotationMap(rotation, picture, fits, kept.observed_share)
     folder.mkdir(parents=True, exist_ok=True)
     # What is added in another order would differ in the last digit: only what comes later is added to kept sums.
-    known = len(kept[0]) if kept is not None and kept[0] == made[: len(kept[0])] else 0
-    sums = CarringtonMap(rotation, *kept[1:]) if kept is not None and known else empty_map(rotation)
-    for one in members[known:]:
+    known = len(kept.members) if kept is not None and kept.members == made[: len(kept.members)] else 0
+    kept_sums = read_sums(sums_file) if known else None
+    sums = empty_map(rotation) if kept_sums is None else CarringtonMap(rotation, *kept_sums)
+    for one in members[0 if kept_sums is None else known :]:
         flat = flatten_disc(load_disc(root, one.id), STANDARD_FRAME)
         sums = with_disc(sums, flat, STANDARD_FRAME, sun=one.sun, sharpness=_sharpness(one))
-    values, share = map_values(sums), observed_share(sums)
+    values, share = map_values(sums), round(observed_share(sums), 4)
+    # First gone, last made: it says what the other files were made of.
+    (folder / "made.json").unlink(missing_ok=True)
     write_map_picture(picture, map_picture(values))
     write_map_fits(fits, values, carrington_cards(sums))
-    share_file.write_text(json.dumps(round(share, 4)), encoding="utf-8")
-    # Last: the sums say what the other files were made of.
-    write_sums(sums_file, made, sums.light, sums.weight)
-    return RotationMap(rotation, picture, fits, round(share, 4))
+    write_sums(sums_file, sums.light, sums.weight)
+    write_made(folder / "made.json", MadeOf(made, share))
+    return RotationMap(rotation, picture, fits, share)
 
 
 def _member_key(one: Observation) -> str:

@@ -9,7 +9,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from archive.errors import FactsError
-from archive.observation import NamedGroup, Observation
+from archive.observation import Counts, NamedGroup, Observation
 from archive.records.settings import read_settings
 from archive.workflow.progress import Progress
 from archive.workflow.showing import counted_near
@@ -66,17 +66,18 @@ def month_report(root: Path, month: str, *, on_progress: Progress) -> MonthRepor
     days = _days_of(month)
     settings = read_settings(root)
     counted = counted_near(root, settings, days, on_progress=on_progress)
-    by_day: dict[date, Observation] = {}
+    by_day: dict[date, tuple[Observation, Counts]] = {}
     for one in counted.observations:
         day = one.time_utc.date()
         if one.counts is None or day.isoformat() not in days:
             continue
-        if day not in by_day or _softness(one) < _softness(by_day[day]):
-            by_day[day] = one
+        if day not in by_day or one.disc.softness < by_day[day][0].disc.softness:
+            by_day[day] = (one, one.counts)
     if not by_day:
         raise FactsError(f"--month {month}: no white-light picture of that month in {root}; choose another month")
-    rows = tuple(_row(day, one, k=settings.relative_number_k) for day, one in sorted(by_day.items()))
-    return MonthReport(month, settings.title, settings.observer, settings.relative_number_k, rows, _means(rows))
+    k = settings.relative_number_k
+    rows = tuple(_row(day, *by_day[day], k=k) for day in sorted(by_day))
+    return MonthReport(month, settings.title, settings.observer, k, rows, _means(rows))
 
 
 def _days_of(month: str) -> set[str]:
@@ -88,29 +89,23 @@ def _days_of(month: str) -> set[str]:
     return {first.replace(day=day).isoformat() for day in range(1, count + 1)}
 
 
-def _softness(one: Observation) -> float:
-    """Blur of the edge in radii: of several pictures of a day the sharpest is counted."""
-    return one.disc.blur_px / one.disc.radius_px
-
-
-def _row(day: date, one: Observation, *, k: float) -> ReportRow:
-    assert one.counts is not None
+def _row(day: date, one: Observation, counts: Counts, *, k: float) -> ReportRow:
     groups = one.groups or ()
     # The observer's own count may differ from the groups that the program knows: then these tell no hemispheres.
-    told = one.counts.groups == len(groups) and all(group.group.latitude_deg is not None for group in groups)
+    told = counts.groups == len(groups) and all(group.group.latitude_deg is not None for group in groups)
     known = told and (one.orientation.status != "unknown" or not groups)
     return ReportRow(
         day=day,
         time_utc=one.time_utc,
         instrument=one.instrument,
         seeing=one.capture.seeing,
-        groups=one.counts.groups,
-        spots=one.counts.spots,
-        relative_number=one.counts.relative_number,
+        groups=counts.groups,
+        spots=counts.spots,
+        relative_number=counts.relative_number,
         north=_side(groups, 1.0, k) if known else None,
         south=_side(groups, -1.0, k) if known else None,
         spot_area_msh=one.spot_area_msh,
-        stated=one.counts.stated,
+        stated=counts.stated,
     )
 
 

@@ -4,7 +4,7 @@
 
 (() => {
   const SPEEDS = [0.25, 0.5, 1, 2];
-  const KEYS = "Keys: K play or pause, comma and full stop one frame, [ and ] slower and faster.";
+  const KEYS = "Keys: P play or pause, B and N one frame back and on, S and F slower and faster.";
   const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
 
   function button(words, name, act) {
@@ -74,7 +74,7 @@
       choice.selectedIndex = Math.min(Math.max(choice.selectedIndex + by, 0), SPEEDS.length - 1);
       choice.dispatchEvent(new Event("change"));
     };
-    const keys = { k: toggle, ",": () => step(-1), ".": () => step(1), "[": () => pace(-1), "]": () => pace(1) };
+    const keys = { p: toggle, b: () => step(-1), n: () => step(1), s: () => pace(-1), f: () => pace(1) };
     film.addEventListener("keydown", (event) => {
       if (event.ctrlKey || event.altKey || event.metaKey || event.target === choice) return;
       const act = keys[event.key.toLowerCase()];

@@ -26,6 +26,10 @@ EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 SYNODIC_DEG_PER_DAY = 13.2
 
 
+def names_of(register: Sequence[NamedPlace]) -> set[str]:
+    return {named.name for named in register}
+
+
 def rotation_of(time_days: float) -> int:
     """Meeus, chapter 29: the mean rotation of 27.2752316 days from JD 2398140.2270."""
     return int((time_days + 2440587.5 - 2398140.2270) / 27.2752316)
@@ -69,7 +73,7 @@ def followed(sightings: Sequence[Sighting], register: Sequence[NamedPlace] = ())
 
 def named(sightings: Sequence[Sighting], register: Sequence[NamedPlace] = ()) -> list[NamedPlace]:
     """The register after these sightings."""
-    return [*register, *names_to_register(followed(sightings, register), register=register)]
+    return [*register, *names_to_register(followed(sightings, register), known=names_of(register))]
 
 
 def lengths(groups: Sequence[FollowedGroup]) -> dict[str, int]:
@@ -260,7 +264,7 @@ def test_names_stay_as_an_archive_grows_picture_by_picture() -> None:
     for day in rng.permutation(70):
         present += [one for one in sightings if round(one.time_days - START) == day]
         groups = followed(present, register)
-        register += names_to_register(groups, register=register)
+        register += names_to_register(groups, known=names_of(register))
         holder = {name: group for group in groups for name in (group.name, *group.other_names)}
         for place in register:
             assert (place.time_days, place.carrington_longitude_deg) in {
@@ -295,4 +299,4 @@ def test_a_group_without_place_is_refused() -> None:
 
 def test_no_sightings_are_no_groups() -> None:
     assert followed([]) == ()
-    assert names_to_register([], register=[]) == ()
+    assert names_to_register([], known=[]) == ()

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from archive.measuring.standing import PlacedSpots, standing_specks
+from archive.measuring.standing import PlacedSpots
+from archive.measuring.standing import standing_specks as specks_by_rule
 from archive.sun.heliographic import to_disc
 
 DAYS = 5
 SPECK = np.array([0.31, -0.22])
+
+
+def standing_specks(pictures: list[PlacedSpots]) -> list[np.ndarray]:
+    """The rule of the counts."""
+    return specks_by_rule(pictures, least_days=2, same_place_radii=0.008)
 
 
 def pictures(*, with_speck: bool, drift: float = 0.0) -> list[PlacedSpots]:

@@ -5,14 +5,19 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import imageio_ffmpeg
+import numpy as np
 import pytest
+from PIL import Image
 from scenes.discs import Scene
 
 from archive.cli import main
+from archive.workflow.film_cutting import Cutting, FilmOptions, GroupPlace, standpoint
+from archive.workflow.film_marks import disc_marks
 from workflow.conftest import NEW, SPOTS, draw
 
 Answer = Callable[..., tuple[int, Any]]
@@ -118,3 +123,28 @@ def test_an_interrupted_film_leaves_the_old_one(
     monkeypatch.setattr(painted, "carried_box", stopped)
     assert main([*map(str, words)]) == 130
     assert {path: path.read_bytes() for path in tmp_path.glob("*film*")} == before
+
+
+def test_names_are_written_beside_groups_while_they_live(folder: Path, tmp_path: Path, answer: Answer) -> None:
+    """The two films differ where a name stands: near a group on its own day, nowhere on a day without that group."""
+    pictures = {}
+    for wanted in ((), ("--group-names",)):
+        out = tmp_path / f"film{len(wanted)}.mp4"
+        assert answer("film", folder, "--days", "3", *QUICK, *wanted, "--out", out)[0] == 0
+        with Image.open(out.with_suffix(".jpg")) as poster:
+            pictures[wanted] = np.asarray(poster.convert("L"), dtype=float)
+    assert json.loads((folder / "site" / "data" / "groups.json").read_text())
+    changed = np.abs(pictures[("--group-names",)] - pictures[()]) > 60
+    rows, columns = np.nonzero(changed)
+    assert 20 < len(rows) < 0.05 * changed.size
+    assert np.hypot(rows - 240, columns - 240).max() < 240
+
+
+@pytest.mark.parametrize("moment", ["before", "after"])
+def test_a_name_does_not_outlive_its_group(moment: str) -> None:
+    seen = datetime(2026, 6, 1, 9, 15, tzinfo=UTC)
+    options = FilmOptions(group_names=True)
+    cutting = Cutting((), {}, "natural", options, (GroupPlace("2311-4", seen, 10.0, standpoint(seen).l0_deg),))
+    far = timedelta(days=-1 if moment == "before" else 1)
+    assert [label.text for label in disc_marks(cutting)(seen).labels] == ["2311-4"]
+    assert disc_marks(cutting)(seen + far).labels == ()

@@ -1,0 +1,56 @@
+"""The names of groups on disk: added to the end, never changed, never a way out of the site."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from archive.errors import SettingsError
+from archive.records.group_names import GROUP_NAMES_FILE, GivenName, add_names, read_names
+
+GIVEN = GivenName(
+    name="2311-1",
+    time=datetime(2026, 6, 3, 9, 15, tzinfo=UTC),
+    latitude_deg=-12.34,
+    carrington_longitude_deg=359.5,
+)
+
+
+def test_names_come_back_in_the_order_of_giving(tmp_path: Path) -> None:
+    second = GIVEN.model_copy(update={"name": "2311-2"})
+    add_names(tmp_path, [GIVEN])
+    add_names(tmp_path, [second])
+    assert read_names(tmp_path) == (GIVEN, second)
+
+
+def test_what_a_hand_wrote_stays_byte_for_byte(tmp_path: Path) -> None:
+    add_names(tmp_path, [GIVEN])
+    path = tmp_path / GROUP_NAMES_FILE
+    before = path.read_bytes() + b"\n# mine, without a last line break"
+    path.write_bytes(before)
+    add_names(tmp_path, [GIVEN.model_copy(update={"name": "2311-2"})])
+    assert path.read_bytes().startswith(before + b"\n")
+    assert len(read_names(tmp_path)) == 2
+
+
+def test_without_new_names_nothing_is_written(tmp_path: Path) -> None:
+    add_names(tmp_path, [])
+    assert list(tmp_path.iterdir()) == []
+    assert read_names(tmp_path) == ()
+
+
+@pytest.mark.parametrize("name", ["../../x", "a/b", "", "Q", "."])
+def test_a_name_that_would_leave_its_folder_is_refused(tmp_path: Path, name: str) -> None:
+    add_names(tmp_path, [GIVEN])
+    path = tmp_path / GROUP_NAMES_FILE
+    path.write_text(path.read_text().replace("2311-1", name))
+    with pytest.raises(SettingsError, match=r"name = .*small letters, digits and hyphens"):
+        read_names(tmp_path)
+
+
+def test_a_name_given_twice_is_refused(tmp_path: Path) -> None:
+    add_names(tmp_path, [GIVEN, GIVEN])
+    with pytest.raises(SettingsError, match="2311-1 stands twice"):
+        read_names(tmp_path)
