@@ -23,8 +23,10 @@ from archive.orientation.spot_match import (
     Marks,
     Pair,
     SpottedPicture,
+    TurnedSpots,
     marks_of,
     pair_score,
+    scores_against,
     turned_each,
     turned_spots,
 )
@@ -260,9 +262,7 @@ def _refined(pictures: Sequence[Marks], pairs: list[Pair], reading: _Reading, *,
         offsets_deg = np.arange(-reach_deg, reach_deg + step_deg / 2, step_deg)
         for _ in range(4):
             before = angles_deg.copy()
-            for picture in range(len(pictures)):
-                curve = _curve(pictures, pairs, angles_deg, picture, offsets_deg, reading.mirrored, blur_deg)
-                angles_deg[picture] += offsets_deg[int(np.argmax(curve))]
+            _swept(pictures, pairs, angles_deg, offsets_deg, mirrored=reading.mirrored, blur_deg=blur_deg)
             if np.abs(angles_deg - before).max() <= step_deg / 2:
                 break
     return _Reading(reading.mirrored, angles_deg, _worth(pictures, pairs, angles_deg, mirrored=reading.mirrored))
@@ -271,30 +271,49 @@ def _refined(pictures: Sequence[Marks], pairs: list[Pair], reading: _Reading, *,
 def _replace_strays(pictures: Sequence[Marks], pairs: list[Pair], angles_deg: Floats, *, mirrored: bool) -> None:
     """Look round the whole circle for each picture among the others: a chain may have placed one badly."""
     offsets_deg = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
-    for picture in range(len(pictures)):
-        curve = _curve(pictures, pairs, angles_deg, picture, offsets_deg, mirrored, 1.5)
-        angles_deg[picture] += offsets_deg[int(np.argmax(curve))]
+    _swept(pictures, pairs, angles_deg, offsets_deg, mirrored=mirrored, blur_deg=1.5)
 
 
-def _curve(
+def _swept(
     pictures: Sequence[Marks],
     pairs: list[Pair],
     angles_deg: Floats,
-    picture: int,
     offsets_deg: Floats,
+    *,
     mirrored: bool,
     blur_deg: float,
+) -> None:
+    """Move each picture in turn, in `angles_deg`, by the offset under which it fits the others best."""
+    still = turned_each(pictures, angles_deg, mirrored=mirrored)
+    for picture in range(len(pictures)):
+        moved = turned_spots(pictures[picture], angles_deg[picture] + offsets_deg, mirrored=mirrored)
+        curve = _level_penalty(pictures, angles_deg, picture, offsets_deg)
+        curve += _among_others(moved, still, _shares(pairs, picture), blur_deg=blur_deg)
+        best = int(np.argmax(curve))
+        angles_deg[picture] += offsets_deg[best]
+        still[picture] = TurnedSpots(
+            pictures[picture], moved.latitude_deg[best : best + 1], moved.meridian_deg[best : best + 1]
+        )
+
+
+def _shares(pairs: list[Pair], picture: int) -> dict[int, float]:
+    """The pictures that one is paired with, and their pairs' shares."""
+    return {
+        pair.second if picture == pair.first else pair.first: pair.share
+        for pair in pairs
+        if picture in (pair.first, pair.second)
+    }
+
+
+def _among_others(
+    moved: TurnedSpots, still: Sequence[TurnedSpots], shares: dict[int, float], *, blur_deg: float
 ) -> Floats:
-    """Worth of one picture's angle plus each offset, the others staying."""
-    moved = turned_spots(pictures[picture], angles_deg[picture] + offsets_deg, mirrored=mirrored)
-    curve = _level_penalty(pictures, angles_deg, picture, offsets_deg)
-    for pair in pairs:
-        if picture not in (pair.first, pair.second):
-            continue
-        other = pair.second if picture == pair.first else pair.first
-        still = turned_spots(pictures[other], angles_deg[other : other + 1], mirrored=mirrored)
-        curve += pair.share * pair_score(moved, still, blur_deg=blur_deg, every_pair=True)[:, 0]
-    return curve
+    """Worth of each of a picture's A angles among the others as they stand."""
+    if not shares:
+        return np.zeros(len(moved.latitude_deg))
+    scores = scores_against(moved, [still[other] for other in shares], blur_deg=blur_deg)
+    worth: Floats = scores @ np.array(list(shares.values()))
+    return worth
 
 
 def _level_penalty(pictures: Sequence[Marks], angles_deg: Floats, picture: int, offsets_deg: Floats) -> Floats:
@@ -376,7 +395,9 @@ def _rival(
     if pictures[number].sky_deg is None:
         # Turned freely, this picture alone may fit elsewhere too.
         offsets_deg = np.arange(-180.0, 180.0, 2.0)
-        curve = _curve(pictures, pairs, best.angles_deg, number, offsets_deg, best.mirrored, 1.0)
+        moved = turned_spots(pictures[number], best.angles_deg[number] + offsets_deg, mirrored=best.mirrored)
+        still = turned_each(pictures, best.angles_deg, mirrored=best.mirrored)
+        curve = _among_others(moved, still, _shares(pairs, number), blur_deg=1.0)
         far = np.abs(offsets_deg) > _SAME_READING_DEG
         place = int(np.argmax(np.where(far, curve, -np.inf)))
         gap = float(curve[~far].max() - curve[place])
