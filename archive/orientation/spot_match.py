@@ -21,10 +21,11 @@ from archive.sun.rotation import carrington_drift_deg_per_day
 __all__ = [
     "Marks",
     "Pair",
+    "PairMatch",
     "SpottedPicture",
     "TurnedSpots",
     "marks_of",
-    "pair_misfit",
+    "pair_match",
     "pair_score",
     "scores_against",
     "turned_each",
@@ -239,30 +240,33 @@ def _scores(first: TurnedSpots, others: Sequence[TurnedSpots], *, blur_deg: floa
     return half
 
 
-def pair_misfit(first: TurnedSpots, second: TurnedSpots) -> tuple[float, float]:
-    """How far matched marks lie apart, in squares of what is tolerated, and how much say they have.
+@dataclass(frozen=True)
+class PairMatch:
+    """What two pictures show together.
 
-    Parameters
-    ----------
-    first, second : TurnedSpots
-        Of one angle each.
-
-    Returns
-    -------
-    misfit, say : float
-        The sum of say times squared distance to the nearest counterpart, over marks that have one within
-        four tolerances; and the sum of their say.
+    `misfit` is the sum of say times squared distance, in tolerances, of matched marks, `say` the sum of their say;
+    `groups` are how many of the first picture's and of the second's groups were matched.
     """
+
+    misfit: float
+    say: float
+    groups: tuple[float, float]
+
+
+def pair_match(first: TurnedSpots, second: TurnedSpots) -> PairMatch:
+    """Match two pictures, of one angle each: marks with a counterpart within four tolerances."""
     only = (slice(None),)
     near = _nearness(first, [second], blur_deg=0.0, axes=(only, only))
     seen = np.abs(near.carried_deg[0, :, 0]) < _FARTHEST_MERIDIAN_DEG
-    squared = near.squared[0][seen]
-    if not squared.size:
-        return 0.0, 0.0
-    nearest = np.concatenate([squared.min(axis=1), squared.min(axis=0)])
-    say = np.concatenate([(marks.say * marks.found_share) for marks in (first.marks, second.marks)])
-    say = say[np.concatenate([seen, np.ones(len(second.marks.say), dtype=bool)])] * (nearest < _MATCHED_SQUARED)
-    return float(say @ np.minimum(nearest, _MATCHED_SQUARED)), float(say.sum())
+    squared = np.where(seen[:, None], near.squared[0], np.inf)
+    misfit, say, groups = 0.0, 0.0, []
+    for marks, nearest in ((first.marks, squared.min(axis=1)), (second.marks, squared.min(axis=0))):
+        matched = nearest < _MATCHED_SQUARED
+        own = (marks.say * marks.found_share)[matched]
+        misfit += float(own @ nearest[matched])
+        say += float(own.sum())
+        groups.append(float(marks.say[matched].sum()))
+    return PairMatch(misfit, say, (groups[0], groups[1]))
 
 
 @dataclass(frozen=True)

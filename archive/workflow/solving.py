@@ -22,7 +22,7 @@ from archive.records.solved import kept_answer, kept_or_made, read_learned
 
 __all__ = ["Candidate", "Solved", "Taught", "days_since_1970", "solve_instruments", "time_of_days"]
 
-_VERSION = 6  # raise it when the solution changes its results
+_VERSION = 7  # raise it when the solution changes its results
 _AGREEMENT_SIGMAS = 3.0
 _LEANING_ODDS = 3.0  # with the instrument's own history on its side, a reading needs less
 _TIME_CHECK_DAYS = 8.0
