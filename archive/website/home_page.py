@@ -45,6 +45,7 @@ class HomePage:
     all_days: Link
     all_films: Link
     summary: str
+    scripts: tuple[str, ...]
 
 
 def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) -> HomePage:
@@ -61,6 +62,7 @@ def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) ->
         all_days=Link("All days", here.to(addresses.DAYS)),
         all_films=Link("All films", here.to(addresses.FILMS)),
         summary=summary,
+        scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)) if days else (),
     )
 
 
