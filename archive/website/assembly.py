@@ -7,7 +7,14 @@ from dataclasses import replace
 from pathlib import Path
 
 from archive.website import addresses
-from archive.website.addresses import day_of, film_files, graticule_file, picture_files, rotation_files, turned_back_file
+from archive.website.addresses import (
+    day_of,
+    film_files,
+    graticule_file,
+    picture_files,
+    rotation_files,
+    turned_back_file,
+)
 from archive.website.charts_page import charts_page
 from archive.website.compare_page import compare_pages
 from archive.website.content import Content, Entry, FilmEntry, RotationEntry

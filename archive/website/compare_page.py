@@ -58,12 +58,7 @@ class ComparePage:
 
 
 def compare_pages(content: Content, days: Sequence[ObservingDay], face: SiteFace) -> list[ComparePage]:
-    """Gather the page of any two days, and one for each day that was turned back to the one before.
-
-    None where the content does not tell how a surface is carried.
-    """
-    if content.carrying is None:
-        return []
+    """Gather the page of any two days, and one for each day that was turned back to the one before."""
     known = {entry.observation.id: entry for entry in content.entries}
     pairs = [
         _pair(known[day.main.turned_back.to_observation], day.main, face, content.carrying)

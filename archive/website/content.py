@@ -160,12 +160,12 @@ class TurnedBack:
 class Carrying:
     """How the pages carry a surface: drift in Carrington longitude, deg/day, and the Sun's distance in its radii.
 
-    The drift is ``at_equator + sine_squared * sin^2(latitude)``.
+    The drift is ``at_equator + sine_squared * sin^2(latitude)``; with none the surface turns as a whole.
     """
 
-    at_equator_deg_per_day: float
-    sine_squared_deg_per_day: float
-    distance_radii: float
+    at_equator_deg_per_day: float = 0.0
+    sine_squared_deg_per_day: float = 0.0
+    distance_radii: float = 215.0
 
 
 @dataclass(frozen=True)
@@ -269,8 +269,7 @@ class TurningLaw:
 class Content:
     """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
 
-    `own_law` is the rotation law fitted to the archive's own groups, None where they do not tell it. Without
-    `carrying` days are not compared.
+    `own_law` is the rotation law fitted to the archive's own groups, None where they do not tell it.
     """
 
     info: SiteInfo
@@ -281,4 +280,4 @@ class Content:
     rotations: Sequence[RotationEntry] = ()
     own_law: TurningLaw | None = None
     published_laws: Sequence[TurningLaw] = ()
-    carrying: Carrying | None = None
+    carrying: Carrying = Carrying()

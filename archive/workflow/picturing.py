@@ -73,7 +73,9 @@ def picture_key(observation: Observation, looks: Sequence[Look]) -> str:
 
 def derived_pictures(root: Path, observation: Observation, looks: Sequence[Look]) -> DerivedPictures:
     """The derived pictures of an observation, made now unless they are there and still right."""
-    pictures = DerivedPictures(derived_folder_of(root, observation.id), tuple(looks), observation.orientation.status != "unknown")
+    pictures = DerivedPictures(
+        derived_folder_of(root, observation.id), tuple(looks), observation.orientation.status != "unknown"
+    )
     key = picture_key(observation, looks)
     key_file = pictures.folder / "key"
     if not (key_file.is_file() and key_file.read_text(encoding="utf-8") == key):

@@ -83,7 +83,6 @@
   function cut() {
     const at = beat ? 100 * over : divider.value;
     discs[1].style.clipPath = `inset(0 0 0 ${at}%)`;
-    root.classList.toggle("blinking", beat > 0);
   }
 
   async function draw() {
@@ -93,17 +92,18 @@
       const image = Object.assign(new Image(), { src });
       return image.decode().then(() => image, () => null);
     }));
-    if (mine !== asked) return; // others were chosen meanwhile
+    // Others were chosen meanwhile.
+    if (mine !== asked) return;
     discs.forEach((disc, i) => {
       const pen = disc.getContext("2d");
       pen.reset();
-      if (images[i] && i && carried) carry(pen, images[i], first, second);
+      // Twice, for the seams between triangles let a little through.
+      if (images[i] && i && carried) [1, 2].forEach(() => carry(pen, images[i], first, second));
       else if (images[i]) pen.drawImage(images[i], 0, 0, SIDE, SIDE);
     });
     const days = second.days - first.days;
     const way = carried ? `, turned ${days < 0 ? "on" : "back"} by ${Math.abs(days).toFixed(2)} days` : "";
     told.textContent = `Left: ${first.words}. Right: ${second.words}${way}.`;
-    root.dataset.drawn = `${first.id} ${second.id}${carried ? " carried" : ""}`;
   }
 
   function setBlink(on) {
@@ -119,7 +119,8 @@
     draw();
   });
   for (const button of root.querySelectorAll("[data-faster]")) button.addEventListener("click", () => {
-    pace = Math.min(Math.max(pace * button.dataset.faster, 0.5), 2); // changes a second: 2 are one flash, WCAG allows 3
+    // Changes a second: two are one flash; WCAG 2.2 (2.3.1) allows three flashes.
+    pace = Math.min(Math.max(pace * button.dataset.faster, 0.5), 2);
     find(".pace").textContent = `${pace} a second`;
     setBlink(beat > 0);
   });

@@ -20,7 +20,8 @@
 
   const [dialog, view, arrow, up] = ["", "-view", "-north", "-up"].map((part) => find(`.zoom${part}`));
   const dots = () => window.devicePixelRatio || 1;
-  let shown, x, y, size, turned; // the picture, its place in the view's middle, CSS pixels to one of its own, north up?
+  // The picture, its place in the view's middle, CSS pixels to one of its own, and whether north is up.
+  let shown, x, y, size, turned;
 
   /* The picture's axes on the screen: a pixel to its right goes (a, b) right and down, one down goes (c, d). */
   function axes() {
@@ -31,8 +32,10 @@
   function draw() {
     const { scale, earth, hand, north, image } = shown;
     const [a, b, c, d] = axes().map((part) => part * size);
-    const right = view.clientWidth / 2 - a * (x + 0.5) - c * (y + 0.5);
-    const down = view.clientHeight / 2 - b * (x + 0.5) - d * (y + 0.5);
+    // In whole pixels of the screen, or pixels of the picture would be smeared over two.
+    const whole = (place) => Math.round(place * dots()) / dots();
+    const right = whole(view.clientWidth / 2 - a * (x + 0.5) - c * (y + 0.5));
+    const down = whole(view.clientHeight / 2 - b * (x + 0.5) - d * (y + 0.5));
     image.style.transform = `matrix(${[a, b, c, d, right, down]})`;
     image.style.imageRendering = size * dots() < 2 ? "auto" : "pixelated";
     arrow.style.transform = `rotate(${turned ? 0 : Math.atan2(-hand * Math.sin(north), Math.cos(north))}rad)`;
@@ -74,8 +77,7 @@
     [x, y] = [Number(right), Number(down)];
     size = 1 / dots();
     turned = false;
-    view.querySelector("img")?.remove();
-    view.prepend(image);
+    view.replaceChildren(image, arrow);
     arrow.hidden = up.hidden = !shown.known;
     find(".zoom-arcsec").textContent = `the Earth, ${earth}″`;
     dialog.showModal();
@@ -97,12 +99,19 @@
   view.addEventListener("wheel", (event) => resize(2 ** (-event.deltaY / 300)), { passive: true });
   new ResizeObserver(() => { if (dialog.open) draw(); }).observe(view);
 
-  let way = 0; // how far the pointer has gone since it went down; one that stayed brings its place to the middle
-  view.addEventListener("pointerdown", (event) => { way = 0; view.setPointerCapture(event.pointerId); });
+  // How far the pointer has gone since it went down: one that stayed brings its place to the middle.
+  let way, from;
+  view.addEventListener("pointerdown", (event) => {
+    way = 0;
+    from = event;
+    view.setPointerCapture(event.pointerId);
+  });
   view.addEventListener("pointermove", (event) => {
     if (!event.buttons || !event.isPrimary) return;
-    way += Math.abs(event.movementX) + Math.abs(event.movementY);
-    move(-event.movementX, -event.movementY);
+    const [right, down] = [from.clientX - event.clientX, from.clientY - event.clientY];
+    way += Math.hypot(right, down);
+    from = event;
+    move(right, down);
   });
   view.addEventListener("click", (event) => {
     const box = view.getBoundingClientRect();
