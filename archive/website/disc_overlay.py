@@ -67,8 +67,8 @@ def graticule_svg(graticule: Graticule) -> bytes:
         f'<g stroke="{_SEAM}" stroke-opacity="0.35" stroke-width="2.6"><path d="{fine}{main}"/></g>'
         f'<path stroke="{_INK}" stroke-opacity="0.8" d="{fine}"/>'
         f'<path stroke="{_MAIN_INK}" stroke-width="1.6" d="{main}"/>'
-        f'<g fill="#fff" stroke="{_SEAM}" stroke-opacity="0.6" stroke-width="3" paint-order="stroke" font-family="serif" '
-        f'font-size="18">{words}</g></svg>\n'
+        f'<g fill="#fff" stroke="{_SEAM}" stroke-opacity="0.6" stroke-width="3" paint-order="stroke" '
+        f'font-family="serif" font-size="18">{words}</g></svg>\n'
     ).encode()
 
 

@@ -44,6 +44,11 @@ class Browser:
 
     def send(self, method: str, **params: Any) -> dict[str, Any]:
         """Send a command of the protocol and wait for its answer."""
+        answer = self._ask(method, **params)
+        assert "error" not in answer, f"{method}: {answer}"
+        return dict(answer["result"])
+
+    def _ask(self, method: str, **params: Any) -> dict[str, Any]:
         self._number += 1
         message = {"id": self._number, "method": method, "params": params}
         if self._session is not None:
@@ -51,8 +56,7 @@ class Browser:
         os.write(self._to, json.dumps(message).encode() + b"\0")
         while (answer := self._next()).get("id") != self._number:
             pass
-        assert "error" not in answer, f"{method}: {answer}"
-        return dict(answer["result"])
+        return answer
 
     def open(self, address: str, *, width_px: int = 1100, height_px: int = 1400, phone: bool = False) -> None:
         """Show a page and wait until it has loaded."""
@@ -86,9 +90,10 @@ class Browser:
         return answer["result"].get("value")
 
     def wait(self, condition: str) -> None:
-        """Wait until an expression holds."""
+        """Wait until an expression holds; a page that is just going, or not yet whole, does not fulfil it."""
         until = time.monotonic() + _PATIENCE_S
-        while not self.run(condition):
+        tried = f"(() => {{ try {{ return Boolean({condition}); }} catch {{ return false; }} }})()"
+        while not self._ask("Runtime.evaluate", expression=tried).get("result", {}).get("result", {}).get("value"):
             assert time.monotonic() < until, f"never: {condition}"
             time.sleep(0.03)
 

@@ -18,12 +18,12 @@ import numpy as np
 import pytest
 from PIL import Image
 from scenes.discs import draw_disc, place_on_picture, quantise
+from workflow.turning import EPOCH, darkness_centre, lone_spots, scene_at
 
 from archive.cli import main
 from archive.sun.view import sun_view
 from website.browser import CHROMIUM, Browser, browser
 from website.read_pages import Links
-from workflow.turning import EPOCH, darkness_centre, lone_spots, scene_at
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed: not tried in a browser")
 DAYS = (0, 3)
