@@ -64,11 +64,12 @@ def graticule_svg(graticule: Graticule) -> bytes:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-0.5 -0.5 {DISC_SIDE_PX} {DISC_SIDE_PX}" '
         f'width="{DISC_SIDE_PX}" height="{DISC_SIDE_PX}" fill="none">'
+        f"<style>text{{font-size:18px}}@media(max-width:600px){{text{{font-size:34px}}}}</style>"
         f'<g stroke="{_SEAM}" stroke-opacity="0.35" stroke-width="2.6"><path d="{fine}{main}"/></g>'
         f'<path stroke="{_INK}" stroke-opacity="0.8" d="{fine}"/>'
         f'<path stroke="{_MAIN_INK}" stroke-width="1.6" d="{main}"/>'
         f'<g fill="#fff" stroke="{_SEAM}" stroke-opacity="0.6" stroke-width="3" paint-order="stroke" '
-        f'font-family="serif" font-size="18">{words}</g></svg>\n'
+        f'font-family="serif">{words}</g></svg>\n'
     ).encode()
 
 

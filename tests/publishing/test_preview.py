@@ -129,8 +129,15 @@ def test_a_mistake_is_one_line_the_site_stays_and_putting_it_right_is_enough(roo
         running.wait_for("stopped")
 
 
-def test_what_is_added_to_pages_is_not_in_their_files(root: Path) -> None:
+def test_what_is_added_to_pages_is_not_in_their_files_and_a_taken_port_is_told(
+    root: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     with previewed(root) as running:
+        capsys.readouterr()
+        port = running.address.rpartition(":")[2].strip("/")
+        assert main(["preview", str(root), "--port", port]) == 1
+        told = f"northlimb: port {port}: Address already in use; choose another with --port"
+        assert capsys.readouterr().err.splitlines() == [told]
         served, kept = running.page(), (root / "site" / DAY).read_text(encoding="utf-8")
         added = re.search(r'<script src="(/\.northlimb-preview/watch-\w+\.js)" defer></script>', served)
         assert added is not None
@@ -149,13 +156,3 @@ def test_what_is_added_to_pages_is_not_in_their_files(root: Path) -> None:
     assert ".northlimb-preview" not in "".join(
         path.read_text(encoding="utf-8") for path in (root / "site").rglob("*.html")
     )
-
-
-def test_a_port_that_is_taken_is_one_line(root: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    with previewed(root) as running:
-        capsys.readouterr()
-        port = running.address.rpartition(":")[2].strip("/")
-        assert main(["preview", str(root), "--port", port]) == 1
-        assert capsys.readouterr().err.splitlines()[-1] == (
-            f"northlimb: port {port}: Address already in use; choose another with --port"
-        )
