@@ -127,7 +127,7 @@ def _choice(entry: Entry, here: Here) -> Choice:
     band = "" if one.band == "white" else f", {band_words(one.band)}"
     pair = None
     if entry.turned_back is not None and here.path == addresses.COMPARE:
-        pair = Link("with the day before", here.to(compare_page(day_of(one))))
+        pair = Link(f"with {day_and_month(entry.turned_back.to_day)}", here.to(compare_page(day_of(one))))
     words = f"{_moment(one)}{band}"
     return Choice(
         id=one.id,

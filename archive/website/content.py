@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
 
@@ -150,10 +150,15 @@ class Overlay:
 
 @dataclass(frozen=True)
 class TurnedBack:
-    """A disc, without limb darkening, carried to the moment of an earlier observation."""
+    """A disc, without limb darkening, carried to the moment of an observation of an earlier day."""
 
     to_observation: str
     picture: Path
+
+    @property
+    def to_day(self) -> date:
+        """The UTC day to which it is carried."""
+        return date.fromisoformat(self.to_observation.partition("T")[0])
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from archive.website.pages import Fact, Link, Picture
 from archive.website.wording import (
     UNKNOWN,
     arcminutes,
+    day_and_month,
     day_words,
     degrees,
     exposure,
@@ -115,7 +116,8 @@ def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] =
 def _compare(entry: Entry, here: Here) -> Link | None:
     if entry.turned_back is None:
         return None
-    return Link("Compare with the day before", here.to(compare_page(day_of(entry.observation))))
+    before = day_and_month(entry.turned_back.to_day)
+    return Link(f"Compare with {before}", here.to(compare_page(day_of(entry.observation))))
 
 
 def band_words(band: str) -> str:

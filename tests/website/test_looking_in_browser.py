@@ -309,7 +309,7 @@ def test_without_a_script_the_days_stand_side_by_side(tab: Browser, looking_site
     pictures = Links((looking_site / PAIR).read_text()).loaded
     assert "turned-back.jpg" in pictures
     assert tab.run("[...document.querySelectorAll('.pair img')].map((one) => one.naturalWidth)") == [1024] * 3
-    assert f'href="{SECOND}/index.html">with the day before' in (looking_site / ANY).read_text()
+    assert f'href="{SECOND}/index.html">with 1 June' in (looking_site / ANY).read_text()
 
 
 # The picture's own pixels
