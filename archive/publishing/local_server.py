@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from archive.errors import PublishError
+from archive.publishing.byte_range import asked_range
 
 __all__ = ["LocalServer", "local_server"]
 
@@ -77,6 +78,7 @@ class _Handler(SimpleHTTPRequestHandler):
     def end_headers(self) -> None:
         # The site changes under the reader's eyes: never show a stale page.
         self.send_header("Cache-Control", "no-store")
+        self.send_header("Accept-Ranges", "bytes")
         super().end_headers()
 
     def send_head(self) -> io.BytesIO | BinaryIO | None:
@@ -87,15 +89,31 @@ class _Handler(SimpleHTTPRequestHandler):
         if path.endswith("/"):
             file /= "index.html"
         if file.suffix != ".html":
-            return super().send_head()
+            return self._part(file) or super().send_head()
         try:
             page = file.read_bytes()
         except OSError:
             return self._missing()
         return self._begin(self._watched(page), "text/html; charset=utf-8")
 
-    def _begin(self, data: bytes, kind: str, status: HTTPStatus = HTTPStatus.OK) -> io.BytesIO:
+    def _part(self, file: Path) -> io.BytesIO | None:
+        """The part of a file that is asked for; None where it is the whole."""
+        size = file.stat().st_size if file.is_file() else 0
+        part = asked_range(self.headers["Range"], size)
+        if part is None or not size:
+            return None
+        if not part:
+            return self._begin(b"", "text/plain", HTTPStatus.REQUESTED_RANGE_NOT_SATISFIABLE, f"bytes */{size}")
+        with file.open("rb") as stream:
+            stream.seek(part.start)
+            data = stream.read(len(part))
+        where = f"bytes {part.start}-{part.stop - 1}/{size}"
+        return self._begin(data, self.guess_type(file), HTTPStatus.PARTIAL_CONTENT, where)
+
+    def _begin(self, data: bytes, kind: str, status: HTTPStatus = HTTPStatus.OK, content_range: str = "") -> io.BytesIO:
         self.send_response(status)
+        if content_range:
+            self.send_header("Content-Range", content_range)
         self.send_header("Content-Type", kind)
         self.send_header("Content-Length", str(len(data)))
         self.end_headers()

@@ -129,6 +129,26 @@ def test_a_mistake_is_one_line_the_site_stays_and_putting_it_right_is_enough(roo
         running.wait_for("stopped")
 
 
+def _parts_can_be_asked_for(running: Running, file: Path) -> None:
+    """RFC 9110, section 14: without it players cannot jump within a film."""
+    whole = file.read_bytes()
+    address = f"{running.address}static/{file.name}"
+    size = len(whole)
+    for asked, first, last in (
+        ("bytes=0-99", 0, 99),
+        ("bytes=100-", 100, size - 1),
+        ("bytes=-10", size - 10, size - 1),
+    ):
+        with urllib.request.urlopen(urllib.request.Request(address, headers={"Range": asked})) as answer:
+            assert (answer.status, answer.read()) == (206, whole[first : last + 1])
+            assert answer.headers["Content-Range"] == f"bytes {first}-{last}/{size}"
+    with urllib.request.urlopen(urllib.request.Request(address, headers={"Range": "bytes=5-2"})) as answer:
+        assert (answer.status, answer.read()) == (200, whole)
+    beyond = urllib.request.Request(address, headers={"Range": f"bytes={size}-"})
+    with pytest.raises(urllib.error.HTTPError, match="416"):
+        urllib.request.urlopen(beyond)
+
+
 def test_what_is_added_to_pages_is_not_in_their_files_and_a_taken_port_is_told(
     root: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -149,6 +169,7 @@ def test_what_is_added_to_pages_is_not_in_their_files_and_a_taken_port_is_told(
         assert running.page(since[1]) == ""
         assert running.page(since[1].replace("since-", "since-0")) == "location.reload();\n"
         assert running.page("days/2026-06-03/") == served
+        _parts_can_be_asked_for(running, root / "site/static/style.css")
         with pytest.raises(urllib.error.HTTPError, match="404"):
             running.page("days/none/index.html")
         with pytest.raises(urllib.error.HTTPError, match="404"):
