@@ -96,7 +96,7 @@
     if (mine !== asked) return;
     discs.forEach((disc, i) => {
       const pen = disc.getContext("2d");
-      pen.reset();
+      disc.width = SIDE;
       // Twice, for the seams between triangles let a little through.
       if (images[i] && i && carried) [1, 2].forEach(() => carry(pen, images[i], first, second));
       else if (images[i]) pen.drawImage(images[i], 0, 0, SIDE, SIDE);

@@ -23,7 +23,7 @@ const northlimb = (() => {
     show();
     document.addEventListener("keydown", (event) => {
       const hint = hints.find((one) => one.textContent === event.key.toUpperCase());
-      if (!box.checked || !hint || !plain(event) || event.target.matches("select, :read-write, dialog *")) return;
+      if (!box.checked || !hint || !plain(event) || event.target.matches?.("select, :read-write, dialog *")) return;
       event.preventDefault();
       hint.closest("label, button, a").click();
     });
