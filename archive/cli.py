@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import sys
-from contextlib import suppress
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
 import click
 
 from archive import __version__
-from archive.command_streams import fill_closed_streams, out, progress, say, silence_stdout
+from archive.command_streams import fill_closed_streams, out, progress, say, silence_stdout, stop_like_ctrl_c
 from archive.errors import ArchiveError
 
 __all__ = ["main", "northlimb", "run"]
@@ -314,17 +314,21 @@ def verify(folder: Path, repair_too: bool, as_json: bool) -> int:
 @SITE_DIR
 @JSON
 def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> None:
-    """Build the site and show it on this computer only, until Ctrl-C."""
-    from archive.command_output import print_serving
-    from archive.publishing.local_server import local_server
-    from archive.records.folder import open_folder
-    from archive.workflow.building import build as build_archive
+    """Build the site and show it on this computer only, until Ctrl-C.
 
-    built = build_archive(open_folder(folder), site_dir=site_dir, on_progress=progress())
-    with local_server(built.site_dir, port) as server:
-        print_serving(built.site_dir, f"http://127.0.0.1:{server.server_port}/", as_json=as_json)
+    When a picture, a record, a note or archive.toml changes, the site is built again and open pages reload; where
+    that is refused the reason is told here, and the site stays as it was.
+    """
+    from archive.command_output import print_preview
+    from archive.records.folder import open_folder
+    from archive.workflow.previewing import preview as preview_archive
+
+    stop_like_ctrl_c()
+    root = open_folder(folder)
+    with closing(preview_archive(root, site_dir=site_dir, port=port, new_progress=progress)) as events:
         try:
-            server.serve_forever()
+            for event in events:
+                print_preview(event, as_json=as_json)
         except KeyboardInterrupt:
             say("stopped")
 

@@ -19,6 +19,7 @@ from archive.workflow.adding import Added
 from archive.workflow.building import Built, Filmed
 from archive.workflow.capturing import longest_words, smear_words
 from archive.workflow.evening import Evening
+from archive.workflow.previewing import PreviewEvent, Refused
 from archive.workflow.sending import Published
 from archive.workflow.showing import SunAt
 from archive.workflow.verifying import Verified
@@ -33,9 +34,9 @@ __all__ = [
     "print_created",
     "print_evening",
     "print_filmed",
+    "print_preview",
     "print_published",
     "print_refusal",
-    "print_serving",
     "print_sun",
     "print_verified",
     "print_warnings",
@@ -156,12 +157,20 @@ def print_verified(found: Verified, *, as_json: bool) -> None:
     out(f"{count_words(found.checked, 'original')} read; {'all' if found.clean else 'not all'} as filed")
 
 
-def print_serving(site_dir: Path, address: str, *, as_json: bool) -> None:
-    """Where to point the browser."""
-    if as_json:
-        print_answer({"status": "serving", "address": address}, as_json=True)
+def print_preview(event: PreviewEvent, *, as_json: bool) -> None:
+    """Where to point the browser; then a line whenever the site was built again, or the reasons why not."""
+    if isinstance(event, Refused):
+        print_refusal(event.causes, as_json=as_json)
+    elif isinstance(event, Built):
+        print_warnings(event.warnings)
+        print_answer({"status": "rebuilt", **_fields(event)}, as_json=as_json)
+        if not as_json:
+            written, removed = event.report.written, event.report.removed
+            out(f"built again: {count_words(written, 'file')} written, {removed} removed")
     else:
-        out(f"showing {site_dir} at {address} (Ctrl-C stops)")
+        print_answer({"status": "serving", "address": event.address}, as_json=as_json)
+        if not as_json:
+            out(f"showing {event.site_dir} at {event.address} (Ctrl-C stops)")
     sys.stdout.flush()
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+import signal
 import sys
 import time
 from collections.abc import Callable
@@ -14,7 +15,7 @@ import click
 
 from archive.errors import ArchiveError
 
-__all__ = ["fill_closed_streams", "out", "progress", "say", "silence_stdout", "terminal_width"]
+__all__ = ["fill_closed_streams", "out", "progress", "say", "silence_stdout", "stop_like_ctrl_c", "terminal_width"]
 
 _WIDEST = 100
 _FIRST_AFTER_S = 1.0
@@ -65,6 +66,11 @@ def silence_stdout() -> None:
         number, nothing = sys.stdout.fileno(), os.open(os.devnull, os.O_WRONLY)
         os.dup2(nothing, number)
         os.close(nothing)
+
+
+def stop_like_ctrl_c() -> None:
+    """Let the signal that asks a program to end (SIGTERM) do what Ctrl-C does: stop, and leave nothing half done."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
 
 
 def terminal_width() -> int:

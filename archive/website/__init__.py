@@ -2,34 +2,46 @@
 
 from archive.website.assembly import build_site
 from archive.website.content import (
+    Carrying,
     Content,
+    DiscLabel,
     Entry,
     FilmEntry,
+    Graticule,
     GroupEntry,
     GroupSighting,
     InstrumentInfo,
     LearnedAngle,
+    Line,
+    Overlay,
     Pictures,
     RotationEntry,
     SiteInfo,
     SitePlace,
+    TurnedBack,
     TurningLaw,
 )
 from archive.website.site_files import SiteReport
 
 __all__ = [
+    "Carrying",
     "Content",
+    "DiscLabel",
     "Entry",
     "FilmEntry",
+    "Graticule",
     "GroupEntry",
     "GroupSighting",
     "InstrumentInfo",
     "LearnedAngle",
+    "Line",
+    "Overlay",
     "Pictures",
     "RotationEntry",
     "SiteInfo",
     "SitePlace",
     "SiteReport",
+    "TurnedBack",
     "TurningLaw",
     "build_site",
 ]

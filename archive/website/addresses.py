@@ -17,6 +17,8 @@ from archive.website.content import FilmEntry
 
 __all__ = [
     "CHARTS",
+    "COMPARE",
+    "COMPARE_SCRIPT",
     "DATA",
     "DATA_PACKAGE",
     "DAYS",
@@ -27,10 +29,12 @@ __all__ = [
     "GROUPS_JSON",
     "HOME",
     "ICON",
+    "KEYS_SCRIPT",
     "NOT_FOUND",
     "OBSERVATIONS_CSV",
     "OBSERVATIONS_JSON",
     "OBSERVATORY",
+    "PLATE_SCRIPT",
     "PLAYER",
     "ROTATIONS",
     "STYLE",
@@ -38,18 +42,22 @@ __all__ = [
     "Here",
     "PictureFiles",
     "RotationFiles",
+    "compare_page",
     "day_of",
     "day_page",
     "film_files",
+    "graticule_file",
     "group_page",
     "picture_files",
     "root_path",
     "rotation_files",
     "rotation_page",
+    "turned_back_file",
 ]
 
 HOME = "index.html"
 DAYS = "days/index.html"
+COMPARE = "compare/index.html"
 GROUPS = "groups/index.html"
 ROTATIONS = "rotations/index.html"
 CHARTS = "charts/index.html"
@@ -66,6 +74,9 @@ NOT_FOUND = "404.html"
 STYLE = "static/style.css"
 ICON = "static/favicon.svg"
 PLAYER = "static/player.js"
+KEYS_SCRIPT = "static/keys.js"
+PLATE_SCRIPT = "static/plate.js"
+COMPARE_SCRIPT = "static/compare.js"
 
 
 @dataclass(frozen=True)
@@ -96,6 +107,11 @@ class PictureFiles:
     as_it_came: str
     fits: str
     prefix: str
+
+    @property
+    def flat(self) -> str:
+        """Return the path of the disc without limb darkening."""
+        return self.look("flat")
 
     def look(self, name: str) -> str:
         """Return the path of a look's picture."""
@@ -129,6 +145,21 @@ def day_of(observation: Observation) -> date:
 def day_page(day: date) -> str:
     """Return the path of a day's page."""
     return f"days/{day.isoformat()}/index.html"
+
+
+def compare_page(day: date) -> str:
+    """Return the path of the page that compares a day with the one before."""
+    return f"compare/{day.isoformat()}/index.html"
+
+
+def turned_back_file(day: date) -> str:
+    """Return the path of a day's disc carried to the day before: beside the page that compares them."""
+    return f"compare/{day.isoformat()}/turned-back.jpg"
+
+
+def graticule_file(b0_deg: float) -> str:
+    """Return the path of the grid for a tilt of the axis: ``grids/n07.2.svg``, shared by all its days."""
+    return f"grids/{'s' if b0_deg < 0 else 'n'}{abs(b0_deg):04.1f}.svg"
 
 
 def picture_files(observation: Observation) -> PictureFiles:

@@ -7,13 +7,22 @@ from dataclasses import replace
 from pathlib import Path
 
 from archive.website import addresses
-from archive.website.addresses import film_files, picture_files, rotation_files
+from archive.website.addresses import (
+    day_of,
+    film_files,
+    graticule_file,
+    picture_files,
+    rotation_files,
+    turned_back_file,
+)
 from archive.website.charts_page import charts_page
+from archive.website.compare_page import compare_pages
 from archive.website.content import Content, Entry, FilmEntry, RotationEntry
 from archive.website.data_export import data_files
 from archive.website.data_page import data_page
 from archive.website.day_page import day_pages
 from archive.website.days_page import days_page
+from archive.website.disc_overlay import graticule_svg
 from archive.website.feed import feed_bytes
 from archive.website.films_page import films_page
 from archive.website.followed import Followed, followed_groups
@@ -64,6 +73,7 @@ def build_site(content: Content, site_dir: Path) -> SiteReport:
         **static,
         **{page.frame.path: render(page, face).encode() for page in _pages(content, groups, face)},
         **{f"data/{name}": data for name, data in data_files(content, groups).items()},
+        **_grids(content.entries),
         addresses.FEED: feed_bytes(content),
     }
     files = [SiteFile(path, data) for path, data in made.items()]
@@ -87,6 +97,7 @@ def _pages(content: Content, groups: Sequence[Followed], face: SiteFace) -> Sequ
         home_page(content, days, face),
         *day_pages(days, face, groups={group.name for group in groups}, rotations=rotations),
         days_page(days, face),
+        *compare_pages(content, days, face),
         *group_pages(content, groups, face),
         groups_page(groups, face, rotations=rotations, counted=counted),
         *rotation_pages(content, days, groups, face),
@@ -107,7 +118,18 @@ def _entry_files(entry: Entry) -> list[SiteFile]:
         SiteFile(paths.as_it_came, pictures.as_it_came),
         *(SiteFile(paths.look(name), picture) for name, picture in pictures.looks.items()),
     ]
-    return files if pictures.fits is None else [*files, SiteFile(paths.fits, pictures.fits)]
+    if pictures.fits is not None:
+        files.append(SiteFile(paths.fits, pictures.fits))
+    if entry.flat is not None and "flat" not in pictures.looks:
+        files.append(SiteFile(paths.flat, entry.flat))
+    if entry.turned_back is not None:
+        files.append(SiteFile(turned_back_file(day_of(entry.observation)), entry.turned_back.picture))
+    return files
+
+
+def _grids(entries: Sequence[Entry]) -> dict[str, bytes]:
+    found = {entry.overlay.graticule.b0_deg: entry.overlay.graticule for entry in entries if entry.overlay is not None}
+    return {graticule_file(b0_deg): graticule_svg(graticule) for b0_deg, graticule in found.items()}
 
 
 def _film_files(film: FilmEntry) -> list[SiteFile]:

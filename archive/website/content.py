@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
 
@@ -17,17 +17,23 @@ from archive.observation import Band, Observation, SpotGroup
 __all__ = [
     "DISC_RADIUS_PX",
     "DISC_SIDE_PX",
+    "Carrying",
     "Content",
+    "DiscLabel",
     "Entry",
     "FilmEntry",
+    "Graticule",
     "GroupEntry",
     "GroupSighting",
     "InstrumentInfo",
     "LearnedAngle",
+    "Line",
+    "Overlay",
     "Pictures",
     "RotationEntry",
     "SiteInfo",
     "SitePlace",
+    "TurnedBack",
     "TurningLaw",
 ]
 
@@ -107,17 +113,81 @@ class Pictures:
     looks: Mapping[str, Path] = field(default_factory=dict)
 
 
+Line = tuple[tuple[float, float], ...]
+"""A curve on the disc: x and y of its points, pixels of the disc's frame."""
+
+
+@dataclass(frozen=True)
+class DiscLabel:
+    """A name and its place on the disc, pixels of the disc's frame."""
+
+    name: str
+    x_px: float
+    y_px: float
+
+
+@dataclass(frozen=True)
+class Graticule:
+    """The heliographic grid as the disc shows it where B0 is `b0_deg`, to a tenth of a degree.
+
+    `main` are the equator and the central meridian, `lines` all others, `axis` what stands out of the Sun.
+    """
+
+    b0_deg: float
+    lines: tuple[Line, ...]
+    main: tuple[Line, ...]
+    numbers: tuple[DiscLabel, ...]
+    axis: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class Overlay:
+    """What may be laid over a disc: grid and axis, and the named groups at their places."""
+
+    graticule: Graticule
+    labels: tuple[DiscLabel, ...] = ()
+
+
+@dataclass(frozen=True)
+class TurnedBack:
+    """A disc, without limb darkening, carried to the moment of an observation of an earlier day."""
+
+    to_observation: str
+    picture: Path
+
+    @property
+    def to_day(self) -> date:
+        """The UTC day to which it is carried."""
+        return date.fromisoformat(self.to_observation.partition("T")[0])
+
+
+@dataclass(frozen=True)
+class Carrying:
+    """How the pages carry a surface: drift in Carrington longitude, deg/day, and the Sun's distance in its radii.
+
+    The drift is ``at_equator + sine_squared * sin^2(latitude)``; with none the surface turns as a whole.
+    """
+
+    at_equator_deg_per_day: float = 0.0
+    sine_squared_deg_per_day: float = 0.0
+    distance_radii: float = 215.0
+
+
 @dataclass(frozen=True)
 class Entry:
     """One observation to be shown, with what the reader should be warned of.
 
-    `advice` holds names and figures of what the capture's length cost in sharpness.
+    `advice` holds names and figures of what the capture's length cost in sharpness. Where north is known `overlay`
+    lies over the disc and `flat` is the disc without limb darkening; `turned_back` is it carried to the day before.
     """
 
     observation: Observation
     pictures: Pictures
     warnings: tuple[str, ...] = ()
     advice: tuple[tuple[str, str], ...] = ()
+    overlay: Overlay | None = None
+    flat: Path | None = None
+    turned_back: TurnedBack | None = None
 
 
 @dataclass(frozen=True)
@@ -215,3 +285,4 @@ class Content:
     rotations: Sequence[RotationEntry] = ()
     own_law: TurningLaw | None = None
     published_laws: Sequence[TurningLaw] = ()
+    carrying: Carrying = Carrying()

@@ -36,6 +36,7 @@ class DayPage:
     next: Link | None
     month: Link
     rotation: Link | None
+    scripts: tuple[str, ...]
 
 
 def month_anchor(day: ObservingDay) -> str:
@@ -99,6 +100,7 @@ def _page(
         next=_neighbour(following, here),
         month=month,
         rotation=_rotation(day, here, rotations),
+        scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)),
     )
 
 

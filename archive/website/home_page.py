@@ -9,6 +9,7 @@ from archive.website import addresses
 from archive.website.addresses import Here, day_page
 from archive.website.content import Content
 from archive.website.films_page import FilmView, film_views
+from archive.website.followed import followed_groups
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, Picture, SiteFace, frame
@@ -45,6 +46,7 @@ class HomePage:
     all_days: Link
     all_films: Link
     summary: str
+    scripts: tuple[str, ...]
 
 
 def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) -> HomePage:
@@ -54,13 +56,17 @@ def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) ->
     return HomePage(
         frame=frame(face, here, title="", description=f"{face.title}: the Sun as seen by {face.observer}"),
         latest=_latest(days[-1], here) if days else None,
-        views=tuple(observation_view(day.main, here) for day in days[-1:]),
+        views=tuple(
+            observation_view(day.main, here, group_pages={group.name for group in followed_groups(content)})
+            for day in days[-1:]
+        ),
         strip=tuple(day_thumb(day, here) for day in days[-_STRIP_DAYS:]),
         films=film_views(content, here)[:1],
         player=here.to(addresses.PLAYER),
         all_days=Link("All days", here.to(addresses.DAYS)),
         all_films=Link("All films", here.to(addresses.FILMS)),
         summary=summary,
+        scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)) if days else (),
     )
 
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from archive.observation import Capture, Observation, SunView
-from archive.website.addresses import Here, day_of, picture_files
+from archive.website.addresses import Here, compare_page, day_of, picture_files
 from archive.website.content import Entry
+from archive.website.disc_overlay import OverlayView, overlay_view
 from archive.website.group_rows import GroupRow, named_rows
 from archive.website.north_figure import NorthFigure, north_figure
 from archive.website.orientation_words import EVIDENCE_NAMES, doubts, is_north_up, orientation_words
@@ -17,6 +18,7 @@ from archive.website.pages import Fact, Link, Picture
 from archive.website.wording import (
     UNKNOWN,
     arcminutes,
+    day_and_month,
     day_words,
     degrees,
     exposure,
@@ -26,6 +28,7 @@ from archive.website.wording import (
     plural,
     time_words,
 )
+from archive.website.zoom import ZoomView, zoom_view
 
 __all__ = ["EvidenceRow", "ObservationView", "band_words", "disc_picture", "observation_view"]
 
@@ -52,7 +55,8 @@ class EvidenceRow:
 class ObservationView:
     """What a page tells of one observation; every table may be empty but the Sun's.
 
-    `groups` is None where the picture was not counted; `by_hand` where the count is the observer's own.
+    `groups` is None where the picture was not counted; `by_hand` where the count is the observer's own; `overlay` is
+    None where north is not known, `compare` where there is no day before to compare with.
     """
 
     anchor: str
@@ -60,6 +64,9 @@ class ObservationView:
     time_machine: str
     source: str
     picture: Picture
+    overlay: OverlayView | None
+    zoom: ZoomView
+    compare: Link | None
     orientation: str
     cautions: tuple[str, ...]
     sun: tuple[Fact, ...]
@@ -86,6 +93,9 @@ def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] =
         time_machine=f"{observation.time_utc:%Y-%m-%dT%H:%M:%SZ}",
         source=f"{observation.instrument}, {observation.site}, {band_words(observation.band)}",
         picture=disc_picture(entry, here),
+        overlay=overlay_view(entry.overlay, here, group_pages=group_pages),
+        zoom=zoom_view(observation, here),
+        compare=_compare(entry, here),
         orientation=orientation_words(observation.orientation),
         cautions=_cautions(entry),
         sun=_sun_facts(observation.sun),
@@ -101,6 +111,13 @@ def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] =
         looks=_looks(entry, here),
         files=_files(entry, here),
     )
+
+
+def _compare(entry: Entry, here: Here) -> Link | None:
+    if entry.turned_back is None:
+        return None
+    before = day_and_month(entry.turned_back.to_day)
+    return Link(f"Compare with {before}", here.to(compare_page(day_of(entry.observation))))
 
 
 def band_words(band: str) -> str:

@@ -13,6 +13,7 @@ __all__ = ["Fact", "Frame", "Link", "Picture", "SiteFace", "frame"]
 _SECTIONS = (
     ("Latest", addresses.HOME),
     ("Days", addresses.DAYS),
+    ("Compare", addresses.COMPARE),
     ("Groups", addresses.GROUPS),
     ("Rotations", addresses.ROTATIONS),
     ("Charts", addresses.CHARTS),

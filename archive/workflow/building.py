@@ -27,6 +27,7 @@ from archive.website import (
     build_site,
 )
 from archive.workflow.capturing import advice_lines, advice_on
+from archive.workflow.comparing import with_turned_back
 from archive.workflow.counting import Counted, count_spots
 from archive.workflow.film_cutting import GroupPlace
 from archive.workflow.filming import (
@@ -42,6 +43,7 @@ from archive.workflow.filming import (
     write_film,
 )
 from archive.workflow.group_pages import group_content, group_places, rotation_entry
+from archive.workflow.looking import overlay
 from archive.workflow.mapping import rotation_maps
 from archive.workflow.orienting import is_up, night_remark
 from archive.workflow.picturing import derived_pictures, forget_pictures
@@ -207,6 +209,7 @@ def _build(
         **group_content(counted.groups, surveyed.records),
         rotations=[rotation_entry(one) for one in maps],
     )
+    content = with_turned_back(root, content, on_progress=on_progress)
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
     on_progress("writing the site", 0, 1)
@@ -236,6 +239,8 @@ def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
         ),
         warnings=_warnings(one),
         advice=advice_lines(advice_on(one, settings)),
+        overlay=overlay(one),
+        flat=pictures.flat if pictures.oriented else None,
     )
 
 

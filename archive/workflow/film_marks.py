@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.disc.aligned import DiscFrame
 from archive.disc.carried import Standpoint
+from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
 from archive.films.overlay import Label, Marks
 from archive.sun.heliographic import to_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
@@ -32,8 +32,8 @@ def disc_marks(cutting: Cutting, held: Standpoint | None = None) -> MarksAt:
 
     @lru_cache(maxsize=2)
     def lines(b0_deg: float) -> tuple[NDArray[np.float64], ...]:
-        grid = _grid_lines(frame, b0_deg) if options.grid else ()
-        return (*grid, *(_axis_lines(frame, b0_deg) if options.axis else ()))
+        grid = grid_lines(frame, b0_deg, step_deg=_GRID_STEP_DEG) if options.grid else ()
+        return (*(line.points_px for line in grid), *(axis_lines(frame, b0_deg) if options.axis else ()))
 
     def marks(time_utc: datetime) -> Marks:
         if not (options.grid or options.axis or cutting.groups):
@@ -43,7 +43,7 @@ def disc_marks(cutting: Cutting, held: Standpoint | None = None) -> MarksAt:
         for name, latitude_deg, longitude_deg in _groups_at(cutting, time_utc):
             west, north, mu = to_disc(latitude_deg, longitude_deg - at.l0_deg, b0_deg=at.b0_deg)
             if mu > 0.1:
-                x_px, y_px = _pixels(frame, west, north)
+                x_px, y_px = disc_pixels(frame, west, north)
                 labels.append(Label(name, float(x_px), float(y_px) - 0.03 * frame.size_px))
         return Marks(lines(round(at.b0_deg, 1)), tuple(labels))
 
@@ -96,34 +96,3 @@ def _groups_at(cutting: Cutting, time_utc: datetime) -> Iterator[tuple[str, NDAr
             latitude_deg = np.array(place.latitude_deg)
             drift_deg = carrington_drift_deg_per_day(latitude_deg) * days
             yield name, latitude_deg, np.array(place.carrington_longitude_deg) + drift_deg
-
-
-def _grid_lines(frame: DiscFrame, b0_deg: float) -> tuple[NDArray[np.float64], ...]:
-    """Parallels and meridians, counted from the central one, every 15 degrees; only what faces us."""
-    fine = np.arange(-90.0, 90.1, 1.0)
-    steps = np.arange(-75.0, 75.1, _GRID_STEP_DEG)
-    curves = [(np.full_like(fine, step), fine) for step in steps] + [(fine, np.full_like(fine, step)) for step in steps]
-    lines: list[NDArray[np.float64]] = []
-    for latitude_deg, meridian_deg in curves:
-        west, north, mu = to_disc(latitude_deg, meridian_deg, b0_deg=b0_deg)
-        shown = np.flatnonzero(mu > 0.0)
-        for run in np.split(shown, np.flatnonzero(np.diff(shown) > 1) + 1):
-            if run.size > 1:
-                lines.append(np.stack(_pixels(frame, west[run], north[run]), axis=-1))
-    return tuple(lines)
-
-
-def _axis_lines(frame: DiscFrame, b0_deg: float) -> tuple[NDArray[np.float64], ...]:
-    """The axis where it stands out of the Sun: from the limb, or from the pole that faces us, outwards."""
-    ends = []
-    for pole_deg in (90.0, -90.0):
-        _, north, mu = to_disc(np.array(pole_deg), np.array(0.0), b0_deg=b0_deg)
-        sign = np.sign(pole_deg)
-        inner = float(north) if mu > 0.0 else float(sign)
-        x_px, y_px = _pixels(frame, np.zeros(2), np.array([inner, sign * 1.045]))
-        ends.append(np.stack([x_px, y_px], axis=-1))
-    return tuple(ends)
-
-
-def _pixels(frame: DiscFrame, west: NDArray[Any], north: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
-    return frame.centre_px + frame.radius_px * west, frame.centre_px - frame.radius_px * north

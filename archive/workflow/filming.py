@@ -36,7 +36,7 @@ __all__ = [
     "write_film",
 ]
 
-_VERSION = 2
+_VERSION = 3
 FRAMES_PER_SECOND = 25
 # Seconds of film for a day (smooth) or an observation; a daily second is 0.6 held and 0.4 of cross-fade.
 _PACE_S: dict[FilmStyle, float] = {"daily": 1.0, "smooth": 2.0, "corotating": 1.0}

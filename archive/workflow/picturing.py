@@ -48,6 +48,11 @@ class DerivedPictures:
     def fits(self) -> Path:
         return self.folder / "disc.fits"
 
+    @property
+    def flat(self) -> Path:
+        """Without limb darkening, as days are compared; there where north is known."""
+        return self.look("flat")
+
     def look(self, look: Look) -> Path:
         return self.folder / f"{look}.jpg"
 
@@ -60,7 +65,7 @@ def picture_key(observation: Observation, looks: Sequence[Look]) -> str:
         "disc": asdict(observation.disc),
         "north_angle_deg": observation.orientation.north_angle_deg,
         "mirrored": observation.orientation.mirrored,
-        "looks": list(looks),
+        "looks": list(_shown_looks(looks)),
         "time": observation.time_utc.isoformat(),
     }
     return hashlib.sha256(json.dumps(depends, sort_keys=True).encode()).hexdigest()
@@ -68,7 +73,9 @@ def picture_key(observation: Observation, looks: Sequence[Look]) -> str:
 
 def derived_pictures(root: Path, observation: Observation, looks: Sequence[Look]) -> DerivedPictures:
     """The derived pictures of an observation, made now unless they are there and still right."""
-    pictures = DerivedPictures(_folder(root, observation.id), tuple(looks), observation.orientation.status != "unknown")
+    pictures = DerivedPictures(
+        derived_folder_of(root, observation.id), tuple(looks), observation.orientation.status != "unknown"
+    )
     key = picture_key(observation, looks)
     key_file = pictures.folder / "key"
     if not (key_file.is_file() and key_file.read_text(encoding="utf-8") == key):
@@ -87,7 +94,7 @@ def load_look(root: Path, observation_id: str, look: Look) -> np.ndarray[tuple[i
 
 def load_disc(root: Path, observation_id: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
     """The derived linear disc of an oriented picture, north up in the standard frame."""
-    return read_disc(_folder(root, observation_id) / "disc.fits")
+    return read_disc(derived_folder_of(root, observation_id) / "disc.fits")
 
 
 def forget_pictures(root: Path, keep: Sequence[str]) -> None:
@@ -98,8 +105,12 @@ def forget_pictures(root: Path, keep: Sequence[str]) -> None:
             shutil.rmtree(folder, ignore_errors=True)
 
 
-def _folder(root: Path, identifier: str) -> Path:
+def derived_folder_of(root: Path, identifier: str) -> Path:
     return derived_folder(root) / "discs" / identifier
+
+
+def _shown_looks(looks: Sequence[Look]) -> tuple[Look, ...]:
+    return tuple(dict.fromkeys((*looks, "flat")))
 
 
 def _make(root: Path, observation: Observation, pictures: DerivedPictures) -> None:
@@ -117,7 +128,7 @@ def _make(root: Path, observation: Observation, pictures: DerivedPictures) -> No
         cards = helioprojective_cards(STANDARD_FRAME, time_utc=observation.time_utc, sun=observation.sun)
         write_disc(pictures.fits, aligned, cards)
     flat = flatten_disc(aligned, STANDARD_FRAME)
-    for look in pictures.looks:
+    for look in _shown_looks(pictures.looks):
         shown = looked_at(flat, STANDARD_FRAME, look=look)
         write_jpeg(pictures.look(look), shown)
         if look == pictures.looks[0]:

@@ -40,6 +40,7 @@ def test_every_kind_of_page_is_there(site: Path) -> None:
     assert pages == [
         "404.html",
         "charts/index.html",
+        "compare/index.html",
         "data/index.html",
         FIRST_DAY,
         DAY,
@@ -107,9 +108,12 @@ def test_no_script_and_no_style_of_its_own_on_any_page(site: Path) -> None:
         links = Links(page.read_text())
         assert {tag for tag, _ in links.tags} & {"style", "iframe", "object", "form"} == set()
         scripts = re.findall(r"<script[^>]*>.*?</script>", page.read_text(), re.DOTALL)
-        # The film's player alone, from a file of the site; a script written into a page is blocked.
-        assert all(re.fullmatch(r'<script src="(\.\./)*static/player\.js" defer></script>', one) for one in scripts)
-        assert bool(scripts) == any(tag == "video" for tag, _ in links.tags) or page.parent.name == "films"
+        # Files of the site alone; a script written into a page is blocked.
+        files = [re.fullmatch(r'<script src="(?:\.\./)*static/(\w+)\.js" defer></script>', one) for one in scripts]
+        named = {file[1] for file in files if file}
+        assert len(named) == len(scripts)
+        assert ("player" in named) == any(tag == "video" for tag, _ in links.tags) or page.parent.name == "films"
+        assert ({"keys", "plate"} <= named) == ("zoom-link" in page.read_text())
         assert [attrs for _, attrs in links.tags if any(name == "style" or name[:2] == "on" for name in attrs)] == []
 
 

@@ -1,0 +1,90 @@
+"""Grid, axis and group names over the disc, as SVG in the pixels of the disc's frame."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+from archive.website.addresses import Here, graticule_file, group_page
+from archive.website.content import DISC_SIDE_PX, DiscLabel, Graticule, Line, Overlay
+
+__all__ = ["DiscName", "OverlayView", "graticule_svg", "overlay_view", "svg_path"]
+
+# A name stands above its group; below it where another name is in the way there.
+_NAME_AWAY_PX = 34.0
+_NAME_WIDTH_PX, _NAME_HEIGHT_PX = 92.0, 26.0
+# On the plate, which is black by day and night: light enough beside the disc, dark enough upon it by its dark seam.
+_SEAM, _INK, _MAIN_INK = "#000", "#d9d4c8", "#f0b050"
+
+
+@dataclass(frozen=True)
+class DiscName:
+    """A group's name at its place; `href` is empty where the group has no page."""
+
+    name: str
+    x: str
+    y: str
+    href: str
+
+
+@dataclass(frozen=True)
+class OverlayView:
+    """What a page lays over a disc: the file of the grid, the axis as path data, the groups' names."""
+
+    grid: str
+    axis: str
+    names: tuple[DiscName, ...]
+
+
+def overlay_view(overlay: Overlay | None, here: Here, *, group_pages: Collection[str]) -> OverlayView | None:
+    """Return what a page at `here` lays over a disc."""
+    if overlay is None:
+        return None
+    return OverlayView(
+        grid=here.to(graticule_file(overlay.graticule.b0_deg)),
+        axis="".join(map(svg_path, overlay.graticule.axis)),
+        names=tuple(
+            DiscName(
+                label.name,
+                f"{label.x_px:.1f}",
+                f"{label.y_px:.1f}",
+                here.to(group_page(label.name)) if label.name in group_pages else "",
+            )
+            for label in _apart(overlay.labels)
+        ),
+    )
+
+
+def graticule_svg(graticule: Graticule) -> bytes:
+    """Return a grid as an SVG file of its own, to be laid over the disc at the disc's size."""
+    words = "".join(
+        f'<text x="{one.x_px + 4:.1f}" y="{one.y_px - 4:.1f}">{one.name}</text>' for one in graticule.numbers
+    )
+    fine, main = ("".join(map(svg_path, lines)) for lines in (graticule.lines, graticule.main))
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-0.5 -0.5 {DISC_SIDE_PX} {DISC_SIDE_PX}" '
+        f'width="{DISC_SIDE_PX}" height="{DISC_SIDE_PX}" fill="none">'
+        f"<style>text{{font-size:18px}}@media(max-width:600px){{text{{font-size:34px}}}}</style>"
+        f'<g stroke="{_SEAM}" stroke-opacity="0.35" stroke-width="2.6"><path d="{fine}{main}"/></g>'
+        f'<path stroke="{_INK}" stroke-opacity="0.8" d="{fine}"/>'
+        f'<path stroke="{_MAIN_INK}" stroke-width="1.6" d="{main}"/>'
+        f'<g fill="#fff" stroke="{_SEAM}" stroke-opacity="0.6" stroke-width="3" paint-order="stroke" '
+        f'font-family="serif">{words}</g></svg>\n'
+    ).encode()
+
+
+def svg_path(line: Line) -> str:
+    """Write a line as path data, tenths of a pixel."""
+    return "M" + "L".join(f"{x:.1f},{y:.1f}" for x, y in line)
+
+
+def _apart(labels: Sequence[DiscLabel]) -> list[DiscLabel]:
+    placed: list[DiscLabel] = []
+    for label in sorted(labels, key=lambda one: (one.x_px, one.name)):
+        above, below = (replace(label, y_px=label.y_px + away) for away in (-_NAME_AWAY_PX, _NAME_AWAY_PX))
+        placed.append(below if any(_collide(above, other) for other in placed) else above)
+    return placed
+
+
+def _collide(one: DiscLabel, other: DiscLabel) -> bool:
+    return abs(one.x_px - other.x_px) < _NAME_WIDTH_PX and abs(one.y_px - other.y_px) < _NAME_HEIGHT_PX

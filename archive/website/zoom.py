@@ -1,0 +1,62 @@
+"""The picture's own pixels: its scale, the Earth's size beside it, and where north lies in it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from archive.observation import Observation
+from archive.website.addresses import Here, picture_files
+from archive.website.wording import number
+
+__all__ = ["ZoomView", "earth_arcsec", "zoom_view"]
+
+# Twice the solar parallax at 1 au, 8.794143 arcsec (IAU 1976): the Earth's equatorial diameter seen from there.
+_EARTH_ARCSEC_AT_1_AU = 2 * 8.794143
+
+
+@dataclass(frozen=True)
+class ZoomView:
+    """The whole picture as it came, un-resampled, in words and for the script that shows it.
+
+    `north` leads counter-clockwise from the picture's up to solar north after un-mirroring, empty where not known;
+    `x` and `y`, the disc's centre, are in the picture's pixels, `scale` and `earth` in arcseconds.
+    """
+
+    href: str
+    words: str
+    width: int
+    height: int
+    x: str
+    y: str
+    scale: str
+    earth: str
+    north: str
+    mirrored: bool
+
+
+def earth_arcsec(distance_au: float) -> float:
+    """Return the Earth's diameter as it would be seen beside the Sun."""
+    return _EARTH_ARCSEC_AT_1_AU / distance_au
+
+
+def zoom_view(observation: Observation, here: Here) -> ZoomView:
+    """Gather what is told of a picture's own pixels."""
+    picture, disc, orientation = observation.picture, observation.disc, observation.orientation
+    earth = earth_arcsec(observation.sun.distance_au)
+    # Half the Sun's width on half the disc's: arcseconds in a pixel.
+    scale = observation.sun.semidiameter_arcsec / disc.radius_px if disc.radius_px > 0 else math.nan
+    known = orientation.status != "unknown" and orientation.north_angle_deg is not None
+    return ZoomView(
+        href=here.to(picture_files(observation).as_it_came),
+        words=f"{picture.width_px} × {picture.height_px} px, {number(scale, 2)}″ a pixel; "
+        f"the Earth would be {number(earth / scale, 1)} px wide",
+        width=picture.width_px,
+        height=picture.height_px,
+        x=f"{disc.x_px:.2f}",
+        y=f"{disc.y_px:.2f}",
+        scale=f"{scale:.5f}",
+        earth=f"{earth:.2f}",
+        north=f"{orientation.north_angle_deg:.3f}" if known else "",
+        mirrored=bool(orientation.mirrored),
+    )

@@ -1,0 +1,78 @@
+"""What the site lays over a disc: the heliographic grid, the axis, the groups at their places."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.disc.aligned import STANDARD_FRAME
+from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
+from archive.observation import NamedGroup, Observation
+from archive.sun.heliographic import to_disc
+from archive.website import DiscLabel, Graticule, Line, Overlay
+
+__all__ = ["overlay"]
+
+_GRID_STEP_DEG = 10
+_NUMBERED_DEG = (-60, -30, 30, 60)
+_POINTS_EVERY = 2  # of the grid's one-degree points: chords leave the curve by 0.07 px at most
+
+
+def overlay(observation: Observation) -> Overlay | None:
+    """What lies over an observation's disc; None where north is not known.
+
+    The grid is that of B0 to a tenth of a degree, so that days share it: at most 0.4 px off.
+    """
+    if observation.orientation.status == "unknown":
+        return None
+    return Overlay(
+        _graticule(round(observation.sun.b0_deg, 1) + 0.0),
+        _labels(observation.groups or (), observation.sun.b0_deg),
+    )
+
+
+@lru_cache(maxsize=200)
+def _graticule(b0_deg: float) -> Graticule:
+    found = grid_lines(STANDARD_FRAME, b0_deg, step_deg=_GRID_STEP_DEG)
+    return Graticule(
+        b0_deg,
+        lines=tuple(_line(one.points_px) for one in found if one.at_deg != 0.0),
+        main=tuple(_line(one.points_px) for one in found if one.at_deg == 0.0),
+        numbers=_numbers(b0_deg),
+        axis=tuple(_line(points) for points in axis_lines(STANDARD_FRAME, b0_deg)),
+    )
+
+
+def _line(points_px: NDArray[np.float64]) -> Line:
+    # The last point too, or lines would end short of the limb.
+    kept = np.unique(np.append(np.arange(0, len(points_px), _POINTS_EVERY), len(points_px) - 1))
+    return tuple((float(x), float(y)) for x, y in points_px[kept])
+
+
+def _numbers(b0_deg: float) -> tuple[DiscLabel, ...]:
+    """Degrees along the central meridian and the equator, as the trade writes them."""
+    latitudes = [(f"{'S' if at < 0 else 'N'}{abs(at)}", at, 0) for at in _NUMBERED_DEG]
+    meridians = [(f"{'E' if at < 0 else 'W'}{abs(at)}", 0, at) for at in _NUMBERED_DEG]
+    return tuple(_label(name, float(at), float(away), b0_deg)[0] for name, at, away in (*latitudes, *meridians))
+
+
+def _labels(groups: Sequence[NamedGroup], b0_deg: float) -> tuple[DiscLabel, ...]:
+    labels = []
+    for one in groups:
+        latitude_deg, meridian_deg = one.group.latitude_deg, one.group.central_meridian_distance_deg
+        if one.name is not None and latitude_deg is not None and meridian_deg is not None:
+            label, mu = _label(one.name, latitude_deg, meridian_deg, b0_deg)
+            if mu > 0.0:
+                labels.append(label)
+    return tuple(labels)
+
+
+def _label(name: str, latitude_deg: float, meridian_deg: float, b0_deg: float) -> tuple[DiscLabel, float]:
+    place: tuple[NDArray[Any], ...] = to_disc(np.array(latitude_deg), np.array(meridian_deg), b0_deg=b0_deg)
+    west, north, mu = place
+    x_px, y_px = disc_pixels(STANDARD_FRAME, west, north)
+    return DiscLabel(name, float(x_px), float(y_px)), float(mu)
