@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,6 +14,7 @@ from archive.observation import Disc, Orientation
 from archive.reading import facts_in_file, read_pixels
 from archive.records.checksums import read_checksums
 from archive.records.folder import NewPicture, Place, free_place, place_of_file, put_picture, writing
+from archive.records.incoming import Incoming, sizes_on_disk, take_in
 from archive.records.measured import write_measured
 from archive.records.notes import append_note
 from archive.records.record import PictureEntry, record_text
@@ -28,7 +29,7 @@ from archive.workflow.observing import (
     observations,
     solve,
 )
-from archive.workflow.progress import Progress
+from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.remarks import guesses, not_taken, remarks
 from archive.workflow.stating import AddOptions, read_sidecar_of, record_of, stated_facts
 
@@ -80,8 +81,8 @@ def add_pictures(
     settings = read_settings(root)
     if options.time is not None and len(files) > 1:
         raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
-    with writing(root):
-        known = _known_sums(root)
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        known = _Known(_known_sums(root), sizes_on_disk(root))
         new: list[_New] = []
         for number, path in enumerate(files):
             on_progress("adding", number, len(files))
@@ -153,13 +154,28 @@ def _files(pictures: Sequence[Path]) -> Iterator[Path]:
             yield path
 
 
-def _file_one(root: Path, path: Path, settings: Settings, options: AddOptions, known: dict[str, str]) -> Added | _New:
+@dataclass(frozen=True)
+class _Known:
+    """What is filed: files by the checksum of their bytes, and the sizes of files; grows with each picture."""
+
+    files: dict[str, str]
+    sizes: set[int]
+
+
+def _file_one(root: Path, path: Path, settings: Settings, options: AddOptions, known: _Known) -> Added | _New:
     if path.exists() and not path.is_file():
         raise FactsError(f"{path}: is no regular file; name a picture or a folder")
-    data = path.read_bytes()
-    sha256 = hashlib.sha256(data).hexdigest()
-    if sha256 in known and (place := _filed_as(root, known[sha256])) is not None:
-        return Added(str(path), "known", id=place.id, warnings=not_taken(path.name, place, options))
+    with take_in(root, path, known=known.files, sizes=known.sizes) as incoming:
+        filed = known.files.get(incoming.sha256)
+        if filed is not None and (place := _filed_as(root, filed)) is not None:
+            return Added(str(path), "known", id=place.id, warnings=not_taken(path.name, place, options))
+        return _file_new(root, path, settings, options, incoming=incoming, known=known)
+
+
+def _file_new(
+    root: Path, path: Path, settings: Settings, options: AddOptions, *, incoming: Incoming, known: _Known
+) -> _New:
+    data = (incoming.copy or path).read_bytes()
     pixels = read_pixels(data, path.name)
     facts = facts_in_file(data, pixels.kind, path.name)
     stated = stated_facts(settings, options, read_sidecar_of(path), facts, name=path.name)
@@ -170,13 +186,16 @@ def _file_one(root: Path, path: Path, settings: Settings, options: AddOptions, k
         stated = with_drift(stated, options.drift, sun=sun, zone_name=settings.time_zone)
     measured = measure(pixels, facts, name=path.name)
     place = free_place(root, stated.when.middle_utc)
-    entry = PictureEntry(file=place.file(pixels.suffix), sha256=sha256, original_name=path.name[:200])
-    record = record_of(stated, entry)
-    put_picture(root, NewPicture(place, pixels.suffix, data, sha256, record_text(record).encode("utf-8")))
-    known[sha256] = entry.file
-    write_measured(root, sha256, measured)
+    entry = PictureEntry(file=place.file(pixels.suffix), sha256=incoming.sha256, original_name=path.name[:200])
+    record = record_text(record_of(stated, entry)).encode("utf-8")
+    # Before the picture: once it is known, `add` takes no note with it any more, and a run may stop in between.
     for note in stated.notes:
         append_note(root, place.day, note)
+    put_picture(root, NewPicture(place, pixels.suffix, incoming.copy or data, incoming.sha256, record))
+    known.files[incoming.sha256] = entry.file
+    known.sizes.add(len(data))
+    with suppress(FolderError):  # derived: what cannot be kept is measured again
+        write_measured(root, incoming.sha256, measured)
     return _New(str(path), place, (*stated.doubts, *guesses(path.name, place, stated)))
 
 
