@@ -16,7 +16,8 @@ from archive.errors import FolderError
 from archive.records.checksums import file_sha256, read_checksums, write_checksums
 from archive.records.lock import acquired_lock
 from archive.records.pending import PENDING, change_of, finish, move_file, read_pending, remove_empty
-from archive.records.settings import SETTINGS_NAME
+from archive.records.removed import REMOVED_NAME
+from archive.records.settings import SETTINGS_NAME, check_format
 from archive.records.writing import TEMPORARY_SUFFIX, clear_refusal, sync_folder, write_temporary, write_whole
 
 __all__ = [
@@ -28,6 +29,7 @@ __all__ = [
     "free_place",
     "kept_folder",
     "leftovers",
+    "misspelt_files",
     "notes_path",
     "open_folder",
     "originals_on_disk",
@@ -44,6 +46,7 @@ _YEAR = re.compile(r"[0-9]{4}")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _STEM = re.compile(r"(?:[01][0-9]|2[0-3])[0-5][0-9]Z(?:-[1-9][0-9]*)?")
 PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".tif", ".fits"})
+_OUR_SUFFIXES = PICTURE_SUFFIXES | {".toml"}
 
 
 @dataclass(frozen=True)
@@ -121,7 +124,7 @@ def kept_folder(path: Path) -> Path | None:
     for root in path.parents:
         if (root / SETTINGS_NAME).is_file():
             top = path.relative_to(root).parts[0]
-            if top == DERIVED_NAME or _YEAR.fullmatch(top):
+            if top in (DERIVED_NAME, REMOVED_NAME) or _YEAR.fullmatch(top):
                 return root / top
     return None
 
@@ -179,6 +182,21 @@ def originals_on_disk(root: Path) -> Iterator[str]:
                 yield path.relative_to(root).as_posix()
 
 
+def misspelt_files(root: Path) -> dict[str, str]:
+    """Files of observations in other letters than ours, as a system that folds case leaves them, and their names."""
+    found = {}
+    for day in _day_folders(root):
+        names = {path.name for path in day.iterdir()}
+        for name in sorted(names):
+            stem, _, suffix = name.rpartition(".")
+            wanted = f"{stem.upper()}.{suffix.lower()}" if suffix.lower() != "md" else name.lower()
+            ours = wanted == "notes.md" or (_STEM.fullmatch(stem.upper()) and f".{suffix.lower()}" in _OUR_SUFFIXES)
+            if ours and wanted not in names:
+                folder = day.relative_to(root).as_posix()
+                found[f"{folder}/{name}"] = f"{folder}/{wanted}"
+    return found
+
+
 def _day_folders(root: Path) -> Iterator[Path]:
     for day in sorted(root.glob("[0-9][0-9][0-9][0-9]/*")):
         if _is_day(day.name) and day.name.startswith(f"{day.parent.name}-") and day.is_dir():
@@ -211,7 +229,10 @@ def writing(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | No
     ------
     FolderError
         Another run is writing, or the system refuses.
+    SettingsError
+        A newer northlimb made the archive.
     """
+    check_format(root)
     derived = derived_folder(root)
     with clear_refusal(root):
         lock = acquired_lock(derived, wait_s=wait_s, on_wait=on_wait)

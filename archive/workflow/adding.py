@@ -18,6 +18,7 @@ from archive.records.incoming import Incoming, sizes_on_disk, take_in
 from archive.records.measured import write_measured
 from archive.records.notes import append_note
 from archive.records.record import PictureEntry, record_text
+from archive.records.removed import removed_sums
 from archive.records.settings import Settings, read_settings
 from archive.sun.view import sun_view
 from archive.workflow.drifting import with_drift
@@ -40,10 +41,13 @@ _PICTURE_NAMES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".fits", "
 
 @dataclass(frozen=True)
 class Added:
-    """What became of one picture. `causes` say why it was refused; `warnings` what the observer should look at."""
+    """What became of one picture. `causes` say why it was refused; `warnings` what the observer should look at.
+
+    `removed` is one of a folder that `remove` has taken out of the archive: only its own name brings it in again.
+    """
 
     picture: str
-    status: Literal["added", "known", "refused"]
+    status: Literal["added", "known", "removed", "refused"]
     id: str | None = None
     time_utc: datetime | None = None
     time_from: str | None = None
@@ -82,12 +86,14 @@ def add_pictures(
     if options.time is not None and len(files) > 1:
         raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        known = _Known(_known_sums(root), sizes_on_disk(root))
+        known = _Known(
+            _known_sums(root), sizes_on_disk(root), removed_sums(root) if set(files) - set(pictures) else set()
+        )
         new: list[_New] = []
         for number, path in enumerate(files):
             on_progress("adding", number, len(files))
             try:
-                done = _file_one(root, path, settings, options, known)
+                done = _file_one(root, path, settings, options, known, named=path in pictures)
             except ArchiveError as error:
                 done = Added(str(path), "refused", causes=error.causes)
             except OSError as error:
@@ -156,19 +162,27 @@ def _files(pictures: Sequence[Path]) -> Iterator[Path]:
 
 @dataclass(frozen=True)
 class _Known:
-    """What is filed: files by the checksum of their bytes, and the sizes of files; grows with each picture."""
+    """What is filed: files by the checksum of their bytes, and the sizes of files; grows with each picture.
+
+    `removed` are the checksums of what was taken out of the archive.
+    """
 
     files: dict[str, str]
     sizes: set[int]
+    removed: set[str]
 
 
-def _file_one(root: Path, path: Path, settings: Settings, options: AddOptions, known: _Known) -> Added | _New:
+def _file_one(
+    root: Path, path: Path, settings: Settings, options: AddOptions, known: _Known, *, named: bool
+) -> Added | _New:
     if path.exists() and not path.is_file():
         raise FactsError(f"{path}: is no regular file; name a picture or a folder")
     with take_in(root, path, known=known.files, sizes=known.sizes) as incoming:
         filed = known.files.get(incoming.sha256)
         if filed is not None and (place := _filed_as(root, filed)) is not None:
             return Added(str(path), "known", id=place.id, warnings=not_taken(path.name, place, options))
+        if incoming.sha256 in known.removed and not named:
+            return Added(str(path), "removed")
         return _file_new(root, path, settings, options, incoming=incoming, known=known)
 
 

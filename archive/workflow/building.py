@@ -14,6 +14,7 @@ from archive.records.folder import kept_folder, writing
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
+from archive.records.words import remember_words
 from archive.website import (
     Content,
     Entry,
@@ -209,6 +210,7 @@ def _build(
     )
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
+    remember_words(root)
     on_progress("writing the site", 0, 1)
     report = build_site(content, target)
     on_progress("writing the site", 1, 1)
