@@ -390,6 +390,25 @@ def amend(folder: Path, observation: str, time_text: str | None, undo: bool, as_
 
 
 @northlimb.command(
+    short_help="Everything in a bag that other programs check.",
+    epilog="Example: northlimb export my-sun --bag /mnt/deposit/my-sun-bag",
+)
+@FOLDER
+@click.option("--bag", required=True, type=click.Path(path_type=Path), metavar="DIR", help="The bag: a new folder.")
+@JSON
+def export(folder: Path, bag: Path, as_json: bool) -> None:
+    """Copy all that is yours of the archive FOLDER into a BagIt bag (RFC 8493), with the checksums of every file.
+
+    Derived things and the site stay behind: `northlimb build` makes them from the bag's `data` folder.
+    """
+    from archive.command_keep import print_exported
+    from archive.records.folder import open_folder
+    from archive.workflow.exporting import export_bag
+
+    print_exported(export_bag(open_folder(folder), bag, on_progress=progress()), as_json=as_json)
+
+
+@northlimb.command(
     short_help="Show the site on this computer only.", epilog="Example: northlimb preview my-sun --port 8000"
 )
 @FOLDER

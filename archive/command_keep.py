@@ -1,4 +1,4 @@
-"""What the commands say that keep an archive for long: verify, remove, amend."""
+"""What the commands say that keep an archive for long: verify, remove, amend, export."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from pathlib import Path
 from archive.command_output import count_words, print_answer, print_causes, print_warnings
 from archive.command_streams import out
 from archive.workflow.amending import Amended
+from archive.workflow.exporting import Exported
 from archive.workflow.removing import Moved
 from archive.workflow.restoring import Copy
 from archive.workflow.verifying import Verified
 
-__all__ = ["print_amended", "print_moved", "print_verified"]
+__all__ = ["print_amended", "print_exported", "print_moved", "print_verified"]
 
 _NEXT = "next: northlimb build {folder} (and publish) brings the site up to date"
 
@@ -43,6 +44,15 @@ def print_amended(changed: Amended, folder: Path, *, as_json: bool) -> None:
     )
     out(f"undo: northlimb amend {folder} {changed.id} --undo")
     out(_NEXT.format(folder=folder))
+
+
+def print_exported(exported: Exported, *, as_json: bool) -> None:
+    """Where the bag is, and what is in it."""
+    print_warnings(exported.warnings)
+    if as_json:
+        print_answer({"status": "done", **asdict(exported)}, as_json=True)
+        return
+    out(f"{count_words(exported.files, 'file')} ({exported.bytes / 1e6:.1f} MB) in the bag {exported.bag}")
 
 
 _REPAIR = "run `northlimb verify --repair`, which"
