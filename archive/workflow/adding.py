@@ -126,6 +126,11 @@ def _oriented(root: Path, settings: Settings, new: Sequence[_New], *, on_progres
     found = {one.id: one for one in observations(known, solved)}
     times_from = {one.place.id: one.record.time_from for one in near}
     for one in new:
+        if one.place.id not in found:
+            yield Added(
+                one.picture, "refused", one.place.id, causes=(f"{root}: the archive has gone meanwhile; run again",)
+            )
+            continue
         observation = found[one.place.id]
         name = Path(one.picture).name
         yield Added(

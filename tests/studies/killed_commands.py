@@ -1,6 +1,6 @@
 """Commands that are killed in the midst of their work, and what must hold then; run by `test_kill_study`.
 
-``python -m studies.killed_commands SCRATCH KILLS SEED`` prints the figures as JSON. Each case is a process of its own.
+Each case is a process of its own.
 Three quarters kill themselves before the n-th call that changes the disk, counted by the audit events of PEP 578, n
 spread evenly over the run; the rest are started as a user starts them and killed by the clock.
 
@@ -25,9 +25,11 @@ import signal
 import subprocess
 import sys
 import time
+import traceback
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 # Brought in once, before the children are forked.
@@ -61,25 +63,50 @@ def changes_the_disk(event: str, arguments: tuple[object, ...]) -> bool:
     return event in EVENTS
 
 
-def forked(words: Sequence[object], *, step: int | None = None, count: Path | None = None) -> int:
-    """Run a command in a forked child; its status, or -9 where it killed itself before a step."""
+def kill_oneself() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def forked(
+    words: Sequence[object],
+    *,
+    step: int | None = None,
+    at_step: Callable[[], object] = kill_oneself,
+    first: Callable[[], None] | None = None,
+    errors: Path | None = None,
+    count: Path | None = None,
+) -> int:
+    """Run a command in a forked child, with something done first and before a step; its status, or -9 when killed.
+
+    What it says on standard error goes to the file `errors`, the number of its steps to the file `count`.
+    """
     pid = os.fork()
     if pid == 0:
-        done = 0
+        done, said = 0, io.StringIO()
 
         def hook(event: str, arguments: tuple[object, ...]) -> None:
             nonlocal done
             if changes_the_disk(event, arguments):
-                if done == step:
-                    os.kill(os.getpid(), signal.SIGKILL)
                 done += 1
+                if done - 1 == step:
+                    at_step()
 
+        if first is not None:
+            first()
         sys.addaudithook(hook)
-        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
-            status = main([str(word) for word in words])
+        try:
+            with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(said):
+                status = main([str(word) for word in words])
+        except BaseException as error:
+            status = 70
+            traceback.print_exc(file=said)
+            said.write(repr(error))
+        steps, step = done, None
         if count is not None:
-            steps = done
             count.write_text(str(steps))
+        if errors is not None:
+            with contextlib.suppress(OSError):
+                errors.write_text(said.getvalue())
         os._exit(status)
     return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
 
@@ -240,26 +267,20 @@ def tried(case: Case, work: Path, kill: Callable[[list[object]], int]) -> tuple[
     return status, faults + [f"the next run does not finish: {name}" for name in [*different, *beside]]
 
 
-def study(scratch: Path, kills: int, seed: int) -> dict[str, object]:
+def killings(cases: Sequence[Case], scratch: Path, kills: int, seed: int) -> dict[str, object]:
+    """Kill each command so many times; how they ended, and what did not hold."""
     chance, work = random.Random(seed), scratch / "work"
     faults, ends = [], Counter[str]()
-    cases = prepared(scratch)
     for case in cases:
         each = kills // len(cases)
         timed = each // 4
-        for number in range(each - timed):
-            step = int((number + chance.random()) * case.steps / (each - timed))
-            status, found = tried(case, work, lambda words, step=step: forked(words, step=step))  # type: ignore[misc]
+        steps = [int((number + chance.random()) * case.steps / (each - timed)) for number in range(each - timed)]
+        waits_s = [chance.uniform(0.5, 2.5 + case.lasts_s) for _ in range(timed)]
+        ways = {f"step {step} of {case.steps}": partial(forked, step=step) for step in steps}
+        ways |= {f"after {wait_s:.2f} s": partial(by_the_clock, after_s=wait_s) for wait_s in waits_s}
+        for what, kill in ways.items():
+            status, found = tried(case, work, kill)
             ends[f"{case.name} {'killed' if status == -9 else 'ended'}"] += 1
-            faults += [f"{case.name}, step {step} of {case.steps}: {fault}" for fault in found]
-        for _ in range(timed):
-            after_s = chance.uniform(0.5, 2.5 + case.lasts_s)
-            status, found = tried(case, work, lambda words, s=after_s: by_the_clock(words, s))  # type: ignore[misc]
-            ends[f"{case.name} {'killed' if status == -9 else 'ended'}"] += 1
-            faults += [f"{case.name}, after {after_s:.2f} s: {fault}" for fault in found]
-    steps = {case.name: case.steps for case in cases}
-    return {"kills": sum(ends.values()), "ends": dict(ends), "steps": steps, "faults": faults}
-
-
-if __name__ == "__main__":
-    print(json.dumps(study(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])), indent=1))
+            faults += [f"{case.name}, {what}: {fault}" for fault in found]
+    shutil.rmtree(work, ignore_errors=True)
+    return {"kills": sum(ends.values()), "ends": dict(ends), "faults": faults}
