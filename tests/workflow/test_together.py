@@ -67,6 +67,13 @@ assert libc.prctl(38, 1, 0, 0, 0) == 0
 filtered = Program(len(program), ctypes.addressof(code))
 if libc.prctl(22, 2, ctypes.byref(filtered), 0, 0) != 0:
     sys.exit(77)
+if sys.argv[3] == "hold":
+    import time
+    from pathlib import Path
+    from archive.records.folder import writing
+    with writing(Path(sys.argv[4])):
+        print("holding", flush=True)
+        time.sleep(60)
 sys.exit(main(sys.argv[3:]))
 """
 FLOCK = {"x86_64": "73", "aarch64": "32"}
@@ -103,14 +110,15 @@ def test_without_locks_a_writer_that_was_killed_is_told_from_one_that_lives(
     """The first is killed while it holds the lock; the second takes over, for on one computer that can be known."""
     picture = draw(tmp_path / "20260601T091500Z.png")
     held = archive_folder / ".northlimb/lock-by-name"
-    run = refusing(FLOCK[platform.machine()], "ENOLCK", "preview", archive_folder, "--port", "0")
-    while run.poll() is None and not held.exists():
-        pass
+    run = refusing(FLOCK[platform.machine()], "ENOLCK", "hold", archive_folder)
+    assert run.stdout is not None
+    line = run.stdout.readline()
+    there = held.exists()
     run.kill()
     _, errors = run.communicate()
     if run.returncode == 77:
         pytest.skip("this system lets no filter of system calls be set")
-    assert held.exists(), errors
+    assert (line, there, held.exists()) == ("holding\n", True, True), errors
     again = refusing(FLOCK[platform.machine()], "ENOLCK", "add", archive_folder, picture)
     _, errors = again.communicate()
     assert (again.returncode, re.findall("northlimb:.*", errors)) == (0, [])
