@@ -231,9 +231,13 @@ def _filed_as(root: Path, file: str) -> Place | None:
     if (root / file).is_file() and (root / record).is_file():
         return place
     if (root / file).is_file():
-        raise FolderError(f"{file}: this picture, but its record {record} is gone; delete {file} and add it again")
+        raise FolderError(
+            f"{file}: this picture, but its record {record} is gone; bring that back by `northlimb verify --restore`, "
+            f"or take the picture out by `northlimb remove FOLDER {place.id}` and add it again"
+        )
     if (root / record).is_file():
         raise FolderError(
-            f"{file}: was this picture, but it is gone; copy it back there, or delete {record} to add it anew"
+            f"{file}: was this picture, but it is gone; copy it back there, or `northlimb remove FOLDER {place.id}` takes "
+            "out its record, to add it anew"
         )
     return None
