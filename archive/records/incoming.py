@@ -7,9 +7,10 @@ import os
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from io import RawIOBase
 from pathlib import Path
 
-from archive.errors import clear_refusal
+from archive.errors import PictureError, clear_refusal
 from archive.records.checksums import CHUNK_BYTES, file_sha256
 from archive.records.folder import derived_folder, originals_on_disk
 from archive.records.writing import TEMPORARY_SUFFIX
@@ -66,9 +67,17 @@ def _copied(source: Path, copy: Path) -> str:
     digest, chunk = hashlib.sha256(), bytearray(CHUNK_BYTES)
     view = memoryview(chunk)
     with source.open("rb", buffering=0) as given, clear_refusal(copy), copy.open("wb") as taken:
-        while size := given.readinto(chunk):
+        while size := _read(given, chunk, source):
             digest.update(view[:size])
             taken.write(view[:size])
         taken.flush()
         os.fsync(taken.fileno())
     return digest.hexdigest()
+
+
+def _read(given: RawIOBase, chunk: bytearray, source: Path) -> int:
+    """What cannot be read is the fault of the source's disk, not of the archive's."""
+    try:
+        return given.readinto(chunk) or 0
+    except OSError as error:
+        raise PictureError(f"{source}: cannot be read: {error.strerror or error}; copy it anew") from error

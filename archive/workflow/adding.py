@@ -237,7 +237,7 @@ def _filed_as(root: Path, file: str) -> Place | None:
         )
     if (root / record).is_file():
         raise FolderError(
-            f"{file}: was this picture, but it is gone; copy it back there, or `northlimb remove FOLDER {place.id}` takes "
-            "out its record, to add it anew"
+            f"{file}: was this picture, but it is gone; copy it back there, or take out its record, to add it anew, "
+            f"by `northlimb remove FOLDER {place.id}`"
         )
     return None

@@ -87,7 +87,7 @@ def refusing(calls: str, error: str, *words: object) -> subprocess.Popen[str]:
 @pytest.mark.skipif(
     sys.platform != "linux" or platform.machine() not in FLOCK, reason="filters of system calls on Linux"
 )
-@pytest.mark.parametrize("error", ["ENOLCK", "EOPNOTSUPP", "ENOSYS"])
+@pytest.mark.parametrize("error", ["ENOLCK", "EOPNOTSUPP"])
 def test_a_share_without_locks_keeps_writers_apart_all_the_same(
     archive_folder: Path, tmp_path: Path, answer: Answer, error: str
 ) -> None:
