@@ -285,25 +285,127 @@ def publish(folder: Path, target: str | None, site_dir: Path | None, adopt: bool
     print_published(sent, as_json=as_json)
 
 
-@northlimb.command(short_help="Check every original.", epilog="Example: northlimb verify my-sun")
+@northlimb.command(
+    short_help="Check every original.", epilog="Example: northlimb verify my-sun --against /mnt/second-copy/my-sun"
+)
 @FOLDER
 @click.option(
     "--repair",
     "repair_too",
     is_flag=True,
-    help="Add to checksums.sha256 the lines that it lacks, where an original's bytes are those of its record.",
+    help="Clear what a stopped run left, and put checksums.sha256 right where an original's bytes are those of its "
+    "record.",
 )
+@click.option(
+    "--against",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="A second archive, or a folder with copies of the pictures, where whole copies are looked for; repeatable.",
+)
+@click.option("--restore", "restore_too", is_flag=True, help="Bring whole copies back, after asking.")
+@click.option("--yes", is_flag=True, help="Restore without asking.")
 @JSON
-def verify(folder: Path, repair_too: bool, as_json: bool) -> int:
-    """Read every original of the archive FOLDER and compare it with its checksum; no original is changed."""
-    from archive.command_output import print_verified
+def verify(
+    folder: Path, repair_too: bool, against: tuple[Path, ...], restore_too: bool, yes: bool, as_json: bool
+) -> int:
+    """Read every original of the archive FOLDER and compare it with its checksum; read what you wrote in it, too.
+
+    What has changed or is gone is named, and which copy still has it. Nothing is deleted: with --restore the damaged
+    file goes to a dated folder in `removed/`.
+    """
+    from archive.command_input import may_restore
+    from archive.command_keep import print_verified
     from archive.records.folder import open_folder
+    from archive.workflow.restoring import find_copies, restore
     from archive.workflow.verifying import repair
     from archive.workflow.verifying import verify as verify_archive
 
-    found = (repair if repair_too else verify_archive)(open_folder(folder), on_progress=progress())
-    print_verified(found, as_json=as_json)
+    root, asks = open_folder(folder), may_restore(restore_too, yes=yes)
+    check = repair if repair_too else verify_archive
+    found = check(root, on_progress=progress())
+    copies = find_copies(root, found, against, on_progress=progress())
+    restored: tuple[str, ...] = ()
+    if restore_too and copies and asks(copies):
+        restored = restore(root, copies, on_progress=progress())
+        found = check(root, on_progress=progress())
+        copies = find_copies(root, found, against, on_progress=progress())
+    print_verified(found, copies, restored, as_json=as_json)
     return 0 if found.clean else 1
+
+
+@northlimb.command(
+    short_help="Take an observation out, or put it back.",
+    epilog="Example: northlimb remove my-sun 2026-06-03T0915Z",
+)
+@FOLDER
+@click.argument("observation")
+@click.option("--undo", is_flag=True, help="Put back what the last `remove` of OBSERVATION took out.")
+@JSON
+def remove(folder: Path, observation: str, undo: bool, as_json: bool) -> None:
+    """Take an OBSERVATION, such as 2026-06-03T0915Z, out of the archive FOLDER; nothing is deleted.
+
+    Original and record go to a dated folder in `removed/`, and the original's line goes from the checksums.
+    """
+    from archive.command_keep import print_moved
+    from archive.records.folder import open_folder
+    from archive.workflow.removing import put_back
+    from archive.workflow.removing import remove as remove_observation
+
+    moved = (put_back if undo else remove_observation)(open_folder(folder), observation, on_progress=progress())
+    print_moved(moved, folder, undone=undo, as_json=as_json)
+
+
+@northlimb.command(
+    short_help="Give an observation another time.",
+    epilog="Example: northlimb amend my-sun 2026-06-03T0915Z --time 2026-06-03T09:20:00Z",
+)
+@FOLDER
+@click.argument("observation")
+@click.option(
+    "--time",
+    "time_text",
+    metavar="ISO",
+    help="Middle of the capture, such as 2026-06-03T10:15+01:00.  [default: the time in its record]",
+)
+@click.option("--undo", is_flag=True, help="Take back the last `amend` of OBSERVATION.")
+@JSON
+def amend(folder: Path, observation: str, time_text: str | None, undo: bool, as_json: bool) -> None:
+    """Give an OBSERVATION of the archive FOLDER another time; its files are named for the minute, so they move.
+
+    Without --time the files move to fit the time that you have written into the record.
+    """
+    from archive.command_input import amended_time
+    from archive.command_keep import print_amended
+    from archive.records.folder import open_folder
+    from archive.workflow.amending import amend as amend_observation
+    from archive.workflow.amending import take_back
+
+    root, time = open_folder(folder), amended_time(time_text, undo=undo)
+    if undo:
+        changed = take_back(root, observation, on_progress=progress())
+    else:
+        changed = amend_observation(root, observation, time, on_progress=progress())
+    print_amended(changed, folder, as_json=as_json)
+
+
+@northlimb.command(
+    short_help="Everything in a bag that other programs check.",
+    epilog="Example: northlimb export my-sun --bag /mnt/deposit/my-sun-bag",
+)
+@FOLDER
+@click.option("--bag", required=True, type=click.Path(path_type=Path), metavar="DIR", help="The bag: a new folder.")
+@JSON
+def export(folder: Path, bag: Path, as_json: bool) -> None:
+    """Copy all that is yours of the archive FOLDER into a BagIt bag (RFC 8493), with the checksums of every file.
+
+    Derived things and the site stay behind: `northlimb build` makes them from the bag's `data` folder.
+    """
+    from archive.command_keep import print_exported
+    from archive.records.folder import open_folder
+    from archive.workflow.exporting import export_bag
+
+    print_exported(export_bag(open_folder(folder), bag, on_progress=progress()), as_json=as_json)
 
 
 @northlimb.command(

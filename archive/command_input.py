@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,9 +16,10 @@ from archive.records.capture_time import in_utc, parse_time
 from archive.records.folder import open_folder
 from archive.records.settings import FilmSettings, Mirrored, Mount, Settings, SiteSettings, find_named, read_settings
 from archive.records.toml_files import check_table
+from archive.workflow.restoring import Copy
 from archive.workflow.stating import AddOptions
 
-__all__ = ["add_options", "answers_of", "film_span", "moment_of", "new_settings", "sun_site"]
+__all__ = ["add_options", "amended_time", "answers_of", "film_span", "moment_of", "new_settings", "sun_site"]
 
 UNKNOWN = "unknown"
 # Asked in this order; with the choices or the default where there are some. The last two only where the mount
@@ -141,6 +142,29 @@ def add_options(
         drift=drift,
         **stated,
     )
+
+
+def amended_time(time_text: str | None, *, undo: bool) -> datetime | None:
+    """The time that `amend` was told; none with --undo."""
+    if time_text is None:
+        return None
+    if undo:
+        raise click.UsageError("--undo brings back the former time; leave --time out")
+    with _misuse():
+        return parse_time(time_text, name="--time")
+
+
+def may_restore(wanted: bool, *, yes: bool) -> Callable[[Sequence[Copy]], bool]:
+    """How it is asked whether copies may take the places of damaged files; without a terminal --yes must say so."""
+    if wanted and not yes and not sys.stdin.isatty():
+        raise click.UsageError("--restore asks before it changes anything; give --yes where there is no terminal")
+
+    def asked(copies: Sequence[Copy]) -> bool:
+        for copy in copies:
+            click.echo(f"{copy.file}: from {copy.path or 'what was remembered of it'}", err=True)
+        return yes or click.confirm("Restore these? Damaged files are kept in removed/", err=True)
+
+    return asked
 
 
 def film_span(

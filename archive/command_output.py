@@ -22,7 +22,6 @@ from archive.workflow.evening import Evening
 from archive.workflow.previewing import PreviewEvent, Refused
 from archive.workflow.sending import Published
 from archive.workflow.showing import SunAt
-from archive.workflow.verifying import Verified
 
 __all__ = [
     "count_words",
@@ -38,7 +37,6 @@ __all__ = [
     "print_published",
     "print_refusal",
     "print_sun",
-    "print_verified",
     "print_warnings",
 ]
 
@@ -75,6 +73,8 @@ def print_added(result: Added, *, as_json: bool) -> None:
         return
     elif result.status == "known":
         out(f"{result.picture}: already in the archive as {result.id}; nothing written")
+    elif result.status == "removed":
+        out(f"{result.picture}: was removed from the archive; name the picture itself to file it again")
     elif result.disc is not None and result.orientation is not None:
         disc = result.disc
         out(
@@ -133,28 +133,6 @@ def print_evening(evening: Evening, *, as_json: bool) -> None:
         return
     print_built(evening.built, as_json=False)
     print_published(evening.published, as_json=False)
-
-
-def print_verified(found: Verified, *, as_json: bool) -> None:
-    """A line for each original that is not as it was filed."""
-    for advice, files in (
-        ("changed: its bytes are not those that were filed; bring it back from a copy", found.changed),
-        ("missing: bring it back from a copy", found.missing),
-        (
-            "not in checksums.sha256, but its record agrees: run `northlimb verify --repair`, which adds it",
-            found.unlisted,
-        ),
-        ("extra: not in checksums.sha256; file it with `northlimb add`, then remove this copy", found.extra),
-        ("without a record: nothing tells when it was taken", found.without_record),
-    ):
-        print_causes(f"{file}: {advice}" for file in files)
-    print_causes(found.bad_records)
-    if as_json:
-        print_answer({"status": "done" if found.clean else "refused", **_fields(found)}, as_json=True)
-        return
-    if found.repaired:
-        out(f"{count_words(len(found.repaired), 'line')} added to checksums.sha256")
-    out(f"{count_words(found.checked, 'original')} read; {'all' if found.clean else 'not all'} as filed")
 
 
 def print_preview(event: PreviewEvent, *, as_json: bool) -> None:

@@ -18,10 +18,10 @@ ALLOWED = {
     "orientation": VALUES | {"sun", "measuring"},
     "measuring": VALUES | {"sun", "disc"},
     "reading": VALUES,
-    "records": VALUES,
+    "records": VALUES | {"disk"},
     "films": VALUES,
-    "website": VALUES | {"safety"},
-    "publishing": VALUES,
+    "website": VALUES | {"safety", "disk"},
+    "publishing": VALUES | {"disk"},
 }
 PURE = ("sun", "disc", "orientation", "measuring")
 FILE_AND_CLOCK = {

@@ -103,6 +103,7 @@ def write_mp4(
 def replacing(path: Path) -> Iterator[Path]:
     """Give a name beside `path` to write to; on success it takes the place of `path`, on failure it goes."""
     part = path.with_name(f".{path.name}{_PART}")
+    part.unlink(missing_ok=True)  # an encoder that outlived its killed parent may still be writing to that file
     try:
         yield part
         with part.open("rb+") as written:

@@ -15,6 +15,7 @@ import stat
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.disk import sync_disk, sync_folder
 from archive.errors import PublishError
 from archive.publishing.swap import exchange_or_rename
 from archive.publishing.target_checks import (
@@ -29,11 +30,11 @@ from archive.publishing.tree import (
     Difference,
     Tree,
     compare,
+    copy_bytes,
     copy_synced,
     files_below,
     give_read_bits,
     remove_empty_folders,
-    sync_folder,
 )
 
 __all__ = ["PublishReport", "check_target", "publish_folder"]
@@ -219,9 +220,8 @@ def _stage(site: Tree, current: Tree, difference: Difference, new: Path) -> int:
         place = new / name
         place.parent.mkdir(parents=True, exist_ok=True)
         if name not in unchanged or not _linked(current[name], place):
-            written += copy_synced(path, place)
-    for folder, _, _ in os.walk(new):
-        sync_folder(Path(folder))
+            written += copy_bytes(path, place)
+    sync_disk(new)  # once: a sync for each file of a large site takes minutes
     return written
 
 

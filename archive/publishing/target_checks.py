@@ -26,6 +26,8 @@ def check_site(site_dir: Path) -> None:
     """Raise PublishError where no built site is."""
     if not is_ours(site_dir):
         raise PublishError(f"{site_dir / MANIFEST}: no built site of {_GENERATOR} here: run build first")
+    if _manifest(site_dir).get("unfinished"):
+        raise PublishError(f"{site_dir / MANIFEST}: the last build was stopped before its end: run build again")
 
 
 def check_place(site_dir: Path, target: Path, *, adopt: bool) -> None:

@@ -17,11 +17,11 @@ __all__ = [
     "Difference",
     "Tree",
     "compare",
+    "copy_bytes",
     "copy_synced",
     "files_below",
     "give_read_bits",
     "remove_empty_folders",
-    "sync_folder",
 ]
 
 _BLOCK_BYTES = 1 << 20
@@ -77,15 +77,10 @@ def copy_synced(source: Path, destination: Path) -> int:
         return taken.tell()
 
 
-def sync_folder(folder: Path) -> None:
-    """Bring a folder's list of names to disk, where the system can."""
-    if os.name == "nt":  # opens no folders; its renames are on disk when they return
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+def copy_bytes(source: Path, destination: Path) -> int:
+    """Copy a file's bytes and return their number; the caller brings the disk up to date (`sync_disk`)."""
+    shutil.copyfile(source, destination)
+    return destination.stat().st_size
 
 
 def remove_empty_folders(folder: Path) -> None:

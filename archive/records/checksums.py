@@ -9,11 +9,11 @@ from pathlib import Path
 from archive.errors import FolderError
 from archive.records.writing import write_whole
 
-__all__ = ["CHECKSUMS_NAME", "file_sha256", "read_checksums", "write_checksums"]
+__all__ = ["CHECKSUMS_NAME", "CHUNK_BYTES", "file_sha256", "read_checksums", "write_checksums"]
 
 CHECKSUMS_NAME = "checksums.sha256"
 _LINE = re.compile(r"([0-9a-fA-F]{64}) [ *](?:\./)?(.+)")
-_CHUNK_BYTES = 256 * 1024  # larger chunks fall out of the processor's cache between copy and hash
+CHUNK_BYTES = 256 * 1024  # larger chunks fall out of the processor's cache between copy and hash
 
 
 def read_checksums(root: Path) -> dict[str, str]:
@@ -64,8 +64,9 @@ def write_checksums(root: Path, checksums: dict[str, str]) -> None:
 
 def file_sha256(path: Path) -> str:
     """SHA-256 of a file's bytes as 64 hexadecimal digits, read in chunks."""
-    digest = hashlib.sha256()
+    digest, chunk = hashlib.sha256(), bytearray(CHUNK_BYTES)
+    view = memoryview(chunk)
     with path.open("rb", buffering=0) as stream:
-        while chunk := stream.read(_CHUNK_BYTES):
-            digest.update(chunk)
+        while size := stream.readinto(chunk):
+            digest.update(view[:size])
     return digest.hexdigest()

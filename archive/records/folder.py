@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
+import shutil
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-
-from filelock import FileLock, Timeout
+from typing import Any
 
 from archive.errors import FolderError
 from archive.records.checksums import file_sha256, read_checksums, write_checksums
-from archive.records.settings import SETTINGS_NAME
+from archive.records.lock import acquired_lock
+from archive.records.pending import PENDING, change_of, finish, move_file, read_pending, remove_empty
+from archive.records.removed import REMOVED_NAME
+from archive.records.settings import SETTINGS_NAME, check_format
 from archive.records.writing import TEMPORARY_SUFFIX, clear_refusal, sync_folder, write_temporary, write_whole
 
 __all__ = [
@@ -25,6 +28,8 @@ __all__ = [
     "derived_folder",
     "free_place",
     "kept_folder",
+    "leftovers",
+    "misspelt_files",
     "notes_path",
     "open_folder",
     "originals_on_disk",
@@ -37,11 +42,11 @@ __all__ = [
 ]
 
 DERIVED_NAME = ".northlimb"
-_PENDING = "pending.json"
 _YEAR = re.compile(r"[0-9]{4}")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _STEM = re.compile(r"(?:[01][0-9]|2[0-3])[0-5][0-9]Z(?:-[1-9][0-9]*)?")
 PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".tif", ".fits"})
+_OUR_SUFFIXES = PICTURE_SUFFIXES | {".toml"}
 
 
 @dataclass(frozen=True)
@@ -68,11 +73,11 @@ class Place:
 
 @dataclass(frozen=True)
 class NewPicture:
-    """A picture ready to be filed: place, bytes and their checksum, record."""
+    """A picture ready to be filed: place, bytes (or the file that `take_in` made) and their checksum, record."""
 
     place: Place
     suffix: str
-    data: bytes
+    data: bytes | Path
     sha256: str
     record: bytes
 
@@ -119,7 +124,7 @@ def kept_folder(path: Path) -> Path | None:
     for root in path.parents:
         if (root / SETTINGS_NAME).is_file():
             top = path.relative_to(root).parts[0]
-            if top == DERIVED_NAME or _YEAR.fullmatch(top):
+            if top in (DERIVED_NAME, REMOVED_NAME) or _YEAR.fullmatch(top):
                 return root / top
     return None
 
@@ -177,6 +182,21 @@ def originals_on_disk(root: Path) -> Iterator[str]:
                 yield path.relative_to(root).as_posix()
 
 
+def misspelt_files(root: Path) -> dict[str, str]:
+    """Files of observations in other letters than ours, as a system that folds case leaves them, and their names."""
+    found = {}
+    for day in _day_folders(root):
+        names = {path.name for path in day.iterdir()}
+        for name in sorted(names):
+            stem, _, suffix = name.rpartition(".")
+            wanted = f"{stem.upper()}.{suffix.lower()}" if suffix.lower() != "md" else name.lower()
+            ours = wanted == "notes.md" or (_STEM.fullmatch(stem.upper()) and f".{suffix.lower()}" in _OUR_SUFFIXES)
+            if ours and wanted not in names:
+                folder = day.relative_to(root).as_posix()
+                found[f"{folder}/{name}"] = f"{folder}/{wanted}"
+    return found
+
+
 def _day_folders(root: Path) -> Iterator[Path]:
     for day in sorted(root.glob("[0-9][0-9][0-9][0-9]/*")):
         if _is_day(day.name) and day.name.startswith(f"{day.parent.name}-") and day.is_dir():
@@ -197,18 +217,25 @@ def _stem_order(stem: str) -> tuple[str, int]:
 
 
 @contextmanager
-def writing(root: Path) -> Iterator[None]:
+def writing(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
     """Hold the archive's lock, and first clear up what an interrupted run left.
+
+    Parameters
+    ----------
+    wait_s, on_wait
+        How long to wait for another run, and what to call meanwhile; see `acquired_lock`.
 
     Raises
     ------
     FolderError
         Another run is writing, or the system refuses.
+    SettingsError
+        A newer northlimb made the archive.
     """
-    derived_folder(root)
-    lock = _lock(root)
+    check_format(root)
+    derived = derived_folder(root)
     with clear_refusal(root):
-        _acquire(lock, root)
+        lock = acquired_lock(derived, wait_s=wait_s, on_wait=on_wait)
     try:
         with clear_refusal(root):
             _clear_interrupted(root)
@@ -218,7 +245,7 @@ def writing(root: Path) -> Iterator[None]:
 
 
 @contextmanager
-def reading(root: Path) -> Iterator[None]:
+def reading(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
     """Keep other runs from writing meanwhile; an archive that may not be written is read without that.
 
     Raises
@@ -226,24 +253,14 @@ def reading(root: Path) -> Iterator[None]:
     FolderError
         Another run is writing.
     """
-    lock = _lock(root)
+    lock = None
     with suppress(OSError):
-        _acquire(lock, root)
+        lock = acquired_lock(root / DERIVED_NAME, wait_s=wait_s, on_wait=on_wait)
     try:
         yield
     finally:
-        lock.release()
-
-
-def _lock(root: Path) -> FileLock:
-    return FileLock(root / DERIVED_NAME / "lock", timeout=0)
-
-
-def _acquire(lock: FileLock, root: Path) -> None:
-    try:
-        lock.acquire()
-    except Timeout as error:
-        raise FolderError(f"{root}: another northlimb is writing to this archive; wait for it to end") from error
+        if lock is not None:
+            lock.release()
 
 
 def put_picture(root: Path, picture: NewPicture) -> None:
@@ -260,7 +277,7 @@ def put_picture(root: Path, picture: NewPicture) -> None:
     original, record = root / place.file(suffix), root / place.file(".toml")
     if original.exists() or record.exists():
         raise FolderError(f"{original}: is there already; nothing was written")
-    pending = derived_folder(root) / _PENDING
+    pending = derived_folder(root).parent / PENDING
     entry = {"id": place.id, "suffix": suffix, "sha256": picture.sha256}
     write_whole(pending, json.dumps(entry).encode("utf-8"))
     with clear_refusal(original):
@@ -277,9 +294,9 @@ def _put(root: Path, picture: NewPicture) -> None:
     folder, file = root / picture.place.folder, picture.place.file(picture.suffix)
     folder.mkdir(parents=True, exist_ok=True)
     original, record = root / file, root / picture.place.file(".toml")
-    written = write_temporary(original, picture.data)
+    written = write_temporary(original, picture.data) if isinstance(picture.data, bytes) else picture.data
     recorded = write_temporary(record, picture.record)
-    written.rename(original)
+    move_file(written, original)
     recorded.rename(record)
     sync_folder(folder)
     sync_folder(folder.parent)  # the day's folder may be new
@@ -287,18 +304,31 @@ def _put(root: Path, picture: NewPicture) -> None:
 
 
 def _clear_interrupted(root: Path) -> None:
-    pending = root / DERIVED_NAME / _PENDING
-    if pending.is_file():
-        try:
-            entry = json.loads(pending.read_text(encoding="utf-8"))
-            place, suffix, sha256 = place_of_id(entry["id"]), entry["suffix"], str(entry["sha256"])
-            known = suffix in PICTURE_SUFFIXES
-        except (ValueError, LookupError, TypeError, AttributeError, FolderError):
-            known = False  # not of our writing: touch nothing
-        if known:
-            _finish_or_undo(root, place, suffix, sha256)
-        pending.unlink()
-    _remove_temporary(root, *_day_folders(root), root / DERIVED_NAME)
+    entry = read_pending(root)
+    if entry is not None:
+        if (change := change_of(entry)) is not None:
+            finish(root, change)
+        elif (picture := _picture_of(entry)) is not None:
+            _finish_or_undo(root, *picture)
+        (root / PENDING).unlink()  # what is not of our writing touches nothing
+    for path in leftovers(root):
+        shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
+
+
+def leftovers(root: Path) -> list[Path]:
+    """What a stopped run left: unfinished work written down, files and folders that were not yet in their places."""
+    folders = (root, *_day_folders(root), root / DERIVED_NAME)
+    found = [path for folder in folders for path in sorted(folder.glob(f"*{TEMPORARY_SUFFIX}"))]
+    return [path for path in (root / PENDING, *found) if path.exists()]
+
+
+def _picture_of(entry: Mapping[str, Any]) -> tuple[Place, str, str] | None:
+    """Place, ending and checksum of a picture that was being filed."""
+    try:
+        place, suffix, sha256 = place_of_id(entry["id"]), entry["suffix"], str(entry["sha256"])
+        return (place, suffix, sha256) if suffix in PICTURE_SUFFIXES else None
+    except (LookupError, TypeError, AttributeError, FolderError):
+        return None
 
 
 def _finish_or_undo(root: Path, place: Place, suffix: str, sha256: str) -> None:
@@ -316,16 +346,9 @@ def _undo(root: Path, place: Place, suffix: str) -> None:
     if folder.is_dir():
         (root / place.file(".toml")).unlink(missing_ok=True)
         (root / file).unlink(missing_ok=True)
-    _remove_temporary(root, folder)
+    for path in folder.glob(f"*{TEMPORARY_SUFFIX}"):
+        path.unlink()
     checksums = read_checksums(root)
     if checksums.pop(file, None) is not None:
         write_checksums(root, checksums)
-    for emptied in (folder, folder.parent):
-        if emptied.is_dir() and not any(emptied.iterdir()):
-            emptied.rmdir()
-
-
-def _remove_temporary(*folders: Path) -> None:
-    for folder in folders:
-        for path in folder.glob(f"*{TEMPORARY_SUFFIX}"):
-            path.unlink()
+    remove_empty(root, [file])

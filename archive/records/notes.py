@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from archive.records.folder import notes_path
-from archive.records.writing import write_whole
+from archive.records.writing import clear_refusal, write_whole
 
 __all__ = ["append_note", "read_notes"]
 
@@ -28,5 +28,7 @@ def append_note(root: Path, day: str, note: str) -> None:
     if not text or f"\n\n{text}\n\n" in f"\n\n{read_notes(root, day).strip()}\n\n":
         return
     path = notes_path(root, day)
+    with clear_refusal(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
     kept = path.read_bytes().rstrip() if path.is_file() else b""
     write_whole(path, (kept + b"\n\n" if kept else b"") + f"{text}\n".encode())

@@ -194,7 +194,9 @@ _COMMENTS = {
 def record_text(record: Record) -> str:
     """The record as TOML, known keys only, one a line."""
     document = tomlkit.document()
-    document.add(tomlkit.comment("What is known of this picture. Edit by hand; the program never changes this file."))
+    document.add(
+        tomlkit.comment("What is known of this picture. Edit by hand; only `northlimb amend` changes this file.")
+    )
     kept = record.model_dump(exclude_none=True)
     for key in ("time", "time_from", "start", *_StatedKeys.model_fields):
         if key in kept:

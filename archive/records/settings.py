@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar, get_args
 
@@ -18,6 +18,7 @@ from archive.records.value_kinds import Text, Zone, yes_or_no
 from archive.records.writing import write_whole
 
 __all__ = [
+    "FORMAT",
     "SETTINGS_NAME",
     "FilmSettings",
     "InstrumentSettings",
@@ -26,6 +27,7 @@ __all__ = [
     "Settings",
     "SiteSettings",
     "TargetSettings",
+    "check_format",
     "find_named",
     "keep_film",
     "new_settings_text",
@@ -33,6 +35,7 @@ __all__ = [
 ]
 
 SETTINGS_NAME = "archive.toml"
+FORMAT = 1  # of the archive on disk; raise it when an older program would misread a new archive
 Mount = Literal["altaz", "equatorial", "unknown"]
 Mirrored = Literal["yes", "no", "unknown"]
 FilmStyle = Literal["daily", "smooth", "corotating"]
@@ -136,7 +139,7 @@ def _names_differ(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
 class Settings(TomlModel):
     """All of `archive.toml`."""
 
-    format: int = Field(default=1, ge=1, le=1)
+    format: int = Field(default=1, ge=1, le=FORMAT)
     title: Text
     observer: Text
     time_zone: Zone = "UTC"
@@ -185,10 +188,30 @@ def read_settings(root: Path) -> Settings:
     """
     path = root / SETTINGS_NAME
     found = load_toml(path)
-    version = found.get("format", 1)
-    if isinstance(version, int) and version > 1:  # keys may have changed their meaning: do not complain about them
-        raise SettingsError(f"{path}: format = {version}: made by a newer northlimb; update northlimb to open it")
+    _refuse_newer(path, found)  # keys may have changed their meaning: do not complain about them
     return check_table(Settings, found, name=str(path))
+
+
+def check_format(root: Path) -> None:
+    """Refuse an archive that only a newer program understands; settings that cannot be read are left to others.
+
+    Raises
+    ------
+    SettingsError
+        Its format is newer.
+    """
+    path = root / SETTINGS_NAME
+    try:
+        found = load_toml(path)
+    except SettingsError:
+        return
+    _refuse_newer(path, found)
+
+
+def _refuse_newer(path: Path, found: Mapping[str, object]) -> None:
+    version = found.get("format", 1)
+    if isinstance(version, int) and version > FORMAT:
+        raise SettingsError(f"{path}: format = {version}: made by a newer northlimb; update northlimb to open it")
 
 
 def new_settings_text(settings: Settings) -> str:

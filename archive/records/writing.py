@@ -6,6 +6,7 @@ import os
 import shutil
 from pathlib import Path
 
+from archive.disk import sync_folder
 from archive.errors import clear_refusal
 
 __all__ = ["TEMPORARY_SUFFIX", "clear_refusal", "sync_folder", "write_temporary", "write_whole"]
@@ -48,14 +49,3 @@ def write_temporary(path: Path, data: bytes) -> Path:
             temporary.unlink(missing_ok=True)
             raise
     return temporary
-
-
-def sync_folder(folder: Path) -> None:
-    """Make renames in a folder durable, where the system can."""
-    if os.name != "posix":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,9 +14,11 @@ from archive.observation import Disc, Orientation
 from archive.reading import facts_in_file, read_pixels
 from archive.records.checksums import read_checksums
 from archive.records.folder import NewPicture, Place, free_place, place_of_file, put_picture, writing
+from archive.records.incoming import Incoming, sizes_on_disk, take_in
 from archive.records.measured import write_measured
 from archive.records.notes import append_note
 from archive.records.record import PictureEntry, record_text
+from archive.records.removed import removed_sums
 from archive.records.settings import Settings, read_settings
 from archive.sun.view import sun_view
 from archive.workflow.drifting import with_drift
@@ -28,7 +30,7 @@ from archive.workflow.observing import (
     observations,
     solve,
 )
-from archive.workflow.progress import Progress
+from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.remarks import guesses, not_taken, remarks
 from archive.workflow.stating import AddOptions, read_sidecar_of, record_of, stated_facts
 
@@ -39,10 +41,13 @@ _PICTURE_NAMES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".fits", "
 
 @dataclass(frozen=True)
 class Added:
-    """What became of one picture. `causes` say why it was refused; `warnings` what the observer should look at."""
+    """What became of one picture. `causes` say why it was refused; `warnings` what the observer should look at.
+
+    `removed` is one of a folder that `remove` has taken out of the archive: only its own name brings it in again.
+    """
 
     picture: str
-    status: Literal["added", "known", "refused"]
+    status: Literal["added", "known", "removed", "refused"]
     id: str | None = None
     time_utc: datetime | None = None
     time_from: str | None = None
@@ -80,13 +85,15 @@ def add_pictures(
     settings = read_settings(root)
     if options.time is not None and len(files) > 1:
         raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
-    with writing(root):
-        known = _known_sums(root)
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        known = _Known(
+            _known_sums(root), sizes_on_disk(root), removed_sums(root) if set(files) - set(pictures) else set()
+        )
         new: list[_New] = []
         for number, path in enumerate(files):
             on_progress("adding", number, len(files))
             try:
-                done = _file_one(root, path, settings, options, known)
+                done = _file_one(root, path, settings, options, known, named=path in pictures)
             except ArchiveError as error:
                 done = Added(str(path), "refused", causes=error.causes)
             except OSError as error:
@@ -119,6 +126,11 @@ def _oriented(root: Path, settings: Settings, new: Sequence[_New], *, on_progres
     found = {one.id: one for one in observations(known, solved)}
     times_from = {one.place.id: one.record.time_from for one in near}
     for one in new:
+        if one.place.id not in found:
+            yield Added(
+                one.picture, "refused", one.place.id, causes=(f"{root}: the archive has gone meanwhile; run again",)
+            )
+            continue
         observation = found[one.place.id]
         name = Path(one.picture).name
         yield Added(
@@ -153,13 +165,36 @@ def _files(pictures: Sequence[Path]) -> Iterator[Path]:
             yield path
 
 
-def _file_one(root: Path, path: Path, settings: Settings, options: AddOptions, known: dict[str, str]) -> Added | _New:
+@dataclass(frozen=True)
+class _Known:
+    """What is filed: files by the checksum of their bytes, and the sizes of files; grows with each picture.
+
+    `removed` are the checksums of what was taken out of the archive.
+    """
+
+    files: dict[str, str]
+    sizes: set[int]
+    removed: set[str]
+
+
+def _file_one(
+    root: Path, path: Path, settings: Settings, options: AddOptions, known: _Known, *, named: bool
+) -> Added | _New:
     if path.exists() and not path.is_file():
         raise FactsError(f"{path}: is no regular file; name a picture or a folder")
-    data = path.read_bytes()
-    sha256 = hashlib.sha256(data).hexdigest()
-    if sha256 in known and (place := _filed_as(root, known[sha256])) is not None:
-        return Added(str(path), "known", id=place.id, warnings=not_taken(path.name, place, options))
+    with take_in(root, path, known=known.files, sizes=known.sizes) as incoming:
+        filed = known.files.get(incoming.sha256)
+        if filed is not None and (place := _filed_as(root, filed)) is not None:
+            return Added(str(path), "known", id=place.id, warnings=not_taken(path.name, place, options))
+        if incoming.sha256 in known.removed and not named:
+            return Added(str(path), "removed")
+        return _file_new(root, path, settings, options, incoming=incoming, known=known)
+
+
+def _file_new(
+    root: Path, path: Path, settings: Settings, options: AddOptions, *, incoming: Incoming, known: _Known
+) -> _New:
+    data = (incoming.copy or path).read_bytes()
     pixels = read_pixels(data, path.name)
     facts = facts_in_file(data, pixels.kind, path.name)
     stated = stated_facts(settings, options, read_sidecar_of(path), facts, name=path.name)
@@ -170,13 +205,16 @@ def _file_one(root: Path, path: Path, settings: Settings, options: AddOptions, k
         stated = with_drift(stated, options.drift, sun=sun, zone_name=settings.time_zone)
     measured = measure(pixels, facts, name=path.name)
     place = free_place(root, stated.when.middle_utc)
-    entry = PictureEntry(file=place.file(pixels.suffix), sha256=sha256, original_name=path.name[:200])
-    record = record_of(stated, entry)
-    put_picture(root, NewPicture(place, pixels.suffix, data, sha256, record_text(record).encode("utf-8")))
-    known[sha256] = entry.file
-    write_measured(root, sha256, measured)
+    entry = PictureEntry(file=place.file(pixels.suffix), sha256=incoming.sha256, original_name=path.name[:200])
+    record = record_text(record_of(stated, entry)).encode("utf-8")
+    # Before the picture: once it is known, `add` takes no note with it any more, and a run may stop in between.
     for note in stated.notes:
         append_note(root, place.day, note)
+    put_picture(root, NewPicture(place, pixels.suffix, incoming.copy or data, incoming.sha256, record))
+    known.files[incoming.sha256] = entry.file
+    known.sizes.add(len(data))
+    with suppress(FolderError):  # derived: what cannot be kept is measured again
+        write_measured(root, incoming.sha256, measured)
     return _New(str(path), place, (*stated.doubts, *guesses(path.name, place, stated)))
 
 
@@ -193,9 +231,13 @@ def _filed_as(root: Path, file: str) -> Place | None:
     if (root / file).is_file() and (root / record).is_file():
         return place
     if (root / file).is_file():
-        raise FolderError(f"{file}: this picture, but its record {record} is gone; delete {file} and add it again")
+        raise FolderError(
+            f"{file}: this picture, but its record {record} is gone; bring that back by `northlimb verify --restore`, "
+            f"or take the picture out by `northlimb remove FOLDER {place.id}` and add it again"
+        )
     if (root / record).is_file():
         raise FolderError(
-            f"{file}: was this picture, but it is gone; copy it back there, or delete {record} to add it anew"
+            f"{file}: was this picture, but it is gone; copy it back there, or take out its record, to add it anew, "
+            f"by `northlimb remove FOLDER {place.id}`"
         )
     return None

@@ -14,6 +14,7 @@ from archive.records.folder import kept_folder, writing
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
+from archive.records.words import remember_words
 from archive.website import (
     Content,
     Entry,
@@ -47,7 +48,7 @@ from archive.workflow.looking import overlay
 from archive.workflow.mapping import rotation_maps
 from archive.workflow.orienting import is_up, night_remark
 from archive.workflow.picturing import derived_pictures, forget_pictures
-from archive.workflow.progress import Progress
+from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.solving import time_of_days
 from archive.workflow.surveying import Survey, survey
 
@@ -107,7 +108,7 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress) -> Built:
         Settings, a record or an original is wrong; the site is then as it was.
     """
     target = site_folder(root, site_dir)
-    with writing(root):
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         settings = read_settings(root)
         found = survey(root, settings, on_progress=on_progress)
         counted = _counted(root, settings, found, on_progress=on_progress)
@@ -116,7 +117,7 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress) -> Built:
 
 def build_with_film(root: Path, span: FilmSettings, *, on_progress: Progress) -> Built:
     """Keep a film in the settings, then `build`; a span without pictures is told, not refused."""
-    with writing(root):
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         keep_film(root, span)
     return build(root, site_dir=None, on_progress=on_progress)
 
@@ -129,7 +130,7 @@ def film_in_site(root: Path, span: FilmSettings, *, on_progress: Progress) -> Fi
     ArchiveError
         Nothing to film in that span; neither settings nor site change.
     """
-    with writing(root):
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         settings = read_settings(root)
         found = survey(root, settings, on_progress=on_progress)
         counted = _counted(root, settings, found, on_progress=on_progress)
@@ -159,7 +160,7 @@ def film_elsewhere(root: Path, span: FilmSettings, out: Path, *, on_progress: Pr
     check_film_name(out)
     if (kept := kept_folder(out)) is not None:
         raise FolderError(f"--out {out}: lies in {kept}, which the archive keeps; choose a place outside of it")
-    with writing(root):
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         settings = read_settings(root)
         found = survey(root, settings, on_progress=on_progress)
         chosen = chosen_observations(found.observations, span)
@@ -212,6 +213,7 @@ def _build(
     content = with_turned_back(root, content, on_progress=on_progress)
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
+    remember_words(root)
     on_progress("writing the site", 0, 1)
     report = build_site(content, target)
     on_progress("writing the site", 1, 1)

@@ -178,6 +178,7 @@ def kept_film(
     )
     if files is None:
         out.parent.mkdir(exist_ok=True)
+        key_file.unlink(missing_ok=True)  # first gone, last made: it says what the other files were made of
         files = write_film(
             root,
             chosen,

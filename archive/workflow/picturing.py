@@ -78,8 +78,8 @@ def derived_pictures(root: Path, observation: Observation, looks: Sequence[Look]
     )
     key = picture_key(observation, looks)
     key_file = pictures.folder / "key"
-    if not (key_file.is_file() and key_file.read_text(encoding="utf-8") == key):
-        shutil.rmtree(pictures.folder, ignore_errors=True)
+    if not (_all_there(pictures) and key_file.is_file() and key_file.read_text(encoding="utf-8") == key):
+        _remove(pictures.folder)
         pictures.folder.mkdir(parents=True)
         _make(root, observation, pictures)
         # Last: without its key a folder counts as unfinished.
@@ -102,7 +102,18 @@ def forget_pictures(root: Path, keep: Sequence[str]) -> None:
     parent = derived_folder(root) / "discs"
     if parent.is_dir():
         for folder in sorted(set(parent.iterdir()) - {parent / identifier for identifier in keep}):
-            shutil.rmtree(folder, ignore_errors=True)
+            _remove(folder)
+
+
+def _all_there(pictures: DerivedPictures) -> bool:
+    files = [pictures.small, pictures.as_it_came, *map(pictures.look, pictures.looks)]
+    return all(path.is_file() for path in ([*files, pictures.fits] if pictures.oriented else files))
+
+
+def _remove(folder: Path) -> None:
+    """The key goes first, so that a folder of which a stopped run left half counts as unfinished."""
+    (folder / "key").unlink(missing_ok=True)
+    shutil.rmtree(folder, ignore_errors=True)
 
 
 def derived_folder_of(root: Path, identifier: str) -> Path:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-__all__ = ["Progress", "silent"]
+__all__ = ["WAIT_S", "Progress", "silent", "while_waiting"]
 
 # Called with what is being done, how many are done, and of how many.
 Progress = Callable[[str, int, int], None]
@@ -12,3 +12,12 @@ Progress = Callable[[str, int, int], None]
 
 def silent(what: str, done: int, total: int) -> None:
     """Show nothing."""
+
+
+# How long a command that writes waits for another one to end.
+WAIT_S = 600.0
+
+
+def while_waiting(on_progress: Progress) -> Callable[[], None]:
+    """Tell that another run is writing."""
+    return lambda: on_progress("waiting for another northlimb to end", 0, 1)

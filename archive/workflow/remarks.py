@@ -54,8 +54,8 @@ def remarks(name: str, place: Place, observation: Observation) -> list[str]:
     sun = observation.sun
     if not is_up(sun):
         found.append(
-            f"{name}: {night_remark(sun)}; the time, its zone or the site is wrong: correct {place.file('.toml')}, "
-            f"or delete {place.file('.*')} and add the picture again with --time and its offset, or --site"
+            f"{name}: {night_remark(sun)}; the time, its zone or the site is wrong: correct the site in "
+            f"{place.file('.toml')}, or the time by `northlimb amend FOLDER {place.id} --time` with its offset"
         )
     elif sun.altitude_deg < _LOW_SUN_DEG:
         found.append(f"{name}: the Sun was only {sun.altitude_deg:.1f} deg high; is the time right?")

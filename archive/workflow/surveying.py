@@ -15,6 +15,7 @@ from archive.orientation.instrument import Epoch
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings, Settings
 from archive.records.solved import forget_solved, write_learned
+from archive.workflow.amending import fits_its_name
 from archive.workflow.observing import Filed, filed_pictures, known_pictures, observations, solve, unfiled
 from archive.workflow.progress import Progress
 from archive.workflow.solving import time_of_days
@@ -60,16 +61,16 @@ def survey(root: Path, settings: Settings, *, on_progress: Progress) -> Survey:
 
 
 def _misplaced(filed: Sequence[Filed], *, now_utc: datetime) -> list[str]:
-    """Records whose time a hand has moved to another day, or ahead of today."""
+    """Records whose time a hand has moved to another minute, or ahead of today."""
     found = []
     for one in filed:
         record, time = one.place.file(".toml"), one.record.time
         if time > now_utc + timedelta(days=1):
             found.append(f"{record}: time = {time:%Y-%m-%dT%H:%M:%SZ} is in the future; correct it")
-        elif f"{time:%Y-%m-%d}" != one.place.day:
+        elif not fits_its_name(one.place, time):
             found.append(
-                f"{record}: time = {time:%Y-%m-%dT%H:%M:%SZ} is of another day than its folder; delete "
-                f"{one.place.file('.*')} and add the picture again with --time, so that its name and notes follow"
+                f"{record}: time = {time:%Y-%m-%dT%H:%M:%SZ} is not that of its name; "
+                f"`northlimb amend FOLDER {one.place.id}` moves its files to fit"
             )
     return found
 

@@ -1,22 +1,45 @@
-"""`verify`: every original against its checksum; checksums that were lost, put back from the records."""
+"""`verify`: every original against its checksum, every word that can rot; and what can be put right from within."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from archive.errors import SettingsError
 from archive.records.checksums import file_sha256, read_checksums, write_checksums
-from archive.records.folder import originals_on_disk, places, writing
-from archive.records.record import read_record
-from archive.workflow.progress import Progress
+from archive.records.folder import (
+    Place,
+    leftovers,
+    misspelt_files,
+    originals_on_disk,
+    places,
+    reading,
+    writing,
+)
+from archive.records.group_names import GROUP_NAMES_FILE
+from archive.records.pending import Change, carry_out
+from archive.records.record import Record, read_record
+from archive.records.settings import SETTINGS_NAME
+from archive.records.words import Words, changed_silently, complaints_about, is_record, read_words, remember_words
+from archive.workflow.amending import fits_its_name
+from archive.workflow.progress import WAIT_S, Progress, while_waiting
 
 __all__ = ["Verified", "repair", "verify"]
 
 
 @dataclass(frozen=True)
 class Verified:
-    """What was found; files relative to the archive."""
+    """What was found; files relative to the archive.
+
+    `changed` originals have other bytes than checksum and record tell of; `missing` ones are gone; `extra` ones have
+    neither checksum nor record; `unlisted` ones have no checksum, but the record agrees with their bytes; of
+    `wrong_lines` record and bytes agree against the list; `without_record` have a checksum but no record.
+    `bad_records` are causes, one a line, from settings, records and names that cannot be read or name another
+    original; `rotted` are files of words that changed while their time did not; `lost_words` those that are gone.
+    `misspelt` are files that another system has renamed, `leftovers` what a stopped run has left.
+    `expected` holds the checksum that each changed or missing original should have.
+    """
 
     checked: int
     changed: tuple[str, ...]
@@ -26,74 +49,169 @@ class Verified:
     without_record: tuple[str, ...]
     bad_records: tuple[str, ...]
     repaired: tuple[str, ...] = ()
+    wrong_lines: tuple[str, ...] = ()
+    rotted: tuple[str, ...] = ()
+    lost_words: tuple[str, ...] = ()
+    misspelt: tuple[str, ...] = ()
+    leftovers: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    bad_words: tuple[str, ...] = ()
+    expected: tuple[tuple[str, str], ...] = ()
 
     @property
     def clean(self) -> bool:
-        return not (
-            self.changed or self.missing or self.extra or self.unlisted or self.without_record or self.bad_records
+        faults = (
+            *(self.changed, self.missing, self.extra, self.unlisted, self.without_record, self.bad_records),
+            *(self.wrong_lines, self.rotted, self.misspelt, self.leftovers),
         )
+        return not any(faults)
+
+    @property
+    def repairable(self) -> bool:
+        """Whether `repair` would change anything."""
+        return bool(self.unlisted or self.wrong_lines or self.misspelt or self.leftovers)
 
 
 def verify(root: Path, *, on_progress: Progress) -> Verified:
-    """Read every original and compare it with `checksums.sha256`; nothing is changed.
+    """Read every original and every word; no original and no record is changed.
 
-    `extra` are originals with neither checksum nor record; `unlisted` those without a checksum whose record has
-    that of their bytes; `without_record` originals that have a checksum but no record; `bad_records` causes, one
-    a line, from records that cannot be read or name another original. An original is `changed` where checksum,
-    or without one the record, tells of other bytes.
+    Raises
+    ------
+    FolderError
+        Another run is writing; or the list of checksums cannot be read.
     """
-    listed, on_disk = read_checksums(root), set(originals_on_disk(root))
-    recorded, bad = _records(root, listed)
-    expected = {**recorded, **listed}
-    known = sorted(set(expected) & on_disk)
-    changed = []
-    for number, file in enumerate(known):
-        on_progress("verifying", number, len(known))
-        if file_sha256(root / file) != expected[file]:
-            changed.append(file)
-    on_progress("verifying", len(known), len(known))
-    return Verified(
-        checked=len(known),
-        changed=tuple(changed),
-        missing=tuple(sorted(set(expected) - on_disk)),
-        extra=tuple(sorted(on_disk - set(expected))),
-        unlisted=tuple(file for file in known if file not in listed and file not in changed),
-        without_record=tuple(sorted((on_disk & set(listed)) - set(recorded))) if not bad else (),
-        bad_records=tuple(bad),
-    )
+    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        found = _looked_at(root, on_progress=on_progress)
+        if not leftovers(root):
+            remember_words(root)
+    return found
 
 
 def repair(root: Path, *, on_progress: Progress) -> Verified:
-    """Verify, and add to `checksums.sha256` the `unlisted` originals, whose records agree with their bytes.
+    """Verify, clear what a stopped run left, and put the list of checksums and the names of files right.
+
+    Only where an original's bytes are those that its record names does the list change.
 
     Raises
     ------
     FolderError
         Another run is writing, or the system refuses.
     """
-    with writing(root):
-        found = verify(root, on_progress=on_progress)
-        if not found.unlisted:
-            return found
-        recorded, _ = _records(root, {})
-        write_checksums(root, {**read_checksums(root), **{file: recorded[file] for file in found.unlisted}})
-    return replace(found, unlisted=(), repaired=found.unlisted)
+    left = tuple(path.relative_to(root).as_posix() for path in leftovers(root))
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):  # which clears what was left
+        names = misspelt_files(root)
+        carry_out(root, Change(tuple(names.items())))
+        found = _looked_at(root, on_progress=on_progress)
+        mended = (*found.unlisted, *found.wrong_lines)
+        if mended:
+            recorded = {one.picture.file: one.picture.sha256 for _, one in _records(root)[0]}
+            write_checksums(root, {**read_checksums(root), **{file: recorded[file] for file in mended}})
+        remember_words(root)
+    return replace(found, unlisted=(), wrong_lines=(), repaired=(*left, *sorted(names), *mended))
 
 
-def _records(root: Path, listed: dict[str, str]) -> tuple[dict[str, str], list[str]]:
-    """Checksums by original as the records have them, and what is wrong with records."""
-    recorded: dict[str, str] = {}
-    bad: list[str] = []
+def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
+    listed, records = read_checksums(root), _records(root)
+    names = misspelt_files(root)
+    spelt = {wanted: there for there, wanted in names.items()}
+    on_disk = {names.get(file, file) for file in originals_on_disk(root)}
+    recorded = {one.picture.file: one.picture.sha256 for _, one in records[0]}
+    expected = {**recorded, **listed}
+    known = sorted(set(expected) & on_disk)
+    found: dict[str, str] = {}
+    for number, file in enumerate(known):
+        on_progress("verifying", number, len(known))
+        found[file] = file_sha256(root / spelt.get(file, file))
+    on_progress("verifying", len(known), len(known))
+    wrong_lines = [file for file in known if file in recorded and found[file] == recorded[file] != expected[file]]
+    changed = [file for file in known if found[file] != expected[file] and file not in wrong_lines]
+    missing = sorted(set(expected) - on_disk)
+    remembered = read_words(root)
+    bad = {**records[1], **_bad_settings(root)}
+    lost = _lost_words(root, on_disk, remembered)
+    return Verified(
+        checked=len(known),
+        changed=tuple(changed),
+        missing=tuple(missing),
+        extra=tuple(sorted(on_disk - set(expected))),
+        unlisted=tuple(file for file in known if file not in listed and file not in changed),
+        without_record=tuple(file for file in sorted(on_disk & set(listed)) if not _has_record(root, file, recorded)),
+        bad_records=(
+            *(cause for causes in bad.values() for cause in causes),
+            *_contradictions(records[0], listed, found),
+        ),
+        wrong_lines=tuple(wrong_lines),
+        rotted=tuple(changed_silently(root, remembered)),
+        lost_words=tuple(lost),
+        misspelt=tuple(sorted(names)),
+        leftovers=tuple(path.relative_to(root).as_posix() for path in leftovers(root)),
+        warnings=_warnings(records[0], lost),
+        bad_words=tuple(sorted(bad)),
+        expected=tuple((file, expected[file]) for file in sorted([*changed, *missing])),
+    )
+
+
+def _records(root: Path) -> tuple[list[tuple[Place, Record]], dict[str, tuple[str, ...]]]:
+    """Records that can be read, and what is wrong with others, by their files."""
+    found, bad = [], {}
     for place in places(root):
-        name = place.file(".toml")
         try:
-            picture = read_record(root / name).picture
+            found.append((place, read_record(root / place.file(".toml"))))
         except SettingsError as error:
-            bad += error.causes
-            continue
-        recorded[picture.file] = picture.sha256
-        if listed.get(picture.file, picture.sha256) != picture.sha256:
-            bad.append(
-                f"{name}: picture.sha256 = {picture.sha256[:12]}... differs from checksums.sha256 for {picture.file}"
-            )
-    return recorded, bad
+            bad[place.file(".toml")] = error.causes
+    return found, bad
+
+
+def _bad_settings(root: Path) -> dict[str, tuple[str, ...]]:
+    found = {name: complaints_about(root, name) for name in (SETTINGS_NAME, GROUP_NAMES_FILE)}
+    return {name: causes for name, causes in found.items() if causes}
+
+
+def _has_record(root: Path, file: str, recorded: Mapping[str, str]) -> bool:
+    """Told by a record that can be read, or one that cannot and is told of elsewhere."""
+    return file in recorded or (root / file).with_suffix(".toml").is_file()
+
+
+def _contradictions(
+    records: list[tuple[Place, Record]], listed: Mapping[str, str], found: Mapping[str, str]
+) -> list[str]:
+    """Records with another checksum than the list and the bytes."""
+    return [
+        f"{place.file('.toml')}: picture.sha256 = {record.picture.sha256[:12]}... differs from checksums.sha256 for "
+        f"{record.picture.file}"
+        for place, record in records
+        if listed.get(record.picture.file, record.picture.sha256) != record.picture.sha256
+        and found.get(record.picture.file) != record.picture.sha256
+    ]
+
+
+def _lost_words(root: Path, on_disk: set[str], remembered: Mapping[str, Words]) -> list[str]:
+    """Words that are remembered but gone: of originals that are there, notes of their days, and names of groups."""
+    stems = {file.rpartition(".")[0] for file in on_disk}
+    days = {file.rpartition("/")[0] for file in on_disk}
+    return [
+        file
+        for file in sorted(remembered)
+        if not (root / file).exists()
+        and (
+            file == GROUP_NAMES_FILE
+            or (is_record(file) and file.rpartition(".")[0] in stems)
+            or (file.endswith("/notes.md") and file.rpartition("/")[0] in days)
+        )
+    ]
+
+
+def _warnings(records: list[tuple[Place, Record]], lost: list[str]) -> tuple[str, ...]:
+    """What is no damage, or may be meant."""
+    misnamed = [
+        f"{place.file('.toml')}: time = {record.time:%Y-%m-%dT%H:%M:%SZ} is not that of its name; "
+        f"`northlimb amend FOLDER {place.id}` moves its files to fit"
+        for place, record in records
+        if not fits_its_name(place, record.time)
+    ]
+    gone = [
+        f"{file}: is gone; `northlimb verify FOLDER --restore` brings it back (an empty file says that it is meant)"
+        for file in lost
+        if not is_record(file)
+    ]
+    return (*misnamed, *gone)

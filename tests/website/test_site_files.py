@@ -5,12 +5,16 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import subprocess
+import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from archive.errors import FolderError
+from archive.errors import FolderError, PublishError
+from archive.publishing.folder_target import publish_folder
 from archive.website import Content, SiteReport, build_site
 from archive.website.site_files import SiteFile, write_site
 from website.invented import OTHER_COLOUR, small_jpeg
@@ -151,22 +155,72 @@ def test_no_half_written_files_are_left(site: Path) -> None:
     assert [path for path in site.rglob(".*")] == []
 
 
-def test_a_full_disk_is_one_line_and_the_next_build_puts_it_right(tmp_path: Path) -> None:
+@pytest.fixture
+def files_of_10_kb_at_most() -> Iterator[None]:
     """A limit on the size of files stands for the full disk."""
     resource = pytest.importorskip("resource", reason="POSIX limits")
-    files = [SiteFile("index.html", b"small"), SiteFile("picture.jpg", b"0" * 50_000)]
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, before[1]))
-    try:
-        with pytest.raises(FolderError, match=r"picture\.jpg: cannot be written: File too large; check") as refused:
-            write_site(files, tmp_path / "site")
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    yield
+    resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+def test_a_full_disk_is_one_line_and_leaves_no_half_of_a_new_site(tmp_path: Path, files_of_10_kb_at_most: None) -> None:
+    files = [SiteFile("index.html", b"small"), SiteFile("picture.jpg", b"0" * 50_000)]
+    with pytest.raises(FolderError, match=r"picture\.jpg: cannot be written: File too large; check") as refused:
+        write_site(files, tmp_path / "site")
     assert "\n" not in str(refused.value)
-    assert write_site(files, tmp_path / "site").written == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_full_disk_leaves_the_pages_of_an_older_site(tmp_path: Path, files_of_10_kb_at_most: None) -> None:
+    old = [SiteFile("index.html", b"old"), SiteFile("gone.html", b"gone")]
+    write_site(old, tmp_path / "site")
+    new = [SiteFile("index.html", b"new"), SiteFile("a.html", b"a"), SiteFile("picture.jpg", b"0" * 50_000)]
+    with pytest.raises(FolderError, match=r"picture\.jpg: cannot be written: File too large; check"):
+        write_site(new, tmp_path / "site")
+    assert {path: data for path, data in _tree(tmp_path / "site").items() if path != "files.json"} == {
+        "index.html": b"old",
+        "gone.html": b"gone",
+    }
+    new[2] = SiteFile("picture.jpg", b"0" * 5000)
+    assert write_site(new, tmp_path / "site") == SiteReport(3, 0, 1)
 
 
 def test_a_site_that_cannot_be_made_is_one_line(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("not a folder", encoding="utf-8")
     with pytest.raises(FolderError, match="cannot be written: Not a directory"):
         write_site([SiteFile("index.html", b"a")], tmp_path / "file" / "site")
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and signals of POSIX systems")
+@pytest.mark.parametrize("case", ["new", "grows", "shrinks"])
+def test_killed_at_any_step_no_page_links_to_what_is_not_there(case: str, tmp_path: Path) -> None:
+    """Real processes that kill themselves; what must hold is told in `killed_update`."""
+    root = Path(__file__).resolve().parents[2]
+    answer = subprocess.run(
+        [sys.executable, "-m", "website.killed_update", case, str(tmp_path)],
+        env={**os.environ, "PYTHONPATH": f"{root}{os.pathsep}{root / 'tests'}"},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+    assert answer.stderr == ""
+    told = json.loads(answer.stdout)
+    assert told["kills"] > 7
+    assert told["faults"] == []
+    assert told["unfinished"] > 3  # the kills did fall into the work
+
+
+def test_an_unfinished_site_says_so_until_the_next_run(tmp_path: Path, files_of_10_kb_at_most: None) -> None:
+    write_site([SiteFile("index.html", b"old")], tmp_path / "site")
+    new = [SiteFile("index.html", b"new"), SiteFile("picture.jpg", b"0" * 50_000)]
+    with pytest.raises(FolderError):
+        write_site(new, tmp_path / "site")
+    assert json.loads((tmp_path / "site/files.json").read_text())["unfinished"] is True
+    with pytest.raises(PublishError, match="the last build was stopped before its end: run build again"):
+        publish_folder(tmp_path / "site", tmp_path / "www")
+    write_site(new[:1], tmp_path / "site")
+    assert "unfinished" not in json.loads((tmp_path / "site/files.json").read_text())
+    assert publish_folder(tmp_path / "site", tmp_path / "www").copied == 2

@@ -165,6 +165,23 @@ def test_second_build_writes_nothing_and_deleted_derived_things_come_back(week: 
     assert {path: path.read_bytes() for path in (week / "site").rglob("*") if path.is_file()} == before
 
 
+def test_an_archive_that_grew_day_by_day_comes_back_byte_for_byte(archive_folder: Path, tmp_path: Path) -> None:
+    """Maps grow by what is new, groups keep the names that they got, films are kept: all must be made again alike."""
+    for number in (1, 2, 3):
+        spots = (Spot(18.0, -30.0 + 13.2 * number, 3.0), Spot(-12.0, -20.0 + 13.2 * number, 2.5))
+        main(["add", str(archive_folder), str(draw(tmp_path / f"2026060{number}T091500Z.png", Scene(spots=spots)))])
+        assert main(["film", str(archive_folder), "--days", "2", "--size", "480", "--pace", "0.4"]) == 0
+    site = archive_folder / "site"
+    before = {path.relative_to(site): path.read_bytes() for path in site.rglob("*") if path.is_file()}
+    assert {".mp4", ".fits", ".json"} < {path.suffix for path in before}
+    assert json.loads(before[Path("data/groups.json")])
+    shutil.rmtree(archive_folder / ".northlimb")
+    shutil.rmtree(site)
+    assert main(["build", str(archive_folder)]) == 0
+    after = {path.relative_to(site): path.read_bytes() for path in site.rglob("*") if path.is_file()}
+    assert [path for path in {*before, *after} if before.get(path) != after.get(path)] == []
+
+
 def test_stating_the_angle_later_turns_the_disc(archive_folder: Path, tmp_path: Path) -> None:
     main(["add", str(archive_folder), str(draw(tmp_path / "20260603T091500Z.png"))])
     settings = archive_folder / "archive.toml"

@@ -1,0 +1,83 @@
+"""A new picture taken into the archive's own disk: copied, hashed and synced in one pass, not yet filed."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from io import RawIOBase
+from pathlib import Path
+
+from archive.errors import PictureError, clear_refusal
+from archive.records.checksums import CHUNK_BYTES, file_sha256
+from archive.records.folder import derived_folder, originals_on_disk
+from archive.records.writing import TEMPORARY_SUFFIX
+
+__all__ = ["Incoming", "sizes_on_disk", "take_in"]
+
+
+@dataclass(frozen=True)
+class Incoming:
+    """A picture's bytes, where they are now, and their checksum; `copy` is None where they were only read."""
+
+    sha256: str
+    copy: Path | None
+
+
+def sizes_on_disk(root: Path) -> set[int]:
+    """The sizes of all originals: a picture of another size is none of them."""
+    return {(root / file).stat().st_size for file in originals_on_disk(root)}
+
+
+@contextmanager
+def take_in(root: Path, source: Path, *, known: Collection[str], sizes: Collection[int]) -> Iterator[Incoming]:
+    """Copy a picture to the archive's disk while its checksum is taken; what is not moved on from there goes.
+
+    A picture whose size is that of an original is only read first, and left there where its checksum is known too:
+    so a folder may be given again and again without its pictures being written each time.
+
+    Parameters
+    ----------
+    known : collection of str
+        Checksums of what is filed.
+    sizes : collection of int
+        See `sizes_on_disk`.
+
+    Raises
+    ------
+    OSError
+        The source cannot be read.
+    FolderError
+        The archive's disk refuses.
+    """
+    if source.stat().st_size in sizes and (sha256 := file_sha256(source)) in known:
+        yield Incoming(sha256, None)
+        return
+    copy = derived_folder(root) / f"incoming{TEMPORARY_SUFFIX}"
+    try:
+        yield Incoming(_copied(source, copy), copy)
+    finally:
+        copy.unlink(missing_ok=True)
+
+
+def _copied(source: Path, copy: Path) -> str:
+    """Copy in chunks that stay in the processor's cache between reading, hashing and writing."""
+    digest, chunk = hashlib.sha256(), bytearray(CHUNK_BYTES)
+    view = memoryview(chunk)
+    with source.open("rb", buffering=0) as given, clear_refusal(copy), copy.open("wb") as taken:
+        while size := _read(given, chunk, source):
+            digest.update(view[:size])
+            taken.write(view[:size])
+        taken.flush()
+        os.fsync(taken.fileno())
+    return digest.hexdigest()
+
+
+def _read(given: RawIOBase, chunk: bytearray, source: Path) -> int:
+    """What cannot be read is the fault of the source's disk, not of the archive's."""
+    try:
+        return given.readinto(chunk) or 0
+    except OSError as error:
+        raise PictureError(f"{source}: cannot be read: {error.strerror or error}; copy it anew") from error

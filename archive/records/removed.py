@@ -1,0 +1,53 @@
+"""What was taken out of an archive, never deleted: `removed/TIME-KIND/` with the same folders below.
+
+`removed`: originals and records that `remove` took out. `amended`: records as they were before `amend`; `undone`: as
+they were before `amend --undo`. `replaced`: damaged files in whose place `verify --restore` has put whole ones.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Literal
+
+from archive.errors import SettingsError
+from archive.records.record import read_record
+
+__all__ = ["REMOVED_NAME", "Kind", "new_removed_folder", "removed_folders", "removed_sums"]
+
+REMOVED_NAME = "removed"
+Kind = Literal["removed", "amended", "undone", "replaced"]
+_FOLDER = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{6}Z-(removed|amended|undone|replaced)(?:-([1-9][0-9]*))?")
+
+
+def new_removed_folder(root: Path, kind: Kind) -> str:
+    """A name that is free, relative to the archive: the time of this computer's clock, UTC, and what is done."""
+    stem = f"{REMOVED_NAME}/{datetime.now(UTC):%Y-%m-%dT%H%M%SZ}-{kind}"
+    name, number = stem, 1
+    while (root / name).exists():
+        number += 1
+        name = f"{stem}-{number}"
+    return name
+
+
+def removed_sums(root: Path) -> set[str]:
+    """The checksums of all pictures that `remove` has taken out, by their records."""
+    found = set()
+    for folder in removed_folders(root, "removed"):
+        for path in (root / folder).rglob("*.toml"):
+            try:
+                found.add(read_record(path).picture.sha256)
+            except SettingsError:  # not ours to complain about: it is out of the archive
+                continue
+    return found
+
+
+def removed_folders(root: Path, kind: Kind) -> list[str]:
+    """Folders of that kind, relative to the archive, latest first."""
+    parent = root / REMOVED_NAME
+    if not parent.is_dir():
+        return []
+    found = [(path.name, match) for path in parent.iterdir() if (match := _FOLDER.fullmatch(path.name))]
+    ours = [(name[:18], int(match[2] or 1), name) for name, match in found if match[1] == kind]
+    return [f"{REMOVED_NAME}/{name}" for _, _, name in sorted(ours, reverse=True)]

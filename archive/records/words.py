@@ -1,0 +1,119 @@
+"""The observer's own words: settings, records, notes, names of groups; remembered, so that rot in them is found.
+
+They are edited by hand, so no list of checksums can guard them. But a hand that edits a file also changes its time;
+words that change while their file keeps its time have rotted. What they were stays in `.northlimb/words.json`, which
+may be deleted like all derived things: what is then there is remembered anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from archive.errors import ArchiveError, FolderError
+from archive.records.folder import DERIVED_NAME, notes_path, places
+from archive.records.group_names import GROUP_NAMES_FILE, read_names
+from archive.records.record import read_record
+from archive.records.settings import SETTINGS_NAME, read_settings
+from archive.records.writing import write_whole
+
+__all__ = [
+    "Words",
+    "changed_silently",
+    "complaints_about",
+    "is_record",
+    "read_words",
+    "remember_words",
+    "words_on_disk",
+]
+
+_FILE = f"{DERIVED_NAME}/words.json"
+
+
+@dataclass(frozen=True)
+class Words:
+    """A text as it was when it was last known to be right, and its file's time, ns."""
+
+    text: str
+    time_ns: int
+
+
+def words_on_disk(root: Path) -> Iterator[str]:
+    """Every file of the observer's words, relative to the archive."""
+    for name in (SETTINGS_NAME, GROUP_NAMES_FILE):
+        if (root / name).is_file():
+            yield name
+    found = places(root)
+    for place in found:
+        yield place.file(".toml")
+    for day in sorted({place.day for place in found}):
+        path = notes_path(root, day)
+        if path.is_file():
+            yield path.relative_to(root).as_posix()
+
+
+def is_record(file: str) -> bool:
+    """Whether a file of words is an observation's record."""
+    return file.endswith(".toml") and file not in (SETTINGS_NAME, GROUP_NAMES_FILE)
+
+
+def complaints_about(root: Path, file: str) -> tuple[str, ...]:
+    """What is wrong with a file of words; notes may say anything."""
+    try:
+        if file == SETTINGS_NAME:
+            read_settings(root)
+        elif file == GROUP_NAMES_FILE:
+            read_names(root)
+        elif is_record(file):
+            read_record(root / file)
+    except ArchiveError as error:
+        return error.causes
+    return ()
+
+
+def changed_silently(root: Path, remembered: Mapping[str, Words]) -> list[str]:
+    """Files whose words changed while their time did not."""
+    return [file for file in words_on_disk(root) if file in remembered and _rotted(root / file, remembered[file])]
+
+
+def _rotted(path: Path, words: Words) -> bool:
+    return path.stat().st_mtime_ns == words.time_ns and path.read_bytes() != words.text.encode("utf-8")
+
+
+def remember_words(root: Path) -> None:
+    """Remember what is new or edited and can be read; an archive that cannot be written to remembers nothing."""
+    before = read_words(root)
+    now = {**before, **dict(_new_words(root, before))}
+    if now != before:
+        entries = {file: asdict(words) for file, words in sorted(now.items())}
+        kept = {"words": entries, "sha256": _digest(entries)}
+        with suppress(FolderError):
+            write_whole(root / _FILE, json.dumps(kept, ensure_ascii=False).encode("utf-8"))
+
+
+def _new_words(root: Path, before: Mapping[str, Words]) -> Iterator[tuple[str, Words]]:
+    for file in words_on_disk(root):
+        time_ns = (root / file).stat().st_mtime_ns
+        if (file not in before or before[file].time_ns != time_ns) and not complaints_about(root, file):
+            with suppress(UnicodeDecodeError):  # notes in another encoding
+                yield file, Words((root / file).read_bytes().decode("utf-8"), time_ns)
+
+
+def read_words(root: Path) -> dict[str, Words]:
+    """What is remembered; nothing where that itself has rotted."""
+    try:
+        kept = json.loads((root / _FILE).read_text(encoding="utf-8"))
+        entries = kept["words"]
+        if kept["sha256"] != _digest(entries):
+            return {}
+        return {str(file): Words(str(entry["text"]), int(entry["time_ns"])) for file, entry in entries.items()}
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        return {}
+
+
+def _digest(entries: object) -> str:
+    return hashlib.sha256(json.dumps(entries, sort_keys=True).encode()).hexdigest()

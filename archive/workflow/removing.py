@@ -1,0 +1,127 @@
+"""`remove`: an observation taken out of the archive, kept beside it, and put back."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.errors import FactsError, FolderError, SettingsError
+from archive.records.checksums import file_sha256, read_checksums
+from archive.records.folder import PICTURE_SUFFIXES, Place, place_of_id, places, writing
+from archive.records.pending import Change, carry_out
+from archive.records.record import read_record
+from archive.records.removed import new_removed_folder, removed_folders
+from archive.workflow.progress import WAIT_S, Progress, while_waiting
+
+__all__ = ["Moved", "original_of", "put_back", "remove"]
+
+
+@dataclass(frozen=True)
+class Moved:
+    """An observation that was moved: its id, what it is called now (or was), and the folder that holds what went."""
+
+    id: str
+    files: tuple[str, ...]
+    kept_in: str
+
+
+def remove(root: Path, identifier: str, *, on_progress: Progress) -> Moved:
+    """Move original and record to a dated folder in `removed/`, and take the original's line out of the checksums.
+
+    Raises
+    ------
+    FactsError
+        No such observation.
+    FolderError
+        Another run is writing, or the system refuses; everything is then as it was.
+    """
+    place = place_of_id(identifier)
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        files = _files_of(root, place)
+        folder = new_removed_folder(root, "removed")
+        listed = read_checksums(root)
+        change = Change(
+            moves=tuple((file, f"{folder}/{file}") for file in files),
+            unlisted={file: listed[file] for file in files if file in listed},
+        )
+        carry_out(root, change)
+    return Moved(identifier, files, folder)
+
+
+def put_back(root: Path, identifier: str, *, on_progress: Progress) -> Moved:
+    """Undo the latest `remove` of an observation.
+
+    Raises
+    ------
+    FactsError
+        It was not removed.
+    FolderError
+        Another picture has its place now, another run is writing, or the system refuses.
+    """
+    place = place_of_id(identifier)
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        names = [place.file(suffix) for suffix in (*sorted(PICTURE_SUFFIXES), ".toml")]
+        folder = next(
+            (one for one in removed_folders(root, "removed") if any((root / one / name).exists() for name in names)),
+            None,
+        )
+        if folder is None:
+            raise FactsError(f"{identifier}: not among what was removed from {root}; see its folder removed/")
+        taken = [name for name in names if (root / name).exists()]
+        if taken:
+            raise FolderError(
+                f"{taken[0]}: another picture is there now; `northlimb remove` it first, or amend its time"
+            )
+        files = tuple(name for name in names if (root / folder / name).is_file())
+        change = Change(
+            moves=tuple((f"{folder}/{file}", file) for file in files), listed=_sums(root, Path(folder), files)
+        )
+        carry_out(root, change)
+    return Moved(identifier, files, folder)
+
+
+def original_of(root: Path, place: Place) -> str | None:
+    """The original of an observation, whether or not its record can be read."""
+    with suppress(SettingsError):
+        file = read_record(root / place.file(".toml")).picture.file
+        if (root / file).is_file():
+            return file
+    there = (place.file(suffix) for suffix in sorted(PICTURE_SUFFIXES))
+    return next((file for file in there if (root / file).is_file()), None)
+
+
+def _removed_with(root: Path, names: Sequence[str]) -> str | None:
+    """The latest folder of removed things that holds one of these files."""
+    folders = removed_folders(root, "removed")
+    return next((one for one in folders if any((root / one / name).exists() for name in names)), None)
+
+
+def _files_of(root: Path, place: Place) -> tuple[str, ...]:
+    """Original and record of an observation; one of them may be gone."""
+    files = [original_of(root, place), place.file(".toml")]
+    found = tuple(file for file in files if file is not None and (root / file).is_file())
+    if not found:
+        known = [one.id for one in places(root)]
+        if _removed_with(root, [place.file(".toml")]) is not None:
+            raise FactsError(
+                f"{place.id}: was removed already; `northlimb remove FOLDER {place.id} --undo` puts it back"
+            )
+        near = difflib.get_close_matches(place.id, known, n=1)
+        advice = f"did you mean {near[0]}?" if near else "`northlimb show FOLDER DAY` lists a day's"
+        raise FactsError(f"{place.id}: no such observation in {root}; {advice}")
+    return found
+
+
+def _sums(root: Path, folder: Path, files: tuple[str, ...]) -> dict[str, str]:
+    """Lines for the checksums: of the bytes that were filed, by the record; where that is lost, of those there are."""
+    originals = [file for file in files if not file.endswith(".toml")]
+    recorded: dict[str, str] = {}
+    for file in files:
+        if file.endswith(".toml"):
+            with suppress(SettingsError):
+                picture = read_record(root / folder / file).picture
+                recorded[picture.file] = picture.sha256
+    return {file: recorded.get(file) or file_sha256(root / folder / file) for file in originals}
