@@ -33,6 +33,9 @@ __all__ = [
     "OBSERVATORY",
     "PLAYER",
     "ROTATIONS",
+    "SEARCH",
+    "SEARCH_INDEX",
+    "SEARCH_SCRIPT",
     "STYLE",
     "FilmFiles",
     "Here",
@@ -42,10 +45,12 @@ __all__ = [
     "day_page",
     "film_files",
     "group_page",
+    "month_page",
     "picture_files",
     "root_path",
     "rotation_files",
     "rotation_page",
+    "year_page",
 ]
 
 HOME = "index.html"
@@ -56,6 +61,8 @@ CHARTS = "charts/index.html"
 FILMS = "films/index.html"
 OBSERVATORY = "observatory/index.html"
 DATA = "data/index.html"
+SEARCH = "search/index.html"
+SEARCH_INDEX = "search/words.js"
 OBSERVATIONS_JSON = "data/observations.json"
 OBSERVATIONS_CSV = "data/observations.csv"
 GROUPS_JSON = "data/groups.json"
@@ -66,6 +73,7 @@ NOT_FOUND = "404.html"
 STYLE = "static/style.css"
 ICON = "static/favicon.svg"
 PLAYER = "static/player.js"
+SEARCH_SCRIPT = "static/search.js"
 
 
 @dataclass(frozen=True)
@@ -93,6 +101,7 @@ class PictureFiles:
 
     disc: str
     small: str
+    tiny: str
     as_it_came: str
     fits: str
     prefix: str
@@ -100,6 +109,10 @@ class PictureFiles:
     def look(self, name: str) -> str:
         """Return the path of a look's picture."""
         return f"{self.prefix}-{name}.jpg"
+
+    def light(self, side_px: int) -> str:
+        """Return the path of the disc as AVIF with a side of so many pixels."""
+        return f"{self.prefix}-disc-{side_px}.avif"
 
 
 @dataclass(frozen=True)
@@ -131,6 +144,16 @@ def day_page(day: date) -> str:
     return f"days/{day.isoformat()}/index.html"
 
 
+def month_page(day: date) -> str:
+    """Return the path of the calendar of a day's month."""
+    return f"days/{day:%Y-%m}/index.html"
+
+
+def year_page(year: int) -> str:
+    """Return the path of a year's wall of discs."""
+    return f"days/{year:04d}/index.html"
+
+
 def picture_files(observation: Observation) -> PictureFiles:
     """Return where an observation's pictures go: beside its day's page, named by its time."""
     stem = observation.id.partition("T")[2] or observation.id
@@ -138,6 +161,7 @@ def picture_files(observation: Observation) -> PictureFiles:
     return PictureFiles(
         disc=f"{prefix}-disc.jpg",
         small=f"{prefix}-small.jpg",
+        tiny=f"{prefix}-tiny.jpg",
         as_it_came=f"{prefix}-as-it-came.jpg",
         fits=f"{prefix}-disc.fits",
         prefix=prefix,

@@ -20,13 +20,16 @@ from archive.website.followed import Followed, followed_groups
 from archive.website.group_page import group_pages
 from archive.website.groups_page import groups_page
 from archive.website.home_page import home_page
+from archive.website.month_page import month_pages
 from archive.website.not_found_page import not_found_page
 from archive.website.observatory_page import observatory_page
-from archive.website.observing_days import observing_days
+from archive.website.observing_days import ObservingDay, observing_days
 from archive.website.pages import SiteFace
 from archive.website.render import Page, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
+from archive.website.search_page import search_index, search_page
 from archive.website.site_files import SiteFile, SiteReport, write_site
+from archive.website.year_page import year_pages
 
 __all__ = ["build_site"]
 
@@ -53,7 +56,7 @@ def build_site(content: Content, site_dir: Path) -> SiteReport:
     """
     content = _in_order(content)
     static = static_files()
-    groups = followed_groups(content)
+    groups, days = followed_groups(content), observing_days(content)
     face = SiteFace(
         title=content.info.title,
         observer=content.info.observer,
@@ -62,9 +65,10 @@ def build_site(content: Content, site_dir: Path) -> SiteReport:
     )
     made = {
         **static,
-        **{page.frame.path: render(page, face).encode() for page in _pages(content, groups, face)},
+        **{page.frame.path: render(page, face).encode() for page in _pages(content, days, groups, face)},
         **{f"data/{name}": data for name, data in data_files(content, groups).items()},
         addresses.FEED: feed_bytes(content),
+        addresses.SEARCH_INDEX: search_index(days, groups),
     }
     files = [SiteFile(path, data) for path, data in made.items()]
     files += [file for entry in content.entries for file in _entry_files(entry)]
@@ -79,14 +83,18 @@ def _in_order(content: Content) -> Content:
     return replace(content, entries=entries)
 
 
-def _pages(content: Content, groups: Sequence[Followed], face: SiteFace) -> Sequence[Page]:
-    days = observing_days(content)
+def _pages(
+    content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace
+) -> Sequence[Page]:
     rotations = {rotation.number for rotation in content.rotations}
     counted = any(entry.observation.groups is not None for entry in content.entries)
     return [
         home_page(content, days, face),
         *day_pages(days, face, groups={group.name for group in groups}, rotations=rotations),
+        *month_pages(days, face),
+        *year_pages(days, face),
         days_page(days, face),
+        search_page(days, groups, face),
         *group_pages(content, groups, face),
         groups_page(groups, face, rotations=rotations, counted=counted),
         *rotation_pages(content, days, groups, face),
@@ -104,8 +112,10 @@ def _entry_files(entry: Entry) -> list[SiteFile]:
     files = [
         SiteFile(paths.disc, pictures.disc),
         SiteFile(paths.small, pictures.small),
+        SiteFile(paths.tiny, pictures.tiny),
         SiteFile(paths.as_it_came, pictures.as_it_came),
         *(SiteFile(paths.look(name), picture) for name, picture in pictures.looks.items()),
+        *(SiteFile(paths.light(side_px), picture) for side_px, picture in pictures.light.items()),
     ]
     return files if pictures.fits is None else [*files, SiteFile(paths.fits, pictures.fits)]
 

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from archive.website import addresses
-from archive.website.addresses import Here, day_page, rotation_page
+from archive.website.addresses import Here, day_page, month_page, rotation_page, year_page
 from archive.website.notes import notes_html
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, SiteFace, frame
-from archive.website.wording import day_and_month, day_words, month_words
+from archive.website.wording import MONTHS, day_and_month, day_words, month_words
 
-__all__ = ["DayPage", "day_pages", "month_anchor"]
+__all__ = ["DayPage", "day_pages"]
 
 
 @dataclass(frozen=True)
@@ -36,11 +36,6 @@ class DayPage:
     next: Link | None
     month: Link
     rotation: Link | None
-
-
-def month_anchor(day: ObservingDay) -> str:
-    """Return the mark of the day's month on the page of all days."""
-    return f"m{day.day:%Y-%m}"
 
 
 def day_pages(
@@ -81,14 +76,19 @@ def _page(
     views = tuple(observation_view(entry, here, group_pages=groups) for entry in (day.main, *day.others))
     previous, following = neighbours
     words = day_words(day.day)
-    month = Link(month_words(day.day), f"{here.to(addresses.DAYS)}#{month_anchor(day)}")
+    month = Link(month_words(day.day), here.to(month_page(day.day)))
     return DayPage(
         frame=frame(
             face,
             here,
             title=words,
             description=f"{views[0].picture.alt}. {views[0].orientation}",
-            trail=(Link("Days", here.to(addresses.DAYS)), month),
+            trail=(
+                Link("Days", here.to(addresses.DAYS)),
+                Link(str(day.day.year), here.to(year_page(day.day.year))),
+                Link(MONTHS[day.day.month - 1], month.href),
+            ),
+            words=day_and_month(day.day),
         ),
         day=day_and_month(day.day),
         year=day.day.year,

@@ -122,6 +122,7 @@ def disc_picture(entry: Entry, here: Here) -> Picture:
         href=here.to(files.disc),
         words=f"{day}, {time_words(observation.time_utc)}",
         oriented=north,
+        light=", ".join(f"{here.to(files.light(side_px))} {side_px}w" for side_px in sorted(entry.pictures.light)),
     )
 
 

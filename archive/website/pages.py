@@ -19,6 +19,7 @@ _SECTIONS = (
     ("Films", addresses.FILMS),
     ("Observatory", addresses.OBSERVATORY),
     ("Data", addresses.DATA),
+    ("Search", addresses.SEARCH),
 )
 
 
@@ -43,7 +44,10 @@ class Link:
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture with the words that stand for it; `oriented` where north is up."""
+    """A picture with the words that stand for it; `oriented` where north is up.
+
+    `light` lists the same picture in AVIF at several widths, as `srcset` does; empty where there is none.
+    """
 
     src: str
     alt: str
@@ -51,6 +55,7 @@ class Picture:
     words: str
     remark: str = ""
     oriented: bool = False
+    light: str = ""
 
 
 @dataclass(frozen=True)
@@ -77,8 +82,13 @@ class Frame:
     trail: tuple[Link, ...]
 
 
-def frame(face: SiteFace, here: Here, *, title: str, description: str, trail: Sequence[Link] = ()) -> Frame:
-    """Frame a page: its title (empty for home), the links to the sections, and the way up to it from home."""
+def frame(
+    face: SiteFace, here: Here, *, title: str, description: str, trail: Sequence[Link] = (), words: str = ""
+) -> Frame:
+    """Frame a page: its title (empty for home), the links to the sections, and the way up to it from home.
+
+    `words` name the page at the end of its trail, where that is shorter than the title.
+    """
     section = here.path.partition("/")[0]
     return Frame(
         path=here.path,
@@ -89,5 +99,7 @@ def frame(face: SiteFace, here: Here, *, title: str, description: str, trail: Se
         feed=here.to(addresses.FEED),
         home=here.to(addresses.HOME),
         sections=tuple(Link(words, here.to(path), path.partition("/")[0] == section) for words, path in _SECTIONS),
-        trail=(Link("Home", here.to(addresses.HOME)), *trail, Link(title, "")) if title else (Link("Home", ""),),
+        trail=(Link("Home", here.to(addresses.HOME)), *trail, Link(words or title, ""))
+        if title
+        else (Link("Home", ""),),
     )

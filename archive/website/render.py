@@ -15,10 +15,13 @@ from archive.website.films_page import FilmsPage
 from archive.website.group_page import GroupPage
 from archive.website.groups_page import GroupsPage
 from archive.website.home_page import HomePage
+from archive.website.month_page import MonthPage
 from archive.website.not_found_page import NotFoundPage
 from archive.website.observatory_page import ObservatoryPage
 from archive.website.pages import SiteFace
 from archive.website.rotations_page import RotationPage, RotationsPage
+from archive.website.search_page import SearchPage
+from archive.website.year_page import YearPage
 
 if TYPE_CHECKING:
     import jinja2
@@ -34,10 +37,13 @@ Page = (
     | GroupPage
     | GroupsPage
     | HomePage
+    | MonthPage
     | NotFoundPage
     | ObservatoryPage
     | RotationPage
     | RotationsPage
+    | SearchPage
+    | YearPage
 )
 
 _TEMPLATES: dict[type[Page], str] = {
@@ -49,10 +55,13 @@ _TEMPLATES: dict[type[Page], str] = {
     GroupPage: "group.html",
     GroupsPage: "groups.html",
     HomePage: "home.html",
+    MonthPage: "month.html",
     NotFoundPage: "not_found.html",
     ObservatoryPage: "observatory.html",
     RotationPage: "rotation.html",
     RotationsPage: "rotations.html",
+    SearchPage: "search.html",
+    YearPage: "year.html",
 }
 
 

@@ -230,6 +230,8 @@ def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
         Pictures(
             disc=pictures.look(settings.looks[0]),
             small=pictures.small,
+            tiny=pictures.tiny,
+            light=pictures.light,
             as_it_came=pictures.as_it_came,
             fits=pictures.fits if pictures.oriented else None,
             looks={look: pictures.look(look) for look in settings.looks[1:]},

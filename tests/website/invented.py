@@ -110,7 +110,7 @@ def entry(folder: Path, time_utc: datetime, orientation: Orientation, blur_px: f
     other = small_jpeg(folder / f"{name}-other.jpg", OTHER_COLOUR)
     fits = folder / f"{name}.fits"
     fits.write_bytes(b"SIMPLE  =                    T".ljust(2880))
-    pictures = Pictures(disc, other, other, fits if known else None, {"warm": other} if known else {})
+    pictures = Pictures(disc, other, other, other, fits if known else None, {"warm": other} if known else {})
     return Entry(observation, pictures, () if known else ("The Sun was low.",))
 
 

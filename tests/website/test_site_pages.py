@@ -41,6 +41,8 @@ def test_every_kind_of_page_is_there(site: Path) -> None:
         "404.html",
         "charts/index.html",
         "data/index.html",
+        "days/2026/index.html",
+        "days/2026-06/index.html",
         FIRST_DAY,
         DAY,
         UNKNOWN_DAY,
@@ -54,6 +56,7 @@ def test_every_kind_of_page_is_there(site: Path) -> None:
         "rotations/2311/index.html",
         "rotations/2312/index.html",
         "rotations/index.html",
+        "search/index.html",
     ]
 
 
@@ -107,9 +110,12 @@ def test_no_script_and_no_style_of_its_own_on_any_page(site: Path) -> None:
         links = Links(page.read_text())
         assert {tag for tag, _ in links.tags} & {"style", "iframe", "object", "form"} == set()
         scripts = re.findall(r"<script[^>]*>.*?</script>", page.read_text(), re.DOTALL)
-        # The film's player alone, from a file of the site; a script written into a page is blocked.
-        assert all(re.fullmatch(r'<script src="(\.\./)*static/player\.js" defer></script>', one) for one in scripts)
-        assert bool(scripts) == any(tag == "video" for tag, _ in links.tags) or page.parent.name == "films"
+        # From files of the site; a script written into a page is blocked, and data in one is no script.
+        code = [one for one in scripts if 'type="application/ld+json"' not in one]
+        assert all(re.fullmatch(r'<script src="(\.\./)*[\w/]+\.js" defer></script>', one) for one in code)
+        assert any("player.js" in one for one in code) == (
+            any(tag == "video" for tag, _ in links.tags) or page.parent.name == "films"
+        )
         assert [attrs for _, attrs in links.tags if any(name == "style" or name[:2] == "on" for name in attrs)] == []
 
 

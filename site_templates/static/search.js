@@ -1,0 +1,98 @@
+/* Looks through the archive's words while the reader types. What is sought stands in the address behind #q=, so that a
+   search can be kept and sent; nothing leaves the page. */
+"use strict";
+
+(() => {
+  const MOST = 60;
+  const AROUND = 60;
+  const box = document.getElementById("search");
+  const field = document.getElementById("query");
+  const list = document.getElementById("results");
+  const found = document.getElementById("found");
+  const lists = document.getElementById("lists");
+  if (typeof archiveWords === "undefined") return;
+
+  /* Letters without accents and case, one for one, so that places in the text stay where they are. */
+  const plain = (text) => Array.from(text, (letter) => {
+    const bare = letter.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
+    return bare.length === letter.length ? bare : letter;
+  }).join("");
+  const entries = archiveWords.map((entry) => ({
+    ...entry,
+    text: ` ${plain([entry.title, entry.words, entry.notes].join(" ").replace(/[\s,.;:!?()"“”„«»]+/gu, " "))} `,
+  }));
+
+  /* 3.6.2026, 3/6/2026 (day first), 3 June 2026 and June 3, 2026 are that one day; a short number is that number, not
+     the beginning of a longer one. */
+  const MONTHS = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
+  const NAME = `((?:${MONTHS.join("|")})[a-z]*)\\.?`;
+  const iso = (year, month, day) => `${year}-${String(month).padStart(2, "0")}-${day.padStart(2, "0")}`;
+  const named = (name) => MONTHS.indexOf(name.slice(0, 3)) + 1;
+  const tokens = (query) => plain(query)
+    .replace(/\b(\d{1,2})[./](\d{1,2})[./](\d{4})\b/g, (all, day, month, year) => iso(year, month, day))
+    .replace(new RegExp(`\\b(\\d{1,2})\\.?\\s+${NAME}\\s+(\\d{4})\\b`, "g"), (all, day, name, year) => iso(year, named(name), day))
+    .replace(new RegExp(`\\b${NAME}\\s+(\\d{1,2}),?\\s+(\\d{4})\\b`, "g"), (all, name, day, year) => iso(year, named(name), day))
+    .split(/[\s,;]+/u).filter(Boolean)
+    .map((token) => (/^\d{1,2}$/.test(token) ? ` ${token} ` : ` ${token}`));
+
+  function excerpt(notes, wanted) {
+    const bare = ` ${plain(notes)}`.replace(/[\s,.;:!?()"“”„«»]/gu, " ");
+    const places = wanted.map((token) => bare.indexOf(token)).filter((place) => place >= 0);
+    if (!places.length) return null;
+    const first = Math.min(...places);
+    const line = document.createElement("p");
+    line.dir = "auto";
+    const start = Math.max(0, first - AROUND);
+    const end = Math.min(notes.length, first + 2 * AROUND);
+    const word = notes.slice(first).match(/^\S+/u)?.[0] ?? "";
+    const mark = document.createElement("mark");
+    mark.textContent = word;
+    line.append(start ? "… " : "", notes.slice(start, first), mark,
+      notes.slice(first + word.length, end), end < notes.length ? " …" : "");
+    return line;
+  }
+
+  function row(entry, wanted) {
+    const item = document.createElement("li");
+    const link = document.createElement("a");
+    link.href = entry.href;
+    link.textContent = entry.title;
+    if (entry.disc) {
+      const disc = new Image(72, 72);
+      disc.src = entry.disc;
+      disc.alt = "";
+      disc.loading = "lazy";
+      item.append(disc);
+    }
+    const words = document.createElement("div");
+    const facts = document.createElement("span");
+    facts.className = "quiet";
+    facts.textContent = entry.facts;
+    words.append(link, " ", facts);
+    const part = entry.notes && excerpt(entry.notes, wanted);
+    if (part) words.append(part);
+    item.append(words);
+    return item;
+  }
+
+  function look() {
+    const wanted = tokens(field.value);
+    lists.hidden = wanted.length > 0;
+    const hits = wanted.length ? entries.filter((entry) => wanted.every((token) => entry.text.includes(token))) : [];
+    list.replaceChildren(...hits.slice(0, MOST).map((entry) => row(entry, wanted)));
+    const words = hits.length === 1 ? "1 match" : `${hits.length} matches`;
+    found.textContent = !wanted.length ? "" : hits.length > MOST ? `${words}, the first ${MOST} shown` : words;
+  }
+
+  function fromAddress() {
+    const sought = /^#q=(.*)$/s.exec(location.hash);
+    try { if (sought) field.value = decodeURIComponent(sought[1]); } catch { /* an address cut short: nothing is sought */ }
+    look();
+  }
+
+  box.hidden = false;
+  field.addEventListener("input", look);
+  field.addEventListener("change", () => { location.replace(`#q=${encodeURIComponent(field.value)}`); });
+  window.addEventListener("hashchange", fromAddress);
+  fromAddress();
+})();
