@@ -65,13 +65,14 @@ def write_small_jpeg(path: Path, picture: NDArray[np.float32], *, size_px: int) 
 
 
 def write_avif(path: Path, picture: NDArray[np.float32], *, size_px: int) -> None:
-    """Write a square picture, values 0 to 1, shrunk to `size_px`, as AVIF; in one thread, for the same bytes anywhere."""
+    """Write a square picture, values 0 to 1, shrunk to `size_px`, as AVIF."""
     from PIL import Image
 
     image = Image.fromarray(_whole_levels(picture))
     if image.size != (size_px, size_px):
         image = image.resize((size_px, size_px), Image.Resampling.LANCZOS)
     stream = io.BytesIO()
+    # In one thread, so that the bytes do not depend on the machine.
     image.save(stream, format="AVIF", quality=70, speed=8, max_threads=1)
     write_whole(path, stream.getvalue())
 

@@ -32,11 +32,14 @@ __all__ = [
     "OBSERVATIONS_JSON",
     "OBSERVATORY",
     "PLAYER",
+    "ROBOTS",
     "ROTATIONS",
     "SEARCH",
     "SEARCH_INDEX",
     "SEARCH_SCRIPT",
+    "SITEMAP",
     "STYLE",
+    "TOUCH_ICON",
     "FilmFiles",
     "Here",
     "PictureFiles",
@@ -69,9 +72,12 @@ GROUPS_JSON = "data/groups.json"
 GROUPS_CSV = "data/groups.csv"
 DATA_PACKAGE = "data/datapackage.json"
 FEED = "feed.xml"
+SITEMAP = "sitemap.xml"
+ROBOTS = "robots.txt"
 NOT_FOUND = "404.html"
 STYLE = "static/style.css"
 ICON = "static/favicon.svg"
+TOUCH_ICON = "static/touch-icon.png"
 PLAYER = "static/player.js"
 SEARCH_SCRIPT = "static/search.js"
 

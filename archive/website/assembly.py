@@ -29,12 +29,14 @@ from archive.website.render import Page, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
 from archive.website.site_files import SiteFile, SiteReport, write_site
+from archive.website.sitemap import robots_bytes, sitemap_bytes
+from archive.website.theme import read_theme
 from archive.website.year_page import year_pages
 
 __all__ = ["build_site"]
 
 
-def build_site(content: Content, site_dir: Path) -> SiteReport:
+def build_site(content: Content, site_dir: Path, *, theme_dir: Path | None = None) -> SiteReport:
     """Write the site, or bring it up to date.
 
     The same content gives the same bytes; files that need no change keep theirs and their time.
@@ -44,6 +46,8 @@ def build_site(content: Content, site_dir: Path) -> SiteReport:
     content : Content
     site_dir : Path
         Made if missing. Must be empty or have been written by this function.
+    theme_dir : Path, optional
+        The observer's own templates and style sheet, see `theme`; need not be there.
 
     Returns
     -------
@@ -53,28 +57,44 @@ def build_site(content: Content, site_dir: Path) -> SiteReport:
     ------
     FolderError
         Where the folder holds files of someone else's, or a picture to be published is missing.
+    SettingsError
+        A template of the theme has a mistake or an unknown name.
     """
     content = _in_order(content)
-    static = static_files()
+    theme = read_theme(theme_dir)
+    static = static_files(theme)
     groups, days = followed_groups(content), observing_days(content)
     face = SiteFace(
         title=content.info.title,
         observer=content.info.observer,
         language=content.info.language,
         style_hash=style_hash(static[addresses.STYLE]),
+        address=content.info.address,
     )
+    pages = {page.frame.path: render(page, face, theme).encode() for page in _pages(content, days, groups, face)}
     made = {
         **static,
-        **{page.frame.path: render(page, face).encode() for page in _pages(content, days, groups, face)},
+        **pages,
         **{f"data/{name}": data for name, data in data_files(content, groups).items()},
         addresses.FEED: feed_bytes(content),
         addresses.SEARCH_INDEX: search_index(days, groups),
     }
     files = [SiteFile(path, data) for path, data in made.items()]
+    files += _for_search_engines(list(pages), face)
     files += [file for entry in content.entries for file in _entry_files(entry)]
     files += [file for film in content.films for file in _film_files(film)]
     files += [file for rotation in content.rotations for file in _map_files(rotation)]
     return write_site(files, site_dir)
+
+
+def _for_search_engines(pages: Sequence[str], face: SiteFace) -> list[SiteFile]:
+    """List the pages where the site's address is known; at the root of a host, name that list in robots.txt."""
+    if face.address is None:
+        return []
+    files = [SiteFile(addresses.SITEMAP, sitemap_bytes(pages, face))]
+    if addresses.root_path(face.address) == "/":
+        files.append(SiteFile(addresses.ROBOTS, robots_bytes(face), yields=True))
+    return files
 
 
 def _in_order(content: Content) -> Content:
@@ -102,7 +122,7 @@ def _pages(
         charts_page(content, days, groups, face),
         films_page(content, face),
         observatory_page(content.info, face),
-        data_page(face),
+        data_page(content, face),
         not_found_page(face, content.info.address),
     ]
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from markupsafe import Markup
 
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, month_page, rotation_page, year_page
+from archive.website.machine_words import disc_frame
 from archive.website.notes import notes_html
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay
@@ -75,21 +77,8 @@ def _page(
     here = Here(day_page(day.day))
     views = tuple(observation_view(entry, here, group_pages=groups) for entry in (day.main, *day.others))
     previous, following = neighbours
-    words = day_words(day.day)
-    month = Link(month_words(day.day), here.to(month_page(day.day)))
     return DayPage(
-        frame=frame(
-            face,
-            here,
-            title=words,
-            description=f"{views[0].picture.alt}. {views[0].orientation}",
-            trail=(
-                Link("Days", here.to(addresses.DAYS)),
-                Link(str(day.day.year), here.to(year_page(day.day.year))),
-                Link(MONTHS[day.day.month - 1], month.href),
-            ),
-            words=day_and_month(day.day),
-        ),
+        frame=disc_frame(_frame(day.day, views[0], here, face), day.main, face),
         day=day_and_month(day.day),
         year=day.day.year,
         date_machine=day.day.isoformat(),
@@ -97,8 +86,23 @@ def _page(
         notes=Markup(notes_html(day.notes) if day.notes.strip() else ""),
         previous=_neighbour(previous, here),
         next=_neighbour(following, here),
-        month=month,
+        month=Link(month_words(day.day), here.to(month_page(day.day))),
         rotation=_rotation(day, here, rotations),
+    )
+
+
+def _frame(day: date, view: ObservationView, here: Here, face: SiteFace) -> Frame:
+    return frame(
+        face,
+        here,
+        title=day_words(day),
+        words=day_and_month(day),
+        description=f"{view.picture.alt}. {view.orientation}",
+        trail=(
+            Link("Days", here.to(addresses.DAYS)),
+            Link(str(day.year), here.to(year_page(day.year))),
+            Link(MONTHS[day.month - 1], here.to(month_page(day))),
+        ),
     )
 
 

@@ -9,6 +9,7 @@ from archive.website import addresses
 from archive.website.addresses import Here, day_page
 from archive.website.content import Content
 from archive.website.films_page import FilmView, film_views
+from archive.website.machine_words import disc_frame
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, Picture, SiteFace, frame
@@ -51,8 +52,9 @@ def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) ->
     """Gather the first page; `days` in order of time."""
     here = Here(addresses.HOME)
     summary = f"{plural(len(content.entries), 'picture')} on {plural(len(days), 'day')}"
+    plain = frame(face, here, title="", description=f"{face.title}: the Sun as seen by {face.observer}")
     return HomePage(
-        frame=frame(face, here, title="", description=f"{face.title}: the Sun as seen by {face.observer}"),
+        frame=disc_frame(plain, days[-1].main, face) if days else plain,
         latest=_latest(days[-1], here) if days else None,
         views=tuple(observation_view(day.main, here) for day in days[-1:]),
         strip=tuple(day_thumb(day, here) for day in days[-_STRIP_DAYS:]),

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from urllib.parse import quote
+
+from markupsafe import Markup
 
 from archive.website import addresses
 from archive.website.addresses import Here
 
-__all__ = ["Fact", "Frame", "Link", "Picture", "SiteFace", "frame"]
+__all__ = ["Fact", "Frame", "Link", "Picture", "Preview", "SiteFace", "frame"]
 
 _SECTIONS = (
     ("Latest", addresses.HOME),
@@ -25,12 +28,22 @@ _SECTIONS = (
 
 @dataclass(frozen=True)
 class SiteFace:
-    """What is the same on every page; `style_hash` changes with the style sheet and keeps old copies out."""
+    """What is the same on every page; `style_hash` changes with the style sheet and keeps old copies out.
+
+    `address` is the public address of the site, None where there is none.
+    """
 
     title: str
     observer: str
     language: str
     style_hash: str
+    address: str | None = None
+
+    def address_of(self, path: str) -> str:
+        """Return the whole address of a file of the site, empty where the site has none; folders stand for pages."""
+        if self.address is None:
+            return ""
+        return self.address.rstrip("/") + "/" + quote(path.removesuffix("index.html"))
 
 
 @dataclass(frozen=True)
@@ -68,18 +81,34 @@ class Fact:
 
 
 @dataclass(frozen=True)
+class Preview:
+    """The picture that stands for a page elsewhere, under its whole address; it is square."""
+
+    src: str
+    alt: str
+    side_px: int
+
+
+@dataclass(frozen=True)
 class Frame:
-    """A page's place in the site."""
+    """A page's place in the site, and what it tells to machines.
+
+    `canonical` is empty and `preview` None where the site's public address is not known; `data` is JSON-LD or empty.
+    """
 
     path: str
     title: str
     description: str
     stylesheet: str
     icon: str
+    touch_icon: str
     feed: str
     home: str
     sections: tuple[Link, ...]
     trail: tuple[Link, ...]
+    canonical: str
+    preview: Preview | None = None
+    data: Markup = field(default_factory=Markup)
 
 
 def frame(
@@ -96,10 +125,10 @@ def frame(
         description=description,
         stylesheet=f"{here.to(addresses.STYLE)}?v={face.style_hash}",
         icon=here.to(addresses.ICON),
+        touch_icon=here.to(addresses.TOUCH_ICON),
         feed=here.to(addresses.FEED),
         home=here.to(addresses.HOME),
         sections=tuple(Link(words, here.to(path), path.partition("/")[0] == section) for words, path in _SECTIONS),
-        trail=(Link("Home", here.to(addresses.HOME)), *trail, Link(words or title, ""))
-        if title
-        else (Link("Home", ""),),
+        trail=(Link("Home", here.to(addresses.HOME)), *trail, Link(words or title, "")) if title else (),
+        canonical="" if here.path == addresses.NOT_FOUND else face.address_of(here.path),
     )

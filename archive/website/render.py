@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from archive.website import addresses
 from archive.website.charts_page import ChartsPage
 from archive.website.data_page import DataPage
 from archive.website.day_page import DayPage
@@ -21,6 +21,7 @@ from archive.website.observatory_page import ObservatoryPage
 from archive.website.pages import SiteFace
 from archive.website.rotations_page import RotationPage, RotationsPage
 from archive.website.search_page import SearchPage
+from archive.website.theme import NO_THEME, Theme, clear_mistakes, templates_dir
 from archive.website.year_page import YearPage
 
 if TYPE_CHECKING:
@@ -65,15 +66,23 @@ _TEMPLATES: dict[type[Page], str] = {
 }
 
 
-def render(page: Page, face: SiteFace) -> str:
-    """Render a page; a name that a template uses and the page lacks is an error."""
-    return _environment().get_template(_TEMPLATES[type(page)]).render(site=face, page=page)
+def render(page: Page, face: SiteFace, theme: Theme = NO_THEME) -> str:
+    """Render a page; a name that a template uses and the page lacks is an error.
+
+    Raises
+    ------
+    SettingsError
+        Where the mistake is in a template of the theme.
+    """
+    with clear_mistakes(theme):
+        return _environment(theme).get_template(_TEMPLATES[type(page)]).render(site=face, page=page)
 
 
-def static_files() -> dict[str, bytes]:
-    """Return the style sheet and the icon under their paths in the site."""
-    folder = _templates_dir() / "static"
-    return {f"static/{path.name}": path.read_bytes() for path in sorted(folder.iterdir()) if path.is_file()}
+def static_files(theme: Theme = NO_THEME) -> dict[str, bytes]:
+    """Return style sheet, fonts, icons and scripts under their paths in the site; the theme's style comes last."""
+    folder = templates_dir() / "static"
+    files = {f"static/{path.name}": path.read_bytes() for path in sorted(folder.iterdir()) if path.is_file()}
+    return {**files, addresses.STYLE: files[addresses.STYLE] + theme.style}
 
 
 def style_hash(style: bytes) -> str:
@@ -81,19 +90,15 @@ def style_hash(style: bytes) -> str:
     return hashlib.sha256(style).hexdigest()[:12]
 
 
-def _templates_dir() -> Path:
-    """Find the templates: inside the package where it was installed from a wheel, beside it in a checkout."""
-    package = Path(__file__).resolve().parent.parent
-    installed = package / "site_templates"
-    return installed if installed.is_dir() else package.parent / "site_templates"
-
-
 @cache
-def _environment() -> jinja2.Environment:
+def _environment(theme: Theme) -> jinja2.Environment:
+    """Look for a template in the theme first; our own one of the same name is there as ``original/NAME.html``."""
     import jinja2
 
+    ours = jinja2.FileSystemLoader(templates_dir())
+    theirs = [] if theme.folder is None else [jinja2.FileSystemLoader(theme.folder)]
     return jinja2.Environment(
-        loader=jinja2.FileSystemLoader(_templates_dir()),
+        loader=jinja2.ChoiceLoader([*theirs, ours, jinja2.PrefixLoader({"original": ours})]),
         undefined=jinja2.StrictUndefined,
         autoescape=True,
         trim_blocks=True,

@@ -210,7 +210,7 @@ def _build(
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
     on_progress("writing the site", 0, 1)
-    report = build_site(content, target)
+    report = build_site(content, target, theme_dir=root / "theme")
     on_progress("writing the site", 1, 1)
     return Built(
         target,
