@@ -121,7 +121,7 @@ def _pages(
         rotations_page(content, face),
         charts_page(content, days, groups, face),
         films_page(content, face),
-        observatory_page(content.info, face),
+        observatory_page(content.info, days, face),
         data_page(content, face),
         not_found_page(face, content.info.address),
     ]

@@ -25,8 +25,8 @@ __all__ = ["GroupPage", "group_pages"]
 class GroupPage:
     """A group; `crops` has one a day, `rates` is empty where the group's rotation is not known.
 
-    `kin` tells of its probable return: what a group is to this one, and the link to it. `track` is None where no picture
-    lies north up.
+    `kin` tells of its probable return: what a group is to this one, and the link to it. `track` is None where no
+    picture lies north up.
     """
 
     frame: Frame

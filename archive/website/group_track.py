@@ -15,7 +15,7 @@ __all__ = ["GroupLife", "GroupTrack", "group_life", "group_track"]
 
 _RADIUS = 100.0
 _LIFE_WIDTH, _LIFE_HEIGHT = 300.0, 110.0
-_ROUND_AREAS = (1, 2, 5)
+_ROUND_AREAS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 
 
 @dataclass(frozen=True)
@@ -141,6 +141,6 @@ def _height(share: float) -> float:
 
 
 def _round_above(area_msh: float) -> float:
-    """Return the next of 1, 2, 5, 10, 20, 50 ... at or above an area."""
+    """Return the next round area at or above an area."""
     decade = 10.0 ** math.floor(math.log10(max(area_msh, 1.0)))
-    return next(step * decade for step in (*_ROUND_AREAS, 10) if step * decade >= area_msh)
+    return next(step * decade for step in _ROUND_AREAS if step * decade >= area_msh)

@@ -42,13 +42,13 @@
     const first = Math.min(...places);
     const line = document.createElement("p");
     line.dir = "auto";
-    const start = Math.max(0, first - AROUND);
-    const end = Math.min(notes.length, first + 2 * AROUND);
+    const start = first > AROUND ? notes.indexOf(" ", first - AROUND) + 1 : 0;
+    const end = notes.length > first + 2 * AROUND ? notes.lastIndexOf(" ", first + 2 * AROUND) : notes.length;
     const word = notes.slice(first).match(/^\S+/u)?.[0] ?? "";
     const mark = document.createElement("mark");
     mark.textContent = word;
-    line.append(start ? "… " : "", notes.slice(start, first), mark,
-      notes.slice(first + word.length, end), end < notes.length ? " …" : "");
+    line.append(start ? "… " : "", notes.slice(Math.min(start, first), first), mark,
+      notes.slice(first + word.length, Math.max(end, first + word.length)), end < notes.length ? " …" : "");
     return line;
   }
 
