@@ -17,9 +17,11 @@
     const bare = letter.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
     return bare.length === letter.length ? bare : letter;
   }).join("");
+  /* Words by themselves: signs become blanks, but for the dash within a date or a group's name. */
+  const words = (text) => plain(text).replace(/[^\p{L}\p{N}-]|(?<!\p{N})-|-(?!\p{N})/gu, " ");
   const entries = archiveWords.map((entry) => ({
     ...entry,
-    text: ` ${plain([entry.title, entry.words, entry.notes].join(" ").replace(/[\s,.;:!?()"“”„«»]+/gu, " "))} `,
+    text: ` ${words([entry.title, entry.words, entry.notes].join(" "))} `,
   }));
 
   /* 3.6.2026, 3/6/2026 (day first), 3 June 2026 and June 3, 2026 are that one day; a short number is that number, not
@@ -32,11 +34,11 @@
     .replace(/\b(\d{1,2})[./](\d{1,2})[./](\d{4})\b/g, (all, day, month, year) => iso(year, month, day))
     .replace(new RegExp(`\\b(\\d{1,2})\\.?\\s+${NAME}\\s+(\\d{4})\\b`, "g"), (all, day, name, year) => iso(year, named(name), day))
     .replace(new RegExp(`\\b${NAME}\\s+(\\d{1,2}),?\\s+(\\d{4})\\b`, "g"), (all, name, day, year) => iso(year, named(name), day))
-    .split(/[\s,;]+/u).filter(Boolean)
+    .split(/\s+/u).flatMap((part) => words(part).split(" ")).filter(Boolean)
     .map((token) => (/^\d{1,2}$/.test(token) ? ` ${token} ` : ` ${token}`));
 
   function excerpt(notes, wanted) {
-    const bare = ` ${plain(notes)}`.replace(/[\s,.;:!?()"“”„«»]/gu, " ");
+    const bare = ` ${words(notes)} `;
     const places = wanted.map((token) => bare.indexOf(token)).filter((place) => place >= 0);
     if (!places.length) return null;
     const first = Math.min(...places);
@@ -44,7 +46,7 @@
     line.dir = "auto";
     const start = first > AROUND ? notes.indexOf(" ", first - AROUND) + 1 : 0;
     const end = notes.length > first + 2 * AROUND ? notes.lastIndexOf(" ", first + 2 * AROUND) : notes.length;
-    const word = notes.slice(first).match(/^\S+/u)?.[0] ?? "";
+    const word = notes.slice(first).match(/^[\p{L}\p{M}\p{N}-]+/u)?.[0] ?? "";
     const mark = document.createElement("mark");
     mark.textContent = word;
     line.append(start ? "… " : "", notes.slice(Math.min(start, first), first), mark,
@@ -64,14 +66,14 @@
       disc.loading = "lazy";
       item.append(disc);
     }
-    const words = document.createElement("div");
+    const told = document.createElement("div");
     const facts = document.createElement("span");
     facts.className = "quiet";
     facts.textContent = entry.facts;
-    words.append(link, " ", facts);
+    told.append(link, " ", facts);
     const part = entry.notes && excerpt(entry.notes, wanted);
-    if (part) words.append(part);
-    item.append(words);
+    if (part) told.append(part);
+    item.append(told);
     return item;
   }
 
@@ -80,8 +82,8 @@
     lists.hidden = wanted.length > 0;
     const hits = wanted.length ? entries.filter((entry) => wanted.every((token) => entry.text.includes(token))) : [];
     list.replaceChildren(...hits.slice(0, MOST).map((entry) => row(entry, wanted)));
-    const words = hits.length === 1 ? "1 match" : `${hits.length} matches`;
-    found.textContent = !wanted.length ? "" : hits.length > MOST ? `${words}, the first ${MOST} shown` : words;
+    const count = hits.length === 1 ? "1 match" : `${hits.length} matches`;
+    found.textContent = !wanted.length ? "" : hits.length > MOST ? `${count}, the first ${MOST} shown` : count;
   }
 
   function fromAddress() {
