@@ -27,6 +27,10 @@ class Links(HTMLParser):
                 self.targets.append(value)
                 if tag != "a":
                     self.loaded.append(value)
+            if name == "srcset" and value is not None:
+                candidates = [candidate.split()[0] for candidate in value.split(",")]
+                self.targets += candidates
+                self.loaded += candidates
             if name == "id" and value is not None:
                 self.ids.append(value)
 
