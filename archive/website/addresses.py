@@ -6,7 +6,6 @@ Paths are relative to the site's folder with forward slashes. Links are relative
 
 from __future__ import annotations
 
-import posixpath
 from dataclasses import dataclass
 from datetime import date
 from pathlib import PurePosixPath
@@ -97,8 +96,12 @@ class Here:
         """Link to a file of the site, escaped for use in an attribute."""
         if self.root is not None:
             return self.root + quote(target)
-        start = posixpath.dirname(self.path) or "."
-        return quote(posixpath.relpath(target, start))
+        # By hand: posixpath.relpath asks for the working folder each time, and a large archive has a million links.
+        here, there = self.path.split("/")[:-1], target.split("/")
+        shared = 0
+        while shared < min(len(here), len(there) - 1) and here[shared] == there[shared]:
+            shared += 1
+        return quote("../" * (len(here) - shared) + "/".join(there[shared:]))
 
 
 @dataclass(frozen=True)

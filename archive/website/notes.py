@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from markdown_it import MarkdownIt
+
 __all__ = ["notes_html"]
 
 # No pictures, styles, forms or scripts: a note is text, and a page asks no other host for anything.
@@ -31,9 +37,8 @@ def notes_html(markdown: str) -> str:
         A fragment for use inside a section under a second-level heading.
     """
     import nh3
-    from markdown_it import MarkdownIt
 
-    parser = MarkdownIt("commonmark", {"html": False}).enable(["table", "strikethrough"])
+    parser = _parser()
     tokens = parser.parse(markdown)
     for token in tokens:
         if token.type in ("heading_open", "heading_close"):
@@ -42,3 +47,10 @@ def notes_html(markdown: str) -> str:
             token.attrSet("dir", "auto")
     html = parser.renderer.render(tokens, parser.options, {})
     return nh3.clean(html, tags=set(_TAGS), attributes=_ATTRIBUTES, url_schemes=set(_SCHEMES))
+
+
+@cache
+def _parser() -> MarkdownIt:
+    from markdown_it import MarkdownIt
+
+    return MarkdownIt("commonmark", {"html": False}).enable(["table", "strikethrough"])

@@ -10,6 +10,7 @@ import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import groupby
 
 from archive.website import addresses
@@ -121,8 +122,9 @@ def _years(days: Sequence[ObservingDay], here: Here) -> tuple[YearLinks, ...]:
     return tuple(reversed(years))
 
 
+@cache
 def _plain(notes: str) -> str:
-    """Return the words of a note without its marks."""
+    """Return the words of a note without its marks; kept, for the page and the index both want them."""
     if not notes.strip():
         return ""
     return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", notes_html(notes))).split())
