@@ -88,6 +88,7 @@ async function visit(browser, wanted) {
   await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: wanted.scheme ?? "light" }]);
   if (wanted.script === false) await page.setJavaScriptEnabled(false);
   await page.goto(wanted.url, { waitUntil: "load" });
+  if (wanted.script !== false) await page.evaluate(async () => { await document.fonts.ready; });
   const found = { url: wanted.url };
   if (wanted.type) {
     await page.type(wanted.type[0], wanted.type[1]);
