@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from archive.website import addresses
-from archive.website.addresses import Here, day_page
+from archive.website.addresses import Here, day_page, month_page
 from archive.website.content import Content
 from archive.website.films_page import FilmView, film_views
 from archive.website.machine_words import disc_frame
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, Picture, SiteFace, frame
-from archive.website.wording import day_and_month, plural
+from archive.website.wording import day_and_month, month_words, plural
 
 __all__ = ["HomePage", "Latest", "home_page"]
 
@@ -34,7 +34,7 @@ class Latest:
 class HomePage:
     """The first page; `views` holds the latest disc alone, `films` the current film alone.
 
-    In an archive without pictures `latest` is None and `views` empty, without films `films` is empty.
+    In an archive without pictures `latest` and `month` are None and `views` empty, without films `films` is empty.
     """
 
     frame: Frame
@@ -44,6 +44,7 @@ class HomePage:
     films: tuple[FilmView, ...]
     player: str
     all_days: Link
+    month: Link | None
     all_films: Link
     summary: str
 
@@ -61,6 +62,7 @@ def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) ->
         films=film_views(content, here)[:1],
         player=here.to(addresses.PLAYER),
         all_days=Link("All days", here.to(addresses.DAYS)),
+        month=Link(month_words(days[-1].day), here.to(month_page(days[-1].day))) if days else None,
         all_films=Link("All films", here.to(addresses.FILMS)),
         summary=summary,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from archive.website import build_site
+from archive.website import Entry, build_site
 from website.browser import in_driven_browser, look
 from website.invented import content as invented_content
 
@@ -146,6 +147,23 @@ def test_notes_from_right_to_left_run_so_and_push_nothing_aside(site: Path) -> N
     (seen,) = look([{"url": (site / DAYS[2]).as_uri(), "width": 360, "then": way}])
     assert seen["then"][0] == "rtl"
     assert (seen["beyond"], seen["wide"]) == (0, [])
+
+
+def test_long_words_and_many_groups_stay_within_a_narrow_page(tmp_path: Path) -> None:
+    content = invented_content(tmp_path / "derived")
+    word = "Sonnenfleckenbeobachtungsgemeinschaftsarchivverwaltung"
+    entries = [_wordy(entry, word) for entry in content.entries]
+    info = replace(content.info, title=word, observer=word, sites=(replace(content.info.sites[0], name=word),))
+    notes = {"2026-06-03": f"{word}\n\n    {word} {word}\n\n| {word} | {word} |\n|---|---|\n| 1 | 2 |\n"}
+    build_site(replace(content, entries=entries, info=info, notes=notes), tmp_path / "site")
+    # WCAG 2.2, 1.4.10: no scrolling in two directions at 320 CSS pixels.
+    found = look([{"url": (tmp_path / "site" / page).as_uri(), "width": 320, "height": 600} for page in PAGES])
+    assert [(one["url"], one["wide"]) for one in found if one["beyond"]] == []
+
+
+def _wordy(entry: Entry, word: str) -> Entry:
+    observation = replace(entry.observation, site=word, instrument=word)
+    return replace(entry, observation=observation, warnings=(word,), advice=(("Smear at the limb", word),))
 
 
 def test_a_day_prints_on_one_sheet(site: Path) -> None:
