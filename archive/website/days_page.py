@@ -50,8 +50,7 @@ def days_page(days: Sequence[ObservingDay], face: SiteFace) -> DaysPage:
     """Gather the index of days; `days` in order of time."""
     here = Here(addresses.DAYS)
     seen = [one.day for one in days]
-    span = (seen[0].replace(day=1), seen[-1]) if seen else (date.min, date.min)
-    years = [_year(year, set(of_year), span, here) for year, of_year in groupby(seen, lambda day: day.year)]
+    years = [_year(year, set(of_year), seen[-1], here) for year, of_year in groupby(seen, lambda day: day.year)]
     return DaysPage(
         frame=frame(face, here, title="Days", description=f"Every day on which {face.observer} saw the Sun"),
         years=tuple(reversed(years)),
@@ -64,14 +63,14 @@ def days_of_month(first: date) -> list[date]:
     return [day for day in days if day.month == first.month]
 
 
-def _year(year: int, seen: set[date], span: tuple[date, date], here: Here) -> YearIndex:
-    """Show a year's months but those before the archive's first picture and after its last."""
+def _year(year: int, seen: set[date], last: date, here: Here) -> YearIndex:
+    """Show a year's months, each in its place, up to that of the archive's last picture."""
     firsts = (date(year, month, 1) for month in range(1, 13))
     return YearIndex(
         anchor=f"y{year}",
         wall=Link(str(year), here.to(year_page(year))),
         remark=plural(len(seen), "day"),
-        months=tuple(_month(first, seen, here) for first in firsts if span[0] <= first <= span[1]),
+        months=tuple(_month(first, seen, here) for first in firsts if first <= last),
     )
 
 

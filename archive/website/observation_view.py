@@ -182,7 +182,11 @@ def _counted_facts(observation: Observation) -> tuple[Fact, ...]:
     return (
         Fact("Groups", number(counts.groups if counts else None), "sunspot groups, g"),
         Fact("Spots", number(counts.spots if counts else None), "single spots, s"),
-        Fact("R", number(counts.relative_number if counts else None), "relative number, k(10g + s)"),
+        Fact(
+            "R",
+            number(counts.relative_number if counts else None),
+            "relative number, k(10g\N{NO-BREAK SPACE}+\N{NO-BREAK SPACE}s)",
+        ),
         Fact("Area", number(observation.spot_area_msh), "millionths of the solar hemisphere"),
     )
 
