@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from archive.records.writing import write_whole
 
-__all__ = ["read_disc", "write_disc", "write_jpeg", "write_small_jpeg"]
+__all__ = ["read_disc", "write_avif", "write_disc", "write_jpeg", "write_small_jpeg"]
 
 _LEVELS = 65535
 
@@ -61,6 +61,19 @@ def write_small_jpeg(path: Path, picture: NDArray[np.float32], *, size_px: int) 
     image = Image.fromarray(_whole_levels(picture)).resize((size_px, size_px), Image.Resampling.LANCZOS)
     stream = io.BytesIO()
     image.save(stream, format="JPEG", quality=88, optimize=True)
+    write_whole(path, stream.getvalue())
+
+
+def write_avif(path: Path, picture: NDArray[np.float32], *, size_px: int) -> None:
+    """Write a square picture, values 0 to 1, shrunk to `size_px`, as AVIF."""
+    from PIL import Image
+
+    image = Image.fromarray(_whole_levels(picture))
+    if image.size != (size_px, size_px):
+        image = image.resize((size_px, size_px), Image.Resampling.LANCZOS)
+    stream = io.BytesIO()
+    # In one thread, so that the bytes do not depend on the machine.
+    image.save(stream, format="AVIF", quality=70, speed=8, max_threads=1)
     write_whole(path, stream.getvalue())
 
 

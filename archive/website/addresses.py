@@ -6,7 +6,6 @@ Paths are relative to the site's folder with forward slashes. Links are relative
 
 from __future__ import annotations
 
-import posixpath
 from dataclasses import dataclass
 from datetime import date
 from pathlib import PurePosixPath
@@ -36,8 +35,14 @@ __all__ = [
     "OBSERVATORY",
     "PLATE_SCRIPT",
     "PLAYER",
+    "ROBOTS",
     "ROTATIONS",
+    "SEARCH",
+    "SEARCH_INDEX",
+    "SEARCH_SCRIPT",
+    "SITEMAP",
     "STYLE",
+    "TOUCH_ICON",
     "FilmFiles",
     "Here",
     "PictureFiles",
@@ -48,11 +53,13 @@ __all__ = [
     "film_files",
     "graticule_file",
     "group_page",
+    "month_page",
     "picture_files",
     "root_path",
     "rotation_files",
     "rotation_page",
     "turned_back_file",
+    "year_page",
 ]
 
 HOME = "index.html"
@@ -64,19 +71,25 @@ CHARTS = "charts/index.html"
 FILMS = "films/index.html"
 OBSERVATORY = "observatory/index.html"
 DATA = "data/index.html"
+SEARCH = "search/index.html"
+SEARCH_INDEX = "search/words.js"
 OBSERVATIONS_JSON = "data/observations.json"
 OBSERVATIONS_CSV = "data/observations.csv"
 GROUPS_JSON = "data/groups.json"
 GROUPS_CSV = "data/groups.csv"
 DATA_PACKAGE = "data/datapackage.json"
 FEED = "feed.xml"
+SITEMAP = "sitemap.xml"
+ROBOTS = "robots.txt"
 NOT_FOUND = "404.html"
 STYLE = "static/style.css"
 ICON = "static/favicon.svg"
+TOUCH_ICON = "static/touch-icon.png"
 PLAYER = "static/player.js"
 KEYS_SCRIPT = "static/keys.js"
 PLATE_SCRIPT = "static/plate.js"
 COMPARE_SCRIPT = "static/compare.js"
+SEARCH_SCRIPT = "static/search.js"
 
 
 @dataclass(frozen=True)
@@ -94,8 +107,12 @@ class Here:
         """Link to a file of the site, escaped for use in an attribute."""
         if self.root is not None:
             return self.root + quote(target)
-        start = posixpath.dirname(self.path) or "."
-        return quote(posixpath.relpath(target, start))
+        # By hand: posixpath.relpath asks for the working folder each time, and a large archive has a million links.
+        here, there = self.path.split("/")[:-1], target.split("/")
+        shared = 0
+        while shared < min(len(here), len(there) - 1) and here[shared] == there[shared]:
+            shared += 1
+        return quote("../" * (len(here) - shared) + "/".join(there[shared:]))
 
 
 @dataclass(frozen=True)
@@ -104,6 +121,7 @@ class PictureFiles:
 
     disc: str
     small: str
+    tiny: str
     as_it_came: str
     fits: str
     prefix: str
@@ -116,6 +134,10 @@ class PictureFiles:
     def look(self, name: str) -> str:
         """Return the path of a look's picture."""
         return f"{self.prefix}-{name}.jpg"
+
+    def light(self, side_px: int) -> str:
+        """Return the path of the disc as AVIF with a side of so many pixels."""
+        return f"{self.prefix}-disc-{side_px}.avif"
 
 
 @dataclass(frozen=True)
@@ -162,6 +184,16 @@ def graticule_file(b0_deg: float) -> str:
     return f"grids/{'s' if b0_deg < 0 else 'n'}{abs(b0_deg):04.1f}.svg"
 
 
+def month_page(day: date) -> str:
+    """Return the path of the calendar of a day's month."""
+    return f"days/{day:%Y-%m}/index.html"
+
+
+def year_page(year: int) -> str:
+    """Return the path of a year's wall of discs."""
+    return f"days/{year:04d}/index.html"
+
+
 def picture_files(observation: Observation) -> PictureFiles:
     """Return where an observation's pictures go: beside its day's page, named by its time."""
     stem = observation.id.partition("T")[2] or observation.id
@@ -169,6 +201,7 @@ def picture_files(observation: Observation) -> PictureFiles:
     return PictureFiles(
         disc=f"{prefix}-disc.jpg",
         small=f"{prefix}-small.jpg",
+        tiny=f"{prefix}-tiny.jpg",
         as_it_came=f"{prefix}-as-it-came.jpg",
         fits=f"{prefix}-disc.fits",
         prefix=prefix,

@@ -29,18 +29,23 @@ from archive.website.followed import Followed, followed_groups
 from archive.website.group_page import group_pages
 from archive.website.groups_page import groups_page
 from archive.website.home_page import home_page
+from archive.website.month_page import month_pages
 from archive.website.not_found_page import not_found_page
 from archive.website.observatory_page import observatory_page
-from archive.website.observing_days import observing_days
+from archive.website.observing_days import ObservingDay, observing_days
 from archive.website.pages import SiteFace
 from archive.website.render import Page, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
+from archive.website.search_page import search_index, search_page
 from archive.website.site_files import SiteFile, SiteReport, write_site
+from archive.website.sitemap import robots_bytes, sitemap_bytes
+from archive.website.theme import read_theme
+from archive.website.year_page import year_pages
 
 __all__ = ["build_site"]
 
 
-def build_site(content: Content, site_dir: Path) -> SiteReport:
+def build_site(content: Content, site_dir: Path, *, theme_dir: Path | None = None) -> SiteReport:
     """Write the site, or bring it up to date.
 
     The same content gives the same bytes; files that need no change keep theirs and their time.
@@ -50,6 +55,8 @@ def build_site(content: Content, site_dir: Path) -> SiteReport:
     content : Content
     site_dir : Path
         Made if missing. Must be empty or have been written by this function.
+    theme_dir : Path, optional
+        The observer's own templates and style sheet, see `theme`; need not be there.
 
     Returns
     -------
@@ -59,28 +66,45 @@ def build_site(content: Content, site_dir: Path) -> SiteReport:
     ------
     FolderError
         Where the folder holds files of someone else's, or a picture to be published is missing.
+    SettingsError
+        A template of the theme has a mistake or an unknown name.
     """
     content = _in_order(content)
-    static = static_files()
-    groups = followed_groups(content)
+    theme = read_theme(theme_dir)
+    static = static_files(theme)
+    groups, days = followed_groups(content), observing_days(content)
     face = SiteFace(
         title=content.info.title,
         observer=content.info.observer,
         language=content.info.language,
         style_hash=style_hash(static[addresses.STYLE]),
+        address=content.info.address,
     )
+    pages = {page.frame.path: render(page, face, theme).encode() for page in _pages(content, days, groups, face)}
     made = {
         **static,
-        **{page.frame.path: render(page, face).encode() for page in _pages(content, groups, face)},
+        **pages,
         **{f"data/{name}": data for name, data in data_files(content, groups).items()},
         **_grids(content.entries),
         addresses.FEED: feed_bytes(content),
+        addresses.SEARCH_INDEX: search_index(days, groups),
     }
     files = [SiteFile(path, data) for path, data in made.items()]
+    files += _for_search_engines(list(pages), face)
     files += [file for entry in content.entries for file in _entry_files(entry)]
     files += [file for film in content.films for file in _film_files(film)]
     files += [file for rotation in content.rotations for file in _map_files(rotation)]
     return write_site(files, site_dir)
+
+
+def _for_search_engines(pages: Sequence[str], face: SiteFace) -> list[SiteFile]:
+    """List the pages where the site's address is known; at the root of a host, name that list in robots.txt."""
+    if face.address is None:
+        return []
+    files = [SiteFile(addresses.SITEMAP, sitemap_bytes(pages, face))]
+    if addresses.root_path(face.address) == "/":
+        files.append(SiteFile(addresses.ROBOTS, robots_bytes(face), yields=True))
+    return files
 
 
 def _in_order(content: Content) -> Content:
@@ -89,23 +113,27 @@ def _in_order(content: Content) -> Content:
     return replace(content, entries=entries)
 
 
-def _pages(content: Content, groups: Sequence[Followed], face: SiteFace) -> Sequence[Page]:
-    days = observing_days(content)
+def _pages(
+    content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace
+) -> Sequence[Page]:
     rotations = {rotation.number for rotation in content.rotations}
     counted = any(entry.observation.groups is not None for entry in content.entries)
     return [
         home_page(content, days, face),
         *day_pages(days, face, groups={group.name for group in groups}, rotations=rotations),
+        *month_pages(days, face),
+        *year_pages(days, face),
         days_page(days, face),
         *compare_pages(content, days, face),
+        search_page(days, groups, face),
         *group_pages(content, groups, face),
         groups_page(groups, face, rotations=rotations, counted=counted),
         *rotation_pages(content, days, groups, face),
         rotations_page(content, face),
         charts_page(content, days, groups, face),
         films_page(content, face),
-        observatory_page(content.info, face),
-        data_page(face),
+        observatory_page(content.info, days, face),
+        data_page(content, face),
         not_found_page(face, content.info.address),
     ]
 
@@ -115,8 +143,10 @@ def _entry_files(entry: Entry) -> list[SiteFile]:
     files = [
         SiteFile(paths.disc, pictures.disc),
         SiteFile(paths.small, pictures.small),
+        SiteFile(paths.tiny, pictures.tiny),
         SiteFile(paths.as_it_came, pictures.as_it_came),
         *(SiteFile(paths.look(name), picture) for name, picture in pictures.looks.items()),
+        *(SiteFile(paths.light(side_px), picture) for side_px, picture in pictures.light.items()),
     ]
     if pictures.fits is not None:
         files.append(SiteFile(paths.fits, pictures.fits))

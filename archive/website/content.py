@@ -102,15 +102,17 @@ class Pictures:
     """The published pictures of one observation.
 
     `disc` is the 1024 px square JPEG, north up (or as it came where north is unknown), the disc's centre at its
-    middle and its radius `DISC_RADIUS_PX`; `small` the 256 px one, `as_it_came` the whole frame as a JPEG, `looks`
-    further JPEGs by the look's name.
+    middle and its radius `DISC_RADIUS_PX`; `small` the 256 px one, `tiny` the 72 px one, `as_it_came` the whole frame
+    as a JPEG, `looks` further JPEGs by the look's name, `light` the disc as AVIF by its side in pixels.
     """
 
     disc: Path
     small: Path
+    tiny: Path
     as_it_came: Path
     fits: Path | None = None
     looks: Mapping[str, Path] = field(default_factory=dict)
+    light: Mapping[int, Path] = field(default_factory=dict)
 
 
 Line = tuple[tuple[float, float], ...]

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 from archive.website import addresses
 from archive.website.addresses import Here
+from archive.website.content import Content
 from archive.website.data_columns import COLUMNS, GROUP_COLUMNS, Column
+from archive.website.machine_words import dataset_frame
 from archive.website.pages import Frame, Link, SiteFace, frame
 
 __all__ = ["DataFile", "DataPage", "DataTable", "data_page"]
@@ -46,11 +48,12 @@ class DataPage:
     tables: tuple[DataTable, ...]
 
 
-def data_page(face: SiteFace) -> DataPage:
+def data_page(content: Content, face: SiteFace) -> DataPage:
     """Gather the page on the data."""
     here = Here(addresses.DATA)
+    plain = frame(face, here, title="Data", description=f"The observations of {face.observer} as plain files")
     return DataPage(
-        frame=frame(face, here, title="Data", description=f"The observations of {face.observer} as plain files"),
+        frame=dataset_frame(plain, content.info, content.entries, face),
         files=tuple(DataFile(Link(path.rpartition("/")[2], here.to(path)), holds) for path, holds in _FILES),
         tables=(
             DataTable("observations", "Observations", COLUMNS),

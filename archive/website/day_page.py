@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from markupsafe import Markup
 
 from archive.website import addresses
-from archive.website.addresses import Here, day_page, rotation_page
+from archive.website.addresses import Here, day_page, month_page, rotation_page, year_page
+from archive.website.machine_words import disc_frame
 from archive.website.notes import notes_html
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, SiteFace, frame
-from archive.website.wording import day_and_month, day_words, month_words
+from archive.website.wording import MONTHS, day_and_month, day_words, month_words
 
-__all__ = ["DayPage", "day_pages", "month_anchor"]
+__all__ = ["DayPage", "day_pages"]
 
 
 @dataclass(frozen=True)
@@ -37,11 +39,6 @@ class DayPage:
     month: Link
     rotation: Link | None
     scripts: tuple[str, ...]
-
-
-def month_anchor(day: ObservingDay) -> str:
-    """Return the mark of the day's month on the page of all days."""
-    return f"m{day.day:%Y-%m}"
 
 
 def day_pages(
@@ -81,16 +78,8 @@ def _page(
     here = Here(day_page(day.day))
     views = tuple(observation_view(entry, here, group_pages=groups) for entry in (day.main, *day.others))
     previous, following = neighbours
-    words = day_words(day.day)
-    month = Link(month_words(day.day), f"{here.to(addresses.DAYS)}#{month_anchor(day)}")
     return DayPage(
-        frame=frame(
-            face,
-            here,
-            title=words,
-            description=f"{views[0].picture.alt}. {views[0].orientation}",
-            trail=(Link("Days", here.to(addresses.DAYS)), month),
-        ),
+        frame=disc_frame(_frame(day.day, views[0], here, face), day.main, face),
         day=day_and_month(day.day),
         year=day.day.year,
         date_machine=day.day.isoformat(),
@@ -98,9 +87,24 @@ def _page(
         notes=Markup(notes_html(day.notes) if day.notes.strip() else ""),
         previous=_neighbour(previous, here),
         next=_neighbour(following, here),
-        month=month,
+        month=Link(month_words(day.day), here.to(month_page(day.day))),
         rotation=_rotation(day, here, rotations),
         scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)),
+    )
+
+
+def _frame(day: date, view: ObservationView, here: Here, face: SiteFace) -> Frame:
+    return frame(
+        face,
+        here,
+        title=day_words(day),
+        words=day_and_month(day),
+        description=f"{view.picture.alt}. {view.orientation}",
+        trail=(
+            Link("Days", here.to(addresses.DAYS)),
+            Link(str(day.year), here.to(year_page(day.year))),
+            Link(MONTHS[day.month - 1], here.to(month_page(day))),
+        ),
     )
 
 

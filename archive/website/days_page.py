@@ -1,53 +1,93 @@
-"""All days of the archive, month by month, the newest month first."""
+"""The index of days: every year with its twelve months, a dot a day, filled where the Sun was seen."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from itertools import groupby
 
 from archive.website import addresses
-from archive.website.addresses import Here
-from archive.website.day_page import month_anchor
-from archive.website.observing_days import ObservingDay, day_thumb
-from archive.website.pages import Frame, Picture, SiteFace, frame
-from archive.website.wording import month_words, plural
+from archive.website.addresses import Here, month_page, year_page
+from archive.website.observing_days import ObservingDay
+from archive.website.pages import Frame, Link, SiteFace, frame
+from archive.website.wording import MONTHS, month_words, plural
 
-__all__ = ["DaysPage", "Month", "days_page"]
+__all__ = ["DaysPage", "MonthDots", "YearIndex", "days_of_month", "days_page"]
 
 
 @dataclass(frozen=True)
-class Month:
-    """A month's discs in order of time; `anchor` is where links to the month lead."""
+class MonthDots:
+    """A month in small: paths of dots at columns Monday to Sunday and rows of weeks; no `href` without a picture."""
+
+    words: str
+    full_words: str
+    href: str
+    remark: str
+    seen: str
+    unseen: str
+
+
+@dataclass(frozen=True)
+class YearIndex:
+    """A year's link to its wall, and its months."""
 
     anchor: str
-    words: str
+    wall: Link
     remark: str
-    days: tuple[Picture, ...]
+    months: tuple[MonthDots, ...]
 
 
 @dataclass(frozen=True)
 class DaysPage:
-    """The list of all days."""
+    """The years of the archive, the newest first; years without a picture are left out."""
 
     frame: Frame
-    months: tuple[Month, ...]
+    years: tuple[YearIndex, ...]
 
 
 def days_page(days: Sequence[ObservingDay], face: SiteFace) -> DaysPage:
-    """Gather the page of all days; `days` in order of time."""
+    """Gather the index of days; `days` in order of time."""
     here = Here(addresses.DAYS)
-    months = [_month(tuple(group), here) for _, group in groupby(days, key=month_anchor)]
+    seen = [one.day for one in days]
+    years = [_year(year, set(of_year), seen[-1], here) for year, of_year in groupby(seen, lambda day: day.year)]
     return DaysPage(
         frame=frame(face, here, title="Days", description=f"Every day on which {face.observer} saw the Sun"),
-        months=tuple(reversed(months)),
+        years=tuple(reversed(years)),
     )
 
 
-def _month(days: tuple[ObservingDay, ...], here: Here) -> Month:
-    return Month(
-        anchor=month_anchor(days[0]),
-        words=month_words(days[0].day),
-        remark=plural(len(days), "day"),
-        days=tuple(day_thumb(day, here) for day in days),
+def days_of_month(first: date) -> list[date]:
+    """Return the days of the month that begins with `first`."""
+    days = (first + timedelta(days=count) for count in range(31))
+    return [day for day in days if day.month == first.month]
+
+
+def _year(year: int, seen: set[date], last: date, here: Here) -> YearIndex:
+    """Show a year's months, each in its place, up to that of the archive's last picture."""
+    firsts = (date(year, month, 1) for month in range(1, 13))
+    return YearIndex(
+        anchor=f"y{year}",
+        wall=Link(str(year), here.to(year_page(year))),
+        remark=plural(len(seen), "day"),
+        months=tuple(_month(first, seen, here) for first in firsts if first <= last),
     )
+
+
+def _month(first: date, seen: set[date], here: Here) -> MonthDots:
+    days = days_of_month(first)
+    of_month = seen & set(days)
+    return MonthDots(
+        words=MONTHS[first.month - 1],
+        full_words=month_words(first),
+        href=here.to(month_page(first)) if of_month else "",
+        remark=plural(len(of_month), "day") if of_month else "none",
+        seen="".join(_dot(day, first) for day in days if day in of_month),
+        unseen="".join(_dot(day, first) for day in days if day not in of_month),
+    )
+
+
+def _dot(day: date, first: date) -> str:
+    """Draw a dot, which is a line without length, in the day's place on a sheet of weeks that begin on Monday."""
+    week, weekday = divmod(first.weekday() + day.day - 1, 7)
+    return f"M{weekday},{week}h0"

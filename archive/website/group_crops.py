@@ -14,6 +14,7 @@ from archive.observation import SpotGroup
 from archive.website.addresses import Here, day_of, day_page, picture_files
 from archive.website.content import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.website.followed import Seen
+from archive.website.observation_view import disc_picture
 from archive.website.orientation_words import is_north_up
 from archive.website.wording import (
     day_and_month,
@@ -43,6 +44,8 @@ class Crop:
     href: str
     words: str
     remark: str
+    light: str
+    sizes: str
 
 
 def group_crops(days: Sequence[Seen], name: str, here: Here) -> tuple[Crop, ...]:
@@ -72,6 +75,8 @@ def _crop(seen: Seen, name: str, here: Here, *, half: float) -> Crop:
         href=here.to(day_page(day)),
         words=day_and_month(day),
         remark=place,
+        light=disc_picture(seen.entry, here).light,
+        sizes=f"{DISC_SIDE_PX}px",
     )
 
 

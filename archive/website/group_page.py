@@ -12,6 +12,7 @@ from archive.website.content import Content, TurningLaw
 from archive.website.followed import Followed, Seen
 from archive.website.group_crops import Crop, crop_scale, group_crops
 from archive.website.group_rows import GroupRow, group_row
+from archive.website.group_track import GroupLife, GroupTrack, group_life, group_track
 from archive.website.observing_days import stands_for_day
 from archive.website.pages import Fact, Frame, Link, SiteFace, frame
 from archive.website.turning import law_rate, rate_words
@@ -24,7 +25,8 @@ __all__ = ["GroupPage", "group_pages"]
 class GroupPage:
     """A group; `crops` has one a day, `rates` is empty where the group's rotation is not known.
 
-    `kin` tells of its probable return: what a group is to this one, and the link to it.
+    `kin` tells of its probable return: what a group is to this one, and the link to it. `track` is None where no
+    picture lies north up.
     """
 
     frame: Frame
@@ -34,6 +36,8 @@ class GroupPage:
     kin: tuple[tuple[str, Link], ...]
     crops: tuple[Crop, ...]
     crop_scale: str
+    track: GroupTrack | None
+    life: GroupLife
     rows: tuple[GroupRow, ...]
     rates: tuple[Fact, ...]
     charts: Link
@@ -71,6 +75,8 @@ def _page(
         kin=tuple((words, Link(one.words, one.href and here.to(one.href))) for words, one in kin.items()),
         crops=group_crops(days, group.name, here),
         crop_scale=crop_scale(days),
+        track=group_track(days),
+        life=group_life(group.seen),
         rows=tuple(_row(seen, here) for seen in group.seen),
         rates=_rates(group, laws),
         charts=Link("All groups’ rates against latitude", f"{here.to(addresses.CHARTS)}#turning"),

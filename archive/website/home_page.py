@@ -6,14 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from archive.website import addresses
-from archive.website.addresses import Here, day_page
+from archive.website.addresses import Here, day_page, month_page
 from archive.website.content import Content
 from archive.website.films_page import FilmView, film_views
 from archive.website.followed import followed_groups
+from archive.website.machine_words import disc_frame
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, Picture, SiteFace, frame
-from archive.website.wording import day_and_month, plural
+from archive.website.wording import day_and_month, month_words, plural
 
 __all__ = ["HomePage", "Latest", "home_page"]
 
@@ -34,7 +35,7 @@ class Latest:
 class HomePage:
     """The first page; `views` holds the latest disc alone, `films` the current film alone.
 
-    In an archive without pictures `latest` is None and `views` empty, without films `films` is empty.
+    In an archive without pictures `latest` and `month` are None and `views` empty, without films `films` is empty.
     """
 
     frame: Frame
@@ -44,6 +45,7 @@ class HomePage:
     films: tuple[FilmView, ...]
     player: str
     all_days: Link
+    month: Link | None
     all_films: Link
     summary: str
     scripts: tuple[str, ...]
@@ -53,8 +55,9 @@ def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) ->
     """Gather the first page; `days` in order of time."""
     here = Here(addresses.HOME)
     summary = f"{plural(len(content.entries), 'picture')} on {plural(len(days), 'day')}"
+    plain = frame(face, here, title="", description=f"{face.title}: the Sun as seen by {face.observer}")
     return HomePage(
-        frame=frame(face, here, title="", description=f"{face.title}: the Sun as seen by {face.observer}"),
+        frame=disc_frame(plain, days[-1].main, face) if days else plain,
         latest=_latest(days[-1], here) if days else None,
         views=tuple(
             observation_view(day.main, here, group_pages={group.name for group in followed_groups(content)})
@@ -64,6 +67,7 @@ def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) ->
         films=film_views(content, here)[:1],
         player=here.to(addresses.PLAYER),
         all_days=Link("All days", here.to(addresses.DAYS)),
+        month=Link(month_words(days[-1].day), here.to(month_page(days[-1].day))) if days else None,
         all_films=Link("All films", here.to(addresses.FILMS)),
         summary=summary,
         scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)) if days else (),

@@ -31,6 +31,7 @@ def not_found_page(face: SiteFace, address: str | None) -> NotFoundPage:
         ways=(
             Link("The latest picture", here.to(addresses.HOME)),
             Link("All days", here.to(addresses.DAYS)),
+            Link("Search", here.to(addresses.SEARCH)),
             Link("Films", here.to(addresses.FILMS)),
         ),
     )

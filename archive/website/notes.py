@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from markdown_it import MarkdownIt
+
 __all__ = ["notes_html"]
 
 # No pictures, styles, forms or scripts: a note is text, and a page asks no other host for anything.
 _TAGS = frozenset(
     "a blockquote br code del em h3 h4 h5 h6 hr li ol p pre s strong table tbody td th thead tr ul".split()
 )
+# Each of these runs in the direction of its own first letters, whatever that of the page.
+_RUNNING = {f"{name}_open" for name in ("blockquote", "bullet_list", "heading", "ordered_list", "paragraph", "table")}
+_ATTRIBUTES = {"a": {"href", "title"}, **{tag: {"dir"} for tag in _TAGS - {"a"}}}
 _SCHEMES = frozenset({"http", "https", "mailto"})
 
 
@@ -28,12 +37,20 @@ def notes_html(markdown: str) -> str:
         A fragment for use inside a section under a second-level heading.
     """
     import nh3
-    from markdown_it import MarkdownIt
 
-    parser = MarkdownIt("commonmark", {"html": False}).enable(["table", "strikethrough"])
+    parser = _parser()
     tokens = parser.parse(markdown)
     for token in tokens:
         if token.type in ("heading_open", "heading_close"):
             token.tag = f"h{min(6, int(token.tag[1:]) + 2)}"
+        if token.type in _RUNNING:
+            token.attrSet("dir", "auto")
     html = parser.renderer.render(tokens, parser.options, {})
-    return nh3.clean(html, tags=set(_TAGS), attributes={"a": {"href", "title"}}, url_schemes=set(_SCHEMES))
+    return nh3.clean(html, tags=set(_TAGS), attributes=_ATTRIBUTES, url_schemes=set(_SCHEMES))
+
+
+@cache
+def _parser() -> MarkdownIt:
+    from markdown_it import MarkdownIt
+
+    return MarkdownIt("commonmark", {"html": False}).enable(["table", "strikethrough"])

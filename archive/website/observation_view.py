@@ -139,6 +139,7 @@ def disc_picture(entry: Entry, here: Here) -> Picture:
         href=here.to(files.disc),
         words=f"{day}, {time_words(observation.time_utc)}",
         oriented=north,
+        light=", ".join(f"{here.to(files.light(side_px))} {side_px}w" for side_px in sorted(entry.pictures.light)),
     )
 
 
@@ -198,7 +199,11 @@ def _counted_facts(observation: Observation) -> tuple[Fact, ...]:
     return (
         Fact("Groups", number(counts.groups if counts else None), "sunspot groups, g"),
         Fact("Spots", number(counts.spots if counts else None), "single spots, s"),
-        Fact("R", number(counts.relative_number if counts else None), "relative number, k(10g + s)"),
+        Fact(
+            "R",
+            number(counts.relative_number if counts else None),
+            "relative number, k(10g\N{NO-BREAK SPACE}+\N{NO-BREAK SPACE}s)",
+        ),
         Fact("Area", number(observation.spot_area_msh), "millionths of the solar hemisphere"),
     )
 

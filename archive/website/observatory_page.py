@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from archive.safety import CAUTION
 from archive.website import addresses
-from archive.website.addresses import Here
+from archive.website.addresses import Here, day_page
 from archive.website.content import InstrumentInfo, LearnedAngle, SiteInfo, SitePlace
 from archive.website.observation_view import band_words
-from archive.website.pages import Fact, Frame, SiteFace, frame
-from archive.website.wording import day_words, degrees, number, place_words, plural
+from archive.website.observing_days import ObservingDay
+from archive.website.pages import Fact, Frame, Link, SiteFace, frame
+from archive.website.wording import day_words, degrees, number, place_words, plural, span_words, time_words
 
 __all__ = ["Described", "LearnedRow", "ObservatoryPage", "observatory_page"]
 
@@ -39,16 +41,18 @@ class Described:
 
 @dataclass(frozen=True)
 class ObservatoryPage:
-    """Sites, instruments, and the caution."""
+    """Sites, instruments, and the caution; `citations` name what is cited and how, empty without a picture."""
 
     frame: Frame
     sites: tuple[Described, ...]
     instruments: tuple[Described, ...]
     caution: str
+    citations: tuple[Fact, ...]
+    data: Link
 
 
-def observatory_page(info: SiteInfo, face: SiteFace) -> ObservatoryPage:
-    """Gather the page on the observatory."""
+def observatory_page(info: SiteInfo, days: Sequence[ObservingDay], face: SiteFace) -> ObservatoryPage:
+    """Gather the page on the observatory; `days` in order of time."""
     here = Here(addresses.OBSERVATORY)
     return ObservatoryPage(
         frame=frame(
@@ -60,7 +64,29 @@ def observatory_page(info: SiteInfo, face: SiteFace) -> ObservatoryPage:
         sites=tuple(_site(place) for place in info.sites),
         instruments=tuple(_instrument(instrument) for instrument in info.instruments),
         caution=CAUTION,
+        citations=_citations(days, face),
+        data=Link("data files", here.to(addresses.DATA)),
     )
+
+
+def _citations(days: Sequence[ObservingDay], face: SiteFace) -> tuple[Fact, ...]:
+    """Write how to cite the archive and, by the example of the latest, a picture."""
+    if not days:
+        return ()
+    span = span_words(days[0].day, days[-1].day)
+    latest = days[-1].main.observation
+    picture = f"The Sun on {day_words(days[-1].day)}, {time_words(latest.time_utc)}"
+    return (
+        Fact(
+            "The archive", _cited(face, f"{face.title}: pictures and measurements of the Sun, {span}", addresses.HOME)
+        ),
+        Fact("A picture", _cited(face, f"{picture}. In: {face.title}", day_page(days[-1].day))),
+    )
+
+
+def _cited(face: SiteFace, work: str, path: str) -> str:
+    address = face.address_of(path)
+    return f"{face.observer}. {work}. {address}" if address else f"{face.observer}. {work}."
 
 
 def _site(place: SitePlace) -> Described:

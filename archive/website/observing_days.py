@@ -50,6 +50,7 @@ def day_thumb(day: ObservingDay, here: Here) -> Picture:
         words=day_and_month(day.day),
         remark=", ".join(remarks),
         oriented=disc.oriented,
+        light=disc.light,
     )
 
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from urllib.parse import quote
+
+from markupsafe import Markup
 
 from archive.website import addresses
 from archive.website.addresses import Here
 
-__all__ = ["Fact", "Frame", "Link", "Picture", "SiteFace", "frame"]
+__all__ = ["Fact", "Frame", "Link", "Picture", "Preview", "SiteFace", "frame"]
 
 _SECTIONS = (
     ("Latest", addresses.HOME),
@@ -20,17 +23,28 @@ _SECTIONS = (
     ("Films", addresses.FILMS),
     ("Observatory", addresses.OBSERVATORY),
     ("Data", addresses.DATA),
+    ("Search", addresses.SEARCH),
 )
 
 
 @dataclass(frozen=True)
 class SiteFace:
-    """What is the same on every page; `style_hash` changes with the style sheet and keeps old copies out."""
+    """What is the same on every page; `style_hash` changes with the style sheet and keeps old copies out.
+
+    `address` is the public address of the site, None where there is none.
+    """
 
     title: str
     observer: str
     language: str
     style_hash: str
+    address: str | None = None
+
+    def address_of(self, path: str) -> str:
+        """Return the whole address of a file of the site, empty where the site has none; folders stand for pages."""
+        if self.address is None:
+            return ""
+        return self.address.rstrip("/") + "/" + quote(path.removesuffix("index.html"))
 
 
 @dataclass(frozen=True)
@@ -44,7 +58,10 @@ class Link:
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture with the words that stand for it; `oriented` where north is up."""
+    """A picture with the words that stand for it; `oriented` where north is up.
+
+    `light` lists the same picture in AVIF at several widths, as `srcset` does; empty where there is none.
+    """
 
     src: str
     alt: str
@@ -52,6 +69,7 @@ class Picture:
     words: str
     remark: str = ""
     oriented: bool = False
+    light: str = ""
 
 
 @dataclass(frozen=True)
@@ -64,22 +82,43 @@ class Fact:
 
 
 @dataclass(frozen=True)
+class Preview:
+    """The picture that stands for a page elsewhere, under its whole address; it is square."""
+
+    src: str
+    alt: str
+    side_px: int
+
+
+@dataclass(frozen=True)
 class Frame:
-    """A page's place in the site."""
+    """A page's place in the site, and what it tells to machines.
+
+    `canonical` is empty and `preview` None where the site's public address is not known; `data` is JSON-LD or empty.
+    """
 
     path: str
     title: str
     description: str
     stylesheet: str
     icon: str
+    touch_icon: str
     feed: str
     home: str
     sections: tuple[Link, ...]
     trail: tuple[Link, ...]
+    canonical: str
+    preview: Preview | None = None
+    data: Markup = field(default_factory=Markup)
 
 
-def frame(face: SiteFace, here: Here, *, title: str, description: str, trail: Sequence[Link] = ()) -> Frame:
-    """Frame a page: its title (empty for home), the links to the sections, and the way up to it from home."""
+def frame(
+    face: SiteFace, here: Here, *, title: str, description: str, trail: Sequence[Link] = (), words: str = ""
+) -> Frame:
+    """Frame a page: its title (empty for home), the links to the sections, and the way up to it from home.
+
+    `words` name the page at the end of its trail, where that is shorter than the title.
+    """
     section = here.path.partition("/")[0]
     return Frame(
         path=here.path,
@@ -87,8 +126,10 @@ def frame(face: SiteFace, here: Here, *, title: str, description: str, trail: Se
         description=description,
         stylesheet=f"{here.to(addresses.STYLE)}?v={face.style_hash}",
         icon=here.to(addresses.ICON),
+        touch_icon=here.to(addresses.TOUCH_ICON),
         feed=here.to(addresses.FEED),
         home=here.to(addresses.HOME),
         sections=tuple(Link(words, here.to(path), path.partition("/")[0] == section) for words, path in _SECTIONS),
-        trail=(Link("Home", here.to(addresses.HOME)), *trail, Link(title, "")) if title else (Link("Home", ""),),
+        trail=(Link("Home", here.to(addresses.HOME)), *trail, Link(words or title, "")) if title else (),
+        canonical="" if here.path == addresses.NOT_FOUND else face.address_of(here.path),
     )

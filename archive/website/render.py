@@ -5,9 +5,9 @@ from __future__ import annotations
 import hashlib
 import re
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from archive.website import addresses
 from archive.website.charts_page import ChartsPage
 from archive.website.compare_page import ComparePage
 from archive.website.data_page import DataPage
@@ -17,10 +17,14 @@ from archive.website.films_page import FilmsPage
 from archive.website.group_page import GroupPage
 from archive.website.groups_page import GroupsPage
 from archive.website.home_page import HomePage
+from archive.website.month_page import MonthPage
 from archive.website.not_found_page import NotFoundPage
 from archive.website.observatory_page import ObservatoryPage
 from archive.website.pages import SiteFace
 from archive.website.rotations_page import RotationPage, RotationsPage
+from archive.website.search_page import SearchPage
+from archive.website.theme import NO_THEME, Theme, clear_mistakes, templates_dir
+from archive.website.year_page import YearPage
 
 if TYPE_CHECKING:
     import jinja2
@@ -37,10 +41,13 @@ Page = (
     | GroupPage
     | GroupsPage
     | HomePage
+    | MonthPage
     | NotFoundPage
     | ObservatoryPage
     | RotationPage
     | RotationsPage
+    | SearchPage
+    | YearPage
 )
 
 _TEMPLATES: dict[type[Page], str] = {
@@ -53,23 +60,34 @@ _TEMPLATES: dict[type[Page], str] = {
     GroupPage: "group.html",
     GroupsPage: "groups.html",
     HomePage: "home.html",
+    MonthPage: "month.html",
     NotFoundPage: "not_found.html",
     ObservatoryPage: "observatory.html",
     RotationPage: "rotation.html",
     RotationsPage: "rotations.html",
+    SearchPage: "search.html",
+    YearPage: "year.html",
 }
 
 
-def render(page: Page, face: SiteFace) -> str:
-    """Render a page; a name that a template uses and the page lacks is an error."""
-    return _environment().get_template(_TEMPLATES[type(page)]).render(site=face, page=page)
+def render(page: Page, face: SiteFace, theme: Theme = NO_THEME) -> str:
+    """Render a page; a name that a template uses and the page lacks is an error.
+
+    Raises
+    ------
+    SettingsError
+        Where the mistake is in a template of the theme.
+    """
+    with clear_mistakes(theme):
+        return _environment(theme).get_template(_TEMPLATES[type(page)]).render(site=face, page=page)
 
 
-def static_files() -> dict[str, bytes]:
-    """Return style sheet, icon and scripts under their paths in the site."""
-    folder = _templates_dir() / "static"
+def static_files(theme: Theme = NO_THEME) -> dict[str, bytes]:
+    """Return style sheet, fonts, icons and scripts under their paths in the site; the theme's style comes last."""
+    folder = templates_dir() / "static"
     found = {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.is_file()}
-    return {f"static/{name}": _lighter(data) if name.endswith(".js") else data for name, data in found.items()}
+    files = {f"static/{name}": _lighter(data) if name.endswith(".js") else data for name, data in found.items()}
+    return {**files, addresses.STYLE: files[addresses.STYLE] + theme.style}
 
 
 def _lighter(script: bytes) -> bytes:
@@ -83,19 +101,15 @@ def style_hash(style: bytes) -> str:
     return hashlib.sha256(style).hexdigest()[:12]
 
 
-def _templates_dir() -> Path:
-    """Find the templates: inside the package where it was installed from a wheel, beside it in a checkout."""
-    package = Path(__file__).resolve().parent.parent
-    installed = package / "site_templates"
-    return installed if installed.is_dir() else package.parent / "site_templates"
-
-
 @cache
-def _environment() -> jinja2.Environment:
+def _environment(theme: Theme) -> jinja2.Environment:
+    """Look for a template in the theme first; our own one of the same name is there as ``original/NAME.html``."""
     import jinja2
 
+    ours = jinja2.FileSystemLoader(templates_dir())
+    theirs = [] if theme.folder is None else [jinja2.FileSystemLoader(theme.folder)]
     return jinja2.Environment(
-        loader=jinja2.FileSystemLoader(_templates_dir()),
+        loader=jinja2.ChoiceLoader([*theirs, ours, jinja2.PrefixLoader({"original": ours})]),
         undefined=jinja2.StrictUndefined,
         autoescape=True,
         trim_blocks=True,

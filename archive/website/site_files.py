@@ -33,10 +33,14 @@ _FILES_A_SYNC = 256
 
 @dataclass(frozen=True)
 class SiteFile:
-    """A file to be published: where it goes, and its bytes or the file to copy."""
+    """A file to be published: where it goes, and its bytes or the file to copy.
+
+    One that `yields` is left out where a file of someone else's stands in its place.
+    """
 
     path: str
     source: bytes | Path
+    yields: bool = False
 
 
 @dataclass(frozen=True)
@@ -101,6 +105,9 @@ def _written(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
 def _bring_up_to_date(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
     before = _read_manifest(site_dir)
     _forget_parts({MANIFEST, *before}, site_dir)
+    files = [
+        file for file in files if not (file.yields and file.path not in before and (site_dir / file.path).exists())
+    ]
     now = {file.path: _listed(file, site_dir, before) for file in files}
     changed = [file for file in files if not _is_there(now[file.path], site_dir / file.path, file.source)]
     _refuse_foreign([file.path for file in changed if file.path not in before], site_dir)

@@ -215,7 +215,7 @@ def _build(
     add_names(root, counted.new_names)
     remember_words(root)
     on_progress("writing the site", 0, 1)
-    report = build_site(content, target)
+    report = build_site(content, target, theme_dir=root / "theme")
     on_progress("writing the site", 1, 1)
     return Built(
         target,
@@ -235,6 +235,8 @@ def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
         Pictures(
             disc=pictures.look(settings.looks[0]),
             small=pictures.small,
+            tiny=pictures.tiny,
+            light=pictures.light,
             as_it_came=pictures.as_it_came,
             fits=pictures.fits if pictures.oriented else None,
             looks={look: pictures.look(look) for look in settings.looks[1:]},

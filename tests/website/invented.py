@@ -90,6 +90,12 @@ def small_jpeg(path: Path, colour: tuple[int, int, int]) -> Path:
     return path
 
 
+def small_avif(path: Path, colour: tuple[int, int, int]) -> Path:
+    """Write a real AVIF of 16 px."""
+    Image.new("RGB", (16, 16), colour).save(path, quality=90, speed=10)
+    return path
+
+
 def entry(folder: Path, time_utc: datetime, orientation: Orientation, blur_px: float = 0.0) -> Entry:
     """Make an observation with its pictures; the later half of the facts only where north was measured."""
     name = f"{time_utc:%Y-%m-%dT%H%MZ}"
@@ -110,7 +116,10 @@ def entry(folder: Path, time_utc: datetime, orientation: Orientation, blur_px: f
     other = small_jpeg(folder / f"{name}-other.jpg", OTHER_COLOUR)
     fits = folder / f"{name}.fits"
     fits.write_bytes(b"SIMPLE  =                    T".ljust(2880))
-    pictures = Pictures(disc, other, other, fits if known else None, {"warm": other} if known else {})
+    light = small_avif(folder / f"{name}.avif", DISC_COLOUR)
+    pictures = Pictures(
+        disc, other, other, other, fits if known else None, {"warm": other} if known else {}, {256: light, 1024: light}
+    )
     return Entry(observation, pictures, () if known else ("The Sun was low.",))
 
 

@@ -25,8 +25,12 @@ class Links(HTMLParser):
         for name, value in attrs:
             if name in ("href", "src", "poster") and value is not None:
                 self.targets.append(value)
-                if tag != "a":
+                if tag != "a" and ("rel", "canonical") not in attrs:
                     self.loaded.append(value)
+            if name == "srcset" and value is not None:
+                candidates = [candidate.split()[0] for candidate in value.split(",")]
+                self.targets += candidates
+                self.loaded += candidates
             if name == "id" and value is not None:
                 self.ids.append(value)
 

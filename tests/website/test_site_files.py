@@ -58,7 +58,7 @@ def test_a_vanished_day_goes_with_its_folder(content: Content, site: Path) -> No
     report = build_site(replace(content, entries=content.entries[1:]), site)
     assert not (site / "days/2026-06-02").exists()
     assert (site / "days/2026-06-03").is_dir()
-    assert report.removed == 4  # page, disc, small disc, as it came
+    assert report.removed == 7  # page, disc, small and tiny disc, two in AVIF, as it came
 
 
 def test_files_of_others_stay_even_in_a_vanished_day(content: Content, site: Path) -> None:

@@ -68,7 +68,7 @@ def test_the_published_discs_lie_in_the_standard_frame() -> None:
 def _crops(site: Path, path: str) -> list[tuple[str, list[float]]]:
     """Return the picture and the view box of every crop of a page."""
     html = (site / path).read_text(encoding="utf-8")
-    found = re.findall(r'viewBox="([^"]+)"><foreignObject width="1024" height="1024"><img src="([^"]+)"', html)
+    found = re.findall(r'viewBox="([^"]+)"><foreignObject width="1024" height="1024">.*?<img src="([^"]+)"', html)
     return [(src, [float(value) for value in box.split()]) for box, src in found]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -38,7 +39,7 @@ class _Live(HTMLParser):
         if tag in ("script", "img", "svg", "iframe", "style", "object"):
             self.found.append((tag, "", None))
         for name, value in attrs:
-            harmless = name in ("href", "title", "rel")
+            harmless = name in ("href", "title", "rel") or (name, value) == ("dir", "auto")
             scheme = (value or "").partition(":")[0].strip().lower()
             if not harmless or (name == "href" and scheme not in ("http", "https", "mailto")):
                 self.found.append((tag, name, value))
@@ -56,7 +57,7 @@ def test_the_check_itself_sees_what_is_alive() -> None:
 
 def test_markdown_is_rendered_with_headings_below_those_of_the_page() -> None:
     html = notes_html("# Haze\n\nA *long* **look**\n\n- one\n\n| a | b |\n|---|---|\n| 1 | 2 |\n")
-    assert "<h3>Haze</h3>" in html
+    assert '<h3 dir="auto">Haze</h3>' in html
     assert "<em>long</em> <strong>look</strong>" in html
     assert "<li>one</li>" in html
     assert "<td>1</td>" in html
@@ -68,7 +69,10 @@ def test_links_tell_the_other_host_nothing() -> None:
 
 def test_the_days_page_shows_the_note_inert(site: Path) -> None:
     html = (site / "days/2026-06-03/index.html").read_text()
-    assert "<h3>Haze</h3>" in html
+    assert '<h3 dir="auto">Haze</h3>' in html
     assert "&lt;script&gt;alert(1)" in html
     assert "<script>" not in html
+    assert "<script" not in re.sub(
+        r'<script (type="application/ld\+json"|src="[./]*static/\w+\.js" defer)>.*?</script>', "", html
+    )
     assert "<img src=x" not in html

@@ -42,6 +42,8 @@ def test_every_kind_of_page_is_there(site: Path) -> None:
         "charts/index.html",
         "compare/index.html",
         "data/index.html",
+        "days/2026/index.html",
+        "days/2026-06/index.html",
         FIRST_DAY,
         DAY,
         UNKNOWN_DAY,
@@ -55,6 +57,7 @@ def test_every_kind_of_page_is_there(site: Path) -> None:
         "rotations/2311/index.html",
         "rotations/2312/index.html",
         "rotations/index.html",
+        "search/index.html",
     ]
 
 
@@ -72,7 +75,9 @@ def test_links_name_the_file_so_that_they_work_without_a_server(site: Path) -> N
 def test_nothing_is_loaded_from_another_host(tmp_path: Path) -> None:
     build_site(invented_content(tmp_path / "derived", "https://sun.quillmere.example/sun"), tmp_path / "site")
     style = (tmp_path / "site/static/style.css").read_text()
-    assert "url(" not in style
+    fonts = re.findall(r"url\(\"?([^)\"]*)", style)
+    assert fonts
+    assert all((tmp_path / "site/static" / font).is_file() for font in fonts)
     assert "@import" not in style
     for page in _pages(tmp_path / "site"):
         loaded = Links(page.read_text()).loaded
@@ -108,10 +113,11 @@ def test_no_script_and_no_style_of_its_own_on_any_page(site: Path) -> None:
         links = Links(page.read_text())
         assert {tag for tag, _ in links.tags} & {"style", "iframe", "object", "form"} == set()
         scripts = re.findall(r"<script[^>]*>.*?</script>", page.read_text(), re.DOTALL)
-        # Files of the site alone; a script written into a page is blocked.
-        files = [re.fullmatch(r'<script src="(?:\.\./)*static/(\w+)\.js" defer></script>', one) for one in scripts]
+        # From files of the site; a script written into a page is blocked, and data in one is no script.
+        code = [one for one in scripts if 'type="application/ld+json"' not in one]
+        files = [re.fullmatch(r'<script src="(?:\.\./)*[\w/]*?(\w+)\.js" defer></script>', one) for one in code]
         named = {file[1] for file in files if file}
-        assert len(named) == len(scripts)
+        assert len(named) == len(code)
         assert ("player" in named) == any(tag == "video" for tag, _ in links.tags) or page.parent.name == "films"
         assert ({"keys", "plate"} <= named) == ("zoom-link" in page.read_text())
         assert [attrs for _, attrs in links.tags if any(name == "style" or name[:2] == "on" for name in attrs)] == []
@@ -202,3 +208,13 @@ def test_names_with_signs_of_html_are_shown_as_written(content: Content, tmp_pat
 def test_the_page_for_missing_addresses_links_from_the_hosts_root(tmp_path: Path) -> None:
     build_site(invented_content(tmp_path / "derived", "https://sun.quillmere.example/sun"), tmp_path / "site")
     assert 'href="/sun/days/index.html"' in (tmp_path / "site/404.html").read_text()
+
+
+def test_the_archive_s_language_is_that_of_titles_and_notes_and_the_page_s_words_are_english(
+    content: Content, tmp_path: Path
+) -> None:
+    # WCAG 2.2, 3.1.1 and 3.1.2: the language of the page, and of its parts.
+    build_site(replace(content, info=replace(content.info, language="de-AT")), tmp_path / "de")
+    tags = Links((tmp_path / "de" / DAY).read_text()).tags
+    assert [attrs["lang"] for tag, attrs in tags if tag in ("html", "body")] == ["de-AT", "en"]
+    assert [tag for tag, attrs in tags if attrs.get("lang") == "de-AT"] == ["html", "a", "div"]

@@ -353,3 +353,24 @@ def test_misuse_exits_with_2(archive_folder: Path) -> None:
     assert main(["sun"]) == 2
     assert main(["no-such-command"]) == 2
     assert main(["new", str(archive_folder) + "-2", "--title", "T"]) == 2
+
+
+def test_a_theme_of_the_archive_changes_its_site_and_a_mistake_in_it_stops_the_build(
+    built_week: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "my-sun"
+    shutil.copytree(built_week, folder)
+    theme = folder / "theme"
+    theme.mkdir()
+    (theme / "style.css").write_text("h1 { color: #006; }\n", encoding="utf-8")
+    (theme / "not_found.html").write_text("<title>Lost</title>\n{{ site.title }}\n", encoding="utf-8")
+    assert main(["build", str(folder)]) == 0
+    assert (folder / "site/404.html").read_text() == "<title>Lost</title>\nSun over the quay\n"
+    assert (folder / "site/static/style.css").read_text().endswith("h1 { color: #006; }\n")
+    assert main(["verify", str(folder)]) == 0
+    (theme / "not_found.html").write_text("{{ site.name }}", encoding="utf-8")
+    capsys.readouterr()
+    assert main(["build", str(folder)]) == 1
+    said = capsys.readouterr().err.strip().splitlines()[-1]
+    assert said.startswith(f"northlimb: {theme / 'not_found.html'}: line 1: ")
+    assert "mend it" in said

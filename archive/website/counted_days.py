@@ -1,0 +1,31 @@
+"""What a span of days amounts to: how many were seen, how many of these without spots, and the mean of R."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from statistics import fmean
+
+from archive.observation import Counts
+from archive.website.observing_days import ObservingDay
+from archive.website.wording import number, plural
+
+__all__ = ["day_counts", "days_summary"]
+
+
+def day_counts(day: ObservingDay) -> Counts | None:
+    """Return the count that stands for a day: of its main picture, else of the first that was counted."""
+    for entry in (day.main, *day.others):
+        if entry.observation.counts is not None:
+            return entry.observation.counts
+    return None
+
+
+def days_summary(days: Sequence[ObservingDay]) -> str:
+    """Write what the days amount to: ``7 days with pictures, 2 of them without spots; mean of R 41``."""
+    counts = [found for day in days if (found := day_counts(day)) is not None]
+    words = f"{plural(len(days), 'day')} with pictures"
+    if not counts:
+        return words
+    spotless = sum(found.spots == 0 for found in counts)
+    without = f", {spotless or 'none'} of them without spots"
+    return f"{words}{without}; mean of R {number(fmean(found.relative_number for found in counts))}"

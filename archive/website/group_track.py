@@ -1,0 +1,146 @@
+"""A group's course drawn twice: its track over the disc, and its life, the area of its spots from day to day."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from archive.website.addresses import day_of
+from archive.website.followed import Seen
+from archive.website.orientation_words import is_north_up
+from archive.website.wording import day_and_month, latitude_words, meridian_words, number, span_words
+
+__all__ = ["GroupLife", "GroupTrack", "group_life", "group_track"]
+
+_RADIUS = 100.0
+_LIFE_WIDTH, _LIFE_HEIGHT = 300.0, 110.0
+_ROUND_AREAS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+
+
+@dataclass(frozen=True)
+class TrackDot:
+    """Where the group stood, in units of a disc of radius 100 with its centre at the origin, y down."""
+
+    x: float
+    y: float
+    radius: float
+
+
+@dataclass(frozen=True)
+class TrackName:
+    """The day of the first or the last place on the track, written away from it."""
+
+    words: str
+    x: float
+    y: float
+    anchor: str
+
+
+@dataclass(frozen=True)
+class GroupTrack:
+    """The places, joined by a line in order of time; a dot's area goes with the area of the spots."""
+
+    description: str
+    line: str
+    dots: tuple[TrackDot, ...]
+    names: tuple[TrackName, ...]
+
+
+@dataclass(frozen=True)
+class GroupLife:
+    """A stem for each picture, as high as the area of the spots, on a base of time; `top` is that of full height."""
+
+    description: str
+    stems: str
+    heads: str
+    top: str
+    first: str
+    last: str
+    width: float
+    height: float
+
+
+def group_track(days: Sequence[Seen]) -> GroupTrack | None:
+    """Draw the track from one picture a day, in order of time; None where no picture lies north up."""
+    shown = [seen for seen in days if is_north_up(seen.observation.orientation)]
+    if not shown:
+        return None
+    dots = tuple(_dot(seen) for seen in shown)
+    ends = (0, -1) if len(shown) > 1 else (0,)
+    return GroupTrack(
+        description=_track_words(shown),
+        line="M" + "L".join(f"{dot.x:g},{dot.y:g}" for dot in dots),
+        dots=dots,
+        names=tuple(_name(shown[end], dots[end]) for end in ends),
+    )
+
+
+def group_life(sightings: Sequence[Seen]) -> GroupLife:
+    """Draw the area in every picture, in order of time, over whole days."""
+    first, last = (day_of(sightings[end].observation) for end in (0, -1))
+    span = (last - first).days + 1
+    top = _round_above(max(seen.group.area_msh for seen in sightings))
+    places = [(_along(seen, sightings[0], span), seen.group.area_msh / top) for seen in sightings]
+    largest = max(sightings, key=lambda seen: seen.group.area_msh)
+    return GroupLife(
+        description=f"Area in {len(sightings)} pictures, {span_words(first, last)}: the largest "
+        f"{number(largest.group.area_msh)} millionths on {day_and_month(day_of(largest.observation))}.",
+        stems="".join(f"M{x:g},{_LIFE_HEIGHT:g}V{_height(share):g}" for x, share in places),
+        heads="".join(f"M{x:g},{_height(share):g}h0" for x, share in places),
+        top=number(top),
+        first=day_and_month(first),
+        last=day_and_month(last) if last != first else "",
+        width=_LIFE_WIDTH,
+        height=_LIFE_HEIGHT,
+    )
+
+
+def _dot(seen: Seen) -> TrackDot:
+    """Project as seen from afar: what the Sun's finite distance changes is less than the width of the line."""
+    latitude, meridian, tilt = (
+        math.radians(angle) for angle in (seen.latitude_deg, seen.meridian_deg, seen.observation.sun.b0_deg)
+    )
+    right = math.cos(latitude) * math.sin(meridian)
+    up = math.sin(latitude) * math.cos(tilt) - math.cos(latitude) * math.cos(meridian) * math.sin(tilt)
+    return TrackDot(
+        round(_RADIUS * right, 1), round(-_RADIUS * up, 1), round(1.2 + math.sqrt(seen.group.area_msh) / 8.0, 1)
+    )
+
+
+def _name(seen: Seen, dot: TrackDot) -> TrackName:
+    """Write the day towards the middle of the disc's height, where there is room."""
+    below = dot.y < 0
+    away = dot.radius + (11.0 if below else 5.0)
+    anchor = "middle" if abs(dot.x) < _RADIUS / 2 else "start" if dot.x < 0 else "end"
+    return TrackName(
+        day_and_month(day_of(seen.observation)), dot.x, round(dot.y + (away if below else -away), 1), anchor
+    )
+
+
+def _track_words(shown: Sequence[Seen]) -> str:
+    first, last = shown[0], shown[-1]
+    start = f"{_place(first)} on {day_and_month(day_of(first.observation))}"
+    if first is last:
+        return f"Seen at {start}."
+    return f"From {start} to {_place(last)} on {day_and_month(day_of(last.observation))}."
+
+
+def _place(seen: Seen) -> str:
+    return f"{latitude_words(seen.latitude_deg, 0)} {meridian_words(seen.meridian_deg, 0)}"
+
+
+def _along(seen: Seen, first: Seen, span_days: int) -> float:
+    start = first.observation.time_utc.replace(hour=0, minute=0, second=0, microsecond=0)
+    days = (seen.observation.time_utc - start).total_seconds() / 86400.0
+    return round(_LIFE_WIDTH * days / span_days, 1)
+
+
+def _height(share: float) -> float:
+    return round(_LIFE_HEIGHT * (1.0 - share), 1)
+
+
+def _round_above(area_msh: float) -> float:
+    """Return the next round area at or above an area."""
+    decade = 10.0 ** math.floor(math.log10(max(area_msh, 1.0)))
+    return next(step * decade for step in _ROUND_AREAS if step * decade >= area_msh)

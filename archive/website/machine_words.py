@@ -1,0 +1,83 @@
+"""What a page tells to machines: its picture for previews, and linked data after schema.org.
+
+References
+----------
+The Open Graph protocol; JSON-LD 1.1 (W3C, 2020); schema.org: ImageObject, Dataset, WebSite.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from markupsafe import Markup
+
+from archive.website import addresses
+from archive.website.addresses import Here, picture_files
+from archive.website.content import DISC_SIDE_PX, Entry, SiteInfo
+from archive.website.data_formats import time_text
+from archive.website.observation_view import disc_picture
+from archive.website.pages import Frame, Preview, SiteFace
+
+__all__ = ["dataset_frame", "disc_frame"]
+
+_CONTEXT = "https://schema.org"
+
+
+def disc_frame(frame: Frame, entry: Entry, face: SiteFace) -> Frame:
+    """Give a page's frame the disc that stands for it."""
+    observation = entry.observation
+    files, here = picture_files(observation), Here(frame.path)
+    disc = disc_picture(entry, here)
+    data = {
+        "@type": "ImageObject",
+        "name": disc.words,
+        "description": disc.alt,
+        "contentUrl": face.address_of(files.disc) or disc.src,
+        "thumbnailUrl": face.address_of(files.small) or here.to(files.small),
+        "encodingFormat": "image/jpeg",
+        "width": DISC_SIDE_PX,
+        "height": DISC_SIDE_PX,
+        "dateCreated": time_text(observation.time_utc),
+        "creator": {"@type": "Person", "name": face.observer},
+        "creditText": face.observer,
+        "representativeOfPage": True,
+    }
+    preview = Preview(face.address_of(files.disc), disc.alt, DISC_SIDE_PX)
+    return replace(frame, preview=preview if preview.src else None, data=_linked(data))
+
+
+def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: SiteFace) -> Frame:
+    """Give the frame of the page on the data a description of the archive as a set of data; entries in time order."""
+    here = Here(frame.path)
+    files = {
+        addresses.OBSERVATIONS_CSV: "text/csv",
+        addresses.OBSERVATIONS_JSON: "application/json",
+        addresses.GROUPS_CSV: "text/csv",
+        addresses.GROUPS_JSON: "application/json",
+    }
+    data: dict[str, object] = {
+        "@type": "Dataset",
+        "name": f"{info.title}: observations of the Sun",
+        "description": "Observations of the Sun in white light, each with its time, the way solar north lies, places "
+        "and areas of its sunspot groups, and the relative number; one row an observation.",
+        "creator": {"@type": "Person", "name": info.observer},
+        "variableMeasured": ["relative sunspot number", "sunspot area", "heliographic position of sunspot groups"],
+        "distribution": [
+            {"@type": "DataDownload", "encodingFormat": kind, "contentUrl": face.address_of(path) or here.to(path)}
+            for path, kind in files.items()
+        ],
+    }
+    if entries:
+        first, last = entries[0].observation.time_utc, entries[-1].observation.time_utc
+        data["temporalCoverage"] = f"{first:%Y-%m-%d}/{last:%Y-%m-%d}"
+    if face.address is not None:
+        data["url"] = face.address_of(frame.path)
+    return replace(frame, data=_linked(data))
+
+
+def _linked(data: Mapping[str, object]) -> Markup:
+    """Write JSON-LD for the inside of a script element, where nothing may look like the end of it."""
+    text = json.dumps({"@context": _CONTEXT, **data}, ensure_ascii=False, indent=1)
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))

@@ -1,0 +1,101 @@
+"""The calendar of a month: weeks from Monday, each day's disc in its place, a day without a picture left open."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+
+from archive.website import addresses
+from archive.website.addresses import Here, month_page, year_page
+from archive.website.counted_days import day_counts, days_summary
+from archive.website.days_page import days_of_month
+from archive.website.observing_days import ObservingDay, day_thumb
+from archive.website.pages import Frame, Link, Picture, SiteFace, frame
+from archive.website.wording import MONTHS, month_words, number
+
+__all__ = ["CalendarDay", "MonthPage", "month_pages"]
+
+_WEEK = 7
+
+
+@dataclass(frozen=True)
+class CalendarDay:
+    """A field of the calendar; `number` is empty outside the month, `thumb` None where nobody looked."""
+
+    number: str
+    thumb: Picture | None = None
+    counted: str = ""
+
+
+@dataclass(frozen=True)
+class MonthPage:
+    """A month with at least one picture; `previous` and `next` lead to the nearest such months."""
+
+    frame: Frame
+    month: str
+    year: int
+    summary: str
+    weekdays: tuple[str, ...]
+    weeks: tuple[tuple[CalendarDay, ...], ...]
+    previous: Link | None
+    next: Link | None
+    wall: Link
+
+
+def month_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[MonthPage]:
+    """Gather a page for every month with pictures; `days` in order of time."""
+    months = [tuple(of_month) for _, of_month in groupby(days, lambda day: day.day.replace(day=1))]
+    around = zip([None, *months[:-1]], [*months[1:], None], strict=True)
+    return [_page(month, neighbours, face) for month, neighbours in zip(months, around, strict=False)]
+
+
+def _page(
+    days: tuple[ObservingDay, ...],
+    neighbours: tuple[tuple[ObservingDay, ...] | None, tuple[ObservingDay, ...] | None],
+    face: SiteFace,
+) -> MonthPage:
+    first = days[0].day.replace(day=1)
+    here = Here(month_page(first))
+    summary = days_summary(days)
+    wall = Link(str(first.year), here.to(year_page(first.year)))
+    previous, following = (None if one is None else _link(one[0].day, here) for one in neighbours)
+    return MonthPage(
+        frame=frame(
+            face,
+            here,
+            title=month_words(first),
+            words=MONTHS[first.month - 1],
+            description=f"The Sun in {month_words(first)}, day by day: {summary}",
+            trail=(Link("Days", here.to(addresses.DAYS)), wall),
+        ),
+        month=MONTHS[first.month - 1],
+        year=first.year,
+        summary=summary,
+        weekdays=("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"),
+        weeks=_weeks(first, {day.day: day for day in days}, here),
+        previous=previous,
+        next=following,
+        wall=Link(f"The wall of {first.year}", here.to(year_page(first.year))),
+    )
+
+
+def _link(day: date, here: Here) -> Link:
+    return Link(month_words(day), here.to(month_page(day)))
+
+
+def _weeks(first: date, seen: dict[date, ObservingDay], here: Here) -> tuple[tuple[CalendarDay, ...], ...]:
+    outside = CalendarDay("")
+    fields = [outside] * first.weekday() + [_field(day, seen.get(day), here) for day in days_of_month(first)]
+    fields += [outside] * (-len(fields) % _WEEK)
+    return tuple(tuple(fields[start : start + _WEEK]) for start in range(0, len(fields), _WEEK))
+
+
+def _field(day: date, seen: ObservingDay | None, here: Here) -> CalendarDay:
+    if seen is None:
+        return CalendarDay(str(day.day))
+    counts = day_counts(seen)
+    return CalendarDay(
+        str(day.day), day_thumb(seen, here), "" if counts is None else f"R {number(counts.relative_number)}"
+    )

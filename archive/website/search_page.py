@@ -1,0 +1,136 @@
+"""The search page: every day, group and note as plain lists, and the words that a script looks through.
+
+The words come as a script file and not as JSON, for a page opened from disk may load scripts but fetch nothing.
+"""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from itertools import groupby
+
+from archive.website import addresses
+from archive.website.addresses import Here, day_page, group_page, month_page, picture_files, year_page
+from archive.website.counted_days import day_counts
+from archive.website.followed import Followed
+from archive.website.notes import notes_html
+from archive.website.observation_view import band_words
+from archive.website.observing_days import ObservingDay
+from archive.website.orientation_words import is_north_up
+from archive.website.pages import Frame, Link, SiteFace, frame
+from archive.website.wording import MONTHS, day_words, latitude_words, number, plural, span_words
+
+__all__ = ["NoteLine", "SearchPage", "YearLinks", "search_index", "search_page"]
+
+_NOTE_LETTERS = 110
+
+
+@dataclass(frozen=True)
+class YearLinks:
+    """A year's wall and its months."""
+
+    wall: Link
+    months: tuple[Link, ...]
+
+
+@dataclass(frozen=True)
+class NoteLine:
+    """The beginning of a day's notes."""
+
+    day: Link
+    words: str
+
+
+@dataclass(frozen=True)
+class SearchPage:
+    """What is there without a script: months, groups and notes; `script` and `index` are what a script adds."""
+
+    frame: Frame
+    script: str
+    index: str
+    years: tuple[YearLinks, ...]
+    groups: tuple[Link, ...]
+    notes: tuple[NoteLine, ...]
+
+
+def search_page(days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace) -> SearchPage:
+    """Gather the search page; `days` in order of time."""
+    here = Here(addresses.SEARCH)
+    noted = [(day, words) for day in days if (words := _plain(day.notes))]
+    return SearchPage(
+        frame=frame(face, here, title="Search", description="Find days, sunspot groups and notes of this archive"),
+        script=here.to(addresses.SEARCH_SCRIPT),
+        index=here.to(addresses.SEARCH_INDEX),
+        years=_years(days, here),
+        groups=tuple(Link(group.name, here.to(group_page(group.name))) for group in groups[::-1]),
+        notes=tuple(
+            NoteLine(Link(day_words(day.day), here.to(day_page(day.day))), _shortened(words))
+            for day, words in noted[::-1]
+        ),
+    )
+
+
+def search_index(days: Sequence[ObservingDay], groups: Sequence[Followed]) -> bytes:
+    """Write what the script looks through: for each day and group its link, title, facts and the words that find it."""
+    here = Here(addresses.SEARCH)
+    entries = [_day_entry(day, here) for day in days[::-1]] + [_group_entry(group, here) for group in groups[::-1]]
+    return f"var archiveWords = {json.dumps(entries, ensure_ascii=False, indent=0)};\n".encode()
+
+
+def _day_entry(day: ObservingDay, here: Here) -> dict[str, str]:
+    counts, observation = day_counts(day), day.main.observation
+    seen = [entry.observation for entry in (day.main, *day.others)]
+    facts = [] if counts is None else [f"{plural(counts.groups, 'group')}, R {number(counts.relative_number)}"]
+    facts += [plural(len(seen), "picture")] if day.others else []
+    names = [named.name for one in seen for named in one.groups or () if named.name]
+    words = {day.day.isoformat(): None} | dict.fromkeys(names)
+    words |= dict.fromkeys(word for one in seen for word in (one.instrument, one.site, band_words(one.band)))
+    words |= {"no spots spotless": None} if counts is not None and not counts.spots else {}
+    words |= {} if is_north_up(observation.orientation) else {"north not known": None}
+    return {
+        "href": here.to(day_page(day.day)),
+        "title": day_words(day.day),
+        "facts": ", ".join(facts),
+        "words": " ".join(words),
+        "notes": _plain(day.notes),
+        "disc": here.to(picture_files(observation).tiny),
+    }
+
+
+def _group_entry(group: Followed, here: Here) -> dict[str, str]:
+    span = span_words(group.days[0], group.days[-1])
+    return {
+        "href": here.to(group_page(group.name)),
+        "title": f"Group {group.name}",
+        "facts": f"{span}, {latitude_words(group.latitude_deg)}°",
+        "words": " ".join([group.name, f"rotation {group.rotation}", span, *group.entry.other_names]),
+        "notes": "",
+        "disc": "",
+    }
+
+
+def _years(days: Sequence[ObservingDay], here: Here) -> tuple[YearLinks, ...]:
+    years = []
+    for year, of_year in groupby(days, lambda day: day.day.year):
+        months = dict.fromkeys(day.day.replace(day=1) for day in of_year)
+        links = tuple(Link(MONTHS[first.month - 1], here.to(month_page(first))) for first in months)
+        years.append(YearLinks(Link(str(year), here.to(year_page(year))), links))
+    return tuple(reversed(years))
+
+
+@cache
+def _plain(notes: str) -> str:
+    """Return the words of a note without its marks; kept, for the page and the index both want them."""
+    if not notes.strip():
+        return ""
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", notes_html(notes))).split())
+
+
+def _shortened(words: str) -> str:
+    if len(words) <= _NOTE_LETTERS:
+        return words
+    return words[:_NOTE_LETTERS].rpartition(" ")[0] + " …"

@@ -1,0 +1,128 @@
+// Looks at pages in a real Chromium and tells what it finds, as JSON: stdin {chromium, modules, visits}, stdout a list.
+import { readFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import path from "node:path";
+
+const asked = JSON.parse(readFileSync(0, "utf8"));
+const load = createRequire(path.join(asked.modules, "look.cjs"));
+const { default: puppeteer } = await import(load.resolve("puppeteer-core"));
+const axe = readFileSync(load.resolve("axe-core/axe.min.js"), "utf8");
+
+/* Runs in the page: facts about how it lies there. */
+function layout() {
+  const box = (element) => {
+    const { left, top, width, height } = element.getBoundingClientRect();
+    return [left + scrollX, top + scrollY, width, height].map((length) => Math.round(length * 10) / 10);
+  };
+  const disc = document.querySelector(".leading .plate-square");
+  const words = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+    if (!node.data.trim() || !node.parentElement.checkVisibility({ visibilityProperty: true })) continue;
+    if (node.parentElement.closest("svg, .skip, select, video")) continue;
+    const range = document.createRange();
+    range.selectNodeContents(node);
+    for (const { left, top, right, bottom } of range.getClientRects()) {
+      words.push({ left, top, right, bottom, text: node.data.trim().slice(0, 40) });
+    }
+  }
+  words.sort((one, other) => one.top - other.top);
+  const overlaps = [];
+  words.forEach((one, at) => {
+    for (let next = at + 1; next < words.length && words[next].top < one.bottom - 4; next += 1) {
+      const other = words[next];
+      const wide = Math.min(one.right, other.right) - Math.max(one.left, other.left);
+      const high = Math.min(one.bottom, other.bottom) - other.top;
+      // Lines of text touch by their leading; more than a third of a line is not that.
+      if (wide > 2 && high > 0.34 * Math.min(one.bottom - one.top, other.bottom - other.top)) {
+        overlaps.push(`${one.text} | ${other.text}`);
+      }
+    }
+  });
+  return {
+    lang: document.documentElement.lang,
+    disc: disc && box(disc),
+    beyond: document.documentElement.scrollWidth - document.documentElement.clientWidth,
+    wide: [...document.body.querySelectorAll("*")].filter((one) => !one.closest(".scroll, svg, .skip")
+      && one.getBoundingClientRect().right > document.documentElement.clientWidth + 0.5).map((one) => one.outerHTML.slice(0, 90)),
+    broken: [...document.images].filter((one) => one.complete && !one.naturalWidth).map((one) => one.src),
+    overlaps,
+    paper: getComputedStyle(document.body).backgroundColor,
+    fonts: [...document.fonts].filter((font) => font.status === "loaded").length,
+  };
+}
+
+/* Runs in the page: everything that a keyboard should reach, and a mark on each. */
+function reachable() {
+  const all = [...document.querySelectorAll("a[href], button, input, select, summary, video[controls], [tabindex='0']")];
+  const shown = all.filter((one) => one.checkVisibility({ visibilityProperty: true }) && !one.closest("[hidden]"));
+  shown.forEach((one, number) => one.setAttribute("data-reach", number));
+  return shown.length;
+}
+
+async function tabThrough(page) {
+  const count = await page.evaluate(reachable);
+  const reached = new Set();
+  for (let press = 0; press < 2 * count + 10 && reached.size < count; press += 1) {
+    await page.keyboard.press("Tab");
+    const mark = await page.evaluate(() => {
+      const one = document.activeElement;
+      return one?.hasAttribute("data-reach") ? [one.dataset.reach, getComputedStyle(one).outlineStyle] : null;
+    });
+    if (mark) reached.add(mark[0]);
+    if (mark && mark[1] === "none") reached.add(`without outline ${mark[0]}`);
+  }
+  return { count, reached: reached.size };
+}
+
+async function visit(browser, wanted) {
+  const page = await browser.newPage();
+  const said = [];
+  const requests = [];
+  page.on("console", (message) => said.push(`${message.type()}: ${message.text()}`));
+  page.on("pageerror", (error) => said.push(`error: ${error.message}`));
+  page.on("request", (request) => requests.push(request.url()));
+  page.on("requestfailed", (request) => said.push(`failed: ${request.url()} ${request.failure()?.errorText}`));
+  page.on("response", (response) => { if (response.status() >= 400) said.push(`${response.status()}: ${response.url()}`); });
+  await page.setViewport({ width: wanted.width ?? 1280, height: wanted.height ?? 900 });
+  await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: wanted.scheme ?? "light" }]);
+  if (wanted.script === false) await page.setJavaScriptEnabled(false);
+  await page.goto(wanted.url, { waitUntil: "load" });
+  if (wanted.script !== false) await page.evaluate(async () => { await document.fonts.ready; });
+  const found = { url: wanted.url };
+  if (wanted.type) {
+    await page.type(wanted.type[0], wanted.type[1]);
+    await page.keyboard.press("Tab");
+  }
+  if (wanted.then) found.then = await page.evaluate(wanted.then);
+  Object.assign(found, await page.evaluate(layout));
+  const [saidOfPage, requestsOfPage] = [[...said], requests.filter((one) => !one.startsWith("data:"))];
+  if (wanted.axe) {
+    await page.evaluate(axe);
+    found.axe = await page.evaluate(async (tags) => {
+      const { violations } = await window.axe.run(document, { preload: false, resultTypes: ["violations"], runOnly: tags });
+      return violations.map((one) => `${one.id}: ${one.nodes.map((node) => node.html.slice(0, 120)).join(" | ")}`);
+    }, wanted.axe);
+  }
+  if (wanted.keyboard) found.keyboard = await tabThrough(page);
+  if (wanted.print) {
+    const sheet = Buffer.from(await page.pdf({ format: "A4", preferCSSPageSize: true })).toString("latin1");
+    found.sheets = sheet.match(/\/Type\s*\/Page\b(?!s)/g).length;
+  }
+  await page.close();
+  return { ...found, said: saidOfPage, requests: requestsOfPage };
+}
+
+const browser = await puppeteer.launch({
+  executablePath: asked.chromium,
+  headless: true,
+  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--hide-scrollbars"],
+});
+try {
+  const found = [];
+  for (const wanted of asked.visits) found.push(await visit(browser, wanted));
+  process.stdout.write(JSON.stringify(found));
+} finally {
+  await browser.close();
+}

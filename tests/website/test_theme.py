@@ -1,0 +1,89 @@
+"""The observer's own templates and style: they stand in for ours, and a mistake in them is one clear line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from archive.errors import SettingsError
+from archive.website import Content, build_site
+from website.read_pages import page_text
+
+
+def _themed(content: Content, tmp_path: Path, **files: str | bytes) -> Path:
+    theme = tmp_path / "theme"
+    theme.mkdir()
+    for name, text in files.items():
+        data = text if isinstance(text, bytes) else text.encode()
+        (theme / name.replace("_dot_", ".")).write_bytes(data)
+    build_site(content, tmp_path / "themed", theme_dir=theme)
+    return tmp_path / "themed"
+
+
+def test_a_style_sheet_comes_after_ours_and_changes_its_mark(content: Content, site: Path, tmp_path: Path) -> None:
+    themed = _themed(content, tmp_path, style_dot_css=":root { --accent: #006; }\n")
+    ours = (site / "static/style.css").read_bytes()
+    assert (themed / "static/style.css").read_bytes() == ours + b"\n:root { --accent: #006; }\n"
+    assert (themed / "index.html").read_text() != (site / "index.html").read_text()
+
+
+def test_a_template_can_extend_the_one_it_stands_in_for(content: Content, site: Path, tmp_path: Path) -> None:
+    base = '{% extends "original/base.html" %}{% block colophon %}{{ super() }}<p>Pier 4.</p>{% endblock %}'
+    themed = _themed(content, tmp_path, base_dot_html=base)
+    for page in ("index.html", "days/2026-06-03/index.html", "charts/index.html"):
+        assert page_text(themed, page) == page_text(site, page).rstrip() + " Pier 4. "
+
+
+def test_a_fragment_alone_can_be_changed(content: Content, tmp_path: Path) -> None:
+    themed = _themed(content, tmp_path, _groups_dot_html="<p>Ask me about groups.</p>")
+    assert "Ask me about groups." in page_text(themed, "days/2026-06-03/index.html")
+
+
+def test_without_a_theme_nothing_changes(content: Content, site: Path, tmp_path: Path) -> None:
+    assert build_site(content, site, theme_dir=tmp_path / "none").written == 0
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "line"),
+    [
+        (
+            "day.html",
+            "<p>\n{% if page.views %}",
+            r"theme/day\.html: line 2: Unexpected end of template.*; mend it, or remove",
+        ),
+        ("day.html", "<p>\n{{ page.weather }}", r"theme/day\.html: line 2: .* has no attribute 'weather'; mend"),
+        ("base.html", "{{ 1 / 0 }}", r"theme/base\.html: line 1: division by zero; mend"),
+        (
+            "home.html",
+            '\n\n{% extends "own.html" %}',
+            r"theme/home\.html: line 3: there is no template 'own\.html'; mend",
+        ),
+        ("_plate.html", "{{ view.time | shout }}", r"theme/_plate\.html: line 1: No filter named 'shout'"),
+        ("day.html", b"\xff\xfe<p>", r"theme/day\.html: not text in UTF-8 \(invalid start byte\); save it as UTF-8"),
+        (
+            "dayz.html",
+            "<p>",
+            r"theme/dayz\.html: there is no template of this name to stand in for; did you mean day\.html\?",
+        ),
+    ],
+)
+def test_a_broken_template_is_one_clear_line_and_the_site_stays(
+    content: Content, site: Path, tmp_path: Path, name: str, text: str | bytes, line: str
+) -> None:
+    before = (site / "index.html").read_bytes()
+    theme = tmp_path / "theme"
+    theme.mkdir()
+    (theme / name).write_bytes(text if isinstance(text, bytes) else text.encode())
+    with pytest.raises(SettingsError, match=line) as refused:
+        build_site(content, site, theme_dir=theme)
+    assert "\n" not in str(refused.value)
+    assert (site / "index.html").read_bytes() == before
+
+
+def test_every_wrong_name_is_told(content: Content, site: Path, tmp_path: Path) -> None:
+    with pytest.raises(SettingsError) as refused:
+        _themed(content, tmp_path, grup_dot_html="", qqqq_dot_html="")
+    assert len(refused.value.causes) == 2
+    assert "did you mean group.html?" in refused.value.causes[0]
+    assert "known are _course.html" in refused.value.causes[1]
