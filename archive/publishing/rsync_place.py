@@ -1,0 +1,145 @@
+"""The system's rsync over its ssh: the user's keys, agent and ~/.ssh/config hold as they are."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import tempfile
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from pathlib import Path, PurePosixPath
+
+from archive.errors import PublishError
+from archive.publishing.address import Address
+from archive.publishing.place import Delivery, Dropped, NotThere, persistently
+from archive.publishing.step_by_step import step_by_step
+from archive.publishing.system_tool import ToolAnswer, run_tool
+
+__all__ = ["RsyncPlace"]
+
+_TIMEOUT_S = 60
+_MODES = "--chmod=Du=rwx,Dgo=rx,Fu=rw,Fgo=r"  # a web server must be able to read, whatever the umask
+# Exit values of rsync(1): fault in the stream, no answer in time; and of ssh(1), which has no other.
+_BROKEN, _SSH_FAULT, _PARTIAL = (10, 12, 30, 35), 255, (23, 24)
+_WRONG_LOGIN = ("Permission denied (", "Host key verification failed", "Could not resolve", "Too many authentication")
+# A line of the list: rights, size, date, time, name. Bytes that are no letters come as \#ooo.
+_LIST_LINE = re.compile(r"([-dlcbps])\S{9}\s+([\d,]+)\s+\S+\s+\S+ (.*)")
+
+
+class RsyncPlace:
+    """A folder at a host with rsync; each batch of files is one run of the program."""
+
+    lanes, looks_fast = 1, True
+    batch_files, batch_bytes = 2000, 256 << 20
+
+    def __init__(self, address: Address) -> None:
+        self.name = address.name
+        path = address.path.removeprefix("/~/") if address.path.startswith("/~/") else address.path
+        host = f"[{address.host}]" if ":" in address.host else address.host
+        self._remote = f"{f'{address.user}@' if address.user else ''}{host}:{path.rstrip('/')}/"
+        shell = [*shlex.split(os.environ.get("RSYNC_RSH") or "ssh"), "-o", "BatchMode=yes"]
+        self._shell = shlex.join([*shell, *(["-p", str(address.port)] if address.port else [])])
+        self._scratch = tempfile.TemporaryDirectory(prefix="northlimb-")
+        self._fetched = 0
+
+    def chunks(self, name: str) -> Iterator[bytes]:
+        """The bytes of a file, brought to a temporary folder first."""
+        self._fetched += 1
+        place = Path(self._scratch.name) / str(self._fetched)
+        answer = self._run("--ignore-times", self._remote + name, str(place))
+        if answer.status in _PARTIAL and "No such file" in answer.complaint:
+            raise NotThere(name)
+        self._check(answer)
+        with place.open("rb") as stream:
+            while block := stream.read(1 << 18):
+                yield block
+        place.unlink()
+
+    def sizes(self, folders: Collection[str] | None) -> Mapping[str, int]:
+        """All files there, in one run."""
+        answer = self._run("--recursive", "--list-only", "--no-human-readable", self._remote)
+        if answer.status in _PARTIAL and "No such file" in answer.complaint:
+            return {}
+        self._check(answer)
+        found: dict[str, int] = {}
+        for line in answer.out.decode("utf-8", "surrogateescape").splitlines():
+            if (row := _LIST_LINE.fullmatch(line)) and row[1] != "d":
+                name = row[3].split(" -> ")[0] if row[1] == "l" else row[3]
+                found[_plain(name)] = int(row[2].replace(",", ""))
+        return found
+
+    def apply(self, delivery: Delivery) -> None:
+        """Change batch by batch."""
+        self._make_root()
+        step_by_step(self, delivery)
+
+    def put(self, files: Sequence[tuple[str, Path]]) -> None:
+        """Bring files there; rsync writes each under another name and renames it when it is whole."""
+        given = _listed(name for name, _ in files)
+        self._persist("--checksum", "--times", _MODES, given=given, source=_root_of(files[0]))
+
+    def put_bytes(self, name: str, data: bytes) -> None:
+        """Bring a file there whose bytes are at hand."""
+        with tempfile.TemporaryDirectory(prefix="northlimb-") as made:
+            path = Path(made) / name
+            path.write_bytes(data)
+            self.put([(name, path)])
+
+    def delete(self, names: Sequence[str]) -> None:
+        """Remove files, and the folders that this leaves empty.
+
+        From an empty folder, all that is asked for is missing, and rsync removes it at the other side.
+        """
+        if not names:
+            return
+        with tempfile.TemporaryDirectory(prefix="northlimb-") as empty:
+            self._persist("--delete-missing-args", given=_listed(names), source=empty)
+            emptied = {str(folder) for name in names for folder in PurePosixPath(name).parents} - {"."}
+            held = {str(folder) for name in self.sizes(None) for folder in PurePosixPath(name).parents}
+            if gone := sorted(emptied - held, key=lambda folder: -folder.count("/")):
+                self._persist("--delete-missing-args", "--force", given=_listed(gone), source=empty)
+
+    def close(self) -> None:
+        """Remove what was fetched."""
+        self._scratch.cleanup()
+
+    def _make_root(self) -> None:
+        """Make the target's folder; rsync itself makes the last level only."""
+        self._check(self._run("--dirs", "--mkpath", f"{self._scratch.name}/", self._remote))
+
+    def _persist(self, *words: str, given: bytes, source: str) -> None:
+        options = ("--from0", "--files-from=-", *words, f"{source}/", self._remote)
+        persistently(lambda: self._check(self._run(*options, given=given)), place=self.name)
+
+    def _run(self, *words: str, given: bytes = b"") -> ToolAnswer:
+        # --secluded-args: names reach the other side as they are, whatever a shell there would make of them.
+        fixed = ("rsync", "--secluded-args", f"--timeout={_TIMEOUT_S}", f"--rsh={self._shell}")
+        return run_tool([*fixed, *words], place=self.name, given=given)
+
+    def _check(self, answer: ToolAnswer) -> None:
+        if answer.status == 0:
+            return
+        if answer.status == _SSH_FAULT and any(sign in answer.complaint for sign in _WRONG_LOGIN):
+            raise PublishError(f"{self.name}: ssh: {answer.complaint}; check host, user, keys and agent with `ssh`")
+        if answer.status in (*_BROKEN, _SSH_FAULT):
+            raise Dropped(answer.complaint)
+        raise PublishError(f"{self.name}: rsync: {answer.complaint}; check path, rights and room at the host")
+
+
+def _root_of(file: tuple[str, Path]) -> str:
+    """The folder that a file's name is counted from."""
+    name, path = file
+    return str(path)[: -len(name)].rstrip("/")
+
+
+def _listed(names: Iterable[str]) -> bytes:
+    return b"".join(os.fsencode(name) + b"\0" for name in names)
+
+
+def _plain(name: str) -> str:
+    """A name as it is, from rsync's way of writing bytes that it will not print."""
+    return re.sub(
+        r"(?:\\#[0-7]{3})+",
+        lambda found: bytes(int(octal, 8) for octal in found[0].split("\\#")[1:]).decode("utf-8", "surrogateescape"),
+        name,
+    )
