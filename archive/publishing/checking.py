@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -44,6 +44,7 @@ def check_published(reader: Reader, site: SiteFiles, *, on_file: OnFile) -> Chec
         The place cannot be reached.
     """
     names = sorted(site.digests)
+    reader.expect(names)
     guard, done = threading.Lock(), 0
 
     def look(name: str) -> Digest | None:
@@ -85,6 +86,9 @@ class FolderReader:
         self.name, self._folder = str(folder), folder
         if not folder.is_dir():
             raise PublishError(f"{folder}: no such folder to check")
+
+    def expect(self, names: Sequence[str]) -> None:
+        """Nothing to prepare."""
 
     def chunks(self, name: str) -> Iterator[bytes]:
         """The bytes of a file."""

@@ -23,6 +23,7 @@ __all__ = ["ftps_place"]
 _PORT, _TIMEOUT_S, _BLOCK_BYTES = 21, 60, 1 << 18
 # Shared hosts often allow no more than two connections of one user.
 _LANES = 2
+_NO_FOLDER = ("550", "501", "450")  # hosts differ in what they say of a folder that is not there
 
 # A line of LIST as nearly every host without MLSD writes it: rights, links, owner, group, size, date, name.
 _LIST_LINE = re.compile(r"([-dl])\S{9}\S*\s+\d+\s+\S+\s+\S+\s+(\d+)\s+\S+\s+\S+\s+\S+ (.+)")
@@ -136,7 +137,7 @@ class _FtpsConnection:
             try:
                 entries = list(self._by_facts(folder) if self._knows_facts() else self._by_lines(folder))
             except ftplib.error_perm as error:
-                if not _reply(error).startswith(("550", "450")):
+                if not _reply(error).startswith(_NO_FOLDER):
                     raise
                 return FolderLook({})
         files = {posixpath.join(folder, name): size for name, size in entries if size is not None}

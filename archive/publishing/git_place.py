@@ -35,15 +35,17 @@ class GitPlace:
         self.name = address.name
         self._remote, self._branch = address.path, address.options.branch or ""
         self._scratch = tempfile.TemporaryDirectory(prefix="northlimb-")
-        self._whole = False
         self._git("init", "--quiet", "--bare", ".")
         self._git("remote", "add", "origin", self._remote)
         self._tip = persistently(lambda: self._fetched("--filter=blob:none"), place=self.name)
 
+    def expect(self, names: Sequence[str]) -> None:
+        """Fetch the files themselves, all at once."""
+        if self._tip is not None:
+            self._tip = persistently(lambda: self._fetched("--refetch", "--no-filter"), place=self.name)
+
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The bytes of a file in the newest commit; asked for more than the list of files, all are fetched at once."""
-        if name != MANIFEST and not self._whole:
-            self._whole = persistently(lambda: self._fetched("--refetch", "--no-filter"), place=self.name) is not None
+        """The bytes of a file in the newest commit."""
         if self._tip is None or not self._git("ls-tree", self._tip, "--", name):
             raise NotThere(name)
         yield self._git("cat-file", "blob", f"{self._tip}:{name}")

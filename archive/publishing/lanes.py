@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from itertools import groupby
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import BinaryIO, Protocol, TypeVar
 
 from archive.publishing.place import Delivery, Dropped, NotThere, persistently
@@ -96,12 +96,14 @@ class LanedPlace:
         """Bring a file there whose bytes are at hand."""
         self._each([name], lambda connection, name: connection.put(name, io.BytesIO(data), len(data)))
 
-    def delete(self, names: Sequence[str]) -> None:
-        """Remove files and the folders that this leaves empty, the deepest first."""
+    def delete(self, names: Sequence[str], folders: Sequence[str]) -> None:
+        """Remove files, then the folders where they are empty, one level at a time."""
         self._each(names, lambda connection, name: connection.delete(name))
-        emptied = {str(folder) for name in names for folder in PurePosixPath(name).parents} - {"."}
-        for _, level in groupby(sorted(emptied, key=_depth, reverse=True), key=_depth):
+        for _, level in groupby(folders, key=lambda folder: folder.count("/")):
             self._each(list(level), lambda connection, folder: connection.remove_folder(folder))
+
+    def expect(self, names: Sequence[str]) -> None:
+        """Nothing to prepare: files are read one by one."""
 
     def close(self) -> None:
         """Hang up all connections."""
@@ -179,7 +181,3 @@ def _put_file(connection: Connection, file: tuple[str, Path]) -> None:
 def _hang_up(connection: Connection) -> None:
     with suppress(Exception):  # it is given up either way
         connection.close()
-
-
-def _depth(folder: str) -> int:
-    return folder.count("/")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
@@ -45,6 +45,9 @@ class Reader(Protocol):
 
     name: str
     lanes: int
+
+    def expect(self, names: Sequence[str]) -> None:
+        """Told which files will be read, in this order, a place may fetch many of them at once."""
 
     def chunks(self, name: str) -> Iterator[bytes]:
         """The bytes of a file; raises `NotThere` or `Dropped`."""

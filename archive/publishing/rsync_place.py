@@ -7,7 +7,8 @@ import re
 import shlex
 import tempfile
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from pathlib import Path, PurePosixPath
+from itertools import groupby
+from pathlib import Path
 
 from archive.errors import PublishError
 from archive.publishing.address import Address
@@ -17,10 +18,11 @@ from archive.publishing.system_tool import ToolAnswer, run_tool
 
 __all__ = ["RsyncPlace"]
 
-_TIMEOUT_S = 60
+_TIMEOUT_S, _PERSIST_S, _FETCHED_AT_ONCE = 60, 30, 200
 _MODES = "--chmod=Du=rwx,Dgo=rx,Fu=rw,Fgo=r"  # a web server must be able to read, whatever the umask
 # Exit values of rsync(1): fault in the stream, no answer in time; and of ssh(1), which has no other.
 _BROKEN, _SSH_FAULT, _PARTIAL = (10, 12, 30, 35), 255, (23, 24)
+_DELETED = (0, 24)  # 24: files asked for are not there, which is the point
 _WRONG_LOGIN = ("Permission denied (", "Host key verification failed", "Could not resolve", "Too many authentication")
 # A line of the list: rights, size, date, time, name. Bytes that are no letters come as \#ooo.
 _LIST_LINE = re.compile(r"([-dlcbps])\S{9}\s+([\d,]+)\s+\S+\s+\S+ (.*)")
@@ -35,25 +37,44 @@ class RsyncPlace:
     def __init__(self, address: Address) -> None:
         self.name = address.name
         path = address.path.removeprefix("/~/") if address.path.startswith("/~/") else address.path
-        host = f"[{address.host}]" if ":" in address.host else address.host
-        self._remote = f"{f'{address.user}@' if address.user else ''}{host}:{path.rstrip('/')}/"
-        shell = [*shlex.split(os.environ.get("RSYNC_RSH") or "ssh"), "-o", "BatchMode=yes"]
-        self._shell = shlex.join([*shell, *(["-p", str(address.port)] if address.port else [])])
+        at = f"{address.user}@" if address.user else ""
+        self._host = at + address.host
+        self._remote = f"{at}[{address.host}]:" if ":" in address.host else f"{at}{address.host}:"
+        self._remote += path.rstrip("/") + "/"
         self._scratch = tempfile.TemporaryDirectory(prefix="northlimb-")
-        self._fetched = 0
+        # One login for all runs of rsync; where this process is killed ssh hangs up by itself.
+        shared = ["ControlMaster=auto", f"ControlPath={self._scratch.name}/ssh", f"ControlPersist={_PERSIST_S}"]
+        options = ["BatchMode=yes", *(shared if os.name == "posix" else [])]
+        words = [*shlex.split(os.environ.get("RSYNC_RSH") or "ssh"), *(f"-o{option}" for option in options)]
+        self._shell = shlex.join([*words, *(["-p", str(address.port)] if address.port else [])])
+        self._expected: list[str] = []
+
+    def expect(self, names: Sequence[str]) -> None:
+        """Files will be fetched so many at once."""
+        self._expected = list(names)
 
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The bytes of a file, brought to a temporary folder first."""
-        self._fetched += 1
-        place = Path(self._scratch.name) / str(self._fetched)
-        answer = self._run("--ignore-times", self._remote + name, str(place))
-        if answer.status in _PARTIAL and "No such file" in answer.complaint:
-            raise NotThere(name)
-        self._check(answer)
-        with place.open("rb") as stream:
-            while block := stream.read(1 << 18):
-                yield block
-        place.unlink()
+        """The bytes of a file, brought to a temporary folder first, together with those expected next."""
+        path = Path(self._scratch.name) / "fetched" / name
+        if not path.is_file():
+            self._fetch(name)
+        try:
+            with path.open("rb") as stream:
+                while block := stream.read(1 << 18):
+                    yield block
+        except FileNotFoundError:
+            raise NotThere(name) from None
+        path.unlink()
+
+    def _fetch(self, name: str) -> None:
+        asked = [name]
+        if name in self._expected:
+            start = self._expected.index(name)
+            asked = self._expected[start : start + _FETCHED_AT_ONCE]
+        options = ("--ignore-times", "--from0", "--files-from=-")
+        answer = self._run(*options, self._remote, f"{self._scratch.name}/fetched/", given=_listed(asked))
+        if answer.status not in _PARTIAL:  # some are not there
+            self._check(answer)
 
     def sizes(self, folders: Collection[str] | None) -> Mapping[str, int]:
         """All files there, in one run."""
@@ -85,39 +106,38 @@ class RsyncPlace:
             path.write_bytes(data)
             self.put([(name, path)])
 
-    def delete(self, names: Sequence[str]) -> None:
-        """Remove files, and the folders that this leaves empty.
+    def delete(self, names: Sequence[str], folders: Sequence[str]) -> None:
+        """Remove files, then the folders where they are empty, one level at a time.
 
-        From an empty folder, all that is asked for is missing, and rsync removes it at the other side.
+        From an empty folder, all that is asked for is missing, and rsync removes it at the other side; without
+        --force no folder that holds anything.
         """
-        if not names:
-            return
+        levels = [list(level) for _, level in groupby(folders, key=lambda folder: folder.count("/"))]
         with tempfile.TemporaryDirectory(prefix="northlimb-") as empty:
-            self._persist("--delete-missing-args", given=_listed(names), source=empty)
-            emptied = {str(folder) for name in names for folder in PurePosixPath(name).parents} - {"."}
-            held = {str(folder) for name in self.sizes(None) for folder in PurePosixPath(name).parents}
-            if gone := sorted(emptied - held, key=lambda folder: -folder.count("/")):
-                self._persist("--delete-missing-args", "--force", given=_listed(gone), source=empty)
+            for gone in (list(names), *levels):
+                self._persist("--delete-missing-args", given=_listed(gone), source=empty, fine=_DELETED)
 
     def close(self) -> None:
-        """Remove what was fetched."""
+        """Hang up, and remove what was fetched."""
+        if os.name == "posix":
+            run_tool([*shlex.split(self._shell), "-O", "exit", self._host], place=self.name)
         self._scratch.cleanup()
 
     def _make_root(self) -> None:
         """Make the target's folder; rsync itself makes the last level only."""
         self._check(self._run("--dirs", "--mkpath", f"{self._scratch.name}/", self._remote))
 
-    def _persist(self, *words: str, given: bytes, source: str) -> None:
+    def _persist(self, *words: str, given: bytes, source: str, fine: tuple[int, ...] = (0,)) -> None:
         options = ("--from0", "--files-from=-", *words, f"{source}/", self._remote)
-        persistently(lambda: self._check(self._run(*options, given=given)), place=self.name)
+        persistently(lambda: self._check(self._run(*options, given=given), fine=fine), place=self.name)
 
     def _run(self, *words: str, given: bytes = b"") -> ToolAnswer:
         # --secluded-args: names reach the other side as they are, whatever a shell there would make of them.
         fixed = ("rsync", "--secluded-args", f"--timeout={_TIMEOUT_S}", f"--rsh={self._shell}")
         return run_tool([*fixed, *words], place=self.name, given=given)
 
-    def _check(self, answer: ToolAnswer) -> None:
-        if answer.status == 0:
+    def _check(self, answer: ToolAnswer, *, fine: tuple[int, ...] = (0,)) -> None:
+        if answer.status in fine:
             return
         if answer.status == _SSH_FAULT and any(sign in answer.complaint for sign in _WRONG_LOGIN):
             raise PublishError(f"{self.name}: ssh: {answer.complaint}; check host, user, keys and agent with `ssh`")

@@ -41,6 +41,9 @@ class S3Place:
         with self._faults():
             self._client = _client(address)
 
+    def expect(self, names: Sequence[str]) -> None:
+        """Nothing to prepare: objects are read side by side."""
+
     def chunks(self, name: str) -> Iterator[bytes]:
         """The bytes of an object."""
         with self._faults(name):
@@ -86,8 +89,8 @@ class S3Place:
         with self._faults(name):
             self._client.put_object(Bucket=self._bucket, Key=self._prefix + name, Body=data, **_headers(name))
 
-    def delete(self, names: Sequence[str]) -> None:
-        """Remove objects."""
+    def delete(self, names: Sequence[str], folders: Sequence[str]) -> None:
+        """Remove objects; folders there are none."""
         for start in range(0, len(names), _DELETED_AT_ONCE):
             objects = [{"Key": self._prefix + name} for name in names[start : start + _DELETED_AT_ONCE]]
             with self._faults():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Protocol
 
 from archive.publishing.digests import Digest
@@ -31,8 +31,11 @@ class SteppedPlace(Protocol):
     def put_bytes(self, name: str, data: bytes) -> None:
         """Bring a file there whose bytes are at hand."""
 
-    def delete(self, names: Sequence[str]) -> None:
-        """Remove files, in any order, and the folders that this leaves empty; what is not there is no fault."""
+    def delete(self, names: Sequence[str], folders: Sequence[str]) -> None:
+        """Remove files, in any order, then these folders, in this order, where they are empty.
+
+        What is not there is no fault.
+        """
 
 
 def step_by_step(place: SteppedPlace, delivery: Delivery) -> None:
@@ -46,17 +49,26 @@ def step_by_step(place: SteppedPlace, delivery: Delivery) -> None:
     ledger = _Ledger(place, {name: digests[name] for name in plan.unchanged}, {*plan.send, *plan.remove})
     if plan.send or plan.remove:
         ledger.write()
-        if blocking := in_the_way(plan):
-            place.delete(blocking)
+    blocking = in_the_way(plan)
+    _delete(place, blocking, delivery)
     total, done = len(plan.send) + len(plan.remove), 0
     for batch in batches(plan.send, digests, files=place.batch_files, size=place.batch_bytes):
         place.put([(name, delivery.tree[name]) for name in batch])
         ledger.arrived({name: digests[name] for name in batch})
         done += len(batch)
         delivery.on_file("sending files", done, total)
-    place.delete(plan.remove)
+    gone = set(blocking)  # by now a folder of the site may bear the name
+    _delete(place, [name for name in plan.remove if name not in gone], delivery)
     ledger.finish()
     delivery.on_file("sending files", total, total)
+
+
+def _delete(place: SteppedPlace, names: Sequence[str], delivery: Delivery) -> None:
+    """Remove files, and the folders that the site no longer needs, the deepest first."""
+    needed = {folder for name in delivery.digests for folder in PurePosixPath(name).parents}
+    emptied = {folder for name in names for folder in PurePosixPath(name).parents} - needed
+    if names:
+        place.delete(names, [str(folder) for folder in sorted(emptied, key=lambda one: (-len(one.parts), one))])
 
 
 class _Ledger:

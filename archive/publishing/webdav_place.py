@@ -6,7 +6,7 @@ import posixpath
 import ssl
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 from urllib.parse import quote, unquote, urlsplit
 from xml.etree import ElementTree
 
@@ -83,15 +83,18 @@ class _WebConnection:
         """Store a file; where its folder is missing (409 by the standard, 404 or 403 by some hosts) make that."""
         answer = store()
         if answer.status_code in (409, 404, 403):
-            parents = [posixpath.dirname(name)]
-            while parents[-1]:
-                parents.append(posixpath.dirname(parents[-1]))
-            for folder in reversed(parents):
-                made = self._ask("MKCOL", folder + "/" if folder else "")
-                if made.status_code not in (201, 405, 301):  # 405: it is there
-                    self._check(made, folder)
+            self._make_folder(posixpath.dirname(self._url(name)))
             answer = store()
         self._check(answer, name)
+
+    def _make_folder(self, url: str) -> None:
+        """Make a folder and those above it; 405 says that it is there."""
+        made = self._request("MKCOL", url + "/")
+        if made.status_code == 409 and urlsplit(url).path.strip("/"):
+            self._make_folder(posixpath.dirname(url))
+            made = self._request("MKCOL", url + "/")
+        if made.status_code not in (201, 405, 301):
+            self._check(made, unquote(urlsplit(url).path))
 
     def delete(self, name: str) -> None:
         answer = self._ask("DELETE", name)
@@ -139,9 +142,12 @@ class _WebConnection:
     def _url(self, name: str) -> str:
         return self._root + quote(name)
 
-    def _ask(self, method: str, name: str, **parts: object) -> httpx.Response:
+    def _ask(self, method: str, name: str, **parts: Any) -> httpx.Response:
+        return self._request(method, self._url(name), **parts)
+
+    def _request(self, method: str, url: str, **parts: Any) -> httpx.Response:
         with self._faults():
-            return self._client.request(method, self._url(name), **parts)  # type: ignore[arg-type]
+            return self._client.request(method, url, **parts)
 
     def _check(self, answer: httpx.Response, name: str) -> None:
         """Raise for what was refused."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import zipfile
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO
 
@@ -36,6 +36,9 @@ class ZipPlace:
         self._path = Path(address.path).expanduser().absolute()
         if self._path.exists() and not (self._path.is_file() and zipfile.is_zipfile(self._path)):
             raise PublishError(f"{self.name}: is no zip, or a damaged one: move it away or choose another name")
+
+    def expect(self, names: Sequence[str]) -> None:
+        """Nothing to prepare."""
 
     def chunks(self, name: str) -> Iterator[bytes]:
         """The bytes of a file in the zip, checked against its checksum."""
