@@ -52,12 +52,12 @@ class _FtpsConnection:
         self._root = address.path.rstrip("/") if home or not below_home else below_home.strip("/")
         self._ftp = _TlsSessionKept(timeout=_TIMEOUT_S, context=ssl.create_default_context(), encoding="utf-8")
         self._facts: bool | None = None
+        self._binary = False
         with self._faults():
             self._ftp.connect(address.host, address.port or _PORT)
             self._ftp.auth()
             self._log_in(login)
             self._ftp.prot_p()
-            self._ftp.voidcmd("TYPE I")
 
     def _log_in(self, login: Login) -> None:
         try:
@@ -70,6 +70,7 @@ class _FtpsConnection:
 
     def chunks(self, name: str) -> Iterator[bytes]:
         with self._faults(name, may_miss=True):
+            self._as_it_is()
             stream = self._ftp.transfercmd(f"RETR {self._path(name)}")
             with stream:
                 while block := stream.recv(_BLOCK_BYTES):
@@ -79,10 +80,17 @@ class _FtpsConnection:
     def put(self, name: str, source: BinaryIO, size: int) -> None:
         part = posixpath.join(posixpath.dirname(name), f".{posixpath.basename(name)}{PART_SUFFIX}")
         with self._faults(name):
+            self._as_it_is()
             self._with_folders(part, lambda: self._store(part, source))
             if self._ftp.size(self._path(part)) not in (None, size):
                 raise Dropped(f"{name} arrived in part")
             self._rename(part, name)
+
+    def _as_it_is(self) -> None:
+        """Files travel byte for byte; lists of names put the line into text mode."""
+        if not self._binary:
+            self._ftp.voidcmd("TYPE I")
+            self._binary = True
 
     def _store(self, name: str, source: BinaryIO) -> None:
         source.seek(0)
@@ -123,6 +131,7 @@ class _FtpsConnection:
                     raise
 
     def _is_there(self, name: str) -> bool:
+        self._as_it_is()
         try:
             return self._ftp.size(self._path(name)) is not None
         except ftplib.error_perm:
@@ -134,6 +143,7 @@ class _FtpsConnection:
 
     def look(self, folder: str) -> FolderLook:
         with self._faults():
+            self._binary = False
             try:
                 entries = list(self._by_facts(folder) if self._knows_facts() else self._by_lines(folder))
             except ftplib.error_perm as error:

@@ -48,6 +48,7 @@ class RsyncPlace:
         words = [*shlex.split(os.environ.get("RSYNC_RSH") or "ssh"), *(f"-o{option}" for option in options)]
         self._shell = shlex.join([*words, *(["-p", str(address.port)] if address.port else [])])
         self._expected: list[str] = []
+        self._root_is_there = True
 
     def expect(self, names: Sequence[str]) -> None:
         """Files will be fetched so many at once."""
@@ -73,13 +74,14 @@ class RsyncPlace:
             asked = self._expected[start : start + _FETCHED_AT_ONCE]
         options = ("--ignore-times", "--from0", "--files-from=-")
         answer = self._run(*options, self._remote, f"{self._scratch.name}/fetched/", given=_listed(asked))
-        if answer.status not in _PARTIAL:  # some are not there
+        if answer.status not in _PARTIAL and not _no_root(answer):  # some or all are not there
             self._check(answer)
 
     def sizes(self, folders: Collection[str] | None) -> Mapping[str, int]:
         """All files there, in one run."""
         answer = self._run("--recursive", "--list-only", "--no-human-readable", self._remote)
-        if answer.status in _PARTIAL and "No such file" in answer.complaint:
+        self._root_is_there = not _no_root(answer)
+        if not self._root_is_there:
             return {}
         self._check(answer)
         found: dict[str, int] = {}
@@ -91,7 +93,9 @@ class RsyncPlace:
 
     def apply(self, delivery: Delivery) -> None:
         """Change batch by batch."""
-        self._make_root()
+        if not self._root_is_there:
+            # rsync by itself makes the last level only; asked for only then, for hosts older than 2020 do not know it.
+            self._check(self._run("--dirs", "--mkpath", f"{self._scratch.name}/", self._remote))
         step_by_step(self, delivery)
 
     def put(self, files: Sequence[tuple[str, Path]]) -> None:
@@ -123,17 +127,13 @@ class RsyncPlace:
             run_tool([*shlex.split(self._shell), "-O", "exit", self._host], place=self.name)
         self._scratch.cleanup()
 
-    def _make_root(self) -> None:
-        """Make the target's folder; rsync itself makes the last level only."""
-        self._check(self._run("--dirs", "--mkpath", f"{self._scratch.name}/", self._remote))
-
     def _persist(self, *words: str, given: bytes, source: str, fine: tuple[int, ...] = (0,)) -> None:
         options = ("--from0", "--files-from=-", *words, f"{source}/", self._remote)
         persistently(lambda: self._check(self._run(*options, given=given), fine=fine), place=self.name)
 
     def _run(self, *words: str, given: bytes = b"") -> ToolAnswer:
-        # --secluded-args: names reach the other side as they are, whatever a shell there would make of them.
-        fixed = ("rsync", "--secluded-args", f"--timeout={_TIMEOUT_S}", f"--rsh={self._shell}")
+        # -s: names reach the other side as they are, whatever a shell there would make of them.
+        fixed = ("rsync", "-s", f"--timeout={_TIMEOUT_S}", f"--rsh={self._shell}")
         return run_tool([*fixed, *words], place=self.name, given=given)
 
     def _check(self, answer: ToolAnswer, *, fine: tuple[int, ...] = (0,)) -> None:
@@ -150,6 +150,10 @@ def _root_of(file: tuple[str, Path]) -> str:
     """The folder that a file's name is counted from."""
     name, path = file
     return str(path)[: -len(name)].rstrip("/")
+
+
+def _no_root(answer: ToolAnswer) -> bool:
+    return answer.status != 0 and "change_dir" in answer.complaint and "No such file" in answer.complaint
 
 
 def _listed(names: Iterable[str]) -> bytes:
