@@ -105,7 +105,7 @@ def refuse_foreign(place: str, plan: Plan, sizes: Collection[str], *, ours: bool
     Originals and histories are never removed, whatever `adopt` says.
     """
     for name in sizes:
-        if found := NEVER_IN_TARGET.intersection(PurePosixPath(name).parts):
+        if found := NEVER_IN_TARGET.intersection(name.split("/")):
             raise PublishError(f"{place}: target holds {min(found)}: choose a place for the site alone")
     strangers = [name for name in sizes if not name.endswith(PART_SUFFIX)]
     if strangers and not ours and not adopt:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 from archive.errors import PublishError
 from archive.publishing.manifest import GENERATOR, MANIFEST, Manifest, read_manifest
@@ -55,7 +55,7 @@ def foreign_files(target: Path, site: Tree, current: Tree, *, adopt: bool) -> tu
         There are some, and `adopt` is false; or there are originals or a history, whatever `adopt` says.
     """
     for name in current:
-        if NEVER_IN_TARGET.intersection(PurePosixPath(name).parts):
+        if NEVER_IN_TARGET.intersection(name.split("/")):
             raise _holds(target, name)
     ours = {MANIFEST, *site, *manifest_in(target).rows}
     foreign = tuple(name for name in current if name not in ours and not name.endswith(PART_SUFFIX))

@@ -109,15 +109,19 @@ def give_read_bits(folder: Path) -> None:
     Bits are only added. Left as they are: files of another owner, and file systems that know no such bits.
     """
     wanted = stat.S_IMODE(folder.stat().st_mode) & 0o555
-    for root, folders, names in os.walk(folder):
-        for name in folders:
-            _add_bits(Path(root) / name, wanted)
-        for name in names:
-            _add_bits(Path(root) / name, wanted & 0o444)
+    waiting = [str(folder)]
+    while waiting:
+        with os.scandir(waiting.pop()) as entries:
+            for entry in entries:
+                if entry.is_dir(follow_symlinks=False):
+                    _add_bits(entry, wanted)
+                    waiting.append(entry.path)
+                else:
+                    _add_bits(entry, wanted & 0o444)
 
 
-def _add_bits(path: Path, bits: int) -> None:
-    mode = stat.S_IMODE(path.lstat().st_mode)
-    if mode & bits != bits and not path.is_symlink():
+def _add_bits(entry: os.DirEntry[str], bits: int) -> None:
+    mode = stat.S_IMODE(entry.stat(follow_symlinks=False).st_mode)
+    if mode & bits != bits and not entry.is_symlink():
         with contextlib.suppress(PermissionError, NotImplementedError):
-            path.chmod(mode | bits)
+            Path(entry.path).chmod(mode | bits)

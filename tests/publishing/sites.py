@@ -47,12 +47,6 @@ def put_site(root: Path, files: dict[str, str]) -> Path:
     """Make the archive's site hold exactly these files and their list."""
     site = root / "site"
     wanted = {name: text.encode() for name, text in files.items()}
-    rows = [
-        {"path": name, "sha256": hashlib.sha256(data).hexdigest(), "bytes": len(data)}
-        for name, data in sorted(wanted.items())
-    ]
-    listing = {"generator": "Northlimb", "version": 1, "files": rows}
-    wanted["files.json"] = (json.dumps(listing, ensure_ascii=False, indent=1) + "\n").encode()
     for path in sorted(site.rglob("*"), reverse=True):
         if path.is_dir() and not any(path.iterdir()):
             path.rmdir()
@@ -62,7 +56,19 @@ def put_site(root: Path, files: dict[str, str]) -> Path:
         if not (site / name).exists():
             (site / name).parent.mkdir(parents=True, exist_ok=True)
             (site / name).write_bytes(data)
+    write_listing(site)
     return site
+
+
+def write_listing(site: Path) -> None:
+    """Write the list of files that `build` leaves, for whatever is in the site now."""
+    rows = [
+        {"path": name, "sha256": hashlib.sha256(data).hexdigest(), "bytes": len(data)}
+        for name, data in sorted(files_in(site).items())
+        if name != "files.json"
+    ]
+    listing = {"generator": "Northlimb", "version": 1, "files": rows}
+    (site / "files.json").write_text(json.dumps(listing, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
 
 
 def contents(folder: Path) -> dict[str, bytes | None]:
