@@ -53,11 +53,16 @@ class _FtpsConnection:
         self._ftp = _TlsSessionKept(timeout=_TIMEOUT_S, context=ssl.create_default_context(), encoding="utf-8")
         self._facts: bool | None = None
         self._binary = False
-        with self._faults():
-            self._ftp.connect(address.host, address.port or _PORT)
-            self._ftp.auth()
-            self._log_in(login)
-            self._ftp.prot_p()
+        try:
+            with self._faults():
+                self._ftp.connect(address.host, address.port or _PORT)
+                self._ftp.auth()
+                self._log_in(login)
+                self._ftp.prot_p()
+                self._root = posixpath.join(self._ftp.pwd(), self._root)
+        except BaseException:
+            self._ftp.close()
+            raise
 
     def _log_in(self, login: Login) -> None:
         try:
@@ -172,7 +177,8 @@ class _FtpsConnection:
 
     def _by_lines(self, folder: str) -> Iterator[tuple[str, int | None]]:
         lines: list[str] = []
-        self._ftp.retrlines(f"LIST -a {self._path(folder)}", lines.append)
+        self._ftp.cwd(self._path(folder))  # many hosts take no folder after -a, which shows names with a dot in front
+        self._ftp.retrlines("LIST -a", lines.append)
         for line in lines:
             if (found := _LIST_LINE.fullmatch(line)) and found[3] not in (".", ".."):
                 yield found[3], None if found[1] == "d" else int(found[2])
@@ -181,7 +187,7 @@ class _FtpsConnection:
         self._ftp.close()
 
     def _path(self, name: str) -> str:
-        return posixpath.join(self._root, name) if name else self._root or "."
+        return posixpath.join(self._root, name) if name else self._root
 
     @contextmanager
     def _faults(self, name: str = "", *, may_miss: bool = False) -> Iterator[None]:

@@ -17,7 +17,7 @@ from archive.publishing.step_by_step import step_by_step
 
 __all__ = ["Connection", "FolderLook", "LanedPlace", "run_side_by_side"]
 
-_BATCH_FILES, _BATCH_BYTES = 64, 32 << 20
+_BATCH_FILES, _BATCH_BYTES = 32, 32 << 20
 
 Item = TypeVar("Item")
 Answer = TypeVar("Answer")

@@ -32,7 +32,7 @@ class RsyncPlace:
     """A folder at a host with rsync; each batch of files is one run of the program."""
 
     lanes, looks_fast = 1, True
-    batch_files, batch_bytes = 2000, 256 << 20
+    batch_files, batch_bytes = 500, 64 << 20
 
     def __init__(self, address: Address) -> None:
         self.name = address.name

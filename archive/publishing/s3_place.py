@@ -32,7 +32,7 @@ class S3Place:
     """A prefix in a bucket."""
 
     lanes, looks_fast = _LANES, True
-    batch_files, batch_bytes = 256, 64 << 20
+    batch_files, batch_bytes = 64, 64 << 20
 
     def __init__(self, address: Address) -> None:
         self.name = address.name

@@ -14,8 +14,8 @@ from archive.publishing.plan import batches, in_the_way
 
 __all__ = ["SteppedPlace", "step_by_step"]
 
-# Writing down what has arrived may take a tenth of the time, and is done every half second at most.
-_SHARE, _LEAST_S = 10.0, 0.5
+# Writing down what has arrived may take a tenth of the time.
+_SHARE = 10.0
 
 
 class SteppedPlace(Protocol):
@@ -81,7 +81,7 @@ class _Ledger:
     def arrived(self, files: dict[str, Digest]) -> None:
         self._whole.update(files)
         self._pending.difference_update(files)
-        if time.monotonic() - self._written_s >= max(_LEAST_S, _SHARE * self._cost_s):
+        if time.monotonic() - self._written_s >= _SHARE * self._cost_s:
             self.write()
 
     def write(self) -> None:

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
@@ -104,8 +104,11 @@ def ssh_server(folder: Path) -> Iterator[Host]:
 
 
 @contextmanager
-def ftps_server(folder: Path, *, limit_bytes: int | None = None) -> Iterator[Host]:
-    """FTP that takes encrypted logins and files only, with a certificate of its own authority."""
+def ftps_server(folder: Path, *, plain_lists: bool = False, room_bytes: int | None = None) -> Iterator[Host]:
+    """FTP that takes encrypted logins and files only, with a certificate of its own authority.
+
+    With `plain_lists` it knows LIST only, as older hosts do; with `room_bytes` it refuses more, as a full quota does.
+    """
     import trustme
 
     with warnings.catch_warnings():
@@ -125,6 +128,17 @@ def ftps_server(folder: Path, *, limit_bytes: int | None = None) -> Iterator[Hos
     class Handler(TLS_FTPHandler):  # type: ignore[misc]
         certfile = str(folder / "host.pem")
         tls_control_required = tls_data_required = True
+        if plain_lists:
+            proto_cmds: ClassVar = {
+                key: value for key, value in TLS_FTPHandler.proto_cmds.items() if key not in ("MLSD", "MLST")
+            }
+
+        def ftp_STOR(self, file: str, mode: str = "w") -> Any:
+            used = sum(path.stat().st_size for path in served.rglob("*") if path.is_file())
+            if room_bytes is not None and used > room_bytes:
+                self.respond("552 Exceeded storage allocation.")  # RFC 959, 4.2.1
+                return None
+            return super().ftp_STOR(file, mode)
 
     Handler.authorizer = authorizer
     server = ThreadedFTPServer(("127.0.0.1", 0), Handler)
@@ -224,3 +238,60 @@ def nginx_server(folder: Path, served: Path) -> Iterator[Host]:
             one.chmod(one.stat().st_mode | 0o055) if one.is_relative_to("/tmp") and one != Path("/tmp") else None
     with running([nginx, "-p", str(folder), "-c", str(folder / "nginx.conf")], port):
         yield Host(port, served)
+
+
+class Relay:
+    """Passes connections on to a port, and cuts or refuses them when told to."""
+
+    def __init__(self, port: int) -> None:
+        self._to, self._socket = port, socket.create_server(("127.0.0.1", 0))
+        self.port = self._socket.getsockname()[1]
+        self.cut_after_bytes: list[int] = []
+        self.refusing = False
+        self.connections = 0
+        self._open: list[socket.socket] = []
+        threading.Thread(target=self._accept, daemon=True).start()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                client, _ = self._socket.accept()
+            except OSError:
+                return
+            self.connections += 1
+            if self.refusing:
+                client.close()
+                continue
+            server = socket.create_connection(("127.0.0.1", self._to))
+            limit = self.cut_after_bytes.pop(0) if self.cut_after_bytes else None
+            self._open += [client, server]
+            for source, sink, most in ((client, server, limit), (server, client, None)):
+                threading.Thread(target=self._pass, args=(source, sink, most), daemon=True).start()
+
+    def _pass(self, source: socket.socket, sink: socket.socket, most: int | None) -> None:
+        passed = 0
+        with suppress(OSError):
+            while block := source.recv(4096):
+                passed += len(block)
+                if most is not None and passed > most:
+                    break
+                sink.sendall(block)
+        for one in (source, sink):
+            with suppress(OSError):
+                one.shutdown(socket.SHUT_RDWR)
+
+    def close(self) -> None:
+        with suppress(OSError):
+            self._socket.shutdown(socket.SHUT_RDWR)
+        for one in (self._socket, *self._open):
+            one.close()
+
+
+@contextmanager
+def relay(port: int) -> Iterator[Relay]:
+    """A relay until the end of the block."""
+    made = Relay(port)
+    try:
+        yield made
+    finally:
+        made.close()

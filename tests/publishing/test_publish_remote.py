@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import json
 import subprocess
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from archive.cli import main
 from publishing import servers
-from publishing.sites import FIRST, SECOND, files_in, make_archive, put_site
+from publishing.sites import FIRST, SECOND, files_in, put_site
 
 KINDS = ("sftp", "rsync", "ftps", "webdavs", "s3", "git", "git+ssh", "zip")
 
@@ -27,28 +25,6 @@ class Target:
     files: Callable[[], dict[str, bytes]]
     put: Callable[[str, bytes], None]
     environment: dict[str, str]
-
-
-@pytest.fixture(scope="module")
-def hosts(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str], servers.Host]]:
-    """Servers by name, started when first asked for and stopped at the end of the module."""
-    from contextlib import ExitStack
-
-    makers = {
-        "ssh": servers.ssh_server,
-        "ftps": servers.ftps_server,
-        "webdavs": servers.webdav_server,
-        "s3": servers.s3_server,
-    }
-    known: dict[str, servers.Host] = {}
-    with ExitStack() as stack:
-
-        def host(name: str) -> servers.Host:
-            if name not in known:
-                known[name] = stack.enter_context(makers[name](tmp_path_factory.mktemp(name)))
-            return known[name]
-
-        yield host
 
 
 def of_folder(url: str, folder: Path, environment: dict[str, str]) -> Target:
@@ -125,20 +101,12 @@ def target(
     request: pytest.FixtureRequest,
     hosts: Callable[[str], servers.Host],
     tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
+    enter: Callable[[dict[str, str]], None],
 ) -> Target:
     """A target of each kind in turn, empty, with the environment that its user would have."""
     made = make_target(request.param, hosts, tmp_path)
-    enter(made.environment, monkeypatch)
+    enter(made.environment)
     return made
-
-
-def enter(environment: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
-    """Make the environment that of a server's user; nothing of the machine's own agent or settings plays a part."""
-    for variable in ("SSH_AUTH_SOCK", "NORTHLIMB_USER", "AWS_PROFILE"):
-        monkeypatch.delenv(variable, raising=False)
-    for variable, value in environment.items():
-        monkeypatch.setenv(variable, value)
 
 
 def make_target(kind: str, hosts: Callable[[str], servers.Host], tmp_path: Path) -> Target:
@@ -168,23 +136,6 @@ def make_target(kind: str, hosts: Callable[[str], servers.Host], tmp_path: Path)
     return of_folder(
         f"{scheme}://{host.extra}@127.0.0.1:{host.port}{folder}".replace(" ", "%20"), folder, host.environment
     )
-
-
-@pytest.fixture
-def archive(tmp_path: Path) -> Path:
-    return make_archive(tmp_path / "my-sun")
-
-
-@pytest.fixture
-def told(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, Any]]:
-    """Run `publish --json` and return its exit status and answer."""
-
-    def run(*words: object) -> tuple[int, Any]:
-        capsys.readouterr()
-        status = main(["publish", *map(str, words), "--json"])
-        return status, json.loads(capsys.readouterr().out)
-
-    return run
 
 
 def test_a_site_goes_there_changes_there_and_is_checked_there(
