@@ -44,6 +44,7 @@ def check_published(reader: Reader, site: SiteFiles, *, on_file: OnFile) -> Chec
         The place cannot be reached.
     """
     names = sorted(site.digests)
+    listing = read_whole(reader, MANIFEST)
     reader.expect(names)
     guard, done = threading.Lock(), 0
 
@@ -58,7 +59,6 @@ def check_published(reader: Reader, site: SiteFiles, *, on_file: OnFile) -> Chec
     found = dict(zip(names, run_side_by_side(look, names, lanes=reader.lanes), strict=True))
     missing = [name for name in names if found[name] is None]
     changed = [name for name in names if found[name] not in (None, site.digests[name])]
-    listing = read_whole(reader, MANIFEST)
     if listing is None:
         missing.append(MANIFEST)
     elif read_manifest(listing).rows != read_manifest(manifest_bytes(site.digests)).rows:

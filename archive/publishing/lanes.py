@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import threading
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from itertools import groupby
@@ -107,8 +107,7 @@ class LanedPlace:
 
     def close(self) -> None:
         """Hang up all connections."""
-        while self._idle:
-            _hang_up(self._idle.pop())
+        self._hang_up_idle()
         self._on_close()
 
     def _each(self, items: Sequence[Item], call: Callable[[Connection, Item], Answer]) -> list[Answer]:
@@ -128,9 +127,11 @@ class LanedPlace:
             yield connection
         except NotThere:
             raise
-        except BaseException:  # it may hang in the middle of an answer
+        except BaseException as fault:  # it may hang in the middle of an answer
             whole = False
             _hang_up(connection)
+            if isinstance(fault, Dropped):  # then those that lie idle have most likely dropped as well
+                self._hang_up_idle()
             raise
         finally:
             self._give_back(connection if whole else None)
@@ -152,6 +153,12 @@ class LanedPlace:
                         raise
                     self.lanes = self._lent_out
 
+    def _hang_up_idle(self) -> None:
+        with self._change:
+            idle, self._idle = self._idle, []
+        for connection in idle:
+            _hang_up(connection)
+
     def _give_back(self, connection: Connection | None) -> None:
         with self._change:
             self._lent_out -= 1
@@ -164,12 +171,27 @@ def run_side_by_side(call: Callable[[Item], Answer], items: Sequence[Item], *, l
     """Call for every item in so many threads; the answers in the items' order, or the first fault that comes up."""
     if lanes == 1 or len(items) <= 1:
         return [call(item) for item in items]
-    with ThreadPoolExecutor(min(lanes, len(items))) as pool:
+    failed = threading.Event()
+
+    def unless_failed(item: Item) -> Answer:
+        if failed.is_set():
+            raise CancelledError
         try:
-            return list(pool.map(call, items))
+            return call(item)
         except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
+            failed.set()
             raise
+
+    with ThreadPoolExecutor(min(lanes, len(items))) as pool:
+        waiting = [pool.submit(unless_failed, item) for item in items]
+        try:
+            faults = [fault for one in waiting if (fault := one.exception()) and not isinstance(fault, CancelledError)]
+        except BaseException:  # Ctrl-C
+            failed.set()
+            raise
+    if faults:
+        raise faults[0]
+    return [one.result() for one in waiting]
 
 
 def _put_file(connection: Connection, file: tuple[str, Path]) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from archive.cli import main
+from archive.publishing import place
 from publishing import servers
 from publishing.sites import make_archive
 
@@ -66,3 +67,9 @@ def told(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, Any]]:
         return status, json.loads(printed.out)
 
     return run
+
+
+@pytest.fixture
+def short_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The pauses between attempts, which are a matter of seconds, made short; their number stays."""
+    monkeypatch.setattr(place, "_WAITS_S", tuple(wait_s / 20 for wait_s in place._WAITS_S))

@@ -87,6 +87,7 @@ def ssh_server(folder: Path) -> Iterator[Host]:
         f"ListenAddress 127.0.0.1:{port}\nHostKey {folder}/host_key\nAuthorizedKeysFile {folder}/authorized\n"
         "StrictModes no\nUsePAM no\nPasswordAuthentication no\nPermitRootLogin yes\n"
         f"PidFile none\nSubsystem sftp internal-sftp\nMaxStartups 50\n"
+        "SetEnv SHLVL=2\n"  # bash then reads no ~/.bashrc, whose length is no matter of ours
     )
     (folder / "ssh_config").write_text(
         f"Host *\n IdentityFile {home}/.ssh/id_ed25519\n IdentitiesOnly yes\n"
@@ -128,6 +129,7 @@ def ftps_server(folder: Path, *, plain_lists: bool = False, room_bytes: int | No
     class Handler(TLS_FTPHandler):  # type: ignore[misc]
         certfile = str(folder / "host.pem")
         tls_control_required = tls_data_required = True
+        auth_failed_timeout = 0
         if plain_lists:
             proto_cmds: ClassVar = {
                 key: value for key, value in TLS_FTPHandler.proto_cmds.items() if key not in ("MLSD", "MLST")

@@ -95,6 +95,7 @@ def test_a_killed_run_leaves_whole_pages_and_the_next_one_sends_the_rest(
 # Cut off
 
 
+@pytest.mark.usefixtures("short_waits")
 def test_a_connection_that_drops_is_taken_up_again(hosts: Hosts, archive: Path, told: Told, enter: Enter) -> None:
     host = hosts("webdavs")
     enter(host.environment)
@@ -106,6 +107,7 @@ def test_a_connection_that_drops_is_taken_up_again(hosts: Hosts, archive: Path, 
         assert relay.cut_after_bytes == []
 
 
+@pytest.mark.usefixtures("short_waits")
 def test_sftp_is_taken_up_again_too(hosts: Hosts, archive: Path, told: Told, enter: Enter, tmp_path: Path) -> None:
     host = hosts("ssh")
     enter(host.environment)
@@ -120,6 +122,7 @@ def test_sftp_is_taken_up_again_too(hosts: Hosts, archive: Path, told: Told, ent
         assert relay.cut_after_bytes == []
 
 
+@pytest.mark.usefixtures("short_waits")
 @pytest.mark.parametrize("url", ["webdavs://observer@127.0.0.1:{port}/sun", "sftp://observer@127.0.0.1:{port}/sun"])
 def test_a_host_that_never_answers_is_given_up_with_one_line(
     url: str, archive: Path, told: Told, enter: Enter, tmp_path: Path
@@ -128,13 +131,11 @@ def test_a_host_that_never_answers_is_given_up_with_one_line(
     put_site(archive, FIRST)
     with servers.relay(9) as relay:
         relay.refusing = True
-        begun = time.monotonic()
         status, answer = told(archive, url.format(port=relay.port))
     assert status == 1
     assert len(answer["causes"]) == 1
     assert "the connection failed 4 times" in answer["causes"][0]
     assert relay.connections == 4
-    assert time.monotonic() - begun < 30
 
 
 # Refused
