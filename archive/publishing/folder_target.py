@@ -8,7 +8,6 @@ the files are replaced one by one, pages after what they show and the home page 
 from __future__ import annotations
 
 import errno
-import json
 import os
 import shutil
 import stat
@@ -18,13 +17,12 @@ from pathlib import Path
 
 from archive.errors import PublishError
 from archive.publishing.digests import Digest, OnFile, digests_of, keep_stamps
-from archive.publishing.manifest import MANIFEST
-from archive.publishing.plan import is_kept, turn
+from archive.publishing.in_place import replace_in_place
+from archive.publishing.plan import is_kept
 from archive.publishing.report import PublishReport
 from archive.publishing.swap import exchange_or_rename
-from archive.publishing.target_checks import check_place, check_site, foreign_files, manifest_in
+from archive.publishing.target_checks import check_place, check_site, foreign_files
 from archive.publishing.tree import (
-    PART_SUFFIX,
     Difference,
     Tree,
     compare,
@@ -192,7 +190,7 @@ def _publish(publication: FolderPublication, target: Path) -> bool:
     _make_folders(target.parent)
     if os.path.ismount(target) or not _by_exchange(publication, target):
         _make_folders(target)
-        _in_place(publication.site, difference, target)
+        replace_in_place(publication.site, difference, target)
     return True
 
 
@@ -280,62 +278,3 @@ def _linked(source: Path, place: Path) -> bool:
     except OSError:
         return False
     return True
-
-
-def _in_place(site: Tree, difference: Difference, target: Path) -> None:
-    """Replace file by file: no page before what it shows, none removed before its last reader.
-
-    Meanwhile the list of files names old and new ones, so that a run that is stopped leaves nothing that the
-    next one would take for somebody else's.
-    """
-    if MANIFEST in difference.copied:
-        _list_both(site[MANIFEST].parent, target)
-    for name in sorted(difference.copied, key=turn):
-        if name != MANIFEST:
-            _replace(site[name], target / name, target)
-    for name in difference.removed:
-        gone = target / name
-        # A folder of the site may stand where a file was, and a file where its folder was.
-        if gone.is_symlink() or (gone.exists() and not gone.is_dir()):
-            gone.unlink()
-    if MANIFEST in difference.copied:
-        _replace(site[MANIFEST], target / MANIFEST, target)
-    remove_empty_folders(target)
-    give_read_bits(target)
-
-
-def _list_both(site_dir: Path, target: Path) -> None:
-    """Put a list of files in the target that names those of the old site and of the new."""
-    rows = {**manifest_in(target).rows, **manifest_in(site_dir).rows}
-    manifest = json.loads((site_dir / MANIFEST).read_text(encoding="utf-8"))
-    manifest["files"] = [rows[path] for path in sorted(rows)]
-    part = _part(target / MANIFEST)
-    part.write_text(json.dumps(manifest, ensure_ascii=False), encoding="utf-8")
-    part.replace(target / MANIFEST)
-    sync_folder(target)
-
-
-def _replace(source: Path, place: Path, target: Path) -> None:
-    """Put a file in its place in one step."""
-    _make_way(place, target)
-    part = _part(place)
-    copy_synced(source, part)
-    part.replace(place)
-    sync_folder(place.parent)
-
-
-def _part(place: Path) -> Path:
-    """The temporary name beside a file, free to be written."""
-    part = place.with_name(f".{place.name}{PART_SUFFIX}")
-    part.unlink(missing_ok=True)
-    return part
-
-
-def _make_way(place: Path, target: Path) -> None:
-    """Remove a file where a folder is needed, and a folder where a file is; make the folders."""
-    for folder in reversed(place.relative_to(target).parents):
-        if (target / folder).is_symlink() or (target / folder).is_file():
-            (target / folder).unlink()
-    if place.is_dir() and not place.is_symlink():
-        shutil.rmtree(place)
-    place.parent.mkdir(parents=True, exist_ok=True)

@@ -135,7 +135,12 @@ class GitPlace:
     def _environment(self) -> Mapping[str, str]:
         """Our own repository, whatever one this runs in; and no questions, for there may be nobody to answer."""
         folder = Path(self._scratch.name)
-        return {"GIT_DIR": str(folder), "GIT_INDEX_FILE": str(folder / "site-index"), "GIT_TERMINAL_PROMPT": "0"}
+        return {
+            "GIT_DIR": str(folder),
+            "GIT_INDEX_FILE": str(folder / "site-index"),
+            "GIT_TERMINAL_PROMPT": "0",
+            "TZ": "UTC",  # a commit tells the zone of whoever made it
+        }
 
     def close(self) -> None:
         """Remove what was fetched."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import posixpath
 import socket
 import threading
@@ -63,13 +64,14 @@ class _Session:
     def _logged_in(self) -> paramiko.SSHClient:
         import paramiko
 
+        logging.getLogger("paramiko").addHandler(logging.NullHandler())  # faults are told in one line, by us
         client = paramiko.SSHClient()
         known = _ssh_config(self._address.host)
         for path in known.get("userknownhostsfile", _KNOWN_HOSTS).split():
             if Path(path).expanduser().is_file():
                 client.load_system_host_keys(str(Path(path).expanduser()))
         client.set_missing_host_key_policy(paramiko.RejectPolicy())
-        proxy = known.get("proxycommand")
+        proxy = known.get("proxycommand") or _jump(known, self._address.port)
         client.connect(
             known.get("hostname", self._address.host),
             port=self._address.port or int(known.get("port", 22)),
@@ -94,6 +96,16 @@ def _ssh_config(host: str) -> dict[str, str]:
     path = Path("~/.ssh/config").expanduser()
     config = paramiko.SSHConfig.from_path(str(path)) if path.is_file() else paramiko.SSHConfig()
     return dict(config.lookup(host))
+
+
+def _jump(known: dict[str, str], port: int | None) -> str | None:
+    """The command for a host behind another one; the library itself does not know ProxyJump."""
+    by = known.get("proxyjump", "none")
+    if by == "none":
+        return None
+    *first, last = by.split(",")
+    through = f"-J {','.join(first)} " if first else ""
+    return f"ssh {through}-W {known['hostname']}:{port or known.get('port', 22)} {last}"
 
 
 class _SftpConnection:

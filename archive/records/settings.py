@@ -260,7 +260,8 @@ def _tables(entries: Iterable[TomlModel], note: str) -> tomlkit.items.AoT:
         if number == 0 and note:
             table.add(tomlkit.comment(note))
         for key, value in entry.model_dump(by_alias=True, exclude_none=True).items():
-            table.add(key, value)
+            if value != ():
+                table.add(key, value)
         tables.append(table)
     return tables
 

@@ -15,11 +15,11 @@ from archive.publishing.checking import Checked, FolderReader, check_published
 from archive.publishing.folder_target import Notes, check_target, prepare_folder, publish_folder
 from archive.publishing.opening import open_place
 from archive.publishing.place import Place, Reader
-from archive.publishing.plan import Plan, turn
+from archive.publishing.plan import turn
 from archive.publishing.remote_target import check_place_open, prepare, read_site, send
 from archive.publishing.report import PublishReport
 from archive.records.folder import DERIVED_NAME, reading
-from archive.records.settings import Settings, TargetSettings, find_named, read_settings
+from archive.records.settings import TargetSettings, find_named, read_settings
 from archive.workflow.building import site_folder
 from archive.workflow.progress import Progress, silent
 
@@ -105,7 +105,7 @@ def rehearse(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> R
         site = read_site(site_dir, stamps=_stamps(root, site_dir), on_file=on_progress)
         with _opened(target) as place:
             publication = prepare(place, site, adopt=wanted.adopt, keep=address.options.keep)
-            plan: Plan = publication.plan
+            plan = publication.plan
             return Rehearsed(address.name, publication.report, plan.send, plan.remove)
 
 
@@ -174,7 +174,7 @@ def _stamps(root: Path, folder: Path) -> Path:
 
 def _find_target(root: Path, wanted: str | None) -> _Target:
     """Folders in the settings are relative to the archive, those on the command line to where it is typed."""
-    settings: Settings = read_settings(root)
+    settings = read_settings(root)
     if wanted is None and not settings.targets:
         raise PublishError("publish: no target; name a folder or a URL, or add [[targets]] to archive.toml")
     names = {entry.name.casefold() for entry in settings.targets}

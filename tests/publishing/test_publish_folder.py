@@ -392,9 +392,11 @@ def test_a_killed_run_leaves_the_old_site_or_the_new_one(tmp_path, target):
     sites = [make_site(tmp_path / n, pages[n]) for n in ("a", "b")]
     versions = [contents(site) for site in sites]
     publish_folder(sites[0], target)
+    process = started(sites[1], target)
     begun = time.perf_counter()
-    started(sites[1], target).communicate()
+    process.wait()
     whole_run_s = time.perf_counter() - begun
+    process.communicate()
     chance = random.Random(20260603)
     old, stopped = 1, 0
     for _ in range(12):
