@@ -6,26 +6,28 @@ appears under its name only when it is whole, so no temporary names are needed.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from archive.errors import PublishError
 from archive.publishing.address import Address
 from archive.publishing.content_types import cache_control, content_type
 from archive.publishing.lanes import run_side_by_side
-from archive.publishing.place import Delivery, Dropped, NotThere
+from archive.publishing.place import Delivery, Dropped, NotThere, persistently
 from archive.publishing.step_by_step import step_by_step
 
 __all__ = ["S3Place"]
 
 _LANES, _BLOCK_BYTES = 8, 1 << 18
-_DELETED_AT_ONCE = 1000  # what the protocol takes in one request
-_TIMEOUT_S, _ATTEMPTS = 30, 5
+_TIMEOUT_S, _ATTEMPTS = 30, 2  # the library's own; each of them is made again by `persistently`
 _MISSING = ("NoSuchKey", "404", "NotFound")
 _BUSY = ("SlowDown", "InternalError", "ServiceUnavailable", "RequestTimeout", "500", "502", "503", "504")
 _WRONG_KEYS = ("InvalidAccessKeyId", "SignatureDoesNotMatch", "AuthFailure", "ExpiredToken", "InvalidToken")
+
+
+Answer = TypeVar("Answer")
 
 
 class S3Place:
@@ -53,14 +55,16 @@ class S3Place:
 
     def sizes(self, folders: Collection[str] | None) -> Mapping[str, int]:
         """All objects below the prefix, a thousand a request."""
+        return self._ask("", self._listed)
+
+    def _listed(self) -> Mapping[str, int]:
         found: dict[str, int] = {}
-        with self._faults():
-            pages = self._client.get_paginator("list_objects_v2").paginate(Bucket=self._bucket, Prefix=self._prefix)
-            for page in pages:
-                for entry in page.get("Contents", ()):
-                    name = entry["Key"].removeprefix(self._prefix)
-                    if name and not name.endswith("/"):  # such keys stand for folders in some tools
-                        found[name] = entry["Size"]
+        pages = self._client.get_paginator("list_objects_v2").paginate(Bucket=self._bucket, Prefix=self._prefix)
+        for page in pages:
+            for entry in page.get("Contents", ()):
+                name = entry["Key"].removeprefix(self._prefix)
+                if name and not name.endswith("/"):  # such keys stand for folders in some tools
+                    found[name] = entry["Size"]
         return found
 
     def apply(self, delivery: Delivery) -> None:
@@ -75,32 +79,36 @@ class S3Place:
         from boto3.s3.transfer import TransferConfig
 
         name, path = file
-        with self._faults(name):
-            self._client.upload_file(
-                str(path),
-                self._bucket,
-                self._prefix + name,
-                ExtraArgs=_headers(name),
-                Config=TransferConfig(use_threads=False),
-            )
+        one_thread = TransferConfig(use_threads=False)
+        place = (self._bucket, self._prefix + name)
+        self._ask(
+            name,
+            lambda: self._client.upload_file(str(path), *place, ExtraArgs=_headers(name), Config=one_thread),
+        )
 
     def put_bytes(self, name: str, data: bytes) -> None:
         """Bring an object there whose bytes are at hand."""
-        with self._faults(name):
-            self._client.put_object(Bucket=self._bucket, Key=self._prefix + name, Body=data, **_headers(name))
+        place = {"Bucket": self._bucket, "Key": self._prefix + name}
+        self._ask(name, lambda: self._client.put_object(**place, Body=data, **_headers(name)))
 
     def delete(self, names: Sequence[str], folders: Sequence[str]) -> None:
         """Remove objects; folders there are none."""
-        for start in range(0, len(names), _DELETED_AT_ONCE):
-            objects = [{"Key": self._prefix + name} for name in names[start : start + _DELETED_AT_ONCE]]
-            with self._faults():
-                answer = self._client.delete_objects(Bucket=self._bucket, Delete={"Objects": objects, "Quiet": True})
-            for error in answer.get("Errors", ()):
-                raise PublishError(f"{self.name}: {error.get('Key')}: cannot be removed ({error.get('Code')})")
+        # One by one: many compatible hosts want another checksum for the request that takes a thousand.
+        run_side_by_side(self._delete, names, lanes=_LANES)
+
+    def _delete(self, name: str) -> None:
+        self._ask(name, lambda: self._client.delete_object(Bucket=self._bucket, Key=self._prefix + name))
 
     def close(self) -> None:
         """Hang up."""
         self._client.close()
+
+    def _ask(self, name: str, ask: Callable[[], Answer]) -> Answer:
+        def once() -> Answer:
+            with self._faults(name):
+                return ask()
+
+        return persistently(once, place=self.name)
 
     @contextmanager
     def _faults(self, name: str = "") -> Iterator[None]:

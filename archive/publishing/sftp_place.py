@@ -140,7 +140,7 @@ class _SftpConnection:
     def _rename(self, part: str, name: str) -> None:
         try:
             self._sftp.posix_rename(part, name)
-        except FileNotFoundError:
+        except (FileNotFoundError, PermissionError):
             raise
         except OSError:
             # A host without that extension renames over nothing only; the file is then missing for an instant.

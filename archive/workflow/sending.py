@@ -14,7 +14,7 @@ from archive.publishing.address import Address, TargetOptions, is_url, parse_add
 from archive.publishing.checking import Checked, FolderReader, check_published
 from archive.publishing.folder_target import Notes, check_target, prepare_folder, publish_folder
 from archive.publishing.opening import open_place
-from archive.publishing.place import Place, Reader
+from archive.publishing.place import Dropped, Place, Reader
 from archive.publishing.plan import turn
 from archive.publishing.remote_target import check_place_open, prepare, read_site, send
 from archive.publishing.report import PublishReport
@@ -73,7 +73,7 @@ def publish(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> Pu
         No such target, it is no place for the site alone, or it could not be reached.
     """
     with reading(root):
-        target, site_dir = _find_target(root, wanted.target), site_folder(root, wanted.site_dir)
+        target, site_dir = _target_and_site(root, wanted)
         address = target.address
         if address.kind == "folder":
             folder, notes = Path(address.path), _notes(root, site_dir, address, on_progress)
@@ -95,7 +95,7 @@ def rehearse(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> R
         As `publish`.
     """
     with reading(root):
-        target, site_dir = _find_target(root, wanted.target), site_folder(root, wanted.site_dir)
+        target, site_dir = _target_and_site(root, wanted)
         address = target.address
         if address.kind == "folder":
             folder, notes = Path(address.path), _notes(root, site_dir, address, on_progress)
@@ -145,6 +145,14 @@ def check_first_target(root: Path) -> None:
         check_place_open(place, keep=target.address.options.keep)
 
 
+def _target_and_site(root: Path, wanted: Wanted) -> tuple[_Target, Path]:
+    target, site_dir = _find_target(root, wanted.target), site_folder(root, wanted.site_dir)
+    address = target.address
+    if address.kind == "zip" and site_dir.resolve() in Path(address.path).resolve().parents:
+        raise PublishError(f"{address.name}: lies in the site that it is to hold: choose a place outside of {site_dir}")
+    return target, site_dir
+
+
 def _reader(root: Path, place: str) -> Reader:
     if place.startswith(("https://", "http://")):
         from archive.publishing.webdav_place import web_reader
@@ -159,7 +167,10 @@ def _reader(root: Path, place: str) -> Reader:
 @contextmanager
 def _opened(target: _Target) -> Iterator[Place]:
     with closing(open_place(target.address, target_name=target.name)) as place:
-        yield place
+        try:
+            yield place
+        except Dropped as dropped:
+            raise PublishError(f"{target.address.name}: the connection failed: {dropped}; publish again") from dropped
 
 
 def _notes(root: Path, site_dir: Path, address: Address, on_progress: Progress) -> Notes:

@@ -12,6 +12,7 @@ from typing import Any
 import httpx
 import pytest
 
+from archive.publishing import remote_target
 from publishing import servers
 from publishing.sites import FIRST, SECOND, contents, files_in, make_archive, put_site
 
@@ -105,6 +106,30 @@ def test_the_first_target_of_the_settings_may_be_a_url_with_its_own_password(
     assert files_in(host.root / "named") == files_in(site) | {"cgi-bin/count.pl": b"of the host", ".quota": b"1"}
 
 
+def test_of_many_folders_those_are_looked_into_where_something_changes(
+    hosts: Hosts, archive: Path, told: Told, enter: Enter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The number is a choice of ours: some round trips a folder would make minutes of thousands."""
+    monkeypatch.setattr(remote_target, "_FOLDERS_LOOKED_INTO", 2)
+    host = hosts("ftps")
+    enter(host.environment)
+    url, folder = f"ftps://observer@127.0.0.1:{host.port}/many", host.root / "many"
+    put_site(archive, FIRST)
+    assert told(archive, url)[0] == 0
+    (folder / "days/2026-06-03/index.html").write_text("cut")  # a page that changes: looked into
+    (folder / "feed.xml").unlink()  # the root always is
+    (folder / "days/2026-06-04/mine.txt").write_text("by hand")  # its folder's page goes: looked into
+    site = put_site(archive, SECOND)
+    status, answer = told(archive, url)
+    assert status == 1
+    assert "days/2026-06-04/mine.txt" in answer["causes"][0]
+    assert told(archive, url, "--adopt")[1]["report"]["copied"] == 5
+    assert files_in(folder) == files_in(site)
+    (folder / "discs/a b ü#1.jpg").write_text("cut")
+    assert told(archive, url)[1]["report"]["copied"] == 0
+    assert told(archive, "--check", url)[1]["changed"] == ["discs/a b ü#1.jpg"]
+
+
 def test_netrc_knows_users_and_passwords(hosts: Hosts, archive: Path, told: Told, enter: Enter, tmp_path: Path) -> None:
     host = hosts("ftps")
     (tmp_path / "netrc").write_text(f'machine 127.0.0.1 login observer password "{servers.PASSWORD}"\n')
@@ -189,6 +214,13 @@ def test_the_same_site_gives_the_same_zip_and_an_unchanged_one_is_not_written_ag
     with zipfile.ZipFile(first) as held:
         assert held.namelist()[0] == "index.html"
         assert {entry.external_attr >> 16 for entry in held.infolist()} == {0o644}
+
+
+def test_a_zip_in_the_site_that_it_would_hold_is_refused(archive: Path, told: Told) -> None:
+    site = put_site(archive, FIRST)
+    status, answer = told(archive, site / "all.zip")
+    assert status == 1
+    assert "lies in the site" in answer["causes"][0]
 
 
 def test_a_file_that_is_no_zip_is_left_alone(archive: Path, told: Told, tmp_path: Path) -> None:

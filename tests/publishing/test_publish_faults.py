@@ -138,6 +138,26 @@ def test_a_host_that_never_answers_is_given_up_with_one_line(
     assert relay.connections == 4
 
 
+@pytest.mark.usefixtures("short_waits")
+def test_an_object_store_that_drops_connections_is_asked_again_and_then_given_up(
+    hosts: Hosts, archive: Path, told: Told, enter: Enter
+) -> None:
+    host = hosts("s3")
+    site = put_site(archive, FIRST)
+    with servers.relay(host.port) as relay:
+        enter({**host.environment, "AWS_ENDPOINT_URL_S3": f"http://127.0.0.1:{relay.port}"})
+        relay.cut_after_bytes = [100, 1500, 100, 100]
+        assert told(archive, "s3://sun/dropped")[0] == 0
+        assert relay.cut_after_bytes == []
+        listed = host.extra.list_objects_v2(Bucket="sun", Prefix="dropped/")["Contents"]
+        assert {entry["Key"].removeprefix("dropped/") for entry in listed} == files_in(site).keys()
+        relay.refusing = True
+        status, answer = told(archive, "s3://sun/dropped")
+    assert status == 1
+    assert len(answer["causes"]) == 1
+    assert "the connection failed 4 times" in answer["causes"][0]
+
+
 # Refused
 
 
