@@ -268,21 +268,52 @@ def film(folder: Path, as_json: bool, out: Path | None, **wanted: Any) -> None:
 
 
 @northlimb.command(
-    short_help="Send the site to where it is served.", epilog="Example: northlimb publish my-sun /srv/www/sun"
+    short_help="Send the site to where it is served.",
+    epilog="Example: northlimb publish my-sun sftp://observer@example.org/srv/www/sun --dry-run",
 )
 @FOLDER
 @click.argument("target", required=False)
 @SITE_DIR
 @click.option("--adopt", is_flag=True, help="Take over a target that holds other files: they are removed.")
+@click.option("--dry-run", is_flag=True, help="List what would travel and what would be removed; change nothing.")
+@click.option(
+    "--check",
+    "check_place",
+    metavar="PLACE",
+    help="Send nothing: read back every file at PLACE, the site's web address or a target, and compare it with the "
+    "built site.",
+)
 @JSON
-def publish(folder: Path, target: str | None, site_dir: Path | None, adopt: bool, as_json: bool) -> None:
-    """Send the built site to TARGET: a folder, or a name among the targets of archive.toml."""
-    from archive.command_output import print_published
-    from archive.records.folder import open_folder
-    from archive.workflow.sending import publish as publish_site
+def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, check_place: str | None, **how: Any) -> int:
+    """Send the built site to TARGET, a name among the targets of archive.toml or a place.
 
-    sent = publish_site(open_folder(folder), target, site_dir=site_dir, adopt=adopt)
-    print_published(sent, as_json=as_json)
+    \b
+    A place is one of
+      a folder, or a file name that ends in .zip
+      rsync+ssh://, sftp://, ftps://, webdavs:// or webdav:// USER@HOST/PATH
+      s3://BUCKET/PREFIX
+      git+ssh://, git+https:// or git+file:// and a repository, then #BRANCH
+
+    Only what changed travels. Passwords come from the environment (NORTHLIMB_PASSWORD), from ~/.netrc or from
+    your keys, never from a URL.
+    """
+    from archive.command_output import print_checked, print_published, print_rehearsed
+    from archive.records.folder import open_folder
+    from archive.workflow import sending
+
+    root = open_folder(folder)
+    if check_place is not None:
+        if target is not None or dry_run or how["adopt"]:
+            raise click.UsageError("--check sends nothing: leave out TARGET, --dry-run and --adopt")
+        found = sending.check(root, check_place, site_dir=how["site_dir"], on_progress=progress())
+        print_checked(found, as_json=as_json)
+        return 0 if found.same else 1
+    wanted = sending.Wanted(target, **how)
+    if dry_run:
+        print_rehearsed(sending.rehearse(root, wanted, on_progress=progress()), as_json=as_json)
+    else:
+        print_published(sending.publish(root, wanted, on_progress=progress()), as_json=as_json)
+    return 0
 
 
 @northlimb.command(

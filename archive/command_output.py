@@ -14,13 +14,14 @@ import click
 
 from archive.command_streams import out, say, terminal_width
 from archive.observation import Orientation
+from archive.publishing.checking import Checked
 from archive.safety import CAUTION
 from archive.workflow.adding import Added
 from archive.workflow.building import Built, Filmed
 from archive.workflow.capturing import longest_words, smear_words
 from archive.workflow.evening import Evening
 from archive.workflow.previewing import PreviewEvent, Refused
-from archive.workflow.sending import Published
+from archive.workflow.sending import Published, Rehearsed
 from archive.workflow.showing import SunAt
 
 __all__ = [
@@ -30,12 +31,14 @@ __all__ = [
     "print_answer",
     "print_built",
     "print_causes",
+    "print_checked",
     "print_created",
     "print_evening",
     "print_filmed",
     "print_preview",
     "print_published",
     "print_refusal",
+    "print_rehearsed",
     "print_sun",
     "print_warnings",
 ]
@@ -124,6 +127,34 @@ def print_published(sent: Published, *, as_json: bool) -> None:
     out(
         f"published to {sent.target}: {count_words(report.copied, 'file')} sent ({report.bytes_copied / 1e6:.1f} MB), "
         f"{report.unchanged} unchanged, {report.removed} removed"
+    )
+
+
+def print_rehearsed(coming: Rehearsed, *, as_json: bool) -> None:
+    """What would travel."""
+    if as_json:
+        print_answer({"status": "done", "dry_run": True, **_fields(coming)}, as_json=True)
+        return
+    for word, names in (("send", coming.send), ("remove", coming.remove)):
+        for name in names:
+            out(f"{word}  {_one_line(name)}")
+    report = coming.report
+    out(
+        f"to {coming.target}: {count_words(report.copied, 'file')} to send ({report.bytes_copied / 1e6:.1f} MB), "
+        f"{report.unchanged} unchanged, {report.removed} to remove; nothing was changed"
+    )
+
+
+def print_checked(found: Checked, *, as_json: bool) -> None:
+    """A line for each file that is not as built."""
+    for advice, names in (("missing there", found.missing), ("not the built site's bytes", found.changed)):
+        print_causes(f"{found.place}: {name}: {advice}; publish again" for name in names)
+    if as_json:
+        print_answer({"status": "done" if found.same else "refused", **_fields(found)}, as_json=True)
+        return
+    out(
+        f"{count_words(found.checked, 'file')} read back from {found.place}; "
+        f"{'all' if found.same else 'not all'} as built"
     )
 
 

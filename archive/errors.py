@@ -15,6 +15,7 @@ A message names the file, the field, the value found and what to do.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -27,13 +28,21 @@ __all__ = [
     "PublishError",
     "SettingsError",
     "clear_refusal",
+    "without_password",
 ]
+
+# From the first colon after the user to the last @ of the word: a password may itself hold either sign.
+_PASSWORD = re.compile(r"(://[^/:@\s]*):\S*@")
 
 
 class ArchiveError(Exception):
-    """Something that the user can put right; `causes` holds one clear line each."""
+    """Something that the user can put right; `causes` holds one clear line each.
+
+    A password in a URL reaches no message, whoever wrote it there.
+    """
 
     def __init__(self, *causes: str) -> None:
+        causes = tuple(map(without_password, causes))
         super().__init__("\n".join(causes))
         self.causes = causes
 
@@ -56,6 +65,11 @@ class FolderError(ArchiveError):
 
 class PublishError(ArchiveError):
     """The publishing target cannot or should not be written."""
+
+
+def without_password(text: str) -> str:
+    """The text with ``***`` for the password of any URL in it."""
+    return _PASSWORD.sub(r"\1:***@", text)
 
 
 @contextmanager

@@ -8,36 +8,32 @@ the files are replaced one by one, pages after what they show and the home page 
 from __future__ import annotations
 
 import errno
-import json
 import os
 import shutil
 import stat
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from archive.disk import sync_disk, sync_folder
 from archive.errors import PublishError
+from archive.publishing.digests import Digest, OnFile, digests_of, keep_stamps
+from archive.publishing.in_place import replace_in_place
+from archive.publishing.plan import is_kept
+from archive.publishing.report import PublishReport
 from archive.publishing.swap import exchange_or_rename
-from archive.publishing.target_checks import (
-    MANIFEST,
-    check_place,
-    check_site,
-    foreign_files,
-    listed_rows,
-)
+from archive.publishing.target_checks import check_place, check_site, foreign_files
 from archive.publishing.tree import (
-    PART_SUFFIX,
     Difference,
     Tree,
     compare,
     copy_bytes,
-    copy_synced,
     files_below,
     give_read_bits,
     remove_empty_folders,
 )
 
-__all__ = ["PublishReport", "check_target", "publish_folder"]
+__all__ = ["FolderPublication", "Notes", "check_target", "prepare_folder", "publish_folder"]
 
 # The file system will not rename this folder or in its parent.
 _NOT_RENAMABLE = (errno.EBUSY, errno.EXDEV, errno.EACCES, errno.EPERM, errno.EROFS)
@@ -46,18 +42,38 @@ _NOT_RENAMABLE = (errno.EBUSY, errno.EXDEV, errno.EACCES, errno.EPERM, errno.ERO
 _NEW_FOLDER_MODE = 0o755
 
 
-@dataclass(frozen=True)
-class PublishReport:
-    """How many files were copied, were there already, were removed; the bytes copied; and what was taken over.
+def _tell_nobody(what: str, done: int, total: int) -> None:
+    """Show nothing."""
 
-    `not_of_the_site` names the removed files that no earlier publication had put there.
+
+@dataclass(frozen=True)
+class Notes:
+    """What a run keeps for the next one, and whom it tells of its progress.
+
+    The two files of stamps spare reading what did not change since the last run; None reads everything.
     """
 
-    copied: int
-    unchanged: int
-    removed: int
-    bytes_copied: int
-    not_of_the_site: tuple[str, ...] = ()
+    site_stamps: Path | None = None
+    target_stamps: Path | None = None
+    on_file: OnFile = _tell_nobody
+
+
+@dataclass(frozen=True)
+class FolderPublication:
+    """What is to be done in a folder; `site` holds what stays there, `digests` what each file of it holds."""
+
+    site: Tree
+    current: Tree
+    digests: Mapping[str, Digest]
+    difference: Difference
+    foreign: tuple[str, ...]
+
+    @property
+    def report(self) -> PublishReport:
+        """What it does, in numbers."""
+        copied, unchanged, removed = self.difference.copied, self.difference.unchanged, self.difference.removed
+        size = sum(self.digests[name].size for name in copied)
+        return PublishReport(len(copied), len(unchanged), len(removed), size, self.foreign)
 
 
 def check_target(site_dir: Path, target: Path, *, adopt: bool = False) -> None:
@@ -74,7 +90,35 @@ def check_target(site_dir: Path, target: Path, *, adopt: bool = False) -> None:
         raise _refused(target, failure) from failure
 
 
-def publish_folder(site_dir: Path, target: Path, *, adopt: bool = False) -> PublishReport:
+def prepare_folder(
+    site_dir: Path, target: Path, *, adopt: bool = False, keep: tuple[str, ...] = (), notes: Notes | None = None
+) -> FolderPublication:
+    """Find out what `publish_folder` would do; nothing is changed but the notes.
+
+    Raises
+    ------
+    PublishError
+        As `publish_folder`.
+    """
+    site_dir, target, notes = site_dir.resolve(), target.resolve(), notes or Notes()
+    try:
+        check_site(site_dir)
+        check_place(site_dir, target, adopt=adopt)
+        site = files_below(site_dir, links="refuse")
+        current = files_below(target, links="list") if target.exists() else {}
+        kept = {name: path for name, path in current.items() if name not in site and is_kept(name, keep)}
+        foreign = foreign_files(target, {**site, **kept}, current, adopt=adopt)
+        digests = digests_of(site, stamps=notes.site_stamps, on_file=notes.on_file)
+        there = digests_of(current, stamps=notes.target_stamps if current else None, on_file=notes.on_file)
+        digests |= {name: there[name] for name in kept if name in there}
+        return FolderPublication({**site, **kept}, current, digests, compare(digests, there, current), foreign)
+    except OSError as failure:
+        raise _refused(target, failure) from failure
+
+
+def publish_folder(
+    site_dir: Path, target: Path, *, adopt: bool = False, keep: tuple[str, ...] = (), notes: Notes | None = None
+) -> PublishReport:
     """Make `target` hold exactly what `site_dir` holds.
 
     Parameters
@@ -85,6 +129,10 @@ def publish_folder(site_dir: Path, target: Path, *, adopt: bool = False) -> Publ
         The folder to publish to; a link is followed, a missing folder is made.
     adopt
         Take over a folder that holds other things than an earlier publication: they are removed.
+    keep
+        Files and folders in the target that are somebody else's and stay.
+    notes
+        Where to keep what spares reading all files again.
 
     Raises
     ------
@@ -99,14 +147,17 @@ def publish_folder(site_dir: Path, target: Path, *, adopt: bool = False) -> Publ
     on any host. The target becomes another folder of the same name: a container that has it mounted must be
     given its parent. One run at a time: the caller's lock on the archive sees to that.
     """
-    site_dir, target = site_dir.resolve(), target.resolve()
     try:
-        check_site(site_dir)
-        check_place(site_dir, target, adopt=adopt)
-        _recover(target)
-        return _publish(site_dir, target, adopt=adopt)
+        check_site(site_dir.resolve())
+        check_place(site_dir.resolve(), target.resolve(), adopt=adopt)
+        _recover(target.resolve())
+        publication = prepare_folder(site_dir, target, adopt=adopt, keep=keep, notes=notes)
+        changed = _publish(publication, target.resolve())
+        if changed and notes is not None and notes.target_stamps is not None:
+            keep_stamps(files_below(target.resolve(), links="list"), publication.digests, notes.target_stamps)
+        return publication.report
     except OSError as failure:
-        raise _refused(target, failure) from failure
+        raise _refused(target.resolve(), failure) from failure
 
 
 def _refused(target: Path, failure: OSError) -> PublishError:
@@ -129,22 +180,18 @@ def _recover(target: Path) -> None:
             shutil.rmtree(left)
 
 
-def _publish(site_dir: Path, target: Path, *, adopt: bool) -> PublishReport:
-    """Bring the target to the site's state, by exchange where that works, else in place."""
-    site = files_below(site_dir, links="refuse")
-    current = files_below(target, links="list") if target.exists() else {}
-    foreign = foreign_files(target, site, current, adopt=adopt)
-    difference = compare(site, current)
+def _publish(publication: FolderPublication, target: Path) -> bool:
+    """Bring the target to the site's state, by exchange where that works, else in place; False if it was."""
+    difference = publication.difference
     if not difference.copied and not difference.removed:
         remove_empty_folders(target)
         give_read_bits(target)
-        return PublishReport(0, len(difference.unchanged), 0, 0)
+        return False
     _make_folders(target.parent)
-    written = None if os.path.ismount(target) else _by_exchange(site, current, difference, target)
-    if written is None:
+    if os.path.ismount(target) or not _by_exchange(publication, target):
         _make_folders(target)
-        written = _in_place(site, difference, target)
-    return PublishReport(len(difference.copied), len(difference.unchanged), len(difference.removed), written, foreign)
+        replace_in_place(publication.site, difference, target)
+    return True
 
 
 def _make_folders(folder: Path) -> None:
@@ -155,20 +202,20 @@ def _make_folders(folder: Path) -> None:
         one.chmod(_NEW_FOLDER_MODE)
 
 
-def _by_exchange(site: Tree, current: Tree, difference: Difference, target: Path) -> int | None:
-    """Prepare the new version and put it in the target's place; None where the folder cannot be renamed."""
+def _by_exchange(publication: FolderPublication, target: Path) -> bool:
+    """Prepare the new version and put it in the target's place; False where the folder cannot be renamed."""
     new = _beside(target, "new")
     try:
         if not _begun(new, target):
-            return None
-        written = _stage(site, current, difference, new)
+            return False
+        _stage(publication, new)
         give_read_bits(new)
         if not _replaced(new, target):
-            return None
+            return False
     finally:
         shutil.rmtree(new, ignore_errors=True)  # after the exchange the old version bears this name
     shutil.rmtree(_beside(target, "old"), ignore_errors=True)
-    return written
+    return True
 
 
 def _begun(new: Path, target: Path) -> bool:
@@ -208,21 +255,19 @@ def _replaced(new: Path, target: Path) -> bool:
     return True
 
 
-def _stage(site: Tree, current: Tree, difference: Difference, new: Path) -> int:
-    """Fill the new version and bring it to disk; return the bytes copied.
+def _stage(publication: FolderPublication, new: Path) -> None:
+    """Fill the new version and bring it to disk.
 
     Unchanged files are linked from the current version, not copied; never from the site, so that nothing
     done to the site later can reach the target.
     """
-    written = 0
-    unchanged = set(difference.unchanged)
-    for name, path in site.items():
+    unchanged = set(publication.difference.unchanged)
+    for name, path in publication.site.items():
         place = new / name
         place.parent.mkdir(parents=True, exist_ok=True)
-        if name not in unchanged or not _linked(current[name], place):
-            written += copy_bytes(path, place)
+        if name not in unchanged or not _linked(publication.current[name], place):
+            copy_bytes(path, place)
     sync_disk(new)  # once: a sync for each file of a large site takes minutes
-    return written
 
 
 def _linked(source: Path, place: Path) -> bool:
@@ -232,72 +277,3 @@ def _linked(source: Path, place: Path) -> bool:
     except OSError:
         return False
     return True
-
-
-def _in_place(site: Tree, difference: Difference, target: Path) -> int:
-    """Replace file by file: no page before what it shows, none removed before its last reader.
-
-    Meanwhile the list of files names old and new ones, so that a run that is stopped leaves nothing that the
-    next one would take for somebody else's.
-    """
-    written = 0
-    if MANIFEST in difference.copied:
-        _list_both(site[MANIFEST].parent, target)
-    for name in sorted(difference.copied, key=_turn):
-        if name != MANIFEST:
-            written += _replace(site[name], target / name, target)
-    for name in difference.removed:
-        gone = target / name
-        # A folder of the site may stand where a file was, and a file where its folder was.
-        if gone.is_symlink() or (gone.exists() and not gone.is_dir()):
-            gone.unlink()
-    if MANIFEST in difference.copied:
-        written += _replace(site[MANIFEST], target / MANIFEST, target)
-    remove_empty_folders(target)
-    give_read_bits(target)
-    return written
-
-
-def _list_both(site_dir: Path, target: Path) -> None:
-    """Put a list of files in the target that names those of the old site and of the new."""
-    rows = {**listed_rows(target), **listed_rows(site_dir)}
-    manifest = json.loads((site_dir / MANIFEST).read_text(encoding="utf-8"))
-    manifest["files"] = [rows[path] for path in sorted(rows)]
-    part = _part(target / MANIFEST)
-    part.write_text(json.dumps(manifest, ensure_ascii=False), encoding="utf-8")
-    part.replace(target / MANIFEST)
-    sync_folder(target)
-
-
-def _replace(source: Path, place: Path, target: Path) -> int:
-    """Put a file in its place in one step; return its bytes."""
-    _make_way(place, target)
-    part = _part(place)
-    written = copy_synced(source, part)
-    part.replace(place)
-    sync_folder(place.parent)
-    return written
-
-
-def _part(place: Path) -> Path:
-    """The temporary name beside a file, free to be written."""
-    part = place.with_name(f".{place.name}{PART_SUFFIX}")
-    part.unlink(missing_ok=True)
-    return part
-
-
-def _turn(name: str) -> tuple[int, str]:
-    """Return a file's turn: pictures and data, pages, the home page."""
-    if name == "index.html":
-        return 3, name
-    return (2 if name.endswith((".html", ".xml")) else 1), name
-
-
-def _make_way(place: Path, target: Path) -> None:
-    """Remove a file where a folder is needed, and a folder where a file is; make the folders."""
-    for folder in reversed(place.relative_to(target).parents):
-        if (target / folder).is_symlink() or (target / folder).is_file():
-            (target / folder).unlink()
-    if place.is_dir() and not place.is_symlink():
-        shutil.rmtree(place)
-    place.parent.mkdir(parents=True, exist_ok=True)

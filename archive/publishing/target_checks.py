@@ -2,31 +2,25 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 from archive.errors import PublishError
+from archive.publishing.manifest import GENERATOR, MANIFEST, Manifest, read_manifest
+from archive.publishing.plan import NEVER_IN_TARGET, foreign_refusal
 from archive.publishing.tree import PART_SUFFIX, Tree
 
-__all__ = ["MANIFEST", "check_place", "check_site", "foreign_files", "is_ours", "listed_rows"]
-
-# The list of files at the site's root; in a target it is the sign that the folder is ours to change.
-MANIFEST = "files.json"
-_GENERATOR = "Northlimb"
+__all__ = ["check_place", "check_site", "foreign_files", "manifest_in"]
 
 # The sign of an archive, in the target or in a folder around it.
 _ARCHIVE_SIGN = "archive.toml"
-# Folders with these at any depth are somebody's originals or history, never a place for a site alone.
-_NEVER_IN_TARGET = frozenset({_ARCHIVE_SIGN, "checksums.sha256", ".git", ".hg", ".svn"})
-_NAMES_SHOWN = 5
 
 
 def check_site(site_dir: Path) -> None:
     """Raise PublishError where no built site is."""
-    if not is_ours(site_dir):
-        raise PublishError(f"{site_dir / MANIFEST}: no built site of {_GENERATOR} here: run build first")
-    if _manifest(site_dir).get("unfinished"):
+    listed = manifest_in(site_dir)
+    if not listed.ours:
+        raise PublishError(f"{site_dir / MANIFEST}: no built site of {GENERATOR} here: run build first")
+    if listed.unfinished:
         raise PublishError(f"{site_dir / MANIFEST}: the last build was stopped before its end: run build again")
 
 
@@ -45,12 +39,12 @@ def check_place(site_dir: Path, target: Path, *, adopt: bool) -> None:
         raise PublishError(f"{target}: target is or holds your home folder: choose a folder for the site alone")
     if target.exists() and not target.is_dir():
         raise PublishError(f"{target}: target is a file: choose a folder")
-    for name in sorted(_NEVER_IN_TARGET):
+    for name in sorted(NEVER_IN_TARGET):
         if (target / name).exists():
             raise _holds(target, name)
-    if target.exists() and not adopt and any(target.iterdir()) and not is_ours(target):
+    if target.exists() and not adopt and any(target.iterdir()) and not manifest_in(target).ours:
         raise PublishError(
-            f"{target}: target holds other files and no {MANIFEST} of {_GENERATOR}: "
+            f"{target}: target holds other files and no {MANIFEST} of {GENERATOR}: "
             "empty it, choose another, or take it over with --adopt, which removes them"
         )
 
@@ -64,15 +58,12 @@ def foreign_files(target: Path, site: Tree, current: Tree, *, adopt: bool) -> tu
         There are some, and `adopt` is false; or there are originals or a history, whatever `adopt` says.
     """
     for name in current:
-        if _NEVER_IN_TARGET.intersection(PurePosixPath(name).parts):
+        if NEVER_IN_TARGET.intersection(name.split("/")):
             raise _holds(target, name)
-    ours = {MANIFEST, *site, *listed_rows(target)}
+    ours = {MANIFEST, *site, *manifest_in(target).rows}
     foreign = tuple(name for name in current if name not in ours and not name.endswith(PART_SUFFIX))
     if foreign and not adopt:
-        raise PublishError(
-            f"{target}: holds files that are not of this site: {_some(foreign)}; move them away "
-            "(or into the site's folder, to be published with it), or --adopt removes them"
-        )
+        raise foreign_refusal(target, foreign)
     return foreign
 
 
@@ -80,31 +71,9 @@ def _holds(target: Path, name: str) -> PublishError:
     return PublishError(f"{target}: target holds {name}: choose a folder for the site alone")
 
 
-def is_ours(folder: Path) -> bool:
-    """Tell whether a folder holds a site that this program wrote."""
-    return _manifest(folder).get("generator") == _GENERATOR
-
-
-def listed_rows(folder: Path) -> dict[str, object]:
-    """The rows of a folder's list of files by their paths; none where it is not ours or makes no sense."""
-    rows = _manifest(folder).get("files")
-    return {
-        row["path"]: row
-        for row in (rows if isinstance(rows, list) else [])
-        if isinstance(row, dict) and isinstance(row.get("path"), str)
-    }
-
-
-def _manifest(folder: Path) -> dict[str, object]:
+def manifest_in(folder: Path) -> Manifest:
+    """The list of files in a folder; an empty one where there is none."""
     try:
-        manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return {}
-    return manifest if isinstance(manifest, dict) else {}
-
-
-def _some(names: Iterable[str]) -> str:
-    """The first few names, and how many more there are."""
-    listed = list(names)
-    more = len(listed) - _NAMES_SHOWN
-    return ", ".join(listed[:_NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")
+        return read_manifest((folder / MANIFEST).read_bytes())
+    except OSError:
+        return Manifest()

@@ -6,7 +6,7 @@ import contextlib
 import os
 import shutil
 import stat
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -49,23 +49,30 @@ def files_below(folder: Path, *, links: str) -> Tree:
     with a `PublishError`, or ``"list"`` them like files (to be replaced or removed, never followed).
     """
     found: dict[str, Path] = {}
-    for root, folders, names in os.walk(folder, onerror=_raise):
-        here = Path(root)
-        odd = [name for name in folders if (here / name).is_symlink()]
-        odd += [name for name in names if (here / name).is_symlink() or not (here / name).is_file()]
-        if odd and links == "refuse":
-            raise PublishError(f"{here / min(odd)}: neither a file nor a folder: run build again")
-        for name in {*names, *odd}:
-            found[(here / name).relative_to(folder).as_posix()] = here / name
+    odd: list[str] = []
+    waiting = [""]
+    while waiting:
+        below = waiting.pop()
+        with os.scandir(folder / below) as entries:
+            for entry in entries:
+                name = below + entry.name
+                if entry.is_dir(follow_symlinks=False):
+                    waiting.append(f"{name}/")
+                    continue
+                found[name] = folder / name
+                if not entry.is_file(follow_symlinks=False):
+                    odd.append(name)
+    if odd and links == "refuse":
+        raise PublishError(f"{folder / min(odd)}: neither a file nor a folder: run build again")
     return dict(sorted(found.items()))
 
 
-def compare(site: Tree, target: Tree) -> Difference:
-    """Compare two trees byte by byte; dates and sizes alone are not trusted."""
-    unchanged = tuple(name for name, path in site.items() if name in target and _same_bytes(path, target[name]))
+def compare(site: Mapping[str, object], target: Mapping[str, object], there: Iterable[str]) -> Difference:
+    """Compare by their digests what a site and a target hold; `there` are all names in the target."""
+    unchanged = tuple(name for name, digest in site.items() if target.get(name) == digest)
     same = set(unchanged)
     copied = tuple(name for name in site if name not in same)
-    return Difference(copied, unchanged, tuple(name for name in target if name not in site))
+    return Difference(copied, unchanged, tuple(name for name in there if name not in site))
 
 
 def copy_synced(source: Path, destination: Path) -> int:
@@ -97,30 +104,19 @@ def give_read_bits(folder: Path) -> None:
     Bits are only added. Left as they are: files of another owner, and file systems that know no such bits.
     """
     wanted = stat.S_IMODE(folder.stat().st_mode) & 0o555
-    for root, folders, names in os.walk(folder):
-        for name in folders:
-            _add_bits(Path(root) / name, wanted)
-        for name in names:
-            _add_bits(Path(root) / name, wanted & 0o444)
+    waiting = [str(folder)]
+    while waiting:
+        with os.scandir(waiting.pop()) as entries:
+            for entry in entries:
+                if entry.is_dir(follow_symlinks=False):
+                    _add_bits(entry, wanted)
+                    waiting.append(entry.path)
+                else:
+                    _add_bits(entry, wanted & 0o444)
 
 
-def _add_bits(path: Path, bits: int) -> None:
-    mode = stat.S_IMODE(path.lstat().st_mode)
-    if mode & bits != bits and not path.is_symlink():
+def _add_bits(entry: os.DirEntry[str], bits: int) -> None:
+    mode = stat.S_IMODE(entry.stat(follow_symlinks=False).st_mode)
+    if mode & bits != bits and not entry.is_symlink():
         with contextlib.suppress(PermissionError, NotImplementedError):
-            path.chmod(mode | bits)
-
-
-def _same_bytes(first: Path, second: Path) -> bool:
-    """Tell whether two files hold the same bytes; a link counts as another thing than what it leads to."""
-    if second.is_symlink() or not second.is_file() or first.stat().st_size != second.stat().st_size:
-        return False
-    with first.open("rb") as one, second.open("rb") as other:
-        while block := one.read(_BLOCK_BYTES):
-            if block != other.read(_BLOCK_BYTES):
-                return False
-    return True
-
-
-def _raise(error: OSError) -> None:
-    raise error
+            Path(entry.path).chmod(mode | bits)

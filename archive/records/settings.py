@@ -11,7 +11,7 @@ from typing import Annotated, Literal, TypeVar, get_args
 import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from archive.errors import SettingsError
+from archive.errors import SettingsError, without_password
 from archive.observation import Band
 from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
 from archive.records.value_kinds import Text, Zone, yes_or_no
@@ -54,6 +54,14 @@ def _web_address(address: str) -> str:
     return address
 
 
+def _target_url(url: str) -> str:
+    if without_password(url) != url:
+        raise ValueError("must hold no password; it comes from the environment, ~/.netrc or your keys")
+    if not re.match(r"[a-z][a-z0-9+]*://", url):
+        raise ValueError("must be a URL such as sftp://host/path; a path of this computer is written folder = ...")
+    return url
+
+
 class SiteSettings(TomlModel):
     """Where the telescope stood; geodetic, north and east positive."""
 
@@ -75,10 +83,24 @@ class InstrumentSettings(TomlModel):
 
 
 class TargetSettings(TomlModel):
-    """Where `publish` sends the site."""
+    """Where `publish` sends the site: a folder or zip, or a URL (`archive.publishing.address` takes it apart).
+
+    `branch` is for git, `endpoint` and `region` for S3; `keep` names what is somebody else's there and stays.
+    """
 
     name: Text
-    folder: Text
+    folder: Text | None = None
+    url: Annotated[Text, AfterValidator(_target_url)] | None = None
+    branch: Text | None = None
+    endpoint: Annotated[Text, AfterValidator(_web_address)] | None = None
+    region: Text | None = None
+    keep: tuple[Text, ...] = ()
+
+    @model_validator(mode="after")
+    def _one_place(self) -> TargetSettings:
+        if (self.folder is None) == (self.url is None):
+            raise ValueError("give one place: folder or url")
+        return self
 
 
 class FilmSettings(TomlModel):
@@ -250,7 +272,7 @@ _TOP_KEYS = {
 _TARGET_EXAMPLE = """
 # [[targets]]                         # where `publish` sends the site
 # name = "web"
-# folder = "/path/to/web/folder"
+# folder = "/path/to/web/folder"      # or url = "sftp://me@host/path"; no password here
 """
 
 
@@ -261,7 +283,8 @@ def _tables(entries: Iterable[TomlModel], note: str) -> tomlkit.items.AoT:
         if number == 0 and note:
             table.add(tomlkit.comment(note))
         for key, value in entry.model_dump(by_alias=True, exclude_none=True).items():
-            table.add(key, value)
+            if value != ():
+                table.add(key, value)
         tables.append(table)
     return tables
 

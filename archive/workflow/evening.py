@@ -8,7 +8,7 @@ from pathlib import Path
 from archive.records.settings import FilmSettings
 from archive.workflow.building import Built, build_with_film
 from archive.workflow.progress import Progress
-from archive.workflow.sending import Published, publish
+from archive.workflow.sending import Published, Wanted, publish
 
 __all__ = ["Evening", "build_film_publish"]
 
@@ -32,4 +32,4 @@ def build_film_publish(root: Path, *, on_progress: Progress) -> Evening:
         As `build` and `publish` do; `check_first_target` tells beforehand of a target that would not take the site.
     """
     built = build_with_film(root, _WEEK, on_progress=on_progress)
-    return Evening(built, publish(root, None, site_dir=None, adopt=False))
+    return Evening(built, publish(root, Wanted(), on_progress=on_progress))

@@ -117,7 +117,7 @@ def test_what_is_no_latitude_is_refused(value, advice):
         ({"instrument": "filter = '  '"}, "instruments[1].filter = '  ': must not be empty"),
         ({"instrument": 'filter = "a\\nb"'}, "instruments[1].filter = 'a\\nb': must be on one line, without control"),
         ({"rest": "[targets]\nname = 'web'\nfolder = 'x'"}, "targets: must be written as a table [[targets]]"),
-        ({"rest": "[[targets]]\nname = 'web'"}, "targets[1].folder: missing; add it"),
+        ({"rest": "[[targets]]\nname = 'web'"}, "targets[1]: give one place: folder or url"),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )

@@ -1,0 +1,160 @@
+"""Where a site is to go: a folder, a zip, or a URL whose scheme says how it travels."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import Literal, get_args
+from urllib.parse import SplitResult, unquote, urlsplit
+
+from archive.errors import PublishError, without_password
+
+__all__ = ["Address", "Kind", "TargetOptions", "is_url", "parse_address", "parse_web_address"]
+
+Kind = Literal["sftp", "rsync", "ftps", "s3", "webdavs", "webdav", "git", "zip", "folder"]
+
+_SCHEMES: dict[str, Kind] = {
+    "sftp": "sftp",
+    "rsync+ssh": "rsync",
+    "ftps": "ftps",
+    "s3": "s3",
+    "webdavs": "webdavs",
+    "webdav": "webdav",
+    "git+ssh": "git",
+    "git+https": "git",
+    "git+file": "git",
+}
+_NEAR = {"ftp": "ftps", "rsync": "rsync+ssh", "ssh": "rsync+ssh", "scp": "sftp", "dav": "webdav", "davs": "webdavs"}
+_BRANCH = "pages"
+
+
+@dataclass(frozen=True)
+class TargetOptions:
+    """What a target needs besides its address.
+
+    `branch` is for git, `endpoint` and `region` for S3; `keep` names files and folders at the target that are
+    somebody else's and stay.
+    """
+
+    branch: str | None = None
+    endpoint: str | None = None
+    region: str | None = None
+    keep: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Address:
+    """A target's address, taken apart; `name` is how it is told, and never holds a secret.
+
+    `path` is the place at the host: for ``s3`` the prefix in the bucket `host`, for ``git`` the remote's own URL.
+    """
+
+    kind: Kind
+    name: str
+    path: str
+    host: str = ""
+    port: int | None = None
+    user: str | None = None
+    options: TargetOptions = TargetOptions()
+
+
+def is_url(text: str) -> bool:
+    """Tell a URL from a folder's name."""
+    return re.match(r"[A-Za-z][A-Za-z0-9+.-]*://", text) is not None
+
+
+def parse_address(text: str, options: TargetOptions | None = None) -> Address:
+    """Take a target's address apart.
+
+    Raises
+    ------
+    PublishError
+        An unknown scheme, a password in the URL, or a part that is missing.
+    """
+    options = options or TargetOptions()
+    if not is_url(text):
+        kind: Kind = "zip" if text.lower().endswith(".zip") and not Path(text).is_dir() else "folder"
+        return Address(kind, text, text, options=options)
+    _refuse_password(text)
+    parts = urlsplit(text)
+    if parts.scheme not in _SCHEMES:
+        raise PublishError(f"{text}: targets of this kind are not known: {_advice(parts.scheme)}")
+    if parts.query or (parts.fragment and not parts.scheme.startswith("git+")):
+        raise PublishError(f"{parts.scheme}://{parts.netloc}{parts.path}: take out what follows ? or #")
+    if parts.scheme.startswith("git+"):
+        return _git_address(parts, options)
+    return _host_address(parts, options)
+
+
+def parse_web_address(text: str) -> str:
+    """A public web address with the slash at its end, so that files' names can follow.
+
+    Raises
+    ------
+    PublishError
+        A password in it, or no host.
+    """
+    _refuse_password(text)
+    parts = urlsplit(text)
+    if not parts.hostname or parts.query or parts.fragment:
+        raise PublishError(f"{text}: not the address of a site; write it like https://example.org/sun/")
+    path = re.sub(r"index\.html$", "", parts.path)
+    return f"{parts.scheme}://{parts.netloc}{path.rstrip('/')}/"
+
+
+def _refuse_password(text: str) -> None:
+    """A password in a URL ends in histories, logs and backups."""
+    try:
+        parts = urlsplit(text)
+        held = parts.password is not None or (parts.port is None and without_password(text) != text)
+    except ValueError:  # the port is no number: part of a password that holds a slash, or a slip
+        held = True
+    if held:
+        raise PublishError(
+            f"{text}: holds a password or a port that is no number: take it out; passwords come from the environment "
+            "(NORTHLIMB_PASSWORD), from ~/.netrc or from your keys"
+        )
+
+
+def _host_address(parts: SplitResult, options: TargetOptions) -> Address:
+    name = f"{parts.scheme}://{parts.netloc}{parts.path}"
+    if not parts.hostname:
+        raise PublishError(f"{name}: names no host; write it like {parts.scheme}://host/path")
+    kind, path = _SCHEMES[parts.scheme], unquote(parts.path)
+    if ".." in PurePosixPath(path).parts or not path.isprintable():
+        raise PublishError(f"{name}: the path must not hold .. or control characters")
+    if kind != "s3" and not path.strip("/"):
+        raise PublishError(f"{name}: names no folder; write it like {parts.scheme}://host/path (~ is your home there)")
+    # Host names know no large letters, but buckets are taken as written.
+    host = parts.netloc.rpartition("@")[2] if kind == "s3" else parts.hostname
+    user = unquote(parts.username) if parts.username else None
+    if kind == "s3" and (user or parts.port):
+        raise PublishError(f"{name}: write s3://bucket/prefix; keys come from the environment, the host is endpoint")
+    if any(value and value.startswith("-") for value in (host, user)):
+        raise PublishError(f"{name}: host and user must not begin with a dash")
+    return Address(kind, name, path, host, parts.port, user, options)
+
+
+def _git_address(parts: SplitResult, options: TargetOptions) -> Address:
+    remote = f"{parts.scheme.removeprefix('git+')}://{parts.netloc}{parts.path}"
+    branch = parts.fragment or options.branch or _BRANCH
+    if not parts.path.strip("/") or (not parts.netloc and parts.scheme != "git+file"):
+        raise PublishError(f"git+{remote}: names no repository; write it like git+ssh://git@host/name.git")
+    if parts.netloc.startswith("-"):
+        raise PublishError(f"git+{remote}: host and user must not begin with a dash")
+    if not re.fullmatch(r"[A-Za-z0-9_][A-Za-z0-9._/-]*", branch) or ".." in branch or branch.endswith((".lock", "/")):
+        raise PublishError(f"git+{remote}: branch = {branch!r}: not a branch's name")
+    kept = TargetOptions(branch, options.endpoint, options.region, options.keep)
+    return Address("git", f"git+{remote}#{branch}", remote, options=kept)
+
+
+def _advice(scheme: str) -> str:
+    if scheme in ("http", "https"):
+        return f"a site is read at {scheme}://, but written at webdavs://, s3://, sftp:// and the like"
+    if scheme in _NEAR:
+        return f"write {_NEAR[scheme]}://"
+    return "use one of " + ", ".join(f"{known}://" for known in _SCHEMES) + ", a folder or a .zip"
+
+
+assert set(_SCHEMES.values()) | {"zip", "folder"} == set(get_args(Kind))

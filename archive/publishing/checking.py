@@ -1,0 +1,103 @@
+"""Reading back what was published and comparing every file with the built site."""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.errors import PublishError
+from archive.publishing.digests import Digest, OnFile
+from archive.publishing.lanes import run_side_by_side
+from archive.publishing.manifest import MANIFEST, manifest_bytes, read_manifest
+from archive.publishing.place import NotThere, Reader, persistently, read_whole
+from archive.publishing.remote_target import SiteFiles
+
+__all__ = ["Checked", "FolderReader", "check_published"]
+
+_BLOCK_BYTES = 1 << 20
+
+
+@dataclass(frozen=True)
+class Checked:
+    """How a published site compares with the built one; paths below the site's root, sorted."""
+
+    place: str
+    checked: int
+    missing: tuple[str, ...]
+    changed: tuple[str, ...]
+
+    @property
+    def same(self) -> bool:
+        """Whether every file is there, to the byte."""
+        return not (self.missing or self.changed)
+
+
+def check_published(reader: Reader, site: SiteFiles, *, on_file: OnFile) -> Checked:
+    """Read every file of the site at a place, and the list of files, and compare their sha256.
+
+    Raises
+    ------
+    PublishError
+        The place cannot be reached.
+    """
+    names = sorted(site.digests)
+    listing = read_whole(reader, MANIFEST)
+    reader.expect(names)
+    guard, done = threading.Lock(), 0
+
+    def look(name: str) -> Digest | None:
+        nonlocal done
+        found = persistently(lambda: _digest_at(reader, name), place=reader.name)
+        with guard:
+            done += 1
+            on_file("reading back", done, len(names))
+        return found
+
+    found = dict(zip(names, run_side_by_side(look, names, lanes=reader.lanes), strict=True))
+    missing = [name for name in names if found[name] is None]
+    changed = [name for name in names if found[name] not in (None, site.digests[name])]
+    if listing is None:
+        missing.append(MANIFEST)
+    elif read_manifest(listing).rows != read_manifest(manifest_bytes(site.digests)).rows:
+        changed.append(MANIFEST)
+    return Checked(reader.name, len(names) + 1, tuple(sorted(missing)), tuple(sorted(changed)))
+
+
+def _digest_at(reader: Reader, name: str) -> Digest | None:
+    sha256, size = hashlib.sha256(), 0
+    try:
+        for block in reader.chunks(name):
+            sha256.update(block)
+            size += len(block)
+    except NotThere:
+        return None
+    return Digest(sha256.hexdigest(), size)
+
+
+class FolderReader:
+    """A published folder of this computer."""
+
+    lanes = 1
+
+    def __init__(self, folder: Path) -> None:
+        self.name, self._folder = str(folder), folder
+        if not folder.is_dir():
+            raise PublishError(f"{folder}: no such folder to check")
+
+    def expect(self, names: Sequence[str]) -> None:
+        """Nothing to prepare."""
+
+    def chunks(self, name: str) -> Iterator[bytes]:
+        """The bytes of a file."""
+        try:
+            with (self._folder / name).open("rb") as stream:
+                while block := stream.read(_BLOCK_BYTES):
+                    yield block
+        except (FileNotFoundError, IsADirectoryError, NotADirectoryError):
+            raise NotThere(name) from None
+
+    def close(self) -> None:
+        """Nothing stays open."""

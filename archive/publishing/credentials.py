@@ -1,0 +1,62 @@
+"""Who to say one is at a host, and the password: from the environment or ~/.netrc, never from the archive."""
+
+from __future__ import annotations
+
+import netrc
+import os
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from archive.errors import PublishError
+from archive.publishing.address import Address
+
+__all__ = ["Login", "find_login"]
+
+_PASSWORD = "NORTHLIMB_PASSWORD"  # the variable's name, not a password
+_USER = "NORTHLIMB_USER"
+
+
+@dataclass(frozen=True)
+class Login:
+    """A user and a password, which no message shows; None where nothing names them."""
+
+    user: str | None
+    password: str | None = field(repr=False)
+
+
+def find_login(address: Address, target_name: str | None) -> Login:
+    """Find user and password for a host.
+
+    In this order: the environment's ``NORTHLIMB_PASSWORD_NAME`` for a target called ``name``, ``NORTHLIMB_PASSWORD``
+    (and the same with ``USER``), then ``~/.netrc`` (or the file that ``NETRC`` names). A user in the URL stands.
+
+    Raises
+    ------
+    PublishError
+        ~/.netrc makes no sense.
+    """
+    user = address.user or _from_environment(_USER, target_name)
+    password = _from_environment(_PASSWORD, target_name)
+    if password is None:
+        found = _from_netrc(address)
+        if found is not None and user in (None, found.user):
+            return found
+    return Login(user, password)
+
+
+def _from_environment(variable: str, target_name: str | None) -> str | None:
+    own = f"{variable}_{re.sub(r'[^A-Z0-9]', '_', target_name.upper())}" if target_name else variable
+    return os.environ.get(own) or os.environ.get(variable)
+
+
+def _from_netrc(address: Address) -> Login | None:
+    path = Path(os.environ.get("NETRC") or "~/.netrc").expanduser()
+    if not path.is_file():
+        return None
+    try:
+        entry = netrc.netrc(path).authenticators(address.host)
+    except (netrc.NetrcParseError, OSError, UnicodeDecodeError) as error:
+        reason = f"line {error.lineno}: {error.msg}" if isinstance(error, netrc.NetrcParseError) else "cannot be read"
+        raise PublishError(f"{path}: {reason}; mend it, or set {_PASSWORD}") from None
+    return None if entry is None else Login(entry[0] or None, entry[2])

@@ -1,0 +1,101 @@
+"""What files hold, told by size and sha256; unchanged files are known by their stamps and not read again.
+
+A stamp is size, time of the bytes, time of the file's entry and its number. The time of the entry (ctime) cannot be
+set by programs, so a file written over with the same size and date is still read. Stamps are kept in a file of
+derived values: without it everything is read, and the answer is the same.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import stat
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.publishing.tree import Tree
+
+__all__ = ["Digest", "OnFile", "digest_of_bytes", "digests_of", "keep_stamps"]
+
+# Called with what is being done, how many files are done, and of how many.
+OnFile = Callable[[str, int, int], None]
+
+# A file changed this shortly before it was looked at may change again within one tick of the clock.
+_TICK_NS = 100_000_000
+
+_Stamp = tuple[int, int, int, int]
+
+
+@dataclass(frozen=True)
+class Digest:
+    """What a file holds."""
+
+    sha256: str
+    size: int
+
+
+def digests_of(tree: Tree, *, stamps: Path | None = None, on_file: OnFile) -> dict[str, Digest]:
+    """The digests of all files of a tree; what is no plain file (a link, a socket) has none.
+
+    Parameters
+    ----------
+    stamps : Path or None
+        The file of stamps of an earlier run; brought up to date. None reads every file.
+    """
+    known = _read_stamps(stamps)
+    found: dict[str, tuple[_Stamp, Digest]] = {}
+    for number, (name, path) in enumerate(tree.items(), start=1):
+        there = path.lstat()
+        if stat.S_ISREG(there.st_mode):
+            stamp, sha256 = known.get(name, (None, ""))
+            fresh = _stamp(there)
+            found[name] = fresh, Digest(sha256, fresh[0]) if stamp == fresh else _digest_of_file(path)
+        on_file("reading files", number, len(tree))
+    if stamps is not None and {name: (stamp, digest.sha256) for name, (stamp, digest) in found.items()} != known:
+        _write_stamps(stamps, found)
+    return {name: digest for name, (_, digest) in found.items()}
+
+
+def keep_stamps(tree: Tree, digests: Mapping[str, Digest], stamps: Path) -> None:
+    """Note the stamps of files that were just written and whose digests are known."""
+    _write_stamps(stamps, {name: (_stamp(tree[name].lstat()), digests[name]) for name in tree if name in digests})
+
+
+def digest_of_bytes(data: bytes) -> Digest:
+    """The digest of bytes at hand."""
+    return Digest(hashlib.sha256(data).hexdigest(), len(data))
+
+
+def _digest_of_file(path: Path) -> Digest:
+    with path.open("rb") as stream:
+        return Digest(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
+
+
+def _stamp(there: os.stat_result) -> _Stamp:
+    return there.st_size, there.st_mtime_ns, there.st_ctime_ns, there.st_ino
+
+
+def _read_stamps(stamps: Path | None) -> dict[str, tuple[_Stamp, str]]:
+    """Earlier stamps; none where there is no such file or it makes no sense."""
+    if stamps is None:
+        return {}
+    try:
+        rows = json.loads(stamps.read_text(encoding="utf-8"))
+        return {str(name): ((*map(int, row[:4]),), str(row[4])) for name, row in rows.items()}  # type: ignore[misc]
+    except (OSError, ValueError, TypeError, AttributeError, IndexError, RecursionError):
+        return {}
+
+
+def _write_stamps(stamps: Path, found: Mapping[str, tuple[_Stamp, Digest]]) -> None:
+    latest = time.time_ns() - _TICK_NS
+    rows = {name: (*stamp, digest.sha256) for name, (stamp, digest) in found.items() if max(stamp[1:3]) < latest}
+    try:
+        stamps.parent.mkdir(parents=True, exist_ok=True)
+        part = stamps.with_name(f"{stamps.name}.part")
+        part.write_text(json.dumps(rows, ensure_ascii=False, separators=(",", ":")), encoding="utf-8")
+        part.replace(stamps)
+    except OSError:  # an archive that may not be written is published all the same; the next run reads again
+        return

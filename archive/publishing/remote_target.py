@@ -1,0 +1,125 @@
+"""Publishing to a place that is no folder of this computer: one course for all kinds."""
+
+from __future__ import annotations
+
+import posixpath
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.errors import PublishError
+from archive.publishing.digests import Digest, OnFile, digests_of
+from archive.publishing.manifest import MANIFEST, Manifest, manifest_bytes, read_manifest
+from archive.publishing.place import Delivery, Place, read_whole
+from archive.publishing.plan import Plan, is_kept, make_plan, refuse_foreign
+from archive.publishing.report import PublishReport, report_of
+from archive.publishing.target_checks import check_site
+from archive.publishing.tree import Tree, files_below
+
+__all__ = ["Publication", "SiteFiles", "check_place_open", "prepare", "read_site", "send"]
+
+# Looking into a folder costs some round trips: beyond so many of them only those are looked into where something
+# is to change, and the rest is taken to be as the target's list of files says.
+_FOLDERS_LOOKED_INTO = 500
+
+
+@dataclass(frozen=True)
+class SiteFiles:
+    """The built site: its files but the list of them, and what they hold."""
+
+    tree: Tree
+    digests: Mapping[str, Digest]
+
+
+@dataclass(frozen=True)
+class Publication:
+    """What is to be done at a place; `listing` tells whether its list of files is other than it should be."""
+
+    site: SiteFiles
+    held: Manifest
+    plan: Plan
+    listing: bool
+
+    @property
+    def report(self) -> PublishReport:
+        """What it does, in numbers."""
+        return report_of(self.plan, self.site.digests)
+
+
+def read_site(site_dir: Path, *, stamps: Path | None, on_file: OnFile) -> SiteFiles:
+    """Read what a built site holds, with whatever was put into its folder by hand.
+
+    Raises
+    ------
+    PublishError
+        The site is not built, or holds what is no file.
+    """
+    check_site(site_dir)
+    try:
+        tree = {name: path for name, path in files_below(site_dir, links="refuse").items() if name != MANIFEST}
+        return SiteFiles(tree, digests_of(tree, stamps=stamps, on_file=on_file))
+    except OSError as error:
+        raise PublishError(
+            f"{error.filename or site_dir}: cannot be read: {error.strerror}; run build again"
+        ) from error
+
+
+def check_place_open(place: Place, *, keep: tuple[str, ...]) -> None:
+    """Look whether a place would take a site, before there is one.
+
+    Raises
+    ------
+    PublishError
+        It cannot be reached, or holds other files and no list of ours.
+    """
+    held = read_manifest(read_whole(place, MANIFEST))
+    if not held.ours:
+        sizes = place.sizes(None if place.looks_fast else [""])
+        refuse_foreign(
+            place.name, make_plan({}, held, sizes, keep=keep), _not_kept(sizes, keep), ours=False, adopt=False
+        )
+
+
+def prepare(place: Place, site: SiteFiles, *, adopt: bool, keep: tuple[str, ...]) -> Publication:
+    """Find out what has to travel and what has to go; nothing is changed.
+
+    Raises
+    ------
+    PublishError
+        The place cannot be reached, or holds what must not be removed without being told.
+    """
+    listing = read_whole(place, MANIFEST)
+    held = read_manifest(listing)
+    sizes = _sizes(place, site, held)
+    plan = make_plan(site.digests, held, sizes, keep=keep)
+    refuse_foreign(place.name, plan, _not_kept(sizes, keep), ours=held.ours, adopt=adopt)
+    return Publication(site, held, plan, listing != manifest_bytes(site.digests))
+
+
+def _not_kept(names: Iterable[str], keep: tuple[str, ...]) -> list[str]:
+    return [name for name in names if not is_kept(name, keep)]
+
+
+def _sizes(place: Place, site: SiteFiles, held: Manifest) -> Mapping[str, int]:
+    folders = {posixpath.dirname(name) for name in (*site.digests, *held.files, *held.pending)} | {""}
+    if place.looks_fast or not held.ours or len(folders) <= _FOLDERS_LOOKED_INTO:
+        return place.sizes(None)
+    said = {name: digest.size for name, digest in held.files.items()}
+    plan = make_plan(site.digests, held, said, keep=())
+    touched = {posixpath.dirname(name) for name in (*plan.send, *plan.remove, *held.pending)} | {""}
+    unseen = {name: size for name, size in said.items() if posixpath.dirname(name) not in touched}
+    return {**unseen, **place.sizes(touched)}
+
+
+def send(place: Place, publication: Publication, *, on_file: OnFile) -> None:
+    """Bring the place to hold exactly the site; where it does already, no byte is written.
+
+    Raises
+    ------
+    PublishError
+        The place refused, or could not be reached any more; what has arrived stays for the next run.
+    """
+    if not (publication.plan.send or publication.plan.remove or publication.listing):
+        return
+    site = publication.site
+    place.apply(Delivery(publication.plan, site.tree, site.digests, publication.held, on_file))
