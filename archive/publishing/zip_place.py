@@ -15,7 +15,7 @@ from archive.publishing.address import Address
 from archive.publishing.manifest import MANIFEST, manifest_bytes
 from archive.publishing.place import Delivery, NotThere
 from archive.publishing.plan import turn
-from archive.publishing.tree import PART_SUFFIX, sync_folder
+from archive.publishing.tree import PART_SUFFIX
 
 __all__ = ["ZipPlace"]
 
