@@ -24,6 +24,7 @@ _JUMP_SIGMAS = 5.0
 _LEAST_SCATTER_DEG = 0.3
 _FIRST_SCATTER_DEG = 0.7  # believed of a mount until enough pictures tell
 _PICTURES_FOR_SCATTER = 5
+_REMEMBERED = 60  # pictures of an epoch that the next one is held against: with all, ten years took seconds
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def learn_epochs(angles: Sequence[CameraAngle]) -> tuple[Epoch, ...]:
     runs: list[list[CameraAngle]] = []
     waiting: list[CameraAngle] = []
     for angle in angles:
-        if runs and _belongs(angle, runs[-1]):
+        if runs and _belongs(angle, runs[-1][-_REMEMBERED:]):
             # What waited was a stray: it neither joins nor begins an epoch.
             waiting = []
             runs[-1].append(angle)
@@ -116,6 +117,9 @@ def learn_epochs(angles: Sequence[CameraAngle]) -> tuple[Epoch, ...]:
             waiting = []
         else:
             waiting = [angle]
+    if len(runs) > 1 and len(runs[0]) == 1:
+        # Every other epoch began with two pictures that agree; a first one that nothing bears out may be a stray.
+        del runs[0]
     return tuple(
         _epoch(run, until=runs[number + 1][0].time_days if number + 1 < len(runs) else None)
         for number, run in enumerate(runs)

@@ -116,7 +116,8 @@ def forget_pictures(root: Path, keep: Sequence[str]) -> None:
 
 
 def _all_there(pictures: DerivedPictures) -> bool:
-    files = [pictures.small, pictures.as_it_came, *map(pictures.look, pictures.looks)]
+    shown = map(pictures.look, _shown_looks(pictures.looks))
+    files = [pictures.small, pictures.tiny, pictures.as_it_came, *pictures.light.values(), *shown]
     return all(path.is_file() for path in ([*files, pictures.fits] if pictures.oriented else files))
 
 

@@ -103,7 +103,7 @@ def test_a_camera_put_back_at_another_angle_begins_an_epoch() -> None:
     assert second.angle_deg == pytest.approx(50.0, abs=0.8)
 
 
-@pytest.mark.parametrize("place", [5, 11])
+@pytest.mark.parametrize("place", [0, 5, 11])
 def test_one_stray_begins_none_and_joins_none(place: int) -> None:
     run = scattered(30.0, count=12)
     run[place] = CameraAngle(float(place), 110.0, 0.2, False)

@@ -73,6 +73,6 @@ def test_the_days_page_shows_the_note_inert(site: Path) -> None:
     assert "&lt;script&gt;alert(1)" in html
     assert "<script>" not in html
     assert "<script" not in re.sub(
-        r'<script (type="application/ld\+json"|src="[./]*static/\w+\.js" defer)>.*?</script>', "", html
+        r'<script (type="application/ld\+json"|src="[./]*static/\w+\.js" defer)>.*?</script>', "", html, flags=re.DOTALL
     )
     assert "<img src=x" not in html

@@ -32,7 +32,7 @@ def _content(root: Path, observations: Sequence[Observation]) -> Content:
         folder = root / ".northlimb" / "discs" / one.id
         folder.mkdir(parents=True, exist_ok=True)
         write_disc(folder / "disc.fits", quiet, [])
-    nothing = Pictures(Path(), Path(), Path())
+    nothing = Pictures(Path(), Path(), Path(), Path())
     return Content(SiteInfo("The Sun", "A. Teal"), [Entry(one, nothing) for one in observations])
 
 
