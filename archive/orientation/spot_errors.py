@@ -27,7 +27,7 @@ _STEP_DEG = 0.4
 _MOUNT_STANDS_OFF_DEG, _DISTRUST = 0.7, 0.6
 # From the curvature's error to the one found, drawn and real (tests/studies): by the number of groups that are met
 # again, and by the mean square distance of matched spots, in tolerances.
-_GROUPS, _SCALES_BY_GROUPS = (1.0, 2.3), (1.25, 0.32)
+_GROUPS, _SCALES_BY_GROUPS = (1.0, 2.3), (1.15, 0.30)
 _MISFITS, _SCALES_BY_MISFIT = (0.8, 2.0), (1.0, 1.85)
 # Of 170 drawn weeks near B0 = 0, turned freely, none was read mirrored with odds over 3.2; 30 are asked for.
 _MOST_POWER = 1.9
