@@ -6,12 +6,14 @@ import os
 import re
 import subprocess
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+import threading
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from functools import cache
 from itertools import chain
 from pathlib import Path
+from queue import Full, Queue
 from typing import IO
 
 import numpy as np
@@ -42,6 +44,8 @@ _AV1 = "libsvtav1"
 _LOOP_KEY_FRAME_EVERY = 250  # a loop is played through, not searched
 # A fixed number of threads: the coder's decisions must not depend on the computer.
 _SVT = ["-c:v", _AV1, "-preset", "8", "-svtav1-params", "lp=2"]
+
+_FRAMES_AHEAD = 4  # 3 MB each
 
 # The end of a temporary name, which starts with a dot.
 _PART = ".part"
@@ -133,8 +137,9 @@ def encode_mp4(
         raise ValueError("a film needs at least one frame")
     source = f"-f rawvideo -pix_fmt rgb24 -s {first.shape[1]}x{first.shape[0]} -r {frames_per_second} -i pipe:0".split()
     chosen = coding or Coding(frames_per_second)
-    checked = _checked(chain([first], stream), first.shape, frames_total, on_progress)
-    _encode([*source, *_outputs(path, av1, chosen)], checked, path)
+    with closing(_made_ahead(chain([first], stream))) as ahead:
+        checked = _checked(ahead, first.shape, frames_total, on_progress)
+        _encode([*source, *_outputs(path, av1, chosen)], checked, path)
 
 
 def encode_loop(film: Path, path: Path, *, size_px: int, first_frame: int, every: int, rate: str) -> None:
@@ -212,6 +217,42 @@ def _written(pipe: IO[bytes], data: bytes) -> bool:
     except OSError:
         return False
     return True
+
+
+def _made_ahead(frames: Iterator[NDArray[np.uint8]]) -> Generator[NDArray[np.uint8], None, None]:
+    """Hand on the frames; a thread makes the next few meanwhile, while the encoder takes one.
+
+    What goes wrong in the thread is raised here.
+    """
+    waiting: Queue[NDArray[np.uint8] | BaseException | None] = Queue(_FRAMES_AHEAD)
+    stopped = threading.Event()
+
+    def put(item: NDArray[np.uint8] | BaseException | None) -> bool:
+        while not stopped.is_set():
+            with suppress(Full):
+                waiting.put(item, timeout=0.1)
+                return True
+        return False
+
+    def make() -> None:
+        try:
+            for frame in frames:
+                if not put(frame):
+                    return
+            put(None)
+        except BaseException as failure:
+            put(failure)
+
+    thread = threading.Thread(target=make, daemon=True)
+    thread.start()
+    try:
+        while (item := waiting.get()) is not None:
+            if isinstance(item, BaseException):
+                raise item
+            yield item
+    finally:
+        stopped.set()
+        thread.join()
 
 
 def _checked(
