@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -98,6 +99,13 @@ class Canvas:
     towards: Plane
     left: int
     top: int
+
+    @cached_property
+    def full_share(self) -> Plane:
+        """One over the cosine to the line of sight from which a surface has its full share, (H, W)."""
+        low_mu = np.clip(self.towards - np.float32(1.0 / DISTANCE_RADII), 0.0, _LOW_MU) + np.float32(_LIMB_MU)
+        share: Plane = (np.float32(1.0) / low_mu).astype(np.float32)
+        return share
 
 
 @dataclass(frozen=True)
@@ -215,19 +223,20 @@ def carried_box(
     west, north, towards = canvas.west[box], canvas.north[box], canvas.towards[box]
     tilt = np.radians(at.b0_deg)
     sine, cosine = np.float32(np.sin(tilt)), np.float32(np.cos(tilt))
-    low_mu = np.clip(towards - np.float32(1.0 / DISTANCE_RADII), 0.0, _LOW_MU) + np.float32(_LIMB_MU)
+    full_share = canvas.full_share[box]
     # Heliographic: north is now along the axis, towards in the equator's plane.
     north, towards = north * cosine + towards * sine, towards * cosine - north * sine
     place = (west, north, towards, north * north)
     total, weights, cover = (np.zeros_like(west) for _ in range(3))
     for share in shares:
         value, mu, seen = read_surface(share.surface, place, at, drift)
-        part = np.minimum(mu / low_mu, np.float32(1.0))
+        part = mu * full_share
+        np.minimum(part, np.float32(1.0), out=part)
         if seen is not None:
             part *= seen
-        cover += part * np.float32(share.trust)
+        cover += part * np.float32(share.trust) if share.trust < 1.0 else part
+        mu *= np.float32(share.weight)
         part *= mu
-        part *= np.float32(share.weight)
         value *= part
         total += value
         weights += part

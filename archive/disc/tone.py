@@ -63,14 +63,19 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
     # What the Moon hides in an eclipse is too much for weights alone.
     dark = _HIDDEN_SHARE * float(np.percentile(light[sample][inside], _BRIGHT_PERCENT))
     inside &= light[sample] > dark
-    darkening = _radial_terms(mu)
-    surface = _surface_terms(right, up)
-    quiet = np.ones_like(light)
+    # Fitted at the sampled places alone; the whole frame is worked out once, at the end.
+    x, y = (np.broadcast_to(part, light.shape)[sample][inside] for part in (right, up))
+    seen, darkening, surface = light[sample][inside], _radial_terms(mu[sample][inside]), _surface_terms(x, y)
+    quiet = np.ones_like(seen)
     for _ in range(3):
-        profile = darkening @ _robust_fit(darkening[sample][inside], light[sample][inside] / quiet[sample][inside])
-        profile = np.maximum(profile, 0.05 * float(profile.max()))
-        ratio = light[sample][inside] / profile[sample][inside]
-        quiet = np.clip(surface @ _robust_fit(surface[sample][inside], ratio), 0.2, 5.0)
+        falls = _robust_fit(darkening, seen / quiet)
+        profile = darkening @ falls
+        slopes = _robust_fit(surface, seen / np.maximum(profile, 0.05 * float(profile.max())))
+        quiet = np.clip(surface @ slopes, 0.2, 5.0)
+    profile = falls[0] + falls[1] * mu + falls[2] * mu**2
+    profile = np.maximum(profile, 0.05 * float(profile.max()))
+    along = slopes[0] + slopes[1] * right + slopes[4] * right**2
+    quiet = np.clip(along + (slopes[2] + slopes[3] * right) * up - slopes[4] * up**2, 0.2, 5.0)
     # Where nothing was lit the fit is a mere guess: it must not lift the Moon's dark face out of the black.
     flat = np.where(squared <= 1.02, light / np.maximum(profile * quiet, dark), 0.0)
     level = float(np.median(flat[sample][inside])) or 1.0
@@ -122,8 +127,7 @@ def _radial_terms(mu: Floats) -> Floats:
 
 def _surface_terms(right: Floats, up: Floats) -> Floats:
     """Slopes and saddles; the round term is left to the limb darkening."""
-    x, y = np.broadcast_arrays(right, up)
-    return np.stack([np.ones_like(x), x, y, x * y, x**2 - y**2], axis=-1)
+    return np.stack([np.ones_like(right), right, up, right * up, right**2 - up**2], axis=-1)
 
 
 def _robust_fit(terms: Floats, values: Floats) -> Floats:

@@ -13,14 +13,13 @@ from numpy.typing import NDArray
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import SPOT_LAW, Share, Standpoint, disc_canvas, seen_surface
 from archive.disc.painted import disc_palette, painted
-from archive.disc.tone import flatten_disc
 from archive.observation import Observation
 from archive.records.disc_files import write_jpeg
 from archive.records.writing import write_whole
 from archive.sun.heliographic import DISTANCE_RADII
 from archive.website import Carrying, Content, TurnedBack
 from archive.website.observing_days import observing_days
-from archive.workflow.picturing import derived_folder_of, load_disc
+from archive.workflow.picturing import derived_folder_of, load_flat
 from archive.workflow.progress import Progress
 from archive.workflow.solving import days_since_1970
 
@@ -83,7 +82,7 @@ def _kept_picture(root: Path, before: Observation, after: Observation) -> Path:
     # Of the picture before, nothing but its standpoint matters; the folder goes when the picture itself changes.
     key = hashlib.sha256(repr((_VERSION, _standpoint(before), _standpoint(after))).encode()).hexdigest()
     if not (picture.is_file() and key_file.is_file() and key_file.read_text(encoding="utf-8") == key):
-        flat = flatten_disc(load_disc(root, after.id), STANDARD_FRAME)
+        flat = load_flat(root, after.id)
         turned = turned_disc(flat, _standpoint(after), _standpoint(before))
         write_jpeg(picture, turned.astype(np.float32) / np.float32(255.0))
         write_whole(key_file, key.encode("utf-8"))

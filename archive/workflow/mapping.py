@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.tone import flatten_disc
 from archive.measuring.carrington_map import (
     CarringtonMap,
     carrington_cards,
@@ -33,7 +32,7 @@ from archive.records.map_files import (
     write_sums,
 )
 from archive.workflow.orienting import is_up
-from archive.workflow.picturing import load_disc, picture_key
+from archive.workflow.picturing import load_flat, picture_key
 from archive.workflow.progress import Progress
 
 __all__ = ["RotationMap", "rotation_maps"]
@@ -82,7 +81,7 @@ def _map(root: Path, folder: Path, rotation: int, members: Sequence[Observation]
     kept_sums = read_sums(sums_file) if known else None
     sums = empty_map(rotation) if kept_sums is None else CarringtonMap(rotation, *kept_sums)
     for one in members[0 if kept_sums is None else known :]:
-        flat = flatten_disc(load_disc(root, one.id), STANDARD_FRAME)
+        flat = load_flat(root, one.id)
         sums = with_disc(sums, flat, STANDARD_FRAME, sun=one.sun, sharpness=_sharpness(one))
     values, share = map_values(sums), round(observed_share(sums), 4)
     # First gone, last made: it says what the other files were made of.

@@ -7,6 +7,7 @@ import json
 import shutil
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +23,14 @@ from archive.records.folder import derived_folder
 from archive.records.writing import write_whole
 from archive.workflow.observing import whole_original
 
-__all__ = ["DerivedPictures", "derived_pictures", "forget_pictures", "load_disc", "load_look", "picture_key"]
+__all__ = [
+    "DerivedPictures",
+    "derived_pictures",
+    "forget_pictures",
+    "load_flat",
+    "load_look",
+    "picture_key",
+]
 
 _VERSION = 3  # raise it when alignment, tone or encoding change their results
 _SMALL_PX, _TINY_PX = 256, 72
@@ -99,12 +107,21 @@ def derived_pictures(root: Path, observation: Observation, looks: Sequence[Look]
 
 def load_look(root: Path, observation_id: str, look: Look) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
     """A derived disc under a look, straight from the linear disc: no JPEG in between."""
-    return looked_at(flatten_disc(load_disc(root, observation_id), STANDARD_FRAME), STANDARD_FRAME, look=look)
+    return looked_at(load_flat(root, observation_id), STANDARD_FRAME, look=look)
 
 
-def load_disc(root: Path, observation_id: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
-    """The derived linear disc of an oriented picture, north up in the standard frame."""
-    return read_disc(derived_folder_of(root, observation_id) / "disc.fits")
+def load_flat(root: Path, observation_id: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+    """The derived disc flattened; not to be changed. The last few are held: maps, comparisons and films ask in turn."""
+    path = derived_folder_of(root, observation_id) / "disc.fits"
+    status = path.stat()
+    return _flat(path, (status.st_mtime_ns, status.st_size, status.st_ino))
+
+
+@lru_cache(maxsize=12)  # 4 MB each
+def _flat(path: Path, stamp: tuple[int, int, int]) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+    flat = flatten_disc(read_disc(path), STANDARD_FRAME)
+    flat.flags.writeable = False
+    return flat
 
 
 def forget_pictures(root: Path, keep: Sequence[str]) -> None:
