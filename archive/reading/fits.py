@@ -22,6 +22,8 @@ __all__ = ["Cards", "Headers", "read_fits", "read_headers"]
 
 Cards = Mapping[str, object]
 
+_CARD_BYTES = 80
+
 
 @dataclass(frozen=True)
 class Headers:
@@ -64,6 +66,7 @@ def _opened(data: bytes, *, checksum: bool) -> Iterator[tuple[Any, Any, list[war
     """The primary unit, the first unit with a picture, and the warnings seen on the way to it."""
     from astropy.io import fits
 
+    _check_sizes(data)
     with warnings.catch_warnings(record=True) as seen:
         warnings.simplefilter("always")
         with fits.open(io.BytesIO(data), memmap=False, checksum=checksum) as units:
@@ -71,6 +74,17 @@ def _opened(data: bytes, *, checksum: bool) -> Iterator[tuple[Any, Any, list[war
             if hdu is None:
                 raise ValueError("it holds no picture")
             yield units[0], hdu, seen
+
+
+def _check_sizes(data: bytes) -> None:
+    """Refuse a negative size anywhere: the library would step back by it and read the same unit for ever."""
+    for keyword in (b"NAXIS", b"PCOUNT", b"GCOUNT"):
+        at = data.find(keyword)
+        while at >= 0:
+            value = data[at + 10 : at + 30].lstrip()
+            if at % _CARD_BYTES == 0 and data[at + 8 : at + 9] == b"=" and value.startswith(b"-"):
+                raise ValueError(f"{keyword.decode()} is negative")
+            at = data.find(keyword, at + 1)
 
 
 def _check_whole(hdu: Any, seen: list[warnings.WarningMessage], file_bytes: int) -> None:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import PictureError
+from archive.reading.lzw import check_lzw
 from archive.reading.raster import check_size, over_black
 
 __all__ = ["SIGNATURES", "read_tiff"]
@@ -25,6 +26,9 @@ COMPRESSIONS = (1, 5, 8, 32946, 32773, 34925, 50000)
 MIN_IS_WHITE, MIN_IS_BLACK, RGB, PALETTE, FILTER_MOSAIC, LINEAR_RAW = 0, 1, 2, 3, 32803, 34892
 CHANNELS = {MIN_IS_WHITE: 1, MIN_IS_BLACK: 1, RGB: 3, PALETTE: 1}
 REDUCED_OR_MASK = 0b101  # bits of NewSubfileType
+LZW = 5
+LEAST_BIT_FIRST = 2  # of FillOrder
+_TURNED_BYTES = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
 STRAIGHT_ALPHA = 2  # of ExtraSamples; 1 is premultiplied, which already lies over black
 DNG_VERSION = 50706
 SAVE_PLAIN = "save the finished picture as plain TIFF or PNG"
@@ -42,6 +46,8 @@ def read_tiff(data: bytes, name: str) -> NDArray[Any]:
         check_size(page.imagewidth, page.imagelength, name=name)
         _check_kind(page, name)
         _check_segments(page, len(data), name)
+        if int(page.compression) == LZW:
+            _check_streams(page, data)
         values = page.asarray()
         if page.axes.startswith("S"):
             values = np.moveaxis(values, 0, -1)
@@ -81,6 +87,12 @@ def _check_segments(page: Any, file_bytes: int, name: str) -> None:
         raise ValueError("strips or tiles lie outside the file")
     if int(page.compression) == 1 and sum(counts) * 8 < page.size * page.bitspersample:
         raise ValueError("strips or tiles are too short")
+
+
+def _check_streams(page: Any, data: bytes) -> None:
+    for offset, count in zip(page.dataoffsets, page.databytecounts, strict=True):
+        stream = data[offset : offset + count]
+        check_lzw(stream.translate(_TURNED_BYTES) if page.fillorder == LEAST_BIT_FIRST else stream)
 
 
 def _colours(page: Any, values: NDArray[Any]) -> NDArray[Any]:

@@ -104,3 +104,12 @@ def test_a_spacecraft_picture_is_read():
     assert found.values.shape == (100, 100)
     assert 60000 < found.full_scale < 69371.9
     assert found.values[0, 0] == 0  # blank outside the disc
+
+
+def test_a_negative_size_is_refused_at_once():
+    """Read by the library alone it never ends."""
+    data = _file(fits.PrimaryHDU(noise("f4")))
+    rows = f"NAXIS2  = {noise('f4').shape[0]:>20}".encode()
+    assert rows in data
+    with pytest.raises(PictureError, match="NAXIS is negative"):
+        read_pixels(data.replace(rows, b"NAXIS2  =                  -10"), "sun.fits")

@@ -1,0 +1,56 @@
+"""LZW streams of TIFF looked through before they are decoded: the decoder trusts them, and a false code makes it crash.
+
+Reference: Adobe, TIFF Revision 6.0 (1992), section 13: codes of 9 to 12 bits, most significant bit first, the width
+growing one code early; 256 clears the table, 257 ends, and the table is cleared before it has 4095 entries.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["check_lzw"]
+
+Whole = NDArray[np.integer[Any]]
+
+_CLEAR, _END, _FIRST_FREE, _MOST_ENTRIES = 256, 257, 258, 4096
+# Of the codes after a clear: entries in the table when each is read, its width, and where it starts, in bits.
+_ENTRIES = _FIRST_FREE + np.maximum(np.arange(_MOST_ENTRIES - _FIRST_FREE + 2) - 1, 0)
+_WIDTHS = np.select([_ENTRIES >= 2047, _ENTRIES >= 1023, _ENTRIES >= 511], [12, 11, 10], 9)
+_STARTS = np.cumsum(_WIDTHS) - _WIDTHS
+
+
+def check_lzw(stream: bytes) -> None:
+    """Raise ValueError where a stream holds a code that its table cannot have by then."""
+    if stream[:1] == b"\0" and stream[1:2] and stream[1] & 1:
+        raise ValueError("LZW in the bit order of before 1992")
+    padded = np.frombuffer(stream + bytes(4), dtype=np.uint8).astype(np.uint32)
+    at, bits = 0, 8 * len(stream)
+    while True:
+        whole = int(np.searchsorted(_STARTS + _WIDTHS, bits - at, side="right"))
+        if whole == 0:
+            return
+        codes = _codes(padded, at + _STARTS[:whole], _WIDTHS[:whole])
+        marks = np.flatnonzero((codes == _CLEAR) | (codes == _END))
+        used = int(marks[0]) if marks.size else whole
+        # The first after a clear is a byte; a later one may be the entry that it makes itself.
+        if used and (codes[0] >= _CLEAR or np.any(codes[:used] > _ENTRIES[:used])):
+            raise ValueError("an LZW code is false")
+        if not marks.size:
+            if whole == len(_STARTS):
+                raise ValueError("an LZW table runs over")
+            return
+        if codes[used] == _END:
+            return
+        at += int(_STARTS[used] + _WIDTHS[used])
+
+
+def _codes(padded: Whole, starts: Whole, widths: Whole) -> Whole:
+    """The codes at these bits, out of bytes with four more at their end."""
+    byte = starts >> 3
+    word = (padded[byte] << 24) | (padded[byte + 1] << 16) | (padded[byte + 2] << 8) | padded[byte + 3]
+    shifted = word << (starts & 7).astype(np.uint32)
+    found: Whole = shifted >> (32 - widths).astype(np.uint32)
+    return found
