@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 
 from archive.errors import PictureError
 
-__all__ = ["PictureKind", "Pixels", "as_displayed", "check_size", "over_black", "pixels_of"]
+__all__ = ["MOST_BYTES", "PictureKind", "Pixels", "as_displayed", "check_size", "over_black", "pixels_of"]
 
 PictureKind = Literal["png", "jpeg", "tiff", "fits"]
 SUFFIXES: dict[PictureKind, str] = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "fits": ".fits"}
 
-# Four times the largest frames in use; a file that claims more is damaged, or made to fill the memory.
-MOST_PIXELS = 400_000_000
+# Over twice the largest frames in use; a file that claims more is damaged, or made to fill the memory.
+MOST_PIXELS = 256_000_000
+MOST_BYTES = 2_000_000_000  # of a picture as decoded, and of its file
 FEWEST_A_SIDE_PX = 32
 
 
@@ -37,7 +38,7 @@ class Pixels:
     suffix: str
 
 
-def check_size(width_px: int, height_px: int, *, name: str) -> None:
+def check_size(width_px: int, height_px: int, *, name: str, bytes_a_pixel: int = 1) -> None:
     """Refuse, before anything is decoded, what is too large or too small to be a picture of the Sun."""
     if min(width_px, height_px) < FEWEST_A_SIDE_PX:
         raise PictureError(
@@ -48,6 +49,11 @@ def check_size(width_px: int, height_px: int, *, name: str) -> None:
         raise PictureError(
             f"{name}: picture of {width_px} x {height_px} pixels; "
             f"give one with at most {MOST_PIXELS // 1_000_000} million pixels"
+        )
+    if width_px * height_px * bytes_a_pixel > MOST_BYTES:
+        raise PictureError(
+            f"{name}: picture of {width_px} x {height_px} pixels of {bytes_a_pixel} bytes; "
+            f"give one with at most {MOST_BYTES // 10**9} GB, smaller or with 16 bits"
         )
 
 

@@ -9,9 +9,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from archive.errors import ArchiveError, FactsError, FolderError
+from archive.errors import ArchiveError, FactsError, FolderError, PictureError
 from archive.observation import Disc, Orientation
-from archive.reading import facts_in_file, read_pixels
+from archive.reading import MOST_BYTES, facts_in_file, read_pixels
 from archive.records.checksums import read_checksums
 from archive.records.folder import NewPicture, Place, free_place, place_of_file, put_picture, writing
 from archive.records.incoming import Incoming, sizes_on_disk, take_in
@@ -182,6 +182,8 @@ def _file_one(
 ) -> Added | _New:
     if path.exists() and not path.is_file():
         raise FactsError(f"{path}: is no regular file; name a picture or a folder")
+    if path.stat().st_size > MOST_BYTES:
+        raise PictureError(f"{path}: file of over {MOST_BYTES // 10**9} GB; save the finished picture smaller")
     with take_in(root, path, known=known.files, sizes=known.sizes) as incoming:
         filed = known.files.get(incoming.sha256)
         if filed is not None and (place := _filed_as(root, filed)) is not None:
