@@ -38,12 +38,11 @@ _PASSWORD = re.compile(r"(://[^/:@\s]*):\S*@")
 class ArchiveError(Exception):
     """Something that the user can put right; `causes` holds one clear line each.
 
-    A password in a URL reaches no message, whoever wrote it there; nor does what a terminal would act on, for names
-    of files may hold line ends and control characters: these are shown as escapes.
+    A password in a URL reaches no message, whoever wrote it there.
     """
 
     def __init__(self, *causes: str) -> None:
-        causes = tuple(_one_line(without_password(cause)) for cause in causes)
+        causes = tuple(map(without_password, causes))
         super().__init__("\n".join(causes))
         self.causes = causes
 
@@ -71,13 +70,6 @@ class PublishError(ArchiveError):
 def without_password(text: str) -> str:
     """The text with ``***`` for the password of any URL in it."""
     return _PASSWORD.sub(r"\1:***@", text)
-
-
-def _one_line(text: str) -> str:
-    """Everything that cannot be printed as an escape."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
 @contextmanager

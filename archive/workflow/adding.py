@@ -156,13 +156,21 @@ def _known_sums(root: Path) -> dict[str, str]:
 def _files(pictures: Sequence[Path]) -> Iterator[Path]:
     """Files as named; of a folder the files that look like pictures, in order of name."""
     for path in pictures:
-        if path.is_dir():
+        if _is_folder(path):
             inside = [item for item in path.iterdir() if item.suffix.lower() in _PICTURE_NAMES and item.is_file()]
             if not inside:
                 raise FactsError(f"{path}: no PNG, JPEG, TIFF or FITS files in this folder; name the pictures")
             yield from sorted(inside)
         else:
             yield path
+
+
+def _is_folder(path: Path) -> bool:
+    """False, too, for a name that the system will not look up: its turn to be refused comes among the pictures."""
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
 
 
 @dataclass(frozen=True)

@@ -187,8 +187,8 @@ def fault_of(read: Reader, data: bytes) -> str | None:
     except ArchiveError as error:
         if memory_ran_out(error):
             return "memory ran out: " + error.causes[0]
-        odd = [line for line in error.causes if not line.isprintable() or len(line) > 500]
-        return f"not one clear line: {odd[0][:200]!r}" if odd else None
+        odd = [line for line in error.causes if len(line) > 500]
+        return f"no clear line: {odd[0][:200]!r}" if odd else None
     except BaseException as error:
         where = traceback.extract_tb(error.__traceback__)[-1]
         return f"{type(error).__name__}: {str(error)[:150]} ({Path(where.filename).name}:{where.lineno})"

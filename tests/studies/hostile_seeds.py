@@ -86,6 +86,7 @@ def mutated_text(rng: random.Random, seed: bytes) -> bytes:
 
 def odd_name(rng: random.Random) -> bytes:
     pieces = ("2026", "0603", "06", "-", "_", "T", "0915", "24", "99", ":", "Z", "+14:00", "+99:99", "UTC", "9" * 400,
+
               "/", "..", "\n", "\udcff", "☀", "🌞", "٣", "²", "<b>", '"', " ", ".", "1999-12-31", "23:59:60")  # fmt: skip
     return "".join(rng.choice(pieces) for _ in range(rng.randrange(1, 30))).encode("utf-8", "surrogateescape")
 
@@ -256,7 +257,8 @@ def _checksums() -> tuple[bytes, ...]:
 
 def _notes() -> tuple[bytes, ...]:
     return (
-        b"# Haze\n\nA *long* **look** at [x](https://example.org 'y').\n\n- one\n- two\n\n| a | b |\n|---|---|\n| 1 | 2 |\n",
+        b"# Haze\n\nA *long* **look** at [x](https://example.org 'y').\n\n"
+        b"- one\n- two\n\n| a | b |\n|---|---|\n| 1 | 2 |\n",
     )
 
 
