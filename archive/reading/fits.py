@@ -22,7 +22,7 @@ from archive.reading.raster import check_size
 __all__ = ["Cards", "Headers", "read_fits", "read_headers"]
 
 Cards = Mapping[str, object]
-# Section 4.4.1.1 of the standard: at most 999 axes (and, section 7.3.1, columns). The library makes as many as it is told.
+# The standard (4.4.1.1, 7.3.1) has at most 999 axes and columns; the library makes as many as it is told.
 LONG_COUNTS = (re.compile(rb"NAXIS *= *\+?0*[1-9]\d{3}"), re.compile(rb"TFIELDS *= *\+?0*[1-9]\d{3}"))
 
 

@@ -17,6 +17,7 @@ SUFFIXES: dict[PictureKind, str] = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif
 
 # Over twice the largest frames in use; a file that claims more is damaged, or made to fill the memory.
 MOST_PIXELS = 256_000_000
+MOST_VALUE = np.float32(1e30)  # what is beyond is blank, as what is no number: it leaves room to compute
 MOST_BYTES = 2_000_000_000  # of a picture as decoded, and of its file
 FEWEST_A_SIDE_PX = 32
 
@@ -100,7 +101,7 @@ def pixels_of(values: NDArray[Any], kind: PictureKind) -> Pixels:
         # Doubles beyond the range of float32 become infinite, and so blank, without a warning.
         with np.errstate(over="ignore"):
             values = values.astype(np.float32)
-        values = np.where(np.isfinite(values), values, np.float32(0))
+        values = np.where((values > -MOST_VALUE) & (values < MOST_VALUE), values, np.float32(0))
         full_scale = max(1.0, float(values.max()))
     else:
         full_scale = float(np.iinfo(values.dtype).max)

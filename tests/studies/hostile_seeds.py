@@ -85,9 +85,10 @@ def mutated_text(rng: random.Random, seed: bytes) -> bytes:
 
 
 def odd_name(rng: random.Random) -> bytes:
-    pieces = ("2026", "0603", "06", "-", "_", "T", "0915", "24", "99", ":", "Z", "+14:00", "+99:99", "UTC", "9" * 400,
-
-              "/", "..", "\n", "\udcff", "☀", "🌞", "٣", "²", "<b>", '"', " ", ".", "1999-12-31", "23:59:60")  # fmt: skip
+    pieces = (
+        "2026", "0603", "06", "-", "_", "T", "0915", "24", "99", ":", "Z", "+14:00", "+99:99", "UTC", "9" * 400, "/",
+        "..", "\n", "\udcff", "☀", "🌞", "٣", "²", "<b>", '"', " ", ".", "1999-12-31", "23:59:60",
+    )  # fmt: skip
     return "".join(rng.choice(pieces) for _ in range(rng.randrange(1, 30))).encode("utf-8", "surrogateescape")
 
 
