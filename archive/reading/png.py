@@ -58,7 +58,17 @@ def read_png(data: bytes, name: str) -> NDArray[Any]:
         raise ValueError("it is too short for its size")
     # libpng keeps 16 bits, applies palettes and refuses compressed data that end early; Pillow (13.0)
     # does none of the three for every file. It does not ask for IEND, `chunks` does.
-    values = imagecodecs.png_decode(data)
+    values = imagecodecs.png_decode(_bare(content))
     if values.ndim == 3 and values.shape[2] in (2, 4):
         values = over_black(values[..., :-1], values[..., -1])
     return values[..., 0] if values.ndim == 3 and values.shape[2] == 1 else values
+
+
+def _bare(content: list[tuple[bytes, memoryview]]) -> bytes:
+    """The file without texts, profiles and the like, of which the library would warn on the terminal."""
+    parts: list[bytes | memoryview] = [SIGNATURE]
+    for chunk, body in content:
+        if chunk[:1].isupper() or chunk == b"tRNS":  # capitals mark what no decoder may pass over
+            crc = zlib.crc32(body, zlib.crc32(chunk))
+            parts += [len(body).to_bytes(4, "big"), chunk, body, crc.to_bytes(4, "big")]
+    return b"".join(parts)

@@ -35,6 +35,7 @@ _WORDS = {
 
 
 _DEEPEST = 20
+_MOST_BYTES = 50_000_000
 _LONGEST_KEY = 60
 
 
@@ -67,6 +68,8 @@ def load_toml(path: Path) -> dict[str, Any]:
         The file cannot be read, or is not TOML.
     """
     try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise SettingsError(f"{path}: over {_MOST_BYTES // 10**6} MB, no file of ours; mend it or take it away")
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         raise SettingsError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error

@@ -209,3 +209,11 @@ def test_a_format_of_thousands_of_digits_is_told(tmp_path):
     for read in (check_format, read_settings):
         with pytest.raises(SettingsError, match="format = an enormous number: made by a newer northlimb"):
             read(tmp_path)
+
+
+def test_a_note_of_gigabytes_is_not_read(tmp_path):
+    path = tmp_path / "0915Z.toml"
+    with path.open("wb") as stream:
+        stream.truncate(10 * 2**30)  # sparse: it takes no room on the disk
+    with pytest.raises(SettingsError, match=r"0915Z\.toml: over 50 MB, no file of ours; mend it or take it away$"):
+        load_toml(path)
