@@ -68,6 +68,8 @@ def load_toml(path: Path) -> dict[str, Any]:
         The file cannot be read, or is not TOML.
     """
     try:
+        if path.exists() and not (path.is_file() or path.is_dir()):  # a pipe would be waited for
+            raise SettingsError(f"{path}: cannot be read: is no regular file; take it away")
         if path.stat().st_size > _MOST_BYTES:
             raise SettingsError(f"{path}: over {_MOST_BYTES // 10**6} MB, no file of ours; mend it or take it away")
         text = path.read_text(encoding="utf-8-sig")

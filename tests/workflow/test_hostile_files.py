@@ -80,3 +80,13 @@ def test_what_is_named_and_no_file_is_told_in_one_line(archive_folder: Path, tmp
     assert answer.returncode == 1
     assert len(causes(answer)) == len(names)
     assert (archive_folder / "2026/2026-06-03/0915Z.png").is_file()
+
+
+@pytest.mark.parametrize("name", ["checksums.sha256", "group-names.toml"])
+def test_a_pipe_in_the_place_of_our_own_file_is_not_waited_for(archive_folder: Path, name: str) -> None:
+    os.mkfifo(archive_folder / name)
+    command = [sys.executable, "-m", "archive", "verify", archive_folder]
+    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT)}
+    answer = subprocess.run(command, env=environment, capture_output=True, timeout=30, check=False)
+    assert answer.returncode == 1
+    assert any("is no regular file" in line for line in (answer.stderr + answer.stdout).decode().splitlines())
