@@ -75,13 +75,13 @@ def print_added(result: Added, *, as_json: bool) -> None:
     elif as_json:
         return
     elif result.status == "known":
-        out(f"{result.picture}: already in the archive as {result.id}; nothing written")
+        out(f"{_one_line(result.picture)}: already in the archive as {result.id}; nothing written")
     elif result.status == "removed":
-        out(f"{result.picture}: was removed from the archive; name the picture itself to file it again")
+        out(f"{_one_line(result.picture)}: was removed from the archive; name the picture itself to file it again")
     elif result.disc is not None and result.orientation is not None:
         disc = result.disc
         out(
-            f"{result.id}  {result.picture}: disc at ({disc.x_px:.1f}, {disc.y_px:.1f}) px, "
+            f"{result.id}  {_one_line(result.picture)}: disc at ({disc.x_px:.1f}, {disc.y_px:.1f}) px, "
             f"radius {disc.radius_px:.1f} px; north {north_in_words(result.orientation)}"
         )
 

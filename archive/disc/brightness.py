@@ -66,7 +66,7 @@ def _usable_channels(values: NDArray[Any], full_scale: float) -> list[int]:
     step = max(1, min(values.shape[:2]) // 256)
     sample = values[::step, ::step].astype(np.float32) / full_scale
     brightest = sample.max(axis=2)
-    bright = sample[brightest > 0.5 * np.percentile(brightest, 99)]
+    bright = sample[brightest >= 0.5 * np.percentile(brightest, 99)]  # all of a picture that is black throughout
     saturated = np.mean(bright >= _SATURATED, axis=0)
     empty = np.mean(bright <= 1.5 / 255.0, axis=0)
     usable = [c for c in range(3) if saturated[c] < _CHANNEL_SATURATED_SHARE and empty[c] < _CHANNEL_EMPTY_SHARE]

@@ -2,8 +2,10 @@
 
 from archive.reading.facts import Facts, FoundTime, HeaderAxes, facts_in_file
 from archive.reading.pixels import PictureKind, Pixels, picture_kind, read_pixels
+from archive.reading.raster import MOST_BYTES
 
 __all__ = [
+    "MOST_BYTES",
     "Facts",
     "FoundTime",
     "HeaderAxes",

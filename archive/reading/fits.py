@@ -6,6 +6,7 @@ Reference: Pence et al. 2010 and the FITS Standard 4.0 (2018), sections 3, 4, 5 
 from __future__ import annotations
 
 import io
+import re
 import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -21,6 +22,8 @@ from archive.reading.raster import check_size
 __all__ = ["Cards", "Headers", "read_fits", "read_headers"]
 
 Cards = Mapping[str, object]
+# The standard (4.4.1.1, 7.3.1) has at most 999 axes and columns; the library makes as many as it is told.
+LONG_COUNTS = (re.compile(rb"NAXIS *= *\+?0*[1-9]\d{3}"), re.compile(rb"TFIELDS *= *\+?0*[1-9]\d{3}"))
 
 _CARD_BYTES = 80
 
@@ -41,6 +44,8 @@ def read_fits(data: bytes, name: str) -> NDArray[Any]:
         if len(hdu.shape) != 2 and (len(hdu.shape) != 3 or hdu.shape[0] not in (1, 3)):
             shape = " x ".join(map(str, hdu.shape[::-1]))
             raise PictureError(f"{name}: FITS picture of {shape}; save it as one plane, or three for RGB")
+        planes = hdu.shape[0] if len(hdu.shape) == 3 else 1
+        check_size(columns, rows, name=name, bytes_a_pixel=planes * abs(int(hdu.header["BITPIX"])) // 8)
         _check_whole(hdu, seen, len(data))
         values = np.asarray(hdu.data)
     if values.ndim == 3:
@@ -64,6 +69,8 @@ def rows_from_top(picture: Cards) -> bool:
 @contextmanager
 def _opened(data: bytes, *, checksum: bool) -> Iterator[tuple[Any, Any, list[warnings.WarningMessage]]]:
     """The primary unit, the first unit with a picture, and the warnings seen on the way to it."""
+    if any(pattern.search(data) for pattern in LONG_COUNTS):
+        raise ValueError("it claims over 999 axes or columns")
     from astropy.io import fits
 
     _check_sizes(data)

@@ -11,11 +11,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.errors import PictureError
 from archive.reading.raster import check_size
 
 __all__ = ["read_jpeg", "segments"]
 
 START_OF_SCAN = 0xDA
+MOST_SCANS = 100  # a progressive picture has about ten; each scan costs the time of a whole picture
 
 
 def segments(data: bytes) -> Iterator[tuple[int, bytes]]:
@@ -42,7 +44,8 @@ def read_jpeg(data: bytes, name: str) -> NDArray[Any]:
     import simplejpeg
 
     height_px, width_px, colours, _ = simplejpeg.decode_jpeg_header(data, strict=True)
-    check_size(width_px, height_px, name=name)
+    check_size(width_px, height_px, name=name, bytes_a_pixel=3)
+    _check_scans(data, name)
     if colours in ("CMYK", "YCCK"):
         inks = simplejpeg.decode_jpeg(data, colorspace="CMYK", strict=True).astype(np.uint32)
         # Stored inverted (255 is no ink) by common practice.
@@ -53,3 +56,11 @@ def read_jpeg(data: bytes, name: str) -> NDArray[Any]:
         return grey[..., 0]
     colour: NDArray[Any] = simplejpeg.decode_jpeg(data, colorspace="RGB", strict=True)
     return colour
+
+
+def _check_scans(data: bytes, name: str) -> None:
+    """A few megabytes of empty scans would keep the decoder busy for hours."""
+    start = 2 + sum(len(body) + 4 for _, body in segments(data))
+    scans = data.count(bytes((0xFF, START_OF_SCAN)), start)
+    if scans > MOST_SCANS:
+        raise PictureError(f"{name}: JPEG with {scans} scans; save the picture again")

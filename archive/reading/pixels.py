@@ -46,7 +46,7 @@ def read_pixels(data: bytes, name: str) -> Pixels:
     ------
     PictureError
         Where the content is no PNG, JPEG, TIFF or FITS picture, is cut off or damaged, or has under
-        32 pixels a side or over 400 million in all.
+        32 pixels a side or over 256 million in all.
     """
     kind = picture_kind(data)
     if kind is None:

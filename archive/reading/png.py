@@ -15,6 +15,10 @@ from archive.reading.raster import check_size, over_black
 
 __all__ = ["SIGNATURE", "chunks", "read_png"]
 
+# The most that a byte of deflate data can unfold to (RFC 1951: 258 bytes for two bits).
+MOST_UNFOLDED = 1032
+CHANNELS = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
+
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 
@@ -46,10 +50,25 @@ def read_png(data: bytes, name: str) -> NDArray[Any]:
     chunk, header = content[0]
     if chunk != b"IHDR" or len(header) != 13:
         raise ValueError("it does not begin with an image header")
-    check_size(int.from_bytes(header[:4], "big"), int.from_bytes(header[4:8], "big"), name=name)
+    width_px, height_px = int.from_bytes(header[:4], "big"), int.from_bytes(header[4:8], "big")
+    bits = header[8] * CHANNELS.get(header[9], 1)
+    check_size(width_px, height_px, name=name, bytes_a_pixel=-(-bits // 8))
+    packed_bytes = sum(len(body) for chunk, body in content if chunk == b"IDAT")
+    if packed_bytes * MOST_UNFOLDED * 8 < width_px * height_px * bits:
+        raise ValueError("it is too short for its size")
     # libpng keeps 16 bits, applies palettes and refuses compressed data that end early; Pillow (13.0)
     # does none of the three for every file. It does not ask for IEND, `chunks` does.
-    values = imagecodecs.png_decode(data)
+    values = imagecodecs.png_decode(_bare(content))
     if values.ndim == 3 and values.shape[2] in (2, 4):
         values = over_black(values[..., :-1], values[..., -1])
     return values[..., 0] if values.ndim == 3 and values.shape[2] == 1 else values
+
+
+def _bare(content: list[tuple[bytes, memoryview]]) -> bytes:
+    """The file without texts, profiles and the like, of which the library would warn on the terminal."""
+    parts: list[bytes | memoryview] = [SIGNATURE]
+    for chunk, body in content:
+        if chunk[:1].isupper() or chunk == b"tRNS":  # capitals mark what no decoder may pass over
+            crc = zlib.crc32(body, zlib.crc32(chunk))
+            parts += [len(body).to_bytes(4, "big"), chunk, body, crc.to_bytes(4, "big")]
+    return b"".join(parts)

@@ -10,13 +10,15 @@ from numpy.typing import NDArray
 
 from archive.errors import PictureError
 
-__all__ = ["PictureKind", "Pixels", "as_displayed", "check_size", "over_black", "pixels_of"]
+__all__ = ["MOST_BYTES", "PictureKind", "Pixels", "as_displayed", "check_size", "over_black", "pixels_of"]
 
 PictureKind = Literal["png", "jpeg", "tiff", "fits"]
 SUFFIXES: dict[PictureKind, str] = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "fits": ".fits"}
 
-# Four times the largest frames in use; a file that claims more is damaged, or made to fill the memory.
-MOST_PIXELS = 400_000_000
+# Over twice the largest frames in use; a file that claims more is damaged, or made to fill the memory.
+MOST_PIXELS = 256_000_000
+MOST_VALUE = np.float32(1e30)  # what is beyond is blank, as what is no number: it leaves room to compute
+MOST_BYTES = 2_000_000_000  # of a picture as decoded, and of its file
 FEWEST_A_SIDE_PX = 32
 
 
@@ -37,7 +39,7 @@ class Pixels:
     suffix: str
 
 
-def check_size(width_px: int, height_px: int, *, name: str) -> None:
+def check_size(width_px: int, height_px: int, *, name: str, bytes_a_pixel: int = 1) -> None:
     """Refuse, before anything is decoded, what is too large or too small to be a picture of the Sun."""
     if min(width_px, height_px) < FEWEST_A_SIDE_PX:
         raise PictureError(
@@ -48,6 +50,11 @@ def check_size(width_px: int, height_px: int, *, name: str) -> None:
         raise PictureError(
             f"{name}: picture of {width_px} x {height_px} pixels; "
             f"give one with at most {MOST_PIXELS // 1_000_000} million pixels"
+        )
+    if width_px * height_px * bytes_a_pixel > MOST_BYTES:
+        raise PictureError(
+            f"{name}: picture of {width_px} x {height_px} pixels of {bytes_a_pixel} bytes; "
+            f"give one with at most {MOST_BYTES // 10**9} GB, smaller or with 16 bits"
         )
 
 
@@ -94,7 +101,7 @@ def pixels_of(values: NDArray[Any], kind: PictureKind) -> Pixels:
         # Doubles beyond the range of float32 become infinite, and so blank, without a warning.
         with np.errstate(over="ignore"):
             values = values.astype(np.float32)
-        values = np.where(np.isfinite(values), values, np.float32(0))
+        values = np.where((values > -MOST_VALUE) & (values < MOST_VALUE), values, np.float32(0))
         full_scale = max(1.0, float(values.max()))
     else:
         full_scale = float(np.iinfo(values.dtype).max)

@@ -45,6 +45,8 @@ def read_tiff(data: bytes, name: str) -> NDArray[Any]:
         page = _full_size_page(list(file.pages))
         check_size(page.imagewidth, page.imagelength, name=name)
         _check_kind(page, name)
+        bytes_a_pixel = page.samplesperpixel * page.dtype.itemsize
+        check_size(page.imagewidth, page.imagelength, name=name, bytes_a_pixel=bytes_a_pixel)
         _check_segments(page, len(data), name)
         if int(page.compression) == LZW:
             _check_streams(page, data)
@@ -79,7 +81,7 @@ def _check_kind(page: Any, name: str) -> None:
 def _check_segments(page: Any, file_bytes: int, name: str) -> None:
     """Every strip or tile must lie in the file; the library would fill a missing one in silence."""
     if page.is_tiled:
-        check_size(max(32, page.tilewidth), max(32, page.tilelength), name=name)
+        check_size(max(32, page.tilewidth), max(32, page.tilelength), name=name, bytes_a_pixel=page.dtype.itemsize)
     expected = math.prod(page.chunked)
     offsets, counts = page.dataoffsets[:expected], page.databytecounts[:expected]
     whole = len(offsets) == len(counts) == expected

@@ -42,6 +42,8 @@ def read_checksums(root: Path) -> dict[str, str]:
 
 
 def _text(path: Path) -> str:
+    if not (path.is_file() or path.is_dir()):  # a pipe would be waited for
+        raise FolderError(f"{path}: cannot be read: is no regular file; take it away")
     try:
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:

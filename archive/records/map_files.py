@@ -43,7 +43,7 @@ def read_made(path: Path) -> MadeOf | None:
     try:
         kept = json.loads(path.read_text(encoding="utf-8"))
         return MadeOf([str(member) for member in kept["members"]], float(kept["observed_share"]))
-    except (OSError, ValueError, LookupError, TypeError):
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
         return None
 
 

@@ -233,7 +233,8 @@ def check_format(root: Path) -> None:
 def _refuse_newer(path: Path, found: Mapping[str, object]) -> None:
     version = found.get("format", 1)
     if isinstance(version, int) and version > FORMAT:
-        raise SettingsError(f"{path}: format = {version}: made by a newer northlimb; update northlimb to open it")
+        shown = version if version < 10**9 else "an enormous number"  # Python refuses to write out thousands of digits
+        raise SettingsError(f"{path}: format = {shown}: made by a newer northlimb; update northlimb to open it")
 
 
 def new_settings_text(settings: Settings) -> str:

@@ -40,7 +40,7 @@ def kept_answer(root: Path, inputs: object) -> tuple[str, list[Any] | None]:
     name = hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()[:24] + ".json"
     try:
         answer = json.loads((root / DERIVED_NAME / _FOLDER / name).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return name, None
     return name, answer if isinstance(answer, list) else None
 
@@ -49,7 +49,7 @@ def read_learned(root: Path) -> dict[str, list[dict[str, Any]]]:
     """What was learned of each instrument at the last build; empty where nothing was."""
     try:
         learned = json.loads((root / DERIVED_NAME / _FOLDER / _LEARNED).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     return learned if isinstance(learned, dict) else {}
 

@@ -34,6 +34,11 @@ _WORDS = {
 }
 
 
+_DEEPEST = 20
+_MOST_BYTES = 50_000_000
+_LONGEST_KEY = 60
+
+
 class TomlModel(BaseModel):
     """Base of everything read from TOML: frozen, unknown keys refused, no guessing between types."""
 
@@ -63,6 +68,10 @@ def load_toml(path: Path) -> dict[str, Any]:
         The file cannot be read, or is not TOML.
     """
     try:
+        if path.exists() and not (path.is_file() or path.is_dir()):  # a pipe would be waited for
+            raise SettingsError(f"{path}: cannot be read: is no regular file; take it away")
+        if path.stat().st_size > _MOST_BYTES:
+            raise SettingsError(f"{path}: over {_MOST_BYTES // 10**6} MB, no file of ours; mend it or take it away")
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         raise SettingsError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
@@ -98,7 +107,10 @@ def check_table(model: type[Model], table: Mapping[str, Any], *, name: str) -> M
 
 def _loaded(text: str, *, name: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(text)
+        found = tomllib.loads(text)
+        if _is_deep(found):
+            raise SettingsError(f"{name}: tables or brackets nested too deeply; mend it")
+        return found
     except RecursionError as error:
         raise SettingsError(f"{name}: not valid TOML: brackets nested too deeply; mend it") from error
     except tomllib.TOMLDecodeError as error:
@@ -106,6 +118,15 @@ def _loaded(text: str, *, name: str) -> dict[str, Any]:
         raise SettingsError(f"{name}: not valid TOML: {problem}; mend it") from error
     except ValueError as error:
         raise SettingsError(f"{name}: a number has thousands of digits; mend it") from error
+
+
+def _is_deep(found: Mapping[str, Any]) -> bool:
+    """Whether values lie deeper than any key of ours; looked at level by level, for the depth may be thousands."""
+    level: list[Any] = [found]
+    for _ in range(_DEEPEST):
+        level = [inner for value in level for inner in (value.values() if isinstance(value, dict) else value)]
+        level = [value for value in level if isinstance(value, dict | list)]
+    return bool(level)
 
 
 def _with_tuples(value: Any) -> Any:
@@ -165,7 +186,8 @@ def _place(location: tuple[str | int, ...]) -> str:
     """Like ``sites[1].latitude_deg``, entries counted from 1 as a reader does; empty for the file as a whole."""
     place = ""
     for step in location:
-        place += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if place else str(step)
+        key = step if isinstance(step, int) or len(step) <= _LONGEST_KEY else step[: _LONGEST_KEY - 3] + "..."
+        place += f"[{key + 1}]" if isinstance(key, int) else f".{key}" if place else key
     return place
 
 

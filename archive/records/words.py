@@ -111,7 +111,7 @@ def read_words(root: Path) -> dict[str, Words]:
         if kept["sha256"] != _digest(entries):
             return {}
         return {str(file): Words(str(entry["text"]), int(entry["time_ns"])) for file, entry in entries.items()}
-    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError):
         return {}
 
 

@@ -9,9 +9,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from archive.errors import ArchiveError, FactsError, FolderError
+from archive.errors import ArchiveError, FactsError, FolderError, PictureError
 from archive.observation import Disc, Orientation
-from archive.reading import facts_in_file, read_pixels
+from archive.reading import MOST_BYTES, facts_in_file, read_pixels
 from archive.records.checksums import read_checksums
 from archive.records.folder import NewPicture, Place, free_place, place_of_file, put_picture, writing
 from archive.records.incoming import Incoming, sizes_on_disk, take_in
@@ -156,13 +156,21 @@ def _known_sums(root: Path) -> dict[str, str]:
 def _files(pictures: Sequence[Path]) -> Iterator[Path]:
     """Files as named; of a folder the files that look like pictures, in order of name."""
     for path in pictures:
-        if path.is_dir():
+        if _is_folder(path):
             inside = [item for item in path.iterdir() if item.suffix.lower() in _PICTURE_NAMES and item.is_file()]
             if not inside:
                 raise FactsError(f"{path}: no PNG, JPEG, TIFF or FITS files in this folder; name the pictures")
             yield from sorted(inside)
         else:
             yield path
+
+
+def _is_folder(path: Path) -> bool:
+    """False, too, for a name that the system will not look up: its turn to be refused comes among the pictures."""
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
 
 
 @dataclass(frozen=True)
@@ -182,6 +190,8 @@ def _file_one(
 ) -> Added | _New:
     if path.exists() and not path.is_file():
         raise FactsError(f"{path}: is no regular file; name a picture or a folder")
+    if path.stat().st_size > MOST_BYTES:
+        raise PictureError(f"{path}: file of over {MOST_BYTES // 10**9} GB; save the finished picture smaller")
     with take_in(root, path, known=known.files, sizes=known.sizes) as incoming:
         filed = known.files.get(incoming.sha256)
         if filed is not None and (place := _filed_as(root, filed)) is not None:

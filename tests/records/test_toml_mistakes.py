@@ -6,7 +6,7 @@ import pytest
 
 from archive.errors import SettingsError
 from archive.records.record import Record, Sidecar
-from archive.records.settings import Settings
+from archive.records.settings import Settings, check_format, read_settings
 from archive.records.toml_files import TomlModel, load_toml, parse_toml
 
 GOOD = """
@@ -189,3 +189,31 @@ def test_a_kind_of_mistake_without_words_of_its_own_still_names_file_and_key():
         raw: bytes
 
     assert causes("raw = 3", Rare)[0].startswith("archive.toml: raw = 3: ")
+
+
+@pytest.mark.parametrize(
+    ("text", "cause"),
+    [
+        ("x" + ".a" * 900 + " = 1", "archive.toml: tables or brackets nested too deeply; mend it"),
+        ("[x" + ".a" * 5000 + "]", "archive.toml: tables or brackets nested too deeply; mend it"),
+        ("x" * 5000 + " = 1", "archive.toml: " + "x" * 57 + "...: no such key; take it out"),
+    ],
+    ids=["dotted", "table", "long key"],
+)
+def test_what_is_deep_or_long_is_still_one_readable_line(text, cause):
+    assert cause in causes(text)
+
+
+def test_a_format_of_thousands_of_digits_is_told(tmp_path):
+    (tmp_path / "archive.toml").write_text("format = 0x" + "f" * 5000, encoding="utf-8")
+    for read in (check_format, read_settings):
+        with pytest.raises(SettingsError, match="format = an enormous number: made by a newer northlimb"):
+            read(tmp_path)
+
+
+def test_a_note_of_gigabytes_is_not_read(tmp_path):
+    path = tmp_path / "0915Z.toml"
+    with path.open("wb") as stream:
+        stream.truncate(10 * 2**30)  # sparse: it takes no room on the disk
+    with pytest.raises(SettingsError, match=r"0915Z\.toml: over 50 MB, no file of ours; mend it or take it away$"):
+        load_toml(path)

@@ -1,0 +1,130 @@
+"""Pictures made to fill the memory or the time: refused before they are decoded, in one line.
+
+Each was found by `tests/studies/test_hostile_input.py` or made by hand from the standards named in the readers.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+import time
+import zlib
+from contextlib import suppress
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from archive.errors import FactsError, PictureError
+from archive.reading import facts_in_file, read_pixels
+from reading.drawn import png_chunk
+
+SOON_S = 10.0  # each takes well under a second; without the check they took from half a minute to hours
+
+
+def png_of(width_px: int, height_px: int, rows: bytes = b"", extra: bytes = b"") -> bytes:
+    header = struct.pack(">IIBBBBB", width_px, height_px, 8, 0, 0, 0, 0)
+    data = png_chunk(b"IDAT", zlib.compress(rows))
+    return b"\x89PNG\r\n\x1a\n" + png_chunk(b"IHDR", header) + extra + data + png_chunk(b"IEND", b"")
+
+
+def jpeg_of(width_px: int, height_px: int) -> bytes:
+    stream = io.BytesIO()
+    Image.new("L", (64, 64)).save(stream, "JPEG")
+    data = stream.getvalue()
+    start = data.index(b"\xff\xc0")
+    return data[: start + 5] + struct.pack(">HH", height_px, width_px) + data[start + 9 :]
+
+
+def tiff_of(width_px: int, height_px: int, *more: tuple[int, int, int, int], next_directory: int = 0) -> bytes:
+    """Little-endian, one strip of zeros; tags as (number, type, count, value)."""
+    at = 8 + 2 + 12 * (9 + len(more)) + 4
+    tags = [(256, 4, 1, width_px), (257, 4, 1, height_px), (258, 3, 1, 8), (259, 3, 1, 1), (262, 3, 1, 1),
+            (273, 4, 1, at), (277, 3, 1, 1), (278, 4, 1, height_px), (279, 4, 1, 4096)]  # fmt: skip
+    replaced = {tag[0] for tag in more}
+    kept = sorted([tag for tag in tags if tag[0] not in replaced] + list(more))
+    directory = b"".join(struct.pack("<HHII", *tag) for tag in kept)
+    head = b"II*\0" + struct.pack("<IH", 8, len(kept)) + directory + struct.pack("<I", next_directory)
+    return head.ljust(at, b"\0") + bytes(4096)
+
+
+def fits_of(*cards: tuple[str, object], data: bytes = b"", end: bool = True) -> bytes:
+    lines = ["SIMPLE  =                    T", *(f"{key:<8}= {value!s:>20}" for key, value in cards)]
+    header = "".join(line.ljust(80) for line in [*lines, *(["END"] if end else [])])
+    return header.ljust(-(-len(header) // 2880) * 2880).encode() + data
+
+
+def square(bits: object, side_px: object, **more: object) -> tuple[tuple[str, object], ...]:
+    return (("BITPIX", bits), ("NAXIS", 2), ("NAXIS1", side_px), ("NAXIS2", side_px), *more.items())
+
+
+BOMBS = {
+    "png of 10 gigapixels": (png_of(100_000, 100_000), "100000 x 100000 pixels; give one with at most 256 million"),
+    "png without its data": (png_of(15_000, 15_000), "too short for its size"),
+    "png of no size": (png_of(0, 50), "0 x 50 pixels"),
+    "png of one pixel": (png_of(1, 1, b"\0\0"), "1 x 1 pixels"),
+    "jpeg of 20000 squared": (jpeg_of(20_000, 20_000), "20000 x 20000 pixels"),
+    "jpeg of no size": (jpeg_of(0, 0), "cannot be read whole"),
+    "tiff of 10 gigapixels": (tiff_of(100_000, 100_000), "100000 x 100000 pixels"),
+    "tiff without its data": (tiff_of(15_000, 15_000), "too short"),
+    "tiff of 128 bytes a pixel": (tiff_of(15_900, 15_900, (277, 3, 1, 8), (258, 3, 1, 64), (339, 3, 1, 3)), "2 GB"),
+    "tiff strip of 4 GB": (tiff_of(64, 64, (279, 4, 1, 0xFFFFFFFF)), "outside the file"),
+    "tiff of 2 billion strips": (tiff_of(64, 64, (273, 4, 0x7FFFFFFF, 8)), "outside the file"),
+    "fits of a billion axes": (fits_of(("BITPIX", 8), ("NAXIS", 10**9)), "over 999 axes"),
+    "fits of 10^24 pixels": (fits_of(*square(8, 10**12)), "cannot be read whole|pixels"),
+    "fits of negative size": (fits_of(*square(8, -64), data=bytes(28800)), "-64 x -64 pixels"),
+    "fits of odd depth": (fits_of(*square(7, 64), data=bytes(28800)), "cannot be read whole"),
+    "fits without its data": (fits_of(*square(-64, 15_000), data=bytes(2880)), "before its last row"),
+    "fits without END": (fits_of(*square(8, 64), end=False, data=bytes(28800)), "cannot be read whole"),
+}
+
+
+@pytest.mark.parametrize("what", BOMBS)
+def test_a_bomb_is_refused_soon_and_in_one_line(what: str) -> None:
+    data, cause = BOMBS[what]
+    start = time.monotonic()
+    with pytest.raises(PictureError, match=cause) as refused:
+        read_pixels(data, "sun.bin")
+    if data.startswith(b"SIMPLE"):
+        with suppress(FactsError):  # some headers are whole; what counts is the time
+            facts_in_file(data, "fits", "sun.bin")
+    assert time.monotonic() - start < SOON_S
+    assert refused.value.causes[0].isprintable()
+    assert not isinstance(refused.value.__cause__, MemoryError)
+
+
+def test_a_jpeg_of_thousands_of_scans_is_refused_before_they_are_decoded() -> None:
+    stream = io.BytesIO()
+    Image.new("L", (2000, 2000)).save(stream, "JPEG", progressive=True)
+    data = stream.getvalue()
+    scan = data[data.rindex(b"\xff\xda") : -2]
+    assert read_pixels(data, "sun.jpg").values.shape == (2000, 2000)
+    start = time.monotonic()
+    with pytest.raises(PictureError, match=r"sun\.jpg: JPEG with \d+ scans"):
+        read_pixels(data[:-2] + scan * 3000 + b"\xff\xd9", "sun.jpg")
+    assert time.monotonic() - start < SOON_S
+
+
+@pytest.mark.parametrize("chunk", [b"zTXt", b"iCCP"])
+def test_text_and_profile_that_unfold_to_much_are_never_unfolded(
+    chunk: bytes, capfd: pytest.CaptureFixture[str]
+) -> None:
+    extra = png_chunk(chunk, b"C\0\0" + zlib.compress(bytes(50_000_000), 9))
+    assert read_pixels(png_of(64, 64, bytes(65 * 64), extra), "sun.png").values.shape == (64, 64)
+    assert capfd.readouterr().err == ""  # the decoding library writes there by itself
+
+
+@pytest.mark.parametrize(
+    "data",
+    [tiff_of(64, 64, next_directory=8), tiff_of(64, 64, (330, 4, 1, 8)), tiff_of(64, 64, (34665, 4, 1, 8))],
+    ids=["next", "below", "exif"],
+)
+def test_directories_that_go_round_in_circles_are_walked_once(data: bytes) -> None:
+    assert read_pixels(data, "sun.tif").values.shape == (64, 64)
+    assert facts_in_file(data, "tiff", "sun.tif") == ()
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf, 1e300])
+def test_planes_of_no_number_are_black(value: float) -> None:
+    data = fits_of(*square(-64, 64), data=np.full((64, 64), value, ">f8").tobytes().ljust(34560, b"\0"))
+    assert not read_pixels(data, "sun.fits").values.any()

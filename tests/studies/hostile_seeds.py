@@ -1,0 +1,278 @@
+"""Small whole files of each kind, and ways to damage them: flips, cuts, lies in lengths, doubled and lost parts."""
+
+from __future__ import annotations
+
+import io
+import json
+import random
+import re
+import struct
+import warnings
+import zlib
+from functools import cache
+
+import numpy as np
+from reading.drawn import exif_block, noise, png_chunk, png_file
+
+EDGES = (0, 1, 2, 0x7F, 0x80, 0xFF, 0x7FFF, 0x8000, 0xFFFF, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFF)
+WORDS = (
+    "nan", "inf", "-inf", "1e400", "-1e400", "1e308", "9" * 30, "9" * 5000, "0x" + "f" * 5000, "-1", "0", "true",
+    '"<script>alert(1)</script>"', '"\\u0000"', '"\\U0001F31E"', '"a\\nb"', "[]", "[[]]", "{}", "null", "[" * 3000,
+    '{"a":' * 3000, "2026-06-03", "9999-12-31T23:59:59Z", "0001-01-01T00:00:00+23:59", "1979-05-27T07:32:00-00:00",
+    "23:59:60", "a." * 2000 + "b = 1", "[a]\n" * 2, '"../../../etc/passwd"', "''", '"""', "\\", "\ufeff", "\u202e",
+    "\x00", "\x1b[31m", "![x](https://elsewhere.example/x.png)", "[x](javascript:alert(1))", "<svg onload=alert(1)>",
+    "> " * 500, "[" * 500 + "](" * 500, "*" * 1000, "`" * 999, "| a " * 300,
+)  # fmt: skip
+
+
+def mutated_bytes(rng: random.Random, seed: bytes, *, kind: str) -> bytes:
+    data = bytearray(seed)
+    for _ in range(rng.choice((1, 1, 1, 2, 4, 16))):
+        _damage(rng, data, early=rng.random() < 0.6)
+    return _with_check_sums(bytes(data)) if kind == "png" and rng.random() < 0.8 else bytes(data)
+
+
+def _damage(rng: random.Random, data: bytearray, *, early: bool) -> None:
+    size = max(1, len(data))
+    at = rng.randrange(min(size, 700) if early else size)
+    width = rng.choice((1, 2, 4, 8))
+    match rng.randrange(7):
+        case 0:
+            data[at : at + 1] = bytes([rng.randrange(256)])
+        case 1 | 2:
+            data[at : at + width] = rng.choice(EDGES).to_bytes(8, rng.choice(("big", "little")))[-width:]
+        case 3:
+            data[at : at + 4] = struct.pack(rng.choice((">I", "<I")), rng.choice((rng.randrange(size), at, 8)))
+        case 4:
+            del data[at : at + rng.choice((1, 4, 80, size))]
+        case 5:
+            end = at + rng.choice((1, 12, 80, 2880))
+            data[at:at] = data[at:end] * rng.choice((1, 2, 50))
+        case _:
+            data[at : at + 8] = str(rng.choice((-64, 16, 999999999, -1, 0))).encode().rjust(8)
+
+
+def _with_check_sums(data: bytes) -> bytes:
+    """A PNG's chunks with right check sums again, so that the damage gets past them."""
+    out, start = data[:8], 8
+    while start + 12 <= len(data):
+        length = int.from_bytes(data[start : start + 4], "big")
+        body = data[start + 4 : start + 8 + length]
+        out += data[start : start + 4] + body + struct.pack(">I", zlib.crc32(body))
+        start += 12 + length
+    return out
+
+
+def mutated_text(rng: random.Random, seed: bytes) -> bytes:
+    text = seed.decode()
+    for _ in range(rng.choice((1, 1, 2, 3, 8))):
+        parts = re.split(r"(\s+|[=,:\[\]{}])", text)
+        at = rng.randrange(len(parts))
+        match rng.randrange(5):
+            case 0 | 1:
+                parts[at] = rng.choice(WORDS)
+            case 2:
+                parts.insert(at, rng.choice(WORDS))
+            case 3:
+                del parts[at : at + rng.choice((1, 3))]
+            case _:
+                parts[at] = parts[rng.randrange(len(parts))]
+        text = "".join(parts)
+    data = bytearray(text.encode("utf-8", "replace"))
+    if rng.random() < 0.2 and data:
+        _damage(rng, data, early=False)
+    return bytes(data)
+
+
+def odd_name(rng: random.Random) -> bytes:
+    pieces = (
+        "2026", "0603", "06", "-", "_", "T", "0915", "24", "99", ":", "Z", "+14:00", "+99:99", "UTC", "9" * 400, "/",
+        "..", "\n", "\udcff", "☀", "🌞", "٣", "²", "<b>", '"', " ", ".", "1999-12-31", "23:59:60",
+    )  # fmt: skip
+    return "".join(rng.choice(pieces) for _ in range(rng.randrange(1, 30))).encode("utf-8", "surrogateescape")
+
+
+@cache
+def seeds_of(reader: str) -> tuple[bytes, ...]:
+    """Whole files that the reader takes."""
+    return {
+        "png": _png, "jpeg": _jpeg, "tiff": _tiff, "fits": _fits, "exif": _exif, "record": _record,
+        "settings": _settings, "group-names": _group_names, "checksums": _checksums, "notes": _notes, "kept": _kept,
+        "name": lambda: (b"2026-06-03-0915_2.png",),
+    }[reader]()  # fmt: skip
+
+
+def _png() -> tuple[bytes, ...]:
+    texts = png_chunk(b"zTXt", b"Comment\0\0" + zlib.compress(b"words " * 50)) + png_chunk(
+        b"iCCP", b"p\0\0" + zlib.compress(bytes(200))
+    )
+    palette = png_chunk(b"PLTE", bytes(range(48))) + png_chunk(b"tRNS", bytes(range(16)))
+    return (
+        png_file(noise("u2"), "grey", bits=16, extra=texts + png_chunk(b"eXIf", _block())),
+        png_file(noise("u1", channels=4), "rgb-alpha"),
+        png_file(noise("u1", top=15), "palette", bits=4, extra=palette),
+        png_file(noise("u1", channels=3), "rgb", interlaced=True),
+    )
+
+
+def _jpeg() -> tuple[bytes, ...]:
+    from PIL import Image
+
+    out = []
+    for values, mode, options in (
+        (noise("u1"), "L", {}),
+        (noise("u1", channels=3), "RGB", {"progressive": True, "exif": b"Exif\0\0" + _block()}),
+        (noise("u1", channels=4), "CMYK", {"restart_marker_blocks": 2}),
+    ):
+        stream = io.BytesIO()
+        Image.fromarray(values, mode=mode).save(stream, "JPEG", **options) if mode == "CMYK" else Image.fromarray(
+            values
+        ).save(stream, "JPEG", **options)
+        out.append(stream.getvalue())
+    return tuple(out)
+
+
+def _tiff() -> tuple[bytes, ...]:
+    import tifffile
+
+    out = []
+    for values, options in (
+        (noise("u2"), {"rowsperstrip": 8}),
+        (noise("u1", channels=3), {"compression": "zlib", "predictor": True, "photometric": "rgb"}),
+        (noise("u2", channels=3), {"compression": "lzw", "tile": (16, 16), "photometric": "rgb"}),
+        (noise("f4"), {"bigtiff": True, "compression": "zstd"}),
+        (noise("u1"), {"compression": "packbits"}),
+        (noise("u1"), {"compression": "lzma", "byteorder": ">"}),
+    ):
+        stream = io.BytesIO()
+        tifffile.imwrite(stream, values, **options)
+        out.append(stream.getvalue())
+    return tuple(out)
+
+
+def _fits() -> tuple[bytes, ...]:
+    from astropy.io import fits
+
+    out = []
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        for values, unit in (
+            (noise("u2"), fits.PrimaryHDU),
+            (noise("f4", channels=None), fits.PrimaryHDU),
+            (np.moveaxis(noise("i2", channels=3), -1, 0), fits.PrimaryHDU),
+            (noise("i2"), fits.CompImageHDU),
+        ):
+            one = unit(values)
+            one.header["DATE-OBS"] = "2026-06-03T09:15:00"
+            one.header["CTYPE1"], one.header["CTYPE2"], one.header["CDELT1"] = "HPLN-TAN", "HPLT-TAN", 0.5
+            stream = io.BytesIO()
+            units = [one] if unit is fits.PrimaryHDU else [fits.PrimaryHDU(), one]
+            fits.HDUList(units).writeto(stream, checksum=True)
+            out.append(stream.getvalue())
+    return tuple(out)
+
+
+def _block() -> bytes:
+    return exif_block((0x0112, 6), (0x0132, "2026:06:03 09:15:00"), (0x010F, "Camera"))
+
+
+def _exif() -> tuple[bytes, ...]:
+    from PIL import Image
+
+    exif = Image.Exif()
+    exif[0x0112] = 3
+    exif.get_ifd(0x8769).update({0x9003: "2026:06:03 09:15:00", 0x9011: "+01:00", 0x829A: 0.001})
+    exif.get_ifd(0x8825).update({7: (9.0, 15.0, 0.0), 29: "2026:06:03", 2: (52.0, 7.0, 24.2)})
+    return _block(), exif_block((0x0112, 6), byteorder=">"), exif.tobytes()[6:]
+
+
+def _record() -> tuple[bytes, ...]:
+    return (
+        b"""# words
+time = 2026-06-03T09:15:00Z
+time_from = "fits"
+length_s = 30.5
+site = "Tor"
+band = "white"
+frames_captured = 1000
+frames_stacked = 100
+north_angle_deg = -12.5
+north_angle_sigma_deg = 0.5
+mirrored = "yes"
+drift_px = [10.0, -3.0]
+dust = [{ x_px = 10.0, y_px = 20.0 }]
+[picture]
+file = "2026/2026-06-03/0915Z.png"
+sha256 = "0000000000000000000000000000000000000000000000000000000000000000"
+original_name = "sun.png"
+[counts]
+groups = 2
+spots = 5
+""",
+    )
+
+
+def _settings() -> tuple[bytes, ...]:
+    return (
+        b"""format = 1
+title = "Quillmoor Sun"
+observer = "A. Observer"
+time_zone = "Europe/London"
+language = "en"
+looks = ["natural", "flat"]
+address = "https://example.org/sun/"
+published_site_precision_deg = 0.1
+relative_number_k = 0.9
+[[sites]]
+name = "Tor"
+latitude_deg = 52.1
+longitude_deg = -1.3
+elevation_m = 41
+[[instruments]]
+name = "Refractor"
+mount = "altaz"
+mirrored = "no"
+camera_angle_deg = 3.5
+[[targets]]
+name = "web"
+url = "sftp://me@example.org/sun"
+[[films]]
+days = 7
+[[films]]
+from = 2026-06-03
+to = 2026-06-09
+style = "smooth"
+""",
+    )
+
+
+def _group_names() -> tuple[bytes, ...]:
+    one = '[[groups]]\nname = "2026-00{}"\ntime = 2026-06-03T09:15:00Z\nlatitude_deg = 12.30\n'
+    one += "carrington_longitude_deg = 301.00\n"
+    return ((one.format(1) + one.format(2)).encode(),)
+
+
+def _checksums() -> tuple[bytes, ...]:
+    return (f"{'0' * 64}  2026/2026-06-03/0915Z.png\n{'a' * 64} *2026/2026-06-03/1015Z.png\n".encode(),)
+
+
+def _notes() -> tuple[bytes, ...]:
+    return (
+        b"# Haze\n\nA *long* **look** at [x](https://example.org 'y').\n\n"
+        b"- one\n- two\n\n| a | b |\n|---|---|\n| 1 | 2 |\n",
+    )
+
+
+def _kept() -> tuple[bytes, ...]:
+    disc = dict.fromkeys(("x_px", "y_px", "radius_px"), 100.0)
+    measured = {"width_px": 10, "height_px": 10, "bit_depth": 8, "disc": disc, "axes": None}
+    return tuple(
+        json.dumps(one).encode()
+        for one in (
+            {"version": 3, "measured": measured},
+            {"words": {"archive.toml": {"text": "a", "time_ns": 1}}, "sha256": "0"},
+            {"id": "2026-06-03T0915Z", "suffix": ".png", "sha256": "0" * 64},
+            {"key": "0", "spots": [[0.1, 0.2, 3.0, 1.0]]},
+            [{"angle_deg": 1.0}],
+        )
+    )
