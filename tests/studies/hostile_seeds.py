@@ -140,6 +140,7 @@ def _tiff() -> tuple[bytes, ...]:
         (noise("u2"), {"rowsperstrip": 8}),
         (noise("u1", channels=3), {"compression": "zlib", "predictor": True, "photometric": "rgb"}),
         (noise("u2", channels=3), {"compression": "lzw", "tile": (16, 16), "photometric": "rgb"}),
+        (noise("u2"), {"compression": "lzw", "rowsperstrip": 8}),
         (noise("f4"), {"bigtiff": True, "compression": "zstd"}),
         (noise("u1"), {"compression": "packbits"}),
         (noise("u1"), {"compression": "lzma", "byteorder": ">"}),
