@@ -20,7 +20,7 @@ ALLOWED = {
     "reading": VALUES,
     "records": VALUES | {"disk"},
     "films": VALUES,
-    "website": VALUES | {"safety", "disk"},
+    "website": VALUES | {"answers", "disk", "safety"},
     "publishing": VALUES | {"disk"},
 }
 PURE = ("sun", "disc", "orientation", "measuring")

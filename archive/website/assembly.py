@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
+from archive.answers import Answers
 from archive.website import addresses
 from archive.website.addresses import (
     day_of,
@@ -33,19 +35,21 @@ from archive.website.month_page import month_pages
 from archive.website.not_found_page import not_found_page
 from archive.website.observatory_page import observatory_page
 from archive.website.observing_days import ObservingDay, observing_days
-from archive.website.pages import SiteFace
+from archive.website.pages import PagePlan, SiteFace
 from archive.website.render import Page, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
-from archive.website.site_files import SiteFile, SiteReport, write_site
+from archive.website.site_files import Held, SiteFile, SiteReport, held_bytes, write_site
 from archive.website.sitemap import robots_bytes, sitemap_bytes
-from archive.website.theme import read_theme
+from archive.website.theme import Theme, read_theme
 from archive.website.year_page import year_pages
 
 __all__ = ["build_site"]
 
 
-def build_site(content: Content, site_dir: Path, *, theme_dir: Path | None = None) -> SiteReport:
+def build_site(
+    content: Content, site_dir: Path, *, theme_dir: Path | None = None, answers_dir: Path | None = None
+) -> SiteReport:
     """Write the site, or bring it up to date.
 
     The same content gives the same bytes; files that need no change keep theirs and their time.
@@ -57,6 +61,8 @@ def build_site(content: Content, site_dir: Path, *, theme_dir: Path | None = Non
         Made if missing. Must be empty or have been written by this function.
     theme_dir : Path, optional
         The observer's own templates and style sheet, see `theme`; need not be there.
+    answers_dir : Path, optional
+        Where it is kept what each page was made from; pages made from the same are not made again.
 
     Returns
     -------
@@ -80,21 +86,40 @@ def build_site(content: Content, site_dir: Path, *, theme_dir: Path | None = Non
         style_hash=style_hash(static[addresses.STYLE]),
         address=content.info.address,
     )
-    pages = {page.frame.path: render(page, face, theme).encode() for page in _pages(content, days, groups, face)}
-    made = {
-        **static,
-        **pages,
-        **{f"data/{name}": data for name, data in data_files(content, groups).items()},
-        **_grids(content.entries),
-        addresses.FEED: feed_bytes(content),
-        addresses.SEARCH_INDEX: search_index(days, groups),
-    }
-    files = [SiteFile(path, data) for path, data in made.items()]
-    files += _for_search_engines(list(pages), face)
+    plans = _plans(content, days, groups, face)
+    made = Answers(None if answers_dir is None else answers_dir / "pages", [face, theme.texts])
+    files = [SiteFile(path, data) for path, data in static.items()]
+    files += [_page_file(plan, face, theme, made) for plan in plans]
+    files += [SiteFile(f"data/{name}", data) for name, data in data_files(content, groups).items()]
+    files += [
+        *_grids(content.entries, made),
+        SiteFile(addresses.FEED, feed_bytes(content)),
+        SiteFile(addresses.SEARCH_INDEX, search_index(days, groups)),
+    ]
+    files += _for_search_engines([plan.path for plan in plans], face)
     files += [file for entry in content.entries for file in _entry_files(entry)]
     files += [file for film in content.films for file in _film_files(film)]
     files += [file for rotation in content.rotations for file in _map_files(rotation)]
-    return write_site(files, site_dir)
+    report = write_site(files, site_dir)
+    made.keep()
+    return report
+
+
+def _page_file(plan: PagePlan[Page], face: SiteFace, theme: Theme, made: Answers) -> SiteFile:
+    """A page as a file: rendered when it is written, and not at all where it was rendered from the same before."""
+    return _file(plan.path, plan.inputs, lambda: render(plan.gather(), face, theme).encode(), made)
+
+
+def _file(path: str, inputs: object, make: Callable[[], bytes], made: Answers) -> SiteFile:
+    if inputs is None:
+        return SiteFile(path, make)
+
+    def source() -> bytes:
+        data = make()
+        made.put([path, inputs], held_bytes(data))
+        return data
+
+    return SiteFile(path, source, made.get([path, inputs], Held))
 
 
 def _for_search_engines(pages: Sequence[str], face: SiteFace) -> list[SiteFile]:
@@ -113,28 +138,28 @@ def _in_order(content: Content) -> Content:
     return replace(content, entries=entries)
 
 
-def _pages(
+def _plans(
     content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace
-) -> Sequence[Page]:
+) -> Sequence[PagePlan[Page]]:
     rotations = {rotation.number for rotation in content.rotations}
     counted = any(entry.observation.groups is not None for entry in content.entries)
     return [
-        home_page(content, days, face),
+        PagePlan(addresses.HOME, lambda: home_page(content, days, face)),
         *day_pages(days, face, groups={group.name for group in groups}, rotations=rotations),
         *month_pages(days, face),
         *year_pages(days, face),
-        days_page(days, face),
+        PagePlan(addresses.DAYS, lambda: days_page(days, face)),
         *compare_pages(content, days, face),
-        search_page(days, groups, face),
+        PagePlan(addresses.SEARCH, lambda: search_page(days, groups, face)),
         *group_pages(content, groups, face),
-        groups_page(groups, face, rotations=rotations, counted=counted),
+        PagePlan(addresses.GROUPS, lambda: groups_page(groups, face, rotations=rotations, counted=counted)),
         *rotation_pages(content, days, groups, face),
-        rotations_page(content, face),
-        charts_page(content, days, groups, face),
-        films_page(content, face),
-        observatory_page(content.info, days, face),
-        data_page(content, face),
-        not_found_page(face, content.info.address),
+        PagePlan(addresses.ROTATIONS, lambda: rotations_page(content, face)),
+        PagePlan(addresses.CHARTS, lambda: charts_page(content, days, groups, face)),
+        PagePlan(addresses.FILMS, lambda: films_page(content, face)),
+        PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, days, face)),
+        PagePlan(addresses.DATA, lambda: data_page(content, face)),
+        PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address)),
     ]
 
 
@@ -157,9 +182,12 @@ def _entry_files(entry: Entry) -> list[SiteFile]:
     return files
 
 
-def _grids(entries: Sequence[Entry]) -> dict[str, bytes]:
+def _grids(entries: Sequence[Entry], made: Answers) -> list[SiteFile]:
     found = {entry.overlay.graticule.b0_deg: entry.overlay.graticule for entry in entries if entry.overlay is not None}
-    return {graticule_file(b0_deg): graticule_svg(graticule) for b0_deg, graticule in found.items()}
+    return [
+        _file(graticule_file(b0_deg), graticule.mark, partial(graticule_svg, graticule), made)
+        for b0_deg, graticule in found.items()
+    ]
 
 
 def _film_files(film: FilmEntry) -> list[SiteFile]:

@@ -12,7 +12,7 @@ from archive.website.addresses import Here, compare_page, day_of, day_page, pict
 from archive.website.content import Carrying, Content, Entry
 from archive.website.observation_view import band_words
 from archive.website.observing_days import ObservingDay
-from archive.website.pages import Frame, Link, SiteFace, frame
+from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
 from archive.website.wording import day_and_month, day_words, number, time_words
 
 __all__ = ["Choice", "ComparePage", "ComparedDisc", "compare_pages"]
@@ -57,15 +57,23 @@ class ComparePage:
     any_two: Link | None
 
 
-def compare_pages(content: Content, days: Sequence[ObservingDay], face: SiteFace) -> list[ComparePage]:
-    """Gather the page of any two days, and one for each day that was turned back to the one before."""
+def compare_pages(content: Content, days: Sequence[ObservingDay], face: SiteFace) -> list[PagePlan[ComparePage]]:
+    """Plan the page of any two days, and one for each day that was turned back to the one before."""
     known = {entry.observation.id: entry for entry in content.entries}
     pairs = [
-        _pair(known[day.main.turned_back.to_observation], day.main, face, content.carrying)
+        _plan(known[day.main.turned_back.to_observation], day.main, face, content.carrying)
         for day in days
         if day.main.turned_back is not None
     ]
-    return [_any_two(content.entries, face, content.carrying), *pairs]
+    return [PagePlan(addresses.COMPARE, lambda: _any_two(content.entries, face, content.carrying)), *pairs]
+
+
+def _plan(before: Entry, after: Entry, face: SiteFace, carrying: Carrying) -> PagePlan[ComparePage]:
+    return PagePlan(
+        compare_page(day_of(after.observation)),
+        lambda: _pair(before, after, face, carrying),
+        inputs=[before.mark, after.mark, carrying],
+    )
 
 
 def _any_two(entries: Sequence[Entry], face: SiteFace, carrying: Carrying) -> ComparePage:

@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cached_property
 from pathlib import Path
 from typing import Literal
 
+from archive.answers import mark_of
 from archive.observation import Band, Observation, SpotGroup
 
 __all__ = [
@@ -141,6 +143,11 @@ class Graticule:
     numbers: tuple[DiscLabel, ...]
     axis: tuple[Line, ...]
 
+    @cached_property
+    def mark(self) -> bytes:
+        """A digest of it."""
+        return mark_of([self.b0_deg, self.lines, self.main, self.numbers, self.axis])
+
 
 @dataclass(frozen=True)
 class Overlay:
@@ -190,6 +197,21 @@ class Entry:
     overlay: Overlay | None = None
     flat: Path | None = None
     turned_back: TurnedBack | None = None
+
+    @cached_property
+    def mark(self) -> bytes:
+        """A digest of all that a page can tell of it: of pictures that they are there, for pages only link to them."""
+        pictures, overlay = self.pictures, self.overlay
+        return mark_of(
+            [
+                self.observation,
+                self.warnings,
+                self.advice,
+                None if overlay is None else [overlay.graticule.mark, overlay.labels],
+                [sorted(pictures.looks), sorted(pictures.light), pictures.fits is None, self.flat is None],
+                None if self.turned_back is None else self.turned_back.to_observation,
+            ]
+        )
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from archive.website.machine_words import disc_frame
 from archive.website.notes import notes_html
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay
-from archive.website.pages import Frame, Link, SiteFace, frame
+from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
 from archive.website.wording import MONTHS, day_and_month, day_words, month_words
 
 __all__ = ["DayPage", "day_pages"]
@@ -43,8 +43,8 @@ class DayPage:
 
 def day_pages(
     days: Sequence[ObservingDay], face: SiteFace, *, groups: Collection[str], rotations: Collection[int]
-) -> list[DayPage]:
-    """Gather a page for every day.
+) -> list[PagePlan[DayPage]]:
+    """Plan a page for every day.
 
     Parameters
     ----------
@@ -58,13 +58,37 @@ def day_pages(
 
     Returns
     -------
-    list of DayPage
+    list of PagePlan
     """
     around = zip([None, *days[:-1]], [*days[1:], None], strict=True)
     return [
-        _page(day, neighbours, face=face, groups=groups, rotations=rotations)
+        _plan(day, neighbours, face=face, groups=groups, rotations=rotations)
         for day, neighbours in zip(days, around, strict=False)  # without days there is still the pair of the two ends
     ]
+
+
+def _plan(
+    day: ObservingDay,
+    neighbours: tuple[ObservingDay | None, ObservingDay | None],
+    *,
+    face: SiteFace,
+    groups: Collection[str],
+    rotations: Collection[int],
+) -> PagePlan[DayPage]:
+    linked = {name for name in _group_names(day) if name in groups}
+    mapped = {number for number in (day.main.observation.sun.carrington_rotation,) if number in rotations}
+    return PagePlan(
+        day_page(day.day),
+        lambda: _page(day, neighbours, face=face, groups=linked, rotations=mapped),
+        inputs=[day.mark, [one and one.day for one in neighbours], sorted(linked), sorted(mapped)],
+    )
+
+
+def _group_names(day: ObservingDay) -> set[str]:
+    """The names of all groups that a day's pictures show."""
+    entries = (day.main, *day.others)
+    labelled = {label.name for entry in entries if entry.overlay is not None for label in entry.overlay.labels}
+    return labelled | {one.name for entry in entries for one in entry.observation.groups or () if one.name is not None}
 
 
 def _page(

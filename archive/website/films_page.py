@@ -74,6 +74,8 @@ def rotation_films(content: Content, here: Here, rotation: int) -> tuple[FilmVie
 
 
 def _views(films: Sequence[FilmEntry], content: Content, here: Here) -> tuple[FilmView, ...]:
+    if not films:
+        return ()
     known = {entry.observation.id: entry.observation for entry in content.entries}
     newest_first = sorted(films, key=lambda film: (film.last_utc, film.first_utc, film.stem), reverse=True)
     return tuple(_view(film, known, here) for film in newest_first)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
+from archive.answers import mark_of
 from archive.observation import Observation, SpotGroup
 from archive.website.content import Content, Entry, GroupEntry, GroupSighting
 
@@ -45,6 +47,11 @@ class Followed:
 
     entry: GroupEntry
     seen: tuple[Seen, ...]
+
+    @cached_property
+    def mark(self) -> bytes:
+        """A digest of all that a page can tell of it."""
+        return mark_of([self.entry, [seen.entry.mark for seen in self.seen]])
 
     @property
     def name(self) -> str:

@@ -14,7 +14,7 @@ from archive.website.group_crops import Crop, crop_scale, group_crops
 from archive.website.group_rows import GroupRow, group_row
 from archive.website.group_track import GroupLife, GroupTrack, group_life, group_track
 from archive.website.observing_days import stands_for_day
-from archive.website.pages import Fact, Frame, Link, SiteFace, frame
+from archive.website.pages import Fact, Frame, Link, PagePlan, SiteFace, frame
 from archive.website.turning import law_rate, rate_words
 from archive.website.wording import day_and_month, day_words, latitude_words, number, plural, span_words, time_words
 
@@ -45,15 +45,30 @@ class GroupPage:
     next: Link | None
 
 
-def group_pages(content: Content, groups: Sequence[Followed], face: SiteFace) -> list[GroupPage]:
-    """Gather a page for every group; neighbours in the sequence link to each other."""
+def group_pages(content: Content, groups: Sequence[Followed], face: SiteFace) -> list[PagePlan[GroupPage]]:
+    """Plan a page for every group; neighbours in the sequence link to each other."""
     laws = [*([] if content.own_law is None else [content.own_law]), *content.published_laws]
     kin = _kin(groups)
     around = zip([None, *groups[:-1]], [*groups[1:], None], strict=True)
     return [
-        _page(group, neighbours, face=face, laws=laws, kin=kin[group.name])
+        _plan(group, neighbours, face=face, rates=_rates(group, laws), kin=kin[group.name])
         for group, neighbours in zip(groups, around, strict=False)  # without groups there is still the pair of the ends
     ]
+
+
+def _plan(
+    group: Followed,
+    neighbours: tuple[Followed | None, Followed | None],
+    *,
+    face: SiteFace,
+    rates: tuple[Fact, ...],
+    kin: Mapping[str, Link],
+) -> PagePlan[GroupPage]:
+    return PagePlan(
+        group_page(group.name),
+        lambda: _page(group, neighbours, face=face, rates=rates, kin=kin),
+        inputs=[group.mark, [one and one.name for one in neighbours], rates, list(kin.items())],
+    )
 
 
 def _page(
@@ -61,7 +76,7 @@ def _page(
     neighbours: tuple[Followed | None, Followed | None],
     *,
     face: SiteFace,
-    laws: Sequence[TurningLaw],
+    rates: tuple[Fact, ...],
     kin: Mapping[str, Link],
 ) -> GroupPage:
     here = Here(group_page(group.name))
@@ -78,7 +93,7 @@ def _page(
         track=group_track(days),
         life=group_life(group.seen),
         rows=tuple(_row(seen, here) for seen in group.seen),
-        rates=_rates(group, laws),
+        rates=rates,
         charts=Link("All groups’ rates against latitude", f"{here.to(addresses.CHARTS)}#turning"),
         previous=previous,
         next=following,

@@ -12,7 +12,7 @@ from archive.website.addresses import Here, month_page, year_page
 from archive.website.counted_days import day_counts, days_summary
 from archive.website.days_page import days_of_month
 from archive.website.observing_days import ObservingDay, day_thumb
-from archive.website.pages import Frame, Link, Picture, SiteFace, frame
+from archive.website.pages import Frame, Link, PagePlan, Picture, SiteFace, frame
 from archive.website.wording import MONTHS, month_words, number
 
 __all__ = ["CalendarDay", "MonthPage", "month_pages"]
@@ -44,11 +44,23 @@ class MonthPage:
     wall: Link
 
 
-def month_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[MonthPage]:
-    """Gather a page for every month with pictures; `days` in order of time."""
+def month_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[PagePlan[MonthPage]]:
+    """Plan a page for every month with pictures; `days` in order of time."""
     months = [tuple(of_month) for _, of_month in groupby(days, lambda day: day.day.replace(day=1))]
     around = zip([None, *months[:-1]], [*months[1:], None], strict=True)
-    return [_page(month, neighbours, face) for month, neighbours in zip(months, around, strict=False)]
+    return [_plan(month, neighbours, face) for month, neighbours in zip(months, around, strict=False)]
+
+
+def _plan(
+    days: tuple[ObservingDay, ...],
+    neighbours: tuple[tuple[ObservingDay, ...] | None, tuple[ObservingDay, ...] | None],
+    face: SiteFace,
+) -> PagePlan[MonthPage]:
+    return PagePlan(
+        month_page(days[0].day),
+        lambda: _page(days, neighbours, face),
+        inputs=[[day.mark for day in days], [one and one[0].day for one in neighbours]],
+    )
 
 
 def _page(

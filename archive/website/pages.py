@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Generic, TypeVar
 from urllib.parse import quote
 
 from markupsafe import Markup
@@ -11,7 +12,9 @@ from markupsafe import Markup
 from archive.website import addresses
 from archive.website.addresses import Here
 
-__all__ = ["Fact", "Frame", "Link", "Picture", "Preview", "SiteFace", "frame"]
+__all__ = ["Fact", "Frame", "Link", "PagePlan", "Picture", "Preview", "SiteFace", "frame"]
+
+_Page_co = TypeVar("_Page_co", covariant=True)
 
 _SECTIONS = (
     ("Latest", addresses.HOME),
@@ -45,6 +48,18 @@ class SiteFace:
         if self.address is None:
             return ""
         return self.address.rstrip("/") + "/" + quote(path.removesuffix("index.html"))
+
+
+@dataclass(frozen=True)
+class PagePlan(Generic[_Page_co]):
+    """A page that is gathered where its `inputs`, all that it shows besides the site's face, are not those of before.
+
+    Without inputs it is gathered every time.
+    """
+
+    path: str
+    gather: Callable[[], _Page_co]
+    inputs: object = None
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from archive.website.content import Content, RotationEntry
 from archive.website.films_page import FilmView, rotation_films
 from archive.website.followed import Followed, Seen
 from archive.website.observing_days import ObservingDay, day_thumb
-from archive.website.pages import Frame, Link, Picture, SiteFace, frame
+from archive.website.pages import Frame, Link, PagePlan, Picture, SiteFace, frame
 from archive.website.wording import days_and_months, degrees, latitude_words, number, span_words
 
 __all__ = ["MapGroup", "RotationPage", "RotationsPage", "rotation_pages", "rotations_page"]
@@ -71,13 +71,13 @@ def rotations_page(content: Content, face: SiteFace) -> RotationsPage:
 
 def rotation_pages(
     content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace
-) -> list[RotationPage]:
-    """Gather a page for every rotation that has a map; neighbours in the sequence link to each other."""
+) -> list[PagePlan[RotationPage]]:
+    """Plan a page for every rotation that has a map; neighbours in the sequence link to each other."""
     rotations = sorted(content.rotations, key=lambda one: one.number)
     surroundings = _Surroundings(_days_of(days), _on_maps(groups), content)
     around = zip([None, *rotations[:-1]], [*rotations[1:], None], strict=True)
     return [
-        _page(rotation, neighbours, face=face, surroundings=surroundings)
+        _plan(rotation, neighbours, face=face, surroundings=surroundings)
         for rotation, neighbours in zip(rotations, around, strict=False)  # without any there is still a pair of ends
     ]
 
@@ -89,6 +89,27 @@ class _Surroundings:
     days: Mapping[int, Sequence[ObservingDay]]
     groups: Mapping[int, Sequence[tuple[Followed, Seen]]]
     content: Content
+
+
+def _plan(
+    rotation: RotationEntry,
+    neighbours: tuple[RotationEntry | None, RotationEntry | None],
+    *,
+    face: SiteFace,
+    surroundings: _Surroundings,
+) -> PagePlan[RotationPage]:
+    number = rotation.number
+    return PagePlan(
+        rotation_page(number),
+        lambda: _page(rotation, neighbours, face=face, surroundings=surroundings),
+        inputs=[
+            [number, rotation.first_utc, rotation.last_utc, rotation.observed_share],
+            [one and one.number for one in neighbours],
+            [[group.mark, seen.observation.id] for group, seen in surroundings.groups.get(number, ())],
+            [day.mark for day in surroundings.days.get(number, ())],
+            rotation_films(surroundings.content, Here(rotation_page(number)), number),
+        ],
+    )
 
 
 def _page(

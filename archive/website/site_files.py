@@ -2,10 +2,11 @@
 
 `files.json` at the root lists every other file of the site with its size and sha256. It is the mark by which a
 folder is known as ours. A new site is made beside its place and renamed, so that it is there whole or not at all. One
-that is there is brought up to date in place, for others may serve it, or keep files in it, meanwhile: first the list
-names old and new files (and says `unfinished`), then come pictures and data, new pages, changed pages, the home page,
-and last the removals and the list of what is there now. So a page never shows what is not there yet; whatever an
-interrupted run leaves is listed, and the next run puts it right.
+that is there is brought up to date in place, for others may serve it, or keep files in it, meanwhile: all that changes
+is first written to a folder of its own. Then the list names old and new files (and says `unfinished`), and pictures and
+data, new pages, changed pages and the home page take their places in turn; last come the removals and the list of what
+is there now. So a page never shows what is not there yet, a site stays as it was where anything fails before, and
+whatever an interrupted run leaves is listed, and the next run puts it right.
 """
 
 from __future__ import annotations
@@ -14,32 +15,44 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from stat import S_ISREG
 
 from archive.disk import sync_disk, sync_folder
 from archive.errors import FolderError, clear_refusal
 
-__all__ = ["MANIFEST", "SiteFile", "SiteReport", "write_site"]
+__all__ = ["MANIFEST", "Held", "SiteFile", "SiteReport", "held_bytes", "write_site"]
 
 MANIFEST = "files.json"
 _GENERATOR = "Northlimb"
 _VERSION = 1
 _HOME = "index.html"
-_PART = ".northlimb-part"
-_FILES_A_SYNC = 256
+_ASIDE = ".northlimb-part"
+_PARTS = ".northlimb-parts"
+
+
+@dataclass(frozen=True)
+class Held:
+    """What a file holds."""
+
+    sha256: str
+    size: int
 
 
 @dataclass(frozen=True)
 class SiteFile:
-    """A file to be published: where it goes, and its bytes or the file to copy.
+    """A file to be published: where it goes, and its bytes, the file to copy, or what makes its bytes.
 
-    One that `yields` is left out where a file of someone else's stands in its place.
+    Where it is known what it will hold, its bytes are made only if they are not there yet. One that `yields` is left
+    out where a file of someone else's stands in its place.
     """
 
     path: str
-    source: bytes | Path
+    source: bytes | Path | Callable[[], bytes]
+    held: Held | None = None
     yields: bool = False
 
 
@@ -52,12 +65,9 @@ class SiteReport:
     removed: int
 
 
-@dataclass(frozen=True)
-class _Listed:
-    """What the manifest knows of a file."""
-
-    sha256: str
-    size: int
+def held_bytes(data: bytes) -> Held:
+    """Return what a file of these bytes holds."""
+    return Held(hashlib.sha256(data).hexdigest(), len(data))
 
 
 def write_site(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
@@ -78,7 +88,7 @@ def write_site(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
     ------
     FolderError
         Where the folder, or a file in it that would be overwritten, is not ours, or a source is missing;
-        or the system refuses, as when the disk is full.
+        or the system refuses, as when the disk is full. The pages are then as they were.
     """
     _check_paths([file.path for file in files])
     with clear_refusal(site_dir):
@@ -87,7 +97,7 @@ def write_site(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
 
 def _written(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
     """Bring up to date what is there, or make a new site beside its place."""
-    aside = site_dir.with_name(f".{site_dir.name}{_PART}")
+    aside = site_dir.with_name(f".{site_dir.name}{_ASIDE}")
     if aside.exists():
         shutil.rmtree(aside)  # of a run that was stopped
     if site_dir.exists() or site_dir.is_symlink():
@@ -104,26 +114,90 @@ def _written(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
 
 def _bring_up_to_date(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
     before = _read_manifest(site_dir)
-    _forget_parts({MANIFEST, *before}, site_dir)
     files = [
         file for file in files if not (file.yields and file.path not in before and (site_dir / file.path).exists())
     ]
-    now = {file.path: _listed(file, site_dir, before) for file in files}
-    changed = [file for file in files if not _is_there(now[file.path], site_dir / file.path, file.source)]
-    _refuse_foreign([file.path for file in changed if file.path not in before], site_dir)
-    site_dir.mkdir(parents=True, exist_ok=True)
-    if changed or set(before) - set(now):
-        _put_manifest({**before, **now}, site_dir, unfinished=True)
-    for turn in sorted({_turn(file.path, before) for file in changed}):
-        _put_all([file for file in changed if _turn(file.path, before) == turn], site_dir)
-    # Pages go before the pictures that they show.
-    gone = sorted(set(before) - set(now), key=lambda path: (-_turn(path, before), path))
-    removed = sum(_remove(path, site_dir) for path in gone)
-    _put_manifest(now, site_dir)
+    _refuse_foreign(files, site_dir, before)
+    with _parts_of(site_dir) as parts:
+        now: dict[str, Held] = {}
+        changed: dict[str, Path] = {}
+        for file in files:
+            now[file.path], source = _wanted(file, f"{site_dir}/{file.path}", before.get(file.path))
+            if source is not None:
+                changed[file.path] = parts / f"{len(changed)}.part"
+                _write_part(source, changed[file.path], site_dir / file.path)
+        gone = sorted(set(before) - set(now), key=lambda path: (-_turn(path, before), path))
+        if changed or gone:
+            _put_manifest({**before, **now}, site_dir, parts, unfinished=True)
+        for path in sorted(changed, key=lambda path: _turn(path, before)):
+            _put(changed[path], site_dir / path)
+        # Pages go before the pictures that they show.
+        removed = sum(_remove(path, site_dir) for path in gone)
+        _put_manifest(now, site_dir, parts)
     return SiteReport(len(changed), len(files) - len(changed), removed)
 
 
-def _turn(path: str, before: Mapping[str, _Listed]) -> int:
+@contextmanager
+def _parts_of(site_dir: Path) -> Iterator[Path]:
+    """A folder for files on their way, within the site's, so that a rename brings each to its place."""
+    parts = site_dir / _PARTS
+    shutil.rmtree(parts, ignore_errors=True)  # of a run that was stopped
+    parts.mkdir(parents=True)
+    try:
+        yield parts
+    finally:
+        shutil.rmtree(parts, ignore_errors=True)
+
+
+def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, bytes | Path | None]:
+    """What a file is to hold, and what is to be written for it: None where it is there already.
+
+    A copy of the same size and time keeps the digest that it had.
+    """
+    there = _plain_file(target)
+    if isinstance(file.source, Path):
+        stamp = _status_of(file.source, file.path)
+        if before is not None and _same_stamp(stamp, there):
+            return before, None
+        held, source = _held_file(file.source), file.source
+        return held, None if _holds(target, there, held) else source
+    if file.held is not None and file.held == before and _holds(target, there, file.held):
+        return file.held, None
+    data = file.source if isinstance(file.source, bytes) else file.source()
+    held = held_bytes(data)
+    return held, None if _holds(target, there, held) else data
+
+
+def _status_of(source: Path, path: str) -> os.stat_result:
+    try:
+        return source.stat()
+    except FileNotFoundError as error:
+        raise FolderError(f"{source}: to be published as {path}, but missing; build it again") from error
+
+
+def _plain_file(target: str) -> os.stat_result | None:
+    try:
+        status = os.stat(target)  # noqa: PTH116 - of 50,000 files, and a Path each would take as long again
+    except OSError:
+        return None
+    return status if S_ISREG(status.st_mode) else None
+
+
+def _same_stamp(source: os.stat_result, target: os.stat_result | None) -> bool:
+    """Tell by size and time to the nanosecond, kept when copying, that a copy is up to date.
+
+    Reading ten years of pictures twice on every build (some 20 GB) takes minutes; this takes none.
+    """
+    if target is None:
+        return False
+    return (source.st_size, source.st_mtime_ns) == (target.st_size, target.st_mtime_ns)
+
+
+def _holds(target: str, there: os.stat_result | None, held: Held) -> bool:
+    return there is not None and there.st_size == held.size and _held_file(Path(target)) == held
+
+
+def _turn(path: str, before: Mapping[str, Held]) -> int:
     """When a file is written: pictures and data, pages that nothing links to yet, pages that were there, the home."""
     if path == _HOME:
         return 4
@@ -132,10 +206,12 @@ def _turn(path: str, before: Mapping[str, _Listed]) -> int:
     return 3 if path.endswith(".xml") else 1  # a feed links to pages
 
 
-def _put_manifest(listed: Mapping[str, _Listed], site_dir: Path, *, unfinished: bool = False) -> None:
-    manifest = _manifest_bytes(listed, unfinished=unfinished)
-    if not _is_there(_listed_bytes(manifest), site_dir / MANIFEST, manifest):
-        _put_all([SiteFile(MANIFEST, manifest)], site_dir)
+def _put_manifest(listed: Mapping[str, Held], site_dir: Path, parts: Path, *, unfinished: bool = False) -> None:
+    manifest, target = _manifest_bytes(listed, unfinished=unfinished), site_dir / MANIFEST
+    if not _holds(str(target), _plain_file(str(target)), held_bytes(manifest)):
+        _write_part(manifest, parts / MANIFEST, target)
+        sync_disk(site_dir)
+        _put(parts / MANIFEST, target)
 
 
 def _check_paths(paths: Sequence[str]) -> None:
@@ -154,18 +230,18 @@ def _stays_inside(path: str) -> bool:
     return bool(parts) and parts[0] != "/" and ".." not in parts and "\\" not in path and ":" not in path
 
 
-def _read_manifest(site_dir: Path) -> dict[str, _Listed]:
+def _read_manifest(site_dir: Path) -> dict[str, Held]:
     """Read what the last run made; refuse a folder that is not ours."""
     path = site_dir / MANIFEST
     if not path.exists():
-        if site_dir.exists() and (not site_dir.is_dir() or set(site_dir.iterdir()) - {_part(path)}):
+        if site_dir.exists() and (not site_dir.is_dir() or set(site_dir.iterdir()) - {site_dir / _PARTS}):
             raise FolderError(f"{site_dir}: holds files but no {MANIFEST} of ours; give an empty folder or a new name")
         return {}
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
         if (data["generator"], data["version"]) != (_GENERATOR, _VERSION):
             raise ValueError("another generator or version")
-        listed = {str(row["path"]): _Listed(str(row["sha256"]), int(row["bytes"])) for row in data["files"]}
+        listed = {str(row["path"]): Held(str(row["sha256"]), int(row["bytes"])) for row in data["files"]}
         if not all(map(_stays_inside, listed)):
             raise ValueError("a path that leaves the folder")
     except (ValueError, KeyError, TypeError) as error:
@@ -175,91 +251,33 @@ def _read_manifest(site_dir: Path) -> dict[str, _Listed]:
     return listed
 
 
-def _refuse_foreign(paths: Sequence[str], site_dir: Path) -> None:
-    foreign = [path for path in paths if (site_dir / path).exists()]
+def _refuse_foreign(files: Sequence[SiteFile], site_dir: Path, before: Mapping[str, Held]) -> None:
+    """Refuse to write over a file that our list does not name, unless it holds what we would write."""
+    new = [file for file in files if file.path not in before and (site_dir / file.path).exists()]
+    foreign = [site_dir / file.path for file in new if _wanted(file, f"{site_dir}/{file.path}", None)[1] is not None]
     if foreign:
-        raise FolderError(
-            *(f"{site_dir / path}: in the way, and not written by us; move it elsewhere" for path in foreign)
-        )
+        raise FolderError(*(f"{path}: in the way, and not written by us; move it elsewhere" for path in foreign))
 
 
-def _listed(file: SiteFile, site_dir: Path, before: Mapping[str, _Listed]) -> _Listed:
-    """Hash a file to be published; a copy of the same size and time keeps the hash that it had."""
-    if isinstance(file.source, bytes):
-        return _listed_bytes(file.source)
-    try:
-        if file.path in before and _same_stamp(file.source, site_dir / file.path):
-            return before[file.path]
-        return _listed_file(file.source)
-    except FileNotFoundError as error:
-        raise FolderError(f"{error.filename}: to be published as {file.path}, but missing; build it again") from error
-
-
-def _listed_bytes(data: bytes) -> _Listed:
-    return _Listed(hashlib.sha256(data).hexdigest(), len(data))
-
-
-def _listed_file(path: Path) -> _Listed:
+def _held_file(path: Path) -> Held:
     with path.open("rb") as stream:
-        return _Listed(hashlib.file_digest(stream, "sha256").hexdigest(), path.stat().st_size)
+        return Held(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
 
 
-def _same_stamp(source: Path, target: Path) -> bool:
-    """Tell by size and time to the nanosecond, kept when copying, that a copy is up to date.
-
-    Reading ten years of pictures twice on every build (some 20 GB) takes minutes; this takes none.
-    """
-    there, stamp = source.stat(), target.stat() if target.is_file() else None
-    return stamp is not None and (there.st_size, there.st_mtime_ns) == (stamp.st_size, stamp.st_mtime_ns)
-
-
-def _is_there(listed: _Listed, target: Path, source: bytes | Path) -> bool:
-    """Tell whether the target already holds these bytes."""
-    if not target.is_file() or target.stat().st_size != listed.size:
-        return False
-    if isinstance(source, Path) and _same_stamp(source, target):
-        return True
-    return _listed_file(target) == listed
+def _write_part(source: bytes | Path, part: Path, target: Path) -> None:
+    with clear_refusal(target):
+        if isinstance(source, bytes):
+            part.write_bytes(source)
+        else:
+            shutil.copyfile(source, part)
+            stamp = source.stat()
+            os.utime(part, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
 
 
-def _put_all(files: Sequence[SiteFile], site_dir: Path) -> None:
-    """Write under temporary names, bring all to disk, then rename, so that no reader and no power cut has half a file.
-
-    Some hundred files share one sync of the disk: ten years' site has 30,000.
-    """
-    for start in range(0, len(files), _FILES_A_SYNC):
-        some = [(file, site_dir / file.path) for file in files[start : start + _FILES_A_SYNC]]
-        try:
-            for file, target in some:
-                _write_part(file.source, target)
-            sync_disk(site_dir)
-            for _, target in some:
-                with clear_refusal(target):
-                    _part(target).replace(target)
-        finally:
-            for _, target in some:
-                _part(target).unlink(missing_ok=True)
-
-
-def _forget_parts(paths: Iterable[str], site_dir: Path) -> None:
-    """Remove temporary files of a run that was stopped; its list named all that it was to write."""
-    for path in paths:
-        _part(site_dir / path).unlink(missing_ok=True)
-
-
-def _part(target: Path) -> Path:
-    return target.with_name(f".{target.name}.part")
-
-
-def _write_part(source: bytes | Path, target: Path) -> None:
+def _put(part: Path, target: Path) -> None:
     with clear_refusal(target):
         target.parent.mkdir(parents=True, exist_ok=True)
-        if isinstance(source, bytes):
-            _part(target).write_bytes(source)
-        else:
-            shutil.copyfile(source, _part(target))
-            stamp = source.stat()
-            os.utime(_part(target), ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
+        part.replace(target)
 
 
 def _remove(path: str, site_dir: Path) -> bool:
@@ -275,7 +293,7 @@ def _remove(path: str, site_dir: Path) -> bool:
     return True
 
 
-def _manifest_bytes(files: Mapping[str, _Listed], *, unfinished: bool) -> bytes:
+def _manifest_bytes(files: Mapping[str, Held], *, unfinished: bool) -> bytes:
     rows = [{"path": path, "sha256": row.sha256, "bytes": row.size} for path, row in sorted(files.items())]
     # `publish` sends no site that carries the mark.
     mark = {"unfinished": True} if unfinished else {}

@@ -22,10 +22,11 @@ _ADVICE = "mend it, or remove it to have the original back"
 
 @dataclass(frozen=True)
 class Theme:
-    """A folder of templates, None where there is none, and a style sheet to add."""
+    """A folder of templates, None where there is none, a style sheet to add, and the texts of all, in order of names."""
 
     folder: Path | None
     style: bytes = b""
+    texts: tuple[bytes, ...] = ()
 
 
 NO_THEME = Theme(None)
@@ -53,7 +54,8 @@ def read_theme(folder: Path | None) -> Theme:
     if unknown:
         raise SettingsError(*(_unknown_words(path, known) for path in unknown))
     style = folder / "style.css"
-    return Theme(folder, b"\n" + style.read_bytes() if style.is_file() else b"")
+    texts = [f"{path.name}\n".encode() + path.read_bytes() for path in sorted(folder.glob("*.html"))]
+    return Theme(folder, b"\n" + style.read_bytes() if style.is_file() else b"", tuple(texts))
 
 
 def _unknown_words(path: Path, known: set[str]) -> str:

@@ -15,7 +15,7 @@ from archive.website import addresses
 from archive.website.addresses import Here, month_page, picture_files, year_page
 from archive.website.counted_days import day_counts, days_summary
 from archive.website.observing_days import ObservingDay
-from archive.website.pages import Frame, Link, SiteFace, frame
+from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
 from archive.website.wording import MONTHS, day_and_month, month_words, plural
 
 __all__ = ["WallDay", "WallRow", "YearPage", "year_pages"]
@@ -60,14 +60,24 @@ class YearPage:
     next: Link | None
 
 
-def year_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[YearPage]:
-    """Gather a page for every year with pictures; `days` in order of time."""
+def year_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[PagePlan[YearPage]]:
+    """Plan a page for every year with pictures; `days` in order of time."""
     years = [(year, tuple(of_year)) for year, of_year in groupby(days, lambda day: day.day.year)]
     around = zip([None, *years[:-1]], [*years[1:], None], strict=True)
     return [
-        _page(year, of_year, (before and before[0], after and after[0]), face)
+        _plan(year, of_year, (before and before[0], after and after[0]), face)
         for (year, of_year), (before, after) in zip(years, around, strict=False)
     ]
+
+
+def _plan(
+    year: int, days: tuple[ObservingDay, ...], neighbours: tuple[int | None, int | None], face: SiteFace
+) -> PagePlan[YearPage]:
+    return PagePlan(
+        year_page(year),
+        lambda: _page(year, days, neighbours, face),
+        inputs=[[day.mark for day in days], neighbours],
+    )
 
 
 def _page(

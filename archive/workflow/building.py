@@ -10,7 +10,7 @@ from archive.errors import FactsError, FolderError
 from archive.films.film import check_film_name
 from archive.observation import Observation
 from archive.orientation.instrument import Epoch
-from archive.records.folder import kept_folder, writing
+from archive.records.folder import derived_folder, kept_folder, writing
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
@@ -215,7 +215,7 @@ def _build(
     add_names(root, counted.new_names)
     remember_words(root)
     on_progress("writing the site", 0, 1)
-    report = build_site(content, target, theme_dir=root / "theme")
+    report = build_site(content, target, theme_dir=root / "theme", answers_dir=derived_folder(root) / "answers")
     on_progress("writing the site", 1, 1)
     return Built(
         target,

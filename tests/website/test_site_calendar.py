@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import calendar
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import TypeVar
 
 import pytest
 
@@ -14,10 +16,12 @@ from archive.website import Content, Entry
 from archive.website.days_page import days_page
 from archive.website.month_page import month_pages
 from archive.website.observing_days import observing_days
-from archive.website.pages import SiteFace
+from archive.website.pages import PagePlan, SiteFace
 from archive.website.year_page import year_pages
 from website.invented import SOLVED, entry
 from website.read_pages import Links, page_text
+
+Page = TypeVar("Page")
 
 FACE = SiteFace("The Sun over Quillmere", "the Quillmere observers", "en", "")
 
@@ -27,6 +31,10 @@ def _archive(content: Content, folder: Path, days: list[date]) -> Content:
     return replace(content, entries=[_moved(one, day) for day in days], notes={})
 
 
+def gathered(plans: Sequence[PagePlan[Page]]) -> list[Page]:
+    return [plan.gather() for plan in plans]
+
+
 def _moved(one: Entry, day: date) -> Entry:
     time_utc = datetime(day.year, day.month, day.day, 9, 15, tzinfo=UTC)
     return replace(one, observation=replace(one.observation, id=f"{day}T0915Z", time_utc=time_utc))
@@ -34,7 +42,7 @@ def _moved(one: Entry, day: date) -> Entry:
 
 @pytest.mark.parametrize("first", [date(2024, 2, 1), date(2026, 6, 1), date(2026, 8, 1), date(2027, 2, 1)], ids=str)
 def test_a_month_lies_as_the_standard_library_lays_it(content: Content, tmp_path: Path, first: date) -> None:
-    (page,) = month_pages(observing_days(_archive(content, tmp_path, [first.replace(day=9)])), FACE)
+    (page,) = gathered(month_pages(observing_days(_archive(content, tmp_path, [first.replace(day=9)])), FACE))
     # calendar.monthcalendar: weeks from Monday, 0 outside the month.
     weeks = [[int(day.number or 0) for day in week] for week in page.weeks]
     assert weeks == calendar.monthcalendar(first.year, first.month)
@@ -44,7 +52,7 @@ def test_a_month_lies_as_the_standard_library_lays_it(content: Content, tmp_path
 
 def test_months_lead_to_the_nearest_with_pictures(content: Content, tmp_path: Path) -> None:
     days = [date(2025, 11, 30), date(2026, 2, 1), date(2026, 2, 28)]
-    november, february = month_pages(observing_days(_archive(content, tmp_path, days)), FACE)
+    november, february = gathered(month_pages(observing_days(_archive(content, tmp_path, days)), FACE))
     assert november.previous is None
     assert november.next is not None
     assert (november.next.words, november.next.href) == ("February 2026", "../2026-02/index.html")
@@ -57,7 +65,7 @@ def test_the_wall_sets_days_27_apart_below_each_other(content: Content, tmp_path
     # The Sun's turn as seen from the Earth, 27.28 days at 16 degrees of latitude (Carrington), in whole days.
     first = date(2025, 3, 3)
     days = [first + timedelta(days=27 * turn) for turn in range(5)]
-    (page,) = year_pages(observing_days(_archive(content, tmp_path, days)), FACE)
+    (page,) = gathered(year_pages(observing_days(_archive(content, tmp_path, days)), FACE))
     columns = [[number for number, day in enumerate(row.days) if day.href] for row in page.rows]
     assert len(page.rows) == 5
     assert all(len(row.days) == 27 for row in page.rows)
@@ -66,7 +74,7 @@ def test_the_wall_sets_days_27_apart_below_each_other(content: Content, tmp_path
 
 def test_a_new_picture_moves_no_other_on_the_wall(content: Content, tmp_path: Path) -> None:
     def columns(days: list[date]) -> dict[str, int]:
-        (page,) = year_pages(observing_days(_archive(content, tmp_path, days)), FACE)
+        (page,) = gathered(year_pages(observing_days(_archive(content, tmp_path, days)), FACE))
         return {day.href: number for row in page.rows for number, day in enumerate(row.days) if day.href}
 
     few = [date(2025, 5, 17), date(2025, 9, 1)]
@@ -76,7 +84,7 @@ def test_a_new_picture_moves_no_other_on_the_wall(content: Content, tmp_path: Pa
 
 def test_every_day_of_a_year_is_on_its_wall_once_and_none_of_another(content: Content, tmp_path: Path) -> None:
     days = [date(2024, 1, 1) + timedelta(days=count) for count in range(366)]
-    (page,) = year_pages(observing_days(_archive(content, tmp_path, days)), FACE)
+    (page,) = gathered(year_pages(observing_days(_archive(content, tmp_path, days)), FACE))
     hrefs = [day.href for row in page.rows for day in row.days if day.href]
     assert hrefs == [f"../{day}/index.html" for day in days]
     assert sum(day.inside for row in page.rows for day in row.days) == 366

@@ -16,7 +16,7 @@ import pytest
 from archive.errors import FolderError, PublishError
 from archive.publishing.folder_target import publish_folder
 from archive.website import Content, SiteReport, build_site
-from archive.website.site_files import SiteFile, write_site
+from archive.website.site_files import SiteFile, held_bytes, write_site
 from website.invented import OTHER_COLOUR, small_jpeg
 from website.invented import content as invented_content
 
@@ -213,14 +213,39 @@ def test_killed_at_any_step_no_page_links_to_what_is_not_there(case: str, tmp_pa
     assert told["unfinished"] > 3  # the kills did fall into the work
 
 
-def test_an_unfinished_site_says_so_until_the_next_run(tmp_path: Path, files_of_10_kb_at_most: None) -> None:
+def test_a_site_of_a_run_that_was_stopped_is_not_published_until_the_next_run(tmp_path: Path) -> None:
+    manifest = tmp_path / "site/files.json"
     write_site([SiteFile("index.html", b"old")], tmp_path / "site")
-    new = [SiteFile("index.html", b"new"), SiteFile("picture.jpg", b"0" * 50_000)]
-    with pytest.raises(FolderError):
-        write_site(new, tmp_path / "site")
-    assert json.loads((tmp_path / "site/files.json").read_text())["unfinished"] is True
+    manifest.write_text(json.dumps({**json.loads(manifest.read_text()), "unfinished": True}))
     with pytest.raises(PublishError, match="the last build was stopped before its end: run build again"):
         publish_folder(tmp_path / "site", tmp_path / "www")
-    write_site(new[:1], tmp_path / "site")
-    assert "unfinished" not in json.loads((tmp_path / "site/files.json").read_text())
+    write_site([SiteFile("index.html", b"new")], tmp_path / "site")
+    assert "unfinished" not in json.loads(manifest.read_text())
     assert publish_folder(tmp_path / "site", tmp_path / "www").copied == 2
+
+
+def test_what_makes_a_files_bytes_is_asked_only_where_they_are_not_there(tmp_path: Path) -> None:
+    made: list[str] = []
+
+    def page() -> bytes:
+        made.append("page")
+        return b"page"
+
+    known = SiteFile("page.html", page, held_bytes(b"page"))
+    assert write_site([known], tmp_path / "site") == SiteReport(1, 0, 0)
+    assert write_site([known], tmp_path / "site") == SiteReport(0, 1, 0)
+    assert made == ["page"]
+    (tmp_path / "site/page.html").write_bytes(b"rots")
+    assert write_site([known], tmp_path / "site") == SiteReport(1, 0, 0)
+    assert (tmp_path / "site/page.html").read_bytes() == b"page"
+
+
+def test_what_fails_in_the_middle_leaves_the_site_as_it_was(tmp_path: Path) -> None:
+    def no_page() -> bytes:
+        raise FolderError("no page")
+
+    write_site([SiteFile("index.html", b"old")], tmp_path / "site")
+    before = _tree(tmp_path / "site")
+    with pytest.raises(FolderError, match="no page"):
+        write_site([SiteFile("index.html", b"new"), SiteFile("a.html", no_page)], tmp_path / "site")
+    assert _tree(tmp_path / "site") == before
