@@ -21,6 +21,7 @@ from archive.disk import sync_folder
 __all__ = ["NO_ANSWERS", "Answers", "mark_of"]
 
 _Answer = TypeVar("_Answer")
+_Other = TypeVar("_Other")
 
 _MARK_BYTES = 16
 _CHECK_BYTES = 32
@@ -58,6 +59,13 @@ def _plain(value: Any) -> object:
 _encoder = msgspec.msgpack.Encoder(enc_hook=_plain, order="deterministic")
 
 
+class _None:
+    """Stands for no answer, where an answer may be None."""
+
+
+_NONE = _None()
+
+
 class Answers:
     """Answers of one kind of question, kept in a file.
 
@@ -85,28 +93,30 @@ class Answers:
         kind : type
             Of the answer: plain values, dataclasses, tuples and lists of them.
         """
-        mark = self._mark(inputs)
-        kept = self._before.get(mark)
-        if kept is None:
-            return None
-        try:
-            answer = msgspec.msgpack.decode(kept, type=kind)
-        except (msgspec.MsgspecError, RecursionError):
-            return None
-        self._asked[mark] = kept
-        return answer
+        return self._found(self._mark(inputs), kind, None)
 
     def put(self, inputs: object, answer: object) -> None:
         """Note an answer, which must depend on nothing but the inputs."""
         if self._file is not None:
             self._asked[self._mark(inputs)] = msgspec.Raw(_encoder.encode(answer))
 
-    def of(self, inputs: object, kind: type[_Answer], make: Callable[[], _Answer]) -> _Answer:
+    def of(self, inputs: object, kind: Any, make: Callable[[], _Answer]) -> _Answer:
         """Return the kept answer to these inputs, or one made and noted now."""
-        answer = self.get(inputs, kind)
-        if answer is None:
+        answer = self._found(self._mark(inputs), kind, _NONE)
+        if isinstance(answer, _None):
             answer = make()
             self.put(inputs, answer)
+        return answer
+
+    def _found(self, mark: bytes, kind: Any, otherwise: _Other) -> Any | _Other:
+        kept = self._before.get(mark)
+        if kept is None:
+            return otherwise
+        try:
+            answer = msgspec.msgpack.decode(kept, type=kind)
+        except (msgspec.MsgspecError, RecursionError):
+            return otherwise
+        self._asked[mark] = kept
         return answer
 
     def _mark(self, inputs: object) -> bytes:

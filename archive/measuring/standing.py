@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 __all__ = ["PlacedSpots", "standing_specks"]
 
@@ -47,39 +48,34 @@ def standing_specks(
     -------
     list of ndarray of shape (N,)
     """
-    order = sorted(range(len(pictures)), key=lambda number: pictures[number].time_days)
-    in_time = [pictures[number] for number in order]
-    found: list[NDArray[np.bool_]] = [np.zeros(0, dtype=bool)] * len(pictures)
-    for place, number in enumerate(order):
-        near = [other for other in _near(in_time, place) if len(other.on_disc)]
-        found[number] = _standing(in_time[place], near, same_place_radii) >= least_days
-    return found
+    spots_of = [len(one.on_disc) for one in pictures]
+    picture = np.repeat(np.arange(len(pictures)), spots_of)
+    times = np.array([one.time_days for one in pictures])[picture]
+    pairs = np.concatenate(
+        [
+            _met([one.on_disc for one in pictures], times, same_place_radii),
+            _met([one.in_frame for one in pictures], times, same_place_radii),
+        ]
+    )
+    both_ways = np.concatenate([pairs, pairs[:, ::-1]])
+    on_days = np.stack([both_ways[:, 0], np.floor(times[both_ways[:, 1]]).astype(np.intp)], axis=1)
+    spots = np.unique(on_days, axis=0)[:, 0]
+    stands = np.bincount(spots, minlength=picture.size) >= least_days
+    return np.split(stands, np.cumsum(spots_of)[:-1]) if pictures else []
 
 
-def _near(pictures: Sequence[PlacedSpots], number: int) -> list[PlacedSpots]:
-    at = pictures[number].time_days
-    near = []
-    for step in (-1, 1):
-        place = number + step
-        while 0 <= place < len(pictures) and abs(pictures[place].time_days - at) <= _MOST_DAYS:
-            if abs(pictures[place].time_days - at) >= _LEAST_DAYS:
-                near.append(pictures[place])
-            place += step
-    return near
+def _met(places: Sequence[Floats], times: Floats, same_place_radii: float) -> NDArray[np.intp]:
+    """Pairs (M, 2) of spots at the same place whose times are as far apart as they must be.
 
-
-def _standing(picture: PlacedSpots, near: Sequence[PlacedSpots], same_place_radii: float) -> NDArray[np.intp]:
-    """On how many days each spot is met again, in the frame or on the disc."""
-    days: list[set[int]] = [set() for _ in picture.on_disc]
-    for other in near:
-        met = _met(picture.on_disc, other.on_disc, same_place_radii)
-        met |= _met(picture.in_frame, other.in_frame, same_place_radii)
-        for spot in np.flatnonzero(met):
-            days[spot].add(int(np.floor(other.time_days)))
-    return np.array([len(on) for on in days], dtype=np.intp)
-
-
-def _met(mine: Floats, theirs: Floats, same_place_radii: float) -> NDArray[np.bool_]:
-    apart = np.linalg.norm(mine[:, None, :] - theirs[None, :, :], axis=2)
-    met: NDArray[np.bool_] = apart.min(axis=1) < same_place_radii
-    return met
+    Time is a third coordinate, on such a scale that what is too far apart in it is too far apart at all.
+    """
+    at = np.concatenate([place.reshape(-1, 2) for place in (*places, np.zeros((0, 2)))])
+    if not len(at):
+        return np.zeros((0, 2), dtype=np.intp)
+    scale = same_place_radii / _MOST_DAYS
+    near = cKDTree(np.column_stack([at, times * scale])).query_pairs(same_place_radii, p=np.inf, output_type="ndarray")
+    first, second = near.T
+    apart_days = np.abs(times[first] - times[second])
+    met = (np.hypot(*(at[first] - at[second]).T) < same_place_radii) & (apart_days >= _LEAST_DAYS)
+    pairs: NDArray[np.intp] = near[met & (apart_days <= _MOST_DAYS)]
+    return pairs

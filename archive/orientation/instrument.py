@@ -137,16 +137,19 @@ def epoch_at(epochs: Sequence[Epoch], time_days: float) -> Epoch | None:
 
 
 def _belongs(angle: CameraAngle, run: Sequence[CameraAngle]) -> bool:
+    if angle.mirrored != run[0].mirrored:
+        return False
     centre_deg, sigma_deg, scatter_deg = _centre(run)
     limit_deg = max(_LEAST_JUMP_DEG, _JUMP_SIGMAS * float(np.hypot(angle.sigma_deg, np.hypot(sigma_deg, scatter_deg))))
-    return angle.mirrored == run[0].mirrored and abs(difference_deg(angle.angle_deg, centre_deg)) <= limit_deg
+    return abs(difference_deg(angle.angle_deg, centre_deg)) <= limit_deg
 
 
 def _centre(run: Sequence[CameraAngle]) -> tuple[float, float, float]:
     """Weighted mean, its error, and the pictures' scatter about it beyond their own errors, deg."""
     origin_deg = run[0].angle_deg
-    off = np.array([difference_deg(one.angle_deg, origin_deg) for one in run])
-    sigma = np.array([max(one.sigma_deg, 0.1) for one in run])
+    off = (np.array([one.angle_deg for one in run]) - origin_deg) % 360.0
+    off[off > 180.0] -= 360.0
+    sigma = np.maximum(np.array([one.sigma_deg for one in run]), 0.1)
     weights = 1.0 / (sigma**2 + _FIRST_SCATTER_DEG**2)
     mean = float(np.sum(weights * off) / np.sum(weights))
     scatter = _FIRST_SCATTER_DEG

@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
+
+import msgspec
 
 from archive.errors import FolderError
 from archive.observation import Disc, Spot
@@ -18,14 +20,21 @@ __all__ = ["read_spots", "write_spots"]
 _VERSION = 1  # raise it when measuring changes its results
 
 
+@dataclass(frozen=True)
+class _Kept:
+    key: str
+    spots: tuple[tuple[float, float, float, float], ...]
+
+
+_decoder = msgspec.json.Decoder(_Kept)
+
+
 def read_spots(root: Path, sha256: str, disc: Disc) -> tuple[Spot, ...] | None:
     """What was kept for these bytes and this limb; None where nothing usable is kept."""
     try:
-        kept = json.loads(_path(root, sha256).read_text(encoding="utf-8"))
-        if kept["key"] != _key(disc):
-            return None
-        return tuple(Spot(*(float(value) for value in row)) for row in kept["spots"])
-    except (OSError, ValueError, LookupError, TypeError, RecursionError):  # to be measured again, whatever ails it
+        kept = _decoder.decode(_path(root, sha256).read_bytes())
+        return tuple(Spot(*row) for row in kept.spots) if kept.key == _key(disc) else None
+    except (OSError, ValueError, RecursionError):  # to be measured again, whatever ails it
         return None
 
 

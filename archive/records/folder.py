@@ -25,6 +25,7 @@ __all__ = [
     "PICTURE_SUFFIXES",
     "NewPicture",
     "Place",
+    "answers_file",
     "derived_folder",
     "free_place",
     "kept_folder",
@@ -113,6 +114,11 @@ def derived_folder(root: Path) -> Path:
     with clear_refusal(folder):
         folder.mkdir(exist_ok=True)
     return folder
+
+
+def answers_file(root: Path, question: str) -> Path:
+    """Where the answers to a question are kept, see `archive.answers`."""
+    return root / DERIVED_NAME / "answers" / question
 
 
 def kept_folder(path: Path) -> Path | None:

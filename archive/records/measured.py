@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Literal, NoReturn
+from typing import Literal
 
-from pydantic import TypeAdapter
+import msgspec
 
 from archive.observation import Disc
 from archive.records.folder import DERIVED_NAME
@@ -47,16 +47,21 @@ class Measured:
     spots: Spots = Spots()
 
 
-_adapter = TypeAdapter(Measured)
+@dataclass(frozen=True)
+class _Kept:
+    version: int
+    measured: Measured
+
+
+_decoder = msgspec.json.Decoder(_Kept)
 
 
 def read_measured(root: Path, sha256: str) -> Measured | None:
     """What was kept for these bytes, or None where nothing usable is kept."""
     try:
-        text = _path(root, sha256).read_text(encoding="utf-8")
-        kept = json.loads(text, parse_constant=_refuse)
-        return _adapter.validate_python(kept["measured"]) if kept["version"] == _VERSION else None
-    except (OSError, ValueError, LookupError, TypeError, RecursionError):  # to be measured again, whatever ails it
+        kept = _decoder.decode(_path(root, sha256).read_bytes())
+        return kept.measured if kept.version == _VERSION else None
+    except (OSError, ValueError, RecursionError):  # to be measured again, whatever ails it
         return None
 
 
@@ -73,10 +78,6 @@ def write_measured(root: Path, sha256: str, measured: Measured) -> None:
     with clear_refusal(path):
         path.parent.mkdir(parents=True, exist_ok=True)
     write_whole(path, text.encode("utf-8"))
-
-
-def _refuse(constant: str) -> NoReturn:
-    raise ValueError(f"{constant} is no measurement")
 
 
 def _path(root: Path, sha256: str) -> Path:

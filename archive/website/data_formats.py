@@ -14,6 +14,8 @@ import math
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
+import msgspec
+
 from archive.website.data_columns import Column
 
 __all__ = ["Record", "csv_bytes", "json_bytes", "rounded", "time_text"]
@@ -34,8 +36,8 @@ def rounded(value: float | None, decimals: int) -> float | None:
 
 
 def json_bytes(value: object) -> bytes:
-    """Write JSON; a figure that is not finite is a fault of ours."""
-    return (json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode()
+    """Write JSON, a line a value."""
+    return msgspec.json.format(msgspec.json.encode(value), indent=1) + b"\n"
 
 
 def csv_bytes(columns: Sequence[Column], records: Sequence[Record]) -> bytes:

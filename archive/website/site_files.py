@@ -12,7 +12,6 @@ whatever an interrupted run leaves is listed, and the next run puts it right.
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -20,6 +19,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from stat import S_ISREG
+
+import msgspec
 
 from archive.disk import sync_disk, sync_folder
 from archive.errors import FolderError, clear_refusal
@@ -238,13 +239,13 @@ def _read_manifest(site_dir: Path) -> dict[str, Held]:
             raise FolderError(f"{site_dir}: holds files but no {MANIFEST} of ours; give an empty folder or a new name")
         return {}
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = msgspec.json.decode(path.read_bytes())
         if (data["generator"], data["version"]) != (_GENERATOR, _VERSION):
             raise ValueError("another generator or version")
         listed = {str(row["path"]): Held(str(row["sha256"]), int(row["bytes"])) for row in data["files"]}
         if not all(map(_stays_inside, listed)):
             raise ValueError("a path that leaves the folder")
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise FolderError(
             f"{path}: not a list of the site's files ({error}); give an empty folder or a new name"
         ) from error
@@ -298,4 +299,4 @@ def _manifest_bytes(files: Mapping[str, Held], *, unfinished: bool) -> bytes:
     # `publish` sends no site that carries the mark.
     mark = {"unfinished": True} if unfinished else {}
     manifest = {"generator": _GENERATOR, "version": _VERSION, **mark, "files": rows}
-    return (json.dumps(manifest, ensure_ascii=False, indent=1) + "\n").encode()
+    return msgspec.json.format(msgspec.json.encode(manifest), indent=1) + b"\n"

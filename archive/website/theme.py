@@ -22,7 +22,7 @@ _ADVICE = "mend it, or remove it to have the original back"
 
 @dataclass(frozen=True)
 class Theme:
-    """A folder of templates, None where there is none, a style sheet to add, and the texts of all, in order of names."""
+    """A folder of templates, None where there is none, a style sheet to add, and the templates' texts in order."""
 
     folder: Path | None
     style: bytes = b""

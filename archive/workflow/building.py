@@ -43,7 +43,7 @@ from archive.workflow.filming import (
     shown_frames,
     write_film,
 )
-from archive.workflow.group_pages import group_content, group_places, rotation_entry
+from archive.workflow.group_pages import group_content, group_places, rotation_entries
 from archive.workflow.looking import overlay
 from archive.workflow.mapping import rotation_maps
 from archive.workflow.orienting import is_up, night_remark
@@ -207,8 +207,8 @@ def _build(
         entries=entries,
         notes={day: text for day in days if (text := read_notes(root, day)).strip()},
         films=[_film_entry(made) for made in films],
-        **group_content(counted.groups, surveyed.records),
-        rotations=[rotation_entry(one) for one in maps],
+        **group_content(root, counted.groups, surveyed.records),
+        rotations=rotation_entries(maps),
     )
     content = with_turned_back(root, content, on_progress=on_progress)
     # Before the site shows them: a name once published stays with its group.

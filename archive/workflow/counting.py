@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from archive.answers import Answers
 from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.disc.brightness import brightness_plane
 from archive.measuring.following import FollowedGroup, NamedPlace, Sighting, follow_groups, names_to_register, place_of
@@ -19,6 +20,7 @@ from archive.observation import Counts, NamedGroup, Observation, Spot, SpotGroup
 from archive.reading import read_pixels
 from archive.records.corrections import StatedGroup
 from archive.records.counted_spots import read_spots, write_spots
+from archive.records.folder import answers_file
 from archive.records.group_names import GivenName
 from archive.records.record import Record
 from archive.sun.heliographic import to_disc
@@ -73,7 +75,9 @@ def count_spots(
         spots[one.id] = _clean(one, _spots(root, one), records[one.id])
     on_progress("counting spots", len(counted), len(counted))
     spots = _without_standing(counted, spots)
-    groups = {one.id: _groups(one, spots[one.id], records[one.id]) for one in counted}
+    answers = Answers(answers_file(root, "groups"))
+    groups = {one.id: _groups(one, spots[one.id], records[one.id], answers) for one in counted}
+    answers.keep()
     followed = _followed(counted, groups, records, names=names)
     called = {(seen.observation, seen.group): track.name for track in followed for seen in track.sightings}
     observations = tuple(
@@ -138,10 +142,15 @@ def _without_standing(
     return kept
 
 
-def _groups(one: Observation, spots: Sequence[Spot], record: Record) -> tuple[SpotGroup, ...]:
+def _groups(one: Observation, spots: Sequence[Spot], record: Record, answers: Answers) -> tuple[SpotGroup, ...]:
     if record.groups is not None:
         return tuple(_as_stated(one, stated) for stated in record.groups)
-    return group_spots(_turned(one, spots), sun=one.sun, sigma_deg=one.orientation.sigma_deg)
+    way_up = one.orientation
+    return answers.of(
+        [spots, one.sun, way_up.north_angle_deg, way_up.mirrored, way_up.sigma_deg],
+        tuple[SpotGroup, ...],
+        lambda: group_spots(_turned(one, spots), sun=one.sun, sigma_deg=way_up.sigma_deg),
+    )
 
 
 def _turned(one: Observation, spots: Sequence[Spot]) -> list[Spot]:

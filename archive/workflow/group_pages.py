@@ -3,23 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
+from pathlib import Path
 from typing import Any
 
+from archive.answers import Answers
 from archive.measuring.following import FollowedGroup, place_of
 from archive.measuring.rotation_fit import PUBLISHED_LAWS, GroupRotation, group_rotation, rotation_law
+from archive.records.folder import answers_file
 from archive.records.record import Record
-from archive.sun.rotations import rotation_start
+from archive.sun.rotations import rotation_starts
 from archive.website import GroupEntry, GroupSighting, RotationEntry, TurningLaw
 from archive.workflow.film_cutting import GroupPlace
 from archive.workflow.mapping import RotationMap
 from archive.workflow.solving import time_of_days
 
-__all__ = ["group_content", "group_places", "rotation_entry"]
+__all__ = ["group_content", "group_places", "rotation_entries"]
+
+_Turning = GroupRotation | None
 
 
-def group_content(groups: Sequence[FollowedGroup], records: Mapping[str, Record]) -> dict[str, Any]:
+def group_content(root: Path, groups: Sequence[FollowedGroup], records: Mapping[str, Record]) -> dict[str, Any]:
     """What `Content` holds of groups and of the laws of rotation."""
-    rotations = [group_rotation(group) for group in groups]
+    turned = Answers(answers_file(root, "turned"))
+    rotations = [turned.of(group, _Turning, partial(group_rotation, group)) for group in groups]
+    turned.keep()
     return {
         "groups": [_entry(group, turning, records) for group, turning in zip(groups, rotations, strict=True)],
         "own_law": _own_law([one for one in rotations if one is not None]),
@@ -77,13 +85,10 @@ def group_places(groups: Sequence[FollowedGroup]) -> tuple[GroupPlace, ...]:
     )
 
 
-def rotation_entry(made: RotationMap) -> RotationEntry:
-    """A rotation's map with its dates."""
-    return RotationEntry(
-        made.rotation,
-        rotation_start(made.rotation),
-        rotation_start(made.rotation + 1),
-        made.picture,
-        made.fits,
-        made.observed_share,
-    )
+def rotation_entries(made: Sequence[RotationMap]) -> list[RotationEntry]:
+    """Maps of rotations with their dates."""
+    starts = rotation_starts([one.rotation + more for one in made for more in (0, 1)]) if made else []
+    return [
+        RotationEntry(one.rotation, first, last, one.picture, one.fits, one.observed_share)
+        for one, first, last in zip(made, starts[::2], starts[1::2], strict=True)
+    ]
