@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import Any
 
 import numpy as np
@@ -70,8 +72,8 @@ def blocks_of(times_days: Sequence[float]) -> list[Block]:
     times = np.asarray(times_days, dtype=np.float64)
     weeks = np.floor((times - 4.0) / _BLOCK_DAYS).astype(int)  # 1970-01-05 was a Monday
     blocks = []
-    for week in np.unique(weeks):
-        inside = np.nonzero(weeks == week)[0]
+    named, starts = np.unique(weeks, return_index=True)
+    for week, inside in zip(named, np.split(np.arange(times.size), starts[1:]), strict=True):
         parts = int(np.ceil(len(inside) / _MOST_OWN))
         for part in range(parts):
             own = inside[part::parts]
@@ -82,8 +84,13 @@ def blocks_of(times_days: Sequence[float]) -> list[Block]:
 def _context(times: Floats, own: NDArray[np.intp]) -> tuple[int, ...]:
     """The nearest neighbours, no two of one day: the day before and after tell most."""
     start, end = times[own[0]], times[own[-1]]
-    apart = np.maximum(np.maximum(start - times, times - end), 0.0)
-    near = [int(i) for i in np.argsort(apart, kind="stable") if apart[i] <= _CONTEXT_DAYS and i not in set(own)]
+    # A little wider than wanted: what is within reach is told by the difference below, to the last digit.
+    first, last = np.searchsorted(times, [start - _CONTEXT_DAYS - 1.0, end + _CONTEXT_DAYS + 1.0])
+    around = np.arange(first, last)
+    apart = np.maximum(np.maximum(start - times[around], times[around] - end), 0.0)
+    order = np.argsort(apart, kind="stable")
+    mine = set(own)
+    near = [int(around[i]) for i in order if apart[i] <= _CONTEXT_DAYS and around[i] not in mine]
     kept: list[int] = []
     for index in near:
         same_day = any(abs(times[index] - times[other]) < 0.5 for other in (*kept, *own))
@@ -140,23 +147,24 @@ def _belongs(angle: CameraAngle, run: Sequence[CameraAngle]) -> bool:
     if angle.mirrored != run[0].mirrored:
         return False
     centre_deg, sigma_deg, scatter_deg = _centre(run)
-    limit_deg = max(_LEAST_JUMP_DEG, _JUMP_SIGMAS * float(np.hypot(angle.sigma_deg, np.hypot(sigma_deg, scatter_deg))))
+    limit_deg = max(_LEAST_JUMP_DEG, _JUMP_SIGMAS * math.hypot(angle.sigma_deg, sigma_deg, scatter_deg))
     return abs(difference_deg(angle.angle_deg, centre_deg)) <= limit_deg
 
 
 def _centre(run: Sequence[CameraAngle]) -> tuple[float, float, float]:
     """Weighted mean, its error, and the pictures' scatter about it beyond their own errors, deg."""
     origin_deg = run[0].angle_deg
-    off = (np.array([one.angle_deg for one in run]) - origin_deg) % 360.0
-    off[off > 180.0] -= 360.0
-    sigma = np.maximum(np.array([one.sigma_deg for one in run]), 0.1)
-    weights = 1.0 / (sigma**2 + _FIRST_SCATTER_DEG**2)
-    mean = float(np.sum(weights * off) / np.sum(weights))
+    off = [difference_deg(one.angle_deg, origin_deg) for one in run]
+    sigma = [max(one.sigma_deg, 0.1) for one in run]
+    weights = [1.0 / (one**2 + _FIRST_SCATTER_DEG**2) for one in sigma]
+    total_weight = math.fsum(weights)
+    mean = math.fsum(weight * one for weight, one in zip(weights, off, strict=True)) / total_weight
     scatter = _FIRST_SCATTER_DEG
     if len(run) >= _PICTURES_FOR_SCATTER:
-        total = 1.4826 * float(np.median(np.abs(off - np.median(off))))
-        scatter = max(float(np.sqrt(max(total**2 - float(np.median(sigma)) ** 2, 0.0))), _LEAST_SCATTER_DEG)
-    return wrapped_deg(origin_deg + mean), float(np.sum(weights) ** -0.5), scatter
+        middle = median(off)
+        total = 1.4826 * median(abs(one - middle) for one in off)
+        scatter = max(math.sqrt(max(total**2 - median(sigma) ** 2, 0.0)), _LEAST_SCATTER_DEG)
+    return wrapped_deg(origin_deg + mean), total_weight**-0.5, scatter
 
 
 def _epoch(run: Sequence[CameraAngle], *, until: float | None) -> Epoch:

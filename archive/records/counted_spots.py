@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
@@ -53,7 +53,7 @@ def write_spots(root: Path, sha256: str, disc: Disc, spots: Sequence[Spot]) -> t
 
 
 def _key(disc: Disc) -> str:
-    depends = {"version": _VERSION, "disc": asdict(disc)}
+    depends = {"version": _VERSION, "disc": vars(disc)}
     return hashlib.sha256(json.dumps(depends, sort_keys=True).encode()).hexdigest()[:16]
 
 

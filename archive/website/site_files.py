@@ -17,7 +17,7 @@ import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from stat import S_ISREG
 
 import msgspec
@@ -171,7 +171,7 @@ def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, byt
 
 def _status_of(source: Path, path: str) -> os.stat_result:
     try:
-        return source.stat()
+        return os.stat(source)  # noqa: PTH116
     except FileNotFoundError as error:
         raise FolderError(f"{source}: to be published as {path}, but missing; build it again") from error
 
@@ -227,8 +227,7 @@ def _check_paths(paths: Sequence[str]) -> None:
 
 
 def _stays_inside(path: str) -> bool:
-    parts = PurePosixPath(path).parts
-    return bool(parts) and parts[0] != "/" and ".." not in parts and "\\" not in path and ":" not in path
+    return bool(path) and not path.startswith("/") and ".." not in path.split("/") and not set("\\:") & set(path)
 
 
 def _read_manifest(site_dir: Path) -> dict[str, Held]:

@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.answers import Answers
 from archive.errors import FactsError, FolderError
 from archive.films.film import check_film_name
 from archive.observation import Observation
 from archive.orientation.instrument import Epoch
-from archive.records.folder import derived_folder, kept_folder, writing
+from archive.records.folder import answers_file, derived_folder, kept_folder, writing
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
@@ -194,10 +195,12 @@ def _build(
 ) -> Built:
     found = counted.observations
     entries = []
+    grids = Answers(answers_file(root, "grids"))
     for number, one in enumerate(found):
         on_progress("aligning", number, len(found))
-        entries.append(_entry(root, settings, one))
+        entries.append(_entry(root, settings, one, grids))
     on_progress("aligning", len(found), len(found))
+    grids.keep()
     maps = rotation_maps(root, found, on_progress=on_progress)
     films, problems = _films(root, settings, found, group_places(counted.groups), on_progress=on_progress)
     forget_pictures(root, [one.id for one in found])
@@ -228,7 +231,7 @@ def _build(
     )
 
 
-def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
+def _entry(root: Path, settings: Settings, one: Observation, grids: Answers) -> Entry:
     pictures = derived_pictures(root, one, settings.looks)
     return Entry(
         one,
@@ -243,7 +246,7 @@ def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
         ),
         warnings=_warnings(one),
         advice=advice_lines(advice_on(one, settings)),
-        overlay=overlay(one),
+        overlay=overlay(one, grids),
         flat=pictures.flat if pictures.oriented else None,
     )
 

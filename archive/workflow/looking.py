@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.answers import Answers
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
 from archive.observation import NamedGroup, Observation
@@ -22,7 +23,7 @@ _NUMBERED_DEG = (-60, -30, 30, 60)
 _POINTS_EVERY = 2  # of the grid's one-degree points: chords leave the curve by 0.07 px at most
 
 
-def overlay(observation: Observation) -> Overlay | None:
+def overlay(observation: Observation, grids: Answers) -> Overlay | None:
     """What lies over an observation's disc; None where north is not known.
 
     The grid is that of B0 to a tenth of a degree, so that days share it: at most 0.4 px off.
@@ -30,13 +31,17 @@ def overlay(observation: Observation) -> Overlay | None:
     if observation.orientation.status == "unknown":
         return None
     return Overlay(
-        _graticule(round(observation.sun.b0_deg, 1) + 0.0),
+        _graticule(round(observation.sun.b0_deg, 1) + 0.0, grids),
         _labels(observation.groups or (), observation.sun.b0_deg),
     )
 
 
 @lru_cache(maxsize=200)
-def _graticule(b0_deg: float) -> Graticule:
+def _graticule(b0_deg: float, grids: Answers) -> Graticule:
+    return grids.of(b0_deg, Graticule, partial(_drawn_graticule, b0_deg))
+
+
+def _drawn_graticule(b0_deg: float) -> Graticule:
     found = grid_lines(STANDARD_FRAME, b0_deg, step_deg=_GRID_STEP_DEG)
     return Graticule(
         b0_deg,

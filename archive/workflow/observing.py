@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from archive.answers import NO_ANSWERS, Answers
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.disc.spots import DarkSpots, spots_as_it_came
 from archive.errors import FolderError, PictureError, SettingsError
 from archive.observation import Observation, PictureFile, SunView
 from archive.reading import Facts, Pixels, facts_in_file, read_pixels
-from archive.records.folder import Place, originals_on_disk, places
+from archive.records.folder import Place, answers_file, originals_on_disk, places
 from archive.records.measured import Axes, Measured, Spots, read_measured, write_measured
 from archive.records.record import PictureEntry, Record, capture_of, read_record
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
@@ -52,12 +53,29 @@ class Filed:
 
 def filed_pictures(root: Path) -> list[Filed]:
     """Every picture that has a record, in order of time."""
-    return _read(root, places(root))
+    known = Answers(answers_file(root, "records"))
+    found = _read(root, places(root), known)
+    known.keep()
+    return found
 
 
-def _read(root: Path, wanted: Iterable[Place]) -> list[Filed]:
-    found = [Filed(place, read_record(root / place.file(".toml"))) for place in wanted]
+def _read(root: Path, wanted: Iterable[Place], known: Answers = NO_ANSWERS) -> list[Filed]:
+    found = [Filed(place, _record(root / place.file(".toml"), known)) for place in wanted]
     return sorted(found, key=lambda filed: (filed.record.time, filed.place.id))
+
+
+def _record(path: Path, known: Answers) -> Record:
+    """Words that were read before are not taken apart again."""
+    try:
+        words = path.read_bytes()
+    except OSError:
+        return read_record(path)  # which says what is amiss
+    kept = known.get(words, str)
+    if kept is not None:
+        return Record.model_validate_json(kept)
+    record = read_record(path)
+    known.put(words, record.model_dump_json())
+    return record
 
 
 def measure(pixels: Pixels, facts: Sequence[Facts], *, name: str) -> Measured:
@@ -97,8 +115,12 @@ class Known:
     sun: SunView
 
 
-def known_pictures(root: Path, settings: Settings, filed: Sequence[Filed], *, on_progress: Progress) -> list[Known]:
+def known_pictures(
+    root: Path, settings: Settings, filed: Sequence[Filed], *, suns: Answers = NO_ANSWERS, on_progress: Progress
+) -> list[Known]:
     """Site, instrument, measurements and the Sun's place for each picture, in the order given.
+
+    Places of the Sun that `suns` holds are not worked out again.
 
     Raises
     ------
@@ -106,9 +128,11 @@ def known_pictures(root: Path, settings: Settings, filed: Sequence[Filed], *, on
         A record names a site or an instrument that the settings lack, or an original is gone or changed.
     """
     places_and_instruments = [_named(settings, one) for one in filed]
-    suns = _suns(settings, [site for site, _ in places_and_instruments], filed)
+    there = _suns(settings, [site for site, _ in places_and_instruments], filed, suns)
     found = []
-    for number, (one, (site, instrument), sun) in enumerate(zip(filed, places_and_instruments, suns, strict=True)):
+    for number, (one, (site, instrument), sun) in enumerate(
+        zip(filed, places_and_instruments, there, strict=True)
+    ):
         on_progress("measuring", number, len(filed))
         found.append(Known(one, site, instrument, _measured(root, one), sun))
     on_progress("measuring", len(filed), len(filed))
@@ -176,21 +200,21 @@ def _named(settings: Settings, one: Filed) -> tuple[SiteSettings, InstrumentSett
         raise SettingsError(*(f"{one.place.file('.toml')}: {cause}" for cause in error.causes)) from error
 
 
-def _suns(settings: Settings, sites: Sequence[SiteSettings], filed: Sequence[Filed]) -> list[SunView]:
-    """The Sun for each picture, one vectorised pass a site.
+def _suns(settings: Settings, sites: Sequence[SiteSettings], filed: Sequence[Filed], known: Answers) -> list[SunView]:
+    """The Sun for each picture, one vectorised pass a site over those that are not known.
 
     From the site as it may be published: altitude, azimuth and angles to a hundredth of a degree would give the
     true place away to some metres. A tenth of a degree moves the parallactic angle far less than a mount's level.
     """
-    suns: dict[int, SunView] = {}
-    for name in {site.name for site in sites}:
-        numbers = [number for number, site in enumerate(sites) if site.name == name]
-        latitude_deg, longitude_deg = settings.published_place(sites[numbers[0]])
-        views = sun_views(
-            [filed[number].record.time for number in numbers], latitude_deg=latitude_deg, longitude_deg=longitude_deg
-        )
-        suns.update(zip(numbers, views, strict=True))
-    return [suns[number] for number in range(len(filed))]
+    asked = [(one.record.time, *settings.published_place(site)) for one, site in zip(filed, sites, strict=True)]
+    suns = {one: sun for one in asked if (sun := known.get(one, SunView)) is not None}
+    for place in {one[1:] for one in asked}:
+        new = [one for one in dict.fromkeys(asked) if one[1:] == place and one not in suns]
+        views = sun_views([time for time, *_ in new], latitude_deg=place[0], longitude_deg=place[1])
+        for one, sun in zip(new, views, strict=True):
+            known.put(one, sun)
+            suns[one] = sun
+    return [suns[one] for one in asked]
 
 
 def _measured(root: Path, one: Filed) -> Measured:

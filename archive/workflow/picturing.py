@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import shutil
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import cache, lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -80,7 +81,7 @@ def picture_key(observation: Observation, looks: Sequence[Look]) -> str:
     depends = {
         "version": _VERSION,
         "original": observation.picture.sha256,
-        "disc": asdict(observation.disc),
+        "disc": vars(observation.disc),
         "north_angle_deg": observation.orientation.north_angle_deg,
         "mirrored": observation.orientation.mirrored,
         "looks": list(_shown_looks(looks)),
@@ -133,9 +134,19 @@ def forget_pictures(root: Path, keep: Sequence[str]) -> None:
 
 
 def _all_there(pictures: DerivedPictures) -> bool:
-    shown = map(pictures.look, _shown_looks(pictures.looks))
-    files = [pictures.small, pictures.tiny, pictures.as_it_came, *pictures.light.values(), *shown]
-    return all(path.is_file() for path in ([*files, pictures.fits] if pictures.oriented else files))
+    try:
+        with os.scandir(pictures.folder) as entries:
+            return _names(pictures.looks, oriented=pictures.oriented) <= {one.name for one in entries if one.is_file()}
+    except OSError:
+        return False
+
+
+@cache
+def _names(looks: tuple[Look, ...], *, oriented: bool) -> frozenset[str]:
+    pictures = DerivedPictures(Path(), looks, oriented)
+    shown = map(pictures.look, _shown_looks(looks))
+    wanted = [pictures.small, pictures.tiny, pictures.as_it_came, *pictures.light.values(), *shown]
+    return frozenset(path.name for path in ([*wanted, pictures.fits] if oriented else wanted))
 
 
 def _remove(folder: Path) -> None:

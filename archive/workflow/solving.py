@@ -118,14 +118,10 @@ def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
         _solve_set(work, [one for one in usable if _own_mirrored(one) is stated], mirrored=stated)
         _check_times(work, [one for one in usable if _own_mirrored(one) is stated])
     epochs = _learn(work, usable)
-    if epochs:
-        for one in usable:
-            reading = work.readings.get(one.id)
-            epoch = epoch_at(epochs, days_since_1970(one.record.time))
-            if reading is not None and epoch is not None and not reading.believed:
-                _lean(work, one, reading, epoch)
-        epochs = _learn(work, usable)
-    return epochs
+    if not epochs:
+        return epochs
+    leaned = [_lean(work, one, epochs) for one in usable]
+    return _learn(work, usable) if any(leaned) else epochs
 
 
 def _solve_set(work: _Work, pictures: Sequence[Candidate], *, mirrored: bool | None) -> None:
@@ -252,13 +248,18 @@ def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
     return learn_epochs(angles)
 
 
-def _lean(work: _Work, one: Candidate, reading: SpotReading, epoch: Epoch) -> None:
+def _lean(work: _Work, one: Candidate, epochs: Sequence[Epoch]) -> bool:
     """Believe a reading that stood open where the instrument's history decides between it and its rival."""
+    reading, epoch = work.readings.get(one.id), epoch_at(epochs, days_since_1970(one.record.time))
     sky_deg = _sky_deg(one)
-    if sky_deg is None or reading.odds < _LEANING_ODDS or reading.mirrored != epoch.mirrored:
-        return
+    if reading is None or reading.believed or epoch is None or sky_deg is None:
+        return False
+    if reading.odds < _LEANING_ODDS or reading.mirrored != epoch.mirrored:
+        return False
     off_deg = abs(difference_deg(wrapped_deg(reading.north_angle_deg - sky_deg), epoch.angle_deg))
-    if off_deg <= _AGREEMENT_SIGMAS * float(np.hypot(reading.sigma_deg, epoch.scatter_deg)):
+    agrees = off_deg <= _AGREEMENT_SIGMAS * float(np.hypot(reading.sigma_deg, epoch.scatter_deg))
+    if agrees:
         work.readings[one.id] = SpotReading(
             reading.north_angle_deg, reading.sigma_deg, reading.mirrored, max(reading.odds, 1e3)
         )
+    return agrees

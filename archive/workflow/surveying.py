@@ -9,9 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
+from archive.answers import Answers
 from archive.observation import Observation
 from archive.orientation.angles import difference_deg
 from archive.orientation.instrument import Epoch
+from archive.records.folder import answers_file
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings, Settings
 from archive.records.solved import forget_solved, write_learned
@@ -46,7 +48,9 @@ def survey(root: Path, settings: Settings, *, on_progress: Progress) -> Survey:
         A record or an original is wrong.
     """
     filed = filed_pictures(root)
-    known = known_pictures(root, settings, filed, on_progress=on_progress)
+    suns = Answers(answers_file(root, "suns"))
+    known = known_pictures(root, settings, filed, suns=suns, on_progress=on_progress)
+    suns.keep()
     on_progress("solving", 0, 1)
     solved = solve(root, known)
     write_learned(root, {name: [asdict(epoch) for epoch in epochs] for name, epochs in sorted(solved.epochs.items())})
