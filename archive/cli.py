@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 from contextlib import closing, suppress
 from pathlib import Path
@@ -27,6 +28,8 @@ SITE_DIR = click.option(
 def run() -> NoReturn:
     """The `northlimb` command."""
     fill_closed_streams()
+    # A long archive is many small values that all live to the end: looking for dead ones among them costs a fifth.
+    gc.set_threshold(200_000, 20, 100)
     sys.exit(main())
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date, datetime
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 from archive.errors import FolderError
@@ -144,7 +145,11 @@ def places(root: Path) -> list[Place]:
     """All observations, by their records, in order of time and name; anything else in the folders is passed over."""
     found = []
     for day in _day_folders(root):
-        stems = [path.stem for path in day.glob("*.toml") if _STEM.fullmatch(path.stem) and path.is_file()]
+        stems = [
+            name.removesuffix(".toml")
+            for name in _files_in(day)
+            if name.endswith(".toml") and _STEM.fullmatch(name.removesuffix(".toml"))
+        ]
         found += [Place(day.name, stem) for stem in sorted(stems, key=_stem_order)]
     return found
 
@@ -183,9 +188,9 @@ def free_place(root: Path, time_utc: datetime) -> Place:
 def originals_on_disk(root: Path) -> Iterator[str]:
     """Every picture under the day folders, relative to the archive, sorted; hidden files are none."""
     for day in _day_folders(root):
-        for path in sorted(day.iterdir()):
-            if path.suffix.lower() in PICTURE_SUFFIXES and path.is_file() and not path.name.startswith("."):
-                yield path.relative_to(root).as_posix()
+        for name in sorted(_files_in(day)):
+            if PurePath(name).suffix.lower() in PICTURE_SUFFIXES and not name.startswith("."):
+                yield f"{day.parent.name}/{day.name}/{name}"
 
 
 def misspelt_files(root: Path) -> dict[str, str]:
@@ -204,9 +209,24 @@ def misspelt_files(root: Path) -> dict[str, str]:
 
 
 def _day_folders(root: Path) -> Iterator[Path]:
-    for day in sorted(root.glob("[0-9][0-9][0-9][0-9]/*")):
-        if _is_day(day.name) and day.name.startswith(f"{day.parent.name}-") and day.is_dir():
-            yield day
+    for year in sorted(filter(_YEAR.fullmatch, _folders_in(root))):
+        for day in sorted(_folders_in(root / year)):
+            if _is_day(day) and day.startswith(f"{year}-"):
+                yield root / year / day
+
+
+def _folders_in(folder: Path) -> list[str]:
+    """Names of folders, links to some among them; none where the system lets nobody look."""
+    try:
+        with os.scandir(folder) as entries:
+            return [entry.name for entry in entries if entry.is_dir()]
+    except OSError:
+        return []
+
+
+def _files_in(folder: Path) -> list[str]:
+    with os.scandir(folder) as entries:
+        return [entry.name for entry in entries if entry.is_file()]
 
 
 def _is_day(name: str) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -19,7 +19,7 @@ from archive.website.addresses import (
 )
 from archive.website.charts_page import charts_page
 from archive.website.compare_page import compare_pages
-from archive.website.content import Content, Entry, FilmEntry, RotationEntry
+from archive.website.content import Content, Entry, FilmEntry, Graticule, RotationEntry
 from archive.website.data_export import data_files
 from archive.website.data_page import data_page
 from archive.website.day_page import day_pages
@@ -75,10 +75,8 @@ def build_site(
     SettingsError
         A template of the theme has a mistake or an unknown name.
     """
-    content = _in_order(content)
     theme = read_theme(theme_dir)
     static = static_files(theme)
-    groups, days = followed_groups(content), observing_days(content)
     face = SiteFace(
         title=content.info.title,
         observer=content.info.observer,
@@ -86,23 +84,32 @@ def build_site(
         style_hash=style_hash(static[addresses.STYLE]),
         address=content.info.address,
     )
-    plans = _plans(content, days, groups, face)
     made = Answers(None if answers_dir is None else answers_dir / "pages", [face, theme.texts])
-    files = [SiteFile(path, data) for path, data in static.items()]
-    files += [_page_file(plan, face, theme, made) for plan in plans]
-    files += [SiteFile(f"data/{name}", data) for name, data in data_files(content, groups).items()]
-    files += [
-        *_grids(content.entries, made),
-        SiteFile(addresses.FEED, feed_bytes(content)),
-        SiteFile(addresses.SEARCH_INDEX, search_index(days, groups)),
-    ]
-    files += _for_search_engines([plan.path for plan in plans], face)
-    files += [file for entry in content.entries for file in _entry_files(entry)]
-    files += [file for film in content.films for file in _film_files(film)]
-    files += [file for rotation in content.rotations for file in _map_files(rotation)]
-    report = write_site(files, site_dir)
+    report = write_site(_files(_in_order(content), face, theme, made), site_dir)
     made.keep()
     return report
+
+
+def _files(content: Content, face: SiteFace, theme: Theme, made: Answers) -> Iterator[SiteFile]:
+    """Give one file after the other: all of them at once would fill the memory in a long archive."""
+    for entry in content.entries:
+        yield from _entry_files(entry)
+    for film in content.films:
+        yield from _film_files(film)
+    for rotation in content.rotations:
+        yield from _map_files(rotation)
+    groups, days = followed_groups(content), observing_days(content)
+    for name, data in data_files(content, groups).items():
+        yield SiteFile(f"data/{name}", data)
+    yield from (SiteFile(path, data) for path, data in static_files(theme).items())
+    yield from _grids(content, made)
+    yield SiteFile(addresses.FEED, feed_bytes(content))
+    yield SiteFile(addresses.SEARCH_INDEX, search_index(days, groups))
+    pages = []
+    for plan in _plans(content, days, groups, face):
+        pages.append(plan.path)
+        yield _page_file(plan, face, theme, made)
+    yield from _for_search_engines(pages, face)
 
 
 def _page_file(plan: PagePlan[Page], face: SiteFace, theme: Theme, made: Answers) -> SiteFile:
@@ -140,27 +147,25 @@ def _in_order(content: Content) -> Content:
 
 def _plans(
     content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace
-) -> Sequence[PagePlan[Page]]:
+) -> Iterator[PagePlan[Page]]:
     rotations = {rotation.number for rotation in content.rotations}
     counted = any(entry.observation.groups is not None for entry in content.entries)
-    return [
-        PagePlan(addresses.HOME, lambda: home_page(content, days, face)),
-        *day_pages(days, face, groups={group.name for group in groups}, rotations=rotations),
-        *month_pages(days, face),
-        *year_pages(days, face),
-        PagePlan(addresses.DAYS, lambda: days_page(days, face)),
-        *compare_pages(content, days, face),
-        PagePlan(addresses.SEARCH, lambda: search_page(days, groups, face)),
-        *group_pages(content, groups, face),
-        PagePlan(addresses.GROUPS, lambda: groups_page(groups, face, rotations=rotations, counted=counted)),
-        *rotation_pages(content, days, groups, face),
-        PagePlan(addresses.ROTATIONS, lambda: rotations_page(content, face)),
-        PagePlan(addresses.CHARTS, lambda: charts_page(content, days, groups, face)),
-        PagePlan(addresses.FILMS, lambda: films_page(content, face)),
-        PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, days, face)),
-        PagePlan(addresses.DATA, lambda: data_page(content, face)),
-        PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address)),
-    ]
+    yield PagePlan(addresses.HOME, lambda: home_page(content, days, face))
+    yield from day_pages(days, face, groups={group.name for group in groups}, rotations=rotations)
+    yield from month_pages(days, face)
+    yield from year_pages(days, face)
+    yield PagePlan(addresses.DAYS, lambda: days_page(days, face))
+    yield from compare_pages(content, days, face)
+    yield PagePlan(addresses.SEARCH, lambda: search_page(days, groups, face))
+    yield from group_pages(content, groups, face)
+    yield PagePlan(addresses.GROUPS, lambda: groups_page(groups, face, rotations=rotations, counted=counted))
+    yield from rotation_pages(content, days, groups, face)
+    yield PagePlan(addresses.ROTATIONS, lambda: rotations_page(content, face))
+    yield PagePlan(addresses.CHARTS, lambda: charts_page(content, days, groups, face))
+    yield PagePlan(addresses.FILMS, lambda: films_page(content, face))
+    yield PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, days, face))
+    yield PagePlan(addresses.DATA, lambda: data_page(content, face))
+    yield PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address))
 
 
 def _entry_files(entry: Entry) -> list[SiteFile]:
@@ -182,12 +187,15 @@ def _entry_files(entry: Entry) -> list[SiteFile]:
     return files
 
 
-def _grids(entries: Sequence[Entry], made: Answers) -> list[SiteFile]:
-    found = {entry.overlay.graticule.b0_deg: entry.overlay.graticule for entry in entries if entry.overlay is not None}
-    return [
-        _file(graticule_file(b0_deg), graticule.mark, partial(graticule_svg, graticule), made)
-        for b0_deg, graticule in found.items()
-    ]
+def _grids(content: Content, made: Answers) -> Iterator[SiteFile]:
+    draw = content.graticule_at
+    if draw is not None:
+        for b0_deg in sorted({entry.overlay.b0_deg for entry in content.entries if entry.overlay is not None}):
+            yield _file(graticule_file(b0_deg), b0_deg, partial(_grid, draw, b0_deg), made)
+
+
+def _grid(draw: Callable[[float], Graticule], b0_deg: float) -> bytes:
+    return graticule_svg(draw(b0_deg))
 
 
 def _film_files(film: FilmEntry) -> list[SiteFile]:

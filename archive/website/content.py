@@ -6,7 +6,7 @@ turned and free of private metadata, entries are of one archive. The website onl
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
@@ -134,26 +134,21 @@ class DiscLabel:
 class Graticule:
     """The heliographic grid as the disc shows it where B0 is `b0_deg`, to a tenth of a degree.
 
-    `main` are the equator and the central meridian, `lines` all others, `axis` what stands out of the Sun.
+    `main` are the equator and the central meridian, `lines` all others.
     """
 
     b0_deg: float
     lines: tuple[Line, ...]
     main: tuple[Line, ...]
     numbers: tuple[DiscLabel, ...]
-    axis: tuple[Line, ...]
-
-    @cached_property
-    def mark(self) -> bytes:
-        """A digest of it."""
-        return mark_of([self.b0_deg, self.lines, self.main, self.numbers, self.axis])
 
 
 @dataclass(frozen=True)
 class Overlay:
-    """What may be laid over a disc: grid and axis, and the named groups at their places."""
+    """What may be laid over a disc: the grid of its B0, what of the axis stands out of the Sun, the named groups."""
 
-    graticule: Graticule
+    b0_deg: float
+    axis: tuple[Line, ...]
     labels: tuple[DiscLabel, ...] = ()
 
 
@@ -201,13 +196,13 @@ class Entry:
     @cached_property
     def mark(self) -> bytes:
         """A digest of all that a page can tell of it: of pictures that they are there, for pages only link to them."""
-        pictures, overlay = self.pictures, self.overlay
+        pictures = self.pictures
         return mark_of(
             [
                 self.observation,
                 self.warnings,
                 self.advice,
-                None if overlay is None else [overlay.graticule.mark, overlay.labels],
+                self.overlay,
                 [sorted(pictures.looks), sorted(pictures.light), pictures.fits is None, self.flat is None],
                 None if self.turned_back is None else self.turned_back.to_observation,
             ]
@@ -298,7 +293,8 @@ class TurningLaw:
 class Content:
     """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
 
-    `own_law` is the rotation law fitted to the archive's own groups, None where they do not tell it.
+    `own_law` is the rotation law fitted to the archive's own groups, None where they do not tell it; `graticule_at`
+    draws the grid of a B0, which many days share.
     """
 
     info: SiteInfo
@@ -310,3 +306,4 @@ class Content:
     own_law: TurningLaw | None = None
     published_laws: Sequence[TurningLaw] = ()
     carrying: Carrying = Carrying()
+    graticule_at: Callable[[float], Graticule] | None = None

@@ -25,7 +25,7 @@ Record = dict[str, object]
 
 def time_text(time_utc: datetime) -> str:
     """Write a UTC time to the second, as ISO 8601."""
-    return f"{time_utc:%Y-%m-%dT%H:%M:%SZ}"
+    return f"{time_utc.replace(tzinfo=None).isoformat(timespec='seconds')}Z"
 
 
 def rounded(value: float | None, decimals: int) -> float | None:
@@ -63,6 +63,8 @@ def _flattened(record: Mapping[str, object], prefix: str = "") -> Record:
 
 
 def _cell(value: object) -> str:
+    if isinstance(value, str):
+        return value
     if value is None:
         return ""
     if isinstance(value, bool | list):

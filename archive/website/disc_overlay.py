@@ -41,8 +41,8 @@ def overlay_view(overlay: Overlay | None, here: Here, *, group_pages: Collection
     if overlay is None:
         return None
     return OverlayView(
-        grid=here.to(graticule_file(overlay.graticule.b0_deg)),
-        axis="".join(map(svg_path, overlay.graticule.axis)),
+        grid=here.to(graticule_file(overlay.b0_deg)),
+        axis="".join(map(svg_path, overlay.axis)),
         names=tuple(
             DiscName(
                 label.name,

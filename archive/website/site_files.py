@@ -14,7 +14,7 @@ from __future__ import annotations
 import hashlib
 import os
 import shutil
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,12 +35,26 @@ _ASIDE = ".northlimb-part"
 _PARTS = ".northlimb-parts"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Held:
     """What a file holds."""
 
     sha256: str
     size: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    path: str
+    sha256: str
+    bytes: int
+
+
+@dataclass(frozen=True)
+class _Manifest:
+    generator: str
+    version: int
+    files: list[_Row]
 
 
 @dataclass(frozen=True)
@@ -71,13 +85,13 @@ def held_bytes(data: bytes) -> Held:
     return Held(hashlib.sha256(data).hexdigest(), len(data))
 
 
-def write_site(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
+def write_site(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
     """Bring a folder to hold exactly these files, besides any that are not ours.
 
     Parameters
     ----------
-    files : sequence of SiteFile
-        Every file of the site but the manifest; each path once.
+    files : iterable of SiteFile
+        Every file of the site but the manifest; each path once. They are taken one after the other.
     site_dir : Path
         Made if missing. Must be empty or hold our manifest.
 
@@ -91,12 +105,11 @@ def write_site(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
         Where the folder, or a file in it that would be overwritten, is not ours, or a source is missing;
         or the system refuses, as when the disk is full. The pages are then as they were.
     """
-    _check_paths([file.path for file in files])
     with clear_refusal(site_dir):
         return _written(files, site_dir)
 
 
-def _written(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
+def _written(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
     """Bring up to date what is there, or make a new site beside its place."""
     aside = site_dir.with_name(f".{site_dir.name}{_ASIDE}")
     if aside.exists():
@@ -113,20 +126,10 @@ def _written(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
     return report
 
 
-def _bring_up_to_date(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
+def _bring_up_to_date(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
     before = _read_manifest(site_dir)
-    files = [
-        file for file in files if not (file.yields and file.path not in before and (site_dir / file.path).exists())
-    ]
-    _refuse_foreign(files, site_dir, before)
     with _parts_of(site_dir) as parts:
-        now: dict[str, Held] = {}
-        changed: dict[str, Path] = {}
-        for file in files:
-            now[file.path], source = _wanted(file, f"{site_dir}/{file.path}", before.get(file.path))
-            if source is not None:
-                changed[file.path] = parts / f"{len(changed)}.part"
-                _write_part(source, changed[file.path], site_dir / file.path)
+        now, changed = _made(files, site_dir, parts, before)
         gone = sorted(set(before) - set(now), key=lambda path: (-_turn(path, before), path))
         if changed or gone:
             _put_manifest({**before, **now}, site_dir, parts, unfinished=True)
@@ -135,7 +138,31 @@ def _bring_up_to_date(files: Sequence[SiteFile], site_dir: Path) -> SiteReport:
         # Pages go before the pictures that they show.
         removed = sum(_remove(path, site_dir) for path in gone)
         _put_manifest(now, site_dir, parts)
-    return SiteReport(len(changed), len(files) - len(changed), removed)
+    return SiteReport(len(changed), len(now) - len(changed), removed)
+
+
+def _made(
+    files: Iterable[SiteFile], site_dir: Path, parts: Path, before: Mapping[str, Held]
+) -> tuple[dict[str, Held], dict[str, Path]]:
+    """Write all that changes to the folder of parts; what each file is to hold, and the parts by the file's path."""
+    now: dict[str, Held] = {}
+    changed: dict[str, Path] = {}
+    foreign = []
+    for file in files:
+        _check_path(file.path, now)
+        target = f"{site_dir}/{file.path}"
+        if file.yields and file.path not in before and Path(target).exists():
+            continue
+        now[file.path], source = _wanted(file, target, before.get(file.path))
+        if source is None:
+            continue
+        if file.path not in before and Path(target).exists():
+            foreign.append(Path(target))
+        changed[file.path] = parts / f"{len(changed)}.part"
+        _write_part(source, changed[file.path], Path(target))
+    if foreign:
+        raise FolderError(*(f"{path}: in the way, and not written by us; move it elsewhere" for path in foreign))
+    return now, changed
 
 
 @contextmanager
@@ -215,15 +242,44 @@ def _put_manifest(listed: Mapping[str, Held], site_dir: Path, parts: Path, *, un
         _put(parts / MANIFEST, target)
 
 
-def _check_paths(paths: Sequence[str]) -> None:
+def _check_path(path: str, seen: Mapping[str, Held]) -> None:
     """Refuse a path given twice and one that leaves the folder: both are faults of the content."""
-    seen: set[str] = {MANIFEST}
-    for path in paths:
-        if path in seen:
-            raise FolderError(f"{path}: this file of the site would be written twice; give each its own name")
-        if not _stays_inside(path):
-            raise FolderError(f"{path}: not a path inside the site; use plain names")
-        seen.add(path)
+    if path in seen or path == MANIFEST:
+        raise FolderError(f"{path}: this file of the site would be written twice; give each its own name")
+    if not _stays_inside(path):
+        raise FolderError(f"{path}: not a path inside the site; use plain names")
+
+
+def _stays_inside(path: str) -> bool:
+    return bool(path) and not path.startswith("/") and ".." not in path.split("/") and not set("\\:") & set(path)
+
+
+def _read_manifest(site_dir: Path) -> dict[str, Held]:
+    """Read what the last run made; refuse a folder that is not ours."""
+    path = site_dir / MANIFEST
+    if not path.exists():
+        if site_dir.exists() and (not site_dir.is_dir() or set(site_dir.iterdir()) - {site_dir / _PARTS}):
+            raise FolderError(f"{site_dir}: holds files but no {MANIFEST} of ours; give an empty folder or a new name")
+        return {}
+    try:
+        data = msgspec.json.decode(path.read_bytes(), type=_Manifest)
+        if (data.generator, data.version) != (_GENERATOR, _VERSION):
+            raise ValueError("another generator or version")
+        if not all(_stays_inside(row.path) for row in data.files):
+            raise ValueError("a path that leaves the folder")
+    except (ValueError, RecursionError) as error:
+        raise FolderError(
+            f"{path}: not a list of the site's files ({error}); give an empty folder or a new name"
+        ) from error
+    return {row.path: Held(row.sha256, row.bytes) for row in data.files}
+
+
+def _check_path(path: str, seen: Mapping[str, Held]) -> None:
+    """Refuse a path given twice and one that leaves the folder: both are faults of the content."""
+    if path in seen or path == MANIFEST:
+        raise FolderError(f"{path}: this file of the site would be written twice; give each its own name")
+    if not _stays_inside(path):
+        raise FolderError(f"{path}: not a path inside the site; use plain names")
 
 
 def _stays_inside(path: str) -> bool:
@@ -249,14 +305,6 @@ def _read_manifest(site_dir: Path) -> dict[str, Held]:
             f"{path}: not a list of the site's files ({error}); give an empty folder or a new name"
         ) from error
     return listed
-
-
-def _refuse_foreign(files: Sequence[SiteFile], site_dir: Path, before: Mapping[str, Held]) -> None:
-    """Refuse to write over a file that our list does not name, unless it holds what we would write."""
-    new = [file for file in files if file.path not in before and (site_dir / file.path).exists()]
-    foreign = [site_dir / file.path for file in new if _wanted(file, f"{site_dir}/{file.path}", None)[1] is not None]
-    if foreign:
-        raise FolderError(*(f"{path}: in the way, and not written by us; move it elsewhere" for path in foreign))
 
 
 def _held_file(path: Path) -> Held:
@@ -294,7 +342,7 @@ def _remove(path: str, site_dir: Path) -> bool:
 
 
 def _manifest_bytes(files: Mapping[str, Held], *, unfinished: bool) -> bytes:
-    rows = [{"path": path, "sha256": row.sha256, "bytes": row.size} for path, row in sorted(files.items())]
+    rows = [_Row(path, held.sha256, held.size) for path, held in sorted(files.items())]
     # `publish` sends no site that carries the mark.
     mark = {"unfinished": True} if unfinished else {}
     manifest = {"generator": _GENERATOR, "version": _VERSION, **mark, "files": rows}

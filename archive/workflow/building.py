@@ -6,12 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from archive.answers import Answers
 from archive.errors import FactsError, FolderError
 from archive.films.film import check_film_name
 from archive.observation import Observation
 from archive.orientation.instrument import Epoch
-from archive.records.folder import answers_file, derived_folder, kept_folder, writing
+from archive.records.folder import derived_folder, kept_folder, writing
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
@@ -45,7 +44,7 @@ from archive.workflow.filming import (
     write_film,
 )
 from archive.workflow.group_pages import group_content, group_places, rotation_entries
-from archive.workflow.looking import overlay
+from archive.workflow.looking import graticule_at, overlay
 from archive.workflow.mapping import rotation_maps
 from archive.workflow.orienting import is_up, night_remark
 from archive.workflow.picturing import derived_pictures, forget_pictures
@@ -195,12 +194,10 @@ def _build(
 ) -> Built:
     found = counted.observations
     entries = []
-    grids = Answers(answers_file(root, "grids"))
     for number, one in enumerate(found):
         on_progress("aligning", number, len(found))
-        entries.append(_entry(root, settings, one, grids))
+        entries.append(_entry(root, settings, one))
     on_progress("aligning", len(found), len(found))
-    grids.keep()
     maps = rotation_maps(root, found, on_progress=on_progress)
     films, problems = _films(root, settings, found, group_places(counted.groups), on_progress=on_progress)
     forget_pictures(root, [one.id for one in found])
@@ -212,6 +209,7 @@ def _build(
         films=[_film_entry(made) for made in films],
         **group_content(root, counted.groups, surveyed.records),
         rotations=rotation_entries(maps),
+        graticule_at=graticule_at,
     )
     content = with_turned_back(root, content, on_progress=on_progress)
     # Before the site shows them: a name once published stays with its group.
@@ -231,7 +229,7 @@ def _build(
     )
 
 
-def _entry(root: Path, settings: Settings, one: Observation, grids: Answers) -> Entry:
+def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
     pictures = derived_pictures(root, one, settings.looks)
     return Entry(
         one,
@@ -246,7 +244,7 @@ def _entry(root: Path, settings: Settings, one: Observation, grids: Answers) -> 
         ),
         warnings=_warnings(one),
         advice=advice_lines(advice_on(one, settings)),
-        overlay=overlay(one, grids),
+        overlay=overlay(one),
         flat=pictures.flat if pictures.oriented else None,
     )
 

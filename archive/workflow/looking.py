@@ -3,52 +3,49 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache, partial
+from functools import cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.answers import Answers
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
 from archive.observation import NamedGroup, Observation
 from archive.sun.heliographic import to_disc
 from archive.website import DiscLabel, Graticule, Line, Overlay
 
-__all__ = ["overlay"]
+__all__ = ["graticule_at", "overlay"]
 
 _GRID_STEP_DEG = 10
 _NUMBERED_DEG = (-60, -30, 30, 60)
 _POINTS_EVERY = 2  # of the grid's one-degree points: chords leave the curve by 0.07 px at most
 
 
-def overlay(observation: Observation, grids: Answers) -> Overlay | None:
+def overlay(observation: Observation) -> Overlay | None:
     """What lies over an observation's disc; None where north is not known.
 
     The grid is that of B0 to a tenth of a degree, so that days share it: at most 0.4 px off.
     """
     if observation.orientation.status == "unknown":
         return None
-    return Overlay(
-        _graticule(round(observation.sun.b0_deg, 1) + 0.0, grids),
-        _labels(observation.groups or (), observation.sun.b0_deg),
-    )
+    b0_deg = round(observation.sun.b0_deg, 1) + 0.0
+    return Overlay(b0_deg, _axis(b0_deg), _labels(observation.groups or (), observation.sun.b0_deg))
 
 
-@lru_cache(maxsize=200)
-def _graticule(b0_deg: float, grids: Answers) -> Graticule:
-    return grids.of(b0_deg, Graticule, partial(_drawn_graticule, b0_deg))
+@cache
+def _axis(b0_deg: float) -> tuple[Line, ...]:
+    return tuple(_line(points) for points in axis_lines(STANDARD_FRAME, b0_deg))
 
 
-def _drawn_graticule(b0_deg: float) -> Graticule:
+def graticule_at(b0_deg: float) -> Graticule:
+    """The grid of a disc whose B0 is this."""
     found = grid_lines(STANDARD_FRAME, b0_deg, step_deg=_GRID_STEP_DEG)
     return Graticule(
         b0_deg,
         lines=tuple(_line(one.points_px) for one in found if one.at_deg != 0.0),
         main=tuple(_line(one.points_px) for one in found if one.at_deg == 0.0),
         numbers=_numbers(b0_deg),
-        axis=tuple(_line(points) for points in axis_lines(STANDARD_FRAME, b0_deg)),
     )
 
 

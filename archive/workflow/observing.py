@@ -130,9 +130,7 @@ def known_pictures(
     places_and_instruments = [_named(settings, one) for one in filed]
     there = _suns(settings, [site for site, _ in places_and_instruments], filed, suns)
     found = []
-    for number, (one, (site, instrument), sun) in enumerate(
-        zip(filed, places_and_instruments, there, strict=True)
-    ):
+    for number, (one, (site, instrument), sun) in enumerate(zip(filed, places_and_instruments, there, strict=True)):
         on_progress("measuring", number, len(filed))
         found.append(Known(one, site, instrument, _measured(root, one), sun))
     on_progress("measuring", len(filed), len(filed))

@@ -20,7 +20,7 @@ from archive.disc.tone import Look, flatten_disc, looked_at
 from archive.observation import Observation
 from archive.reading import read_pixels
 from archive.records.disc_files import read_disc, write_avif, write_disc, write_jpeg, write_small_jpeg
-from archive.records.folder import derived_folder
+from archive.records.folder import DERIVED_NAME, derived_folder
 from archive.records.writing import write_whole
 from archive.workflow.observing import whole_original
 
@@ -156,7 +156,7 @@ def _remove(folder: Path) -> None:
 
 
 def derived_folder_of(root: Path, identifier: str) -> Path:
-    return derived_folder(root) / "discs" / identifier
+    return root / DERIVED_NAME / "discs" / identifier
 
 
 def _shown_looks(looks: Sequence[Look]) -> tuple[Look, ...]:

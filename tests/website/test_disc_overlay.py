@@ -14,13 +14,13 @@ GRATICULE = Graticule(
     lines=(((0.0, 0.0), (10.0, 20.04)),),
     main=(((511.5, 50.0), (511.5, 900.0)),),
     numbers=(DiscLabel("N30", 511.5, 280.0),),
-    axis=(((511.5, 50.7), (511.5, 30.0)),),
 )
+AXIS = (((511.5, 50.7), (511.5, 30.0)),)
 PAGE = Here("days/2026-06-03/index.html")
 
 
 def _names(*labels: DiscLabel, pages: tuple[str, ...] = ()) -> dict[str, tuple[float, float]]:
-    view = overlay_view(Overlay(GRATICULE, labels), PAGE, group_pages=pages)
+    view = overlay_view(Overlay(-3.4, AXIS, labels), PAGE, group_pages=pages)
     assert view is not None
     return {one.name: (float(one.x), float(one.y)) for one in view.names}
 
@@ -33,7 +33,7 @@ def test_names_stand_above_their_groups_and_out_of_each_other_s_way() -> None:
 
 def test_a_name_is_a_link_only_where_its_group_has_a_page() -> None:
     labels = (DiscLabel("2312-1", 300.0, 400.0), DiscLabel("2312-2", 600.0, 400.0))
-    view = overlay_view(Overlay(GRATICULE, labels), PAGE, group_pages={"2312-2"})
+    view = overlay_view(Overlay(-3.4, AXIS, labels), PAGE, group_pages={"2312-2"})
     assert view is not None
     assert [one.href for one in view.names] == ["", "../../groups/2312-2/index.html"]
     assert overlay_view(None, PAGE, group_pages=()) is None
