@@ -274,39 +274,6 @@ def _read_manifest(site_dir: Path) -> dict[str, Held]:
     return {row.path: Held(row.sha256, row.bytes) for row in data.files}
 
 
-def _check_path(path: str, seen: Mapping[str, Held]) -> None:
-    """Refuse a path given twice and one that leaves the folder: both are faults of the content."""
-    if path in seen or path == MANIFEST:
-        raise FolderError(f"{path}: this file of the site would be written twice; give each its own name")
-    if not _stays_inside(path):
-        raise FolderError(f"{path}: not a path inside the site; use plain names")
-
-
-def _stays_inside(path: str) -> bool:
-    return bool(path) and not path.startswith("/") and ".." not in path.split("/") and not set("\\:") & set(path)
-
-
-def _read_manifest(site_dir: Path) -> dict[str, Held]:
-    """Read what the last run made; refuse a folder that is not ours."""
-    path = site_dir / MANIFEST
-    if not path.exists():
-        if site_dir.exists() and (not site_dir.is_dir() or set(site_dir.iterdir()) - {site_dir / _PARTS}):
-            raise FolderError(f"{site_dir}: holds files but no {MANIFEST} of ours; give an empty folder or a new name")
-        return {}
-    try:
-        data = msgspec.json.decode(path.read_bytes())
-        if (data["generator"], data["version"]) != (_GENERATOR, _VERSION):
-            raise ValueError("another generator or version")
-        listed = {str(row["path"]): Held(str(row["sha256"]), int(row["bytes"])) for row in data["files"]}
-        if not all(map(_stays_inside, listed)):
-            raise ValueError("a path that leaves the folder")
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise FolderError(
-            f"{path}: not a list of the site's files ({error}); give an empty folder or a new name"
-        ) from error
-    return listed
-
-
 def _held_file(path: Path) -> Held:
     with path.open("rb") as stream:
         return Held(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())

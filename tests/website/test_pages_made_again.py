@@ -1,0 +1,137 @@
+"""Pages are made again only where what they show has changed; whatever changes, the site is that of a first build."""
+
+from __future__ import annotations
+
+import os
+import random
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass, replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from archive.website import Content, SiteReport, build_site
+from archive.website import assembly as site_assembly
+
+FULL = os.environ.get("NORTHLIMB_STUDY") == "full"
+TRIED = 1000 if FULL else 12
+
+Place = tuple[str | int, ...]
+
+
+def _tree(folder: Path) -> dict[str, bytes]:
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def _leaves(value: Any, at: Place = ()) -> Iterator[Place]:
+    """Where every plain value of a content stands, through its dataclasses, tuples and lists."""
+    if is_dataclass(value):
+        for field in fields(value):
+            yield from _leaves(getattr(value, field.name), (*at, field.name))
+    elif isinstance(value, tuple | list):
+        for number, one in enumerate(value):
+            yield from _leaves(one, (*at, number))
+    elif isinstance(value, float | int | str | datetime) and not isinstance(value, Path):
+        yield at
+
+
+def _changed(value: Any, at: Place) -> Any:
+    """The same with the value at a place another one."""
+    if not at:
+        return _another(value)
+    step, rest = at[0], at[1:]
+    if isinstance(step, str):
+        return replace(value, **{step: _changed(getattr(value, step), rest)})
+    others = list(value)
+    others[step] = _changed(others[step], rest)
+    return type(value)(others)
+
+
+def _another(value: Any) -> Any:
+    if isinstance(value, bool):
+        return not value
+    if isinstance(value, int):
+        return value + 1
+    if isinstance(value, float):
+        return value + 1.37
+    if isinstance(value, datetime):
+        return value + timedelta(minutes=7)
+    return f"{value}x"
+
+
+# Names that must be among those the program knows, and ids that others refer to.
+_FIXED = {"band", "kind", "status", "mount", "id", "observation_id", "time_utc", "mirrored", "language", "name", "stem"}
+
+
+def _changes(content: Content) -> list[Place]:
+    found = [at for at in _leaves(content) if not ({*at} & _FIXED)]
+    assert len(found) > 150
+    return random.Random(3).sample(found, min(TRIED, len(found)))
+
+
+def test_whatever_value_changes_the_site_is_that_of_a_first_build(content: Content, tmp_path: Path) -> None:
+    kept, differing = tmp_path / "answers", []
+    for at in _changes(content):
+        for one in (content, _changed(content, at)):
+            build_site(one, tmp_path / "site", answers_dir=kept)
+        build_site(one, tmp_path / "new")
+        if _tree(tmp_path / "site") != _tree(tmp_path / "new"):
+            differing.append(at)
+    assert differing == []
+
+
+def test_a_day_that_comes_or_goes_is_seen_on_every_page_that_names_it(content: Content, tmp_path: Path) -> None:
+    for number in range(len(content.entries)):
+        less = replace(content, entries=[*content.entries[:number], *content.entries[number + 1 :]])
+        for one in (content, less, content):
+            build_site(one, tmp_path / "site", answers_dir=tmp_path / "answers")
+            build_site(one, tmp_path / "new")
+            assert _tree(tmp_path / "site") == _tree(tmp_path / "new")
+
+
+def test_a_page_is_rendered_again_only_where_what_it_shows_has_changed(
+    content: Content, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rendered: list[str] = []
+    render = site_assembly.render
+
+    def noted(page: Any, *rest: Any) -> str:
+        rendered.append(page.frame.path)
+        return render(page, *rest)
+
+    monkeypatch.setattr(site_assembly, "render", noted)
+    build_site(content, tmp_path / "site", answers_dir=tmp_path / "answers")
+    whole = {path for path in rendered if path.startswith("days/20")}
+    rendered.clear()
+    first = content.entries[0]
+    seen = replace(first, observation=replace(first.observation, instrument="another"))
+    report = build_site(
+        replace(content, entries=[seen, *content.entries[1:]]), tmp_path / "site", answers_dir=tmp_path / "answers"
+    )
+    day = f"days/{first.observation.id.partition('T')[0]}/index.html"
+    again = {path for path in rendered if path.startswith("days/20")}
+    assert day in again
+    assert len(again) < len(whole)
+    assert report.written < 12
+
+
+@pytest.mark.parametrize("damage", ["missing", "cut", "a bit", "nonsense", "a folder"])
+def test_answers_that_are_damaged_are_made_anew(content: Content, tmp_path: Path, damage: str) -> None:
+    answers = tmp_path / "answers"
+    build_site(content, tmp_path / "site", answers_dir=answers)
+    before, kept = _tree(tmp_path / "site"), answers / "pages"
+    data = bytearray(kept.read_bytes())
+    kept.unlink()
+    if damage == "cut":
+        kept.write_bytes(data[:100])
+    elif damage == "a bit":
+        data[len(data) // 2] ^= 4
+        kept.write_bytes(data)
+    elif damage == "nonsense":
+        kept.write_bytes(b"\xff" * 500)
+    elif damage == "a folder":
+        kept.mkdir()
+    assert build_site(content, tmp_path / "site", answers_dir=answers) == SiteReport(0, len(before) - 1, 0)
+    assert _tree(tmp_path / "site") == before
