@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from archive.command_output import count_words, print_answer, print_causes, print_warnings
 from archive.command_streams import out
-from archive.workflow.amending import Amended
-from archive.workflow.exporting import Exported
-from archive.workflow.removing import Moved
-from archive.workflow.restoring import Copy
-from archive.workflow.verifying import Verified
+
+if TYPE_CHECKING:
+    from archive.workflow.amending import Amended
+    from archive.workflow.exporting import Exported
+    from archive.workflow.removing import Moved
+    from archive.workflow.restoring import Copy
+    from archive.workflow.verifying import Verified
 
 __all__ = ["print_amended", "print_exported", "print_moved", "print_verified"]
 

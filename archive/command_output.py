@@ -8,21 +8,22 @@ from collections.abc import Iterable, Sequence
 from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from archive.command_streams import out, say, terminal_width
 from archive.observation import Orientation
-from archive.publishing.checking import Checked
 from archive.safety import CAUTION
-from archive.workflow.adding import Added
-from archive.workflow.building import Built, Filmed
-from archive.workflow.capturing import longest_words, smear_words
-from archive.workflow.evening import Evening
-from archive.workflow.previewing import PreviewEvent, Refused
-from archive.workflow.sending import Published, Rehearsed
-from archive.workflow.showing import SunAt
+
+if TYPE_CHECKING:
+    from archive.publishing.checking import Checked
+    from archive.workflow.adding import Added
+    from archive.workflow.building import Built, Filmed
+    from archive.workflow.evening import Evening
+    from archive.workflow.previewing import PreviewEvent
+    from archive.workflow.sending import Published, Rehearsed
+    from archive.workflow.showing import SunAt
 
 __all__ = [
     "count_words",
@@ -168,6 +169,9 @@ def print_evening(evening: Evening, *, as_json: bool) -> None:
 
 def print_preview(event: PreviewEvent, *, as_json: bool) -> None:
     """Where to point the browser; then a line whenever the site was built again, or the reasons why not."""
+    from archive.workflow.building import Built
+    from archive.workflow.previewing import Refused
+
     if isinstance(event, Refused):
         print_refusal(event.causes, as_json=as_json)
     elif isinstance(event, Built):
@@ -185,6 +189,8 @@ def print_preview(event: PreviewEvent, *, as_json: bool) -> None:
 
 def print_sun(found: SunAt, *, as_json: bool) -> None:
     """The Sun at a time and place, and the caution."""
+    from archive.workflow.capturing import longest_words, smear_words
+
     view, turning = found.sun, found.field_rotation_deg_per_hour
     if as_json:
         print_answer(

@@ -40,7 +40,7 @@ def test_stopped_at_any_moment_nothing_is_lost_and_the_next_run_finishes(tmp_pat
     told = json.loads(answer.stdout)
     killed, refused = told["killed"], told["refused"]
     assert killed["faults"] == []
-    assert killed["kills"] == (300 if FULL else 12)
+    assert killed["kills"] == (300 if FULL else 8)
     assert sum(number for end, number in killed["ends"].items() if end.endswith("killed")) > 0.6 * killed["kills"]
     assert refused["faults"] == []
     assert refused["disks"] >= 16

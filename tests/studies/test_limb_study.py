@@ -88,7 +88,7 @@ def errors(seeds: range, change: Callable[[Scene], Scene]) -> tuple[NDArray[np.f
 
 
 def test_whole_discs_are_found_to_hundredths_of_a_pixel() -> None:
-    centre_px, radius_px = errors(range(300 if FULL else 25), lambda scene: scene)
+    centre_px, radius_px = errors(range(300 if FULL else 16), lambda scene: scene)
     assert np.median(centre_px) < 0.05
     assert centre_px.max() < 0.15
     assert np.median(np.abs(radius_px)) < 0.05
