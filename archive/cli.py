@@ -29,7 +29,7 @@ def run() -> NoReturn:
     """The `northlimb` command."""
     fill_closed_streams()
     # A long archive is many small values that all live to the end: looking for dead ones among them costs a fifth.
-    gc.set_threshold(200_000, 20, 100)
+    gc.set_threshold(50_000, 20, 20)
     sys.exit(main())
 
 

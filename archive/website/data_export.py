@@ -37,15 +37,18 @@ def data_files(content: Content, groups: Sequence[Followed]) -> dict[str, bytes]
     dict of str to bytes
         File name in the site's data folder, and its bytes.
     """
-    records = [observation_record(entry.observation) for entry in content.entries]
-    followed = group_records(groups)
-    files = {
-        "observations.json": json_bytes(records),
-        "observations.csv": csv_bytes(COLUMNS, records),
-        "groups.json": json_bytes(followed),
-        "groups.csv": csv_bytes(GROUP_COLUMNS, sighting_rows(followed)),
-    }
+    files = {**_observation_files(content), **_group_files(groups)}
     return {**files, "datapackage.json": json_bytes(_package(content.info.title, files))}
+
+
+def _observation_files(content: Content) -> dict[str, bytes]:
+    records = [observation_record(entry.observation) for entry in content.entries]
+    return {"observations.json": json_bytes(records), "observations.csv": csv_bytes(COLUMNS, records)}
+
+
+def _group_files(groups: Sequence[Followed]) -> dict[str, bytes]:
+    followed = group_records(groups)
+    return {"groups.json": json_bytes(followed), "groups.csv": csv_bytes(GROUP_COLUMNS, sighting_rows(followed))}
 
 
 def _package(title: str, files: Mapping[str, bytes]) -> Record:

@@ -134,7 +134,7 @@ def _bring_up_to_date(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
         if changed or gone:
             _put_manifest({**before, **now}, site_dir, parts, unfinished=True)
         for path in sorted(changed, key=lambda path: _turn(path, before)):
-            _put(changed[path], site_dir / path)
+            _put(_part(parts, changed[path]), site_dir / path)
         # Pages go before the pictures that they show.
         removed = sum(_remove(path, site_dir) for path in gone)
         _put_manifest(now, site_dir, parts)
@@ -143,10 +143,10 @@ def _bring_up_to_date(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
 
 def _made(
     files: Iterable[SiteFile], site_dir: Path, parts: Path, before: Mapping[str, Held]
-) -> tuple[dict[str, Held], dict[str, Path]]:
-    """Write all that changes to the folder of parts; what each file is to hold, and the parts by the file's path."""
+) -> tuple[dict[str, Held], dict[str, int]]:
+    """Write all that changes to the folder of parts; what each file is to hold, and the part's number by its path."""
     now: dict[str, Held] = {}
-    changed: dict[str, Path] = {}
+    changed: dict[str, int] = {}
     foreign = []
     for file in files:
         _check_path(file.path, now)
@@ -158,8 +158,8 @@ def _made(
             continue
         if file.path not in before and Path(target).exists():
             foreign.append(Path(target))
-        changed[file.path] = parts / f"{len(changed)}.part"
-        _write_part(source, changed[file.path], Path(target))
+        changed[file.path] = len(changed)
+        _write_part(source, _part(parts, changed[file.path]), Path(target))
     if foreign:
         raise FolderError(*(f"{path}: in the way, and not written by us; move it elsewhere" for path in foreign))
     return now, changed
@@ -287,6 +287,10 @@ def _write_part(source: bytes | Path, part: Path, target: Path) -> None:
             shutil.copyfile(source, part)
             stamp = source.stat()
             os.utime(part, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
+
+
+def _part(parts: Path, number: int) -> Path:
+    return parts / f"{number}.part"
 
 
 def _put(part: Path, target: Path) -> None:
