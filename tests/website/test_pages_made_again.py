@@ -62,7 +62,20 @@ def _another(value: Any) -> Any:
 
 
 # Names that must be among those the program knows, and ids that others refer to.
-_FIXED = {"band", "kind", "status", "mount", "id", "observation_id", "time_utc", "mirrored", "language", "name", "stem", "number"}
+_FIXED = {
+    "band",
+    "kind",
+    "status",
+    "mount",
+    "id",
+    "observation_id",
+    "time_utc",
+    "mirrored",
+    "language",
+    "name",
+    "stem",
+    "number",
+}
 
 
 def _changes(content: Content) -> list[Place]:
