@@ -23,6 +23,12 @@ MIRRORED = ("yes", "no", "unknown")
 SITE_DIR = click.option(
     "--site-dir", type=click.Path(path_type=Path), help="Where the site lies.  [default: FOLDER/site]"
 )
+SCHEDULER = click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Let the workers of this Dask cluster do it, such as tcp://192.0.2.7:8786; needs northlimb[cluster].  "
+    "[default: the processors of this computer]",
+)
 
 
 def run() -> NoReturn:
@@ -155,8 +161,11 @@ def new(folder: Path, as_json: bool, camera_angle: float | None, **wanted: str |
 )
 @click.option("--note", help="A paragraph for the day's notes (Markdown).")
 @click.option("--publish", "publish_too", is_flag=True, help="Then build, film the last week and publish.")
+@SCHEDULER
 @JSON
-def add(folder: Path, pictures: tuple[Path, ...], as_json: bool, publish_too: bool, **stated: Any) -> int:
+def add(
+    folder: Path, pictures: tuple[Path, ...], as_json: bool, publish_too: bool, scheduler: str | None, **stated: Any
+) -> int:
     """File finished pictures in the archive FOLDER.
 
     PICTURES are PNG, JPEG, TIFF or FITS files, or folders of which whatever is new is taken. Time and capture
@@ -167,6 +176,7 @@ def add(folder: Path, pictures: tuple[Path, ...], as_json: bool, publish_too: bo
     from archive.records.folder import open_folder
     from archive.workflow.adding import add_pictures
     from archive.workflow.evening import build_film_publish
+    from archive.workflow.executor import executor_at
     from archive.workflow.sending import check_first_target
 
     root, options = open_folder(folder), add_options(pictures, **stated)
@@ -174,14 +184,15 @@ def add(folder: Path, pictures: tuple[Path, ...], as_json: bool, publish_too: bo
     try:
         if publish_too:
             check_first_target(root)
-        for result in add_pictures(root, pictures, options, on_progress=progress()):
-            answer["pictures"].append(result)
-            print_added(result, as_json=as_json)
-        if any(result.status == "refused" for result in answer["pictures"]):
-            answer["status"] = "refused"
-        elif publish_too:
-            answer["evening"] = build_film_publish(root, on_progress=progress())
-            print_evening(answer["evening"], as_json=as_json)
+        with executor_at(scheduler) as executor:
+            for result in add_pictures(root, pictures, options, on_progress=progress(), executor=executor):
+                answer["pictures"].append(result)
+                print_added(result, as_json=as_json)
+            if any(result.status == "refused" for result in answer["pictures"]):
+                answer["status"] = "refused"
+            elif publish_too:
+                answer["evening"] = build_film_publish(root, on_progress=progress(), executor=executor)
+                print_evening(answer["evening"], as_json=as_json)
     except (ArchiveError, OSError) as error:  # what is filed by then is filed, and told
         answer |= {"status": "refused", "causes": _causes_of(error)}
         print_causes(answer["causes"])
@@ -192,14 +203,18 @@ def add(folder: Path, pictures: tuple[Path, ...], as_json: bool, publish_too: bo
 @northlimb.command(short_help="Bring discs to north-up, write the site.", epilog="Example: northlimb build my-sun")
 @FOLDER
 @SITE_DIR
+@SCHEDULER
 @JSON
-def build(folder: Path, site_dir: Path | None, as_json: bool) -> None:
+def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: bool) -> None:
     """Bring every disc of the archive FOLDER to north-up, and write its site."""
     from archive.command_output import print_built
     from archive.records.folder import open_folder
     from archive.workflow.building import build as build_archive
+    from archive.workflow.executor import executor_at
 
-    built = build_archive(open_folder(folder), site_dir=site_dir, on_progress=progress())
+    root = open_folder(folder)
+    with executor_at(scheduler) as executor:
+        built = build_archive(root, site_dir=site_dir, on_progress=progress(), executor=executor)
     print_built(built, as_json=as_json)
 
 
@@ -254,19 +269,22 @@ def build(folder: Path, site_dir: Path | None, as_json: bool) -> None:
     help="corotating: Carrington longitude in the middle.  [default: the one facing us in the middle of the span]",
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Write the film here (.mp4) instead of into the site.")
+@SCHEDULER
 @JSON
-def film(folder: Path, as_json: bool, out: Path | None, **wanted: Any) -> None:
+def film(folder: Path, as_json: bool, out: Path | None, scheduler: str | None, **wanted: Any) -> None:
     """Make a film of the Sun turning. Without --out the site keeps it, and remakes it when its days change."""
     from archive.command_input import film_span
     from archive.command_output import print_filmed
     from archive.records.folder import open_folder
     from archive.workflow.building import film_elsewhere, film_in_site
+    from archive.workflow.executor import executor_at
 
     root, asked = open_folder(folder), film_span(**wanted)
-    if out is None:
-        made = film_in_site(root, asked, on_progress=progress())
-    else:
-        made = film_elsewhere(root, asked, out, on_progress=progress())
+    with executor_at(scheduler) as executor:
+        if out is None:
+            made = film_in_site(root, asked, on_progress=progress(), executor=executor)
+        else:
+            made = film_elsewhere(root, asked, out, on_progress=progress(), executor=executor)
     print_filmed(made, as_json=as_json)
 
 

@@ -7,7 +7,8 @@
     ├── FactsError       time, site or other facts missing, impossible or at odds
     ├── SettingsError    archive.toml or a record has mistakes
     ├── FolderError      the archive folder itself: missing, locked, damaged
-    └── PublishError     the target of `publish`
+    ├── PublishError     the target of `publish`
+    └── WorkError        what does the work: a cluster out of reach, processes that are ended
 
 The command line alone catches `ArchiveError`: one line per cause on stderr, exit status 1.
 A message names the file, the field, the value found and what to do.
@@ -27,6 +28,7 @@ __all__ = [
     "PictureError",
     "PublishError",
     "SettingsError",
+    "WorkError",
     "clear_refusal",
     "without_password",
 ]
@@ -45,6 +47,10 @@ class ArchiveError(Exception):
         causes = tuple(map(without_password, causes))
         super().__init__("\n".join(causes))
         self.causes = causes
+
+    def __reduce__(self) -> tuple[type[ArchiveError], tuple[str, ...]]:
+        """From one process to another with each cause by itself."""
+        return type(self), self.causes
 
 
 class PictureError(ArchiveError):
@@ -65,6 +71,10 @@ class FolderError(ArchiveError):
 
 class PublishError(ArchiveError):
     """The publishing target cannot or should not be written."""
+
+
+class WorkError(ArchiveError):
+    """A cluster cannot be reached or is lost, or worker processes are ended again and again."""
 
 
 def without_password(text: str) -> str:

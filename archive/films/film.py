@@ -18,7 +18,17 @@ from archive.films.encoder import Coding, Progress, encode_loop, encode_mp4, has
 from archive.films.frames import Load, film_frames
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline
 
-__all__ = ["FilmDisc", "FilmFiles", "FilmHead", "FilmStyle", "check_film_name", "make_daily_film", "make_film"]
+__all__ = [
+    "FilmDisc",
+    "FilmFiles",
+    "FilmHead",
+    "FilmStyle",
+    "check_film_name",
+    "film_content",
+    "make_daily_film",
+    "make_film",
+    "put_film",
+]
 
 FilmStyle = Literal["daily", "smooth", "corotating"]
 
@@ -180,6 +190,32 @@ def make_film(
     if made.av1 is None:
         av1.unlink(missing_ok=True)  # of an earlier film, by an encoder that had it
     return made
+
+
+def film_content(made: FilmFiles) -> dict[str, bytes]:
+    """The files of a film by what follows its stem."""
+    files = (made.mp4, made.poster, made.frames_json, made.loop, made.av1)
+    return {path.name.removeprefix(made.mp4.stem): path.read_bytes() for path in files if path is not None}
+
+
+def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int) -> FilmFiles:
+    """Write a film that was made elsewhere (`film_content`).
+
+    Raises
+    ------
+    FolderError
+        The system refuses; all files stay as they were.
+    """
+    paths = {path.name.removeprefix(out.stem): path for path in _names(out)}
+    with clear_refusal(out), ExitStack() as whole:  # all change together, once all are ready
+        # The list of frames is put last into the stack, so that it changes first, as where a film is made here.
+        for ending in sorted(content, key=lambda ending: ending == ".json"):
+            whole.enter_context(replacing(paths[ending])).write_bytes(content[ending])
+    mp4, poster, frames_json, loop, av1 = _names(out)
+    if "-av1.mp4" not in content:
+        av1.unlink(missing_ok=True)  # of an earlier film, by an encoder that had it
+    frames = len(json.loads(content[".json"])["frames"])
+    return FilmFiles(mp4, poster, frames_json, loop, av1 if "-av1.mp4" in content else None, frames, size_px)
 
 
 def _write_loop(film: Path, loop: Path, frames: int, frames_per_second: int) -> None:

@@ -1,4 +1,4 @@
-"""Derived pictures on disk: the north-up disc as FITS, and pictures as JPEG, without private metadata."""
+"""Derived pictures as files: the north-up disc as FITS, and pictures as JPEG and AVIF, without private metadata."""
 
 from __future__ import annotations
 
@@ -10,15 +10,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.records.writing import write_whole
-
-__all__ = ["read_disc", "write_avif", "write_disc", "write_jpeg", "write_small_jpeg"]
+__all__ = ["avif_bytes", "fits_bytes", "jpeg_bytes", "read_disc", "small_jpeg_bytes"]
 
 _LEVELS = 65535
 
 
-def write_disc(path: Path, disc: NDArray[np.float32], cards: Sequence[tuple[str, str | int | float, str]]) -> None:
-    """Write a disc, north up, as 16-bit FITS (linear, scaled to its own range), bottom row first.
+def fits_bytes(disc: NDArray[np.float32], cards: Sequence[tuple[str, str | int | float, str]]) -> bytes:
+    """A disc, north up, as 16-bit FITS (linear, scaled to its own range), bottom row first.
 
     The scaling costs 1/130000 of the range at most, far below a picture's noise, and halves the file.
     """
@@ -38,34 +36,40 @@ def write_disc(path: Path, disc: NDArray[np.float32], cards: Sequence[tuple[str,
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         unit.writeto(stream)
-    write_whole(path, stream.getvalue())
+    return stream.getvalue()
 
 
-def read_disc(path: Path) -> NDArray[np.float32]:
-    """The disc as it was given to `write_disc`, top row first."""
+def read_disc(disc: Path | bytes) -> NDArray[np.float32]:
+    """The disc as it was given to `fits_bytes`, top row first; from a file or its content."""
     from astropy.io import fits
 
-    with fits.open(path, memmap=False) as units:
+    with fits.open(io.BytesIO(disc) if isinstance(disc, bytes) else disc, memmap=False) as units:
         return np.ascontiguousarray(units[0].data[::-1], dtype=np.float32)
 
 
-def write_jpeg(path: Path, picture: NDArray[np.float32], *, quality: int = 90) -> None:
-    """Write values 0 to 1, shape (H, W) or (H, W, 3), as JPEG."""
-    write_whole(path, _jpeg_bytes(picture, quality))
+def jpeg_bytes(picture: NDArray[np.float32], *, quality: int = 90) -> bytes:
+    """Values 0 to 1, shape (H, W) or (H, W, 3), as JPEG."""
+    from PIL import Image
+
+    stream = io.BytesIO()
+    Image.fromarray(_whole_levels(picture)).save(
+        stream, format="JPEG", quality=quality, optimize=True, progressive=True, subsampling=0
+    )
+    return stream.getvalue()
 
 
-def write_small_jpeg(path: Path, picture: NDArray[np.float32], *, size_px: int) -> None:
-    """Write a square picture, values 0 to 1, shrunk to `size_px`."""
+def small_jpeg_bytes(picture: NDArray[np.float32], *, size_px: int) -> bytes:
+    """A square picture, values 0 to 1, shrunk to `size_px`."""
     from PIL import Image
 
     image = Image.fromarray(_whole_levels(picture)).resize((size_px, size_px), Image.Resampling.LANCZOS)
     stream = io.BytesIO()
     image.save(stream, format="JPEG", quality=88, optimize=True)
-    write_whole(path, stream.getvalue())
+    return stream.getvalue()
 
 
-def write_avif(path: Path, picture: NDArray[np.float32], *, size_px: int) -> None:
-    """Write a square picture, values 0 to 1, shrunk to `size_px`, as AVIF."""
+def avif_bytes(picture: NDArray[np.float32], *, size_px: int) -> bytes:
+    """A square picture, values 0 to 1, shrunk to `size_px`, as AVIF."""
     from PIL import Image
 
     image = Image.fromarray(_whole_levels(picture))
@@ -74,16 +78,6 @@ def write_avif(path: Path, picture: NDArray[np.float32], *, size_px: int) -> Non
     stream = io.BytesIO()
     # In one thread, so that the bytes do not depend on the machine.
     image.save(stream, format="AVIF", quality=70, speed=8, max_threads=1)
-    write_whole(path, stream.getvalue())
-
-
-def _jpeg_bytes(picture: NDArray[np.float32], quality: int) -> bytes:
-    from PIL import Image
-
-    stream = io.BytesIO()
-    Image.fromarray(_whole_levels(picture)).save(
-        stream, format="JPEG", quality=quality, optimize=True, progressive=True, subsampling=0
-    )
     return stream.getvalue()
 
 

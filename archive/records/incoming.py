@@ -32,7 +32,9 @@ def sizes_on_disk(root: Path) -> set[int]:
 
 
 @contextmanager
-def take_in(root: Path, source: Path, *, known: Collection[str], sizes: Collection[int]) -> Iterator[Incoming]:
+def take_in(
+    root: Path, source: Path, *, number: int = 0, known: Collection[str], sizes: Collection[int]
+) -> Iterator[Incoming]:
     """Copy a picture to the archive's disk while its checksum is taken; what is not moved on from there goes.
 
     A picture whose size is that of an original is only read first, and left there where its checksum is known too:
@@ -40,6 +42,8 @@ def take_in(root: Path, source: Path, *, known: Collection[str], sizes: Collecti
 
     Parameters
     ----------
+    number : int
+        Of those taken in at the same time, each has another.
     known : collection of str
         Checksums of what is filed.
     sizes : collection of int
@@ -55,7 +59,7 @@ def take_in(root: Path, source: Path, *, known: Collection[str], sizes: Collecti
     if source.stat().st_size in sizes and (sha256 := file_sha256(source)) in known:
         yield Incoming(sha256, None)
         return
-    copy = derived_folder(root) / f"incoming{TEMPORARY_SUFFIX}"
+    copy = derived_folder(root) / f"incoming-{number}{TEMPORARY_SUFFIX}"
     try:
         yield Incoming(_copied(source, copy), copy)
     finally:

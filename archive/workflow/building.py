@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from archive.errors import FactsError, FolderError
+from archive.errors import FolderError
 from archive.films.film import check_film_name
 from archive.observation import Observation
 from archive.orientation.instrument import Epoch
@@ -30,7 +30,7 @@ from archive.website import (
 from archive.workflow.capturing import advice_lines, advice_on
 from archive.workflow.comparing import with_turned_back
 from archive.workflow.counting import Counted, count_spots
-from archive.workflow.film_cutting import GroupPlace
+from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.filming import (
     FRAMES_PER_SECOND,
     Film,
@@ -40,6 +40,7 @@ from archive.workflow.filming import (
     film_stem,
     forget_films,
     kept_film,
+    kept_films,
     shown_frames,
     write_film,
 )
@@ -47,7 +48,7 @@ from archive.workflow.group_pages import group_content, group_places, rotation_e
 from archive.workflow.looking import graticule_at, overlay
 from archive.workflow.mapping import rotation_maps
 from archive.workflow.orienting import is_up, night_remark
-from archive.workflow.picturing import derived_pictures, forget_pictures
+from archive.workflow.picturing import DerivedPictures, derived_pictures, forget_pictures
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.solving import time_of_days
 from archive.workflow.surveying import Survey, survey
@@ -99,7 +100,7 @@ def site_folder(root: Path, site_dir: Path | None) -> Path:
     return site_dir
 
 
-def build(root: Path, *, site_dir: Path | None, on_progress: Progress) -> Built:
+def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Built:
     """Measure, orient, make pictures and films where anything changed, and write the site.
 
     Raises
@@ -110,19 +111,23 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress) -> Built:
     target = site_folder(root, site_dir)
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         settings = read_settings(root)
-        found = survey(root, settings, on_progress=on_progress)
-        counted = _counted(root, settings, found, on_progress=on_progress)
-        return _build(root, settings, found, counted, target, on_progress=on_progress)
+        found = survey(root, settings, on_progress=on_progress, executor=executor)
+        counted = _counted(root, settings, found, on_progress=on_progress, executor=executor)
+        return _build(root, settings, found, counted, target, on_progress=on_progress, executor=executor)
 
 
-def build_with_film(root: Path, span: FilmSettings, *, on_progress: Progress) -> Built:
+def build_with_film(
+    root: Path, span: FilmSettings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
+) -> Built:
     """Keep a film in the settings, then `build`; a span without pictures is told, not refused."""
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         keep_film(root, span)
-    return build(root, site_dir=None, on_progress=on_progress)
+    return build(root, site_dir=None, on_progress=on_progress, executor=executor)
 
 
-def film_in_site(root: Path, span: FilmSettings, *, on_progress: Progress) -> Filmed:
+def film_in_site(
+    root: Path, span: FilmSettings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
+) -> Filmed:
     """Make a film that the site keeps, and bring the site up to date with it.
 
     Raises
@@ -132,8 +137,8 @@ def film_in_site(root: Path, span: FilmSettings, *, on_progress: Progress) -> Fi
     """
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         settings = read_settings(root)
-        found = survey(root, settings, on_progress=on_progress)
-        counted = _counted(root, settings, found, on_progress=on_progress)
+        found = survey(root, settings, on_progress=on_progress, executor=executor)
+        counted = _counted(root, settings, found, on_progress=on_progress, executor=executor)
         made = kept_film(
             root,
             found.observations,
@@ -141,15 +146,19 @@ def film_in_site(root: Path, span: FilmSettings, *, on_progress: Progress) -> Fi
             looks=settings.looks,
             on_progress=on_progress,
             groups=group_places(counted.groups),
+            executor=executor,
         )
         keep_film(root, span)
-        built = _build(root, read_settings(root), found, counted, site_folder(root, None), on_progress=on_progress)
+        settings, target = read_settings(root), site_folder(root, None)
+        built = _build(root, settings, found, counted, target, on_progress=on_progress, executor=executor)
     ids = tuple(one.id for one in made.observations)
     blank = blank_remarks(made.files)
     return Filmed(made.files.mp4, made.files.frames_json, made.files.frames, ids, built.home, (*built.warnings, *blank))
 
 
-def film_elsewhere(root: Path, span: FilmSettings, out: Path, *, on_progress: Progress) -> Filmed:
+def film_elsewhere(
+    root: Path, span: FilmSettings, out: Path, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
+) -> Filmed:
     """Make a film in a file of the observer's choice; the site does not change.
 
     Raises
@@ -162,7 +171,7 @@ def film_elsewhere(root: Path, span: FilmSettings, out: Path, *, on_progress: Pr
         raise FolderError(f"--out {out}: lies in {kept}, which the archive keeps; choose a place outside of it")
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         settings = read_settings(root)
-        found = survey(root, settings, on_progress=on_progress)
+        found = survey(root, settings, on_progress=on_progress, executor=executor)
         chosen = chosen_observations(found.observations, span)
         files = write_film(
             root,
@@ -172,13 +181,14 @@ def film_elsewhere(root: Path, span: FilmSettings, out: Path, *, on_progress: Pr
             on_progress=on_progress,
             style=span.style,
             options=film_options(span),
-            groups=group_places(_counted(root, settings, found, on_progress=on_progress).groups),
+            groups=group_places(_counted(root, settings, found, on_progress=on_progress, executor=executor).groups),
+            executor=executor,
         )
     ids = tuple(one.id for one in chosen)
     return Filmed(files.mp4, files.frames_json, files.frames, ids, None, blank_remarks(files))
 
 
-def _counted(root: Path, settings: Settings, surveyed: Survey, *, on_progress: Progress) -> Counted:
+def _counted(root: Path, settings: Settings, surveyed: Survey, *, on_progress: Progress, executor: Executor) -> Counted:
     return count_spots(
         root,
         surveyed.observations,
@@ -186,20 +196,34 @@ def _counted(root: Path, settings: Settings, surveyed: Survey, *, on_progress: P
         k=settings.relative_number_k,
         names=read_names(root),
         on_progress=on_progress,
+        executor=executor,
     )
 
 
 def _build(
-    root: Path, settings: Settings, surveyed: Survey, counted: Counted, target: Path, *, on_progress: Progress
+    root: Path,
+    settings: Settings,
+    surveyed: Survey,
+    counted: Counted,
+    target: Path,
+    *,
+    on_progress: Progress,
+    executor: Executor,
 ) -> Built:
     found = counted.observations
-    entries = []
-    for number, one in enumerate(found):
-        on_progress("aligning", number, len(found))
-        entries.append(_entry(root, settings, one))
-    on_progress("aligning", len(found), len(found))
+    derived = derived_pictures(root, found, settings.looks, executor=executor, on_progress=on_progress)
+    entries = [_entry(settings, one, pictures) for one, pictures in zip(found, derived, strict=True)]
     maps = rotation_maps(root, found, on_progress=on_progress)
-    films, problems = _films(root, settings, found, group_places(counted.groups), on_progress=on_progress)
+    films, problems = kept_films(
+        root,
+        found,
+        settings.films,
+        looks=settings.looks,
+        on_progress=on_progress,
+        groups=group_places(counted.groups),
+        executor=executor,
+    )
+    forget_films(root, [film_stem(span) for span in settings.films])
     forget_pictures(root, [one.id for one in found])
     days = sorted({one.id.partition("T")[0] for one in found})
     content = Content(
@@ -211,7 +235,7 @@ def _build(
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
     )
-    content = with_turned_back(root, content, on_progress=on_progress)
+    content = with_turned_back(root, content, on_progress=on_progress, executor=executor)
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
     remember_words(root)
@@ -229,8 +253,7 @@ def _build(
     )
 
 
-def _entry(root: Path, settings: Settings, one: Observation) -> Entry:
-    pictures = derived_pictures(root, one, settings.looks)
+def _entry(settings: Settings, one: Observation, pictures: DerivedPictures) -> Entry:
     return Entry(
         one,
         Pictures(
@@ -253,26 +276,6 @@ def _warnings(one: Observation) -> tuple[str, ...]:
     """Disputes about north the page shows by itself."""
     night = () if is_up(one.sun) else (f"{night_remark(one.sun)}: time or site is wrong",)
     return tuple(f"{remark[0].upper()}{remark[1:]}." for remark in (*night, *one.remarks))
-
-
-def _films(
-    root: Path,
-    settings: Settings,
-    found: Sequence[Observation],
-    groups: Sequence[GroupPlace],
-    *,
-    on_progress: Progress,
-) -> tuple[list[Film], list[str]]:
-    """The films that the settings ask for; one that cannot be made is told and does not stop the site."""
-    films: list[Film] = []
-    problems: list[str] = []
-    for span in settings.films:
-        try:
-            films.append(kept_film(root, found, span, looks=settings.looks, on_progress=on_progress, groups=groups))
-        except FactsError as error:
-            problems += error.causes
-    forget_films(root, [film_stem(span) for span in settings.films])
-    return films, problems
 
 
 def _film_entry(made: Film) -> FilmEntry:

@@ -13,38 +13,59 @@ from numpy.typing import NDArray
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import SPOT_LAW, Share, Standpoint, disc_canvas, seen_surface
 from archive.disc.painted import disc_palette, painted
+from archive.disc.tone import flatten_disc
 from archive.observation import Observation
-from archive.records.disc_files import write_jpeg
+from archive.records.disc_files import jpeg_bytes, read_disc
 from archive.records.writing import write_whole
 from archive.sun.heliographic import DISTANCE_RADII
 from archive.website import Carrying, Content, TurnedBack
 from archive.website.observing_days import observing_days
-from archive.workflow.picturing import derived_folder_of, load_flat
+from archive.workflow.executor import IN_THIS_PROCESS, Executor
+from archive.workflow.picturing import derived_folder_of
 from archive.workflow.progress import Progress
 from archive.workflow.solving import days_since_1970
 
-__all__ = ["CARRYING", "turned_disc", "with_turned_back"]
+__all__ = ["CARRYING", "turned_disc", "turned_picture", "with_turned_back"]
 
 _VERSION = "1"  # raise it when carrying or painting change their results
 # In a week the Sun turns by 100 degrees: of what faced us little is left.
 _REACH = timedelta(days=7)
+_PICTURE, _KEY = "turned-back.jpg", "turned-back-key"
 
 CARRYING = Carrying(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, DISTANCE_RADII)
 
 
-def with_turned_back(root: Path, content: Content, *, on_progress: Progress) -> Content:
+def with_turned_back(
+    root: Path, content: Content, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
+) -> Content:
     """Add to each day's main picture itself as it was at the moment of the main picture before it, of the same band."""
     pairs = _pairs(content)
-    turned: dict[str, TurnedBack] = {}
-    for number, (before, after) in enumerate(pairs):
-        on_progress("comparing days", number, len(pairs))
-        turned[after.id] = TurnedBack(before.id, _kept_picture(root, before, after))
-    on_progress("comparing days", len(pairs), len(pairs))
+    wanted = [(before, after) for before, after in pairs if not _still_right(root, before, after)]
+    made = executor.map(
+        turned_picture,
+        (
+            ((derived_folder_of(root, after.id) / "disc.fits").read_bytes(), _standpoint(after), _standpoint(before))
+            for before, after in wanted
+        ),
+    )
+    for number, ((before, after), picture) in enumerate(zip(wanted, made, strict=True)):
+        on_progress("comparing days", number, len(wanted))
+        folder = derived_folder_of(root, after.id)
+        write_whole(folder / _PICTURE, picture)
+        write_whole(folder / _KEY, _key(before, after).encode("utf-8"))
+    on_progress("comparing days", len(wanted), len(wanted))
+    turned = {after.id: TurnedBack(before.id, derived_folder_of(root, after.id) / _PICTURE) for before, after in pairs}
     entries = [
         replace(entry, turned_back=turned.get(entry.observation.id)) if entry.observation.id in turned else entry
         for entry in content.entries
     ]
     return replace(content, entries=entries, carrying=CARRYING)
+
+
+def turned_picture(disc: bytes, seen_at: Standpoint, at: Standpoint) -> bytes:
+    """A disc (FITS, as derived) as seen from another standpoint, as JPEG; see `turned_disc`."""
+    turned = turned_disc(flatten_disc(read_disc(disc), STANDARD_FRAME), seen_at, at)
+    return jpeg_bytes(turned.astype(np.float32) / np.float32(255.0))
 
 
 def turned_disc(flat: NDArray[np.float32], seen_at: Standpoint, at: Standpoint) -> NDArray[np.uint8]:
@@ -76,17 +97,14 @@ def _pairs(content: Content) -> list[tuple[Observation, Observation]]:
     return pairs
 
 
-def _kept_picture(root: Path, before: Observation, after: Observation) -> Path:
-    folder = derived_folder_of(root, after.id)
-    picture, key_file = folder / "turned-back.jpg", folder / "turned-back-key"
-    # Of the picture before, nothing but its standpoint matters; the folder goes when the picture itself changes.
-    key = hashlib.sha256(repr((_VERSION, _standpoint(before), _standpoint(after))).encode()).hexdigest()
-    if not (picture.is_file() and key_file.is_file() and key_file.read_text(encoding="utf-8") == key):
-        flat = load_flat(root, after.id)
-        turned = turned_disc(flat, _standpoint(after), _standpoint(before))
-        write_jpeg(picture, turned.astype(np.float32) / np.float32(255.0))
-        write_whole(key_file, key.encode("utf-8"))
-    return picture
+def _still_right(root: Path, before: Observation, after: Observation) -> bool:
+    picture, key_file = (derived_folder_of(root, after.id) / name for name in (_PICTURE, _KEY))
+    return picture.is_file() and key_file.is_file() and key_file.read_text(encoding="utf-8") == _key(before, after)
+
+
+def _key(before: Observation, after: Observation) -> str:
+    """Of the picture before, nothing but its standpoint matters; the folder goes when the picture itself changes."""
+    return hashlib.sha256(repr((_VERSION, _standpoint(before), _standpoint(after))).encode()).hexdigest()
 
 
 def _standpoint(one: Observation) -> Standpoint:

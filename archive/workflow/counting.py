@@ -16,7 +16,7 @@ from archive.measuring.following import FollowedGroup, NamedPlace, Sighting, fol
 from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
 from archive.measuring.standing import PlacedSpots, standing_specks
-from archive.observation import Counts, NamedGroup, Observation, Spot, SpotGroup
+from archive.observation import Counts, Disc, NamedGroup, Observation, Spot, SpotGroup
 from archive.reading import read_pixels
 from archive.records.corrections import StatedGroup
 from archive.records.counted_spots import read_spots, write_spots
@@ -24,12 +24,13 @@ from archive.records.folder import answers_file
 from archive.records.group_names import GivenName
 from archive.records.record import Record
 from archive.sun.heliographic import to_disc
+from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import whole_original
 from archive.workflow.orienting import is_up
 from archive.workflow.progress import Progress
 from archive.workflow.solving import days_since_1970, time_of_days
 
-__all__ = ["Counted", "count_spots"]
+__all__ = ["Counted", "count_spots", "spots_in"]
 
 
 # Stricter than as evidence for north: a spot left out there costs little, here it is missing from the count.
@@ -53,6 +54,7 @@ def count_spots(
     k: float,
     names: Sequence[GivenName],
     on_progress: Progress,
+    executor: Executor = IN_THIS_PROCESS,
 ) -> Counted:
     """Count every white-light picture of a Sun that is up.
 
@@ -69,11 +71,8 @@ def count_spots(
         All given so far.
     """
     counted = [one for one in found if one.band == "white" and is_up(one.sun)]
-    spots = {}
-    for number, one in enumerate(counted):
-        on_progress("counting spots", number, len(counted))
-        spots[one.id] = _clean(one, _spots(root, one), records[one.id])
-    on_progress("counting spots", len(counted), len(counted))
+    found_spots = _spots(root, counted, executor=executor, on_progress=on_progress)
+    spots = {one.id: _clean(one, found_spots[one.id], records[one.id]) for one in counted}
     spots = _without_standing(counted, spots)
     answers = Answers(answers_file(root, "groups"))
     groups = {one.id: _groups(one, spots[one.id], records[one.id], answers) for one in counted}
@@ -86,15 +85,34 @@ def count_spots(
     return Counted(observations, followed, _new_names(followed, names))
 
 
-def _spots(root: Path, one: Observation) -> tuple[Spot, ...]:
-    """Kept spots, or new ones from the original: of the picture as it came, so that they hold however it is turned."""
-    kept = read_spots(root, one.picture.sha256, one.disc)
-    if kept is not None:
-        return kept
-    pixels = read_pixels(whole_original(root, one.picture), Path(one.picture.file).name)
+def _spots(
+    root: Path, counted: Sequence[Observation], *, executor: Executor, on_progress: Progress
+) -> dict[str, tuple[Spot, ...]]:
+    """Kept spots, or new ones from the originals, by the observation's id."""
+    kept = {one.id: read_spots(root, one.picture.sha256, one.disc) for one in counted}
+    found = {name: spots for name, spots in kept.items() if spots is not None}
+    wanted = [one for one in counted if one.id not in found]
+    measured = executor.map(
+        spots_in, ((whole_original(root, one.picture), one.disc, Path(one.picture.file).name) for one in wanted)
+    )
+    for number, (one, spots) in enumerate(zip(wanted, measured, strict=True)):
+        on_progress("counting spots", number, len(wanted))
+        found[one.id] = write_spots(root, one.picture.sha256, one.disc, spots)
+    on_progress("counting spots", len(wanted), len(wanted))
+    return found
+
+
+def spots_in(original: bytes, disc: Disc, name: str) -> tuple[Spot, ...]:
+    """The spots of the picture as it came, so that they hold however it is turned.
+
+    Raises
+    ------
+    PictureError
+        The original is no whole picture; the message begins with its name.
+    """
+    pixels = read_pixels(original, name)
     brightness = brightness_plane(pixels.values, full_scale=pixels.full_scale)
-    spots = measure_spots(brightness, one.disc, north_angle_deg=0.0, mirrored=False)
-    return write_spots(root, one.picture.sha256, one.disc, spots)
+    return tuple(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
 
 
 def _in_picture_px(one: Observation, spots: Sequence[Spot]) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from archive.records.settings import FilmSettings
 from archive.workflow.building import Built, build_with_film
+from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.progress import Progress
 from archive.workflow.sending import Published, Wanted, publish
 
@@ -23,7 +24,7 @@ class Evening:
     published: Published
 
 
-def build_film_publish(root: Path, *, on_progress: Progress) -> Evening:
+def build_film_publish(root: Path, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Evening:
     """Build the site with the film of the last week, and publish it to the first target of `archive.toml`.
 
     Raises
@@ -31,5 +32,5 @@ def build_film_publish(root: Path, *, on_progress: Progress) -> Evening:
     ArchiveError
         As `build` and `publish` do; `check_first_target` tells beforehand of a target that would not take the site.
     """
-    built = build_with_film(root, _WEEK, on_progress=on_progress)
+    built = build_with_film(root, _WEEK, on_progress=on_progress, executor=executor)
     return Evening(built, publish(root, Wanted(), on_progress=on_progress))

@@ -54,10 +54,10 @@ class GroupPlace:
 
 @dataclass(frozen=True)
 class Cutting:
-    """What all frames of a film are made from: the discs' files by observation, and how they are shown."""
+    """What all frames of a film are made from: the discs (FITS) by observation, and how they are shown."""
 
     chosen: Sequence[Observation]
-    discs: Mapping[str, Path]
+    discs: Mapping[str, Path | bytes]
     look: Look
     options: FilmOptions
     groups: Sequence[GroupPlace] = ()

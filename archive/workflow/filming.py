@@ -5,19 +5,21 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from archive.disc.tone import Look
 from archive.errors import FactsError
-from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, make_film
+from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, film_content, make_film, put_film
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_timeline
 from archive.observation import Observation
 from archive.records.folder import derived_folder
 from archive.records.settings import FilmSettings
 from archive.records.writing import write_whole
+from archive.workflow.executor import IN_THIS_PROCESS, Executor, fits_in_flight
 from archive.workflow.film_cutting import Cutting, FilmOptions, GroupPlace
 from archive.workflow.film_frames import Frames, daily_frames, held_frames, map_window, smooth_frames
 from archive.workflow.picturing import derived_pictures, picture_key
@@ -27,10 +29,12 @@ __all__ = [
     "Film",
     "blank_remarks",
     "chosen_observations",
+    "film_of",
     "film_options",
     "film_stem",
     "forget_films",
     "kept_film",
+    "kept_films",
     "shot",
     "shown_frames",
     "write_film",
@@ -115,22 +119,85 @@ def write_film(
     style: FilmStyle = "daily",
     options: FilmOptions | None = None,
     groups: Sequence[GroupPlace] = (),
+    executor: Executor = IN_THIS_PROCESS,
 ) -> FilmFiles:
     """Write the film of these observations to `out`; the other files come beside it.
 
     The look is that of `options`, else the first of `looks`. `groups` are the places of named groups, drawn where
     the options ask for names.
     """
-    options = options or FilmOptions()
-    discs = {}
-    for number, one in enumerate(chosen):
-        on_progress("preparing discs", number, len(chosen))
-        discs[one.id] = derived_pictures(root, one, looks).fits
-    on_progress("preparing discs", len(chosen), len(chosen))
-    named = tuple(groups) if options.group_names else ()
-    cutting = Cutting(tuple(chosen), discs, options.look or looks[0], options, named)
-    specs, frames, head = shot(cutting, style)
-    return make_film(specs, frames, out, head=head, on_progress=lambda done, total: on_progress("filming", done, total))
+    wanted = _Wanted(tuple(chosen), out, style, options or FilmOptions(), tuple(groups))
+    (files,) = _written(root, [wanted], looks=looks, on_progress=on_progress, executor=executor)
+    return files
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """A film that is to be written, or is there already."""
+
+    chosen: tuple[Observation, ...]
+    out: Path
+    style: FilmStyle
+    options: FilmOptions
+    groups: tuple[GroupPlace, ...]
+
+
+def _written(
+    root: Path, wanted: Sequence[_Wanted], *, looks: Sequence[Look], on_progress: Progress, executor: Executor
+) -> Iterator[FilmFiles]:
+    """Write films, in order; side by side where the executor has more than one at work."""
+    shown = list({one.id: one for film in wanted for one in film.chosen}.values())
+    made = derived_pictures(root, shown, looks, executor=executor, on_progress=on_progress)
+    discs = {one.id: pictures.fits for one, pictures in zip(shown, made, strict=True)}
+    cuttings = [_cutting(film, discs, looks) for film in wanted]
+    sent = [not executor.does_here(len(wanted)) and fits_in_flight(_size(cutting)) for cutting in cuttings]
+    elsewhere = executor.map(
+        film_of,
+        (_to_send(cutting, film) for cutting, film, goes in zip(cuttings, wanted, sent, strict=True) if goes),
+    )
+    for number, (cutting, film, goes) in enumerate(zip(cuttings, wanted, sent, strict=True)):
+        if goes:
+            on_progress("filming", number, len(wanted))
+            yield put_film(next(elsewhere), film.out, size_px=film.options.size_px)
+        else:
+            specs, frames, head = shot(cutting, film.style)
+            yield make_film(
+                specs, frames, film.out, head=head, on_progress=lambda done, total: on_progress("filming", done, total)
+            )
+
+
+def _cutting(film: _Wanted, discs: Mapping[str, Path], looks: Sequence[Look]) -> Cutting:
+    named = film.groups if film.options.group_names else ()
+    mine = {one.id: discs[one.id] for one in film.chosen}
+    return Cutting(film.chosen, mine, film.options.look or looks[0], film.options, named)
+
+
+def _size(cutting: Cutting) -> int:
+    return sum(disc.stat().st_size for disc in cutting.discs.values() if isinstance(disc, Path))
+
+
+def _to_send(cutting: Cutting, film: _Wanted) -> tuple[Any, ...]:
+    contents = (disc.read_bytes() for disc in cutting.discs.values() if isinstance(disc, Path))
+    return (replace(cutting, discs={}), film.style, film.out.name, *contents)
+
+
+def film_of(cutting: Cutting, style: FilmStyle, name: str, *discs: bytes) -> dict[str, bytes]:
+    """The files of a film, as `film_content` gives them; made in a folder of its own, for the encoder needs one.
+
+    Parameters
+    ----------
+    cutting : Cutting
+        Without its discs.
+    style : {"daily", "smooth", "corotating"}
+    name : str
+        The film's, for messages.
+    *discs : bytes
+        FITS, in the order of `cutting.chosen`.
+    """
+    whole = replace(cutting, discs=dict(zip((one.id for one in cutting.chosen), discs, strict=True)))
+    with TemporaryDirectory(prefix="northlimb-film-") as folder:
+        specs, frames, head = shot(whole, style)
+        return film_content(make_film(specs, frames, Path(folder) / name, head=head))
 
 
 def shot(cutting: Cutting, style: FilmStyle) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
@@ -162,35 +229,59 @@ def kept_film(
     looks: Sequence[Look],
     on_progress: Progress,
     groups: Sequence[GroupPlace] = (),
+    executor: Executor = IN_THIS_PROCESS,
 ) -> Film:
-    """The film of a span among the derived things, made now unless it is there and still right."""
-    chosen = chosen_observations(observations, span)
-    stem = film_stem(span)
-    out = derived_folder(root) / "films" / f"{stem}.mp4"
-    key_file = out.with_suffix(".key")
-    options = film_options(span)
-    named = tuple(groups) if options.group_names else ()
-    key = _key(chosen, span.style, looks, options, named)
-    files = (
-        _kept_files(out, options.size_px)
-        if key_file.is_file() and key_file.read_text(encoding="utf-8") == key
-        else None
+    """The film of a span among the derived things, made now unless it is there and still right.
+
+    Raises
+    ------
+    FactsError
+        No picture in that span.
+    """
+    films, problems = kept_films(
+        root, observations, [span], looks=looks, on_progress=on_progress, groups=groups, executor=executor
     )
-    if files is None:
-        out.parent.mkdir(exist_ok=True)
-        key_file.unlink(missing_ok=True)  # first gone, last made: it says what the other files were made of
-        files = write_film(
-            root,
-            chosen,
-            out,
-            looks=looks,
-            on_progress=on_progress,
-            style=span.style,
-            options=options,
-            groups=named,
-        )
-        write_whole(key_file, key.encode("utf-8"))
-    return Film(stem, film_title(span, chosen), files, tuple(chosen), span.rotation)
+    if problems:
+        raise FactsError(*problems)
+    return films[0]
+
+
+def kept_films(
+    root: Path,
+    observations: Sequence[Observation],
+    spans: Sequence[FilmSettings],
+    *,
+    looks: Sequence[Look],
+    on_progress: Progress,
+    groups: Sequence[GroupPlace] = (),
+    executor: Executor = IN_THIS_PROCESS,
+) -> tuple[list[Film], list[str]]:
+    """The films of spans among the derived things, and what keeps others from being made; see `kept_film`."""
+    films: dict[str, tuple[FilmSettings, _Wanted]] = {}
+    problems: list[str] = []
+    for span in spans:
+        try:
+            chosen, options = chosen_observations(observations, span), film_options(span)
+        except FactsError as error:
+            problems += error.causes
+            continue
+        out = derived_folder(root) / "films" / f"{film_stem(span)}.mp4"
+        named = tuple(groups) if options.group_names else ()
+        films[out.stem] = span, _Wanted(tuple(chosen), out, span.style, options, named)
+    files = {stem: _kept_files(film.out, film.options.size_px, _key(film, looks)) for stem, (_, film) in films.items()}
+    missing = [film for stem, (_, film) in films.items() if files[stem] is None]
+    for film in missing:
+        film.out.parent.mkdir(exist_ok=True)
+        _key_file(film.out).unlink(missing_ok=True)  # first gone, last made: it says what the other files were made of
+    written = _written(root, missing, looks=looks, on_progress=on_progress, executor=executor)
+    for film, made in zip(missing, written, strict=True):
+        write_whole(_key_file(film.out), _key(film, looks).encode("utf-8"))
+        files[film.out.stem] = made
+    return [
+        Film(stem, film_title(span, film.chosen), whole, film.chosen, span.rotation)
+        for stem, (span, film) in films.items()
+        if (whole := files[stem]) is not None
+    ], problems
 
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
@@ -240,8 +331,15 @@ def forget_films(root: Path, keep: Sequence[str]) -> None:
                 path.unlink()
 
 
-def _kept_files(out: Path, size_px: int) -> FilmFiles | None:
-    """The files of a film made before, if all are there."""
+def _key_file(out: Path) -> Path:
+    return out.with_suffix(".key")
+
+
+def _kept_files(out: Path, size_px: int, key: str) -> FilmFiles | None:
+    """The files of a film made before, if all are there and made of what they should be."""
+    key_file = _key_file(out)
+    if not (key_file.is_file() and key_file.read_text(encoding="utf-8") == key):
+        return None
     loop, av1 = (out.with_name(f"{out.stem}-{kind}.mp4") for kind in ("loop", "av1"))
     poster, frames_json = out.with_suffix(".jpg"), out.with_suffix(".json")
     if not all(path.is_file() for path in (out, loop, poster, frames_json)):
@@ -250,18 +348,13 @@ def _kept_files(out: Path, size_px: int) -> FilmFiles | None:
     return FilmFiles(out, poster, frames_json, loop, av1 if av1.is_file() else None, frames, size_px)
 
 
-def _key(
-    chosen: Sequence[Observation],
-    style: FilmStyle,
-    looks: Sequence[Look],
-    options: FilmOptions,
-    groups: Sequence[GroupPlace],
-) -> str:
+def _key(film: _Wanted, looks: Sequence[Look]) -> str:
     """Changes exactly when the film would."""
+    options = film.options
     parts = [
-        f"{_VERSION} {FRAMES_PER_SECOND} {style} {options.look or looks[0]} {_words(options)}",
-        *(f"{one.id} {picture_key(one, ())}" for one in chosen),
-        *map(repr, groups),
+        f"{_VERSION} {FRAMES_PER_SECOND} {film.style} {options.look or looks[0]} {_words(options)}",
+        *(f"{one.id} {picture_key(one, ())}" for one in film.chosen),
+        *map(repr, film.groups),
     ]
     return _digest("\n".join(parts))
 

@@ -21,6 +21,7 @@ from archive.records.measured import Axes, Measured, Spots, read_measured, write
 from archive.records.record import PictureEntry, Record, capture_of, read_record
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.sun.view import sun_views
+from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.orienting import is_up, open_readings, orientation_of
 from archive.workflow.progress import Progress
 from archive.workflow.solving import Candidate, Solved, Taught, solve_instruments
@@ -28,8 +29,10 @@ from archive.workflow.solving import Candidate, Solved, Taught, solve_instrument
 __all__ = [
     "Filed",
     "Known",
+    "Looked",
     "filed_pictures",
     "known_pictures",
+    "look_at",
     "measure",
     "near_days",
     "observations",
@@ -97,6 +100,46 @@ def measure(pixels: Pixels, facts: Sequence[Facts], *, name: str) -> Measured:
     return Measured(width, height, pixels.bit_depth, disc, kept_axes, _kept_spots(spots_as_it_came(brightness, disc)))
 
 
+@dataclass(frozen=True)
+class Looked:
+    """What a picture's own bytes tell: facts, file name ending, limb."""
+
+    suffix: str
+    facts: tuple[Facts, ...]
+    limb: Measured | PictureError
+
+    @property
+    def measured(self) -> Measured:
+        """Limb, size and axes.
+
+        Raises
+        ------
+        PictureError
+            No measurable disc.
+        """
+        if isinstance(self.limb, PictureError):
+            raise self.limb
+        return self.limb
+
+
+def look_at(data: bytes, name: str) -> Looked:
+    """Read and measure a picture; a disc that cannot be measured is told when it is asked for.
+
+    Raises
+    ------
+    PictureError
+        No whole picture.
+    FactsError
+        A FITS header with impossible facts.
+    """
+    pixels = read_pixels(data, name)
+    facts = facts_in_file(data, pixels.kind, name)
+    try:
+        return Looked(pixels.suffix, facts, measure(pixels, facts, name=name))
+    except PictureError as error:
+        return Looked(pixels.suffix, facts, error)
+
+
 def _kept_spots(spots: DarkSpots) -> Spots:
     """Rounded to a thousandth of a degree, so that they are small to keep."""
     columns = ([round(float(value), 5) for value in column] for column in (spots.right, spots.up, spots.area_msh))
@@ -116,7 +159,13 @@ class Known:
 
 
 def known_pictures(
-    root: Path, settings: Settings, filed: Sequence[Filed], *, suns: Answers = NO_ANSWERS, on_progress: Progress
+    root: Path,
+    settings: Settings,
+    filed: Sequence[Filed],
+    *,
+    suns: Answers = NO_ANSWERS,
+    on_progress: Progress,
+    executor: Executor = IN_THIS_PROCESS,
 ) -> list[Known]:
     """Site, instrument, measurements and the Sun's place for each picture, in the order given.
 
@@ -129,12 +178,13 @@ def known_pictures(
     """
     places_and_instruments = [_named(settings, one) for one in filed]
     there = _suns(settings, [site for site, _ in places_and_instruments], filed, suns)
-    found = []
-    for number, (one, (site, instrument), sun) in enumerate(zip(filed, places_and_instruments, there, strict=True)):
-        on_progress("measuring", number, len(filed))
-        found.append(Known(one, site, instrument, _measured(root, one), sun))
-    on_progress("measuring", len(filed), len(filed))
-    return found
+    measured = _measured(root, filed, executor=executor, on_progress=on_progress)
+    return [
+        Known(one, site, instrument, size_and_limb, sun)
+        for one, (site, instrument), size_and_limb, sun in zip(
+            filed, places_and_instruments, measured, there, strict=True
+        )
+    ]
 
 
 def observations(known: Sequence[Known], solved: Solved) -> list[Observation]:
@@ -215,19 +265,21 @@ def _suns(settings: Settings, sites: Sequence[SiteSettings], filed: Sequence[Fil
     return [suns[one] for one in asked]
 
 
-def _measured(root: Path, one: Filed) -> Measured:
-    """Kept measurements, or new ones from the original (after `.northlimb` was deleted)."""
-    entry = one.record.picture
-    kept = read_measured(root, entry.sha256)
-    if kept is not None:
-        return kept
-    name = Path(entry.file).name
-    data = whole_original(root, entry)
-    pixels = read_pixels(data, name)
-    measured = measure(pixels, facts_in_file(data, pixels.kind, name), name=name)
-    with suppress(FolderError):  # an archive that cannot be written to is read all the same
-        write_measured(root, entry.sha256, measured)
-    return measured
+def _measured(root: Path, filed: Sequence[Filed], *, executor: Executor, on_progress: Progress) -> list[Measured]:
+    """Kept measurements, or new ones from the originals (after `.northlimb` was deleted)."""
+    entries = [one.record.picture for one in filed]
+    kept = [read_measured(root, entry.sha256) for entry in entries]
+    wanted = [entry for entry, known in zip(entries, kept, strict=True) if known is None]
+    seen = executor.map(look_at, ((whole_original(root, entry), Path(entry.file).name) for entry in wanted))
+    new = []
+    for number, (entry, looked) in enumerate(zip(wanted, seen, strict=True)):
+        on_progress("measuring", number, len(wanted))
+        new.append(looked.measured)
+        with suppress(FolderError):  # an archive that cannot be written to is read all the same
+            write_measured(root, entry.sha256, looked.measured)
+    on_progress("measuring", len(wanted), len(wanted))
+    rest = iter(new)
+    return [next(rest) if known is None else known for known in kept]
 
 
 def whole_original(root: Path, picture: PictureEntry | PictureFile) -> bytes:

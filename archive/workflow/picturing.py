@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from pathlib import Path
@@ -19,18 +19,20 @@ from archive.disc.helioprojective import helioprojective_cards
 from archive.disc.tone import Look, flatten_disc, looked_at
 from archive.observation import Observation
 from archive.reading import read_pixels
-from archive.records.disc_files import read_disc, write_avif, write_disc, write_jpeg, write_small_jpeg
+from archive.records.disc_files import avif_bytes, fits_bytes, jpeg_bytes, read_disc, small_jpeg_bytes
 from archive.records.folder import DERIVED_NAME, derived_folder
 from archive.records.writing import write_whole
+from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import whole_original
+from archive.workflow.progress import Progress
 
 __all__ = [
     "DerivedPictures",
     "derived_pictures",
     "forget_pictures",
     "load_flat",
-    "load_look",
     "picture_key",
+    "pictures_of",
 ]
 
 _VERSION = 3  # raise it when alignment, tone or encoding change their results
@@ -90,25 +92,46 @@ def picture_key(observation: Observation, looks: Sequence[Look]) -> str:
     return hashlib.sha256(json.dumps(depends, sort_keys=True).encode()).hexdigest()
 
 
-def derived_pictures(root: Path, observation: Observation, looks: Sequence[Look]) -> DerivedPictures:
-    """The derived pictures of an observation, made now unless they are there and still right."""
-    pictures = DerivedPictures(
-        derived_folder_of(root, observation.id), tuple(looks), observation.orientation.status != "unknown"
+def derived_pictures(
+    root: Path,
+    found: Sequence[Observation],
+    looks: Sequence[Look],
+    *,
+    executor: Executor = IN_THIS_PROCESS,
+    on_progress: Progress,
+) -> list[DerivedPictures]:
+    """The derived pictures of observations, made now unless they are there and still right."""
+    every = [
+        DerivedPictures(derived_folder_of(root, one.id), tuple(looks), one.orientation.status != "unknown")
+        for one in found
+    ]
+    wanted = [(one, pictures) for one, pictures in zip(found, every, strict=True) if not _still_right(one, pictures)]
+    made = executor.map(
+        pictures_of, ((whole_original(root, one.picture), one, pictures.looks) for one, pictures in wanted)
     )
-    key = picture_key(observation, looks)
+    for number, ((one, pictures), files) in enumerate(zip(wanted, made, strict=True)):
+        on_progress("aligning", number, len(wanted))
+        _keep(pictures, files, key=picture_key(one, looks))
+    on_progress("aligning", len(wanted), len(wanted))
+    return every
+
+
+def _still_right(one: Observation, pictures: DerivedPictures) -> bool:
     key_file = pictures.folder / "key"
-    if not (_all_there(pictures) and key_file.is_file() and key_file.read_text(encoding="utf-8") == key):
-        _remove(pictures.folder)
-        pictures.folder.mkdir(parents=True)
-        _make(root, observation, pictures)
-        # Last: without its key a folder counts as unfinished.
-        write_whole(key_file, key.encode("utf-8"))
-    return pictures
+    return (
+        _all_there(pictures)
+        and key_file.is_file()
+        and key_file.read_text(encoding="utf-8") == picture_key(one, pictures.looks)
+    )
 
 
-def load_look(root: Path, observation_id: str, look: Look) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
-    """A derived disc under a look, straight from the linear disc: no JPEG in between."""
-    return looked_at(load_flat(root, observation_id), STANDARD_FRAME, look=look)
+def _keep(pictures: DerivedPictures, files: Mapping[str, bytes], *, key: str) -> None:
+    _remove(pictures.folder)
+    pictures.folder.mkdir(parents=True)
+    for name, data in files.items():
+        write_whole(pictures.folder / name, data)
+    # Last: without its key a folder counts as unfinished.
+    write_whole(pictures.folder / "key", key.encode("utf-8"))
 
 
 def load_flat(root: Path, observation_id: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
@@ -163,10 +186,19 @@ def _shown_looks(looks: Sequence[Look]) -> tuple[Look, ...]:
     return tuple(dict.fromkeys((*looks, "flat")))
 
 
-def _make(root: Path, observation: Observation, pictures: DerivedPictures) -> None:
-    path = root / observation.picture.file
-    pixels = read_pixels(whole_original(root, observation.picture), path.name)
-    write_jpeg(pictures.as_it_came, np.multiply(pixels.values, 1.0 / pixels.full_scale, dtype=np.float32))
+def pictures_of(original: bytes, observation: Observation, looks: Sequence[Look]) -> dict[str, bytes]:
+    """The files that are derived from an original, by their names.
+
+    Raises
+    ------
+    PictureError
+        The original is no whole picture.
+    """
+    pictures = DerivedPictures(Path(), tuple(looks), observation.orientation.status != "unknown")
+    pixels = read_pixels(original, Path(observation.picture.file).name)
+    made = {
+        pictures.as_it_came: jpeg_bytes(np.multiply(pixels.values, 1.0 / pixels.full_scale, dtype=np.float32)),
+    }
     aligned = align_disc(
         brightness_plane(pixels.values, full_scale=pixels.full_scale),
         observation.disc,
@@ -176,13 +208,13 @@ def _make(root: Path, observation: Observation, pictures: DerivedPictures) -> No
     )
     if pictures.oriented:
         cards = helioprojective_cards(STANDARD_FRAME, time_utc=observation.time_utc, sun=observation.sun)
-        write_disc(pictures.fits, aligned, cards)
+        made[pictures.fits] = fits_bytes(aligned, cards)
     flat = flatten_disc(aligned, STANDARD_FRAME)
     for look in _shown_looks(pictures.looks):
         shown = looked_at(flat, STANDARD_FRAME, look=look)
-        write_jpeg(pictures.look(look), shown)
+        made[pictures.look(look)] = jpeg_bytes(shown)
         if look == pictures.looks[0]:
-            write_small_jpeg(pictures.small, shown, size_px=_SMALL_PX)
-            write_small_jpeg(pictures.tiny, shown, size_px=_TINY_PX)
-            for side_px, path in pictures.light.items():
-                write_avif(path, shown, size_px=side_px)
+            made[pictures.small] = small_jpeg_bytes(shown, size_px=_SMALL_PX)
+            made[pictures.tiny] = small_jpeg_bytes(shown, size_px=_TINY_PX)
+            made |= {path: avif_bytes(shown, size_px=side_px) for side_px, path in pictures.light.items()}
+    return {path.name: data for path, data in made.items()}

@@ -18,6 +18,7 @@ from archive.records.record import Record
 from archive.records.settings import InstrumentSettings, Settings
 from archive.records.solved import forget_solved, write_learned
 from archive.workflow.amending import fits_its_name
+from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import Filed, filed_pictures, known_pictures, observations, solve, unfiled
 from archive.workflow.progress import Progress
 from archive.workflow.solving import time_of_days
@@ -39,7 +40,7 @@ class Survey:
     warnings: tuple[str, ...]
 
 
-def survey(root: Path, settings: Settings, *, on_progress: Progress) -> Survey:
+def survey(root: Path, settings: Settings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Survey:
     """Measure what is new, solve every instrument's pictures together, and keep what that teaches.
 
     Raises
@@ -49,7 +50,7 @@ def survey(root: Path, settings: Settings, *, on_progress: Progress) -> Survey:
     """
     filed = filed_pictures(root)
     suns = Answers(answers_file(root, "suns"))
-    known = known_pictures(root, settings, filed, suns=suns, on_progress=on_progress)
+    known = known_pictures(root, settings, filed, suns=suns, on_progress=on_progress, executor=executor)
     suns.keep()
     on_progress("solving", 0, 1)
     solved = solve(root, known)

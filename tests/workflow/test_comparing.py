@@ -17,7 +17,7 @@ from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import Standpoint
 from archive.disc.tone import flatten_disc
 from archive.observation import Observation, Orientation
-from archive.records.disc_files import write_disc
+from archive.records.disc_files import fits_bytes
 from archive.website import Content, Entry, Pictures, SiteInfo
 from archive.workflow.comparing import turned_disc, with_turned_back
 from archive.workflow.progress import silent
@@ -31,7 +31,7 @@ def _content(root: Path, observations: Sequence[Observation]) -> Content:
     for one in observations:
         folder = root / ".northlimb" / "discs" / one.id
         folder.mkdir(parents=True, exist_ok=True)
-        write_disc(folder / "disc.fits", quiet, [])
+        (folder / "disc.fits").write_bytes(fits_bytes(quiet, []))
     nothing = Pictures(Path(), Path(), Path(), Path())
     return Content(SiteInfo("The Sun", "A. Teal"), [Entry(one, nothing) for one in observations])
 

@@ -18,7 +18,7 @@ from scenes.sun_days import GroupPlan, World, world_of
 from archive.disc.aligned import STANDARD_FRAME
 from archive.films.film import FilmFiles, make_film
 from archive.observation import Disc, Observation, Orientation, PictureFile
-from archive.records.disc_files import write_disc
+from archive.records.disc_files import fits_bytes
 from archive.sun.view import sun_view
 from archive.workflow.film_cutting import Cutting, FilmOptions
 from archive.workflow.filming import shot
@@ -80,7 +80,7 @@ def cutting_of(
     chosen = [observed(time_utc) for time_utc, _ in pictures]
     for one, (_, picture) in zip(chosen, pictures, strict=True):
         discs[one.id] = folder / f"{one.id}.fits"
-        write_disc(discs[one.id], picture, [])
+        discs[one.id].write_bytes(fits_bytes(picture, []))
     return Cutting(chosen, discs, look, options)  # type: ignore[arg-type]
 
 

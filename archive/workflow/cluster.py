@@ -1,0 +1,174 @@
+"""The workers of a Dask cluster, by the address of its scheduler.
+
+They share no folder with this computer: pictures travel there and what is made of them comes back. A worker that goes
+is made up for by the others; where the scheduler itself goes, or the last worker, this says so.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from typing import Any, TypeVar
+
+from archive import __version__
+from archive.errors import ArchiveError, WorkError
+from archive.workflow.executor import Arguments, Sent, in_order
+
+__all__ = ["cluster_at"]
+
+Result = TypeVar("Result")
+
+_CONNECT_S = 10
+_LOOK_EVERY_S = 1.0
+_WAIT_FOR_WORKERS_S = 60.0
+_PIECES_A_WORKER = 2  # one at work, one on its way
+_INSTALL = "install it: python -m pip install 'northlimb[cluster]'"
+
+
+@contextmanager
+def cluster_at(address: str) -> Iterator[_Cluster]:
+    """The workers of the scheduler at an address such as ``tcp://192.0.2.7:8786``.
+
+    Raises
+    ------
+    WorkError
+        Dask is not installed, nothing answers there, no worker has joined, or one has another northlimb.
+    """
+    try:
+        import dask
+        import distributed
+    except ImportError as error:
+        raise WorkError(f"--scheduler: needs dask and distributed ({error}); {_INSTALL}") from error
+    # What goes wrong is told in one line here, not in many there.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL + 1)
+    patience = {
+        "distributed.comm.timeouts.connect": _CONNECT_S,
+        # Pictures are sent with the work, so that another worker can do it: that is meant.
+        "distributed.admin.large-graph-warning-threshold": "1TB",
+    }
+    with dask.config.set(patience):
+        client = _connected(distributed, address)
+        try:
+            _check_workers(client, address)
+            yield _Cluster(client, address)
+        finally:
+            _left(client)
+
+
+def _connected(distributed: Any, address: str) -> Any:
+    try:
+        return distributed.Client(address, timeout=_CONNECT_S, set_as_default=False)
+    except Exception as error:  # malformed addresses, unknown names, refused and lost connections, other versions
+        reason = str(error).split("\n")[0] or type(error).__name__
+        raise WorkError(
+            f"--scheduler {address}: no Dask scheduler answers there ({reason}); start one by `dask scheduler`, "
+            "and check the address it prints"
+        ) from error
+
+
+def _check_workers(client: Any, address: str) -> None:
+    """At least one, each with this northlimb: others would make other bytes."""
+    try:
+        client.wait_for_workers(1, timeout=_CONNECT_S)
+        versions = client.run(_version)
+    except TimeoutError as error:
+        raise WorkError(
+            f"--scheduler {address}: no worker has joined this cluster; start some by `dask worker {address} "
+            "--nthreads 1`"
+        ) from error
+    except Exception as error:  # `archive` cannot be imported there, or the connection is lost
+        reason = str(error).split("\n")[0] or type(error).__name__
+        raise WorkError(
+            f"--scheduler {address}: a worker cannot do this work ({reason}); install northlimb {__version__} where "
+            "the workers run"
+        ) from error
+    for worker, version in sorted(versions.items()):
+        if version != __version__:
+            raise WorkError(
+                f"--scheduler {address}: worker {worker} has northlimb {version}, this is {__version__}; "
+                "install the same there"
+            )
+
+
+def _version() -> str:
+    return __version__
+
+
+def _left(client: Any) -> None:
+    try:
+        client.close(timeout=2)
+    except Exception:  # the scheduler has gone
+        logging.getLogger(__name__).debug("closing", exc_info=True)
+
+
+class _Cluster:
+    """Sends work to a cluster; see `archive.workflow.executor.Executor`."""
+
+    def __init__(self, client: Any, address: str) -> None:
+        self._client = client
+        self._address = address
+        self._threads = 1
+
+    def does_here(self, pieces: int) -> bool:
+        return False
+
+    def map(self, function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
+        def send(each: Arguments) -> Sent:
+            # Not known by content: the same picture twice is done twice, and nothing stays there.
+            return Sent(each, self._told(lambda: self._client.submit(function, *each, pure=False)))
+
+        return in_order(arguments, send, self._result, self._room)
+
+    def _room(self) -> int:
+        return _PIECES_A_WORKER * self._threads + 1
+
+    def _result(self, waiting: deque[Sent]) -> Any:
+        """Wait for the first result; a task whose worker went is at another one meanwhile."""
+        future = waiting[0].future
+        without_since = None
+        while not self._settled(future):
+            self._threads = sum(self._told(lambda: self._client.nthreads(timeout=_CONNECT_S)).values())
+            if self._threads:
+                without_since = None
+            elif without_since is None:
+                without_since = time.monotonic()
+            elif time.monotonic() - without_since > _WAIT_FOR_WORKERS_S:
+                raise WorkError(
+                    f"--scheduler {self._address}: all workers have gone; start some by `dask worker {self._address}` "
+                    "and run this again"
+                )
+        return self._told(future.result)
+
+    def _settled(self, future: Any) -> bool:
+        """Whether it is done, failed or lost, within a moment."""
+        try:
+            self._told(lambda: future.exception(timeout=_LOOK_EVERY_S))
+        except TimeoutError:
+            return False
+        return True
+
+    def _told(self, call: Callable[[], Result]) -> Result:
+        """What the cluster itself fails at, in one line; what the work raises comes as it is."""
+        from concurrent.futures import CancelledError
+
+        from distributed import KilledWorker
+        from distributed.comm.core import CommClosedError
+
+        try:
+            return call()
+        except (ArchiveError, TimeoutError):
+            raise
+        except KilledWorker as error:
+            raise WorkError(
+                f"--scheduler {self._address}: workers were ended again and again at the same piece of work; give them "
+                "more memory"
+            ) from error
+        except (CommClosedError, CancelledError, OSError, RuntimeError) as error:
+            if isinstance(error, (OSError, RuntimeError)) and self._client.status == "running":
+                raise
+            raise WorkError(
+                f"--scheduler {self._address}: the connection to the scheduler is lost; run this again once it is there"
+            ) from error
