@@ -21,7 +21,7 @@ from archive.records.settings import FilmSettings
 from archive.records.writing import write_whole
 from archive.workflow.executor import IN_THIS_PROCESS, Executor, fits_in_flight
 from archive.workflow.film_cutting import Cutting, FilmOptions, GroupPlace
-from archive.workflow.film_frames import Frames, daily_frames, held_frames, map_window, smooth_frames
+from archive.workflow.film_frames import Frames, frames_of, map_window
 from archive.workflow.picturing import derived_pictures, picture_key
 from archive.workflow.progress import Progress
 
@@ -160,7 +160,8 @@ def _written(
             on_progress("filming", number, len(wanted))
             yield put_film(next(elsewhere), film.out, size_px=film.options.size_px)
         else:
-            specs, frames, head = shot(cutting, film.style)
+            here = executor if executor.does_here(1) else IN_THIS_PROCESS
+            specs, frames, head = shot(cutting, film.style, executor=here)
             yield make_film(
                 specs, frames, film.out, head=head, on_progress=lambda done, total: on_progress("filming", done, total)
             )
@@ -200,7 +201,9 @@ def film_of(cutting: Cutting, style: FilmStyle, name: str, *discs: bytes) -> dic
         return film_content(make_film(specs, frames, Path(folder) / name, head=head))
 
 
-def shot(cutting: Cutting, style: FilmStyle) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
+def shot(
+    cutting: Cutting, style: FilmStyle, *, executor: Executor = IN_THIS_PROCESS
+) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
     """The time line, the frames and the head of a film."""
     sightings = [Sighting(one.id, one.time_utc) for one in cutting.chosen]
     pace_s = cutting.options.pace_s or _PACE_S[style]
@@ -210,15 +213,20 @@ def shot(cutting: Cutting, style: FilmStyle) -> tuple[Sequence[FrameSpec], Frame
         specs = smooth_timeline(
             sightings, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=cutting.options.reach_days
         )
-        return specs, smooth_frames(cutting, specs), FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
+        return (
+            specs,
+            frames_of(cutting, style, specs, executor=executor),
+            FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND),
+        )
     held_s = round(_HELD_SHARE * pace_s * FRAMES_PER_SECOND) / FRAMES_PER_SECOND
     specs = daily_timeline(sightings, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
+    frames = frames_of(cutting, style, specs, executor=executor)
     if style == "daily":
-        return specs, daily_frames(cutting, specs), FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
+        return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
     window = map_window(cutting)
     more = {} if window is None else {"map": asdict(window)}
     head = FilmHead(style, frame.size_px, disc if window is None else None, FRAMES_PER_SECOND, more)
-    return specs, held_frames(cutting, specs, window), head
+    return specs, frames, head
 
 
 def kept_film(

@@ -30,6 +30,7 @@ from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import SPOT_LAW, Standpoint, disc_canvas, read_surface, seen_surface
 from archive.films import encoder
 from archive.films.film import make_film
+from archive.workflow.executor import executor_at
 from archive.workflow.film_cutting import Cutting, FilmOptions
 from archive.workflow.filming import shot
 
@@ -55,8 +56,9 @@ def main() -> None:
 def compare(cutting: Cutting, folder: Path, run: int) -> None:
     """One film against its floor, by the clock and by the processors' time, which other programs disturb less."""
     before = spent()
-    specs, frames, head = shot(cutting, "smooth")
-    files = make_film(specs, frames, folder / "film.mp4", head=head)
+    with executor_at(None) as executor:
+        specs, frames, head = shot(cutting, "smooth", executor=executor)
+        files = make_film(specs, frames, folder / "film.mp4", head=head)
     film = spent() - before
     raw = folder / "frames.rgb"
     subprocess.run([*QUIET, "-i", files.mp4, "-pix_fmt", "rgb24", "-f", "rawvideo", raw], check=True)
