@@ -46,6 +46,7 @@ _LOOP_KEY_FRAME_EVERY = 250  # a loop is played through, not searched
 _SVT = ["-c:v", _AV1, "-preset", "8", "-svtav1-params", "lp=2"]
 
 _FRAMES_AHEAD = 4  # 3 MB each
+_PIPE_BYTES = 1 << 20
 
 # The end of a temporary name, which starts with a dot.
 _PART = ".part"
@@ -199,9 +200,10 @@ def _run(command: list[str], frames: Iterable[NDArray[np.uint8]], messages: IO[b
     quiet = {**os.environ, "SVT_LOG": "1"}
     process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=messages, env=quiet)
     assert process.stdin is not None
+    _widen(process.stdin)
     try:
         for frame in frames:
-            if not _written(process.stdin, frame.tobytes()):
+            if not _written(process.stdin, np.ascontiguousarray(frame).data):
                 break  # the encoder has gone; its exit status and last words tell why
         process.communicate()  # closes its input and waits
         return process.returncode
@@ -210,7 +212,15 @@ def _run(command: list[str], frames: Iterable[NDArray[np.uint8]], messages: IO[b
         process.communicate()
 
 
-def _written(pipe: IO[bytes], data: bytes) -> bool:
+def _widen(pipe: IO[bytes]) -> None:
+    """Let a frame pass in a few pieces, not fifty, where the system can."""
+    with suppress(ImportError, AttributeError, OSError):
+        import fcntl
+
+        fcntl.fcntl(pipe, fcntl.F_SETPIPE_SZ, _PIPE_BYTES)
+
+
+def _written(pipe: IO[bytes], data: memoryview) -> bool:
     """Write to the encoder and tell whether it took it."""
     try:
         pipe.write(data)
