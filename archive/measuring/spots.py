@@ -38,11 +38,15 @@ _FINEST_BLUR_PX = 0.6  # of a picture that was made smaller without care
 _LEAST_DEPTH = 0.045  # of the quiet disc: granulation and cloud stay below
 _NOISE_FACTOR = 6.0  # in 100,000 places of pure noise, 4.5 happens
 _QUIET_SHARE = 0.6  # of that depth: how much darker than the quiet disc, whatever faculae there are around
+# A small spot that faculae lift almost to the quiet disc still stands out of them, and is no wider than the blur makes
+# it. Gaps between drawn faculae stand out by less, or are three times as wide.
+_LIFTED_FACTOR, _LIFTED_QUIET_SHARE, _LIFTED_BLURS = 1.75, 0.2, 10.0
 _PEAK_FACTOR = 1.25
 _LEAST_BLURS = 2.0  # area of a patch, in blurs squared: what is smaller is sharper than the picture, so noise
 _SKIRT_BLURS = 1.5  # how far the blur carries a patch's darkness beyond what was found of it
 _CUT_BLURS = 5.0  # holds the skirts and, three times as wide, the surroundings
 _RISE_SHARE = 0.25  # of its depth: how far the brightness rises between a second umbra and the first
+_TOUCHING = np.ones((3, 3), dtype=bool)
 # The largest group on record, of April 1947, covered 6132 MSH (Greenwich, from memory); one dark patch is less.
 _LARGEST_MSH = 4000.0
 
@@ -90,7 +94,7 @@ def measure_spots(
     aligned = align_disc(brightness, disc, north_angle_deg=north_angle_deg, mirrored=mirrored, frame=scale.frame)
     flat = flatten_disc(aligned, scale.frame)
     darkness = darkness_of(flat, scale.frame, blur_px=scale.blur_px, smoothing_px=scale.smoothing_px)
-    labels, _ = ndimage.label(_suspected(darkness), structure=np.ones((3, 3)))
+    labels, _ = ndimage.label(_suspected(darkness, scale.blur_px), structure=_TOUCHING)
     spots = []
     for number, box in enumerate(ndimage.find_objects(labels), start=1):
         cut = _widened(box, by_px=int(np.ceil(_CUT_BLURS * scale.blur_px)))
@@ -111,10 +115,16 @@ def _scale_for(disc: Disc) -> _Scale:
     return _Scale(frame, float(np.hypot(blur_px, smoothing_px)), smoothing_px)
 
 
-def _suspected(darkness: Darkness) -> Mask:
+def _suspected(darkness: Darkness, blur_px: float) -> Mask:
     """Places well darker than their near surroundings, and darker than the quiet disc: a gap in faculae is not."""
     least = _least_depth(darkness.noise)
-    suspected: Mask = darkness.inside & (darkness.local > least) & (darkness.depth > _QUIET_SHARE * least)
+    dark = darkness.inside & (darkness.local > least)
+    plain = dark & (darkness.depth > _QUIET_SHARE * least)
+    distinct = (darkness.local > _LIFTED_FACTOR * least) & (darkness.depth > _LIFTED_QUIET_SHARE * least)
+    lifted, _ = ndimage.label(ndimage.binary_propagation(dark & distinct, structure=_TOUCHING, mask=dark), _TOUCHING)
+    narrow = np.bincount(lifted.ravel()) <= _LIFTED_BLURS * blur_px**2
+    narrow[0] = False
+    suspected: Mask = plain | narrow[lifted]
     return suspected
 
 

@@ -101,6 +101,12 @@ def test_nothing_is_found_where_no_spot_is(look: dict[str, float]) -> None:
     assert measured(replace(SCENE, spots=(), **look)) == ()
 
 
+def test_a_small_spot_that_faculae_lift_is_found() -> None:
+    """Of 35 MSH at mu 0.5 amid faculae 15 % (1 - mu) bright, where it is hardly darker than the quiet disc."""
+    scenes = [replace(SCENE, spots=(Spot(10, 60, 0.48),), faculae=(Facula(10, 60, 6, seed=seed),)) for seed in range(6)]
+    assert sum(len(measured(scene)) == 1 for scene in scenes) >= 5
+
+
 def test_a_pore_counts_only_when_it_exceeds_the_resolution() -> None:
     pore = Spot(5, 5, 0.3, umbra_share=0.8, umbra_level=0.45)
     assert len(measured(replace(SCENE, spots=(pore,)))) == 1

@@ -48,6 +48,13 @@ def test_groups_of_different_latitude_are_two() -> None:
     assert members(spot(10, 20), spot(11, 12), spot(21, 20), spot(22, 13)) == [2, 2]
 
 
+def test_large_spots_above_each_other_are_two_groups_and_a_pore_there_is_not() -> None:
+    """A group's axis lies along the parallel, within some 15 to 20 degrees (common practice, no source)."""
+    assert members(spot(10, 20), spot(11, 12), spot(14.5, 19), spot(15, 13)) == [2, 2]
+    assert members(spot(10, 20), spot(14.5, 6)) == [2]
+    assert members(spot(10, 20), spot(14.5, 19, 8)) == [2]
+
+
 def test_groups_far_apart_on_one_parallel_are_two() -> None:
     assert members(spot(10, 30), spot(10, 22), spot(10, -5), spot(10, -13)) == [2, 2]
 

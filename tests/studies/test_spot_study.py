@@ -29,7 +29,7 @@ from archive.sun.view import sun_view
 pytestmark = pytest.mark.study
 
 FULL = os.environ.get("NORTHLIMB_STUDY") == "full"
-PICTURES, WIDE_PICTURES, SPOTLESS = (150, 60, 100) if FULL else (6, 2, 3)
+PICTURES, WIDE_PICTURES, SPOTLESS = (600, 60, 100) if FULL else (6, 2, 3)
 REAL = Path(__file__).parents[3] / "shared" / "real"
 REAL_STEP = 1 if FULL else 5
 # Of a handful of pictures one odd spot moves an rms and a share by much: the reduced study is held to rough figures.
@@ -220,8 +220,8 @@ def test_drawn_groups_are_counted(pictures: list[Drawn]) -> None:
         right, near = 100 * np.mean(errors == 0), 100 * np.mean(np.abs(errors) <= 1)
         print(f"\ngroups, {words}: {right:.0f} % counted right, {near:.0f} % within one, mean {errors.mean():+.2f}")
     assert np.mean(np.abs(off) <= 1) >= 0.97 - ALLOWED_SHARE
-    assert np.mean(off == 0) >= 0.7 - ALLOWED_SHARE
-    assert np.mean(beyond == 0) >= 0.8 - ALLOWED_SHARE
+    assert np.mean(off == 0) >= 0.75 - ALLOWED_SHARE
+    assert np.mean(beyond == 0) >= 0.9 - ALLOWED_SHARE
 
 
 def test_spotless_discs_have_no_spots() -> None:
@@ -278,30 +278,41 @@ def _within_reach(group: SpotGroup, row: Tabled) -> bool:
     return abs(latitude) < REACH_LATITUDE_DEG and abs(longitude) < REACH_LONGITUDE_DEG
 
 
+def _seen_as(row: Tabled, rows: Sequence[Tabled], groups: Sequence[SpotGroup]) -> tuple[int, ...]:
+    """Our groups for a table's row: where one table has two groups, the other may have one, and so may we."""
+    reached = [number for number, group in enumerate(groups) if _within_reach(group, row)]
+    own = tuple(number for number in reached if min(rows, key=lambda one: _far_deg(groups[number], one)) == row)
+    return own or tuple(sorted(reached, key=lambda number: _far_deg(groups[number], row))[:1])
+
+
+def _far_deg(group: SpotGroup, row: Tabled) -> float:
+    return float(np.hypot(*_off_deg(group, row)))
+
+
 @pytest.mark.skipif(not REAL.is_dir(), reason="the folder of real pictures (shared/real) is not here")
 @pytest.mark.parametrize("table", [0, 1], ids=["Kislovodsk", "USAF/NOAA"])
 def test_real_groups_agree_with_an_observatory(table: int, real: list[RealDay]) -> None:
     off, areas, missed = [], [], []
     for time, sun, groups in real:
         rows = [row for row in _tables()[table] if row.time_utc.date() == time.date() and _is_plain(row, sun)]
-        tabled_msh: dict[int, float] = {}
+        tabled_msh: dict[tuple[int, ...], float] = {}
         for row in rows:
-            reached = [number for number, group in enumerate(groups) if _within_reach(group, row)]
-            if not reached:
+            ours = _seen_as(row, rows, groups)
+            if not ours:
                 missed.append(row)
                 continue
-            nearest = min(reached, key=lambda number: float(np.hypot(*_off_deg(groups[number], row))))
-            off.append(_off_deg(groups[nearest], row))
+            shares = np.array([groups[number].area_msh for number in ours])
+            off.append(tuple(shares @ [_off_deg(groups[number], row) for number in ours] / shares.sum()))
             # What one table gives as two groups may be one here: areas are compared together.
-            tabled_msh[nearest] = tabled_msh.get(nearest, 0.0) + row.area_msh
-        areas += [(groups[number].area_msh, msh) for number, msh in tabled_msh.items()]
+            tabled_msh[ours] = tabled_msh.get(ours, 0.0) + row.area_msh
+        areas += [(sum(groups[number].area_msh for number in ours), msh) for ours, msh in tabled_msh.items()]
     latitude_deg, longitude_deg = np.median(np.abs(np.array(off)), axis=0)
-    ours, theirs = np.array(areas).T
-    rank = float(spearmanr(ours, theirs)[0])
+    areas_here, areas_there = np.array(areas).T
+    rank = float(spearmanr(areas_here, areas_there)[0])
     print(
         f"\ntable {table}: {len(off)} groups found, {len(missed)} missed; median difference {latitude_deg:.2f} deg in "
         f"latitude, {longitude_deg:.2f} in longitude; rank correlation of area {rank:.2f}, "
-        f"median ratio {np.median(ours / theirs):.2f}"
+        f"median ratio {np.median(areas_here / areas_there):.2f}"
     )
     assert not missed
     assert latitude_deg < 0.7
