@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import signal
 import socket
 import subprocess
@@ -19,14 +20,14 @@ from pathlib import Path
 import pytest
 from scenes.discs import Scene, Spot
 from website.killed_update import tree
-from workflow.conftest import draw
-from workflow.pieces import doubled, killed_always, killed_once, refused, threads_of
 
 from archive.cli import main
 from archive.errors import PictureError, WorkError
 from archive.workflow.building import build
 from archive.workflow.executor import IN_THIS_PROCESS, Executor, executor_at, processors
 from archive.workflow.progress import silent
+from workflow.conftest import NEW, draw
+from workflow.pieces import doubled, killed_always, killed_once, refused, threads_of
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 NUMBERS = [(number,) for number in range(20)]
@@ -110,26 +111,36 @@ def test_work_that_kills_each_of_its_workers_is_told_in_one_line() -> None:
     assert len(caught.value.causes) == 1
 
 
-@pytest.fixture
-def filed(tmp_path: Path, archive_folder: Path) -> Path:
-    """An archive of eight small pictures with two films, of which nothing is derived yet; one look, to be quick."""
-    for number in range(8):
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with an archive of four small pictures, of which nothing is derived yet, and these pictures.
+
+    It has two films, and one look, to be quick.
+    """
+    folder = tmp_path_factory.mktemp("drawn")
+    for number in range(4):
         scene = Scene(
             width_px=150, height_px=140, x_px=76.0, y_px=70.0, radius_px=55.0, seed=number,
             spots=(Spot(18.0, 20.0 - 13.0 * number / 4, 4.0),),
         )  # fmt: skip
-        draw(tmp_path / f"2026060{number // 2 + 1}T{9 + number % 2:02d}1500Z.png", scene)
-    pictures = sorted(map(str, tmp_path.glob("*.png")))
-    assert main(["add", str(archive_folder), *pictures]) == 0
-    settings = archive_folder / "archive.toml"
-    films = "".join(f"\n[[films]]\ndays = {days}\nsize_px = 480\npace_s = 0.2\n" for days in (2, 3))
+        draw(folder / f"2026060{number // 2 + 1}T{9 + number % 2:02d}1500Z.png", scene)
+    root = folder / "my-sun"
+    assert main(["new", str(root), *NEW]) == 0
+    assert main(["add", str(root), str(folder)]) == 0
+    settings = root / "archive.toml"
+    films = "".join(f"\n[[films]]\ndays = {days}\nsize_px = 480\npace_s = 0.2\n" for days in (1, 2))
     settings.write_text(re.sub(r"looks = .*", 'looks = ["natural"]', settings.read_text()) + films)
-    return archive_folder
+    emptied(root)
+    return folder
+
+
+@pytest.fixture
+def filed(drawn: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(drawn, tmp_path / "drawn")) / "my-sun"
 
 
 def emptied(root: Path) -> None:
-    import shutil
-
+    """Without anything that is derived."""
     for name in ("site", ".northlimb"):
         shutil.rmtree(root / name, ignore_errors=True)
 
@@ -143,6 +154,7 @@ def content(root: Path) -> dict[str, bytes]:
 @dataclass(frozen=True)
 class Cluster:
     address: str
+    scheduler: subprocess.Popen[bytes]
     workers: list[subprocess.Popen[bytes]]
 
 
@@ -160,7 +172,7 @@ def cluster(tmp_path: Path) -> Iterator[Cluster]:
         started.append(run([*dask, *words, "--local-directory", str(tmp_path / f"w{number}")], tmp_path, str(CHECKOUT)))
     try:
         wait_for(lambda: joined(address) == 2)
-        yield Cluster(address, started[1:])
+        yield Cluster(address, started[0], started[1:])
     finally:
         for process in started:
             process.kill()
@@ -191,7 +203,6 @@ def wait_for(there: Callable[[], bool], seconds: float = 40.0) -> None:
 
 @several
 def test_the_site_is_the_same_to_the_byte_whoever_did_the_work(filed: Path, cluster: Cluster) -> None:
-    emptied(filed)
     build(filed, site_dir=None, on_progress=silent, executor=IN_THIS_PROCESS)
     here = content(filed)
     assert sum(name.startswith("site/films/") and name.endswith(".mp4") for name in here) >= 4
@@ -212,52 +223,45 @@ def test_the_site_is_the_same_to_the_byte_whoever_did_the_work(filed: Path, clus
     assert content(filed) == here
 
 
-def test_pictures_are_filed_the_same_way_by_a_cluster(filed: Path, cluster: Cluster, tmp_path: Path) -> None:
-    broken = tmp_path / "20260602T120000Z.png"
-    broken.write_bytes(b"no picture")
-    twin = tmp_path / "20260602T130000Z.png"
-    twin.write_bytes((tmp_path / "20260601T091500Z.png").read_bytes())
+def test_pictures_are_filed_the_same_way_by_a_cluster(filed: Path, cluster: Cluster) -> None:
+    folder, other = filed.parent, filed.with_name("other")
     records = {name: data for name, data in tree(filed).items() if name.startswith("2026/")}
-    other = filed.with_name("other")
-    from workflow.conftest import NEW
-
+    # In the midst, one that is none; at the end, one that has come before.
+    (folder / "20260602T070000Z.png").write_bytes(b"no picture")
+    shutil.copy(folder / "20260601T091500Z.png", folder / "20260609T091500Z.png")
     assert main(["new", str(other), *NEW]) == 0
-    words = ["add", str(other), *sorted(map(str, tmp_path.glob("*.png"))), "--scheduler", cluster.address]
-    assert main(words) == 1  # the broken one is refused
+    assert main(["add", str(other), str(folder), "--scheduler", cluster.address]) == 1  # the broken one is refused
     assert {name: data for name, data in tree(other).items() if name.startswith("2026/")} == records
+    assert not list(other.rglob("*.northlimb-part"))
 
 
-def test_a_scheduler_that_goes_in_the_midst_is_told_in_one_line(
-    filed: Path, cluster: Cluster, capsys: pytest.CaptureFixture[str]
+@pytest.mark.parametrize(("goes", "told"), [("workers", "all workers have gone"), ("scheduler", "connection .* lost")])
+def test_a_cluster_that_goes_in_the_midst_is_told_in_one_line(
+    filed: Path, cluster: Cluster, goes: str, told: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    emptied(filed)
+    monkeypatch.setattr("archive.workflow.cluster._WAIT_FOR_WORKERS_S", 1.0)
+    monkeypatch.setattr("archive.workflow.cluster._CONNECT_S", 2)
 
-    def kill_all(what: str, done: int, total: int) -> None:
+    def kill(what: str, done: int, total: int) -> None:
         if what == "measuring" and done == 1:
-            for worker in cluster.workers:
-                worker.kill()
+            for process in cluster.workers if goes == "workers" else [cluster.scheduler]:
+                process.kill()
 
-    started = time.monotonic()
-    with pytest.raises(WorkError, match="all workers have gone") as caught, pytest.MonkeyPatch.context() as patch:
-        patch.setattr("archive.workflow.cluster._WAIT_FOR_WORKERS_S", 1.0)
-        with executor_at(cluster.address) as executor:
-            build(filed, site_dir=None, on_progress=kill_all, executor=executor)
+    with executor_at(cluster.address) as executor, pytest.raises(WorkError, match=told) as caught:
+        build(filed, site_dir=None, on_progress=kill, executor=executor)
     assert len(caught.value.causes) == 1
-    assert time.monotonic() - started < 60
     assert not (filed / "site").exists()
     assert main(["verify", str(filed)]) == 0
-    assert main(["build", str(filed), "--scheduler", cluster.address]) == 1
-    assert "no worker has joined" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("address", ["nonsense", "http://127.0.0.1:8786", "tcp://127.0.0.1:1"])
 def test_a_scheduler_that_cannot_be_is_told_in_one_line(
-    filed: Path, address: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    archive_folder: Path, address: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pytest.importorskip("distributed", reason="needs northlimb[cluster]")
     monkeypatch.setattr("archive.workflow.cluster._CONNECT_S", 1)
     capsys.readouterr()
-    assert main(["build", str(filed), "--scheduler", address]) == 1
+    assert main(["build", str(archive_folder), "--scheduler", address]) == 1
     said = capsys.readouterr().err.splitlines()
     assert len(said) == 1
     assert address in said[0]
@@ -265,7 +269,6 @@ def test_a_scheduler_that_cannot_be_is_told_in_one_line(
 
 def started_build(root: Path) -> tuple[subprocess.Popen[str], set[int]]:
     """A build of its own session with workers, and their process ids once they are at work."""
-    emptied(root)
     process = subprocess.Popen(
         [sys.executable, "-m", "archive", "build", str(root)],
         env={**os.environ, "PYTHONPATH": str(CHECKOUT)},
@@ -303,7 +306,7 @@ def test_workers_go_with_a_command_that_is_killed(filed: Path) -> None:
     process.kill()
     process.communicate()
     wait_for(lambda: all(map(gone, workers)), 10)
-    assert main(["build", str(filed)]) == 0
+    assert main(["verify", "--repair", str(filed)]) == 0
 
 
 @several
@@ -313,8 +316,5 @@ def test_ctrl_c_ends_command_and_workers_without_a_word_more(filed: Path) -> Non
     os.killpg(process.pid, signal.SIGINT)
     _, said = process.communicate(timeout=20)
     assert process.returncode == 130
-    assert [line for line in said.splitlines() if " of " not in line] == ["northlimb: stopped"] or said.endswith(
-        "stopped\n"
-    )
-    assert "Traceback" not in said
+    assert [line for line in said.splitlines() if line and " of " not in line] == ["stopped"]  # or progress
     wait_for(lambda: all(map(gone, workers)), 10)
