@@ -15,6 +15,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, TypeVar
 
 from archive import __version__
@@ -27,7 +28,7 @@ Result = TypeVar("Result")
 
 _ADDRESS = re.compile(r"(tcp|tls|ws|wss)://\S+:[0-9]{1,5}")
 _CONNECT_S = 10
-_LOOK_EVERY_S = 1.0
+_LOOK_AFTER_S = 1.0
 _WAIT_FOR_WORKERS_S = 60.0
 _PIECES_A_WORKER = 2  # one at work, one on its way
 _INSTALL = "install it: python -m pip install 'northlimb[cluster]'"
@@ -164,28 +165,21 @@ class _Cluster:
 
     def _result(self, waiting: deque[Sent]) -> Any:
         """Wait for the first result; a task whose worker went is at another one meanwhile."""
-        future = waiting[0].future
-        without_since = None
-        while not self._settled(future):
-            self._threads = sum(self._told(lambda: self._client.nthreads()).values())
+        future, patience_s, since = waiting[0].future, _LOOK_AFTER_S, time.monotonic()
+        while True:
+            try:
+                # Longer each time, for a large result needs its time to come.
+                return self._told(partial(future.result, timeout=patience_s))
+            except TimeoutError:
+                patience_s = min(2 * patience_s, _WAIT_FOR_WORKERS_S)
+            self._threads = sum(self._told(self._client.nthreads).values())
             if self._threads:
-                without_since = None
-            elif without_since is None:
-                without_since = time.monotonic()
-            elif time.monotonic() - without_since > _WAIT_FOR_WORKERS_S:
+                since = time.monotonic()
+            elif time.monotonic() - since > _WAIT_FOR_WORKERS_S:
                 raise WorkError(
                     f"--scheduler {self._address}: all workers have gone; start some by `dask worker {self._address}` "
                     "and run this again"
                 )
-        return self._told(future.result)
-
-    def _settled(self, future: Any) -> bool:
-        """Whether it is done, failed or lost, within a moment."""
-        try:
-            self._told(lambda: future.exception(timeout=_LOOK_EVERY_S))
-        except TimeoutError:
-            return False
-        return True
 
     def _told(self, call: Callable[[], Result]) -> Result:
         """What the cluster itself fails at, in one line; what the work raises comes as it is."""
