@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Container, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -134,10 +134,15 @@ def notes_path(root: Path, day: str) -> Path:
     return root / day[:4] / day / "notes.md"
 
 
-def places(root: Path) -> list[Place]:
-    """All observations, by their records, in order of time and name; anything else in the folders is passed over."""
+def places(root: Path, days: Container[str] | None = None) -> list[Place]:
+    """All observations, by their records, in order of time and name; anything else in the folders is passed over.
+
+    Of `days` only, such as ``2026-06-03``, where they are given: other days' folders are not looked into.
+    """
     found = []
     for day in _day_folders(root):
+        if days is not None and day.name not in days:
+            continue
         stems = [path.stem for path in day.glob("*.toml") if _STEM.fullmatch(path.stem) and path.is_file()]
         found += [Place(day.name, stem) for stem in sorted(stems, key=_stem_order)]
     return found
