@@ -6,7 +6,7 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Container, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -141,10 +141,15 @@ def notes_path(root: Path, day: str) -> Path:
     return root / day[:4] / day / "notes.md"
 
 
-def places(root: Path) -> list[Place]:
-    """All observations, by their records, in order of time and name; anything else in the folders is passed over."""
+def places(root: Path, days: Container[str] | None = None) -> list[Place]:
+    """All observations, by their records, in order of time and name; anything else in the folders is passed over.
+
+    Of `days` only, such as ``2026-06-03``, where they are given: other days' folders are not looked into.
+    """
     found = []
     for day in _day_folders(root):
+        if days is not None and day.name not in days:
+            continue
         stems = [
             name.removesuffix(".toml")
             for name in _files_in(day)

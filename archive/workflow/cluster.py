@@ -6,11 +6,16 @@ is made up for by the others; where the scheduler itself goes, or the last worke
 
 from __future__ import annotations
 
+import asyncio
 import logging
+import pickle
+import re
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
 from typing import Any, TypeVar
 
 from archive import __version__
@@ -21,8 +26,9 @@ __all__ = ["cluster_at"]
 
 Result = TypeVar("Result")
 
+_ADDRESS = re.compile(r"(tcp|tls|ws|wss)://\S+:[0-9]{1,5}")
 _CONNECT_S = 10
-_LOOK_EVERY_S = 1.0
+_LOOK_AFTER_S = 1.0
 _WAIT_FOR_WORKERS_S = 60.0
 _PIECES_A_WORKER = 2  # one at work, one on its way
 _INSTALL = "install it: python -m pip install 'northlimb[cluster]'"
@@ -35,15 +41,16 @@ def cluster_at(address: str) -> Iterator[_Cluster]:
     Raises
     ------
     WorkError
-        Dask is not installed, nothing answers there, no worker has joined, or one has another northlimb.
+        No address, Dask is not installed, nothing answers there, no worker has joined, or one has another northlimb.
     """
+    if _ADDRESS.fullmatch(address) is None:
+        raise WorkError(f"--scheduler {address!r}: is no address of a scheduler; write it like tcp://192.0.2.7:8786")
     try:
         import dask
         import distributed
     except ImportError as error:
         raise WorkError(f"--scheduler: needs dask and distributed ({error}); {_INSTALL}") from error
-    # What goes wrong is told in one line here, not in many there.
-    logging.getLogger("distributed").setLevel(logging.CRITICAL + 1)
+    _silence()
     patience = {
         "distributed.comm.timeouts.connect": _CONNECT_S,
         # Pictures are sent with the work, so that another worker can do it: that is meant.
@@ -58,15 +65,35 @@ def cluster_at(address: str) -> Iterator[_Cluster]:
             _left(client)
 
 
+def _silence() -> None:
+    """What goes wrong is told in one line here, not in many there."""
+    for name in sorted(logging.root.manager.loggerDict):
+        if name.partition(".")[0] == "distributed":
+            logging.getLogger(name).disabled = True
+
+
 def _connected(distributed: Any, address: str) -> Any:
     try:
+        # Asked first who is there: a client that cannot connect takes half a minute to give up, and talks.
+        kind = asyncio.run(asyncio.wait_for(_kind_of(distributed, address), _CONNECT_S + 1))
+        if kind != "Scheduler":
+            raise ValueError(f"it is a {str(kind).lower()[:20]}")
         return distributed.Client(address, timeout=_CONNECT_S, set_as_default=False)
-    except Exception as error:  # malformed addresses, unknown names, refused and lost connections, other versions
-        reason = str(error).split("\n")[0] or type(error).__name__
+    except Exception as error:  # unknown names, refused and lost connections, other programs, other versions
         raise WorkError(
-            f"--scheduler {address}: no Dask scheduler answers there ({reason}); start one by `dask scheduler`, "
-            "and check the address it prints"
+            f"--scheduler {address}: no Dask scheduler answers there ({_reason(error)}); start one by "
+            "`dask scheduler`, and check the address it prints"
         ) from error
+
+
+async def _kind_of(distributed: Any, address: str) -> object:
+    security = distributed.Security().get_connection_args("client")
+    async with distributed.rpc(address, timeout=_CONNECT_S, connection_args=security) as there:
+        return (await there.identity(n_workers=0)).get("type")
+
+
+def _reason(error: Exception) -> str:
+    return str(error).split("\n")[0] or type(error).__name__
 
 
 def _check_workers(client: Any, address: str) -> None:
@@ -80,10 +107,9 @@ def _check_workers(client: Any, address: str) -> None:
             "--nthreads 1`"
         ) from error
     except Exception as error:  # `archive` cannot be imported there, or the connection is lost
-        reason = str(error).split("\n")[0] or type(error).__name__
         raise WorkError(
-            f"--scheduler {address}: a worker cannot do this work ({reason}); install northlimb {__version__} where "
-            "the workers run"
+            f"--scheduler {address}: a worker cannot do this work ({_reason(error)}); install northlimb {__version__} "
+            "where the workers run"
         ) from error
     for worker, version in sorted(versions.items()):
         if version != __version__:
@@ -104,21 +130,33 @@ def _left(client: Any) -> None:
         logging.getLogger(__name__).debug("closing", exc_info=True)
 
 
+@dataclass(frozen=True)
+class _Call:
+    """Unpickled, this is what the function returns: the scheduler passes bytes on, and needs nothing but Dask."""
+
+    function: Callable[..., Any]
+    arguments: Arguments
+
+    def __reduce__(self) -> tuple[Callable[..., Any], Arguments]:
+        return self.function, self.arguments
+
+
 class _Cluster:
     """Sends work to a cluster; see `archive.workflow.executor.Executor`."""
 
     def __init__(self, client: Any, address: str) -> None:
         self._client = client
         self._address = address
-        self._threads = 1
+        self._threads: int = sum(client.nthreads().values())
 
     def does_here(self, pieces: int) -> bool:
         return False
 
     def map(self, function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
         def send(each: Arguments) -> Sent:
+            work = pickle.dumps(_Call(function, each), protocol=pickle.HIGHEST_PROTOCOL)
             # Not known by content: the same picture twice is done twice, and nothing stays there.
-            return Sent(each, self._told(lambda: self._client.submit(function, *each, pure=False)))
+            return Sent(each, self._told(lambda: self._client.submit(pickle.loads, work, pure=False)))
 
         return in_order(arguments, send, self._result, self._room)
 
@@ -127,28 +165,21 @@ class _Cluster:
 
     def _result(self, waiting: deque[Sent]) -> Any:
         """Wait for the first result; a task whose worker went is at another one meanwhile."""
-        future = waiting[0].future
-        without_since = None
-        while not self._settled(future):
-            self._threads = sum(self._told(lambda: self._client.nthreads(timeout=_CONNECT_S)).values())
+        future, patience_s, since = waiting[0].future, _LOOK_AFTER_S, time.monotonic()
+        while True:
+            try:
+                # Longer each time, for a large result needs its time to come.
+                return self._told(partial(future.result, timeout=patience_s))
+            except TimeoutError:
+                patience_s = min(2 * patience_s, _WAIT_FOR_WORKERS_S)
+            self._threads = sum(self._told(self._client.nthreads).values())
             if self._threads:
-                without_since = None
-            elif without_since is None:
-                without_since = time.monotonic()
-            elif time.monotonic() - without_since > _WAIT_FOR_WORKERS_S:
+                since = time.monotonic()
+            elif time.monotonic() - since > _WAIT_FOR_WORKERS_S:
                 raise WorkError(
                     f"--scheduler {self._address}: all workers have gone; start some by `dask worker {self._address}` "
                     "and run this again"
                 )
-        return self._told(future.result)
-
-    def _settled(self, future: Any) -> bool:
-        """Whether it is done, failed or lost, within a moment."""
-        try:
-            self._told(lambda: future.exception(timeout=_LOOK_EVERY_S))
-        except TimeoutError:
-            return False
-        return True
 
     def _told(self, call: Callable[[], Result]) -> Result:
         """What the cluster itself fails at, in one line; what the work raises comes as it is."""

@@ -30,7 +30,7 @@ Result = TypeVar("Result")
 Arguments = tuple[Any, ...]
 
 # A pool's start takes as long as some pictures do (tests/benchmarks/bench_executor.py): fewer are done here.
-_FEW = 6
+_FEW = 4
 _MOST_PROCESSES = 32
 # Bytes that are sent and not yet answered; a single picture may have more, and is then alone.
 _BYTES_IN_FLIGHT = 256 * 2**20

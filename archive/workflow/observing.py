@@ -228,13 +228,11 @@ def solve(root: Path, known: Sequence[Known], *, asked: Collection[str] | None =
 
 def near_days(root: Path, days: Collection[str]) -> list[Filed]:
     """Filed pictures within some weeks of any of these days: all that can bear on their orientation."""
-    wanted = {date.fromisoformat(day).toordinal() for day in days}
-    near = [
-        place
-        for place in places(root)
-        if any(abs(date.fromisoformat(place.day).toordinal() - day) <= _NEAR_DAYS for day in wanted)
-    ]
-    return _read(root, near)
+    middles = {date.fromisoformat(day).toordinal() for day in days}
+    near = {middle + off for middle in middles for off in range(-_NEAR_DAYS, _NEAR_DAYS + 1)}
+    # The first day that there is has none before it, nor the last one after it.
+    known = (number for number in near if date.min.toordinal() <= number <= date.max.toordinal())
+    return _read(root, places(root, {str(date.fromordinal(number)) for number in known}))
 
 
 def _named(settings: Settings, one: Filed) -> tuple[SiteSettings, InstrumentSettings]:

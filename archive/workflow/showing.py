@@ -31,7 +31,7 @@ def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation
     FactsError
         None of that day.
     """
-    wanted = {place.id: place.day for place in places(root) if day in (place.day, place.id)}
+    wanted = {place.id: place.day for place in places(root, {day[:10]}) if day in (place.day, place.id)}
     if not wanted:
         raise FactsError(f"{day}: no picture of that day in {root}; write the day like 2026-06-03")
     counted = counted_near(root, read_settings(root), set(wanted.values()), on_progress=on_progress)

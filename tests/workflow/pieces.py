@@ -1,0 +1,43 @@
+"""Pieces of work for the tests of executors; they stand at the top of a module, so that other processes find them."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from pathlib import Path
+
+from archive.errors import PictureError
+
+
+def doubled(number: int) -> tuple[int, int]:
+    """Twice the number, and who did it."""
+    return 2 * number, os.getpid()
+
+
+def refused(name: str) -> None:
+    raise PictureError(f"{name}: no disc", f"{name}: and no Sun")
+
+
+def killed_once(number: int, mark: Path) -> int:
+    """End this process as a system short of memory does; the next one that tries comes through."""
+    if number == 3 and not mark.exists():
+        mark.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+def killed_always(number: int) -> int:
+    if number == 3:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+def threads_of(number: int) -> tuple[int, int]:
+    """How many threads the libraries of a worker take."""
+    import cv2
+    import numpy  # noqa: F401
+
+    del number
+    time.sleep(0.01)
+    return cv2.getNumThreads(), int(os.environ["OMP_NUM_THREADS"])
