@@ -160,7 +160,8 @@ def _names(
 
 def _witnessed(tracks: Sequence[tuple[Sighting, ...]], register: Sequence[NamedPlace]) -> dict[int, int]:
     """Which track has a sighting where and when a name was given: track numbers by register number."""
-    seen = sorted((one.time_days, n, place_of(one)) for n, track in enumerate(tracks) for one in track)
+    # Two observers may have pictures of the same moment.
+    seen = sorted(((one.time_days, n, place_of(one)) for n, track in enumerate(tracks) for one in track), key=_when)
     times = [time_days for time_days, _, _ in seen]
     owners: dict[int, int] = {}
     by_time = sorted(range(len(register)), key=lambda number: register[number].time_days)
@@ -173,6 +174,10 @@ def _witnessed(tracks: Sequence[tuple[Sighting, ...]], register: Sequence[NamedP
             given = [misfits(_given(register[number]), places, wander=_GROUPS_WANDER) for number in numbers]
             owners |= {numbers[row]: near[column][1] for row, column in shared_out(given)}
     return owners
+
+
+def _when(seen: tuple[float, int, Place]) -> tuple[float, int]:
+    return seen[:2]
 
 
 def _carried_to(

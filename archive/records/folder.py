@@ -51,7 +51,7 @@ PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".tif", ".fits"})
 _OUR_SUFFIXES = PICTURE_SUFFIXES | {".toml"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Place:
     """Where an observation lies: its day and the stem of its files."""
 

@@ -34,7 +34,7 @@ __all__ = [
 _FILE = f"{DERIVED_NAME}/words.json"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Words:
     """A text as it was when it was last known to be right, and its file's time, ns."""
 

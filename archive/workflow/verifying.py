@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
 from archive.errors import SettingsError
@@ -19,7 +20,7 @@ from archive.records.folder import (
 )
 from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.pending import Change, carry_out
-from archive.records.record import Record, read_record
+from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME
 from archive.records.words import Words, changed_silently, complaints_about, is_record, read_words, remember_words
 from archive.workflow.amending import fits_its_name
@@ -104,7 +105,7 @@ def repair(root: Path, *, on_progress: Progress) -> Verified:
         found = _looked_at(root, on_progress=on_progress)
         mended = (*found.unlisted, *found.wrong_lines)
         if mended:
-            recorded = {one.picture.file: one.picture.sha256 for _, one in _records(root)[0]}
+            recorded = {one.file: one.sha256 for one in _records(root)[0]}
             write_checksums(root, {**read_checksums(root), **{file: recorded[file] for file in mended}})
         remember_words(root)
     return replace(found, unlisted=(), wrong_lines=(), repaired=(*left, *sorted(names), *mended))
@@ -115,7 +116,7 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
     names = misspelt_files(root)
     spelt = {wanted: there for there, wanted in names.items()}
     on_disk = {names.get(file, file) for file in originals_on_disk(root)}
-    recorded = {one.picture.file: one.picture.sha256 for _, one in records[0]}
+    recorded = {one.file: one.sha256 for one in records[0]}
     expected = {**recorded, **listed}
     known = sorted(set(expected) & on_disk)
     found: dict[str, str] = {}
@@ -151,12 +152,23 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
     )
 
 
-def _records(root: Path) -> tuple[list[tuple[Place, Record]], dict[str, tuple[str, ...]]]:
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What matters here of a record: whole ones of a large archive would fill the memory."""
+
+    place: Place
+    file: str
+    sha256: str
+    time: datetime
+
+
+def _records(root: Path) -> tuple[list[_Told], dict[str, tuple[str, ...]]]:
     """Records that can be read, and what is wrong with others, by their files."""
     found, bad = [], {}
     for place in places(root):
         try:
-            found.append((place, read_record(root / place.file(".toml"))))
+            record = read_record(root / place.file(".toml"))
+            found.append(_Told(place, record.picture.file, record.picture.sha256, record.time))
         except SettingsError as error:
             bad[place.file(".toml")] = error.causes
     return found, bad
@@ -172,16 +184,12 @@ def _has_record(root: Path, file: str, recorded: Mapping[str, str]) -> bool:
     return file in recorded or (root / file).with_suffix(".toml").is_file()
 
 
-def _contradictions(
-    records: list[tuple[Place, Record]], listed: Mapping[str, str], found: Mapping[str, str]
-) -> list[str]:
+def _contradictions(records: list[_Told], listed: Mapping[str, str], found: Mapping[str, str]) -> list[str]:
     """Records with another checksum than the list and the bytes."""
     return [
-        f"{place.file('.toml')}: picture.sha256 = {record.picture.sha256[:12]}... differs from checksums.sha256 for "
-        f"{record.picture.file}"
-        for place, record in records
-        if listed.get(record.picture.file, record.picture.sha256) != record.picture.sha256
-        and found.get(record.picture.file) != record.picture.sha256
+        f"{one.place.file('.toml')}: picture.sha256 = {one.sha256[:12]}... differs from checksums.sha256 for {one.file}"
+        for one in records
+        if listed.get(one.file, one.sha256) != one.sha256 and found.get(one.file) != one.sha256
     ]
 
 
@@ -201,13 +209,13 @@ def _lost_words(root: Path, on_disk: set[str], remembered: Mapping[str, Words]) 
     ]
 
 
-def _warnings(records: list[tuple[Place, Record]], lost: list[str]) -> tuple[str, ...]:
+def _warnings(records: list[_Told], lost: list[str]) -> tuple[str, ...]:
     """What is no damage, or may be meant."""
     misnamed = [
-        f"{place.file('.toml')}: time = {record.time:%Y-%m-%dT%H:%M:%SZ} is not that of its name; "
-        f"`northlimb amend FOLDER {place.id}` moves its files to fit"
-        for place, record in records
-        if not fits_its_name(place, record.time)
+        f"{one.place.file('.toml')}: time = {one.time:%Y-%m-%dT%H:%M:%SZ} is not that of its name; "
+        f"`northlimb amend FOLDER {one.place.id}` moves its files to fit"
+        for one in records
+        if not fits_its_name(one.place, one.time)
     ]
     gone = [
         f"{file}: is gone; `northlimb verify FOLDER --restore` brings it back (an empty file says that it is meant)"

@@ -300,3 +300,12 @@ def test_a_group_without_place_is_refused() -> None:
 def test_no_sightings_are_no_groups() -> None:
     assert followed([]) == ()
     assert names_to_register([], known=[]) == ()
+
+
+def test_two_observers_at_the_same_moment_see_one_group() -> None:
+    sightings, others = course([0.0, 1.0, 2.0], 12.0, 100.0), course([0.0, 1.0, 2.0], 12.3, 100.2)
+    others = [Sighting(f"{one.observation}-2", one.time_days, one.group) for one in others]
+    register = named([*sightings, *others])
+    (again,) = followed([*sightings, *others], register)
+    assert len(again.sightings) == 6
+    assert again.name in names_of(register)
