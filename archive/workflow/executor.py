@@ -83,7 +83,10 @@ def executor_at(scheduler: str | None) -> Iterator[Executor]:
 
 
 def processors() -> int:
-    """How many processors this process may use."""
+    """How many processors this process may use; ``PYTHON_CPU_COUNT`` says otherwise, as in Python 3.13 and later."""
+    asked = os.environ.get("PYTHON_CPU_COUNT", "")
+    if asked.isdecimal() and int(asked) > 0:
+        return int(asked)
     return len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
 
 
@@ -197,7 +200,7 @@ class _Processes:
                     waiting.extend(again)
             raise WorkError(
                 f"a worker process was ended from outside {_TRIES} times at the same piece of work; free memory, or "
-                "run this with fewer processors (taskset -c 0)"
+                "run this with fewer processors (PYTHON_CPU_COUNT=1)"
             )
 
         return result

@@ -29,6 +29,7 @@ from archive.workflow.progress import silent
 from workflow.conftest import NEW, draw
 from workflow.pieces import doubled, killed_always, killed_once, refused, threads_of
 
+ALL_PROCESSORS = True
 CHECKOUT = Path(__file__).resolve().parents[2]
 NUMBERS = [(number,) for number in range(20)]
 

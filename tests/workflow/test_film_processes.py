@@ -13,6 +13,8 @@ from archive.workflow.film_cutting import FilmOptions
 from archive.workflow.filming import shot
 from workflow.turning import drawn_days
 
+ALL_PROCESSORS = True
+
 
 @pytest.mark.parametrize("style", ["smooth", "corotating"])
 def test_frames_do_not_depend_on_who_paints_them(style: FilmStyle, tmp_path: Path) -> None:
