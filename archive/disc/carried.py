@@ -240,8 +240,10 @@ def carried_box(
         value *= part
         total += value
         weights += part
-    known = weights > 0.0
-    value = np.divide(total, weights, out=np.ones_like(total), where=known)
+    unknown = weights <= 0.0
+    np.copyto(total, 1.0, where=unknown)
+    np.copyto(weights, 1.0, where=unknown)
+    value = np.divide(total, weights, out=total)
     return value, np.clip(cover, 0.0, 1.0, out=cover)
 
 

@@ -65,13 +65,15 @@ def map_palette(canvas: Canvas, look: Look) -> Palette:
 
 
 def painted(
-    shares: Sequence[Share], canvas: Canvas, at: Standpoint, *, drift: Drift, palette: Palette
+    shares: Sequence[Share], canvas: Canvas, at: Standpoint, *, drift: Drift, palette: Palette, size_px: int
 ) -> NDArray[np.uint8]:
-    """Return the carried and blended surface of a canvas in colour, shape (H, W, 3)."""
+    """Return a square black picture, shape (size_px, size_px, 3), with a canvas's carried and blended surface on it."""
     import cv2
 
     cv2.setNumThreads(1)  # on pieces this small more threads cost more than they gain, and the encoder wants its core
-    picture = np.zeros((*canvas.west.shape, 3), dtype=np.uint8)
+    whole = np.zeros((size_px, size_px, 3), dtype=np.uint8)
+    height, width = canvas.west.shape
+    picture = whole[canvas.top : canvas.top + height, canvas.left : canvas.left + width]
     for box in palette.boxes:
         value, cover = carried_box(shares, canvas, at, drift=drift, box=box)
         value *= palette.light[box]
@@ -82,7 +84,7 @@ def painted(
             part = cover[:, :, None]
             colour = np.rint(colour * part + palette.blank[box] * (np.float32(1.0) - part)).astype(np.uint8)
         picture[box] = colour
-    return picture
+    return whole
 
 
 def _quiet_light(frame: DiscFrame, look: Look) -> NDArray[np.float32]:

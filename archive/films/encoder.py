@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from archive.errors import ArchiveError
 
-__all__ = ["Coding", "Progress", "encode_loop", "encode_mp4", "has_av1", "replacing", "write_mp4"]
+__all__ = ["Coding", "Loop", "Progress", "encode_mp4", "has_av1", "replacing", "write_mp4"]
 
 Progress = Callable[[int, int], None]
 
@@ -66,6 +66,17 @@ class Coding:
     key_frame_every: int
     rate: str = "-crf 22"
     av1_rate: str = "-crf 36"
+
+
+@dataclass(frozen=True)
+class Loop:
+    """A small and faster version of a film: each `every`-th frame from `first_frame` on, at a rate of its own."""
+
+    path: Path
+    size_px: int
+    first_frame: int
+    every: int
+    rate: str
 
 
 def write_mp4(
@@ -126,11 +137,13 @@ def encode_mp4(
     frames_total: int,
     coding: Coding | None = None,
     av1: Path | None = None,
+    loop: Loop | None = None,
     on_progress: Progress | None = None,
 ) -> None:
     """Write `frames` straight to `path`, as `write_mp4` does through a temporary name.
 
-    Where `av1` is given the same film goes there in AV1, which is several times smaller (see `has_av1`).
+    Where `av1` is given the same film goes there in AV1, which is several times smaller (see `has_av1`); `loop` is
+    written beside them, from the same frames.
     """
     stream = iter(frames)
     first = next(stream, None)
@@ -140,15 +153,7 @@ def encode_mp4(
     chosen = coding or Coding(frames_per_second)
     with closing(_made_ahead(chain([first], stream))) as ahead:
         checked = _checked(ahead, first.shape, frames_total, on_progress)
-        _encode([*source, *_outputs(path, av1, chosen)], checked, path)
-
-
-def encode_loop(film: Path, path: Path, *, size_px: int, first_frame: int, every: int, rate: str) -> None:
-    """Write a small and faster version of a finished H.264 film: each `every`-th frame from `first_frame` on."""
-    picked = f"select='gte(n,{first_frame})*not(mod(n-{first_frame},{every}))',setpts=N/FRAME_RATE/TB"
-    small = f"scale={size_px}:{size_px}:flags=area+accurate_rnd,{_TAGS}"
-    coder = _h264(Coding(_LOOP_KEY_FRAME_EVERY, rate))
-    _encode(["-i", f"file:{film.absolute()}", "-vf", f"{picked},{small}", *coder, *_target(path)], (), path)
+        _encode([*source, *_outputs(path, av1, chosen, loop)], checked, path)
 
 
 @cache
@@ -160,16 +165,22 @@ def has_av1() -> bool:
     return f" {_AV1} ".encode() in listed.stdout
 
 
-def _outputs(path: Path, av1: Path | None, coding: Coding) -> list[str]:
-    """Return the part of the command line that turns the source into one film or two."""
-    if av1 is None:
-        return ["-vf", _FILTERS, *_h264(coding), *_target(path)]
-    smaller = [*_SVT, *coding.av1_rate.split(), "-g", str(coding.key_frame_every), *_PLAIN]
-    return [
-        *("-filter_complex", f"[0:v]{_FILTERS},split[one][other]"),
-        *("-map", "[one]", *_h264(coding), *_target(path)),
-        *("-map", "[other]", *smaller, *_target(av1)),
-    ]
+def _outputs(path: Path, av1: Path | None, coding: Coding, loop: Loop | None = None) -> list[str]:
+    """Return the part of the command line that turns the source into a film, its AV1 twin and its loop."""
+    outputs = [("null", [*_h264(coding), *_target(path)])]
+    if av1 is not None:
+        smaller = [*_SVT, *coding.av1_rate.split(), "-g", str(coding.key_frame_every), *_PLAIN]
+        outputs.append(("null", [*smaller, *_target(av1)]))
+    if loop is not None:
+        picked = (
+            f"select='gte(n,{loop.first_frame})*not(mod(n-{loop.first_frame},{loop.every}))',setpts=N/FRAME_RATE/TB"
+        )
+        small = f"scale={loop.size_px}:{loop.size_px}:flags=area+accurate_rnd,{_TAGS}"
+        outputs.append((f"{picked},{small}", [*_h264(Coding(_LOOP_KEY_FRAME_EVERY, loop.rate)), *_target(loop.path)]))
+    graph = [f"[0:v]{_FILTERS},split={len(outputs)}" + "".join(f"[in{number}]" for number in range(len(outputs)))]
+    graph += [f"[in{number}]{filters}[out{number}]" for number, (filters, _) in enumerate(outputs)]
+    coders = [word for number, (_, words) in enumerate(outputs) for word in ("-map", f"[out{number}]", *words)]
+    return ["-filter_complex", ";".join(graph), *coders]
 
 
 def _h264(coding: Coding) -> list[str]:

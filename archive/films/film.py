@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import FactsError, FolderError, clear_refusal
-from archive.films.encoder import Coding, Progress, encode_loop, encode_mp4, has_av1, replacing
+from archive.films.encoder import Coding, Loop, Progress, encode_mp4, has_av1, replacing
 from archive.films.frames import Load, film_frames
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline
 
@@ -182,9 +182,9 @@ def make_film(
             frames_total=len(specs),
             coding=Coding(_key_frame_every(specs, head.frames_per_second)),
             av1=parts.get(av1),
+            loop=_loop(parts[loop], len(specs), head.frames_per_second),
             on_progress=on_progress,
         )
-        _write_loop(parts[mp4], parts[loop], len(specs), head.frames_per_second)
         listed = _frames_listed(specs, head)
         whole.enter_context(replacing(frames_json)).write_text(listed, encoding="utf-8", newline="\n")
     if made.av1 is None:
@@ -218,15 +218,15 @@ def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int) -> FilmFi
     return FilmFiles(mp4, poster, frames_json, loop, av1 if "-av1.mp4" in content else None, frames, size_px)
 
 
-def _write_loop(film: Path, loop: Path, frames: int, frames_per_second: int) -> None:
-    """Write the loop: even quality below a rate that keeps it within its limit of size."""
+def _loop(path: Path, frames: int, frames_per_second: int) -> Loop:
+    """How the loop is written: even quality below a rate that keeps it within its limit of size."""
     longest = _LOOP_LONGEST_S * frames_per_second * _LOOP_EVERY
     first = max(0, frames - longest)
     length_s = -(-(frames - first) // _LOOP_EVERY) / frames_per_second
     # A tenth is left for the container and for the encoder's rate control overshooting.
     kilobits = int(0.9 * 8 * _LOOP_LIMIT_BYTES / 1000 / length_s)
     rate = f"-crf 24 -maxrate {kilobits}k -bufsize {kilobits}k"
-    encode_loop(film, loop, size_px=_LOOP_SIZE_PX, first_frame=first, every=_LOOP_EVERY, rate=rate)
+    return Loop(path, _LOOP_SIZE_PX, first, _LOOP_EVERY, rate)
 
 
 def _key_frame_every(specs: Sequence[FrameSpec], frames_per_second: int) -> int:

@@ -76,11 +76,7 @@ def turned_disc(flat: NDArray[np.float32], seen_at: Standpoint, at: Standpoint) 
     canvas = disc_canvas(STANDARD_FRAME)
     share = Share(seen_surface(flat, STANDARD_FRAME, seen_at), 1.0, 1.0)
     palette = disc_palette(STANDARD_FRAME, canvas, "flat")
-    picture = painted((share,), canvas, at, drift=SPOT_LAW, palette=palette)
-    frame = np.zeros((STANDARD_FRAME.size_px, STANDARD_FRAME.size_px, 3), dtype=np.uint8)
-    height, width = picture.shape[:2]
-    frame[canvas.top : canvas.top + height, canvas.left : canvas.left + width] = picture
-    return frame
+    return painted((share,), canvas, at, drift=SPOT_LAW, palette=palette, size_px=STANDARD_FRAME.size_px)
 
 
 def _pairs(content: Content) -> list[tuple[Observation, Observation]]:

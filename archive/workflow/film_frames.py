@@ -104,7 +104,7 @@ def _smooth_frames(cutting: Cutting, specs: Sequence[FrameSpec], ends: Ends) -> 
             shares: tuple[Share, ...] = (Share(seen[0], 1.0, 1.0),)
         else:
             shares = shares_between(seen, at.time_days, reach_days=cutting.options.reach_days)
-        return _placed(painted(shares, canvas, at, drift=SPOT_LAW, palette=palette), canvas, cutting.options.size_px)
+        return painted(shares, canvas, at, drift=SPOT_LAW, palette=palette, size_px=cutting.options.size_px)
 
     marks = _dress(cutting, disc_marks(cutting))
     sightings = [Sighting(one.id, one.time_utc) for one in cutting.chosen]
@@ -131,8 +131,8 @@ def _held_frames(cutting: Cutting, specs: Sequence[FrameSpec]) -> Frames:
         shares = [
             Share(seen, weight, weight) for seen, weight in zip(surfaces(spec.observations), weights, strict=True)
         ]
-        picture = painted(shares, canvas, at, drift=CARRINGTON_FRAME, palette=palette)
-        return _placed(picture, canvas, cutting.options.size_px)
+        size_px = cutting.options.size_px
+        return painted(shares, canvas, at, drift=CARRINGTON_FRAME, palette=palette, size_px=size_px)
 
     marks = disc_marks(cutting, at) if window is None else map_marks(cutting, window)
     return painted_frames(specs, paint, dress=_dress(cutting, marks))
@@ -209,14 +209,6 @@ def _sized(flat: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
         return flat
     way = cv2.INTER_AREA if size_px < flat.shape[0] else cv2.INTER_CUBIC
     return np.asarray(cv2.resize(flat, (size_px, size_px), interpolation=way), dtype=np.float32)
-
-
-def _placed(picture: NDArray[np.uint8], canvas: Canvas, size_px: int) -> NDArray[np.uint8]:
-    """Lay a canvas into its black frame."""
-    frame = np.zeros((size_px, size_px, 3), dtype=np.uint8)
-    height, width = picture.shape[:2]
-    frame[canvas.top : canvas.top + height, canvas.left : canvas.left + width] = picture
-    return frame
 
 
 def _dress(cutting: Cutting, marks: MarksAt) -> Dress:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from archive.errors import ArchiveError
-from archive.films.encoder import Coding, encode_loop, encode_mp4, has_av1, replacing, write_mp4
+from archive.films.encoder import Coding, Loop, encode_mp4, has_av1, replacing, write_mp4
 
 DECODER = imageio_ffmpeg.get_ffmpeg_exe()
 
@@ -232,8 +232,8 @@ def test_the_av1_twin_names_no_version_and_is_the_same_each_time(tmp_path):
 
 def test_a_loop_takes_every_other_frame_of_the_end(tmp_path):
     film, loop = tmp_path / "film.mp4", tmp_path / "loop.mp4"
-    encode_mp4(film, moving_frames(31, height=64, width=64), frames_per_second=25, frames_total=31)
-    encode_loop(film, loop, size_px=32, first_frame=11, every=2, rate="-crf 10")
+    small = Loop(loop, size_px=32, first_frame=11, every=2, rate="-crf 10")
+    encode_mp4(film, moving_frames(31, height=64, width=64), frames_per_second=25, frames_total=31, loop=small)
     shown = decoded(loop, 32, 32)
     assert len(shown) == 10
     assert " 25 fps," in report(loop)
