@@ -10,7 +10,7 @@ from collections.abc import Callable, Container, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date, datetime
-from pathlib import Path, PurePath
+from pathlib import Path
 from typing import Any
 
 from archive.errors import FolderError
@@ -40,6 +40,7 @@ __all__ = [
     "places",
     "put_picture",
     "reading",
+    "sizes_on_disk",
     "writing",
 ]
 
@@ -192,10 +193,23 @@ def free_place(root: Path, time_utc: datetime) -> Place:
 
 def originals_on_disk(root: Path) -> Iterator[str]:
     """Every picture under the day folders, relative to the archive, sorted; hidden files are none."""
+    return (f"{day.parent.name}/{day.name}/{entry.name}" for day, entry in _originals(root))
+
+
+def sizes_on_disk(root: Path) -> set[int]:
+    """The sizes of all originals: a picture of another size is none of them."""
+    return {entry.stat().st_size for _, entry in _originals(root)}
+
+
+def _originals(root: Path) -> Iterator[tuple[Path, os.DirEntry[str]]]:
+    """Each picture with its day's folder; as that lists it, for asking for each by name takes three times as long."""
     for day in _day_folders(root):
-        for name in sorted(_files_in(day)):
-            if PurePath(name).suffix.lower() in PICTURE_SUFFIXES and not name.startswith("."):
-                yield f"{day.parent.name}/{day.name}/{name}"
+        with os.scandir(day) as listed:
+            found = sorted(listed, key=lambda entry: entry.name)
+        for entry in found:
+            shown = not entry.name.startswith(".") and Path(entry.name).suffix.lower() in PICTURE_SUFFIXES
+            if shown and entry.is_file():
+                yield day, entry
 
 
 def misspelt_files(root: Path) -> dict[str, str]:

@@ -12,10 +12,10 @@ from pathlib import Path
 
 from archive.errors import PictureError, clear_refusal
 from archive.records.checksums import CHUNK_BYTES, file_sha256
-from archive.records.folder import derived_folder, originals_on_disk
+from archive.records.folder import derived_folder
 from archive.records.writing import TEMPORARY_SUFFIX
 
-__all__ = ["Incoming", "sizes_on_disk", "take_in"]
+__all__ = ["Incoming", "take_in"]
 
 
 @dataclass(frozen=True)
@@ -24,11 +24,6 @@ class Incoming:
 
     sha256: str
     copy: Path | None
-
-
-def sizes_on_disk(root: Path) -> set[int]:
-    """The sizes of all originals: a picture of another size is none of them."""
-    return {(root / file).stat().st_size for file in originals_on_disk(root)}
 
 
 @contextmanager
@@ -47,7 +42,7 @@ def take_in(
     known : collection of str
         Checksums of what is filed.
     sizes : collection of int
-        See `sizes_on_disk`.
+        See `archive.records.folder.sizes_on_disk`.
 
     Raises
     ------
