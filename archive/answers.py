@@ -10,18 +10,19 @@ import hashlib
 import importlib.metadata
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
 
 import msgspec
 
-from archive.disk import sync_folder
+from archive.disk import write_whole
+from archive.errors import FolderError
 
 __all__ = ["NO_ANSWERS", "Answers", "mark_of"]
 
 _Answer = TypeVar("_Answer")
-_Other = TypeVar("_Other")
 
 _MARK_BYTES = 16
 _CHECK_BYTES = 32
@@ -36,34 +37,21 @@ def mark_of(inputs: object) -> bytes:
     Parameters
     ----------
     inputs : object
-        Made of plain values, dataclasses, arrays, paths and checked tables.
+        Made of plain values, dataclasses and paths.
     """
     return hashlib.blake2b(_encoder.encode(inputs), digest_size=_MARK_BYTES).digest()
 
 
 def _plain(value: Any) -> object:
-    """What the encoder does not know: arrays, numbers of numpy, paths, texts of a kind of their own, checked tables."""
-    if hasattr(value, "dtype"):
-        return [value.shape, value.dtype.str, value.tobytes()]
+    """What the encoder does not know: texts of a kind of their own, such as markup, paths, and numbers of numpy."""
     if isinstance(value, str):
         return str.__str__(value)
     if isinstance(value, Path):
         return str(value)
-    if hasattr(value, "model_fields"):
-        return vars(value)
-    if hasattr(value, "items"):
-        return dict(value)
-    raise TypeError(f"{type(value)} has no mark")
+    return value.item()
 
 
 _encoder = msgspec.msgpack.Encoder(enc_hook=_plain, order="deterministic")
-
-
-class _None:
-    """Stands for no answer, where an answer may be None."""
-
-
-_NONE = _None()
 
 
 class Answers:
@@ -93,7 +81,16 @@ class Answers:
         kind : type
             Of the answer: plain values, dataclasses, tuples and lists of them.
         """
-        return self._found(self._mark(inputs), kind, None)
+        mark = self._mark(inputs)
+        kept = self._before.get(mark)
+        if kept is None:
+            return None
+        try:
+            answer = msgspec.msgpack.decode(kept, type=kind)
+        except (msgspec.MsgspecError, RecursionError):
+            return None
+        self._asked[mark] = kept
+        return answer
 
     def put(self, inputs: object, answer: object) -> None:
         """Note an answer, which must depend on nothing but the inputs."""
@@ -101,23 +98,12 @@ class Answers:
             self._asked[self._mark(inputs)] = msgspec.Raw(_encoder.encode(answer))
 
     def of(self, inputs: object, kind: Any, make: Callable[[], _Answer]) -> _Answer:
-        """Return the kept answer to these inputs, or one made and noted now."""
-        answer = self._found(self._mark(inputs), kind, _NONE)
-        if isinstance(answer, _None):
-            answer = make()
-            self.put(inputs, answer)
-        return answer
-
-    def _found(self, mark: bytes, kind: Any, otherwise: _Other) -> Any | _Other:
-        kept = self._before.get(mark)
+        """Return the kept answer to these inputs, or one made and noted now; it may be None."""
+        kept: list[_Answer] | None = self.get(inputs, list[kind])
         if kept is None:
-            return otherwise
-        try:
-            answer = msgspec.msgpack.decode(kept, type=kind)
-        except (msgspec.MsgspecError, RecursionError):
-            return otherwise
-        self._asked[mark] = kept
-        return answer
+            kept = [make()]
+            self.put(inputs, kept)
+        return kept[0]
 
     def _mark(self, inputs: object) -> bytes:
         return b"" if self._file is None else mark_of([self._shared, inputs])
@@ -127,16 +113,10 @@ class Answers:
         if self._file is None or self._asked.keys() == self._before.keys():
             return
         body = msgspec.msgpack.encode(self._asked)
-        part = self._file.with_name(f".{self._file.name}.part")
-        try:
+        check = hashlib.blake2b(body, digest_size=_CHECK_BYTES).digest()
+        with suppress(OSError, FolderError):
             self._file.parent.mkdir(parents=True, exist_ok=True)
-            with part.open("wb") as stream:
-                stream.write(hashlib.blake2b(body, digest_size=_CHECK_BYTES).digest())
-                stream.write(body)
-            part.replace(self._file)
-            sync_folder(self._file.parent)
-        except OSError:
-            return
+            write_whole(self._file, check + body)
 
 
 NO_ANSWERS = Answers()

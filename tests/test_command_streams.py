@@ -51,8 +51,9 @@ def test_a_closed_input_is_no_terminal(tmp_path: Path) -> None:
 def test_the_work_is_done_with_error_output_closed_or_full(redirected: str) -> None:
     done = in_shell(SUN, redirected)
     assert (done.returncode, done.stdout[:10]) == (0, "2026-06-03")
+    assert in_shell("sun", redirected).returncode == 2
+    assert in_shell("verify nowhere", redirected).returncode == 1
     refused = in_shell("verify nowhere --json", redirected)
-    assert refused.returncode == 1
     assert json.loads(refused.stdout)["status"] == "refused"
 
 

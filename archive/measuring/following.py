@@ -10,6 +10,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from operator import itemgetter
 
 from archive.measuring.courses import GATE, Place, Wander, has_set, link_places, misfits, shared_out
 from archive.observation import SpotGroup
@@ -161,7 +162,9 @@ def _names(
 def _witnessed(tracks: Sequence[tuple[Sighting, ...]], register: Sequence[NamedPlace]) -> dict[int, int]:
     """Which track has a sighting where and when a name was given: track numbers by register number."""
     # Two observers may have pictures of the same moment.
-    seen = sorted(((one.time_days, n, place_of(one)) for n, track in enumerate(tracks) for one in track), key=_when)
+    seen = sorted(
+        ((one.time_days, n, place_of(one)) for n, track in enumerate(tracks) for one in track), key=itemgetter(0, 1)
+    )
     times = [time_days for time_days, _, _ in seen]
     owners: dict[int, int] = {}
     by_time = sorted(range(len(register)), key=lambda number: register[number].time_days)
@@ -174,10 +177,6 @@ def _witnessed(tracks: Sequence[tuple[Sighting, ...]], register: Sequence[NamedP
             given = [misfits(_given(register[number]), places, wander=_GROUPS_WANDER) for number in numbers]
             owners |= {numbers[row]: near[column][1] for row, column in shared_out(given)}
     return owners
-
-
-def _when(seen: tuple[float, int, Place]) -> tuple[float, int]:
-    return seen[:2]
 
 
 def _carried_to(

@@ -71,9 +71,9 @@ def blocks_of(times_days: Sequence[float]) -> list[Block]:
     """
     times = np.asarray(times_days, dtype=np.float64)
     weeks = np.floor((times - 4.0) / _BLOCK_DAYS).astype(int)  # 1970-01-05 was a Monday
-    blocks = []
     if not times.size:
         return []
+    blocks = []
     named, starts = np.unique(weeks, return_index=True)
     for week, inside in zip(named, np.split(np.arange(times.size), starts[1:]), strict=True):
         parts = int(np.ceil(len(inside) / _MOST_OWN))

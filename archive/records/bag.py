@@ -8,10 +8,9 @@ import shutil
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from archive.disk import sync_disk, sync_folder
+from archive.disk import TEMPORARY_SUFFIX, sync_disk, sync_folder
 from archive.errors import FolderError, clear_refusal
 from archive.records.checksums import CHUNK_BYTES
-from archive.records.writing import TEMPORARY_SUFFIX
 
 __all__ = ["write_bag"]
 

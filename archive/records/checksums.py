@@ -6,8 +6,8 @@ import hashlib
 import re
 from pathlib import Path
 
+from archive.disk import write_whole
 from archive.errors import FolderError
-from archive.records.writing import write_whole
 
 __all__ = ["CHECKSUMS_NAME", "CHUNK_BYTES", "file_sha256", "read_checksums", "write_checksums"]
 

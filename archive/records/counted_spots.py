@@ -10,10 +10,10 @@ from pathlib import Path
 
 import msgspec
 
+from archive.disk import write_whole
 from archive.errors import FolderError
 from archive.observation import Disc, Spot
 from archive.records.folder import DERIVED_NAME
-from archive.records.writing import write_whole
 
 __all__ = ["read_spots", "write_spots"]
 

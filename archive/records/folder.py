@@ -13,13 +13,13 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from archive.errors import FolderError
+from archive.disk import TEMPORARY_SUFFIX, sync_folder, write_temporary, write_whole
+from archive.errors import FolderError, clear_refusal
 from archive.records.checksums import file_sha256, read_checksums, write_checksums
 from archive.records.lock import acquired_lock
 from archive.records.pending import PENDING, change_of, finish, move_file, read_pending, remove_empty
 from archive.records.removed import REMOVED_NAME
 from archive.records.settings import SETTINGS_NAME, check_format
-from archive.records.writing import TEMPORARY_SUFFIX, clear_refusal, sync_folder, write_temporary, write_whole
 
 __all__ = [
     "DERIVED_NAME",

@@ -12,10 +12,10 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from archive.disk import write_whole
 from archive.records.corrections import GroupName
 from archive.records.toml_files import TomlModel, read_toml
 from archive.records.value_kinds import AwareTime
-from archive.records.writing import write_whole
 
 __all__ = ["GROUP_NAMES_FILE", "GivenName", "add_names", "read_names"]
 

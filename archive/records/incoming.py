@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from io import RawIOBase
 from pathlib import Path
 
+from archive.disk import TEMPORARY_SUFFIX
 from archive.errors import PictureError, clear_refusal
 from archive.records.checksums import CHUNK_BYTES, file_sha256
 from archive.records.folder import derived_folder
-from archive.records.writing import TEMPORARY_SUFFIX
 
 __all__ = ["Incoming", "take_in"]
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.records.writing import write_whole
+from archive.disk import write_whole
 
 __all__ = [
     "MadeOf",

@@ -9,9 +9,10 @@ from typing import Literal
 
 import msgspec
 
+from archive.disk import write_whole
+from archive.errors import clear_refusal
 from archive.observation import Disc
 from archive.records.folder import DERIVED_NAME
-from archive.records.writing import clear_refusal, write_whole
 
 __all__ = ["Axes", "Measured", "Spots", "read_measured", "write_measured"]
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from archive.disk import write_whole
+from archive.errors import clear_refusal
 from archive.records.folder import notes_path
-from archive.records.writing import clear_refusal, write_whole
 
 __all__ = ["append_note", "read_notes"]
 

@@ -15,9 +15,9 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from archive.errors import FolderError
+from archive.disk import TEMPORARY_SUFFIX, sync_folder, write_whole
+from archive.errors import FolderError, clear_refusal
 from archive.records.checksums import file_sha256, read_checksums, write_checksums
-from archive.records.writing import TEMPORARY_SUFFIX, clear_refusal, sync_folder, write_whole
 
 __all__ = ["PENDING", "Change", "carry_out", "change_of", "finish", "move_file", "read_pending", "remove_empty"]
 

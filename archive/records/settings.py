@@ -11,11 +11,11 @@ from typing import Annotated, Literal, TypeVar, get_args
 import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from archive.disk import write_whole
 from archive.errors import SettingsError, without_password
 from archive.observation import Band
 from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
 from archive.records.value_kinds import Text, Zone, yes_or_no
-from archive.records.writing import write_whole
 
 __all__ = [
     "FORMAT",

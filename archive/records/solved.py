@@ -8,9 +8,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from archive.disk import write_whole
 from archive.errors import FolderError
 from archive.records.folder import DERIVED_NAME
-from archive.records.writing import write_whole
 
 __all__ = ["forget_solved", "kept_answer", "kept_or_made", "read_learned", "write_learned"]
 

@@ -14,12 +14,12 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from archive.disk import write_whole
 from archive.errors import ArchiveError, FolderError
 from archive.records.folder import DERIVED_NAME, notes_path, places
 from archive.records.group_names import GROUP_NAMES_FILE, read_names
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME, read_settings
-from archive.records.writing import write_whole
 
 __all__ = [
     "Words",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -85,12 +85,14 @@ def build_site(
         address=content.info.address,
     )
     made = Answers(None if answers_dir is None else answers_dir / "pages", [face, theme.texts])
-    report = write_site(_files(_in_order(content), face, theme, made), site_dir)
+    report = write_site(_files(_in_order(content), face, theme, static=static, made=made), site_dir)
     made.keep()
     return report
 
 
-def _files(content: Content, face: SiteFace, theme: Theme, made: Answers) -> Iterator[SiteFile]:
+def _files(
+    content: Content, face: SiteFace, theme: Theme, *, static: Mapping[str, bytes], made: Answers
+) -> Iterator[SiteFile]:
     """Give one file after the other: all of them at once would fill the memory in a long archive."""
     for entry in content.entries:
         yield from _entry_files(entry)
@@ -101,7 +103,7 @@ def _files(content: Content, face: SiteFace, theme: Theme, made: Answers) -> Ite
     groups, days = followed_groups(content), observing_days(content)
     for name, data in data_files(content, groups).items():
         yield SiteFile(f"data/{name}", data)
-    yield from (SiteFile(path, data) for path, data in static_files(theme).items())
+    yield from (SiteFile(path, data) for path, data in static.items())
     yield from _grids(content, made)
     yield SiteFile(addresses.FEED, feed_bytes(content))
     yield SiteFile(addresses.SEARCH_INDEX, search_index(days, groups))

@@ -36,7 +36,7 @@ def rounded(value: float | None, decimals: int) -> float | None:
 
 
 def json_bytes(value: object) -> bytes:
-    """Write JSON, a line a value."""
+    """Write JSON, a line a value; a figure that is not finite is null."""
     return msgspec.json.format(msgspec.json.encode(value), indent=1) + b"\n"
 
 

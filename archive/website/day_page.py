@@ -76,11 +76,12 @@ def _plan(
     rotations: Collection[int],
 ) -> PagePlan[DayPage]:
     linked = {name for name in _group_names(day) if name in groups}
-    mapped = {number for number in (day.main.observation.sun.carrington_rotation,) if number in rotations}
+    rotation = day.main.observation.sun.carrington_rotation
+    mapped = rotation if rotation in rotations else None
     return PagePlan(
         day_page(day.day),
-        lambda: _page(day, neighbours, face=face, groups=linked, rotations=mapped),
-        inputs=[day.mark, [one and one.day for one in neighbours], sorted(linked), sorted(mapped)],
+        lambda: _page(day, neighbours, face=face, groups=linked, rotation=mapped),
+        inputs=[day.mark, [one and one.day for one in neighbours], sorted(linked), mapped],
     )
 
 
@@ -97,7 +98,7 @@ def _page(
     *,
     face: SiteFace,
     groups: Collection[str],
-    rotations: Collection[int],
+    rotation: int | None,
 ) -> DayPage:
     here = Here(day_page(day.day))
     views = tuple(observation_view(entry, here, group_pages=groups) for entry in (day.main, *day.others))
@@ -112,7 +113,7 @@ def _page(
         previous=_neighbour(previous, here),
         next=_neighbour(following, here),
         month=Link(month_words(day.day), here.to(month_page(day.day))),
-        rotation=_rotation(day, here, rotations),
+        rotation=_rotation(rotation, here),
         scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)),
     )
 
@@ -132,9 +133,8 @@ def _frame(day: date, view: ObservationView, here: Here, face: SiteFace) -> Fram
     )
 
 
-def _rotation(day: ObservingDay, here: Here, rotations: Collection[int]) -> Link | None:
-    number = day.main.observation.sun.carrington_rotation
-    return Link(f"Carrington rotation {number}", here.to(rotation_page(number))) if number in rotations else None
+def _rotation(number: int | None, here: Here) -> Link | None:
+    return None if number is None else Link(f"Carrington rotation {number}", here.to(rotation_page(number)))
 
 
 def _neighbour(day: ObservingDay | None, here: Here) -> Link | None:

@@ -167,10 +167,12 @@ def _made(
 
 @contextmanager
 def _parts_of(site_dir: Path) -> Iterator[Path]:
-    """A folder for files on their way, within the site's, so that a rename brings each to its place."""
+    """A folder for files on their way, within the site's, so that a rename brings each to its place.
+
+    It is made with the first of them: a site that needs nothing is not touched.
+    """
     parts = site_dir / _PARTS
     shutil.rmtree(parts, ignore_errors=True)  # of a run that was stopped
-    parts.mkdir(parents=True)
     try:
         yield parts
     finally:
@@ -237,9 +239,10 @@ def _turn(path: str, before: Mapping[str, Held]) -> int:
 def _put_manifest(listed: Mapping[str, Held], site_dir: Path, parts: Path, *, unfinished: bool = False) -> None:
     manifest, target = _manifest_bytes(listed, unfinished=unfinished), site_dir / MANIFEST
     if not _holds(str(target), _plain_file(str(target)), held_bytes(manifest)):
-        _write_part(manifest, parts / MANIFEST, target)
+        part = _part(parts, MANIFEST)
+        _write_part(manifest, part, target)
         sync_disk(site_dir)
-        _put(parts / MANIFEST, target)
+        _put(part, target)
 
 
 def _check_path(path: str, seen: Mapping[str, Held]) -> None:
@@ -281,6 +284,7 @@ def _held_file(path: Path) -> Held:
 
 def _write_part(source: bytes | Path, part: Path, target: Path) -> None:
     with clear_refusal(target):
+        part.parent.mkdir(parents=True, exist_ok=True)
         if isinstance(source, bytes):
             part.write_bytes(source)
         else:
@@ -289,8 +293,8 @@ def _write_part(source: bytes | Path, part: Path, target: Path) -> None:
             os.utime(part, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
 
 
-def _part(parts: Path, number: int) -> Path:
-    return parts / f"{number}.part"
+def _part(parts: Path, name: int | str) -> Path:
+    return parts / f"{name}.part"
 
 
 def _put(part: Path, target: Path) -> None:

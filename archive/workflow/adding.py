@@ -12,7 +12,7 @@ from archive.records.folder import sizes_on_disk, writing
 from archive.records.removed import removed_sums
 from archive.records.settings import Settings, read_settings
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
-from archive.workflow.filing import Added, Filing, Known, New, file_pictures
+from archive.workflow.filing import Added, AlreadyFiled, Filing, New, file_pictures
 from archive.workflow.observing import filed_pictures, known_pictures, near_days, observations, solve
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.remarks import remarks
@@ -59,7 +59,7 @@ def add_pictures(
     if options.time is not None and len(files) > 1:
         raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        known = Known(
+        known = AlreadyFiled(
             _known_sums(root), sizes_on_disk(root), removed_sums(root) if set(files) - set(pictures) else set()
         )
         filing, lost, new = Filing(root, settings, options, known), None, []

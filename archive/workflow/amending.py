@@ -9,6 +9,7 @@ from pathlib import Path
 
 import tomlkit
 
+from archive.disk import TEMPORARY_SUFFIX, write_temporary
 from archive.errors import FactsError, FolderError, SettingsError
 from archive.records.capture_time import in_utc
 from archive.records.checksums import read_checksums
@@ -18,7 +19,6 @@ from archive.records.record import Record, read_record
 from archive.records.removed import Kind, new_removed_folder, removed_folders
 from archive.records.settings import read_settings
 from archive.records.toml_files import parse_toml
-from archive.records.writing import TEMPORARY_SUFFIX, write_temporary
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.removing import original_of
 

@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.answers import Answers
 from archive.errors import FolderError
 from archive.films.film import check_film_name
 from archive.observation import Observation
 from archive.orientation.instrument import Epoch
-from archive.records.folder import derived_folder, kept_folder, writing
+from archive.records.folder import answers_file, derived_folder, kept_folder, writing
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
@@ -189,15 +190,19 @@ def film_elsewhere(
 
 
 def _counted(root: Path, settings: Settings, surveyed: Survey, *, on_progress: Progress, executor: Executor) -> Counted:
-    return count_spots(
+    groupings = Answers(answers_file(root, "groups"))
+    counted = count_spots(
         root,
         surveyed.observations,
         surveyed.records,
         k=settings.relative_number_k,
         names=read_names(root),
         on_progress=on_progress,
+        groupings=groupings,
         executor=executor,
     )
+    groupings.keep()
+    return counted
 
 
 def _build(

@@ -14,9 +14,9 @@ from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import SPOT_LAW, Share, Standpoint, disc_canvas, seen_surface
 from archive.disc.painted import disc_palette, painted
 from archive.disc.tone import flatten_disc
+from archive.disk import write_whole
 from archive.observation import Observation
 from archive.records.disc_files import jpeg_bytes, read_disc
-from archive.records.writing import write_whole
 from archive.sun.heliographic import DISTANCE_RADII
 from archive.website import Carrying, Content, TurnedBack
 from archive.website.observing_days import observing_days

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from archive.answers import Answers
+from archive.answers import NO_ANSWERS, Answers
 from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.disc.brightness import brightness_plane
 from archive.measuring.following import FollowedGroup, NamedPlace, Sighting, follow_groups, names_to_register, place_of
@@ -20,7 +20,6 @@ from archive.observation import Counts, Disc, NamedGroup, Observation, Spot, Spo
 from archive.reading import read_pixels
 from archive.records.corrections import StatedGroup
 from archive.records.counted_spots import read_spots, write_spots
-from archive.records.folder import answers_file
 from archive.records.group_names import GivenName
 from archive.records.record import Record
 from archive.sun.heliographic import to_disc
@@ -54,6 +53,7 @@ def count_spots(
     k: float,
     names: Sequence[GivenName],
     on_progress: Progress,
+    groupings: Answers = NO_ANSWERS,
     executor: Executor = IN_THIS_PROCESS,
 ) -> Counted:
     """Count every white-light picture of a Sun that is up.
@@ -69,14 +69,14 @@ def count_spots(
         The observer's factor in the relative number.
     names : sequence of GivenName
         All given so far.
+    groupings : Answers
+        Spots gathered to groups before are not gathered again.
     """
     counted = [one for one in found if one.band == "white" and is_up(one.sun)]
     found_spots = _spots(root, counted, executor=executor, on_progress=on_progress)
     spots = {one.id: _clean(one, found_spots[one.id], records[one.id]) for one in counted}
     spots = _without_standing(counted, spots)
-    answers = Answers(answers_file(root, "groups"))
-    groups = {one.id: _groups(one, spots[one.id], records[one.id], answers) for one in counted}
-    answers.keep()
+    groups = {one.id: _groups(one, spots[one.id], records[one.id], groupings) for one in counted}
     followed = _followed(counted, groups, records, names=names)
     called = {(seen.observation, seen.group): track.name for track in followed for seen in track.sightings}
     observations = tuple(
@@ -160,11 +160,11 @@ def _without_standing(
     return kept
 
 
-def _groups(one: Observation, spots: Sequence[Spot], record: Record, answers: Answers) -> tuple[SpotGroup, ...]:
+def _groups(one: Observation, spots: Sequence[Spot], record: Record, groupings: Answers) -> tuple[SpotGroup, ...]:
     if record.groups is not None:
         return tuple(_as_stated(one, stated) for stated in record.groups)
     way_up = one.orientation
-    return answers.of(
+    return groupings.of(
         [spots, one.sun, way_up.north_angle_deg, way_up.mirrored, way_up.sigma_deg],
         tuple[SpotGroup, ...],
         lambda: group_spots(_turned(one, spots), sun=one.sun, sigma_deg=way_up.sigma_deg),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from archive.disk import TEMPORARY_SUFFIX, write_whole
 from archive.errors import FolderError, clear_refusal
 from archive.records.settings import SETTINGS_NAME, Settings, new_settings_text
-from archive.records.writing import TEMPORARY_SUFFIX, write_whole
 
 __all__ = ["create_archive"]
 

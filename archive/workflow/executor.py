@@ -135,10 +135,8 @@ def _processes(count: int) -> Iterator[_Processes]:
     processes = _Processes(count)
     try:
         yield processes
-    except BaseException:
+    finally:
         processes.end()
-        raise
-    processes.end()
 
 
 class _Processes:

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from archive import __version__
+from archive.disk import TEMPORARY_SUFFIX
 from archive.errors import FolderError
 from archive.records.bag import write_bag
 from archive.records.checksums import read_checksums
 from archive.records.folder import DERIVED_NAME, reading
 from archive.records.settings import read_settings
-from archive.records.writing import TEMPORARY_SUFFIX
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 
 __all__ = ["Exported", "export_bag"]

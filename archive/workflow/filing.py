@@ -27,7 +27,7 @@ from archive.workflow.progress import Progress
 from archive.workflow.remarks import guesses, not_taken
 from archive.workflow.stating import AddOptions, Stated, read_sidecar_of, record_of, stated_facts
 
-__all__ = ["Added", "Filing", "Known", "New", "file_pictures"]
+__all__ = ["Added", "AlreadyFiled", "Filing", "New", "file_pictures"]
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class New:
 
 
 @dataclass(frozen=True)
-class Known:
+class AlreadyFiled:
     """What is filed: files by the checksum of their bytes, and the sizes of files; grows with each picture.
 
     `removed` are the checksums of what was taken out of the archive.
@@ -76,7 +76,7 @@ class Filing:
     root: Path
     settings: Settings
     options: AddOptions
-    known: Known
+    known: AlreadyFiled
 
 
 @dataclass

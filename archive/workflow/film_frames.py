@@ -64,7 +64,8 @@ def frames_of(
 
 def _run(cutting: Cutting, style: FilmStyle, specs: Sequence[FrameSpec], ends: Ends) -> tuple[Any, ...]:
     names = sorted({name for spec in specs for name in spec.observations})
-    contents = (one if isinstance(one := cutting.discs[name], bytes) else one.read_bytes() for name in names)
+    discs = [cutting.discs[name] for name in names]
+    contents = (disc if isinstance(disc, bytes) else disc.read_bytes() for disc in discs)
     return (replace(cutting, discs={}), style, specs, ends, names, *contents)
 
 

@@ -12,13 +12,13 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from archive.disc.tone import Look
+from archive.disk import write_whole
 from archive.errors import FactsError
 from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, film_content, make_film, put_film
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_timeline
 from archive.observation import Observation
 from archive.records.folder import derived_folder
 from archive.records.settings import FilmSettings
-from archive.records.writing import write_whole
 from archive.workflow.executor import IN_THIS_PROCESS, Executor, fits_in_flight
 from archive.workflow.film_cutting import Cutting, FilmOptions, GroupPlace
 from archive.workflow.film_frames import Frames, frames_of, map_window
@@ -213,11 +213,8 @@ def shot(
         specs = smooth_timeline(
             sightings, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=cutting.options.reach_days
         )
-        return (
-            specs,
-            frames_of(cutting, style, specs, executor=executor),
-            FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND),
-        )
+        frames = frames_of(cutting, style, specs, executor=executor)
+        return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
     held_s = round(_HELD_SHARE * pace_s * FRAMES_PER_SECOND) / FRAMES_PER_SECOND
     specs = daily_timeline(sightings, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
     frames = frames_of(cutting, style, specs, executor=executor)

@@ -17,11 +17,11 @@ from archive.disc.aligned import STANDARD_FRAME, align_disc
 from archive.disc.brightness import brightness_plane
 from archive.disc.helioprojective import helioprojective_cards
 from archive.disc.tone import Look, flatten_disc, looked_at
+from archive.disk import write_whole
 from archive.observation import Observation
 from archive.reading import read_pixels
 from archive.records.disc_files import avif_bytes, fits_bytes, jpeg_bytes, read_disc, small_jpeg_bytes
 from archive.records.folder import DERIVED_NAME, derived_folder
-from archive.records.writing import write_whole
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import whole_original
 from archive.workflow.progress import Progress

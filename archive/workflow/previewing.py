@@ -12,6 +12,7 @@ from archive.errors import ArchiveError
 from archive.publishing.local_server import local_server
 from archive.records.settings import SETTINGS_NAME
 from archive.workflow.building import Built, build, site_folder
+from archive.workflow.executor import executor_at
 from archive.workflow.progress import Progress
 
 __all__ = ["PreviewEvent", "Refused", "Serving", "archive_stamps", "preview"]
@@ -62,7 +63,7 @@ def preview(
     """
     with local_server(site_folder(root, site_dir), port) as server:
         seen = archive_stamps(root)
-        built = build(root, site_dir=site_dir, on_progress=new_progress())
+        built = _build(root, site_dir, new_progress())
         threading.Thread(target=server.serve_forever, daemon=True).start()
         try:
             yield Serving(built.site_dir, server.address)
@@ -91,9 +92,14 @@ def archive_stamps(root: Path) -> Stamps:
     return stamps
 
 
+def _build(root: Path, site_dir: Path | None, on_progress: Progress) -> Built:
+    with executor_at(None) as executor:
+        return build(root, site_dir=site_dir, on_progress=on_progress, executor=executor)
+
+
 def _built_again(root: Path, site_dir: Path | None, on_progress: Progress) -> Built | Refused:
     try:
-        return build(root, site_dir=site_dir, on_progress=on_progress)
+        return _build(root, site_dir, on_progress)
     except ArchiveError as error:
         return Refused(error.causes)
     except OSError as error:

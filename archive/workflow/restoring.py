@@ -10,14 +10,14 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from archive.errors import FolderError
+from archive.disk import TEMPORARY_SUFFIX, write_temporary
+from archive.errors import FolderError, clear_refusal
 from archive.records.checksums import file_sha256, read_checksums
 from archive.records.folder import DERIVED_NAME, PICTURE_SUFFIXES, misspelt_files, writing
 from archive.records.pending import Change, carry_out
 from archive.records.record import read_record
 from archive.records.removed import new_removed_folder
 from archive.records.words import Words, complaints_about, is_record, read_words
-from archive.records.writing import TEMPORARY_SUFFIX, clear_refusal, write_temporary
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.verifying import Verified
 

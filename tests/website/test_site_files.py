@@ -30,9 +30,10 @@ def _times(folder: Path) -> dict[str, int]:
 
 
 def test_a_second_build_writes_nothing(content: Content, site: Path) -> None:
-    before = _times(site)
+    before, folder = _times(site), site.stat().st_mtime_ns
     report = build_site(content, site)
     assert (report.written, report.removed) == (0, 0)
+    assert site.stat().st_mtime_ns == folder
     assert report.unchanged == len(_tree(site)) - 1
     assert _times(site) == before
 

@@ -63,6 +63,13 @@ def test_names_stay_when_all_is_measured_anew(archive_folder: Path) -> None:
     assert (archive_folder / "group-names.toml").read_bytes() == names
 
 
+def test_looking_at_a_day_changes_nothing_of_what_is_kept(built: Path) -> None:
+    kept = {path: path.read_bytes() for path in (built / ".northlimb" / "answers").iterdir()}
+    assert len(kept) >= 4
+    assert main(["show", str(built), DAY]) == 0
+    assert {path: path.read_bytes() for path in (built / ".northlimb" / "answers").iterdir()} == kept
+
+
 def test_relative_number_is_wolfs(built: Path) -> None:
     """R = k (10 g + s), Wolf."""
     counts = observation(built)["counts"]

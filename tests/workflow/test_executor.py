@@ -268,6 +268,16 @@ def test_a_scheduler_that_cannot_be_is_told_in_one_line(
     assert address in said[0]
 
 
+def test_without_dask_one_line_says_how_to_install_it(
+    archive_folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    capsys.readouterr()
+    assert main(["build", str(archive_folder), "--scheduler", "tcp://127.0.0.1:1"]) == 1
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "python -m pip install 'northlimb[cluster]'" in line
+
+
 def started_build(root: Path) -> tuple[subprocess.Popen[str], set[int]]:
     """A build of its own session with workers, and their process ids once they are at work."""
     process = subprocess.Popen(
