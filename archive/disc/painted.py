@@ -17,7 +17,7 @@ __all__ = ["Palette", "disc_palette", "map_palette", "painted"]
 
 _TABLE_FRAME = DiscFrame(128)
 _LEVELS = 4096
-_ROWS = 32
+_ROWS = 128
 # Blank surface: neutral and much darker than the quiet Sun, with a hatch, as maps leave what is not surveyed.
 _BLANK, _HATCH = 38, 82
 _HATCH_PERIOD_PX = 14
@@ -38,7 +38,10 @@ class Palette:
 
     @cached_property
     def boxes(self) -> tuple[tuple[slice, slice], ...]:
-        """Some rows each, and of them the columns that are lit: small pieces stay in the processor's cache."""
+        """Some rows each, and of them the columns that are lit: small pieces stay in the processor's cache.
+
+        Smaller ones yet, and threads would wait for the interpreter's lock more than they work.
+        """
         boxes = []
         for first in range(0, self.light.shape[0], _ROWS):
             rows = slice(first, min(first + _ROWS, self.light.shape[0]))

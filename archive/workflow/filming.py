@@ -19,7 +19,7 @@ from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_t
 from archive.observation import Observation
 from archive.records.folder import derived_folder
 from archive.records.settings import FilmSettings
-from archive.workflow.executor import IN_THIS_PROCESS, Executor, fits_in_flight
+from archive.workflow.executor import IN_THIS_PROCESS, Executor, fits_in_flight, processors
 from archive.workflow.film_cutting import Cutting, FilmOptions, GroupPlace
 from archive.workflow.film_frames import Frames, frames_of, map_window
 from archive.workflow.picturing import derived_pictures, picture_key
@@ -160,8 +160,8 @@ def _written(
             on_progress("filming", number, len(wanted))
             yield put_film(next(elsewhere), film.out, size_px=film.options.size_px)
         else:
-            here = executor if executor.does_here(1) else IN_THIS_PROCESS
-            specs, frames, head = shot(cutting, film.style, executor=here)
+            painters = 1 if executor is IN_THIS_PROCESS else processors()
+            specs, frames, head = shot(cutting, film.style, painters=painters)
             yield make_film(
                 specs, frames, film.out, head=head, on_progress=lambda done, total: on_progress("filming", done, total)
             )
@@ -201,10 +201,8 @@ def film_of(cutting: Cutting, style: FilmStyle, name: str, *discs: bytes) -> dic
         return film_content(make_film(specs, frames, Path(folder) / name, head=head))
 
 
-def shot(
-    cutting: Cutting, style: FilmStyle, *, executor: Executor = IN_THIS_PROCESS
-) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
-    """The time line, the frames and the head of a film."""
+def shot(cutting: Cutting, style: FilmStyle, *, painters: int = 1) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
+    """The time line, the frames (painted by so many threads) and the head of a film."""
     sightings = [Sighting(one.id, one.time_utc) for one in cutting.chosen]
     pace_s = cutting.options.pace_s or _PACE_S[style]
     frame = cutting.frame
@@ -213,11 +211,11 @@ def shot(
         specs = smooth_timeline(
             sightings, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=cutting.options.reach_days
         )
-        frames = frames_of(cutting, style, specs, executor=executor)
+        frames = frames_of(cutting, style, specs, painters=painters)
         return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
     held_s = round(_HELD_SHARE * pace_s * FRAMES_PER_SECOND) / FRAMES_PER_SECOND
     specs = daily_timeline(sightings, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
-    frames = frames_of(cutting, style, specs, executor=executor)
+    frames = frames_of(cutting, style, specs, painters=painters)
     if style == "daily":
         return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
     window = map_window(cutting)

@@ -30,7 +30,7 @@ from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import SPOT_LAW, Standpoint, disc_canvas, read_surface, seen_surface
 from archive.films import encoder
 from archive.films.film import make_film
-from archive.workflow.executor import executor_at
+from archive.workflow.executor import processors
 from archive.workflow.film_cutting import Cutting, FilmOptions
 from archive.workflow.filming import shot
 
@@ -56,9 +56,8 @@ def main() -> None:
 def compare(cutting: Cutting, folder: Path, run: int) -> None:
     """One film against its floor, by the clock and by the processors' time, which other programs disturb less."""
     before = spent()
-    with executor_at(None) as executor:
-        specs, frames, head = shot(cutting, "smooth", executor=executor)
-        files = make_film(specs, frames, folder / "film.mp4", head=head)
+    specs, frames, head = shot(cutting, "smooth", painters=processors())
+    files = make_film(specs, frames, folder / "film.mp4", head=head)
     film = spent() - before
     raw = folder / "frames.rgb"
     subprocess.run([*QUIET, "-i", files.mp4, "-pix_fmt", "rgb24", "-f", "rawvideo", raw], check=True)
@@ -68,10 +67,10 @@ def compare(cutting: Cutting, folder: Path, run: int) -> None:
         bare_encoding(raw, folder, av1=False),
     )
     raw.unlink()
-    clock, processors = film / (warps + both)
+    clock, of_processors = film / (warps + both)
     print(
         f"run {run}: {len(specs)} frames in {film[0]:.1f} s; bare: warps {warps[0]:.1f} s, encoding {both[0]:.1f} s "
-        f"({h264[0]:.1f} s without AV1); ratio {clock:.2f} (limit 1.2), of processors' time {processors:.2f} "
+        f"({h264[0]:.1f} s without AV1); ratio {clock:.2f} (limit 1.2), of processors' time {of_processors:.2f} "
         f"({film[1]:.1f} to {warps[1]:.1f} + {both[1]:.1f} s); peak {peak_mb():.0f} MB"
     )
 
