@@ -30,7 +30,6 @@ __all__ = [
     "carried_box",
     "disc_canvas",
     "map_canvas",
-    "read_surface",
     "seen_surface",
     "shares_between",
 ]
@@ -229,7 +228,7 @@ def carried_box(
     place = (west, north, towards, north * north)
     total, weights, cover = (np.zeros_like(west) for _ in range(3))
     for share in shares:
-        value, mu, seen = read_surface(share.surface, place, at, drift)
+        value, mu, seen = _read_surface(share.surface, place, at, drift)
         part = mu * full_share
         np.minimum(part, np.float32(1.0), out=part)
         if seen is not None:
@@ -247,7 +246,7 @@ def carried_box(
     return value, np.clip(cover, 0.0, 1.0, out=cover)
 
 
-def read_surface(
+def _read_surface(
     surface: Surface, place: tuple[Plane, Plane, Plane, Plane], at: Standpoint, drift: Drift
 ) -> tuple[Plane, Plane, Plane | None]:
     """Read a surface where places were when it was seen.

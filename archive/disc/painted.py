@@ -37,6 +37,13 @@ class Palette:
     blank: NDArray[np.uint8]
 
     @cached_property
+    def packed(self) -> NDArray[np.uint32]:
+        """The table, the three bytes of a colour and an empty one in a number."""
+        four = np.zeros((len(self.table), 4), dtype=np.uint8)
+        four[:, :3] = self.table
+        return four.view(np.uint32)[:, 0]
+
+    @cached_property
     def boxes(self) -> tuple[tuple[slice, slice], ...]:
         """Some rows each, and of them the columns that are lit: small pieces stay in the processor's cache.
 
@@ -81,11 +88,14 @@ def painted(
         value, cover = carried_box(shares, canvas, at, drift=drift, box=box)
         value *= palette.light[box]
         value *= np.float32(_LEVELS - 1)
-        level = np.clip(value + np.float32(0.5), 0, _LEVELS - 1, out=value).astype(np.intp)
-        colour = palette.table.take(level, axis=0, mode="clip")
-        if cover.min() < 1.0:
-            part = cover[:, :, None]
-            colour = np.rint(colour * part + palette.blank[box] * (np.float32(1.0) - part)).astype(np.uint8)
+        value += np.float32(0.5)
+        level = np.clip(value, 0, _LEVELS - 1, out=value).astype(np.uint16)
+        # Four bytes at a time: several times faster than by three.
+        colour = cv2.cvtColor(palette.packed[level].view(np.uint8).reshape(*level.shape, 4), cv2.COLOR_BGRA2BGR)
+        blank = cover < 1.0
+        if blank.any():
+            part = cover[blank][:, None]
+            colour[blank] = np.rint(colour[blank] * part + palette.blank[box][blank] * (np.float32(1.0) - part))
         picture[box] = colour
     return whole
 
