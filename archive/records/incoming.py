@@ -1,13 +1,13 @@
-"""A new picture taken into the archive's own disk: copied, hashed and synced in one pass, not yet filed."""
+"""A new picture taken into the archive's own disk: copied, synced and hashed, not yet filed."""
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Collection, Iterator
-from contextlib import contextmanager
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from io import RawIOBase
+from io import IOBase, RawIOBase
 from pathlib import Path
 
 from archive.disk import TEMPORARY_SUFFIX
@@ -16,6 +16,8 @@ from archive.records.checksums import CHUNK_BYTES, file_sha256
 from archive.records.folder import derived_folder
 
 __all__ = ["Incoming", "take_in"]
+
+_COPY_BYTES = 1 << 24
 
 
 @dataclass(frozen=True)
@@ -30,7 +32,7 @@ class Incoming:
 def take_in(
     root: Path, source: Path, *, number: int = 0, known: Collection[str], sizes: Collection[int]
 ) -> Iterator[Incoming]:
-    """Copy a picture to the archive's disk while its checksum is taken; what is not moved on from there goes.
+    """Copy a picture to the archive's disk and take the checksum there; what is not moved on from there goes.
 
     A picture whose size is that of an original is only read first, and left there where its checksum is known too:
     so a folder may be given again and again without its pictures being written each time.
@@ -62,16 +64,31 @@ def take_in(
 
 
 def _copied(source: Path, copy: Path) -> str:
-    """Copy in chunks that stay in the processor's cache between reading, hashing and writing."""
-    digest, chunk = hashlib.sha256(), bytearray(CHUNK_BYTES)
-    view = memoryview(chunk)
-    with source.open("rb", buffering=0) as given, clear_refusal(copy), copy.open("wb") as taken:
+    """Copy, and take the checksum of the copy while the disk brings it to safety."""
+    with (
+        source.open("rb", buffering=0) as given,
+        clear_refusal(copy),
+        copy.open("wb") as taken,
+        ThreadPoolExecutor(1) as beside,
+    ):
+        _copy_within_system(given, taken)
+        chunk = bytearray(CHUNK_BYTES)
         while size := _read(given, chunk, source):
-            digest.update(view[:size])
-            taken.write(view[:size])
+            taken.write(memoryview(chunk)[:size])
         taken.flush()
+        digest = beside.submit(file_sha256, copy)
         os.fsync(taken.fileno())
-    return digest.hexdigest()
+        return digest.result()
+
+
+def _copy_within_system(given: RawIOBase, taken: IOBase) -> None:
+    """Copy as much as the system does without a way through this process; the rest is left to read and write.
+
+    So are its errors, for it does not say which of the two files they are of.
+    """
+    with suppress(AttributeError, OSError):
+        while os.copy_file_range(given.fileno(), taken.fileno(), _COPY_BYTES):
+            pass
 
 
 def _read(given: RawIOBase, chunk: bytearray, source: Path) -> int:
