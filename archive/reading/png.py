@@ -5,8 +5,10 @@ Reference: W3C, Portable Network Graphics (PNG) Specification (Third Edition), c
 
 from __future__ import annotations
 
+import os
 import zlib
 from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
 from typing import Any
 
 from numpy.typing import NDArray
@@ -58,10 +60,29 @@ def read_png(data: bytes, name: str) -> NDArray[Any]:
         raise ValueError("it is too short for its size")
     # libpng keeps 16 bits, applies palettes and refuses compressed data that end early; Pillow (13.0)
     # does none of the three for every file. It does not ask for IEND, `chunks` does.
-    values = imagecodecs.png_decode(_bare(content))
+    with _unheard() if header[12] else nullcontext():
+        values = imagecodecs.png_decode(_bare(content))
     if values.ndim == 3 and values.shape[2] in (2, 4):
         values = over_black(values[..., :-1], values[..., -1])
     return values[..., 0] if values.ndim == 3 and values.shape[2] == 1 else values
+
+
+@contextmanager
+def _unheard() -> Iterator[None]:
+    """Keep off the terminal what the library says of every interlaced picture, though it reads them right."""
+    try:
+        stderr = os.dup(2)
+    except OSError:  # closed by whoever started this
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(stderr, 2)
+        os.close(stderr)
+        os.close(nowhere)
 
 
 def _bare(content: list[tuple[bytes, memoryview]]) -> bytes:

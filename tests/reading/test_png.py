@@ -1,5 +1,7 @@
 """PNG, against files written from the specification (W3C PNG, third edition)."""
 
+import os
+
 import numpy as np
 import pytest
 
@@ -18,6 +20,12 @@ def test_values_come_back_exactly(colours, channels, dtype, bits, interlaced):
     assert np.array_equal(found.values, truth)
     assert (found.bit_depth, found.full_scale) == (bits, 2**bits - 1)
     assert (found.kind, found.suffix) == ("png", ".png")
+
+
+def test_an_interlaced_picture_is_read_without_a_word_on_the_terminal(capfd):
+    read_pixels(png_file(noise("u1"), "grey", interlaced=True), "sun.png")
+    os.write(2, b"still heard")
+    assert capfd.readouterr() == ("", "still heard")
 
 
 @pytest.mark.parametrize("bits", [1, 2, 4])
