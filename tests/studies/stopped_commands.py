@@ -15,7 +15,7 @@ if __name__ == "__main__":
     scratch, every = Path(sys.argv[1]), sys.argv[2:] == ["full"]
     cases = prepared(scratch)
     figures = {
-        "killed": killings(cases, scratch, 300 if every else 8, SEED),
+        "killed": killings(cases, scratch, 300 if every else 4, SEED),
         "refused": refusals(cases, scratch, every=every),
     }
     print(json.dumps(figures, indent=1))
