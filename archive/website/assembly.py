@@ -108,7 +108,7 @@ def _files(
     yield SiteFile(addresses.FEED, feed_bytes(content))
     yield SiteFile(addresses.SEARCH_INDEX, search_index(days, groups))
     pages = []
-    for plan in _plans(content, days, groups, face):
+    for plan in _plans(content, days, groups, face, made):
         pages.append(plan.path)
         yield _page_file(plan, face, theme, made)
     yield from _for_search_engines(pages, face)
@@ -148,7 +148,7 @@ def _in_order(content: Content) -> Content:
 
 
 def _plans(
-    content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace
+    content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace, made: Answers
 ) -> Iterator[PagePlan[Page]]:
     rotations = {rotation.number for rotation in content.rotations}
     counted = any(entry.observation.groups is not None for entry in content.entries)
@@ -163,7 +163,7 @@ def _plans(
     yield PagePlan(addresses.GROUPS, lambda: groups_page(groups, face, rotations=rotations, counted=counted))
     yield from rotation_pages(content, days, groups, face)
     yield PagePlan(addresses.ROTATIONS, lambda: rotations_page(content, face))
-    yield PagePlan(addresses.CHARTS, lambda: charts_page(content, days, groups, face))
+    yield PagePlan(addresses.CHARTS, lambda: charts_page(content, days, groups, face, made))
     yield PagePlan(addresses.FILMS, lambda: films_page(content, face))
     yield PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, days, face))
     yield PagePlan(addresses.DATA, lambda: data_page(content, face))

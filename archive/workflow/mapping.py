@@ -37,7 +37,7 @@ from archive.workflow.progress import Progress
 
 __all__ = ["RotationMap", "rotation_maps"]
 
-_VERSION = 1  # raise it when maps change
+_VERSION = 2  # raise it when maps change
 _USUAL_SHARPNESS = 200.0  # radius over blur of a fair picture
 _LEAST_BLUR_PX = 0.5
 
