@@ -41,6 +41,7 @@ __all__ = [
 ]
 
 _VERSION = 3
+_MOST_PAINTERS = 4  # faster than the encoder takes the frames
 FRAMES_PER_SECOND = 25
 # Seconds of film for a day (smooth) or an observation; a daily second is 0.6 held and 0.4 of cross-fade.
 _PACE_S: dict[FilmStyle, float] = {"daily": 1.0, "smooth": 2.0, "corotating": 1.0}
@@ -160,7 +161,7 @@ def _written(
             on_progress("filming", number, len(wanted))
             yield put_film(next(elsewhere), film.out, size_px=film.options.size_px)
         else:
-            painters = 1 if executor is IN_THIS_PROCESS else processors()
+            painters = 1 if executor is IN_THIS_PROCESS else min(processors(), _MOST_PAINTERS)
             specs, frames, head = shot(cutting, film.style, painters=painters)
             yield make_film(
                 specs, frames, film.out, head=head, on_progress=lambda done, total: on_progress("filming", done, total)
