@@ -1,4 +1,4 @@
-"""A new picture taken into the archive's own disk: copied, synced and hashed, not yet filed."""
+"""A new picture taken into the archive's own disk: copied, synced and compared, not yet filed."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class Incoming:
 def take_in(
     root: Path, source: Path, *, number: int = 0, known: Collection[str], sizes: Collection[int]
 ) -> Iterator[Incoming]:
-    """Copy a picture to the archive's disk and take the checksum there; what is not moved on from there goes.
+    """Copy a picture to the archive's disk, and make sure of the copy; what is not moved on from there goes.
 
     A picture whose size is that of an original is only read first, and left there where its checksum is known too:
     so a folder may be given again and again without its pictures being written each time.
@@ -64,21 +64,26 @@ def take_in(
 
 
 def _copied(source: Path, copy: Path) -> str:
-    """Copy, and take the checksum of the copy while the disk brings it to safety."""
+    """Copy while the checksum is taken; then take the copy's while the disk brings it to safety: they must agree."""
     with (
         source.open("rb", buffering=0) as given,
         clear_refusal(copy),
         copy.open("wb") as taken,
         ThreadPoolExecutor(1) as beside,
     ):
+        wanted = beside.submit(file_sha256, source)
         _copy_within_system(given, taken)
         chunk = bytearray(CHUNK_BYTES)
         while size := _read(given, chunk, source):
             taken.write(memoryview(chunk)[:size])
         taken.flush()
-        digest = beside.submit(file_sha256, copy)
+        found = beside.submit(file_sha256, copy)
         os.fsync(taken.fileno())
-        return digest.result()
+        with _readable(source):
+            sha256 = wanted.result()
+        if found.result() != sha256:
+            raise PictureError(f"{source}: changed while it was copied, or was not copied as it is; add it again")
+    return sha256
 
 
 def _copy_within_system(given: RawIOBase, taken: IOBase) -> None:
@@ -92,8 +97,14 @@ def _copy_within_system(given: RawIOBase, taken: IOBase) -> None:
 
 
 def _read(given: RawIOBase, chunk: bytearray, source: Path) -> int:
+    with _readable(source):
+        return given.readinto(chunk) or 0
+
+
+@contextmanager
+def _readable(source: Path) -> Iterator[None]:
     """What cannot be read is the fault of the source's disk, not of the archive's."""
     try:
-        return given.readinto(chunk) or 0
+        yield
     except OSError as error:
         raise PictureError(f"{source}: cannot be read: {error.strerror or error}; copy it anew") from error
