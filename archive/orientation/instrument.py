@@ -27,6 +27,9 @@ _LEAST_SCATTER_DEG = 0.3
 _FIRST_SCATTER_DEG = 0.7  # believed of a mount until enough pictures tell
 _PICTURES_FOR_SCATTER = 5
 _REMEMBERED = 60  # pictures of an epoch that the next one is held against: with all, ten years took seconds
+# What an epoch teaches turns every picture of it. So it is taught by its first 1, 2, 3, 4, 6, 8, 12, 16 ... pictures,
+# and to a tenth of a degree: else each new day would turn, and publish again, all days of years by a hair.
+_STEP_DEG = 0.1
 
 
 @dataclass(frozen=True)
@@ -50,7 +53,10 @@ class CameraAngle:
 
 @dataclass(frozen=True)
 class Epoch:
-    """A stretch of time over which the camera stayed as it was; `until_days` is None for the last one."""
+    """A stretch of time over which the camera stayed as it was; `until_days` is None for the last one.
+
+    `pictures` is the number of those that taught it: the first ones, and at least two thirds of all.
+    """
 
     since_days: float
     until_days: float | None
@@ -170,5 +176,25 @@ def _centre(run: Sequence[CameraAngle]) -> tuple[float, float, float]:
 
 
 def _epoch(run: Sequence[CameraAngle], *, until: float | None) -> Epoch:
-    centre_deg, sigma_deg, scatter_deg = _centre(run)
-    return Epoch(run[0].time_days, until, centre_deg, sigma_deg, scatter_deg, run[0].mirrored, len(run))
+    """What the pictures teach that count; the error is rounded up, for it holds that of rounding the angle."""
+    first = run[: _counting(len(run))]
+    centre_deg, sigma_deg, scatter_deg = _centre(first)
+    return Epoch(
+        since_days=run[0].time_days,
+        until_days=until,
+        angle_deg=wrapped_deg(_in_steps(round(centre_deg / _STEP_DEG))),
+        sigma_deg=_in_steps(math.ceil(sigma_deg / _STEP_DEG)),
+        scatter_deg=_in_steps(round(scatter_deg / _STEP_DEG)),
+        mirrored=run[0].mirrored,
+        pictures=len(first),
+    )
+
+
+def _counting(pictures: int) -> int:
+    """Of so many pictures, how many count: the highest power of two, or one and a half times it."""
+    power = 1 << (pictures.bit_length() - 1)
+    return power + power // 2 if pictures >= power + power // 2 else power
+
+
+def _in_steps(steps: int) -> float:
+    return round(steps * _STEP_DEG, 1)

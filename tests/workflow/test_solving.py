@@ -24,12 +24,14 @@ from archive.disc.limb import fit_limb
 from archive.observation import Disc
 from archive.orientation.angles import difference_deg
 from archive.records.folder import Place, free_place
-from archive.records.measured import Measured, write_measured
+from archive.records.measured import Measured, Spots, write_measured
 from archive.records.record import PictureEntry, Record, record_text
 from archive.records.settings import read_settings
+from archive.sun.heliographic import to_disc
 from archive.sun.view import sun_views
 from archive.workflow.observing import filed_pictures, known_pictures, near_days, solve
 from archive.workflow.progress import silent
+from archive.workflow.surveying import survey
 
 from .conftest import draw
 
@@ -39,6 +41,7 @@ NEW = [
     "--instrument", "Doorstep", "--mount", "altaz",
 ]  # fmt: skip
 CAMERA_ANGLE_DEG = 70.0
+NO_SPOTS = Spots()
 SPOTLESS = "20260617T091500Z"
 WEEK = (
     "20260614T081000Z", "20260615T101500Z", "20260616T150500Z", SPOTLESS, "20260618T072000Z", "20260619T163000Z",
@@ -293,7 +296,7 @@ def test_an_archive_that_may_not_be_written_is_shown(copied_week: Path, answer: 
     assert (status, shown) == (0, before)
 
 
-def file_spotless(root: Path, time_utc: datetime) -> Place:
+def file_away(root: Path, time_utc: datetime, spots: Spots = NO_SPOTS) -> Place:
     """A picture with record and measurements whose bytes nobody asks for."""
     place = free_place(root, time_utc)
     sha256 = hashlib.sha256(place.id.encode()).hexdigest()
@@ -302,7 +305,7 @@ def file_spotless(root: Path, time_utc: datetime) -> Place:
     record.parent.mkdir(parents=True, exist_ok=True)
     text = record_text(Record(time=time_utc, site="Quay", instrument="Doorstep", picture=entry))
     record.write_text(text, encoding="utf-8")
-    write_measured(root, sha256, Measured(640, 480, 8, Disc(320.0, 240.0, 190.0, 0.0, 0.1)))
+    write_measured(root, sha256, Measured(640, 480, 8, Disc(320.0, 240.0, 190.0, 0.0, 0.1), None, spots))
     return place
 
 
@@ -311,13 +314,13 @@ def test_one_more_picture_solves_its_week_and_the_two_beside_as_build_will(unsai
     """What `add` works out is what the next `build` looks for, and no more; nothing else is solved again."""
     start = datetime(2026, 3, 30, 12, tzinfo=UTC)  # a Monday
     for number in range(70):
-        file_spotless(unsaid, start + timedelta(days=number))
+        file_away(unsaid, start + timedelta(days=number))
     settings = read_settings(unsaid)
     everything = known_pictures(unsaid, settings, filed_pictures(unsaid), on_progress=silent)
     solve(unsaid, everything)
     before = kept_answers(unsaid)
     assert len(before) == 10
-    new = file_spotless(unsaid, start + timedelta(days=day, hours=1))
+    new = file_away(unsaid, start + timedelta(days=day, hours=1))
     near = known_pictures(unsaid, settings, near_days(unsaid, {new.day}), on_progress=silent)
     solve(unsaid, near, asked={new.id})
     added = kept_answers(unsaid).keys() - before.keys()
@@ -326,3 +329,36 @@ def test_one_more_picture_solves_its_week_and_the_two_beside_as_build_will(unsai
     solved = solve(unsaid, everything)
     assert added <= set(solved.kept)
     assert len(kept_answers(unsaid)) - len(before) - len(added) <= 1
+
+
+def file_spotted(root: Path, time_utc: datetime, rng: np.random.Generator) -> None:
+    """A picture of spots all round the Sun that keep their places, by a camera at some degree about one angle."""
+    (sun,) = sun_views([time_utc], latitude_deg=52.1, longitude_deg=-1.3)
+    longitudes_deg = np.arange(0.0, 360.0, 40.0)
+    latitudes_deg = np.where(np.arange(longitudes_deg.size) % 2, -11.0, 17.0)
+    west, north, mu = to_disc(latitudes_deg, longitudes_deg - sun.l0_deg, b0_deg=sun.b0_deg)
+    camera_angle_deg = CAMERA_ANGLE_DEG + rng.normal(scale=0.5)
+    turn = np.radians(sun.p_deg - sun.parallactic_angle_deg + camera_angle_deg)
+    seen = mu > 0.3
+    right, up = (west * np.cos(turn) - north * np.sin(turn))[seen], (west * np.sin(turn) + north * np.cos(turn))[seen]
+    spots = Spots(tuple(right.tolist()), tuple(up.tolist()), tuple([100.0] * int(seen.sum())))
+    file_away(root, time_utc, spots)
+
+
+def test_a_new_day_turns_no_day_of_weeks_ago(unsaid: Path) -> None:
+    """Else each evening would make, and publish, every picture of years again, turned by a hair."""
+    rng = np.random.default_rng(90)
+    times = [datetime(2026, 3, 2, 12, tzinfo=UTC) + timedelta(days=number) for number in range(40)]
+    for time_utc in times[:-2]:
+        file_spotted(unsaid, time_utc, rng)
+    settings = read_settings(unsaid)
+    before = survey(unsaid, settings, on_progress=silent).observations
+    # Every day leans on what all of them taught of the camera.
+    assert all({"spots", "sky"} <= {piece.kind for piece in one.orientation.evidence} for one in before)
+    for time_utc in times[-2:]:
+        file_spotted(unsaid, time_utc, rng)
+        after = survey(unsaid, settings, on_progress=silent).observations
+        turned = [one.id for one, other in zip(before, after, strict=False) if one.orientation != other.orientation]
+        # A picture bears on its own calendar week and the two beside it.
+        assert all(one[:10] > f"{time_utc - timedelta(days=15):%Y-%m-%d}" for one in turned)
+        before = after
