@@ -10,17 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from archive.sun.rotation import carrington_drift_deg_per_day
 
 __all__ = ["GATE", "Place", "Wander", "has_set", "link_places", "misfits", "shared_out"]
-
-Floats = NDArray[np.floating[Any]]
 
 GATE = 4.0**2  # squared standard errors, of latitude and longitude together
 _SYNODIC_DEG_PER_DAY = 13.2
@@ -88,8 +84,8 @@ def link_places(pictures: Sequence[Sequence[Place]], *, wander: Wander) -> list[
     return sorted(course.members for course in done + running)
 
 
-def misfits(start: Place, places: Sequence[Place], *, wander: Wander) -> Floats:
-    """Squared standard errors between a place carried on by the law, to later or earlier times, and others (N,)."""
+def misfits(start: Place, places: Sequence[Place], *, wander: Wander) -> list[float]:
+    """Squared standard errors between a place carried on by the law, to later or earlier times, and each of others."""
     return _misfits(_begun((0, 0), start, wander), places, wander)
 
 
@@ -109,28 +105,38 @@ def _begun(member: tuple[int, int], place: Place, wander: Wander) -> _Course:
     return _Course((member,), place, *_own_variances(place, wander))
 
 
-def _offsets(at: Place, places: Sequence[Place]) -> tuple[Floats, Floats, Floats]:
-    """Days from `at`, and how far in latitude and longitude the places lie off where the law takes it."""
-    days = np.array([place.time_days - at.time_days for place in places])
-    latitude_off = np.array([place.latitude_deg - at.latitude_deg for place in places])
-    carried = at.longitude_deg + carrington_drift_deg_per_day(np.array(at.latitude_deg)) * days
-    longitude_off = np.array([place.longitude_deg for place in places]) - carried
-    return days, latitude_off, (longitude_off + 180.0) % 360.0 - 180.0
+def _drift_deg_per_day(latitude_deg: float) -> float:
+    return float(carrington_drift_deg_per_day(np.array(latitude_deg)))
 
 
-def _misfits(course: _Course, places: Sequence[Place], wander: Wander) -> Floats:
-    """Squared standard errors between the course carried on and each place (N,)."""
-    days, latitude_off, longitude_off = _offsets(course.at, places)
-    own = np.array([_own_variances(place, wander) for place in places])
-    latitude_var = course.latitude_var + wander.latitude_walk_deg**2 * np.abs(days) + own[:, 0]
-    longitude_var = course.longitude_var + wander.longitude_walk_deg**2 * np.abs(days) + own[:, 1]
-    misfit: Floats = latitude_off**2 / latitude_var + longitude_off**2 / longitude_var
-    return misfit
+def _off_deg(longitude_deg: float, carried_deg: float) -> float:
+    return (longitude_deg - carried_deg + 180.0) % 360.0 - 180.0
+
+
+def _misfits(course: _Course, places: Sequence[Place], wander: Wander) -> list[float]:
+    """Squared standard errors between the course carried on and each place.
+
+    In plain numbers, one by one: of so few at a time arrays are several times slower.
+    """
+    at, drift = course.at, _drift_deg_per_day(course.at.latitude_deg)
+    found = []
+    for place in places:
+        days = place.time_days - at.time_days
+        own_latitude, own_longitude = _own_variances(place, wander)
+        latitude_var = course.latitude_var + wander.latitude_walk_deg**2 * abs(days) + own_latitude
+        longitude_var = course.longitude_var + wander.longitude_walk_deg**2 * abs(days) + own_longitude
+        latitude_off = place.latitude_deg - at.latitude_deg
+        longitude_off = _off_deg(place.longitude_deg, at.longitude_deg + drift * days)
+        found.append(latitude_off**2 / latitude_var + longitude_off**2 / longitude_var)
+    return found
 
 
 def _moved_on(course: _Course, member: tuple[int, int], place: Place, wander: Wander) -> _Course:
     """The course with one more place, weighed against where the law took it (a Kalman filter in each coordinate)."""
-    (days,), (latitude_off,), (longitude_off,) = _offsets(course.at, [place])
+    days = place.time_days - course.at.time_days
+    carried_deg = course.at.longitude_deg + _drift_deg_per_day(course.at.latitude_deg) * days
+    latitude_off = place.latitude_deg - course.at.latitude_deg
+    longitude_off = _off_deg(place.longitude_deg, carried_deg)
     own_latitude, own_longitude = _own_variances(place, wander)
     latitude_var = course.latitude_var + wander.latitude_walk_deg**2 * days
     longitude_var = course.longitude_var + wander.longitude_walk_deg**2 * days
@@ -148,7 +154,7 @@ def _moved_on(course: _Course, member: tuple[int, int], place: Place, wander: Wa
     return _Course(members, at, (1.0 - latitude_gain) * latitude_var, (1.0 - longitude_gain) * longitude_var)
 
 
-def shared_out(rows: Sequence[Floats]) -> list[tuple[int, int]]:
+def shared_out(rows: Sequence[Sequence[float]]) -> list[tuple[int, int]]:
     """Pairs (row, column) that share out places among courses with the least misfit in all; none beyond the gate."""
     if not rows:
         return []

@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import groupby
 from operator import itemgetter
 
@@ -21,7 +22,6 @@ __all__ = [
     "Sighting",
     "follow_groups",
     "names_to_register",
-    "place_of",
 ]
 
 _SAME_PICTURE_DAYS = 0.001
@@ -39,6 +39,22 @@ class Sighting:
     observation: str
     time_days: float
     group: SpotGroup
+
+    @cached_property
+    def place(self) -> Place:
+        """The place of the group's mean.
+
+        Raises
+        ------
+        ValueError
+            The group has no heliographic place.
+        """
+        group = self.group
+        place = (group.latitude_deg, group.carrington_longitude_deg, group.central_meridian_distance_deg)
+        if None in place:
+            raise ValueError(f"{self.observation}: a group without heliographic place cannot be followed")
+        sigmas = (group.latitude_sigma_deg or 0.0, group.longitude_sigma_deg or 0.0)
+        return Place(self.time_days, *place, *sigmas)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)
@@ -98,7 +114,7 @@ def follow_groups(
     """
     ordered = sorted(sightings, key=_in_order)
     pictures = [list(same) for _, same in groupby(ordered, key=lambda one: (one.time_days, one.observation))]
-    places = [[place_of(one) for one in picture] for picture in pictures]
+    places = [[one.place for one in picture] for picture in pictures]
     courses = link_places(places, wander=_GROUPS_WANDER)
     tracks = sorted(
         (tuple(pictures[i][j] for i, j in course) for course in courses), key=lambda track: _in_order(track[0])
@@ -113,28 +129,12 @@ def follow_groups(
 
 def names_to_register(groups: Iterable[FollowedGroup], *, known: Collection[str]) -> tuple[NamedPlace, ...]:
     """Names not yet known, with the places of the groups' first sightings: to be added to the register's end."""
-    places = [(group.name, place_of(group.sightings[0])) for group in groups if group.name not in known]
+    places = [(group.name, group.sightings[0].place) for group in groups if group.name not in known]
     return tuple(NamedPlace(name, at.time_days, at.latitude_deg, at.longitude_deg) for name, at in places)
 
 
-def place_of(sighting: Sighting) -> Place:
-    """The place of a group's mean.
-
-    Raises
-    ------
-    ValueError
-        The group has no heliographic place.
-    """
-    group = sighting.group
-    place = (group.latitude_deg, group.carrington_longitude_deg, group.central_meridian_distance_deg)
-    if None in place:
-        raise ValueError(f"{sighting.observation}: a group without heliographic place cannot be followed")
-    sigmas = (group.latitude_sigma_deg or 0.0, group.longitude_sigma_deg or 0.0)
-    return Place(sighting.time_days, *place, *sigmas)  # type: ignore[arg-type]
-
-
 def _in_order(sighting: Sighting) -> tuple[float, str, float, float]:
-    at = place_of(sighting)
+    at = sighting.place
     return at.time_days, sighting.observation, at.longitude_deg, at.latitude_deg
 
 
@@ -163,7 +163,7 @@ def _witnessed(tracks: Sequence[tuple[Sighting, ...]], register: Sequence[NamedP
     """Which track has a sighting where and when a name was given: track numbers by register number."""
     # Two observers may have pictures of the same moment.
     seen = sorted(
-        ((one.time_days, n, place_of(one)) for n, track in enumerate(tracks) for one in track), key=itemgetter(0, 1)
+        ((one.time_days, n, one.place) for n, track in enumerate(tracks) for one in track), key=itemgetter(0, 1)
     )
     times = [time_days for time_days, _, _ in seen]
     owners: dict[int, int] = {}
@@ -192,8 +192,8 @@ def _carried_to(
         time_days = given.time_days
         low = bisect_left(starts, time_days - 2.0 * _DISC_PASSAGE_DAYS)
         for n in nameless[low : bisect_right(starts, time_days + _DISC_PASSAGE_DAYS)]:
-            nearest = min((place_of(one) for one in tracks[n]), key=lambda at: abs(at.time_days - time_days))
-            misfit = float(misfits(given, [nearest], wander=_GROUPS_WANDER)[0])
+            nearest = min((one.place for one in tracks[n]), key=lambda at: abs(at.time_days - time_days))
+            misfit = misfits(given, [nearest], wander=_GROUPS_WANDER)[0]
             if misfit < GATE and not has_set(nearest, time_days):
                 candidates.append((misfit, number, n))
     return _best_first(candidates)
@@ -209,13 +209,13 @@ def _returns(tracks: Sequence[tuple[Sighting, ...]]) -> dict[int, int]:
     times = [time_days for time_days, _ in ends]
     candidates = []
     for later, track in enumerate(tracks):
-        first = place_of(track[0])
+        first = track[0].place
         if first.meridian_deg > -_NEAR_LIMB_DEG:
             continue
         low = bisect_left(times, first.time_days - _UNSEEN_DAYS[1])
         for _, earlier in ends[low : bisect_right(times, first.time_days - _UNSEEN_DAYS[0])]:
-            last = place_of(tracks[earlier][-1])
-            misfit = float(misfits(last, [first], wander=_RETURN_WANDER)[0])
+            last = tracks[earlier][-1].place
+            misfit = misfits(last, [first], wander=_RETURN_WANDER)[0]
             if last.meridian_deg >= _NEAR_LIMB_DEG and misfit < _RETURN_GATE:
                 candidates.append((misfit, later, earlier))
     return _best_first(candidates)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.measuring.courses import Place, Wander, link_places
-from archive.measuring.following import FollowedGroup, Sighting, place_of
+from archive.measuring.following import FollowedGroup, Sighting
 from archive.sun.clock import UNIX_EPOCH_JD
 from archive.sun.ephemeris import solar_ephemeris
 from archive.sun.heliographic import from_disc
@@ -116,7 +116,7 @@ def group_rotation(followed: FollowedGroup) -> GroupRotation | None:
     days = np.unique(np.floor(times))
     if days.size < _LEAST_DAYS or float(np.ptp(times)) < _LEAST_SPAN_DAYS:
         return None
-    places = [place_of(one) for one in sightings]
+    places = [one.place for one in sightings]
     sigmas = np.array([place.longitude_sigma_deg for place in places])
     weights = 1.0 / (sigmas**2 + _DAY_SCATTER_DEG**2)
     latitude_deg = float(np.average([place.latitude_deg for place in places], weights=weights))

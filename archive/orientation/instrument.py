@@ -24,6 +24,7 @@ _MOST_CONTEXT = 6
 _LEAST_JUMP_DEG = 3.0
 _JUMP_SIGMAS = 5.0
 _LEAST_SCATTER_DEG = 0.3
+_LEAST_SIGMA_DEG = 0.1
 _FIRST_SCATTER_DEG = 0.7  # believed of a mount until enough pictures tell
 _PICTURES_FOR_SCATTER = 5
 _REMEMBERED = 60  # pictures of an epoch that the next one is held against: with all, ten years took seconds
@@ -154,37 +155,45 @@ def epoch_at(epochs: Sequence[Epoch], time_days: float) -> Epoch | None:
 def _belongs(angle: CameraAngle, run: Sequence[CameraAngle]) -> bool:
     if angle.mirrored != run[0].mirrored:
         return False
-    centre_deg, sigma_deg, scatter_deg = _centre(run)
-    limit_deg = max(_LEAST_JUMP_DEG, _JUMP_SIGMAS * math.hypot(angle.sigma_deg, sigma_deg, scatter_deg))
-    return abs(difference_deg(angle.angle_deg, centre_deg)) <= limit_deg
+    centre_deg, sigma_deg = _centre(run)
+    off_deg = abs(difference_deg(angle.angle_deg, centre_deg))
+    if off_deg <= _LEAST_JUMP_DEG:  # whatever the scatter, which takes longer to find
+        return True
+    return off_deg <= _JUMP_SIGMAS * math.hypot(angle.sigma_deg, sigma_deg, _scatter(run))
 
 
-def _centre(run: Sequence[CameraAngle]) -> tuple[float, float, float]:
-    """Weighted mean, its error, and the pictures' scatter about it beyond their own errors, deg."""
+def _centre(run: Sequence[CameraAngle]) -> tuple[float, float]:
+    """Weighted mean and its error, deg."""
     origin_deg = run[0].angle_deg
-    off = [difference_deg(one.angle_deg, origin_deg) for one in run]
-    sigma = [max(one.sigma_deg, 0.1) for one in run]
-    weights = [1.0 / (one**2 + _FIRST_SCATTER_DEG**2) for one in sigma]
+    weights = [1.0 / (max(one.sigma_deg, _LEAST_SIGMA_DEG) ** 2 + _FIRST_SCATTER_DEG**2) for one in run]
     total_weight = math.fsum(weights)
-    mean = math.fsum(weight * one for weight, one in zip(weights, off, strict=True)) / total_weight
-    scatter = _FIRST_SCATTER_DEG
-    if len(run) >= _PICTURES_FOR_SCATTER:
-        middle = median(off)
-        total = 1.4826 * median(abs(one - middle) for one in off)
-        scatter = max(math.sqrt(max(total**2 - median(sigma) ** 2, 0.0)), _LEAST_SCATTER_DEG)
-    return wrapped_deg(origin_deg + mean), total_weight**-0.5, scatter
+    shift = math.fsum(
+        weight * difference_deg(one.angle_deg, origin_deg) for weight, one in zip(weights, run, strict=True)
+    )
+    return wrapped_deg(origin_deg + shift / total_weight), total_weight**-0.5
+
+
+def _scatter(run: Sequence[CameraAngle]) -> float:
+    """The pictures' scatter about their middle beyond their own errors, deg."""
+    if len(run) < _PICTURES_FOR_SCATTER:
+        return _FIRST_SCATTER_DEG
+    off = [difference_deg(one.angle_deg, run[0].angle_deg) for one in run]
+    middle = median(off)
+    total = 1.4826 * median(abs(one - middle) for one in off)
+    own = median(max(one.sigma_deg, _LEAST_SIGMA_DEG) for one in run)
+    return max(math.sqrt(max(total**2 - own**2, 0.0)), _LEAST_SCATTER_DEG)
 
 
 def _epoch(run: Sequence[CameraAngle], *, until: float | None) -> Epoch:
     """What the pictures teach that count; the error is rounded up, for it holds that of rounding the angle."""
     first = run[: _counting(len(run))]
-    centre_deg, sigma_deg, scatter_deg = _centre(first)
+    centre_deg, sigma_deg = _centre(first)
     return Epoch(
         since_days=run[0].time_days,
         until_days=until,
         angle_deg=wrapped_deg(_in_steps(round(centre_deg / _STEP_DEG))),
         sigma_deg=_in_steps(math.ceil(sigma_deg / _STEP_DEG)),
-        scatter_deg=_in_steps(round(scatter_deg / _STEP_DEG)),
+        scatter_deg=_in_steps(round(_scatter(first) / _STEP_DEG)),
         mirrored=run[0].mirrored,
         pictures=len(first),
     )

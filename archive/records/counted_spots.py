@@ -32,7 +32,8 @@ _decoder = msgspec.json.Decoder(_Kept)
 def read_spots(root: Path, sha256: str, disc: Disc) -> tuple[Spot, ...] | None:
     """What was kept for these bytes and this limb; None where nothing usable is kept."""
     try:
-        kept = _decoder.decode(_path(root, sha256).read_bytes())
+        with open(_path(root, sha256), "rb") as file:  # noqa: PTH123 - of every picture, at every build
+            kept = _decoder.decode(file.read())
         return tuple(Spot(*row) for row in kept.spots) if kept.key == _key(disc) else None
     except (OSError, ValueError, RecursionError):  # to be measured again, whatever ails it
         return None
@@ -43,7 +44,7 @@ def write_spots(root: Path, sha256: str, disc: Disc, spots: Sequence[Spot]) -> t
     rows = [
         [round(spot.right, 6), round(spot.up, 6), round(spot.area_msh, 2), round(spot.umbra_msh, 2)] for spot in spots
     ]
-    path = _path(root, sha256)
+    path = Path(_path(root, sha256))
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, json.dumps({"key": _key(disc), "spots": rows}, allow_nan=False).encode())
@@ -57,5 +58,5 @@ def _key(disc: Disc) -> str:
     return hashlib.sha256(json.dumps(depends, sort_keys=True).encode()).hexdigest()[:16]
 
 
-def _path(root: Path, sha256: str) -> Path:
-    return root / DERIVED_NAME / "spots" / sha256[:2] / f"{sha256}.json"
+def _path(root: Path, sha256: str) -> str:
+    return f"{root}/{DERIVED_NAME}/spots/{sha256[:2]}/{sha256}.json"

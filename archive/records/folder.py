@@ -41,6 +41,7 @@ __all__ = [
     "put_picture",
     "reading",
     "sizes_on_disk",
+    "words_of_days",
     "writing",
 ]
 
@@ -49,6 +50,7 @@ _YEAR = re.compile(r"[0-9]{4}")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _STEM = re.compile(r"(?:[01][0-9]|2[0-3])[0-5][0-9]Z(?:-[1-9][0-9]*)?")
 PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".tif", ".fits"})
+_NOTES = "notes.md"
 _OUR_SUFFIXES = PICTURE_SUFFIXES | {".toml"}
 
 
@@ -139,7 +141,7 @@ def kept_folder(path: Path) -> Path | None:
 
 def notes_path(root: Path, day: str) -> Path:
     """The day's notes."""
-    return root / day[:4] / day / "notes.md"
+    return root / day[:4] / day / _NOTES
 
 
 def places(root: Path, days: Container[str] | None = None) -> list[Place]:
@@ -151,13 +153,19 @@ def places(root: Path, days: Container[str] | None = None) -> list[Place]:
     for day in _day_folders(root):
         if days is not None and day.name not in days:
             continue
-        stems = [
-            name.removesuffix(".toml")
-            for name in _files_in(day)
-            if name.endswith(".toml") and _STEM.fullmatch(name.removesuffix(".toml"))
-        ]
+        stems = [stem for name in _files_in(day) if (stem := _record_stem(name)) is not None]
         found += [Place(day.name, stem) for stem in sorted(stems, key=_stem_order)]
     return found
+
+
+def words_of_days(root: Path) -> Iterator[str]:
+    """Every record and every day's notes beside records, relative to the archive, as the days' folders list them."""
+    for day in _day_folders(root):
+        names = set(_files_in(day))
+        stems = sorted((stem for name in names if (stem := _record_stem(name)) is not None), key=_stem_order)
+        yield from (Place(day.name, stem).file(".toml") for stem in stems)
+        if stems and _NOTES in names:
+            yield f"{day.parent.name}/{day.name}/{_NOTES}"
 
 
 def place_of_id(identifier: str) -> Place:
@@ -220,7 +228,7 @@ def misspelt_files(root: Path) -> dict[str, str]:
         for name in sorted(names):
             stem, _, suffix = name.rpartition(".")
             wanted = f"{stem.upper()}.{suffix.lower()}" if suffix.lower() != "md" else name.lower()
-            ours = wanted == "notes.md" or (_STEM.fullmatch(stem.upper()) and f".{suffix.lower()}" in _OUR_SUFFIXES)
+            ours = wanted == _NOTES or (_STEM.fullmatch(stem.upper()) and f".{suffix.lower()}" in _OUR_SUFFIXES)
             if ours and wanted not in names:
                 folder = day.relative_to(root).as_posix()
                 found[f"{folder}/{name}"] = f"{folder}/{wanted}"
@@ -243,9 +251,23 @@ def _folders_in(folder: Path) -> list[str]:
         return []
 
 
+def _names_in(folder: Path) -> list[str]:
+    """Names of all that is there; none where it is no folder, or the system lets nobody look."""
+    try:
+        return os.listdir(folder)  # noqa: PTH208 - of every day, at every start
+    except OSError:
+        return []
+
+
 def _files_in(folder: Path) -> list[str]:
     with os.scandir(folder) as entries:
         return [entry.name for entry in entries if entry.is_file()]
+
+
+def _record_stem(name: str) -> str | None:
+    """The stem of a record's file; None of any other file."""
+    stem = name.removesuffix(".toml")
+    return stem if stem != name and _STEM.fullmatch(stem) else None
 
 
 def _is_day(name: str) -> bool:
@@ -363,7 +385,9 @@ def _clear_interrupted(root: Path) -> None:
 def leftovers(root: Path) -> list[Path]:
     """What a stopped run left: unfinished work written down, files and folders that were not yet in their places."""
     folders = (root, *_day_folders(root), root / DERIVED_NAME)
-    found = [path for folder in folders for path in sorted(folder.glob(f"*{TEMPORARY_SUFFIX}"))]
+    found = [
+        folder / name for folder in folders for name in sorted(_names_in(folder)) if name.endswith(TEMPORARY_SUFFIX)
+    ]
     return [path for path in (root / PENDING, *found) if path.exists()]
 
 

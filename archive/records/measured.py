@@ -60,7 +60,8 @@ _decoder = msgspec.json.Decoder(_Kept)
 def read_measured(root: Path, sha256: str) -> Measured | None:
     """What was kept for these bytes, or None where nothing usable is kept."""
     try:
-        kept = _decoder.decode(_path(root, sha256).read_bytes())
+        with open(_path(root, sha256), "rb") as file:  # noqa: PTH123 - of every picture, at every build
+            kept = _decoder.decode(file.read())
         return kept.measured if kept.version == _VERSION else None
     except (OSError, ValueError, RecursionError):  # to be measured again, whatever ails it
         return None
@@ -74,12 +75,12 @@ def write_measured(root: Path, sha256: str, measured: Measured) -> None:
     FolderError
         The system refuses.
     """
-    path = _path(root, sha256)
+    path = Path(_path(root, sha256))
     text = json.dumps({"version": _VERSION, "measured": asdict(measured)}, allow_nan=False)
     with clear_refusal(path):
         path.parent.mkdir(parents=True, exist_ok=True)
     write_whole(path, text.encode("utf-8"))
 
 
-def _path(root: Path, sha256: str) -> Path:
-    return root / DERIVED_NAME / "measured" / sha256[:2] / f"{sha256}.json"
+def _path(root: Path, sha256: str) -> str:
+    return f"{root}/{DERIVED_NAME}/measured/{sha256[:2]}/{sha256}.json"

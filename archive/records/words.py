@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass
@@ -16,7 +17,7 @@ from pathlib import Path
 
 from archive.disk import write_whole
 from archive.errors import ArchiveError, FolderError
-from archive.records.folder import DERIVED_NAME, notes_path, places
+from archive.records.folder import DERIVED_NAME, words_of_days
 from archive.records.group_names import GROUP_NAMES_FILE, read_names
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME, read_settings
@@ -47,13 +48,7 @@ def words_on_disk(root: Path) -> Iterator[str]:
     for name in (SETTINGS_NAME, GROUP_NAMES_FILE):
         if (root / name).is_file():
             yield name
-    found = places(root)
-    for place in found:
-        yield place.file(".toml")
-    for day in sorted({place.day for place in found}):
-        path = notes_path(root, day)
-        if path.is_file():
-            yield path.relative_to(root).as_posix()
+    yield from words_of_days(root)
 
 
 def is_record(file: str) -> bool:
@@ -97,7 +92,7 @@ def remember_words(root: Path) -> None:
 
 def _new_words(root: Path, before: Mapping[str, Words]) -> Iterator[tuple[str, Words]]:
     for file in words_on_disk(root):
-        time_ns = (root / file).stat().st_mtime_ns
+        time_ns = os.stat(f"{root}/{file}").st_mtime_ns  # noqa: PTH116 - of every record and note, at every build
         if (file not in before or before[file].time_ns != time_ns) and not complaints_about(root, file):
             with suppress(UnicodeDecodeError):  # notes in another encoding
                 yield file, Words((root / file).read_bytes().decode("utf-8"), time_ns)

@@ -173,20 +173,20 @@ def _plans(
 def _entry_files(entry: Entry) -> list[SiteFile]:
     paths, pictures = picture_files(entry.observation), entry.pictures
     files = [
-        SiteFile(paths.disc, pictures.disc),
-        SiteFile(paths.small, pictures.small),
-        SiteFile(paths.tiny, pictures.tiny),
-        SiteFile(paths.as_it_came, pictures.as_it_came),
-        *(SiteFile(paths.look(name), picture) for name, picture in pictures.looks.items()),
-        *(SiteFile(paths.light(side_px), picture) for side_px, picture in pictures.light.items()),
+        (paths.disc, pictures.disc),
+        (paths.small, pictures.small),
+        (paths.tiny, pictures.tiny),
+        (paths.as_it_came, pictures.as_it_came),
+        *((paths.look(look), name) for look, name in pictures.looks.items()),
+        *((paths.light(side_px), name) for side_px, name in pictures.light.items()),
     ]
     if pictures.fits is not None:
-        files.append(SiteFile(paths.fits, pictures.fits))
-    if entry.flat is not None and "flat" not in pictures.looks:
-        files.append(SiteFile(paths.flat, entry.flat))
+        files.append((paths.fits, pictures.fits))
+    if pictures.flat is not None and "flat" not in pictures.looks:
+        files.append((paths.flat, pictures.flat))
     if entry.turned_back is not None:
-        files.append(SiteFile(turned_back_file(day_of(entry.observation)), entry.turned_back.picture))
-    return files
+        files.append((turned_back_file(day_of(entry.observation)), entry.turned_back.picture))
+    return [SiteFile(path, f"{pictures.folder}/{name}") for path, name in files]
 
 
 def _grids(content: Content, made: Answers) -> Iterator[SiteFile]:
@@ -203,16 +203,16 @@ def _grid(draw: Callable[[float], Graticule], b0_deg: float) -> bytes:
 def _film_files(film: FilmEntry) -> list[SiteFile]:
     paths = film_files(film)
     files = [
-        SiteFile(paths.mp4, film.mp4),
-        SiteFile(paths.poster, film.poster),
-        SiteFile(paths.frames_json, film.frames_json),
+        SiteFile(paths.mp4, str(film.mp4)),
+        SiteFile(paths.poster, str(film.poster)),
+        SiteFile(paths.frames_json, str(film.frames_json)),
     ]
     for path, source in ((paths.loop, film.loop), (paths.av1, film.av1)):
         if path is not None and source is not None:
-            files.append(SiteFile(path, source))
+            files.append(SiteFile(path, str(source)))
     return files
 
 
 def _map_files(rotation: RotationEntry) -> list[SiteFile]:
     paths = rotation_files(rotation.number)
-    return [SiteFile(paths.picture, rotation.picture), SiteFile(paths.fits, rotation.fits)]
+    return [SiteFile(paths.picture, str(rotation.picture)), SiteFile(paths.fits, str(rotation.fits))]

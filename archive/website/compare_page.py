@@ -78,7 +78,7 @@ def _plan(before: Entry, after: Entry, face: SiteFace, carrying: Carrying) -> Pa
 
 def _any_two(entries: Sequence[Entry], face: SiteFace, carrying: Carrying) -> ComparePage:
     here = Here(addresses.COMPARE)
-    shown = tuple(_choice(entry, here) for entry in entries if entry.flat is not None)
+    shown = tuple(_choice(entry, here) for entry in entries if entry.pictures.flat is not None)
     framed = frame(face, here, title="Compare", description=f"Any two days of the Sun by {face.observer}, compared")
     return _page(framed, here, carrying, title="Compare two days", choices=shown)
 

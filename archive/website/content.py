@@ -101,20 +101,23 @@ class SiteInfo:
 
 @dataclass(frozen=True)
 class Pictures:
-    """The published pictures of one observation.
+    """The published pictures of one observation: the names of their files in `folder`.
 
     `disc` is the 1024 px square JPEG, north up (or as it came where north is unknown), the disc's centre at its
     middle and its radius `DISC_RADIUS_PX`; `small` the 256 px one, `tiny` the 72 px one, `as_it_came` the whole frame
-    as a JPEG, `looks` further JPEGs by the look's name, `light` the disc as AVIF by its side in pixels.
+    as a JPEG, `looks` further JPEGs by the look's name, `light` the disc as AVIF by its side in pixels. Where north is
+    known there are `fits` and `flat`, the disc without limb darkening.
     """
 
-    disc: Path
-    small: Path
-    tiny: Path
-    as_it_came: Path
-    fits: Path | None = None
-    looks: Mapping[str, Path] = field(default_factory=dict)
-    light: Mapping[int, Path] = field(default_factory=dict)
+    folder: str
+    disc: str
+    small: str
+    tiny: str
+    as_it_came: str
+    fits: str | None = None
+    flat: str | None = None
+    looks: Mapping[str, str] = field(default_factory=dict)
+    light: Mapping[int, str] = field(default_factory=dict)
 
 
 Line = tuple[tuple[float, float], ...]
@@ -154,10 +157,13 @@ class Overlay:
 
 @dataclass(frozen=True)
 class TurnedBack:
-    """A disc, without limb darkening, carried to the moment of an observation of an earlier day."""
+    """A disc, without limb darkening, carried to the moment of an observation of an earlier day.
+
+    `picture` is a name in the folder of the observation's pictures.
+    """
 
     to_observation: str
-    picture: Path
+    picture: str
 
     @property
     def to_day(self) -> date:
@@ -182,7 +188,7 @@ class Entry:
     """One observation to be shown, with what the reader should be warned of.
 
     `advice` holds names and figures of what the capture's length cost in sharpness. Where north is known `overlay`
-    lies over the disc and `flat` is the disc without limb darkening; `turned_back` is it carried to the day before.
+    lies over the disc; `turned_back` is it carried to the day before.
     """
 
     observation: Observation
@@ -190,7 +196,6 @@ class Entry:
     warnings: tuple[str, ...] = ()
     advice: tuple[tuple[str, str], ...] = ()
     overlay: Overlay | None = None
-    flat: Path | None = None
     turned_back: TurnedBack | None = None
 
     @cached_property
@@ -203,7 +208,7 @@ class Entry:
                 self.warnings,
                 self.advice,
                 self.overlay,
-                [sorted(pictures.looks), sorted(pictures.light), pictures.fits is None, self.flat is None],
+                [sorted(pictures.looks), sorted(pictures.light), pictures.fits is None, pictures.flat is None],
                 None if self.turned_back is None else self.turned_back.to_observation,
             ]
         )

@@ -11,7 +11,7 @@ import csv
 import io
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
 import msgspec
@@ -44,29 +44,22 @@ def csv_bytes(columns: Sequence[Column], records: Sequence[Record]) -> bytes:
     """Write a table with a row a record; names inside other names are joined by ``_``."""
     stream = io.StringIO(newline="")
     writer = csv.writer(stream, lineterminator="\r\n")
-    writer.writerow(column.name for column in columns)
+    names = [column.name for column in columns]
+    wanted = frozenset(names)
+    writer.writerow(names)
     for record in records:
-        flat = _flattened(record)  # without an alternative reading its columns are missing here, and stay empty
-        writer.writerow(_cell(flat.get(column.name)) for column in columns)
+        flat: Record = {}
+        _flatten(record, "", wanted, flat)
+        # Without an alternative reading its columns are missing here, and stay empty, as does what is None.
+        writer.writerow(map(flat.get, names))
     return stream.getvalue().encode()
 
 
-def _flattened(record: Mapping[str, object], prefix: str = "") -> Record:
-    """Bring the names inside other names to one level, joined by ``_``; lists stay whole."""
-    flat: Record = {}
+def _flatten(record: Mapping[str, object], prefix: str, wanted: Collection[str], flat: Record) -> None:
+    """Bring wanted names inside other names to one level, joined by ``_``; what a table cannot hold becomes JSON."""
     for name, value in record.items():
+        column = prefix + name
         if isinstance(value, dict):
-            flat |= _flattened(value, f"{prefix}{name}_")
-        else:
-            flat[prefix + name] = value
-    return flat
-
-
-def _cell(value: object) -> str:
-    if isinstance(value, str):
-        return value
-    if value is None:
-        return ""
-    if isinstance(value, bool | list):
-        return json.dumps(value, ensure_ascii=False)
-    return str(value)
+            _flatten(value, f"{column}_", wanted, flat)
+        elif column in wanted:
+            flat[column] = json.dumps(value, ensure_ascii=False) if isinstance(value, bool | list) else value

@@ -68,7 +68,7 @@ class Followed:
         """The UTC days on which it was seen."""
         return tuple(sorted({seen.observation.time_utc.date() for seen in self.seen}))
 
-    @property
+    @cached_property
     def latitude_deg(self) -> float:
         """Its mean latitude over all sightings."""
         return sum(seen.latitude_deg for seen in self.seen) / len(self.seen)

@@ -35,38 +35,44 @@ _ASIDE = ".northlimb-part"
 _PARTS = ".northlimb-parts"
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
+class Held(msgspec.Struct, frozen=True, gc=False):
     """What a file holds."""
 
     sha256: str
     size: int
 
 
-@dataclass(frozen=True, slots=True)
-class _Row:
+class _Row(msgspec.Struct, frozen=True, gc=False):
     path: str
     sha256: str
     bytes: int
 
 
-@dataclass(frozen=True)
-class _Manifest:
+class _Manifest(msgspec.Struct, frozen=True):
     generator: str
     version: int
     files: list[_Row]
+    unfinished: bool = False
 
 
 @dataclass(frozen=True)
+class _Listed:
+    """What the list of files names; it is `settled` where that is what is there, and nothing is under way."""
+
+    files: Mapping[str, Held]
+    settled: bool
+
+
+@dataclass(frozen=True, slots=True)
 class SiteFile:
-    """A file to be published: where it goes, and its bytes, the file to copy, or what makes its bytes.
+    """A file to be published: where it goes, and its bytes, the path of the file to copy, or what makes its bytes.
 
     Where it is known what it will hold, its bytes are made only if they are not there yet. One that `yields` is left
     out where a file of someone else's stands in its place.
     """
 
     path: str
-    source: bytes | Path | Callable[[], bytes]
+    source: bytes | str | Callable[[], bytes]
     held: Held | None = None
     yields: bool = False
 
@@ -127,9 +133,12 @@ def _written(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
 
 
 def _bring_up_to_date(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
-    before = _read_manifest(site_dir)
+    listed = _read_manifest(site_dir)
+    before = listed.files
     with _parts_of(site_dir) as parts:
         now, changed = _made(files, site_dir, parts, before)
+        if listed.settled and now == before and not changed:
+            return SiteReport(0, len(now), 0)
         gone = sorted(set(before) - set(now), key=lambda path: (-_turn(path, before), path))
         if changed or gone:
             _put_manifest({**before, **now}, site_dir, parts, unfinished=True)
@@ -149,14 +158,15 @@ def _made(
     changed: dict[str, int] = {}
     foreign = []
     for file in files:
-        _check_path(file.path, now)
+        known = before.get(file.path)
+        _check_path(file.path, now, checked=known is not None)
         target = f"{site_dir}/{file.path}"
-        if file.yields and file.path not in before and Path(target).exists():
+        if file.yields and known is None and os.path.exists(target):  # noqa: PTH110
             continue
-        now[file.path], source = _wanted(file, target, before.get(file.path))
+        now[file.path], source = _wanted(file, target, known)
         if source is None:
             continue
-        if file.path not in before and Path(target).exists():
+        if known is None and os.path.exists(target):  # noqa: PTH110
             foreign.append(Path(target))
         changed[file.path] = len(changed)
         _write_part(source, _part(parts, changed[file.path]), Path(target))
@@ -179,13 +189,13 @@ def _parts_of(site_dir: Path) -> Iterator[Path]:
         shutil.rmtree(parts, ignore_errors=True)
 
 
-def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, bytes | Path | None]:
+def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, bytes | str | None]:
     """What a file is to hold, and what is to be written for it: None where it is there already.
 
     A copy of the same size and time keeps the digest that it had.
     """
     there = _plain_file(target)
-    if isinstance(file.source, Path):
+    if isinstance(file.source, str):
         stamp = _status_of(file.source, file.path)
         if before is not None and _same_stamp(stamp, there):
             return before, None
@@ -198,7 +208,7 @@ def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, byt
     return held, None if _holds(target, there, held) else data
 
 
-def _status_of(source: Path, path: str) -> os.stat_result:
+def _status_of(source: str, path: str) -> os.stat_result:
     try:
         return os.stat(source)  # noqa: PTH116
     except FileNotFoundError as error:
@@ -224,7 +234,7 @@ def _same_stamp(source: os.stat_result, target: os.stat_result | None) -> bool:
 
 
 def _holds(target: str, there: os.stat_result | None, held: Held) -> bool:
-    return there is not None and there.st_size == held.size and _held_file(Path(target)) == held
+    return there is not None and there.st_size == held.size and _held_file(target) == held
 
 
 def _turn(path: str, before: Mapping[str, Held]) -> int:
@@ -245,25 +255,26 @@ def _put_manifest(listed: Mapping[str, Held], site_dir: Path, parts: Path, *, un
         _put(part, target)
 
 
-def _check_path(path: str, seen: Mapping[str, Held]) -> None:
+def _check_path(path: str, seen: Mapping[str, Held], *, checked: bool) -> None:
     """Refuse a path given twice and one that leaves the folder: both are faults of the content."""
     if path in seen or path == MANIFEST:
         raise FolderError(f"{path}: this file of the site would be written twice; give each its own name")
-    if not _stays_inside(path):
+    if not checked and not _stays_inside(path):
         raise FolderError(f"{path}: not a path inside the site; use plain names")
 
 
 def _stays_inside(path: str) -> bool:
-    return bool(path) and not path.startswith("/") and ".." not in path.split("/") and not set("\\:") & set(path)
+    outside = path.startswith("/") or "\\" in path or ":" in path or (".." in path and ".." in path.split("/"))
+    return bool(path) and not outside
 
 
-def _read_manifest(site_dir: Path) -> dict[str, Held]:
+def _read_manifest(site_dir: Path) -> _Listed:
     """Read what the last run made; refuse a folder that is not ours."""
     path = site_dir / MANIFEST
     if not path.exists():
         if site_dir.exists() and (not site_dir.is_dir() or set(site_dir.iterdir()) - {site_dir / _PARTS}):
             raise FolderError(f"{site_dir}: holds files but no {MANIFEST} of ours; give an empty folder or a new name")
-        return {}
+        return _Listed({}, settled=False)
     try:
         data = msgspec.json.decode(path.read_bytes(), type=_Manifest)
         if (data.generator, data.version) != (_GENERATOR, _VERSION):
@@ -274,22 +285,22 @@ def _read_manifest(site_dir: Path) -> dict[str, Held]:
         raise FolderError(
             f"{path}: not a list of the site's files ({error}); give an empty folder or a new name"
         ) from error
-    return {row.path: Held(row.sha256, row.bytes) for row in data.files}
+    return _Listed({row.path: Held(row.sha256, row.bytes) for row in data.files}, settled=not data.unfinished)
 
 
-def _held_file(path: Path) -> Held:
-    with path.open("rb") as stream:
+def _held_file(path: str) -> Held:
+    with open(path, "rb") as stream:  # noqa: PTH123
         return Held(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
 
 
-def _write_part(source: bytes | Path, part: Path, target: Path) -> None:
+def _write_part(source: bytes | str, part: Path, target: Path) -> None:
     with clear_refusal(target):
         part.parent.mkdir(parents=True, exist_ok=True)
         if isinstance(source, bytes):
             part.write_bytes(source)
         else:
             shutil.copyfile(source, part)
-            stamp = source.stat()
+            stamp = os.stat(source)  # noqa: PTH116
             os.utime(part, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
 
 

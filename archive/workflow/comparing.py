@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -17,11 +18,12 @@ from archive.disc.tone import flatten_disc
 from archive.disk import write_whole
 from archive.observation import Observation
 from archive.records.disc_files import jpeg_bytes, read_disc
+from archive.records.folder import DERIVED_NAME
 from archive.sun.heliographic import DISTANCE_RADII
 from archive.website import Carrying, Content, TurnedBack
 from archive.website.observing_days import observing_days
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
-from archive.workflow.picturing import derived_folder_of
+from archive.workflow.picturing import FITS_NAME, derived_folder_of
 from archive.workflow.progress import Progress
 from archive.workflow.solving import days_since_1970
 
@@ -39,12 +41,12 @@ def with_turned_back(
     root: Path, content: Content, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
 ) -> Content:
     """Add to each day's main picture itself as it was at the moment of the main picture before it, of the same band."""
-    pairs = _pairs(content)
-    wanted = [(before, after) for before, after in pairs if not _still_right(root, before, after)]
+    pairs, discs = _pairs(content), str(root / DERIVED_NAME / "discs")
+    wanted = [(before, after) for before, after in pairs if not _still_right(f"{discs}/{after.id}", before, after)]
     made = executor.map(
         turned_picture,
         (
-            ((derived_folder_of(root, after.id) / "disc.fits").read_bytes(), _standpoint(after), _standpoint(before))
+            ((derived_folder_of(root, after.id) / FITS_NAME).read_bytes(), _standpoint(after), _standpoint(before))
             for before, after in wanted
         ),
     )
@@ -54,9 +56,9 @@ def with_turned_back(
         write_whole(folder / _PICTURE, picture)
         write_whole(folder / _KEY, _key(before, after).encode("utf-8"))
     on_progress("comparing days", len(wanted), len(wanted))
-    turned = {after.id: TurnedBack(before.id, derived_folder_of(root, after.id) / _PICTURE) for before, after in pairs}
+    turned = {after.id: TurnedBack(before.id, _PICTURE) for before, after in pairs}
     entries = [
-        replace(entry, turned_back=turned.get(entry.observation.id)) if entry.observation.id in turned else entry
+        replace(entry, turned_back=turned[entry.observation.id]) if entry.observation.id in turned else entry
         for entry in content.entries
     ]
     return replace(content, entries=entries, carrying=CARRYING)
@@ -93,9 +95,14 @@ def _pairs(content: Content) -> list[tuple[Observation, Observation]]:
     return pairs
 
 
-def _still_right(root: Path, before: Observation, after: Observation) -> bool:
-    picture, key_file = (derived_folder_of(root, after.id) / name for name in (_PICTURE, _KEY))
-    return picture.is_file() and key_file.is_file() and key_file.read_text(encoding="utf-8") == _key(before, after)
+def _still_right(folder: str, before: Observation, after: Observation) -> bool:
+    if not os.path.isfile(f"{folder}/{_PICTURE}"):  # noqa: PTH113 - asked of every day, see `derived_pictures`
+        return False
+    try:
+        with open(f"{folder}/{_KEY}", encoding="utf-8") as key:  # noqa: PTH123
+            return key.read() == _key(before, after)
+    except (OSError, ValueError):
+        return False
 
 
 def _key(before: Observation, after: Observation) -> str:

@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 
 from archive.answers import NO_ANSWERS, Answers
-from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
+from archive.disc.aligned import places_in_picture
 from archive.disc.brightness import brightness_plane
-from archive.measuring.following import FollowedGroup, NamedPlace, Sighting, follow_groups, names_to_register, place_of
+from archive.measuring.following import FollowedGroup, NamedPlace, Sighting, follow_groups, names_to_register
 from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
 from archive.measuring.standing import PlacedSpots, standing_specks
@@ -115,14 +115,10 @@ def spots_in(original: bytes, disc: Disc, name: str) -> tuple[Spot, ...]:
     return tuple(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
 
 
-def _in_picture_px(one: Observation, spots: Sequence[Spot]) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+def _in_picture_px(one: Observation, spots: Sequence[Spot]) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     """Places (N, 2) of spots in the picture as displayed, x and y."""
-    matrix, offset = frame_to_picture(one.disc, STANDARD_FRAME, north_angle_deg=0.0, mirrored=False)
-    places = np.array([[spot.right, -spot.up] for spot in spots], dtype=np.float64).reshape(-1, 2)
-    in_picture: np.ndarray[tuple[int, int], np.dtype[np.float64]] = (
-        STANDARD_FRAME.centre_px + STANDARD_FRAME.radius_px * places
-    ) @ matrix.T + offset
-    return in_picture
+    right, up = (np.array([getattr(spot, side) for spot in spots], dtype=np.float64) for side in ("right", "up"))
+    return places_in_picture(one.disc, right, up)
 
 
 def _clean(one: Observation, spots: tuple[Spot, ...], record: Record) -> tuple[Spot, ...]:
@@ -149,7 +145,7 @@ def _without_standing(
         placed = [
             PlacedSpots(
                 days_since_1970(one.time_utc),
-                np.array([[spot.right, spot.up] for spot in spots[one.id]]).reshape(-1, 2),
+                np.array([(spot.right, spot.up) for spot in spots[one.id]], dtype=np.float64).reshape(-1, 2),
                 _in_picture_px(one, spots[one.id]) / one.disc.radius_px,
             )
             for one in pictures
@@ -230,7 +226,7 @@ def _followed(
     # A name that a hand gives is taken from now on.
     for name, sighting in by_hand:
         if name not in {one.name for one in register}:
-            place = place_of(sighting)
+            place = sighting.place
             register.append(NamedPlace(name, place.time_days, place.latitude_deg, place.longitude_deg))
     followed = follow_groups(sightings, register=register, rotation_of=lambda at: rotations[at])
     return _joined(followed, by_hand)

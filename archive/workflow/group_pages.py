@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from archive.answers import Answers
-from archive.measuring.following import FollowedGroup, place_of
+from archive.measuring.following import FollowedGroup
 from archive.measuring.rotation_fit import PUBLISHED_LAWS, GroupRotation, group_rotation, rotation_law
 from archive.records.folder import answers_file
 from archive.records.record import Record
@@ -78,7 +78,7 @@ def _own_law(turning: Sequence[GroupRotation]) -> TurningLaw | None:
 
 def group_places(groups: Sequence[FollowedGroup]) -> tuple[GroupPlace, ...]:
     """Where each group was at each sighting, for films that write names."""
-    places = [(group.name, place_of(seen)) for group in groups for seen in group.sightings]
+    places = [(group.name, seen.place) for group in groups for seen in group.sightings]
     return tuple(
         GroupPlace(name, time_of_days(at.time_days), round(at.latitude_deg, 2), round(at.longitude_deg, 2))
         for name, at in places

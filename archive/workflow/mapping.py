@@ -60,17 +60,19 @@ def rotation_maps(root: Path, found: Sequence[Observation], *, on_progress: Prog
             for rotation in rotations_shown(one.sun):
                 members[rotation].append(one)
     folder = derived_folder(root) / "maps"
+    shown = {one.id: one for ones in members.values() for one in ones}  # each in two rotations
+    member_keys = {name: _member_key(one) for name, one in shown.items()}
     maps = []
     for number, rotation in enumerate(sorted(members)):
         on_progress("mapping", number, len(members))
-        maps.append(_map(root, folder / str(rotation), rotation, members[rotation]))
+        keys = [member_keys[one.id] for one in members[rotation]]
+        maps.append(_map(root, folder / str(rotation), rotation, members[rotation], keys))
     on_progress("mapping", len(members), len(members))
     _forget(folder, members)
     return tuple(one for one in maps if one.observed_share > 0.0)
 
 
-def _map(root: Path, folder: Path, rotation: int, members: Sequence[Observation]) -> RotationMap:
-    made = [_member_key(one) for one in members]
+def _map(root: Path, folder: Path, rotation: int, members: Sequence[Observation], made: list[str]) -> RotationMap:
     sums_file, picture, fits = (folder / name for name in ("sums.npz", "map.png", "map.fits"))
     kept = read_made(folder / "made.json")
     if kept is not None and kept.members == made and picture.is_file() and fits.is_file():

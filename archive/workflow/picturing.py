@@ -27,10 +27,18 @@ from archive.workflow.observing import whole_original
 from archive.workflow.progress import Progress
 
 __all__ = [
+    "AS_IT_CAME_NAME",
+    "FITS_NAME",
+    "LIGHT_NAMES",
+    "SMALL_NAME",
+    "TINY_NAME",
     "DerivedPictures",
+    "derived_folder_of",
     "derived_pictures",
+    "file_names",
     "forget_pictures",
     "load_flat",
+    "look_name",
     "picture_key",
     "pictures_of",
 ]
@@ -41,41 +49,36 @@ _SMALL_PX, _TINY_PX = 256, 72
 _LIGHT_PX = (256, 512, 1024)
 
 
+AS_IT_CAME_NAME, SMALL_NAME, TINY_NAME, FITS_NAME = "as-it-came.jpg", "small.jpg", "tiny.jpg", "disc.fits"
+LIGHT_NAMES = {side_px: f"light-{side_px}.avif" for side_px in _LIGHT_PX}
+_KEY_NAME = "key"
+
+
+def look_name(look: Look) -> str:
+    """The file of a look."""
+    return f"{look}.jpg"
+
+
 @dataclass(frozen=True)
 class DerivedPictures:
-    """Files made from one original; `looks` by name, `fits` only where north is known."""
+    """The folder of the files made from one original, see `file_names`."""
 
-    folder: Path
+    folder: str
     looks: tuple[Look, ...]
     oriented: bool
 
     @property
-    def as_it_came(self) -> Path:
-        return self.folder / "as-it-came.jpg"
-
-    @property
-    def small(self) -> Path:
-        return self.folder / "small.jpg"
-
-    @property
-    def tiny(self) -> Path:
-        return self.folder / "tiny.jpg"
-
-    @property
-    def light(self) -> dict[int, Path]:
-        return {side_px: self.folder / f"light-{side_px}.avif" for side_px in _LIGHT_PX}
-
-    @property
     def fits(self) -> Path:
-        return self.folder / "disc.fits"
+        """There where north is known."""
+        return Path(self.folder) / FITS_NAME
 
-    @property
-    def flat(self) -> Path:
-        """Without limb darkening, as days are compared; there where north is known."""
-        return self.look("flat")
 
-    def look(self, look: Look) -> Path:
-        return self.folder / f"{look}.jpg"
+@cache
+def file_names(looks: tuple[Look, ...], *, oriented: bool) -> frozenset[str]:
+    """The names of the derived pictures; without limb darkening, as days are compared, there is always one."""
+    shown = map(look_name, _shown_looks(looks))
+    names = frozenset({SMALL_NAME, TINY_NAME, AS_IT_CAME_NAME, *LIGHT_NAMES.values(), *shown})
+    return names | {FITS_NAME} if oriented else names
 
 
 def picture_key(observation: Observation, looks: Sequence[Look]) -> str:
@@ -101,42 +104,44 @@ def derived_pictures(
     on_progress: Progress,
 ) -> list[DerivedPictures]:
     """The derived pictures of observations, made now unless they are there and still right."""
-    every = [
-        DerivedPictures(derived_folder_of(root, one.id), tuple(looks), one.orientation.status != "unknown")
-        for one in found
-    ]
+    discs = root / DERIVED_NAME / "discs"
+    every = [DerivedPictures(f"{discs}/{one.id}", tuple(looks), one.orientation.status != "unknown") for one in found]
     wanted = [(one, pictures) for one, pictures in zip(found, every, strict=True) if not _still_right(one, pictures)]
     made = executor.map(
         pictures_of, ((whole_original(root, one.picture), one, pictures.looks) for one, pictures in wanted)
     )
     for number, ((one, pictures), files) in enumerate(zip(wanted, made, strict=True)):
         on_progress("aligning", number, len(wanted))
-        _keep(pictures, files, key=picture_key(one, looks))
+        _keep(Path(pictures.folder), files, key=picture_key(one, looks))
     on_progress("aligning", len(wanted), len(wanted))
     return every
 
 
 def _still_right(one: Observation, pictures: DerivedPictures) -> bool:
-    key_file = pictures.folder / "key"
-    return (
-        _all_there(pictures)
-        and key_file.is_file()
-        and key_file.read_text(encoding="utf-8") == picture_key(one, pictures.looks)
-    )
+    # Asked of every picture at every build, so by names and not by paths, which take as long again.
+    try:
+        with os.scandir(pictures.folder) as entries:
+            there = {entry.name for entry in entries if entry.is_file()}
+        if not file_names(pictures.looks, oriented=pictures.oriented) <= there:
+            return False
+        with open(f"{pictures.folder}/{_KEY_NAME}", encoding="utf-8") as key:  # noqa: PTH123
+            return key.read() == picture_key(one, pictures.looks)
+    except (OSError, ValueError):
+        return False
 
 
-def _keep(pictures: DerivedPictures, files: Mapping[str, bytes], *, key: str) -> None:
-    _remove(pictures.folder)
-    pictures.folder.mkdir(parents=True)
+def _keep(folder: Path, files: Mapping[str, bytes], *, key: str) -> None:
+    _remove(folder)
+    folder.mkdir(parents=True)
     for name, data in files.items():
-        write_whole(pictures.folder / name, data)
+        write_whole(folder / name, data)
     # Last: without its key a folder counts as unfinished.
-    write_whole(pictures.folder / "key", key.encode("utf-8"))
+    write_whole(folder / _KEY_NAME, key.encode("utf-8"))
 
 
 def load_flat(root: Path, observation_id: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
     """The derived disc flattened; not to be changed. The last few are held: maps, comparisons and films ask in turn."""
-    path = derived_folder_of(root, observation_id) / "disc.fits"
+    path = derived_folder_of(root, observation_id) / FITS_NAME
     status = path.stat()
     return _flat(path, (status.st_mtime_ns, status.st_size, status.st_ino))
 
@@ -156,25 +161,9 @@ def forget_pictures(root: Path, keep: Sequence[str]) -> None:
             _remove(folder)
 
 
-def _all_there(pictures: DerivedPictures) -> bool:
-    try:
-        with os.scandir(pictures.folder) as entries:
-            return _names(pictures.looks, oriented=pictures.oriented) <= {one.name for one in entries if one.is_file()}
-    except OSError:
-        return False
-
-
-@cache
-def _names(looks: tuple[Look, ...], *, oriented: bool) -> frozenset[str]:
-    pictures = DerivedPictures(Path(), looks, oriented)
-    shown = map(pictures.look, _shown_looks(looks))
-    wanted = [pictures.small, pictures.tiny, pictures.as_it_came, *pictures.light.values(), *shown]
-    return frozenset(path.name for path in ([*wanted, pictures.fits] if oriented else wanted))
-
-
 def _remove(folder: Path) -> None:
     """The key goes first, so that a folder of which a stopped run left half counts as unfinished."""
-    (folder / "key").unlink(missing_ok=True)
+    (folder / _KEY_NAME).unlink(missing_ok=True)
     shutil.rmtree(folder, ignore_errors=True)
 
 
@@ -194,11 +183,8 @@ def pictures_of(original: bytes, observation: Observation, looks: Sequence[Look]
     PictureError
         The original is no whole picture.
     """
-    pictures = DerivedPictures(Path(), tuple(looks), observation.orientation.status != "unknown")
     pixels = read_pixels(original, Path(observation.picture.file).name)
-    made = {
-        pictures.as_it_came: jpeg_bytes(np.multiply(pixels.values, 1.0 / pixels.full_scale, dtype=np.float32)),
-    }
+    made = {AS_IT_CAME_NAME: jpeg_bytes(np.multiply(pixels.values, 1.0 / pixels.full_scale, dtype=np.float32))}
     aligned = align_disc(
         brightness_plane(pixels.values, full_scale=pixels.full_scale),
         observation.disc,
@@ -206,15 +192,15 @@ def pictures_of(original: bytes, observation: Observation, looks: Sequence[Look]
         north_angle_deg=observation.orientation.north_angle_deg or 0.0,
         mirrored=bool(observation.orientation.mirrored),
     )
-    if pictures.oriented:
+    if observation.orientation.status != "unknown":
         cards = helioprojective_cards(STANDARD_FRAME, time_utc=observation.time_utc, sun=observation.sun)
-        made[pictures.fits] = fits_bytes(aligned, cards)
+        made[FITS_NAME] = fits_bytes(aligned, cards)
     flat = flatten_disc(aligned, STANDARD_FRAME)
-    for look in _shown_looks(pictures.looks):
+    for look in _shown_looks(looks):
         shown = looked_at(flat, STANDARD_FRAME, look=look)
-        made[pictures.look(look)] = jpeg_bytes(shown)
-        if look == pictures.looks[0]:
-            made[pictures.small] = small_jpeg_bytes(shown, size_px=_SMALL_PX)
-            made[pictures.tiny] = small_jpeg_bytes(shown, size_px=_TINY_PX)
-            made |= {path: avif_bytes(shown, size_px=side_px) for side_px, path in pictures.light.items()}
-    return {path.name: data for path, data in made.items()}
+        made[look_name(look)] = jpeg_bytes(shown)
+        if look == looks[0]:
+            made[SMALL_NAME] = small_jpeg_bytes(shown, size_px=_SMALL_PX)
+            made[TINY_NAME] = small_jpeg_bytes(shown, size_px=_TINY_PX)
+            made |= {name: avif_bytes(shown, size_px=side_px) for side_px, name in LIGHT_NAMES.items()}
+    return made

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -136,19 +137,18 @@ def _solve_set(work: _Work, pictures: Sequence[Candidate], *, mirrored: bool | N
 
 def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
     """Pictures whose spots meet no neighbour's: would they at another hour?"""
-    for one in pictures:
+    days = [days_since_1970(one.record.time) for one in pictures]
+    for one, day in zip(pictures, days, strict=True):
         reading = work.readings.get(one.id)
         if (reading is not None and reading.believed) or len(one.measured.spots.right) < 2:
             continue
         if work.asked is not None and one.id not in work.asked:
             continue
-        day = days_since_1970(one.record.time)
+        around = slice(bisect_left(days, day - _TIME_CHECK_DAYS), bisect_right(days, day + _TIME_CHECK_DAYS))
         near = [
             (_spotted(other), other_reading)
-            for other in pictures
-            if abs(days_since_1970(other.record.time) - day) <= _TIME_CHECK_DAYS
-            and (other_reading := work.readings.get(other.id)) is not None
-            and other_reading.believed
+            for other in pictures[around]
+            if (other_reading := work.readings.get(other.id)) is not None and other_reading.believed
         ]
         if len(near) < _TIME_CHECK_NEIGHBOURS:
             continue

@@ -38,11 +38,12 @@ from archive.workflow.counting import count_spots
 from archive.workflow.creating import create_archive
 from archive.workflow.mapping import _member_key, rotations_shown
 from archive.workflow.observing import is_up
-from archive.workflow.picturing import DerivedPictures, derived_folder_of, picture_key
+from archive.workflow.picturing import DerivedPictures, derived_folder_of, file_names, picture_key
 from archive.workflow.progress import silent
 from archive.workflow.surveying import survey
 
 SAMPLE_PX = 64
+NO_PICTURES = Pictures("", "", "", "", "")
 
 
 def main() -> None:
@@ -131,9 +132,11 @@ def lay_down(root: Path, scratch: Path) -> None:
     add_names(root, counted.new_names)
     small = small_files(scratch)
     for one in counted.observations:
-        pictures = DerivedPictures(derived_folder_of(root, one.id), settings.looks, one.orientation.status != "unknown")
+        pictures = DerivedPictures(
+            str(derived_folder_of(root, one.id)), settings.looks, one.orientation.status != "unknown"
+        )
         put(pictures, small, picture_key(one, settings.looks))
-    entries = [Entry(one, any_pictures(small), advice=()) for one in counted.observations]
+    entries = [Entry(one, NO_PICTURES) for one in counted.observations]
     content = Content(info=SiteInfo("t", "o", "en"), entries=entries, notes={}, films=[], groups=[], rotations=[])
     for before, after in _pairs(content):
         folder = derived_folder_of(root, after.id)
@@ -141,10 +144,6 @@ def lay_down(root: Path, scratch: Path) -> None:
         link(small / "x.jpg", folder / "turned-back.jpg")
         (folder / "turned-back-key").write_text(key)
     lay_down_maps(root, small, counted.observations)
-
-
-def any_pictures(small: Path) -> Pictures:
-    return Pictures(disc=small, small=small, tiny=small, as_it_came=small, fits=None, looks={})
 
 
 def lay_down_maps(root: Path, small: Path, found: Sequence[Observation]) -> None:
@@ -173,11 +172,11 @@ def small_files(scratch: Path) -> Path:
 
 
 def put(pictures: DerivedPictures, small: Path, key: str) -> None:
-    pictures.folder.mkdir(parents=True, exist_ok=True)
-    shown = [pictures.look(look) for look in dict.fromkeys((*pictures.looks, "flat"))]
-    for path in (pictures.small, pictures.tiny, pictures.as_it_came, *pictures.light.values(), *shown, pictures.fits):
-        link(small / f"x{path.suffix}", path)
-    (pictures.folder / "key").write_text(key)
+    folder = Path(pictures.folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    for name in file_names(pictures.looks, oriented=True):
+        link(small / f"x{Path(name).suffix}", folder / name)
+    (folder / "key").write_text(key)
 
 
 def link(source: Path, place: Path) -> None:

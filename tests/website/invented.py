@@ -118,7 +118,14 @@ def entry(folder: Path, time_utc: datetime, orientation: Orientation, blur_px: f
     fits.write_bytes(b"SIMPLE  =                    T".ljust(2880))
     light = small_avif(folder / f"{name}.avif", DISC_COLOUR)
     pictures = Pictures(
-        disc, other, other, other, fits if known else None, {"warm": other} if known else {}, {256: light, 1024: light}
+        str(folder),
+        disc.name,
+        other.name,
+        other.name,
+        other.name,
+        fits=fits.name if known else None,
+        looks={"warm": other.name} if known else {},
+        light={256: light.name, 1024: light.name},
     )
     return Entry(observation, pictures, () if known else ("The Sun was low.",))
 

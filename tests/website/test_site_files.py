@@ -15,7 +15,7 @@ import pytest
 
 from archive.errors import FolderError, PublishError
 from archive.publishing.folder_target import publish_folder
-from archive.website import Content, SiteReport, build_site
+from archive.website import Content, Entry, SiteReport, build_site
 from archive.website.site_files import SiteFile, held_bytes, write_site
 from website.invented import OTHER_COLOUR, small_jpeg
 from website.invented import content as invented_content
@@ -23,6 +23,10 @@ from website.invented import content as invented_content
 
 def _tree(folder: Path) -> dict[str, bytes]:
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def small_of(entry: Entry) -> Path:
+    return Path(entry.pictures.folder) / entry.pictures.small
 
 
 def _times(folder: Path) -> dict[str, int]:
@@ -119,7 +123,7 @@ def test_a_path_that_leaves_the_folder_is_refused(path: str, tmp_path: Path) -> 
 
 
 def test_a_missing_picture_is_named_and_nothing_is_written(content: Content, tmp_path: Path) -> None:
-    content.entries[0].pictures.small.unlink()
+    small_of(content.entries[0]).unlink()
     with pytest.raises(FolderError, match=r"-other\.jpg: to be published as days/2026-06-02/0915Z-"):
         build_site(content, tmp_path / "new")
     assert not (tmp_path / "new").exists()
@@ -136,17 +140,17 @@ def test_an_interrupted_build_is_put_right_by_the_next(content: Content, site: P
 def test_a_changed_picture_is_copied_though_its_size_is_the_same(tmp_path: Path) -> None:
     source = tmp_path / "picture.jpg"
     source.write_bytes(b"one")
-    write_site([SiteFile("picture.jpg", source)], tmp_path / "site")
+    write_site([SiteFile("picture.jpg", str(source))], tmp_path / "site")
     stamp = source.stat().st_mtime_ns
     source.write_bytes(b"two")
     os.utime(source, ns=(stamp + 1, stamp + 1))
-    assert write_site([SiteFile("picture.jpg", source)], tmp_path / "site") == SiteReport(1, 0, 0)
+    assert write_site([SiteFile("picture.jpg", str(source))], tmp_path / "site") == SiteReport(1, 0, 0)
     assert (tmp_path / "site/picture.jpg").read_bytes() == b"two"
 
 
 def test_a_picture_made_again_with_the_same_bytes_is_not_written(content: Content, site: Path) -> None:
     before = _times(site)
-    again = small_jpeg(content.entries[0].pictures.small, OTHER_COLOUR)
+    again = small_jpeg(small_of(content.entries[0]), OTHER_COLOUR)
     os.utime(again, ns=(0, 0))
     assert build_site(content, site).written == 0
     assert _times(site) == before

@@ -32,7 +32,7 @@ def _content(root: Path, observations: Sequence[Observation]) -> Content:
         folder = root / ".northlimb" / "discs" / one.id
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "disc.fits").write_bytes(fits_bytes(quiet, []))
-    nothing = Pictures(Path(), Path(), Path(), Path())
+    nothing = Pictures("", "", "", "", "")
     return Content(SiteInfo("The Sun", "A. Teal"), [Entry(one, nothing) for one in observations])
 
 
