@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import json
 import warnings
-import zipfile
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -55,9 +54,10 @@ def write_made(path: Path, made: MadeOf) -> None:
 def read_sums(path: Path) -> tuple[NDArray[np.float32], NDArray[np.float32]] | None:
     """Kept sums of light and weight; None where nothing usable is kept."""
     try:
-        with np.load(path, allow_pickle=False) as kept:
+        # From memory, for the library leaves the file of a damaged archive of arrays open.
+        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as kept:
             return kept["light"], kept["weight"]
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+    except Exception:  # a damaged one raises whatever its parts do: zlib.error, TokenError, BadZipFile and more
         return None
 
 

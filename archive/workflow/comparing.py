@@ -95,7 +95,7 @@ def _pairs(content: Content) -> list[tuple[Observation, Observation]]:
 
 def _still_right(root: Path, before: Observation, after: Observation) -> bool:
     picture, key_file = (derived_folder_of(root, after.id) / name for name in (_PICTURE, _KEY))
-    return picture.is_file() and key_file.is_file() and key_file.read_text(encoding="utf-8") == _key(before, after)
+    return picture.is_file() and key_file.is_file() and key_file.read_bytes() == _key(before, after).encode()
 
 
 def _key(before: Observation, after: Observation) -> str:

@@ -121,7 +121,7 @@ def _still_right(one: Observation, pictures: DerivedPictures) -> bool:
     return (
         _all_there(pictures)
         and key_file.is_file()
-        and key_file.read_text(encoding="utf-8") == picture_key(one, pictures.looks)
+        and key_file.read_bytes() == picture_key(one, pictures.looks).encode()
     )
 
 

@@ -14,6 +14,7 @@ import io
 import os
 import shutil
 import sys
+import traceback
 from collections import Counter
 from collections.abc import Callable
 from contextlib import redirect_stderr, redirect_stdout
@@ -91,8 +92,12 @@ class History:
         """Run a command; refused is as good as done, so long as it is said."""
         streams = io.StringIO()
         with redirect_stdout(streams), redirect_stderr(streams):
-            status = main([str(word) for word in words])
-        self.told.append(f"    {' '.join(map(str, words))}: {status} {streams.getvalue().strip()[:300]!r}")
+            try:
+                status = main([str(word) for word in words])
+            except Exception:
+                status = -1
+                streams = io.StringIO(traceback.format_exc()[-700:])
+        self.told.append(f"    {' '.join(map(str, words))}: {status} {streams.getvalue().strip()[-700:]!r}")
         if status not in (0, 1):
             self.differing.append(f"exit {status}: {self.told[-1]}")
         return status
@@ -480,9 +485,6 @@ def lived(number: int, steps: int, scratch: Path, *, compare_every: int = 4) -> 
                 history.run("build", history.root)
             if history.differing:
                 break
-    except Exception as error:
-        history.differing.append(repr(error))
-        raise
     finally:
         os.environ.pop("SOURCE_DATE_EPOCH", None)
     return history

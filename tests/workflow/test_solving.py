@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from astropy.io import fits
 from make_sample_archive import DOORSTEP, SamplePicture, draw_pictures
+from PIL import Image
 from scenes.discs import Scene
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, plan_days, world_of
 
@@ -258,6 +259,36 @@ def test_a_wrong_date_is_pointed_out_at_add_and_on_the_page(
     assert main(["build", str(unsaid)]) == 0
     assert f"about {hours[1]} hours earlier" in page(unsaid, f"{stated:%Y-%m-%d}")
     assert "hours earlier" not in page(unsaid, "2026-06-16")
+
+
+def test_another_picture_of_the_same_minute_is_asked_anew_whether_its_time_is_right(
+    unsaid: Path, week: dict[Path, Scene], tmp_path: Path, answer: Answer
+) -> None:
+    *others, last = [path for path in week if path.stem != SPOTLESS]
+    answer("add", unsaid, *others)
+    stated = datetime.strptime(last.stem, "%Y%m%dT%H%M%S%z") + timedelta(hours=26)
+    _, told = answer("add", unsaid, last, "--time", stated.isoformat())
+    assert any("is the time right" in warning for warning in told["pictures"][0]["warnings"])
+    assert main(["remove", str(unsaid), f"{stated:%Y-%m-%dT%H%MZ}"]) == 0
+    with Image.open(last) as picture:
+        picture.transpose(Image.Transpose.FLIP_LEFT_RIGHT).save(tmp_path / "flipped.png")
+    found = []
+    for _ in range(2):  # with what was kept, and without
+        _, told = answer("add", unsaid, tmp_path / "flipped.png", "--time", stated.isoformat())
+        found.append([warning for warning in told["pictures"][0]["warnings"] if "is the time right" in warning])
+        assert main(["remove", str(unsaid), f"{stated:%Y-%m-%dT%H%MZ}"]) == 0
+        shutil.rmtree(unsaid / ".northlimb" / "orientation", ignore_errors=True)
+    assert found[0] == found[1]
+
+
+def test_what_pictures_taught_goes_with_them(copied_week: Path) -> None:
+    """As the archive would be built without anything kept."""
+    assert orientations(copied_week)[id_of(Path(SPOTLESS))]["status"] == "assumed"
+    for stamp in WEEK:
+        if stamp != SPOTLESS:
+            assert main(["remove", str(copied_week), id_of(Path(stamp))]) == 0
+    assert main(["build", str(copied_week)]) == 0
+    assert orientations(copied_week)[id_of(Path(SPOTLESS))]["status"] == "unknown"
 
 
 def test_nothing_is_solved_twice(copied_week: Path) -> None:
