@@ -14,6 +14,7 @@ from archive.disk import write_whole
 from archive.errors import FolderError
 from archive.observation import Disc, Spot
 from archive.records.folder import DERIVED_NAME
+from archive.records.kept import checked, checked_words
 
 __all__ = ["read_spots", "write_spots"]
 
@@ -32,7 +33,7 @@ _decoder = msgspec.json.Decoder(_Kept)
 def read_spots(root: Path, sha256: str, disc: Disc) -> tuple[Spot, ...] | None:
     """What was kept for these bytes and this limb; None where nothing usable is kept."""
     try:
-        kept = _decoder.decode(_path(root, sha256).read_bytes())
+        kept = _decoder.decode(checked_words(_path(root, sha256).read_bytes()))
         return tuple(Spot(*row) for row in kept.spots) if kept.key == _key(disc) else None
     except (OSError, ValueError, RecursionError):  # to be measured again, whatever ails it
         return None
@@ -46,7 +47,7 @@ def write_spots(root: Path, sha256: str, disc: Disc, spots: Sequence[Spot]) -> t
     path = _path(root, sha256)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, json.dumps({"key": _key(disc), "spots": rows}, allow_nan=False).encode())
+        write_whole(path, checked(json.dumps({"key": _key(disc), "spots": rows}, allow_nan=False).encode()))
     except (OSError, FolderError):
         pass
     return tuple(Spot(*row) for row in rows)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disk import write_whole
+from archive.records.kept import checked, checked_words
 
 __all__ = [
     "MadeOf",
@@ -40,7 +41,7 @@ class MadeOf:
 def read_made(path: Path) -> MadeOf | None:
     """What a kept map was made of; None where nothing usable is kept."""
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        kept = json.loads(checked_words(path.read_bytes()))
         return MadeOf([str(member) for member in kept["members"]], float(kept["observed_share"]))
     except (OSError, ValueError, LookupError, TypeError, RecursionError):
         return None
@@ -48,7 +49,7 @@ def read_made(path: Path) -> MadeOf | None:
 
 def write_made(path: Path, made: MadeOf) -> None:
     """Keep what a map was made of."""
-    write_whole(path, json.dumps(asdict(made)).encode())
+    write_whole(path, checked(json.dumps(asdict(made)).encode()))
 
 
 def read_sums(path: Path) -> tuple[NDArray[np.float32], NDArray[np.float32]] | None:
