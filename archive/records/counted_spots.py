@@ -14,6 +14,7 @@ from archive.disk import write_whole
 from archive.errors import FolderError
 from archive.observation import Disc, Spot
 from archive.records.folder import DERIVED_NAME
+from archive.records.kept import checked, checked_words
 
 __all__ = ["read_spots", "write_spots"]
 
@@ -33,7 +34,7 @@ def read_spots(root: Path, sha256: str, disc: Disc) -> tuple[Spot, ...] | None:
     """What was kept for these bytes and this limb; None where nothing usable is kept."""
     try:
         with open(_path(root, sha256), "rb") as file:  # noqa: PTH123 - of every picture, at every build
-            kept = _decoder.decode(file.read())
+            kept = _decoder.decode(checked_words(file.read()))
         return tuple(Spot(*row) for row in kept.spots) if kept.key == _key(disc) else None
     except (OSError, ValueError, RecursionError):  # to be measured again, whatever ails it
         return None
@@ -47,7 +48,7 @@ def write_spots(root: Path, sha256: str, disc: Disc, spots: Sequence[Spot]) -> t
     path = Path(_path(root, sha256))
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, json.dumps({"key": _key(disc), "spots": rows}, allow_nan=False).encode())
+        write_whole(path, checked(json.dumps({"key": _key(disc), "spots": rows}, allow_nan=False).encode()))
     except (OSError, FolderError):
         pass
     return tuple(Spot(*row) for row in rows)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import json
 import warnings
-import zipfile
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -14,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disk import write_whole
+from archive.records.kept import checked, checked_words
 
 __all__ = [
     "MadeOf",
@@ -41,7 +41,7 @@ class MadeOf:
 def read_made(path: Path) -> MadeOf | None:
     """What a kept map was made of; None where nothing usable is kept."""
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        kept = json.loads(checked_words(path.read_bytes()))
         return MadeOf([str(member) for member in kept["members"]], float(kept["observed_share"]))
     except (OSError, ValueError, LookupError, TypeError, RecursionError):
         return None
@@ -49,15 +49,16 @@ def read_made(path: Path) -> MadeOf | None:
 
 def write_made(path: Path, made: MadeOf) -> None:
     """Keep what a map was made of."""
-    write_whole(path, json.dumps(asdict(made)).encode())
+    write_whole(path, checked(json.dumps(asdict(made)).encode()))
 
 
 def read_sums(path: Path) -> tuple[NDArray[np.float32], NDArray[np.float32]] | None:
     """Kept sums of light and weight; None where nothing usable is kept."""
     try:
-        with np.load(path, allow_pickle=False) as kept:
+        # From memory, for the library leaves the file of a damaged archive of arrays open.
+        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as kept:
             return kept["light"], kept["weight"]
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+    except Exception:  # a damaged one raises whatever its parts do: zlib.error, TokenError, BadZipFile and more
         return None
 
 

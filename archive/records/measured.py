@@ -13,6 +13,7 @@ from archive.disk import write_whole
 from archive.errors import clear_refusal
 from archive.observation import Disc
 from archive.records.folder import DERIVED_NAME
+from archive.records.kept import checked, checked_words
 
 __all__ = ["Axes", "Measured", "Spots", "read_measured", "write_measured"]
 
@@ -61,7 +62,7 @@ def read_measured(root: Path, sha256: str) -> Measured | None:
     """What was kept for these bytes, or None where nothing usable is kept."""
     try:
         with open(_path(root, sha256), "rb") as file:  # noqa: PTH123 - of every picture, at every build
-            kept = _decoder.decode(file.read())
+            kept = _decoder.decode(checked_words(file.read()))
         return kept.measured if kept.version == _VERSION else None
     except (OSError, ValueError, RecursionError):  # to be measured again, whatever ails it
         return None
@@ -79,7 +80,7 @@ def write_measured(root: Path, sha256: str, measured: Measured) -> None:
     text = json.dumps({"version": _VERSION, "measured": asdict(measured)}, allow_nan=False)
     with clear_refusal(path):
         path.parent.mkdir(parents=True, exist_ok=True)
-    write_whole(path, text.encode("utf-8"))
+    write_whole(path, checked(text.encode("utf-8")))
 
 
 def _path(root: Path, sha256: str) -> str:

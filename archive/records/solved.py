@@ -11,6 +11,7 @@ from typing import Any
 from archive.disk import write_whole
 from archive.errors import FolderError
 from archive.records.folder import DERIVED_NAME
+from archive.records.kept import checked, checked_words
 
 __all__ = ["forget_solved", "kept_answer", "kept_or_made", "read_learned", "write_learned"]
 
@@ -39,7 +40,7 @@ def kept_answer(root: Path, inputs: object) -> tuple[str, list[Any] | None]:
     """The name under which the answer to these inputs is kept, and the answer; None where none is."""
     name = hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()[:24] + ".json"
     try:
-        answer = json.loads((root / DERIVED_NAME / _FOLDER / name).read_text(encoding="utf-8"))
+        answer = json.loads(checked_words((root / DERIVED_NAME / _FOLDER / name).read_bytes()))
     except (OSError, ValueError, RecursionError):
         return name, None
     return name, answer if isinstance(answer, list) else None
@@ -48,7 +49,7 @@ def kept_answer(root: Path, inputs: object) -> tuple[str, list[Any] | None]:
 def read_learned(root: Path) -> dict[str, list[dict[str, Any]]]:
     """What was learned of each instrument at the last build; empty where nothing was."""
     try:
-        learned = json.loads((root / DERIVED_NAME / _FOLDER / _LEARNED).read_text(encoding="utf-8"))
+        learned = json.loads(checked_words((root / DERIVED_NAME / _FOLDER / _LEARNED).read_bytes()))
     except (OSError, ValueError, RecursionError):
         return {}
     return learned if isinstance(learned, dict) else {}
@@ -72,6 +73,6 @@ def _keep(path: Path, answer: object) -> None:
     """An archive that cannot be written to is read all the same: then nothing is kept."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, json.dumps(answer).encode("utf-8"))
+        write_whole(path, checked(json.dumps(answer).encode("utf-8")))
     except (OSError, FolderError):
         pass

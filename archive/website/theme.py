@@ -1,7 +1,8 @@
 """The observer's own face of the site: templates in place of ours, and a style sheet after ours.
 
 A theme is the folder ``theme`` of an archive. ``NAME.html`` in it stands in for our template of that name, which it can
-extend as ``original/NAME.html``; ``style.css`` is added at the end of ours. Nothing else in it is read.
+extend as ``original/NAME.html``; ``style.css`` is added at the end of ours. Else nothing in it is read but what these
+templates include.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ _ADVICE = "mend it, or remove it to have the original back"
 
 @dataclass(frozen=True)
 class Theme:
-    """A folder of templates, None where there is none, a style sheet to add, and the templates' texts in order."""
+    """A folder of templates, None where there is none, a style sheet to add, and the other files' texts in order."""
 
     folder: Path | None
     style: bytes = b""
@@ -54,7 +55,9 @@ def read_theme(folder: Path | None) -> Theme:
     if unknown:
         raise SettingsError(*(_unknown_words(path, known) for path in unknown))
     style = folder / "style.css"
-    texts = [f"{path.name}\n".encode() + path.read_bytes() for path in sorted(folder.glob("*.html"))]
+    # Of any ending and in any folder below: a template may include what it likes.
+    files = [path for path in sorted(folder.rglob("*")) if path.is_file() and path != style]
+    texts = [f"{path.relative_to(folder).as_posix()}\n".encode() + path.read_bytes() for path in files]
     return Theme(folder, b"\n" + style.read_bytes() if style.is_file() else b"", tuple(texts))
 
 

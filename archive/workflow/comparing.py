@@ -101,7 +101,7 @@ def _still_right(folder: str, before: Observation, after: Observation) -> bool:
     try:
         with open(f"{folder}/{_KEY}", encoding="utf-8") as key:  # noqa: PTH123
             return key.read() == _key(before, after)
-    except (OSError, ValueError):
+    except (OSError, ValueError):  # gone, or damaged
         return False
 
 

@@ -220,14 +220,13 @@ def _followed(
                 sightings.append(sighting)
             else:
                 by_hand.append((name, sighting))
-    register = [
-        NamedPlace(one.name, days_since_1970(one.time), one.latitude_deg, one.carrington_longitude_deg) for one in names
-    ]
-    # A name that a hand gives is taken from now on.
+    register = [_place_named(one) for one in names]
+    # A name that a hand gives is taken from now on; rounded as it will be kept, so that the next build finds the same.
     for name, sighting in by_hand:
         if name not in {one.name for one in register}:
-            place = sighting.place
-            register.append(NamedPlace(name, place.time_days, place.latitude_deg, place.longitude_deg))
+            at = sighting.place
+            kept = _given_name(NamedPlace(name, at.time_days, at.latitude_deg, at.longitude_deg))
+            register.append(_place_named(kept))
     followed = follow_groups(sightings, register=register, rotation_of=lambda at: rotations[at])
     return _joined(followed, by_hand)
 
@@ -263,12 +262,17 @@ def _with_counts(
 
 
 def _new_names(followed: Sequence[FollowedGroup], names: Sequence[GivenName]) -> tuple[GivenName, ...]:
-    return tuple(
-        GivenName(
-            name=place.name,
-            time=time_of_days(place.time_days),
-            latitude_deg=round(place.latitude_deg, 2),
-            carrington_longitude_deg=round(place.carrington_longitude_deg % 360.0, 2),
-        )
-        for place in names_to_register(followed, known={one.name for one in names})
+    return tuple(_given_name(place) for place in names_to_register(followed, known={one.name for one in names}))
+
+
+def _given_name(place: NamedPlace) -> GivenName:
+    return GivenName(
+        name=place.name,
+        time=time_of_days(place.time_days),
+        latitude_deg=round(place.latitude_deg, 2),
+        carrington_longitude_deg=round(place.carrington_longitude_deg % 360.0, 2),
     )
+
+
+def _place_named(given: GivenName) -> NamedPlace:
+    return NamedPlace(given.name, days_since_1970(given.time), given.latitude_deg, given.carrington_longitude_deg)

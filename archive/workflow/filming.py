@@ -14,6 +14,7 @@ from typing import Any
 from archive.disc.tone import Look
 from archive.disk import write_whole
 from archive.errors import FactsError
+from archive.films.encoder import has_av1
 from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, film_content, make_film, put_film
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_timeline
 from archive.observation import Observation
@@ -342,13 +343,16 @@ def _key_file(out: Path) -> Path:
 def _kept_files(out: Path, size_px: int, key: str) -> FilmFiles | None:
     """The files of a film made before, if all are there and made of what they should be."""
     key_file = _key_file(out)
-    if not (key_file.is_file() and key_file.read_text(encoding="utf-8") == key):
+    if not (key_file.is_file() and key_file.read_bytes() == key.encode()):
         return None
     loop, av1 = (out.with_name(f"{out.stem}-{kind}.mp4") for kind in ("loop", "av1"))
     poster, frames_json = out.with_suffix(".jpg"), out.with_suffix(".json")
-    if not all(path.is_file() for path in (out, loop, poster, frames_json)):
+    if not all(path.is_file() for path in (out, loop, poster, frames_json)) or (not av1.is_file() and has_av1()):
         return None
-    frames = len(_listed(frames_json))
+    try:
+        frames = len(_listed(frames_json))
+    except (ValueError, LookupError, TypeError, RecursionError):  # damaged
+        return None
     return FilmFiles(out, poster, frames_json, loop, av1 if av1.is_file() else None, frames, size_px)
 
 

@@ -126,7 +126,7 @@ def _still_right(one: Observation, pictures: DerivedPictures) -> bool:
             return False
         with open(f"{pictures.folder}/{_KEY_NAME}", encoding="utf-8") as key:  # noqa: PTH123
             return key.read() == picture_key(one, pictures.looks)
-    except (OSError, ValueError):
+    except (OSError, ValueError):  # gone, or damaged
         return False
 
 

@@ -96,7 +96,8 @@ def solve_instruments(root: Path, candidates: Sequence[Candidate], *, asked: Col
     """
     work = _Work(root, None if asked is None else frozenset(asked))
     epochs: dict[str, tuple[Epoch, ...]] = {}
-    remembered = read_learned(root)
+    # Where all pictures are at hand they alone teach: what pictures taught that are gone must not stay.
+    remembered = {} if asked is None else read_learned(root)
     for name in sorted({one.instrument.name for one in candidates}):
         mine = [one for one in candidates if one.instrument.name == name]
         epochs[name] = _solve_one(work, mine) or tuple(Epoch(**kept) for kept in remembered.get(name, []))
@@ -146,20 +147,24 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
             continue
         around = slice(bisect_left(days, day - _TIME_CHECK_DAYS), bisect_right(days, day + _TIME_CHECK_DAYS))
         near = [
-            (_spotted(other), other_reading)
+            (other, other_reading)
             for other in pictures[around]
             if (other_reading := work.readings.get(other.id)) is not None and other_reading.believed
         ]
         if len(near) < _TIME_CHECK_NEIGHBOURS:
             continue
         spotted = _spotted(one)
-        known = [(other, other_reading.north_angle_deg) for other, other_reading in near]
+        known = [(_spotted(other), other_reading.north_angle_deg) for other, other_reading in near]
+        near_keys = [
+            [other.record.picture.sha256, _key(spotted_other), angle_deg]
+            for (other, _), (spotted_other, angle_deg) in zip(near, known, strict=True)
+        ]
         mirrored = near[0][1].mirrored
 
         def make(spotted: SpottedPicture = spotted, known: Any = known, mirrored: bool = mirrored) -> list[Any]:
             return [better_hours(spotted, known, mirrored=mirrored)]
 
-        inputs = ["time", _VERSION, mirrored, _key(spotted), [[_key(other), angle] for other, angle in known]]
+        inputs = ["time", _VERSION, mirrored, one.record.picture.sha256, _key(spotted), near_keys]
         name, (hours,) = kept_or_made(work.root, inputs, make)
         work.kept.append(name)
         if hours is not None:

@@ -3,9 +3,15 @@
 import hashlib
 import json
 
+import numpy as np
 import pytest
 
-from archive.records.solved import kept_answer, read_learned
+from archive.observation import Disc, Spot
+from archive.records.counted_spots import read_spots, write_spots
+from archive.records.kept import checked_words
+from archive.records.map_files import MadeOf, read_made, read_sums, write_made, write_sums
+from archive.records.measured import Measured, read_measured, write_measured
+from archive.records.solved import kept_answer, kept_or_made, read_learned, write_learned
 from archive.records.words import read_words
 
 
@@ -27,3 +33,51 @@ def test_deep_answers_are_none(tmp_path):
         (folder / file).write_text("[" * 100_000)
     assert kept_answer(tmp_path, {}) == (name, None)
     assert read_learned(tmp_path) == {}
+
+
+def test_damaged_sums_of_a_map_are_none_or_what_they_were(tmp_path):
+    """Whatever bit changes: some are of the packing's dates and names, on which nothing hangs."""
+    rng = np.random.default_rng(8)
+    light, weight = rng.random((2, 9, 18), dtype=np.float32)
+    path = tmp_path / "sums.npz"
+    write_sums(path, light, weight)
+    whole, found = path.read_bytes(), []
+    for place in range(0, len(whole), 7):
+        damaged = bytearray(whole)
+        damaged[place] ^= 1 << int(rng.integers(8))
+        path.write_bytes(damaged)
+        found.append(read_sums(path))
+    assert sum(one is None for one in found) > 0.8 * len(found)
+    for one in found:
+        assert one is None or (np.array_equal(one[0], light) and np.array_equal(one[1], weight))
+
+
+def test_a_damaged_bit_in_kept_values_makes_them_absent(tmp_path):
+    """Whichever bit it is: in a number or a name it would pass for another measurement."""
+    disc = Disc(158.25, 151.5, 132.0, 0.0, 0.1, sigma_px=0.004)
+    write_measured(tmp_path, "ab" * 32, Measured(320, 300, 8, disc))
+    write_spots(tmp_path, "ab" * 32, disc, [Spot(0.1, -0.2, 350.0, 60.0)])
+    name, _ = kept_or_made(tmp_path, {"made of": 1}, lambda: [{"north_angle_deg": 12.5}])
+    write_learned(tmp_path, {"Doorstep": [{"angle_deg": 3.0}]})
+    write_made(tmp_path / "made.json", MadeOf(["a", "b"], 0.75))
+    readers = {
+        ".northlimb/measured/ab/" + "ab" * 32 + ".json": lambda: read_measured(tmp_path, "ab" * 32),
+        ".northlimb/spots/ab/" + "ab" * 32 + ".json": lambda: read_spots(tmp_path, "ab" * 32, disc),
+        f".northlimb/orientation/{name}": lambda: kept_answer(tmp_path, {"made of": 1})[1],
+        ".northlimb/orientation/learned.json": lambda: read_learned(tmp_path) or None,
+        "made.json": lambda: read_made(tmp_path / "made.json"),
+    }
+    rng = np.random.default_rng(9)
+    for file, read in readers.items():
+        path = tmp_path / file
+        whole = path.read_bytes()
+        assert read() is not None, file
+        for place in range(len(whole)):
+            damaged = bytearray(whole)
+            damaged[place] ^= 1 << int(rng.integers(8))
+            path.write_bytes(damaged)
+            assert read() is None, (file, place)
+
+
+def test_kept_values_of_earlier_versions_are_read(tmp_path):
+    assert checked_words(b'{"version": 3}') == b'{"version": 3}'

@@ -5,6 +5,7 @@ import json
 import pytest
 
 from archive.observation import Disc
+from archive.records.kept import checked_words
 from archive.records.measured import Axes, Measured, read_measured, write_measured
 
 SHA256 = "ab" * 32
@@ -43,7 +44,7 @@ def test_the_same_measurements_give_the_same_bytes(root):
 
 
 def _altered(root, **changes):
-    kept = json.loads(_path(root).read_text())
+    kept = json.loads(checked_words(_path(root).read_bytes()))
     for key, value in changes.items():
         (kept if key in kept else kept["measured"])[key] = value
     return json.dumps(kept)

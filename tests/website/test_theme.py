@@ -40,6 +40,18 @@ def test_a_fragment_alone_can_be_changed(content: Content, tmp_path: Path) -> No
     assert "Ask me about groups." in page_text(themed, "days/2026-06-03/index.html")
 
 
+def test_what_a_template_includes_may_change_alone(content: Content, tmp_path: Path) -> None:
+    base = '{% extends "original/base.html" %}{% block colophon %}{% include "parts/pier.txt" %}{% endblock %}'
+    theme, kept = tmp_path / "theme", tmp_path / "answers"
+    (theme / "parts").mkdir(parents=True)
+    (theme / "base.html").write_text(base)
+    for words in ("Pier 4.", "Pier 5."):
+        (theme / "parts" / "pier.txt").write_text(words)
+        build_site(content, tmp_path / "themed", theme_dir=theme, answers_dir=kept)
+        for page in ("index.html", "days/2026-06-03/index.html"):
+            assert words in page_text(tmp_path / "themed", page)
+
+
 def test_without_a_theme_nothing_changes(content: Content, site: Path, tmp_path: Path) -> None:
     assert build_site(content, site, theme_dir=tmp_path / "none").written == 0
 

@@ -160,6 +160,16 @@ def test_a_second_build_writes_nothing(week: Path, answer: Answer) -> None:
     assert told["report"]["written"] == 0
 
 
+def test_keys_of_derived_things_that_are_no_text_count_as_other_keys(week: Path, answer: Answer) -> None:
+    keys = [*week.glob(".northlimb/discs/*/key"), *week.glob(".northlimb/discs/*/turned-back-key")]
+    assert len(keys) > len(DAYS)
+    for key in keys:
+        key.write_bytes(b"\xff" * 40)
+    status, told = answer("build", week)
+    assert (status, told["report"]["written"]) == (0, 0)
+    assert not any(key.read_bytes() == b"\xff" * 40 for key in keys)
+
+
 def test_an_archive_that_grew_day_by_day_comes_back_byte_for_byte(archive_folder: Path, tmp_path: Path) -> None:
     """Maps grow by what is new, groups keep the names that they got, films are kept: all must be made again alike."""
     for number in (1, 2):

@@ -8,6 +8,7 @@ import json
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -124,6 +125,28 @@ def test_groups_by_hand_stand_in_place_of_the_measured(archive_folder: Path) -> 
     assert seen[name][0]["latitude_deg"] == 12.0
     assert seen[name][0]["spots"] == 4
     assert seen[name][0]["stated"] is True
+
+
+def test_a_name_by_hand_keeps_its_groups_at_the_next_build(archive_folder: Path) -> None:
+    """Also where it stands, but for the digits that are kept, where another name was given."""
+    given = tomllib.loads((archive_folder / "group-names.toml").read_text(encoding="utf-8"))["groups"]
+    before = groups(archive_folder)
+    one = max(given, key=lambda one: len(before.get(one["name"], [])))
+    day, minute = f"{one['time']:%Y-%m-%d %H%M}Z".split()
+    record = archive_folder / day[:4] / day / f"{minute}.toml"
+    text = record.read_text(encoding="utf-8")
+    for number, off_deg in enumerate((-0.004, 0.004)):
+        latitude_deg, longitude_deg = one["latitude_deg"] + off_deg, one["carrington_longitude_deg"] + off_deg
+        record.write_text(
+            f'{text}\n[[groups]]\nname = "2999-{30 + number}"\nlatitude_deg = {latitude_deg:.3f}\n'
+            f"carrington_longitude_deg = {longitude_deg:.3f}\nspots = 4\n",
+            encoding="utf-8",
+        )
+        assert main(["build", str(archive_folder)]) == 0
+        first = groups(archive_folder)
+        assert f"2999-{30 + number}" in first
+        assert main(["build", str(archive_folder)]) == 0
+        assert groups(archive_folder) == first
 
 
 def test_dust_by_hand_is_not_counted(archive_folder: Path) -> None:

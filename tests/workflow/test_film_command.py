@@ -93,6 +93,24 @@ def test_a_film_is_made_anew_only_when_something_changed(folder: Path, answer: A
     assert len(list((folder / "site" / "films").glob("*.json"))) == 2
 
 
+@pytest.mark.parametrize(
+    ("ending", "damaged"),
+    [(".mp4", False), ("-av1.mp4", False), ("-loop.mp4", False), (".jpg", False), (".json", True), (".key", True)],
+)
+def test_a_film_that_lost_a_file_is_made_anew(folder: Path, answer: Answer, ending: str, damaged: bool) -> None:
+    words = ("film", folder, "--days", "1", *QUICK)
+    answer(*words)
+    before = {path.name: path.read_bytes() for path in (folder / "site" / "films").iterdir()}
+    (lost,) = (folder / ".northlimb" / "films").glob(f"last-1-days-??????{ending}")
+    if damaged:
+        lost.write_bytes(b"\xff" * 40)
+    else:
+        lost.unlink()
+    answer("build", folder)
+    assert lost.is_file()
+    assert {path.name: path.read_bytes() for path in (folder / "site" / "films").iterdir()} == before
+
+
 def test_a_map_says_where_its_longitudes_lie(folder: Path, tmp_path: Path, answer: Answer) -> None:
     words = ("film", folder, *SPAN, *QUICK, "--style", "corotating", "--longitude", "210", "--out", tmp_path / "m.mp4")
     status, told = answer(*words)

@@ -263,6 +263,36 @@ def test_a_wrong_date_is_pointed_out_at_add_and_on_the_page(
     assert "hours earlier" not in page(unsaid, "2026-06-16")
 
 
+def test_another_picture_of_the_same_minute_is_asked_anew_whether_its_time_is_right(
+    unsaid: Path, week: dict[Path, Scene], tmp_path: Path, answer: Answer
+) -> None:
+    *others, last = [path for path in week if path.stem != SPOTLESS]
+    answer("add", unsaid, *others)
+    stated = datetime.strptime(last.stem, "%Y%m%dT%H%M%S%z") + timedelta(hours=26)
+    _, told = answer("add", unsaid, last, "--time", stated.isoformat())
+    hours = re.search(r"fit better about \d+ hours earlier", "".join(told["pictures"][0]["warnings"]))
+    assert hours is not None
+    assert main(["remove", str(unsaid), f"{stated:%Y-%m-%dT%H%MZ}"]) == 0
+    scene = week[last]
+    # As many spots as `last` shows, but in places that no hour brings them to.
+    large = [one for one in scene.spots if one.radius_deg > 0.5]
+    apart = [replace(one, longitude_deg=one.longitude_deg - (50 if one.latitude_deg > 0 else 10)) for one in large]
+    other = draw(tmp_path / "other.png", replace(scene, spots=tuple(apart)))
+    _, told = answer("add", unsaid, other, "--time", stated.isoformat())
+    assert told["pictures"][0]["id"] == f"{stated:%Y-%m-%dT%H%MZ}"
+    assert not any(hours[0] in warning for warning in told["pictures"][0]["warnings"])
+
+
+def test_what_pictures_taught_goes_with_them(copied_week: Path) -> None:
+    """As the archive would be built without anything kept."""
+    assert orientations(copied_week)[id_of(Path(SPOTLESS))]["status"] == "assumed"
+    for stamp in WEEK:
+        if stamp != SPOTLESS:
+            assert main(["remove", str(copied_week), id_of(Path(stamp))]) == 0
+    assert main(["build", str(copied_week)]) == 0
+    assert orientations(copied_week)[id_of(Path(SPOTLESS))]["status"] == "unknown"
+
+
 def test_nothing_is_solved_twice(copied_week: Path) -> None:
     kept = kept_answers(copied_week)
     assert kept
