@@ -83,7 +83,7 @@ def without_password(text: str) -> str:
 
 
 @contextmanager
-def clear_refusal(path: Path) -> Iterator[None]:
+def clear_refusal(path: Path | str) -> Iterator[None]:
     """What the system refuses while `path` is being written, as one line for the user.
 
     Raises

@@ -33,6 +33,7 @@ _VERSION = 1
 _HOME = "index.html"
 _ASIDE = ".northlimb-part"
 _PARTS = ".northlimb-parts"
+_LARGE_BYTES = 2**24
 
 
 class Held(msgspec.Struct, frozen=True, gc=False):
@@ -40,6 +41,14 @@ class Held(msgspec.Struct, frozen=True, gc=False):
 
     sha256: str
     size: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Bytes:
+    """What is to be written: the bytes, or the path of a file of them; and the file's stamp where it is a copy."""
+
+    data: bytes | str
+    stamp: os.stat_result | None = None
 
 
 class _Row(msgspec.Struct, frozen=True, gc=False):
@@ -143,7 +152,7 @@ def _bring_up_to_date(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
         if changed or gone:
             _put_manifest({**before, **now}, site_dir, parts, unfinished=True)
         for path in sorted(changed, key=lambda path: _turn(path, before)):
-            _put(_part(parts, changed[path]), site_dir / path)
+            _put(_part(parts, changed[path]), f"{site_dir}/{path}")
         # Pages go before the pictures that they show.
         removed = sum(_remove(path, site_dir) for path in gone)
         _put_manifest(now, site_dir, parts)
@@ -168,8 +177,10 @@ def _made(
             continue
         if known is None and os.path.exists(target):  # noqa: PTH110
             foreign.append(Path(target))
+        if not changed:
+            _make_folder(parts)
         changed[file.path] = len(changed)
-        _write_part(source, _part(parts, changed[file.path]), Path(target))
+        _write_part(source, _part(parts, changed[file.path]), target)
     if foreign:
         raise FolderError(*(f"{path}: in the way, and not written by us; move it elsewhere" for path in foreign))
     return now, changed
@@ -189,7 +200,7 @@ def _parts_of(site_dir: Path) -> Iterator[Path]:
         shutil.rmtree(parts, ignore_errors=True)
 
 
-def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, bytes | str | None]:
+def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, _Bytes | None]:
     """What a file is to hold, and what is to be written for it: None where it is there already.
 
     A copy of the same size and time keeps the digest that it had.
@@ -199,13 +210,18 @@ def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, byt
         stamp = _status_of(file.source, file.path)
         if before is not None and _same_stamp(stamp, there):
             return before, None
-        held, source = _held_file(file.source), file.source
+        if stamp.st_size > _LARGE_BYTES:
+            held, source = _held_file(file.source), _Bytes(file.source, stamp)
+        else:  # read once, not to be told and to be copied
+            with open(file.source, "rb") as stream:  # noqa: PTH123
+                data = stream.read()
+            held, source = held_bytes(data), _Bytes(data, stamp)
         return held, None if _holds(target, there, held) else source
     if file.held is not None and file.held == before and _holds(target, there, file.held):
         return file.held, None
     data = file.source if isinstance(file.source, bytes) else file.source()
     held = held_bytes(data)
-    return held, None if _holds(target, there, held) else data
+    return held, None if _holds(target, there, held) else _Bytes(data)
 
 
 def _status_of(source: str, path: str) -> os.stat_result:
@@ -250,9 +266,10 @@ def _put_manifest(listed: Mapping[str, Held], site_dir: Path, parts: Path, *, un
     manifest, target = _manifest_bytes(listed, unfinished=unfinished), site_dir / MANIFEST
     if not _holds(str(target), _plain_file(str(target)), held_bytes(manifest)):
         part = _part(parts, MANIFEST)
-        _write_part(manifest, part, target)
+        _make_folder(parts)
+        _write_part(_Bytes(manifest), part, str(target))
         sync_disk(site_dir)
-        _put(part, target)
+        _put(part, str(target))
 
 
 def _check_path(path: str, seen: Mapping[str, Held], *, checked: bool) -> None:
@@ -293,25 +310,34 @@ def _held_file(path: str) -> Held:
         return Held(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
 
 
-def _write_part(source: bytes | str, part: Path, target: Path) -> None:
+def _make_folder(folder: Path) -> None:
+    with clear_refusal(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+
+
+def _write_part(source: _Bytes, part: str, target: str) -> None:
     with clear_refusal(target):
-        part.parent.mkdir(parents=True, exist_ok=True)
-        if isinstance(source, bytes):
-            part.write_bytes(source)
+        if isinstance(source.data, bytes):
+            with open(part, "wb") as stream:  # noqa: PTH123
+                stream.write(source.data)
         else:
-            shutil.copyfile(source, part)
-            stamp = os.stat(source)  # noqa: PTH116
-            os.utime(part, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
+            shutil.copyfile(source.data, part)
+        if source.stamp is not None:
+            os.utime(part, ns=(source.stamp.st_atime_ns, source.stamp.st_mtime_ns))
 
 
-def _part(parts: Path, name: int | str) -> Path:
-    return parts / f"{name}.part"
+def _part(parts: Path, name: int | str) -> str:
+    return f"{parts}/{name}.part"
 
 
-def _put(part: Path, target: Path) -> None:
+def _put(part: str, target: str) -> None:
+    """Bring a part to its place; its folder is made where there is none."""
     with clear_refusal(target):
-        target.parent.mkdir(parents=True, exist_ok=True)
-        part.replace(target)
+        try:
+            os.replace(part, target)  # noqa: PTH105
+        except FileNotFoundError:
+            os.makedirs(os.path.dirname(target), exist_ok=True)  # noqa: PTH103, PTH120
+            os.replace(part, target)  # noqa: PTH105
 
 
 def _remove(path: str, site_dir: Path) -> bool:

@@ -64,7 +64,7 @@ def graticule_at(b0_deg: float) -> Graticule:
 def _line(points_px: NDArray[np.float64]) -> Line:
     # The last point too, or lines would end short of the limb.
     kept = np.unique(np.append(np.arange(0, len(points_px), _POINTS_EVERY), len(points_px) - 1))
-    return tuple((float(x), float(y)) for x, y in points_px[kept])
+    return tuple(map(tuple, points_px[kept].tolist()))
 
 
 def _numbers(b0_deg: float) -> tuple[DiscLabel, ...]:

@@ -22,7 +22,7 @@ from website.invented import content as invented_content
 from website.read_pages import Links
 
 EVENTS = {"os.rename", "os.remove", "os.mkdir", "os.rmdir"}
-STRIDE = 7
+STRIDE = 5
 Tree = dict[str, bytes]
 
 
