@@ -112,9 +112,10 @@ def _learned(one: LearnedAngle) -> LearnedRow:
     since = day_words(one.since_utc.date())
     days = f"since {since}" if one.until_utc is None else f"{since} to {day_words(one.until_utc.date())}"
     mirrored = "mirrored" if one.mirrored else "not mirrored"
+    taught_by = "the first picture" if one.pictures == 1 else f"the first {plural(one.pictures, 'picture')}"
     return LearnedRow(
         days=days,
-        source=f"{plural(one.pictures, 'picture')}, {mirrored}",
+        source=f"from {taught_by}, {mirrored}",
         angle=degrees(one.camera_angle_deg, 1, signed=True),
         scatter=degrees(one.scatter_deg, 1),
     )
