@@ -44,7 +44,7 @@ def take_in(
     known : collection of str
         Checksums of what is filed.
     sizes : collection of int
-        See `archive.records.folder.sizes_on_disk`.
+        See `archive.records.places.sizes_on_disk`.
 
     Raises
     ------

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from archive.disk import write_whole
 from archive.errors import clear_refusal
-from archive.records.folder import notes_path
+from archive.records.places import notes_path
 
 __all__ = ["append_note", "read_notes"]
 

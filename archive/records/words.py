@@ -17,8 +17,9 @@ from pathlib import Path
 
 from archive.disk import write_whole
 from archive.errors import ArchiveError, FolderError
-from archive.records.folder import DERIVED_NAME, words_of_days
+from archive.records.folder import DERIVED_NAME
 from archive.records.group_names import GROUP_NAMES_FILE, read_names
+from archive.records.places import words_of_days
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME, read_settings
 

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from archive.errors import FactsError, WorkError
 from archive.records.checksums import read_checksums
-from archive.records.folder import sizes_on_disk, writing
+from archive.records.folder import writing
+from archive.records.places import sizes_on_disk
 from archive.records.removed import removed_sums
 from archive.records.settings import Settings, read_settings
 from archive.workflow.executor import IN_THIS_PROCESS, Executor

@@ -13,8 +13,9 @@ from archive.disk import TEMPORARY_SUFFIX, write_temporary
 from archive.errors import FactsError, FolderError, SettingsError
 from archive.records.capture_time import in_utc
 from archive.records.checksums import read_checksums
-from archive.records.folder import DERIVED_NAME, Place, free_place, notes_path, place_of_file, place_of_id, writing
+from archive.records.folder import DERIVED_NAME, writing
 from archive.records.pending import Change, carry_out
+from archive.records.places import Place, free_place, notes_path, place_of_file, place_of_id
 from archive.records.record import Record, read_record
 from archive.records.removed import Kind, new_removed_folder, removed_folders
 from archive.records.settings import read_settings

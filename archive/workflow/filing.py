@@ -13,10 +13,11 @@ from typing import Literal
 from archive.errors import ArchiveError, FactsError, FolderError, PictureError
 from archive.observation import Disc, Orientation
 from archive.reading import MOST_BYTES
-from archive.records.folder import NewPicture, Place, free_place, place_of_file, put_picture
+from archive.records.folder import NewPicture, put_picture
 from archive.records.incoming import Incoming, take_in
 from archive.records.measured import write_measured
 from archive.records.notes import append_note
+from archive.records.places import Place, free_place, place_of_file
 from archive.records.record import PictureEntry, record_text
 from archive.records.settings import Settings
 from archive.sun.view import sun_view

@@ -16,8 +16,9 @@ from archive.disc.spots import DarkSpots, spots_as_it_came
 from archive.errors import FolderError, PictureError, SettingsError
 from archive.observation import Observation, PictureFile, SunView
 from archive.reading import Facts, Pixels, facts_in_file, read_pixels
-from archive.records.folder import Place, answers_file, originals_on_disk, places
+from archive.records.folder import answers_file
 from archive.records.measured import Axes, Measured, Spots, read_measured, write_measured
+from archive.records.places import Place, originals_on_disk, places
 from archive.records.record import PictureEntry, Record, capture_of, read_record
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.sun.view import sun_views

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from archive.observation import Observation
 from archive.orientation.low_sun import low_sun_doubt
-from archive.records.folder import Place
+from archive.records.places import Place
 from archive.workflow.drifting import open_readings_remark
 from archive.workflow.orienting import is_up, night_remark
 from archive.workflow.stating import AddOptions, Stated

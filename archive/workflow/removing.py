@@ -10,8 +10,9 @@ from pathlib import Path
 
 from archive.errors import FactsError, FolderError, SettingsError
 from archive.records.checksums import file_sha256, read_checksums
-from archive.records.folder import PICTURE_SUFFIXES, Place, place_of_id, places, writing
+from archive.records.folder import writing
 from archive.records.pending import Change, carry_out
+from archive.records.places import PICTURE_SUFFIXES, Place, place_of_id, places
 from archive.records.record import read_record
 from archive.records.removed import new_removed_folder, removed_folders
 from archive.workflow.progress import WAIT_S, Progress, while_waiting

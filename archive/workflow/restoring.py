@@ -13,8 +13,9 @@ from pathlib import Path
 from archive.disk import TEMPORARY_SUFFIX, write_temporary
 from archive.errors import FolderError, clear_refusal
 from archive.records.checksums import file_sha256, read_checksums
-from archive.records.folder import DERIVED_NAME, PICTURE_SUFFIXES, misspelt_files, writing
+from archive.records.folder import DERIVED_NAME, writing
 from archive.records.pending import Change, carry_out
+from archive.records.places import PICTURE_SUFFIXES, misspelt_files
 from archive.records.record import read_record
 from archive.records.removed import new_removed_folder
 from archive.records.words import Words, complaints_about, is_record, read_words

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from archive.errors import FactsError
 from archive.observation import Capture, Observation, SunView
-from archive.records.folder import places
 from archive.records.group_names import read_names
+from archive.records.places import places
 from archive.records.settings import Settings, SiteSettings, read_settings
 from archive.sun.capture_advice import CaptureAdvice, capture_advice
 from archive.sun.view import field_rotation_deg_per_hour, sun_view

@@ -9,17 +9,10 @@ from pathlib import Path
 
 from archive.errors import SettingsError
 from archive.records.checksums import file_sha256, read_checksums, write_checksums
-from archive.records.folder import (
-    Place,
-    leftovers,
-    misspelt_files,
-    originals_on_disk,
-    places,
-    reading,
-    writing,
-)
+from archive.records.folder import leftovers, reading, writing
 from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.pending import Change, carry_out
+from archive.records.places import Place, misspelt_files, originals_on_disk, places
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME
 from archive.records.words import Words, changed_silently, complaints_about, is_record, read_words, remember_words

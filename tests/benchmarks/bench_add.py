@@ -132,8 +132,9 @@ def copied(source: Path, target: Path) -> None:
 
 def filed(source: Path, root: Path) -> None:
     """Take in and file all files of a folder, as `add` does."""
-    from archive.records.folder import NewPicture, place_of_id, put_picture, writing
+    from archive.records.folder import NewPicture, put_picture, writing
     from archive.records.incoming import take_in
+    from archive.records.places import place_of_id
 
     with writing(root):
         for number, path in enumerate(sorted(source.iterdir())):

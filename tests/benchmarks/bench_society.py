@@ -27,8 +27,8 @@ import numpy as np
 from archive.observation import Disc
 from archive.records.checksums import write_checksums
 from archive.records.counted_spots import _key
-from archive.records.folder import Place
 from archive.records.measured import _VERSION, Measured
+from archive.records.places import Place
 from archive.records.record import PictureEntry, Record, record_text
 from archive.records.settings import InstrumentSettings, Settings
 from archive.workflow.creating import create_archive

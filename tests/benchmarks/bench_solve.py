@@ -24,8 +24,8 @@ from typing import Any
 import numpy as np
 
 from archive.observation import Disc, SunView
-from archive.records.folder import Place, free_place
 from archive.records.measured import Measured, Spots, write_measured
+from archive.records.places import Place, free_place
 from archive.records.record import PictureEntry, Record, record_text
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, read_settings
 from archive.sun.heliographic import to_disc

@@ -4,7 +4,8 @@ import hashlib
 
 import pytest
 
-from archive.records.folder import NewPicture, place_of_id
+from archive.records.folder import NewPicture
+from archive.records.places import place_of_id
 
 SETTINGS = """\
 # Settings of an invented observatory.

@@ -10,20 +10,8 @@ import pytest
 
 from archive.errors import FolderError
 from archive.records.checksums import read_checksums
-from archive.records.folder import (
-    Place,
-    free_place,
-    kept_folder,
-    notes_path,
-    open_folder,
-    originals_on_disk,
-    place_of_file,
-    place_of_id,
-    places,
-    put_picture,
-    reading,
-    writing,
-)
+from archive.records.folder import kept_folder, open_folder, put_picture, reading, writing
+from archive.records.places import Place, free_place, notes_path, originals_on_disk, place_of_file, place_of_id, places
 
 DAY = "2026/2026-06-03"
 

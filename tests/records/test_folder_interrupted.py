@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from archive.errors import FolderError
-from archive.records.folder import places, put_picture, writing
+from archive.records.folder import put_picture, writing
+from archive.records.places import places
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork, signals and limits of POSIX systems")
 CHECKOUT = Path(__file__).resolve().parents[2]
@@ -22,7 +23,8 @@ KILLER = """
 import hashlib, json, os, random, shutil, signal, sys, time
 from pathlib import Path
 from archive.records.checksums import read_checksums
-from archive.records.folder import NewPicture, place_of_id, put_picture, writing
+from archive.records.folder import NewPicture, put_picture, writing
+from archive.records.places import place_of_id
 
 work, mode = Path(sys.argv[1]), sys.argv[2]
 DATA = random.Random(7).randbytes(3_000_000 if mode == "instants" else 5000)
@@ -172,7 +174,8 @@ LIMITED = """
 import hashlib, resource, sys
 from pathlib import Path
 from archive.errors import FolderError
-from archive.records.folder import NewPicture, place_of_id, put_picture, writing
+from archive.records.folder import NewPicture, put_picture, writing
+from archive.records.places import place_of_id
 
 root, size, limit = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
 data = bytes(size)
@@ -216,7 +219,8 @@ import hashlib, os, sys
 from pathlib import Path
 from archive.errors import FolderError
 from archive.observation import Disc
-from archive.records.folder import NewPicture, place_of_id, places, put_picture, writing
+from archive.records.folder import NewPicture, put_picture, writing
+from archive.records.places import place_of_id, places
 from archive.records.measured import Measured, read_measured, write_measured
 from archive.records.notes import append_note
 from archive.records.settings import FilmSettings, keep_film, read_settings
@@ -309,7 +313,8 @@ BUSY = """
 import hashlib, sys
 from pathlib import Path
 from archive.errors import FolderError
-from archive.records.folder import NewPicture, free_place, put_picture, writing
+from archive.records.folder import NewPicture, put_picture, writing
+from archive.records.places import free_place
 from datetime import UTC, datetime
 root, mark, left, refused = Path(sys.argv[1]), sys.argv[2], 15, 0
 while left:

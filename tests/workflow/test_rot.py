@@ -15,8 +15,9 @@ import pytest
 from scenes.discs import Scene
 
 from archive.cli import main
-from archive.records.folder import NewPicture, place_of_id, put_picture, writing
+from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.notes import append_note
+from archive.records.places import place_of_id
 
 from .conftest import NEW, draw
 

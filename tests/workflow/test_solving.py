@@ -23,8 +23,8 @@ from archive.cli import main
 from archive.disc.limb import fit_limb
 from archive.observation import Disc
 from archive.orientation.angles import difference_deg
-from archive.records.folder import Place, free_place
 from archive.records.measured import Measured, Spots, write_measured
+from archive.records.places import Place, free_place
 from archive.records.record import PictureEntry, Record, record_text
 from archive.records.settings import read_settings
 from archive.sun.heliographic import to_disc
