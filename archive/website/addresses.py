@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from pathlib import PurePosixPath
 from urllib.parse import quote, urlsplit
 
@@ -107,12 +108,16 @@ class Here:
     path: str
     root: str | None = None
 
+    @cached_property
+    def _folders(self) -> list[str]:
+        return self.path.split("/")[:-1]
+
     def to(self, target: str) -> str:
         """Link to a file of the site, escaped for use in an attribute."""
         if self.root is not None:
             return self.root + quote(target)
         # By hand: posixpath.relpath asks for the working folder each time, and a large archive has a million links.
-        here, there = self.path.split("/")[:-1], target.split("/")
+        here, there = self._folders, target.split("/")
         shared = 0
         while shared < min(len(here), len(there) - 1) and here[shared] == there[shared]:
             shared += 1

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from archive.observation import Evidence, Observation, Orientation
 from archive.website.disc_directions import Direction, disc_directions, shown_at_deg, wrapped_deg
@@ -192,6 +193,7 @@ def _label_place(words: str, at_deg: float, *, half_deg: float, radius: float) -
     return x, y + (13 if arc_above else -6), "end"
 
 
+@cache
 def _scale() -> str:
     """Draw a stroke every ten degrees inside the limb, longer every thirty."""
     return " ".join(_radial(_RADIUS - (6 if at % 30 == 0 else 3), _RADIUS, at) for at in range(0, 360, 10))
