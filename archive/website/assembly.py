@@ -84,7 +84,7 @@ def build_site(
         style_hash=style_hash(static[addresses.STYLE]),
         address=content.info.address,
     )
-    made = Answers(None if answers_dir is None else answers_dir / "pages", [face, theme.texts])
+    made = Answers(None if answers_dir is None else answers_dir / "pages", [face, theme.digests])
     report = write_site(_files(_in_order(content), face, theme, static=static, made=made), site_dir)
     made.keep()
     return report

@@ -8,6 +8,7 @@ templates include.
 from __future__ import annotations
 
 import difflib
+import hashlib
 import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -23,11 +24,11 @@ _ADVICE = "mend it, or remove it to have the original back"
 
 @dataclass(frozen=True)
 class Theme:
-    """A folder of templates, None where there is none, a style sheet to add, and the other files' texts in order."""
+    """A folder of templates, None where there is none, a style sheet to add, and digests of the other files."""
 
     folder: Path | None
     style: bytes = b""
-    texts: tuple[bytes, ...] = ()
+    digests: tuple[tuple[str, str], ...] = ()
 
 
 NO_THEME = Theme(None)
@@ -57,8 +58,13 @@ def read_theme(folder: Path | None) -> Theme:
     style = folder / "style.css"
     # Of any ending and in any folder below: a template may include what it likes.
     files = [path for path in sorted(folder.rglob("*")) if path.is_file() and path != style]
-    texts = [f"{path.relative_to(folder).as_posix()}\n".encode() + path.read_bytes() for path in files]
-    return Theme(folder, b"\n" + style.read_bytes() if style.is_file() else b"", tuple(texts))
+    digests = tuple((path.relative_to(folder).as_posix(), _digest(path)) for path in files)
+    return Theme(folder, b"\n" + style.read_bytes() if style.is_file() else b"", digests)
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _unknown_words(path: Path, known: set[str]) -> str:
