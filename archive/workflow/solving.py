@@ -11,11 +11,14 @@ from typing import Any
 
 import numpy as np
 
+from archive.answers import NO_ANSWERS, Answers
 from archive.observation import SunView
 from archive.orientation.angles import difference_deg, wrapped_deg
 from archive.orientation.clock_check import better_hours
+from archive.orientation.free_turning import KnownPicture, fits_neighbours, free_reading
 from archive.orientation.instrument import Block, CameraAngle, Epoch, blocks_of, epoch_at, learn_epochs
 from archive.orientation.spots import SpotReading, SpottedPicture, solve_spots
+from archive.records.folder import answers_file
 from archive.records.measured import Measured
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
@@ -28,6 +31,8 @@ _AGREEMENT_SIGMAS = 3.0
 _LEANING_ODDS = 3.0  # with the instrument's own history on its side, a reading needs less
 _TIME_CHECK_DAYS = 8.0
 _TIME_CHECK_NEIGHBOURS = 2
+# By the mount's own scatter pictures differ from it by less, and spots that tell north are surer.
+_DOUBTFUL_OFF_DEG, _DOUBTFUL_SIGMA_DEG = 4.0, 2.0
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -69,6 +74,8 @@ class _Work:
     asked: frozenset[str] | None
     readings: dict[str, SpotReading] = field(default_factory=dict)
     time_remarks: dict[str, str] = field(default_factory=dict)
+    turned_freely: set[str] = field(default_factory=set)
+    free: Answers = NO_ANSWERS
     kept: list[str] = field(default_factory=list)
 
 
@@ -94,7 +101,8 @@ def solve_instruments(root: Path, candidates: Sequence[Candidate], *, asked: Col
     asked : collection of str, optional
         Ids of pictures: only what these bear on is solved where no answer is kept. Else everything is.
     """
-    work = _Work(root, None if asked is None else frozenset(asked))
+    free = Answers(answers_file(root, "free"))
+    work = _Work(root, None if asked is None else frozenset(asked), free=free)
     epochs: dict[str, tuple[Epoch, ...]] = {}
     # Where all pictures are at hand they alone teach: what pictures taught that are gone must not stay.
     remembered = {} if asked is None else read_learned(root)
@@ -109,6 +117,8 @@ def solve_instruments(root: Path, candidates: Sequence[Candidate], *, asked: Col
         )
         for one in candidates
     }
+    if asked is None:
+        free.keep()
     return Solved(taught, epochs, tuple(work.kept))
 
 
@@ -120,6 +130,8 @@ def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
         _solve_set(work, [one for one in usable if _own_mirrored(one) is stated], mirrored=stated)
         _check_times(work, [one for one in usable if _own_mirrored(one) is stated])
     epochs = _learn(work, usable)
+    if _turn_doubtful(work, usable, epochs):
+        epochs = _learn(work, usable)
     if not epochs:
         return epochs
     leaned = [_lean(work, one, epochs) for one in usable]
@@ -170,6 +182,99 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
         if hours is not None:
             side = "earlier" if hours < 0 else "later"
             work.time_remarks[one.id] = f"its spots fit better about {abs(hours)} hours {side}; is the time right?"
+
+
+def _turn_doubtful(work: _Work, pictures: Sequence[Candidate], epochs: Sequence[Epoch]) -> bool:
+    """Pictures whose spots do not bear out the mount, turned among their neighbours; whether any reading was taken.
+
+    A wrong hour turns the sky's geometry by several degrees, and no mirroring stated for an instrument holds for a
+    picture that was flipped in software: the mount then says a wrong north, and is sure of it.
+    """
+    days = [days_since_1970(one.record.time) for one in pictures]
+    known = [_known(work, one) for one in pictures]
+    turned = False
+    for one, day in zip(pictures, days, strict=True):
+        expected_deg = _expected_deg(one, day, epochs)
+        if expected_deg is None or len(one.measured.spots.right) < 2:
+            continue
+        around = slice(bisect_left(days, day - _TIME_CHECK_DAYS), bisect_right(days, day + _TIME_CHECK_DAYS))
+        near = [other for other in known[around] if other is not None and other[0] is not one]
+        reading = _freely(work, one, expected_deg, near)
+        if reading is not None and _speaks_against(work, one, reading, expected_deg, epoch_at(epochs, day)):
+            turned = True
+    return turned
+
+
+def _known(work: _Work, one: Candidate) -> tuple[Candidate, KnownPicture] | None:
+    reading = work.readings.get(one.id)
+    if reading is None or not reading.believed:
+        return None
+    return one, KnownPicture(_spotted(one), reading.north_angle_deg, reading.mirrored)
+
+
+def _expected_deg(one: Candidate, day: float, epochs: Sequence[Epoch]) -> float | None:
+    """North by the mount, with the camera angle that was learned, else as stated."""
+    epoch, sky_deg = epoch_at(epochs, day), _sky_deg(one)
+    camera_angle_deg = one.instrument.camera_angle_deg if epoch is None else epoch.angle_deg
+    return None if sky_deg is None or camera_angle_deg is None else wrapped_deg(sky_deg + camera_angle_deg)
+
+
+def _doubtful(work: _Work, one: Candidate, expected_deg: float) -> bool:
+    reading = work.readings.get(one.id)
+    if reading is None or not reading.believed or reading.sigma_deg > _DOUBTFUL_SIGMA_DEG:
+        return True
+    return abs(difference_deg(reading.north_angle_deg, expected_deg)) > _DOUBTFUL_OFF_DEG
+
+
+def _freely(
+    work: _Work, one: Candidate, expected_deg: float, near: Sequence[tuple[Candidate, KnownPicture]]
+) -> SpotReading | None:
+    """The picture's reading among its neighbours; None too where its own reading fits them."""
+    spotted, reading = _spotted(one), work.readings.get(one.id)
+    said = None if reading is None or _doubtful(work, one, expected_deg) else reading
+    keys = [
+        (other.record.picture.sha256, _key(known.picture), known.north_angle_deg, known.mirrored)
+        for other, known in near
+    ]
+    inputs = [_VERSION, one.record.picture.sha256, _key(spotted), said, keys]
+
+    def make() -> SpotReading | None:
+        known = [neighbour for _, neighbour in near]
+        if said is not None and fits_neighbours(KnownPicture(spotted, said.north_angle_deg, said.mirrored), known):
+            return None
+        return free_reading(spotted, known)
+
+    if work.asked is None or one.id in work.asked:
+        return work.free.of(inputs, SpotReading | None, make)
+    kept: list[SpotReading | None] | None = work.free.get(inputs, list[SpotReading | None])
+    return kept[0] if kept else None
+
+
+def _speaks_against(
+    work: _Work, one: Candidate, reading: SpotReading, expected_deg: float, epoch: Epoch | None
+) -> bool:
+    """Take a reading that differs from what the mount says, and tell; a mirroring stated for the picture stands."""
+    stated = one.record.stated_mirrored
+    learned = None if epoch is None else epoch.mirrored
+    by_instrument = learned if one.instrument.mirrored == "unknown" else one.instrument.mirrored == "yes"
+    mirrored = by_instrument if stated is None else stated
+    off_deg = difference_deg(reading.north_angle_deg, expected_deg)
+    if mirrored is not None and reading.mirrored != mirrored:
+        how = "only as a mirror image" if reading.mirrored else "only where it is not mirrored"
+        remark = f"its spots fit those of other days {how}; is mirrored right for this picture?"
+    elif abs(off_deg) > _DOUBTFUL_OFF_DEG:
+        remark = (
+            f"its spots put north {abs(off_deg):.0f} deg from where the mount does; is the time right, its zone too, "
+            "and was the camera as on other days?"
+        )
+    else:
+        return False
+    work.time_remarks.setdefault(one.id, remark)
+    if stated is not None and reading.mirrored != stated:
+        return False
+    work.readings[one.id] = reading
+    work.turned_freely.add(one.id)
+    return True
 
 
 def _solve_block(
@@ -247,7 +352,8 @@ def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
     angles = []
     for one in pictures:
         reading, sky_deg = work.readings.get(one.id), _sky_deg(one)
-        if reading is not None and reading.believed and sky_deg is not None and _own_mirrored(one) is None:
+        taught = reading is not None and reading.believed and one.id not in work.turned_freely
+        if taught and reading is not None and sky_deg is not None and _own_mirrored(one) is None:
             angle_deg = wrapped_deg(reading.north_angle_deg - sky_deg)
             angles.append(CameraAngle(days_since_1970(one.record.time), angle_deg, reading.sigma_deg, reading.mirrored))
     return learn_epochs(angles)

@@ -316,9 +316,9 @@ def test_learned_camera_angles_are_told_in_order_of_time(site: Path) -> None:
     html = (site / "observatory/index.html").read_text(encoding="utf-8")
     rows = re.findall(r"<tr.*?</tr>", html[html.index("Camera angle as learned") :], re.DOTALL)[1:4]
     assert [re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", row)).strip() for row in rows] == [
-        "1 March 2026 to 9 May 2026 27 pictures, mirrored +0.4° 0.8°",
+        "1 March 2026 to 9 May 2026 from the first 27 pictures, mirrored +0.4° 0.8°",
         "camera re-mounted",
-        "since 10 May 2026 1 picture, mirrored −88.9° –",
+        "since 10 May 2026 from the first picture, mirrored −88.9° –",
     ]
     assert html.count("Camera angle as learned") == 1  # the other instrument has learned nothing
 

@@ -116,6 +116,12 @@ def new_archive(folder: Path) -> Path:
     return folder
 
 
+def say_not_mirrored(folder: Path) -> None:
+    settings = folder / "archive.toml"
+    text = settings.read_text(encoding="utf-8").replace('mirrored = "unknown"', 'mirrored = "no"')
+    settings.write_text(text, encoding="utf-8")
+
+
 def orientations(folder: Path) -> dict[str, dict[str, Any]]:
     found = json.loads((folder / "site" / "data" / "observations.json").read_text(encoding="utf-8"))
     return {one["id"]: one["orientation"] for one in found}
@@ -223,10 +229,7 @@ def test_a_wrong_camera_angle_is_warned_of_with_the_right_one(copied_week: Path,
 
 def test_a_wrong_mirroring_is_left_to_the_spots_of_no_picture(copied_week: Path, answer: Answer) -> None:
     """Said not to be mirrored, the week's spots fit no rotation: better nothing than north turned the other way."""
-    settings = copied_week / "archive.toml"
-    settings.write_text(
-        settings.read_text(encoding="utf-8").replace('mirrored = "unknown"', 'mirrored = "no"'), encoding="utf-8"
-    )
+    say_not_mirrored(copied_week)
     _, shown = answer("show", copied_week, "2026-06-16")
     assert "spots" not in [piece["kind"] for piece in shown[0]["orientation"]["evidence"]]
 
@@ -326,14 +329,14 @@ def test_an_archive_that_may_not_be_written_is_shown(copied_week: Path, answer: 
     assert (status, shown) == (0, before)
 
 
-def file_away(root: Path, time_utc: datetime, spots: Spots = NO_SPOTS) -> Place:
+def file_away(root: Path, time_utc: datetime, spots: Spots = NO_SPOTS, **said: Any) -> Place:
     """A picture with record and measurements whose bytes nobody asks for."""
     place = free_place(root, time_utc)
     sha256 = hashlib.sha256(place.id.encode()).hexdigest()
     entry = PictureEntry(file=place.file(".png"), sha256=sha256)
     record = root / place.file(".toml")
     record.parent.mkdir(parents=True, exist_ok=True)
-    text = record_text(Record(time=time_utc, site="Quay", instrument="Doorstep", picture=entry))
+    text = record_text(Record(time=time_utc, site="Quay", instrument="Doorstep", picture=entry, **said))
     record.write_text(text, encoding="utf-8")
     write_measured(root, sha256, Measured(640, 480, 8, Disc(320.0, 240.0, 190.0, 0.0, 0.1), None, spots))
     return place
@@ -361,18 +364,33 @@ def test_one_more_picture_solves_its_week_and_the_two_beside_as_build_will(unsai
     assert len(kept_answers(unsaid)) - len(before) - len(added) <= 1
 
 
-def file_spotted(root: Path, time_utc: datetime, rng: np.random.Generator) -> None:
-    """A picture of spots all round the Sun that keep their places, by a camera at some degree about one angle."""
+def file_spotted(
+    root: Path,
+    time_utc: datetime,
+    rng: np.random.Generator,
+    *,
+    late_hours: float = 0.0,
+    flipped: bool = False,
+    **said: Any,
+) -> float:
+    """A picture of spots all round the Sun that keep their places, by a camera at some degree about one angle.
+
+    Filed under a time that many hours late; returns its true north angle.
+    """
     (sun,) = sun_views([time_utc], latitude_deg=52.1, longitude_deg=-1.3)
-    longitudes_deg = np.arange(0.0, 360.0, 40.0)
-    latitudes_deg = np.where(np.arange(longitudes_deg.size) % 2, -11.0, 17.0)
+    # Unevenly, for an even pattern is its own mirror image.
+    longitudes_deg = np.array([0.0, 31.0, 78.0, 121.0, 150.0, 205.0, 240.0, 290.0, 331.0])
+    latitudes_deg = np.array([17.0, -11.0, 8.0, -20.0, 24.0, -6.0, 13.0, -15.0, 5.0])
     west, north, mu = to_disc(latitudes_deg, longitudes_deg - sun.l0_deg, b0_deg=sun.b0_deg)
     camera_angle_deg = CAMERA_ANGLE_DEG + rng.normal(scale=0.5)
-    turn = np.radians(sun.p_deg - sun.parallactic_angle_deg + camera_angle_deg)
+    north_deg = sun.p_deg - sun.parallactic_angle_deg + camera_angle_deg
+    turn = np.radians(north_deg)
     seen = mu > 0.3
     right, up = (west * np.cos(turn) - north * np.sin(turn))[seen], (west * np.sin(turn) + north * np.cos(turn))[seen]
+    right = -right if flipped else right
     spots = Spots(tuple(right.tolist()), tuple(up.tolist()), tuple([100.0] * int(seen.sum())))
-    file_away(root, time_utc, spots)
+    file_away(root, time_utc + timedelta(hours=late_hours), spots, **said)
+    return float(north_deg)
 
 
 def test_a_new_day_turns_no_day_of_weeks_ago(unsaid: Path) -> None:
@@ -392,3 +410,46 @@ def test_a_new_day_turns_no_day_of_weeks_ago(unsaid: Path) -> None:
         # A picture bears on its own calendar week and the two beside it.
         assert all(one[:10] > f"{time_utc - timedelta(days=15):%Y-%m-%d}" for one in turned)
         before = after
+
+
+HOUR_WRONG = "is the time right, its zone too, and was the camera as on other days?"
+
+
+@pytest.mark.parametrize(
+    ("odd", "mirrored", "remark"),
+    [
+        ({"late_hours": 2.0}, False, HOUR_WRONG),
+        ({"late_hours": -1.0}, False, HOUR_WRONG),
+        ({"flipped": True}, True, "only as a mirror image; is mirrored right for this picture?"),
+    ],
+    ids=["two hours late", "an hour early", "flipped"],
+)
+def test_a_picture_is_turned_by_its_spots_where_the_mount_is_wrong_about_it(
+    unsaid: Path, odd: dict[str, Any], mirrored: bool, remark: str
+) -> None:
+    """An hour or two are a wrong time zone: near noon they turn the sky's geometry by ten degrees an hour and more."""
+    say_not_mirrored(unsaid)
+    rng = np.random.default_rng(91)
+    times = [datetime(2026, 6, 1, 11, tzinfo=UTC) + timedelta(days=number) for number in range(8)]
+    north_deg = [file_spotted(unsaid, time_utc, rng, **(odd if day == 4 else {})) for day, time_utc in enumerate(times)]
+    found = survey(unsaid, read_settings(unsaid), on_progress=silent).observations
+    assert [one.orientation.status for one in found] == ["solved"] * 8
+    for day, one in enumerate(found):
+        assert one.orientation.mirrored == (mirrored and day == 4)
+        assert one.orientation.sigma_deg is not None
+        off_deg = difference_deg(one.orientation.north_angle_deg, north_deg[day])
+        assert abs(off_deg) < 3.0 * one.orientation.sigma_deg
+        assert [text for text in one.remarks if text.endswith(remark)] == list(one.remarks)
+        assert bool(one.remarks) == (day == 4)
+
+
+def test_a_mirroring_that_is_stated_for_a_picture_stands_and_its_spots_are_told(unsaid: Path) -> None:
+    say_not_mirrored(unsaid)
+    rng = np.random.default_rng(92)
+    times = [datetime(2026, 6, 1, 11, tzinfo=UTC) + timedelta(days=number) for number in range(8)]
+    for day, time_utc in enumerate(times):
+        file_spotted(unsaid, time_utc, rng, **({"mirrored": "yes"} if day == 4 else {}))
+    found = survey(unsaid, read_settings(unsaid), on_progress=silent).observations
+    told = "its spots fit those of other days only where it is not mirrored; is mirrored right for this picture?"
+    assert found[4].remarks == (told,)
+    assert found[4].orientation.mirrored is not False
