@@ -91,7 +91,7 @@ def progress() -> Callable[[str, int, int], None]:
         nonlocal shown, told
         global _progress_shown
         now = time.monotonic()
-        due = now - started >= _FIRST_AFTER_S and now - shown >= _BETWEEN_S[terminal]
+        due = total > 0 and now - started >= _FIRST_AFTER_S and now - shown >= _BETWEEN_S[terminal]
         if not due and not (done == total and told == what):
             return
         shown, told = now, "" if done == total else what

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from datetime import UTC, datetime
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, available_timezones
@@ -13,6 +14,7 @@ __all__ = ["FIRST_YEAR", "LAST_YEAR", "AwareTime", "PlainTime", "Text", "YesNo",
 
 # The whole years in which ERFA's `epv00` gives the Sun's place (its documentation: within 100 years of J2000.0).
 FIRST_YEAR, LAST_YEAR = 1900, 2099
+_ABBREVIATION_OR_OFFSET = re.compile(r"[A-Za-z]{1,5}|[A-Za-z]*[+-].*")
 
 
 def _on_one_line(text: str) -> str:
@@ -31,7 +33,11 @@ def _known_zone(name: str) -> str:
         ZoneInfo(name)
     except (KeyError, ValueError, OSError) as error:
         near = difflib.get_close_matches(name, available_timezones(), n=1)
-        advice = f"did you mean {near[0]}?" if near else "use a name such as Europe/London or UTC"
+        if _ABBREVIATION_OR_OFFSET.fullmatch(name):
+            # The nearest name would be a zone hours away.
+            advice = "abbreviations and offsets do not tell when summer time begins; use a name such as Europe/London"
+        else:
+            advice = f"did you mean {near[0]}?" if near else "use a name such as Europe/London or UTC"
         raise ValueError(f"no such time zone; {advice}") from error
     return name
 

@@ -47,7 +47,10 @@ class NoteLine:
 
 @dataclass(frozen=True)
 class SearchPage:
-    """What is there without a script: months, groups and notes; `script` and `index` are what a script adds."""
+    """What is there without a script: months, groups and notes; `script` and `index` are what a script adds.
+
+    `examples` are words that find something in this archive.
+    """
 
     frame: Frame
     script: str
@@ -55,6 +58,7 @@ class SearchPage:
     years: tuple[YearLinks, ...]
     groups: tuple[Link, ...]
     notes: tuple[NoteLine, ...]
+    examples: tuple[str, ...] = ()
 
 
 def search_page(days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace) -> SearchPage:
@@ -71,7 +75,13 @@ def search_page(days: Sequence[ObservingDay], groups: Sequence[Followed], face: 
             NoteLine(Link(day_words(day.day), here.to(day_page(day.day))), _shortened(words))
             for day, words in noted[::-1]
         ),
+        examples=_examples(days, groups),
     )
+
+
+def _examples(days: Sequence[ObservingDay], groups: Sequence[Followed]) -> tuple[str, ...]:
+    latest = [(day_words(day.day), f"{day.day:%Y-%m}") for day in days[-1:]]
+    return (*(words for pair in latest for words in pair), *(group.name for group in groups[-1:]))
 
 
 def search_index(days: Sequence[ObservingDay], groups: Sequence[Followed]) -> bytes:

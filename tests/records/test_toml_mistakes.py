@@ -3,11 +3,13 @@
 import re
 
 import pytest
+from pydantic import TypeAdapter
 
 from archive.errors import SettingsError
 from archive.records.record import Record, Sidecar
 from archive.records.settings import Settings, check_format, read_settings
 from archive.records.toml_files import TomlModel, load_toml, parse_toml
+from archive.records.value_kinds import Zone
 
 GOOD = """
 title = "Sun"
@@ -217,3 +219,10 @@ def test_a_note_of_gigabytes_is_not_read(tmp_path):
         stream.truncate(10 * 2**30)  # sparse: it takes no room on the disk
     with pytest.raises(SettingsError, match=r"0915Z\.toml: over 50 MB, no file of ours; mend it or take it away$"):
         load_toml(path)
+
+
+@pytest.mark.parametrize("zone", ["CEST", "BST", "EDT", "GMT+1", "UTC+2", "+02:00"])
+def test_no_zone_hours_away_is_suggested_for_an_abbreviation_or_an_offset(zone: str) -> None:
+    with pytest.raises(ValueError, match="no such time zone; abbreviations and offsets do not tell") as told:
+        TypeAdapter(Zone).validate_python(zone)
+    assert "did you mean" not in str(told.value)

@@ -218,3 +218,12 @@ def test_the_archive_s_language_is_that_of_titles_and_notes_and_the_page_s_words
     tags = Links((tmp_path / "de" / DAY).read_text()).tags
     assert [attrs["lang"] for tag, attrs in tags if tag in ("html", "body")] == ["de-AT", "en"]
     assert [tag for tag, attrs in tags if attrs.get("lang") == "de-AT"] == ["html", "a", "div"]
+
+
+def test_the_examples_of_the_search_find_something(site: Path) -> None:
+    page = (site / "search/index.html").read_text(encoding="utf-8")
+    examples = re.findall(r"<kbd>(.*?)</kbd>", page)
+    entries = (site / "search/words.js").read_text(encoding="utf-8").split('"href"')
+    assert len(examples) == 3
+    for words in examples:
+        assert any(words in entry for entry in entries)
