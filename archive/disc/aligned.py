@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +10,7 @@ from scipy import ndimage
 
 from archive.observation import Disc
 
-__all__ = ["STANDARD_FRAME", "DiscFrame", "align_disc", "frame_to_picture", "places_in_picture"]
+__all__ = ["STANDARD_FRAME", "DiscFrame", "align_disc", "frame_to_picture"]
 
 _RADIUS_SHARE = 0.45  # of the frame's side
 _MARGIN_PX = 24
@@ -59,25 +58,6 @@ def frame_to_picture(
     matrix = down @ flattened @ displayed @ down * (disc.radius_px / frame.radius_px)
     centre = np.array([frame.centre_px, frame.centre_px])
     return matrix, np.array([disc.x_px, disc.y_px]) - matrix @ centre
-
-
-def places_in_picture(disc: Disc, right: NDArray[np.float64], up: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Places in the picture as displayed, (N, 2) pixels, x right and y down, of places on the disc as it came.
-
-    What `frame_to_picture` does without turn or mirroring, for many pictures with a few places each.
-
-    Parameters
-    ----------
-    disc : Disc
-    right, up : ndarray of shape (N,)
-        From the disc's centre, in radii of the disc made round.
-    """
-    if disc.flattening:
-        short = math.radians(disc.short_axis_angle_deg)
-        towards_right, towards_up = -math.sin(short), math.cos(short)
-        pressed = disc.flattening * (right * towards_right + up * towards_up)
-        right, up = right - pressed * towards_right, up - pressed * towards_up
-    return np.column_stack([disc.x_px + disc.radius_px * right, disc.y_px - disc.radius_px * up])
 
 
 def align_disc(

@@ -109,8 +109,11 @@ def _drift_deg_per_day(latitude_deg: float) -> float:
     return float(carrington_drift_deg_per_day(np.array(latitude_deg)))
 
 
-def _off_deg(longitude_deg: float, carried_deg: float) -> float:
-    return (longitude_deg - carried_deg + 180.0) % 360.0 - 180.0
+def _offsets(at: Place, place: Place, drift_deg_per_day: float) -> tuple[float, float, float]:
+    """Days from `at`, and how far in latitude and longitude a place lies off where the law takes it."""
+    days = place.time_days - at.time_days
+    longitude_off = place.longitude_deg - (at.longitude_deg + drift_deg_per_day * days)
+    return days, place.latitude_deg - at.latitude_deg, (longitude_off + 180.0) % 360.0 - 180.0
 
 
 def _misfits(course: _Course, places: Sequence[Place], wander: Wander) -> list[float]:
@@ -121,22 +124,18 @@ def _misfits(course: _Course, places: Sequence[Place], wander: Wander) -> list[f
     at, drift = course.at, _drift_deg_per_day(course.at.latitude_deg)
     found = []
     for place in places:
-        days = place.time_days - at.time_days
+        days, latitude_off, longitude_off = _offsets(at, place, drift)
         own_latitude, own_longitude = _own_variances(place, wander)
         latitude_var = course.latitude_var + wander.latitude_walk_deg**2 * abs(days) + own_latitude
         longitude_var = course.longitude_var + wander.longitude_walk_deg**2 * abs(days) + own_longitude
-        latitude_off = place.latitude_deg - at.latitude_deg
-        longitude_off = _off_deg(place.longitude_deg, at.longitude_deg + drift * days)
         found.append(latitude_off**2 / latitude_var + longitude_off**2 / longitude_var)
     return found
 
 
 def _moved_on(course: _Course, member: tuple[int, int], place: Place, wander: Wander) -> _Course:
     """The course with one more place, weighed against where the law took it (a Kalman filter in each coordinate)."""
-    days = place.time_days - course.at.time_days
-    carried_deg = course.at.longitude_deg + _drift_deg_per_day(course.at.latitude_deg) * days
-    latitude_off = place.latitude_deg - course.at.latitude_deg
-    longitude_off = _off_deg(place.longitude_deg, carried_deg)
+    drift = _drift_deg_per_day(course.at.latitude_deg)
+    days, latitude_off, longitude_off = _offsets(course.at, place, drift)
     own_latitude, own_longitude = _own_variances(place, wander)
     latitude_var = course.latitude_var + wander.latitude_walk_deg**2 * days
     longitude_var = course.longitude_var + wander.longitude_walk_deg**2 * days

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Container, Iterator
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -72,8 +72,7 @@ def places(root: Path, days: Container[str] | None = None) -> list[Place]:
     for day in day_folders(root):
         if days is not None and day.name not in days:
             continue
-        stems = [stem for name in _files_in(day) if (stem := _record_stem(name)) is not None]
-        found += [Place(day.name, stem) for stem in sorted(stems, key=_stem_order)]
+        found += [Place(day.name, stem) for stem in _record_stems(_files_in(day))]
     return found
 
 
@@ -81,7 +80,7 @@ def words_of_days(root: Path) -> Iterator[str]:
     """Every record and every day's notes beside records, relative to the archive, as the days' folders list them."""
     for day in day_folders(root):
         names = set(_files_in(day))
-        stems = sorted((stem for name in names if (stem := _record_stem(name)) is not None), key=_stem_order)
+        stems = _record_stems(names)
         yield from (Place(day.name, stem).file(".toml") for stem in stems)
         if stems and _NOTES in names:
             yield f"{day.parent.name}/{day.name}/{_NOTES}"
@@ -184,10 +183,10 @@ def _files_in(folder: Path) -> list[str]:
         return [entry.name for entry in entries if entry.is_file()]
 
 
-def _record_stem(name: str) -> str | None:
-    """The stem of a record's file; None of any other file."""
-    stem = name.removesuffix(".toml")
-    return stem if stem != name and _STEM.fullmatch(stem) else None
+def _record_stems(names: Iterable[str]) -> list[str]:
+    """The stems of the records among a day's files, in order of time and number."""
+    stems = [name.removesuffix(".toml") for name in names if name.endswith(".toml")]
+    return sorted(filter(_STEM.fullmatch, stems), key=_stem_order)
 
 
 def is_year(name: str) -> bool:

@@ -81,6 +81,11 @@ class InstrumentSettings(TomlModel):
     band: Band = "white"
     filter: Text | None = None
 
+    @property
+    def stated_mirrored(self) -> bool | None:
+        """Whether its pictures are said to be mirrored; None where that is not known."""
+        return None if self.mirrored == "unknown" else self.mirrored == "yes"
+
 
 class TargetSettings(TomlModel):
     """Where `publish` sends the site: a folder or zip, or a URL (`archive.publishing.address` takes it apart).

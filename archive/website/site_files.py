@@ -44,7 +44,7 @@ class Held(msgspec.Struct, frozen=True, gc=False):
 
 
 @dataclass(frozen=True, slots=True)
-class _Bytes:
+class _Content:
     """What is to be written: the bytes, or the path of a file of them; and the file's stamp where it is a copy."""
 
     data: bytes | str
@@ -168,7 +168,10 @@ def _made(
     foreign = []
     for file in files:
         known = before.get(file.path)
-        _check_path(file.path, now, checked=known is not None)
+        if file.path in now or file.path == MANIFEST:
+            raise FolderError(f"{file.path}: this file of the site would be written twice; give each its own name")
+        if known is None and not _stays_inside(file.path):  # of those in the list it is known
+            raise FolderError(f"{file.path}: not a path inside the site; use plain names")
         target = f"{site_dir}/{file.path}"
         if file.yields and known is None and os.path.exists(target):  # noqa: PTH110
             continue
@@ -200,7 +203,7 @@ def _parts_of(site_dir: Path) -> Iterator[Path]:
         shutil.rmtree(parts, ignore_errors=True)
 
 
-def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, _Bytes | None]:
+def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, _Content | None]:
     """What a file is to hold, and what is to be written for it: None where it is there already.
 
     A copy of the same size and time keeps the digest that it had.
@@ -211,17 +214,17 @@ def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, _By
         if before is not None and _same_stamp(stamp, there):
             return before, None
         if stamp.st_size > _LARGE_BYTES:
-            held, source = _held_file(file.source), _Bytes(file.source, stamp)
-        else:  # read once, not to be told and to be copied
+            held, source = _held_file(file.source), _Content(file.source, stamp)
+        else:  # read once, and not for its digest and again for its copy
             with open(file.source, "rb") as stream:  # noqa: PTH123
                 data = stream.read()
-            held, source = held_bytes(data), _Bytes(data, stamp)
+            held, source = held_bytes(data), _Content(data, stamp)
         return held, None if _holds(target, there, held) else source
     if file.held is not None and file.held == before and _holds(target, there, file.held):
         return file.held, None
     data = file.source if isinstance(file.source, bytes) else file.source()
     held = held_bytes(data)
-    return held, None if _holds(target, there, held) else _Bytes(data)
+    return held, None if _holds(target, there, held) else _Content(data)
 
 
 def _status_of(source: str, path: str) -> os.stat_result:
@@ -263,24 +266,17 @@ def _turn(path: str, before: Mapping[str, Held]) -> int:
 
 
 def _put_manifest(listed: Mapping[str, Held], site_dir: Path, parts: Path, *, unfinished: bool = False) -> None:
-    manifest, target = _manifest_bytes(listed, unfinished=unfinished), site_dir / MANIFEST
-    if not _holds(str(target), _plain_file(str(target)), held_bytes(manifest)):
+    manifest, target = _manifest_bytes(listed, unfinished=unfinished), f"{site_dir}/{MANIFEST}"
+    if not _holds(target, _plain_file(target), held_bytes(manifest)):
         part = _part(parts, MANIFEST)
         _make_folder(parts)
-        _write_part(_Bytes(manifest), part, str(target))
+        _write_part(_Content(manifest), part, target)
         sync_disk(site_dir)
-        _put(part, str(target))
-
-
-def _check_path(path: str, seen: Mapping[str, Held], *, checked: bool) -> None:
-    """Refuse a path given twice and one that leaves the folder: both are faults of the content."""
-    if path in seen or path == MANIFEST:
-        raise FolderError(f"{path}: this file of the site would be written twice; give each its own name")
-    if not checked and not _stays_inside(path):
-        raise FolderError(f"{path}: not a path inside the site; use plain names")
+        _put(part, target)
 
 
 def _stays_inside(path: str) -> bool:
+    """Whether a path leads to no place outside the site's folder, on any system."""
     outside = path.startswith("/") or "\\" in path or ":" in path or (".." in path and ".." in path.split("/"))
     return bool(path) and not outside
 
@@ -315,7 +311,7 @@ def _make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
 
 
-def _write_part(source: _Bytes, part: str, target: str) -> None:
+def _write_part(source: _Content, part: str, target: str) -> None:
     with clear_refusal(target):
         if isinstance(source.data, bytes):
             with open(part, "wb") as stream:  # noqa: PTH123

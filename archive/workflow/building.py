@@ -22,13 +22,12 @@ from archive.website import (
     FilmEntry,
     InstrumentInfo,
     LearnedAngle,
-    Overlay,
-    Pictures,
     SiteInfo,
     SitePlace,
     SiteReport,
     build_site,
 )
+from archive.workflow.candidates import time_of_days
 from archive.workflow.capturing import advice_lines, advice_on
 from archive.workflow.comparing import with_turned_back
 from archive.workflow.counting import Counted, count_spots
@@ -47,22 +46,11 @@ from archive.workflow.filming import (
     write_film,
 )
 from archive.workflow.group_pages import group_content, group_places, rotation_entries
-from archive.workflow.looking import graticule_at, overlays
+from archive.workflow.looking import graticule_at, overlay
 from archive.workflow.mapping import rotation_maps
 from archive.workflow.orienting import is_up, night_remark
-from archive.workflow.picturing import (
-    AS_IT_CAME_NAME,
-    FITS_NAME,
-    LIGHT_NAMES,
-    SMALL_NAME,
-    TINY_NAME,
-    DerivedPictures,
-    derived_pictures,
-    forget_pictures,
-    look_name,
-)
+from archive.workflow.picturing import DerivedPictures, derived_pictures, forget_pictures
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
-from archive.workflow.solving import time_of_days
 from archive.workflow.surveying import Survey, survey
 
 __all__ = ["Built", "Filmed", "build", "build_with_film", "film_elsewhere", "film_in_site", "site_folder"]
@@ -228,10 +216,7 @@ def _build(
 ) -> Built:
     found = counted.observations
     derived = derived_pictures(root, found, settings.looks, executor=executor, on_progress=on_progress)
-    entries = [
-        _entry(settings, one, pictures, over)
-        for one, pictures, over in zip(found, derived, overlays(found), strict=True)
-    ]
+    entries = [_entry(settings, one, pictures) for one, pictures in zip(found, derived, strict=True)]
     maps = rotation_maps(root, found, on_progress=on_progress)
     films, problems = kept_films(
         root,
@@ -272,27 +257,13 @@ def _build(
     )
 
 
-def _entry(settings: Settings, one: Observation, pictures: DerivedPictures, over: Overlay | None) -> Entry:
+def _entry(settings: Settings, one: Observation, pictures: DerivedPictures) -> Entry:
     return Entry(
         one,
-        _pictures(pictures),
+        pictures.published,
         warnings=_warnings(one),
         advice=advice_lines(advice_on(one, settings)),
-        overlay=over,
-    )
-
-
-def _pictures(derived: DerivedPictures) -> Pictures:
-    return Pictures(
-        derived.folder,
-        disc=look_name(derived.looks[0]),
-        small=SMALL_NAME,
-        tiny=TINY_NAME,
-        as_it_came=AS_IT_CAME_NAME,
-        fits=FITS_NAME if derived.oriented else None,
-        flat=look_name("flat") if derived.oriented else None,
-        looks={look: look_name(look) for look in derived.looks[1:]},
-        light=LIGHT_NAMES,
+        overlay=overlay(one),
     )
 
 

@@ -22,10 +22,10 @@ from archive.records.folder import DERIVED_NAME
 from archive.sun.heliographic import DISTANCE_RADII
 from archive.website import Carrying, Content, TurnedBack
 from archive.website.observing_days import observing_days
+from archive.workflow.candidates import days_since_1970
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.picturing import FITS_NAME, derived_folder_of
 from archive.workflow.progress import Progress
-from archive.workflow.solving import days_since_1970
 
 __all__ = ["CARRYING", "turned_disc", "turned_picture", "with_turned_back"]
 

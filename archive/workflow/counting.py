@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from archive.answers import NO_ANSWERS, Answers
-from archive.disc.aligned import places_in_picture
+from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.disc.brightness import brightness_plane
 from archive.measuring.following import FollowedGroup, NamedPlace, Sighting, follow_groups, names_to_register
 from archive.measuring.groups import group_spots
@@ -23,11 +23,11 @@ from archive.records.counted_spots import read_spots, write_spots
 from archive.records.group_names import GivenName
 from archive.records.record import Record
 from archive.sun.heliographic import to_disc
+from archive.workflow.candidates import days_since_1970, time_of_days
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import whole_original
 from archive.workflow.orienting import is_up
 from archive.workflow.progress import Progress
-from archive.workflow.solving import days_since_1970, time_of_days
 
 __all__ = ["Counted", "count_spots", "spots_in"]
 
@@ -115,10 +115,14 @@ def spots_in(original: bytes, disc: Disc, name: str) -> tuple[Spot, ...]:
     return tuple(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
 
 
-def _in_picture_px(one: Observation, spots: Sequence[Spot]) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+def _in_picture_px(one: Observation, spots: Sequence[Spot]) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
     """Places (N, 2) of spots in the picture as displayed, x and y."""
-    right, up = (np.array([getattr(spot, side) for spot in spots], dtype=np.float64) for side in ("right", "up"))
-    return places_in_picture(one.disc, right, up)
+    matrix, offset = frame_to_picture(one.disc, STANDARD_FRAME, north_angle_deg=0.0, mirrored=False)
+    places = np.array([[spot.right, -spot.up] for spot in spots], dtype=np.float64).reshape(-1, 2)
+    in_picture: np.ndarray[tuple[int, int], np.dtype[np.float64]] = (
+        STANDARD_FRAME.centre_px + STANDARD_FRAME.radius_px * places
+    ) @ matrix.T + offset
+    return in_picture
 
 
 def _clean(one: Observation, spots: tuple[Spot, ...], record: Record) -> tuple[Spot, ...]:
@@ -145,7 +149,7 @@ def _without_standing(
         placed = [
             PlacedSpots(
                 days_since_1970(one.time_utc),
-                np.array([(spot.right, spot.up) for spot in spots[one.id]], dtype=np.float64).reshape(-1, 2),
+                np.array([[spot.right, spot.up] for spot in spots[one.id]]).reshape(-1, 2),
                 _in_picture_px(one, spots[one.id]) / one.disc.radius_px,
             )
             for one in pictures

@@ -14,7 +14,7 @@ from archive.disc.tone import Look
 from archive.films.caption import CaptionKind
 from archive.observation import Observation
 from archive.sun.view import sun_view
-from archive.workflow.solving import days_since_1970
+from archive.workflow.candidates import days_since_1970
 
 __all__ = ["Cutting", "FilmOptions", "GroupPlace", "MapWindow", "standpoint"]
 

@@ -32,9 +32,9 @@ from archive.films.overlay import draw_marks
 from archive.films.strip import draw_strip, strip_picture
 from archive.films.timeline import FrameSpec, Sighting
 from archive.records.disc_files import read_disc
+from archive.workflow.candidates import days_since_1970
 from archive.workflow.film_cutting import Cutting, MapWindow, standpoint
 from archive.workflow.film_marks import MAP_HALF_LATITUDE_DEG, MAP_HALF_LONGITUDE_DEG, MarksAt, disc_marks, map_marks
-from archive.workflow.solving import days_since_1970
 
 __all__ = ["Frames", "frames_of", "map_window"]
 

@@ -14,9 +14,9 @@ from archive.records.folder import answers_file
 from archive.records.record import Record
 from archive.sun.rotations import rotation_starts
 from archive.website import GroupEntry, GroupSighting, RotationEntry, TurningLaw
+from archive.workflow.candidates import time_of_days
 from archive.workflow.film_cutting import GroupPlace
 from archive.workflow.mapping import RotationMap
-from archive.workflow.solving import time_of_days
 
 __all__ = ["group_content", "group_places", "rotation_entries"]
 

@@ -22,10 +22,11 @@ from archive.records.places import Place, originals_on_disk, places
 from archive.records.record import PictureEntry, Record, capture_of, read_record
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.sun.view import sun_views
+from archive.workflow.candidates import Candidate
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.orienting import is_up, open_readings, orientation_of
 from archive.workflow.progress import Progress
-from archive.workflow.solving import Candidate, Solved, Taught, solve_instruments
+from archive.workflow.solving import Solved, Taught, solve_instruments
 
 __all__ = [
     "Filed",
@@ -196,7 +197,7 @@ def observations(known: Sequence[Known], solved: Solved) -> list[Observation]:
 def _observation(one: Known, taught: Taught) -> Observation:
     record = one.filed.record
     orientation = orientation_of(record, one.instrument, one.measured, one.sun, taught)
-    remarks = (open_readings(orientation, taught), taught.time_remark)
+    remarks = (open_readings(orientation, taught), taught.remark)
     return Observation(
         id=one.filed.place.id,
         time_utc=record.time,

@@ -61,8 +61,8 @@ def _known_mirrored(record: Record, instrument: InstrumentSettings, taught: Taug
     """As stated for the picture, else for the instrument, else as its spots or the instrument's history have it."""
     if record.stated_mirrored is not None:
         return record.stated_mirrored
-    if instrument.mirrored != "unknown":
-        return instrument.mirrored == "yes"
+    if instrument.stated_mirrored is not None:
+        return instrument.stated_mirrored
     if taught.reading is not None and taught.reading.believed:
         return taught.reading.mirrored
     return taught.epoch.mirrored if taught.epoch is not None else None

@@ -22,23 +22,19 @@ from archive.observation import Observation
 from archive.reading import read_pixels
 from archive.records.disc_files import avif_bytes, fits_bytes, jpeg_bytes, read_disc, small_jpeg_bytes
 from archive.records.folder import DERIVED_NAME, derived_folder
+from archive.website import Pictures
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import whole_original
 from archive.workflow.progress import Progress
 
 __all__ = [
-    "AS_IT_CAME_NAME",
     "FITS_NAME",
-    "LIGHT_NAMES",
-    "SMALL_NAME",
-    "TINY_NAME",
     "DerivedPictures",
     "derived_folder_of",
     "derived_pictures",
     "file_names",
     "forget_pictures",
     "load_flat",
-    "look_name",
     "picture_key",
     "pictures_of",
 ]
@@ -49,12 +45,12 @@ _SMALL_PX, _TINY_PX = 256, 72
 _LIGHT_PX = (256, 512, 1024)
 
 
-AS_IT_CAME_NAME, SMALL_NAME, TINY_NAME, FITS_NAME = "as-it-came.jpg", "small.jpg", "tiny.jpg", "disc.fits"
-LIGHT_NAMES = {side_px: f"light-{side_px}.avif" for side_px in _LIGHT_PX}
+_AS_IT_CAME_NAME, _SMALL_NAME, _TINY_NAME, FITS_NAME = "as-it-came.jpg", "small.jpg", "tiny.jpg", "disc.fits"
+_LIGHT_NAMES = {side_px: f"light-{side_px}.avif" for side_px in _LIGHT_PX}
 _KEY_NAME = "key"
 
 
-def look_name(look: Look) -> str:
+def _look_name(look: Look) -> str:
     """The file of a look."""
     return f"{look}.jpg"
 
@@ -68,6 +64,21 @@ class DerivedPictures:
     oriented: bool
 
     @property
+    def published(self) -> Pictures:
+        """As the website takes them."""
+        return Pictures(
+            self.folder,
+            disc=_look_name(self.looks[0]),
+            small=_SMALL_NAME,
+            tiny=_TINY_NAME,
+            as_it_came=_AS_IT_CAME_NAME,
+            fits=FITS_NAME if self.oriented else None,
+            flat=_look_name("flat") if self.oriented else None,
+            looks={look: _look_name(look) for look in self.looks[1:]},
+            light=_LIGHT_NAMES,
+        )
+
+    @property
     def fits(self) -> Path:
         """There where north is known."""
         return Path(self.folder) / FITS_NAME
@@ -76,8 +87,8 @@ class DerivedPictures:
 @cache
 def file_names(looks: tuple[Look, ...], *, oriented: bool) -> frozenset[str]:
     """The names of the derived pictures; without limb darkening, as days are compared, there is always one."""
-    shown = map(look_name, _shown_looks(looks))
-    names = frozenset({SMALL_NAME, TINY_NAME, AS_IT_CAME_NAME, *LIGHT_NAMES.values(), *shown})
+    shown = map(_look_name, _shown_looks(looks))
+    names = frozenset({_SMALL_NAME, _TINY_NAME, _AS_IT_CAME_NAME, *_LIGHT_NAMES.values(), *shown})
     return names | {FITS_NAME} if oriented else names
 
 
@@ -184,7 +195,7 @@ def pictures_of(original: bytes, observation: Observation, looks: Sequence[Look]
         The original is no whole picture.
     """
     pixels = read_pixels(original, Path(observation.picture.file).name)
-    made = {AS_IT_CAME_NAME: jpeg_bytes(np.multiply(pixels.values, 1.0 / pixels.full_scale, dtype=np.float32))}
+    made = {_AS_IT_CAME_NAME: jpeg_bytes(np.multiply(pixels.values, 1.0 / pixels.full_scale, dtype=np.float32))}
     aligned = align_disc(
         brightness_plane(pixels.values, full_scale=pixels.full_scale),
         observation.disc,
@@ -198,9 +209,9 @@ def pictures_of(original: bytes, observation: Observation, looks: Sequence[Look]
     flat = flatten_disc(aligned, STANDARD_FRAME)
     for look in _shown_looks(looks):
         shown = looked_at(flat, STANDARD_FRAME, look=look)
-        made[look_name(look)] = jpeg_bytes(shown)
+        made[_look_name(look)] = jpeg_bytes(shown)
         if look == looks[0]:
-            made[SMALL_NAME] = small_jpeg_bytes(shown, size_px=_SMALL_PX)
-            made[TINY_NAME] = small_jpeg_bytes(shown, size_px=_TINY_PX)
-            made |= {name: avif_bytes(shown, size_px=side_px) for side_px, name in LIGHT_NAMES.items()}
+            made[_SMALL_NAME] = small_jpeg_bytes(shown, size_px=_SMALL_PX)
+            made[_TINY_NAME] = small_jpeg_bytes(shown, size_px=_TINY_PX)
+            made |= {name: avif_bytes(shown, size_px=side_px) for side_px, name in _LIGHT_NAMES.items()}
     return made

@@ -18,7 +18,7 @@ _WHOLE_LIMB = 0.75
 def guesses(name: str, place: Place, stated: Stated) -> list[str]:
     """What was taken for granted and turns the picture round if it is wrong."""
     unmirrored = stated.keys.get("north_angle_deg") is not None and stated.keys.get("mirrored") is None
-    if unmirrored and stated.instrument.mirrored == "unknown":
+    if unmirrored and stated.instrument.stated_mirrored is None:
         return [
             f"{name}: the north angle is taken for a picture that is not mirrored; if it is, say "
             f'mirrored = "yes" in {place.file(".toml")} or in archive.toml'

@@ -18,10 +18,10 @@ from archive.records.record import Record
 from archive.records.settings import InstrumentSettings, Settings
 from archive.records.solved import forget_solved, write_learned
 from archive.workflow.amending import fits_its_name
+from archive.workflow.candidates import time_of_days
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import Filed, filed_pictures, known_pictures, observations, solve, unfiled
 from archive.workflow.progress import Progress
-from archive.workflow.solving import time_of_days
 
 __all__ = ["Survey", "survey"]
 
@@ -89,7 +89,7 @@ def _contradicted(instrument: InstrumentSettings, epochs: Sequence[Epoch]) -> li
         since = f"{time_of_days(epoch.since_days):%Y-%m-%d}"
         said = f"archive.toml: instrument {instrument.name!r}:"
         told = f"the spots of {epoch.pictures} pictures since {since} say"
-        if instrument.mirrored != "unknown" and epoch.mirrored != (instrument.mirrored == "yes"):
+        if instrument.stated_mirrored is not None and epoch.mirrored != instrument.stated_mirrored:
             found.append(f"{said} mirrored = {instrument.mirrored!r}, but {told} otherwise; correct it")
         elif instrument.camera_angle_deg is not None:
             off_deg = abs(difference_deg(instrument.camera_angle_deg, epoch.angle_deg))

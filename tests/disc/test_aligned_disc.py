@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scenes.discs import Scene, Spot, draw_disc
 from scipy import ndimage
 
-from archive.disc.aligned import STANDARD_FRAME, DiscFrame, align_disc, frame_to_picture, places_in_picture
+from archive.disc.aligned import STANDARD_FRAME, DiscFrame, align_disc, frame_to_picture
 from archive.observation import Disc
 
 Picture = NDArray[np.float32]
@@ -171,12 +171,3 @@ def test_the_map_of_the_frame_is_the_picture_frame_for_an_upright_disc() -> None
     )
     np.testing.assert_allclose(matrix, np.eye(2), atol=1e-12)
     np.testing.assert_allclose(offset, [50.0 - FRAME.centre_px, 60.0 - FRAME.centre_px], atol=1e-9)
-
-
-@pytest.mark.parametrize(("flattening", "short_axis_deg"), [(0.0, 0.0), (0.04, 30.0), (0.15, -75.0)])
-def test_places_on_the_disc_lie_where_the_map_of_the_frame_puts_them(flattening: float, short_axis_deg: float) -> None:
-    disc = Disc(310.5, 222.25, 180.0, flattening, 0.1, short_axis_angle_deg=short_axis_deg)
-    right, up = np.random.default_rng(14).uniform(-0.7, 0.7, (2, 20))
-    matrix, offset = frame_to_picture(disc, STANDARD_FRAME, north_angle_deg=0.0, mirrored=False)
-    in_frame = STANDARD_FRAME.centre_px + STANDARD_FRAME.radius_px * np.column_stack([right, -up])
-    assert places_in_picture(disc, right, up) == pytest.approx(in_frame @ matrix.T + offset, abs=1e-9)

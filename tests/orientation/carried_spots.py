@@ -15,7 +15,7 @@ from scenes.sun_days import GroupPlan, World, world_of
 
 from archive.orientation.spots import SpottedPicture
 
-__all__ = ["CAMERA_ANGLE_DEG", "Sight", "pictured", "sights_of", "three_groups", "with_specks"]
+__all__ = ["CAMERA_ANGLE_DEG", "Sight", "pictured", "said_to_be", "sights_of", "three_groups", "with_specks"]
 
 EPOCH = datetime(2026, 9, 1, tzinfo=UTC)
 SYNODIC_DEG_PER_DAY = 13.2  # by which L0 falls; common practice, no source
@@ -101,3 +101,10 @@ def with_specks(picture: SpottedPicture, specks_px: Sequence[tuple[float, float]
         up=np.concatenate([up[inside], picture.up]),
         area_msh=np.concatenate([np.full(int(inside.sum()), area_msh), picture.area_msh]),
     )
+
+
+def said_to_be(picture: SpottedPicture, hours: float) -> SpottedPicture:
+    """As a record would have it whose time is that many hours late."""
+    days = hours / 24.0
+    l0_deg = (picture.l0_deg - SYNODIC_DEG_PER_DAY * days) % 360.0
+    return replace(picture, time_days=picture.time_days + days, l0_deg=l0_deg)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from carried_spots import SYNODIC_DEG_PER_DAY, pictured, sights_of, three_groups
+from carried_spots import pictured, said_to_be, sights_of, three_groups
 
 from archive.orientation.clock_check import better_hours
 from archive.orientation.spots import SpottedPicture
@@ -20,16 +20,6 @@ def odd_one_out(mirrored: bool, seed: int = 8) -> tuple[SpottedPicture, Known]:
     pictures = pictured(three_groups(seed), sights, mirrored=mirrored, seed=seed)
     known = [(picture, sight.north_deg) for picture, sight in zip(pictures, sights, strict=True)]
     return known.pop(2)[0], known
-
-
-def said_to_be(picture: SpottedPicture, hours: float) -> SpottedPicture:
-    """As a record would have it whose time is that many hours late."""
-    days = hours / 24.0
-    return replace(
-        picture,
-        time_days=picture.time_days + days,
-        l0_deg=(picture.l0_deg - SYNODIC_DEG_PER_DAY * days) % 360.0,
-    )
 
 
 @pytest.mark.parametrize("mirrored", [False, True])

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from carried_spots import EPOCH, L0_DEG, SYNODIC_DEG_PER_DAY, pictured, sights_of, three_groups
+from carried_spots import EPOCH, L0_DEG, Sight, pictured, said_to_be, sights_of, three_groups, with_specks
 from scenes.sun_days import GroupPlan, World, world_of
 
 from archive.orientation.angles import difference_deg
-from archive.orientation.free_turning import KnownPicture, free_reading
+from archive.orientation.free_turning import KnownPicture, fits_neighbours, free_reading
 from archive.orientation.spots import SpottedPicture
 
 DAYS = (0.0, 1.1, 1.9, 3.2, 4.0)
@@ -29,13 +29,6 @@ def odd_one_out(
     ]
     del known[2]
     return own[2], sights[2].north_deg, known
-
-
-def said_to_be(picture: SpottedPicture, hours: float) -> SpottedPicture:
-    """As a record would have it whose time is that many hours late."""
-    days = hours / 24.0
-    l0_deg = (picture.l0_deg - SYNODIC_DEG_PER_DAY * days) % 360.0
-    return replace(picture, time_days=picture.time_days + days, l0_deg=l0_deg)
 
 
 @pytest.mark.parametrize("hours", [0.0, 1.0, -2.0])
@@ -90,3 +83,25 @@ def test_a_spot_alone_or_a_neighbour_alone_tells_nothing() -> None:
     lone = replace(picture, right=picture.right[:1], up=picture.up[:1], area_msh=picture.area_msh[:1])
     assert free_reading(lone, known) is None
     assert free_reading(picture, known[:1]) is None
+
+
+def test_a_picture_fits_its_neighbours_only_as_it_lies() -> None:
+    for seed in range(8, 14):
+        picture, north_deg, known = odd_one_out(seed, mirrored=False, others_mirrored=False)
+        assert fits_neighbours(KnownPicture(picture, north_deg, False), known)
+        assert not fits_neighbours(KnownPicture(picture, north_deg + 10.0, False), known)
+        assert not fits_neighbours(KnownPicture(picture, north_deg, True), known)
+
+
+def test_dust_in_the_frame_is_no_spot_that_comes_again() -> None:
+    """The same specks in every picture of a camera that does not turn: they fit at an angle of their own."""
+    specks_px = [(420.0, 380.0), (610.0, 450.0), (560.0, 640.0), (350.0, 560.0)]
+    sights = [Sight(day, 20.0) for day in DAYS]
+    pictures = [with_specks(one, specks_px, 300.0) for one in pictured(three_groups(8), sights, mirrored=False, seed=8)]
+    known = [KnownPicture(picture, 20.0, False) for picture in pictures]
+    own = known.pop(2).picture
+    reading = free_reading(own, known)
+    assert reading is not None
+    assert abs(difference_deg(reading.north_angle_deg, 20.0)) < 1.0
+    only_dust = replace(own, right=own.right[:4], up=own.up[:4], area_msh=own.area_msh[:4])
+    assert free_reading(only_dust, known) is None
