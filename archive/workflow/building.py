@@ -270,7 +270,13 @@ def _entry(settings: Settings, one: Observation, pictures: DerivedPictures) -> E
 def _warnings(one: Observation) -> tuple[str, ...]:
     """Disputes about north the page shows by itself."""
     night = () if is_up(one.sun) else (f"{night_remark(one.sun)}: time or site is wrong",)
-    return tuple(f"{remark[0].upper()}{remark[1:]}." for remark in (*night, *one.remarks))
+    return tuple(map(_sentence, (*night, *one.remarks)))
+
+
+def _sentence(remark: str) -> str:
+    """A remark of the commands as the pages write: with degree signs, and an end."""
+    end = "" if remark.endswith("?") else "."
+    return f"{remark[0].upper()}{remark[1:]}{end}".replace(" deg", "°")
 
 
 def _film_entry(made: Film) -> FilmEntry:

@@ -262,7 +262,9 @@ def test_a_wrong_date_is_pointed_out_at_add_and_on_the_page(
     assert hours is not None
     assert int(hours[1]) == pytest.approx(26, abs=2)
     assert main(["build", str(unsaid)]) == 0
-    assert f"about {hours[1]} hours earlier" in page(unsaid, f"{stated:%Y-%m-%d}")
+    assert f"Its spots fit better about {hours[1]} hours earlier; is the time right?<" in page(
+        unsaid, f"{stated:%Y-%m-%d}"
+    )
     assert "hours earlier" not in page(unsaid, "2026-06-16")
 
 
