@@ -44,7 +44,7 @@ class Held(msgspec.Struct, frozen=True, gc=False):
 
 
 @dataclass(frozen=True, slots=True)
-class _Content:
+class _ToWrite:
     """What is to be written: the bytes, or the path of a file of them; and the file's stamp where it is a copy."""
 
     data: bytes | str
@@ -203,7 +203,7 @@ def _parts_of(site_dir: Path) -> Iterator[Path]:
         shutil.rmtree(parts, ignore_errors=True)
 
 
-def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, _Content | None]:
+def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, _ToWrite | None]:
     """What a file is to hold, and what is to be written for it: None where it is there already.
 
     A copy of the same size and time keeps the digest that it had.
@@ -214,17 +214,17 @@ def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, _Co
         if before is not None and _same_stamp(stamp, there):
             return before, None
         if stamp.st_size > _LARGE_BYTES:
-            held, source = _held_file(file.source), _Content(file.source, stamp)
+            held, source = _held_file(file.source), _ToWrite(file.source, stamp)
         else:  # read once, and not for its digest and again for its copy
             with open(file.source, "rb") as stream:  # noqa: PTH123
                 data = stream.read()
-            held, source = held_bytes(data), _Content(data, stamp)
+            held, source = held_bytes(data), _ToWrite(data, stamp)
         return held, None if _holds(target, there, held) else source
     if file.held is not None and file.held == before and _holds(target, there, file.held):
         return file.held, None
     data = file.source if isinstance(file.source, bytes) else file.source()
     held = held_bytes(data)
-    return held, None if _holds(target, there, held) else _Content(data)
+    return held, None if _holds(target, there, held) else _ToWrite(data)
 
 
 def _status_of(source: str, path: str) -> os.stat_result:
@@ -270,7 +270,7 @@ def _put_manifest(listed: Mapping[str, Held], site_dir: Path, parts: Path, *, un
     if not _holds(target, _plain_file(target), held_bytes(manifest)):
         part = _part(parts, MANIFEST)
         _make_folder(parts)
-        _write_part(_Content(manifest), part, target)
+        _write_part(_ToWrite(manifest), part, target)
         sync_disk(site_dir)
         _put(part, target)
 
@@ -311,7 +311,7 @@ def _make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
 
 
-def _write_part(source: _Content, part: str, target: str) -> None:
+def _write_part(source: _ToWrite, part: str, target: str) -> None:
     with clear_refusal(target):
         if isinstance(source.data, bytes):
             with open(part, "wb") as stream:  # noqa: PTH123
