@@ -112,16 +112,26 @@ class Here:
     def _folders(self) -> list[str]:
         return self.path.split("/")[:-1]
 
+    @cached_property
+    def _up(self) -> tuple[str, str]:
+        """The way to the site's folder, and how paths begin that need not go there."""
+        folders = self._folders
+        return "../" * len(folders), f"{folders[0]}/" if folders else ""
+
     def to(self, target: str) -> str:
         """Link to a file of the site, escaped for use in an attribute."""
         if self.root is not None:
             return self.root + quote(target)
         # By hand: posixpath.relpath asks for the working folder each time, and a large archive has a million links.
-        here, there = self._folders, target.split("/")
-        shared = 0
-        while shared < min(len(here), len(there) - 1) and here[shared] == there[shared]:
-            shared += 1
-        link = "../" * (len(here) - shared) + "/".join(there[shared:])
+        up, own = self._up
+        if not target.startswith(own):
+            link = up + target
+        else:
+            here, there = self._folders, target.split("/")
+            shared = 0
+            while shared < min(len(here), len(there) - 1) and here[shared] == there[shared]:
+                shared += 1
+            link = "../" * (len(here) - shared) + "/".join(there[shared:])
         return link if _PLAIN(link) else quote(link)
 
 

@@ -48,7 +48,12 @@ __all__ = ["build_site"]
 
 
 def build_site(
-    content: Content, site_dir: Path, *, theme_dir: Path | None = None, answers_dir: Path | None = None
+    content: Content,
+    site_dir: Path,
+    *,
+    theme_dir: Path | None = None,
+    answers_dir: Path | None = None,
+    on_day: Callable[[int, int], None] = lambda done, days: None,
 ) -> SiteReport:
     """Write the site, or bring it up to date.
 
@@ -63,6 +68,8 @@ def build_site(
         The observer's own templates and style sheet, see `theme`; need not be there.
     answers_dir : Path, optional
         Where it is kept what each page was made from; pages made from the same are not made again.
+    on_day : callable
+        Called with how many days' pictures and pages have been seen to, and of how many.
 
     Returns
     -------
@@ -85,33 +92,50 @@ def build_site(
         address=content.info.address,
     )
     made = Answers(None if answers_dir is None else answers_dir / "pages", [face, theme.digests])
-    report = write_site(_files(_in_order(content), face, theme, static=static, made=made), site_dir)
+    files = _files(_in_order(content), face, theme, static=static, made=made, on_day=on_day)
+    report = write_site(files, site_dir)
     made.keep()
     return report
 
 
 def _files(
-    content: Content, face: SiteFace, theme: Theme, *, static: Mapping[str, bytes], made: Answers
+    content: Content,
+    face: SiteFace,
+    theme: Theme,
+    *,
+    static: Mapping[str, bytes],
+    made: Answers,
+    on_day: Callable[[int, int], None],
 ) -> Iterator[SiteFile]:
     """Give one file after the other: all of them at once would fill the memory in a long archive."""
-    for entry in content.entries:
-        yield from _entry_files(entry)
+    groups, days = followed_groups(content), observing_days(content)
+    pages: list[str] = []
+
+    def page(plan: PagePlan[Page]) -> SiteFile:
+        pages.append(plan.path)
+        return _page_file(plan, face, theme, made)
+
+    names, rotations = {group.name for group in groups}, {rotation.number for rotation in content.rotations}
+    yield page(PagePlan(addresses.HOME, lambda: home_page(content, days, face, groups=names)))
+    plans = day_pages(days, face, groups=names, rotations=rotations)
+    for done, (day, plan) in enumerate(zip(days, plans, strict=True)):
+        on_day(done, len(days))
+        for entry in (day.main, *day.others):
+            yield from _entry_files(entry)
+        yield page(plan)
+    yield from map(page, _other_pages(content, days, groups, face, made))
+    yield from _grids(content, made)
     for film in content.films:
         yield from _film_files(film)
     for rotation in content.rotations:
         yield from _map_files(rotation)
-    groups, days = followed_groups(content), observing_days(content)
     for name, data in data_files(content, groups).items():
         yield SiteFile(f"data/{name}", data)
     yield from (SiteFile(path, data) for path, data in static.items())
-    yield from _grids(content, made)
     yield SiteFile(addresses.FEED, feed_bytes(content))
     yield SiteFile(addresses.SEARCH_INDEX, search_index(days, groups))
-    pages = []
-    for plan in _plans(content, days, groups, face, made):
-        pages.append(plan.path)
-        yield _page_file(plan, face, theme, made)
     yield from _for_search_engines(pages, face)
+    on_day(len(days), len(days))
 
 
 def _page_file(plan: PagePlan[Page], face: SiteFace, theme: Theme, made: Answers) -> SiteFile:
@@ -147,13 +171,11 @@ def _in_order(content: Content) -> Content:
     return replace(content, entries=entries)
 
 
-def _plans(
+def _other_pages(
     content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace, made: Answers
 ) -> Iterator[PagePlan[Page]]:
     rotations = {rotation.number for rotation in content.rotations}
     counted = any(entry.observation.groups is not None for entry in content.entries)
-    yield PagePlan(addresses.HOME, lambda: home_page(content, days, face))
-    yield from day_pages(days, face, groups={group.name for group in groups}, rotations=rotations)
     yield from month_pages(days, face)
     yield from year_pages(days, face)
     yield PagePlan(addresses.DAYS, lambda: days_page(days, face))

@@ -104,7 +104,7 @@ def _page(
     views = tuple(observation_view(entry, here, group_pages=groups) for entry in (day.main, *day.others))
     previous, following = neighbours
     return DayPage(
-        frame=disc_frame(_frame(day.day, views[0], here, face), day.main, face),
+        frame=disc_frame(_frame(day.day, views[0], here, face), day.main, views[0].picture, face),
         day=day_and_month(day.day),
         year=day.day.year,
         date_machine=day.day.isoformat(),

@@ -14,7 +14,7 @@ from archive.observation import SpotGroup
 from archive.website.addresses import Here, day_of, day_page, picture_files
 from archive.website.content import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.website.followed import Seen
-from archive.website.observation_view import disc_picture
+from archive.website.observation_view import light_pictures
 from archive.website.orientation_words import is_north_up
 from archive.website.wording import (
     day_and_month,
@@ -75,7 +75,7 @@ def _crop(seen: Seen, name: str, here: Here, *, half: float) -> Crop:
         href=here.to(day_page(day)),
         words=day_and_month(day),
         remark=place,
-        light=disc_picture(seen.entry, here).light,
+        light=light_pictures(seen.entry, here),
         sizes=f"{DISC_SIDE_PX}px",
     )
 

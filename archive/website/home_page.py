@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, month_page
 from archive.website.content import Content
 from archive.website.films_page import FilmView, film_views
-from archive.website.followed import followed_groups
 from archive.website.machine_words import disc_frame
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay, day_thumb
@@ -51,18 +50,18 @@ class HomePage:
     scripts: tuple[str, ...]
 
 
-def home_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) -> HomePage:
-    """Gather the first page; `days` in order of time."""
+def home_page(
+    content: Content, days: Sequence[ObservingDay], face: SiteFace, *, groups: Collection[str] = ()
+) -> HomePage:
+    """Gather the first page; `days` in order of time, `groups` the names of those that have a page."""
     here = Here(addresses.HOME)
     summary = f"{plural(len(content.entries), 'picture')} on {plural(len(days), 'day')}"
     plain = frame(face, here, title="", description=f"{face.title}: the Sun as seen by {face.observer}")
+    views = tuple(observation_view(day.main, here, group_pages=groups) for day in days[-1:])
     return HomePage(
-        frame=disc_frame(plain, days[-1].main, face) if days else plain,
+        frame=disc_frame(plain, days[-1].main, views[0].picture, face) if days else plain,
         latest=_latest(days[-1], here) if days else None,
-        views=tuple(
-            observation_view(day.main, here, group_pages={group.name for group in followed_groups(content)})
-            for day in days[-1:]
-        ),
+        views=views,
         strip=tuple(day_thumb(day, here) for day in days[-_STRIP_DAYS:]),
         films=film_views(content, here)[:1],
         player=here.to(addresses.PLAYER),

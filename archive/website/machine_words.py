@@ -17,19 +17,17 @@ from archive.website import addresses
 from archive.website.addresses import Here, picture_files
 from archive.website.content import DISC_SIDE_PX, Entry, SiteInfo
 from archive.website.data_formats import time_text
-from archive.website.observation_view import disc_picture
-from archive.website.pages import Frame, Preview, SiteFace
+from archive.website.pages import Frame, Picture, Preview, SiteFace
 
 __all__ = ["dataset_frame", "disc_frame"]
 
 _CONTEXT = "https://schema.org"
 
 
-def disc_frame(frame: Frame, entry: Entry, face: SiteFace) -> Frame:
-    """Give a page's frame the disc that stands for it."""
+def disc_frame(frame: Frame, entry: Entry, disc: Picture, face: SiteFace) -> Frame:
+    """Give a page's frame the disc that stands for it, as the page shows it."""
     observation = entry.observation
     files, here = picture_files(observation), Here(frame.path)
-    disc = disc_picture(entry, here)
     data = {
         "@type": "ImageObject",
         "name": disc.words,

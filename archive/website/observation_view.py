@@ -30,7 +30,7 @@ from archive.website.wording import (
 )
 from archive.website.zoom import ZoomView, zoom_view
 
-__all__ = ["EvidenceRow", "ObservationView", "band_words", "disc_picture", "observation_view"]
+__all__ = ["EvidenceRow", "ObservationView", "band_words", "disc_picture", "light_pictures", "observation_view"]
 
 _BAND_WORDS = {
     "white": "white light",
@@ -85,14 +85,14 @@ class ObservationView:
 
 def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] = ()) -> ObservationView:
     """Gather what a page at `here` tells of an observation; `group_pages` are the groups that have a page."""
-    observation = entry.observation
+    observation, disc = entry.observation, disc_picture(entry, here)
     anchor = f"t{observation.id.partition('T')[2]}"
     return ObservationView(
         anchor=anchor,
         time=time_words(observation.time_utc),
         time_machine=f"{observation.time_utc:%Y-%m-%dT%H:%M:%SZ}",
         source=f"{observation.instrument}, {observation.site}, {band_words(observation.band)}",
-        picture=disc_picture(entry, here),
+        picture=disc,
         overlay=overlay_view(entry.overlay, here, group_pages=group_pages),
         zoom=zoom_view(observation, here),
         compare=_compare(entry, here),
@@ -108,7 +108,7 @@ def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] =
         mirrored=_yes_no(observation.orientation.mirrored),
         evidence=_evidence_rows(observation),
         north=north_figure(observation, f"{anchor}-north"),
-        looks=_looks(entry, here),
+        looks=_looks(entry, here, disc),
         files=_files(entry, here),
     )
 
@@ -139,8 +139,14 @@ def disc_picture(entry: Entry, here: Here) -> Picture:
         href=here.to(files.disc),
         words=f"{day}, {time_words(observation.time_utc)}",
         oriented=north,
-        light=", ".join(f"{here.to(files.light(side_px))} {side_px}w" for side_px in sorted(entry.pictures.light)),
+        light=light_pictures(entry, here),
     )
+
+
+def light_pictures(entry: Entry, here: Here) -> str:
+    """List the disc in AVIF at several widths, as `srcset` does."""
+    files = picture_files(entry.observation)
+    return ", ".join(f"{here.to(files.light(side_px))} {side_px}w" for side_px in sorted(entry.pictures.light))
 
 
 def _counted_words(observation: Observation) -> str:
@@ -261,9 +267,8 @@ def _evidence_rows(observation: Observation) -> tuple[EvidenceRow, ...]:
     )
 
 
-def _looks(entry: Entry, here: Here) -> tuple[Picture, ...]:
+def _looks(entry: Entry, here: Here, disc: Picture) -> tuple[Picture, ...]:
     files = picture_files(entry.observation)
-    disc = disc_picture(entry, here)
     return tuple(
         Picture(here.to(files.look(name)), f"{disc.alt}, {name} look", here.to(files.look(name)), name)
         for name in sorted(entry.pictures.looks)

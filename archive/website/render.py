@@ -111,6 +111,7 @@ def _environment(theme: Theme) -> jinja2.Environment:
     return jinja2.Environment(
         loader=jinja2.ChoiceLoader([*theirs, ours, jinja2.PrefixLoader({"original": ours})]),
         undefined=jinja2.StrictUndefined,
+        auto_reload=False,  # a theme that changes is another `Theme`; to look at the files took a tenth of rendering
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,

@@ -62,7 +62,7 @@ def month_words(day: date) -> str:
 
 def time_words(time_utc: datetime) -> str:
     """Write a UTC time to the minute, cut off as in the observation's id: ``09:15 UTC``."""
-    return f"{time_utc:%H:%M} UTC"
+    return f"{time_utc.hour:02d}:{time_utc.minute:02d} UTC"
 
 
 def number(value: float | None, decimals: int = 0, *, signed: bool = False) -> str:

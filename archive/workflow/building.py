@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from archive.answers import Answers
@@ -243,9 +244,13 @@ def _build(
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
     remember_words(root)
-    on_progress("writing the site", 0, 1)
-    report = build_site(content, target, theme_dir=root / "theme", answers_dir=derived_folder(root) / "answers")
-    on_progress("writing the site", 1, 1)
+    report = build_site(
+        content,
+        target,
+        theme_dir=root / "theme",
+        answers_dir=derived_folder(root) / "answers",
+        on_day=partial(on_progress, "writing the site"),
+    )
     return Built(
         target,
         target / "index.html",
