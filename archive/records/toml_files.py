@@ -12,6 +12,7 @@ from typing import Any, TypeVar, get_args, get_origin
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from archive.errors import SettingsError
+from archive.records.toml_mistakes import mistake_words
 
 __all__ = ["TomlModel", "check_table", "load_toml", "parse_toml", "read_toml"]
 
@@ -114,8 +115,7 @@ def _loaded(text: str, *, name: str) -> dict[str, Any]:
     except RecursionError as error:
         raise SettingsError(f"{name}: not valid TOML: brackets nested too deeply; mend it") from error
     except tomllib.TOMLDecodeError as error:
-        problem = str(error).replace("Cannot overwrite a value", "the same key stands twice")
-        raise SettingsError(f"{name}: not valid TOML: {problem}; mend it") from error
+        raise SettingsError(f"{name}: {mistake_words(text, error)}") from error
     except ValueError as error:
         raise SettingsError(f"{name}: a number has thousands of digits; mend it") from error
 

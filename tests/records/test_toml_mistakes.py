@@ -132,9 +132,9 @@ def test_a_mistake_is_one_line_that_says_what_to_do(keys, cause):
 @pytest.mark.parametrize(
     ("text", "cause"),
     [
-        ("title = \n", r"archive\.toml: not valid TOML: .*\(at line 1, column 9\); mend it"),
+        ("title = 'Sun' 3\n", r"archive\.toml: not valid TOML: .*\(at line 1, column 15\); mend it"),
         ("a = 1\na = 2\n", r"archive\.toml: not valid TOML: the same key stands twice .*; mend it"),
-        ("day = 2026-02-30\n", r"archive\.toml: not valid TOML: .*date.* \(at line 1, column \d+\); mend it"),
+        ("day = 2026-02-30\n", r"archive\.toml: line 1: day = 2026-02-30: no such day or time"),
         ("a = " + "9" * 5000, r"archive\.toml: a number has thousands of digits; mend it"),
         ("a = " + "[" * 100_000, r"archive\.toml: not valid TOML: brackets nested too deeply; mend it"),
     ],
@@ -143,6 +143,32 @@ def test_a_mistake_is_one_line_that_says_what_to_do(keys, cause):
 def test_text_that_is_no_toml_is_one_line(text, cause):
     (line,) = causes(text)
     assert re.fullmatch(cause, line)
+
+
+@pytest.mark.parametrize(
+    ("line", "advice"),
+    [
+        ("camera_angle_deg = 12,5", "write a decimal point, not a comma"),
+        ("camera_angle_deg = 12.5°", "a number stands alone, without its unit"),
+        ("camera_angle_deg = .5", "digits stand on both sides of the point"),
+        ("filter = “film”", 'write straight quotes, "'),
+        ("filter = film", "text must stand in quotes"),
+        ('filter = "film', "the closing quote is missing"),
+        ("filter = 'film", "the closing quote is missing"),
+        ('folder = "C:\\Users\\Sun"', "in double quotes a backslash must stand twice; write '...' around it"),
+        ("filter =", "the value is missing; give one, or take the line out"),
+        ("filter = # glass", "the value is missing; give one, or take the line out"),
+        ("filter: 'film'", "write key = value, not key: value"),
+        ("camera angle = 3", "a key is one word"),
+        ("[[sites]", "the closing bracket is missing"),
+        ("whole = True", "write true or false in small letters"),
+        ("time = 3.6.2026", "write a day as 2026-06-03, a time as 2026-06-03T09:15:00Z"),
+        ("time = 09:15", "write a day as 2026-06-03, a time as 2026-06-03T09:15:00Z"),
+    ],
+)
+@pytest.mark.parametrize("rest", ["", "\nlast = 1\n"], ids=["at the end", "in the middle"])
+def test_a_usual_mistake_in_a_line_is_told_in_plain_words(line, advice, rest):
+    assert causes(f"title = 'Sun “Zwei”'\n\n{line}{rest}") == (f"archive.toml: line 3: {line}: {advice}",)
 
 
 def test_missing_and_misshapen_tables_are_named_as_they_are_written():
