@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from archive.observation import NamedGroup
 from archive.records.toml_files import TomlModel
@@ -28,6 +28,16 @@ class StatedCounts(TomlModel):
 
     groups: int = Field(ge=0, le=1000)
     spots: int = Field(ge=0, le=10000)
+
+    @field_validator("spots")
+    @classmethod
+    def _in_groups(cls, spots: int, info: ValidationInfo) -> int:
+        groups = info.data.get("groups")
+        if groups is not None and spots < groups:
+            raise ValueError(f"is fewer than groups = {groups}, and each has a spot at least; are they exchanged?")
+        if groups == 0 and spots:
+            raise ValueError("but groups = 0; a single spot is a group of its own")
+        return spots
 
 
 class StatedGroup(TomlModel):

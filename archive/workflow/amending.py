@@ -71,7 +71,8 @@ def amend(root: Path, identifier: str, time: datetime | None, *, on_progress: Pr
         now = place if fits_its_name(place, time_utc) else free_place(root, time_utc)
         write_temporary(root / _NEW_RECORD, _with_time(root / place.file(".toml"), record, time_utc, now))
         kept_in = _move(root, place, now, new_record=_NEW_RECORD + TEMPORARY_SUFFIX, kind="amended")
-    return Amended(identifier, now.id, record.time, time_utc, kept_in, _about_notes(root, place, now))
+    warnings = (*_about_zone(root, time), *_about_notes(root, place, now))
+    return Amended(identifier, now.id, record.time, time_utc, kept_in, warnings)
 
 
 def take_back(root: Path, identifier: str, *, on_progress: Progress) -> Amended:
@@ -146,6 +147,13 @@ def _former(root: Path, place: Place, record: Record) -> tuple[Place, str]:
                 if read_record(path).picture.sha256 == record.picture.sha256:
                     return place_of_file(path.as_posix()), path.relative_to(root).as_posix()
     raise FactsError(f"{place.id}: was not amended; nothing to undo")
+
+
+def _about_zone(root: Path, time: datetime | None) -> tuple[str, ...]:
+    zone = read_settings(root).time_zone
+    if time is None or time.tzinfo is not None or zone == "UTC":
+        return ()
+    return (f"--time {time:%Y-%m-%d %H:%M:%S}: taken as a time of {zone}, the archive's zone; a Z behind it means UTC",)
 
 
 def _about_notes(root: Path, place: Place, now: Place) -> tuple[str, ...]:

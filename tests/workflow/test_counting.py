@@ -167,6 +167,8 @@ def test_dust_by_hand_is_not_counted(archive_folder: Path) -> None:
     ("text", "told"),
     [
         ("\n[counts]\ngroups = -1\nspots = 2\n", "counts.groups"),
+        ("\n[counts]\ngroups = 5\nspots = 3\n", "counts.spots = 3: is fewer than groups = 5"),
+        ("\n[counts]\ngroups = 0\nspots = 3\n", "counts.spots = 3: but groups = 0"),
         ("\n[[groups]]\nlatitude_deg = 95.0\ncarrington_longitude_deg = 10.0\n", "latitude_deg"),
         ('\n[[groups]]\nname = "../x"\nlatitude_deg = 5.0\ncarrington_longitude_deg = 10.0\n', "small letters"),
     ],

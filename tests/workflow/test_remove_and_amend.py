@@ -101,6 +101,7 @@ def test_amend_moves_the_files_and_keeps_every_other_word(folder: Path, answer: 
     before = kept(folder)
     status, told = answer("amend", folder, "2026-06-03T0915Z", "--time", "2026-06-03T10:20:30")
     assert (status, told["id"], told["time_utc"]) == (0, "2026-06-03T0920Z", "2026-06-03T09:20:30Z")  # summer time
+    assert "--time 2026-06-03 10:20:30: taken as a time of Europe/London" in told["warnings"][0]
     after = kept(folder)
     assert after[f"{DAY}/0920Z.png"] == before[f"{DAY}/0915Z.png"]
     text = after[f"{DAY}/0920Z.toml"].decode()
@@ -123,6 +124,7 @@ def test_undo_goes_back_step_by_step(folder: Path, answer: Answer) -> None:
     before = kept(folder)
     answer("amend", folder, "2026-06-03T0915Z", "--time", "2026-06-03T09:20:00Z")
     _, told = answer("amend", folder, "2026-06-03T0920Z", "--time", "2026-06-04T10:15:40Z")
+    assert len(told["warnings"]) == 1  # a time with its zone needs no word
     assert told["id"] == "2026-06-04T1015Z-2"  # that minute was taken
     assert "notes.md: stays with its day" in told["warnings"][0]
     for former, back in (("2026-06-04T1015Z-2", "2026-06-03T0920Z"), ("2026-06-03T0920Z", "2026-06-03T0915Z")):
