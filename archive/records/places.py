@@ -16,6 +16,7 @@ __all__ = [
     "Place",
     "day_folders",
     "free_place",
+    "is_day",
     "is_year",
     "misspelt_files",
     "names_in",
@@ -95,7 +96,7 @@ def place_of_id(identifier: str) -> Place:
         It is no id.
     """
     day, _, stem = identifier.partition("T")
-    if not (_is_day(day) and _STEM.fullmatch(stem)):
+    if not (is_day(day) and _STEM.fullmatch(stem)):
         raise FolderError(f"{identifier!r} names no observation; write it like 2026-06-03T0915Z")
     return Place(day, stem)
 
@@ -157,7 +158,7 @@ def day_folders(root: Path) -> Iterator[Path]:
     """The folder of each day, in order; anything else beside them is passed over."""
     for year in sorted(filter(is_year, _folders_in(root))):
         for day in sorted(_folders_in(root / year)):
-            if _is_day(day) and day.startswith(f"{year}-"):
+            if is_day(day) and day.startswith(f"{year}-"):
                 yield root / year / day
 
 
@@ -194,7 +195,8 @@ def is_year(name: str) -> bool:
     return _YEAR.fullmatch(name) is not None
 
 
-def _is_day(name: str) -> bool:
+def is_day(name: str) -> bool:
+    """Whether a name is a day like ``2026-06-03``."""
     try:
         date.fromisoformat(name)
     except ValueError:

@@ -10,7 +10,7 @@ from pathlib import Path
 from archive.errors import FactsError
 from archive.observation import Capture, Observation, SunView
 from archive.records.group_names import read_names
-from archive.records.places import places
+from archive.records.places import is_day, places
 from archive.records.settings import Settings, SiteSettings, read_settings
 from archive.sun.capture_advice import CaptureAdvice, capture_advice
 from archive.sun.view import field_rotation_deg_per_hour, sun_view
@@ -29,13 +29,28 @@ def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation
     Raises
     ------
     FactsError
-        None of that day.
+        None of that day; the message names the nearest that there are.
     """
     wanted = {place.id: place.day for place in places(root, {day[:10]}) if day in (place.day, place.id)}
     if not wanted:
-        raise FactsError(f"{day}: no picture of that day in {root}; write the day like 2026-06-03")
+        raise FactsError(f"{day}: {_none_words(root, day)}")
     counted = counted_near(root, read_settings(root), set(wanted.values()), on_progress=on_progress)
     return [one for one in counted.observations if one.id in wanted]
+
+
+def _none_words(root: Path, asked: str) -> str:
+    day = asked[:10]
+    if not is_day(day):
+        return "no day; write it like 2026-06-03, or one picture like 2026-06-03T0915Z"
+    there = places(root)
+    of_day = [place.id for place in there if place.day == day]
+    if of_day:
+        return f"no picture of that name in {root}; that day has {', '.join(of_day)}"
+    before = [place.day for place in there if place.day < day][-1:]
+    after = [place.day for place in there if place.day > day][:1]
+    if not there:
+        return f"no picture in {root} yet; `northlimb add` files some"
+    return f"no picture of that day in {root}; nearest to it: {', '.join(before + after)}"
 
 
 def counted_near(root: Path, settings: Settings, days: Collection[str], *, on_progress: Progress) -> Counted:
