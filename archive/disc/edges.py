@@ -19,6 +19,7 @@ _PROPOSALS = 1000
 _POINTS = 350
 _FINALISTS = 40
 _BINS = 72
+_ROUND_ENOUGH, _CLEARLY_MORE = 0.6, 0.15  # shares of the rim
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ def find_circle(brightness: NDArray[np.float32]) -> Circle | None:
     if len(proposals) == 0:
         return None
     best = _best_supported(points, proposals)
-    x, y, radius, coverage = _refine(points, best, small.shape)
+    x, y, radius, coverage = _refine(points, best)
     offset = (shrink - 1) / 2.0
     return Circle(x * shrink + offset, y * shrink + offset, radius * shrink, coverage)
 
@@ -153,21 +154,45 @@ def _rim_score(points: _EdgePoints, circle: Floats) -> float:
     return float(np.minimum(height, np.percentile(points.strength, 75)).sum())
 
 
-def _refine(points: _EdgePoints, circle: Floats, shape: tuple[int, ...]) -> tuple[float, float, float, float]:
-    """Least squares on the supporting points, the tolerance tightening; coverage of the rim in the frame."""
+def _refine(points: _EdgePoints, circle: Floats) -> tuple[float, float, float, float]:
+    """Least squares on the supporting points, the tolerance tightening; coverage of the rim in the frame.
+
+    Where a circle fits little of the rim, an oval is tried: the low Sun is flattened by up to a fifth.
+    """
+    round_one = _refined(points, circle, oval=False)
+    if round_one[3] > _ROUND_ENOUGH:
+        return round_one
+    oval = _refined(points, circle, oval=True)
+    return oval if oval[3] > round_one[3] + _CLEARLY_MORE else round_one
+
+
+def _refined(points: _EdgePoints, circle: Floats, *, oval: bool) -> tuple[float, float, float, float]:
     every = np.arange(len(points.strength))
+    flattening = np.zeros(2)
     on_rim = np.zeros(len(every), dtype=bool)
-    for tolerance in (0.04, 0.02, 0.012, 0.008):
-        near, miss = _near(points, circle[None], tolerance=tolerance, some=every)
-        on_rim = near[0]
+    for tolerance in (0.06, 0.06, 0.04, 0.02, 0.012, 0.008) if oval else (0.04, 0.02, 0.012, 0.008):
+        towards = points.xy_px - circle[:2]
+        twice = 2.0 * np.arctan2(towards[:, 1], towards[:, 0])
+        around = np.column_stack([np.cos(twice), np.sin(twice)])
+        on_rim, miss = _near_one(points, circle, around @ flattening, tolerance=tolerance)
         if on_rim.sum() < 12:
             break
-        towards = (points.xy_px[on_rim] - circle[:2]) / np.linalg.norm(points.xy_px[on_rim] - circle[:2], axis=1)[
-            :, None
-        ]
-        design = np.column_stack([towards, np.ones(on_rim.sum())])
-        step, *_ = np.linalg.lstsq(design, miss[0][on_rim], rcond=None)
-        circle = circle + step
+        unit = towards[on_rim] / np.linalg.norm(towards[on_rim], axis=1)[:, None]
+        design = np.column_stack([unit, np.ones(on_rim.sum()), *([around[on_rim]] if oval else [])])
+        step, *_ = np.linalg.lstsq(design, miss[on_rim], rcond=None)
+        circle = circle + step[:3]
+        flattening = flattening + step[3:] if oval else flattening
     towards = points.xy_px[on_rim] - circle[:2]
     bins = ((np.arctan2(towards[:, 1], towards[:, 0]) / (2 * np.pi) + 0.5) * _BINS).astype(int) % _BINS
     return float(circle[0]), float(circle[1]), float(circle[2]), len(np.unique(bins)) / _BINS
+
+
+def _near_one(
+    points: _EdgePoints, circle: Floats, bulge_px: Floats, *, tolerance: float
+) -> tuple[NDArray[np.bool_], Floats]:
+    """Which points (N) lie on a rim that bulges beyond a circle by so much, and their misses."""
+    to_centre = circle[:2] - points.xy_px
+    distance = np.hypot(*to_centre.T)
+    facing = np.sum(to_centre * points.inward, axis=1) > 0.9 * distance
+    miss = distance - circle[2] - bulge_px
+    return facing & (np.abs(miss) < max(1.2, tolerance * circle[2])), miss

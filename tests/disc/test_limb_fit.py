@@ -130,6 +130,21 @@ def test_a_flattened_disc_is_measured(flattening: float, angle_deg: float) -> No
     assert -90.0 < disc.short_axis_angle_deg <= 90.0
 
 
+@pytest.mark.parametrize("flattening", [0.06, 0.1, 0.15])
+@pytest.mark.parametrize(("side_px", "radius_px"), [(800, 330.0), (800, 300.0), (1400, 600.0), (480, 200.0)])
+def test_the_setting_sun_is_found_however_large_it_is_in_the_frame(
+    side_px: int, radius_px: float, flattening: float
+) -> None:
+    """The search runs on a picture shrunk by whole numbers, so that a disc may be large or small there."""
+    middle = side_px / 2.0
+    scene = Scene(
+        width_px=side_px, height_px=side_px, x_px=middle, y_px=middle, radius_px=radius_px, flattening=flattening
+    )
+    disc = fitted(scene)
+    assert errors_px(disc, scene)[0] < 0.05
+    assert disc.flattening == pytest.approx(flattening, abs=3e-4)
+
+
 def test_depth_of_the_picture_does_not_matter() -> None:
     picture = draw_disc(BASE)
     whole = fit_limb(brightness_plane(quantise(picture, 16), full_scale=65535.0))
