@@ -12,6 +12,7 @@ import numpy as np
 from archive.answers import NO_ANSWERS, Answers
 from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.disc.brightness import brightness_plane
+from archive.measuring.detail import is_countable
 from archive.measuring.following import FollowedGroup, NamedPlace, Sighting, follow_groups, names_to_register
 from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
@@ -56,7 +57,7 @@ def count_spots(
     groupings: Answers = NO_ANSWERS,
     executor: Executor = IN_THIS_PROCESS,
 ) -> Counted:
-    """Count every white-light picture of a Sun that is up.
+    """Count every white-light picture of a Sun that is up, and that shows its spots or has a count by hand.
 
     Parameters
     ----------
@@ -72,7 +73,7 @@ def count_spots(
     groupings : Answers
         Spots gathered to groups before are not gathered again.
     """
-    counted = [one for one in found if one.band == "white" and is_up(one.sun)]
+    counted = [one for one in found if one.band == "white" and is_up(one.sun) and _shows(one, records[one.id])]
     found_spots = _spots(root, counted, executor=executor, on_progress=on_progress)
     spots = {one.id: _clean(one, found_spots[one.id], records[one.id]) for one in counted}
     spots = _without_standing(counted, spots)
@@ -83,6 +84,10 @@ def count_spots(
         _with_counts(one, groups[one.id], called, records[one.id], k=k) if one.id in groups else one for one in found
     )
     return Counted(observations, followed, _new_names(followed, names))
+
+
+def _shows(one: Observation, record: Record) -> bool:
+    return is_countable(one.disc) or record.groups is not None or record.counts is not None
 
 
 def _spots(

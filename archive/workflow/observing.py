@@ -24,7 +24,7 @@ from archive.records.settings import InstrumentSettings, Settings, SiteSettings,
 from archive.sun.view import sun_views
 from archive.workflow.candidates import Candidate
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
-from archive.workflow.orienting import is_up, open_readings, orientation_of
+from archive.workflow.orienting import detail_remark, is_up, open_readings, orientation_of
 from archive.workflow.progress import Progress
 from archive.workflow.solving import Solved, Taught, solve_instruments
 
@@ -197,13 +197,18 @@ def observations(known: Sequence[Known], solved: Solved) -> list[Observation]:
 def _observation(one: Known, taught: Taught) -> Observation:
     record = one.filed.record
     orientation = orientation_of(record, one.instrument, one.measured, one.sun, taught)
-    remarks = (open_readings(orientation, taught), taught.remark)
+    band = record.band or one.instrument.band
+    remarks = (
+        open_readings(orientation, taught),
+        taught.remark,
+        detail_remark(one.measured.disc) if band == "white" else None,
+    )
     return Observation(
         id=one.filed.place.id,
         time_utc=record.time,
         site=one.site.name,
         instrument=one.instrument.name,
-        band=record.band or one.instrument.band,
+        band=band,
         picture=PictureFile(
             record.picture.file,
             record.picture.sha256,

@@ -59,6 +59,8 @@ def added(answer: Answer, folder: Path, picture: Path, *words: object) -> dict[s
     status, told = answer("add", folder, picture, *words)
     assert status == 0, told
     one: dict[str, Any] = told["pictures"][0]
+    # Drawn this small that a test is quick, the disc shows no small spots; that is another test's matter.
+    one["warnings"] = [warning for warning in one["warnings"] if "millionths do not show" not in warning]
     return one
 
 

@@ -1,13 +1,19 @@
-"""`show` where it has nothing to show: the day that was meant is in the answer."""
+"""What is said of a day that has no picture, or of a picture that is too small for its spots."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
+from scenes.discs import Scene, Spot
 
 from archive.cli import main
 
+from .conftest import NEW, draw
+
+Answer = Callable[..., tuple[int, Any]]
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_archive"
 
 
@@ -32,3 +38,25 @@ def test_an_archive_without_pictures_says_how_to_add_some(tmp_path: Path, capsys
     (tmp_path / "archive.toml").write_bytes((SAMPLE / "archive.toml").read_bytes())
     assert main(["show", str(tmp_path), "2026-06-03"]) == 1
     assert capsys.readouterr().err.endswith("yet; `northlimb add` files some\n")
+
+
+def test_a_picture_too_small_for_its_spots_is_not_counted_but_by_hand(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], answer: Answer
+) -> None:
+    """Drawn at 40 px of radius with three spots of 500 millionths: "no spots" would be untrue."""
+    folder, new = tmp_path / "my-sun", tmp_path / "20260603T091500Z.png"
+    assert main(["new", str(folder), *NEW]) == 0
+    spots = (Spot(15.0, -20.0, 1.8), Spot(-12.0, 5.0, 1.8), Spot(20.0, 30.0, 1.8))
+    draw(new, Scene(width_px=110, height_px=110, x_px=55.0, y_px=55.0, radius_px=40.0, blur_px=1.6, spots=spots))
+    _, added = answer("add", folder, new)
+    assert any(
+        "spots are not counted, for the picture is too small or soft" in one for one in added["pictures"][0]["warnings"]
+    )
+    _, shown = answer("show", folder, "2026-06-03")
+    assert shown[0]["counts"] is None
+    record = folder / "2026/2026-06-03/0915Z.toml"
+    record.write_text(f"{record.read_text()}\n[counts]\ngroups = 3\nspots = 3\n")
+    assert answer("show", folder, "2026-06-03")[1][0]["counts"]["relative_number"] == 33.0
+    assert main(["build", str(folder)]) == 0
+    page = (folder / "site/days/2026-06-03/index.html").read_text()
+    assert "Spots are not counted, for the picture is too small or soft" in page

@@ -1,0 +1,39 @@
+"""What a disc is too small, or too soft, to show of its spots."""
+
+from __future__ import annotations
+
+from archive.observation import Disc
+
+__all__ = ["is_countable", "is_soft", "smallest_spot_msh"]
+
+_PIXEL_BLUR_PX = 0.7  # a sharper edge than this is of the pixels, and shows no more
+# Found on drawn discs of 60 to 450 px radius and blurs of 1.1 to 2.5 px (tests/measuring/test_detail.py).
+_RADIUS_IN_BLURS = 0.81
+_SOFT_MSH, _HOPELESS_MSH = 20.0, 100.0
+
+
+def smallest_spot_msh(disc: Disc) -> float:
+    """Return about how large a single spot near the disc's centre must be to be found.
+
+    Parameters
+    ----------
+    disc : Disc
+
+    Returns
+    -------
+    float
+        In millionths of the solar hemisphere. The radius of such a spot is some four fifths of the picture's blur.
+    """
+    blur_radii = max(disc.blur_px, _PIXEL_BLUR_PX) / disc.radius_px
+    # A spot of A MSH in the disc's middle covers 2 pi R^2 A / 10^6: A is half a million times its radius in R, squared.
+    return 5e5 * (_RADIUS_IN_BLURS * blur_radii) ** 2
+
+
+def is_soft(disc: Disc) -> bool:
+    """Whether spots are lost that a usual picture shows."""
+    return smallest_spot_msh(disc) > _SOFT_MSH
+
+
+def is_countable(disc: Disc) -> bool:
+    """Whether a count tells of the Sun more than of the picture: a group of usual size is found."""
+    return smallest_spot_msh(disc) <= _HOPELESS_MSH

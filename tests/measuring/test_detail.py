@@ -1,0 +1,68 @@
+"""What a disc is too small or too soft to show is known by its blur; pictures are drawn, so their truth is known."""
+
+from __future__ import annotations
+
+from math import degrees, sqrt
+
+import numpy as np
+import pytest
+from scenes.discs import Scene, Spot, draw_disc, quantise
+
+from archive.disc.brightness import brightness_plane
+from archive.disc.limb import fit_limb
+from archive.measuring.detail import is_countable, is_soft, smallest_spot_msh
+from archive.measuring.spots import measure_spots
+from archive.observation import Disc
+from archive.sun.heliographic import to_disc
+
+PLACES = [(latitude, distance) for latitude in (-25.0, -8.0, 10.0, 28.0) for distance in (-30.0, 0.0, 30.0)]
+
+
+def drawn(radius_px: float, blur_px: float, areas_msh: list[float]) -> tuple[Disc, list[bool]]:
+    """The disc as fitted, and which of the spots are found."""
+    side_px = int(2.25 * radius_px) + 20
+    spots = tuple(Spot(*place, degrees(sqrt(2e-6 * area))) for place, area in zip(PLACES, areas_msh, strict=True))
+    scene = Scene(
+        width_px=side_px,
+        height_px=side_px,
+        x_px=side_px / 2.0,
+        y_px=side_px / 2.0,
+        radius_px=radius_px,
+        blur_px=blur_px,
+        noise=0.004,
+        spots=spots,
+    )
+    brightness = brightness_plane(quantise(draw_disc(scene), 8), full_scale=255.0)
+    disc = fit_limb(brightness)
+    found = measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False)
+    wests, norths, _ = to_disc(*np.transpose(PLACES), b0_deg=scene.b0_deg)
+    seen = [
+        any(np.hypot(spot.right - west, spot.up - north) < 0.06 for spot in found)
+        for west, north in zip(wests, norths, strict=True)
+    ]
+    return disc, seen
+
+
+LOOKS = [(300.0, 2.5), (240.0, 1.8), (160.0, 1.1), (160.0, 1.7), (120.0, 1.7), (80.0, 1.1), (60.0, 1.7)]
+
+
+@pytest.mark.parametrize(("radius_px", "blur_px"), LOOKS)
+def test_twice_what_is_said_to_show_is_found_and_half_of_it_is_not(radius_px: float, blur_px: float) -> None:
+    disc, _ = drawn(radius_px, blur_px, [100.0] * len(PLACES))
+    least = smallest_spot_msh(disc)
+    half = len(PLACES) // 2
+    _, seen = drawn(radius_px, blur_px, [2.0 * least, 0.5 * least] * half)
+    assert sum(seen[::2]) >= half - 1
+    assert sum(seen[1::2]) <= 1
+
+
+def test_only_small_or_soft_discs_are_called_so() -> None:
+    called = {look: (is_soft(disc), is_countable(disc)) for look in LOOKS for disc in [drawn(*look, [50.0] * 12)[0]]}
+    assert called[240.0, 1.8] == (False, True)
+    assert called[160.0, 1.7] == called[120.0, 1.7] == (True, True)
+    assert called[60.0, 1.7] == (True, False)
+
+
+def test_a_sharp_edge_is_limited_by_its_pixels() -> None:
+    disc = Disc(500.0, 500.0, 450.0, 0.0, 0.1, blur_px=0.0)
+    assert 0.3 < smallest_spot_msh(disc) < 3.0
