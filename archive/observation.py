@@ -20,6 +20,7 @@ __all__ = [
     "Disc",
     "Evidence",
     "EvidenceKind",
+    "FoundSpots",
     "NamedGroup",
     "Observation",
     "Orientation",
@@ -163,6 +164,14 @@ class Spot:
     up: float
     area_msh: float
     umbra_msh: float
+
+
+@dataclass(frozen=True)
+class FoundSpots:
+    """The spots of a picture, and how much darker than the quiet Sun, of 1, a place must be there to stand out."""
+
+    spots: tuple[Spot, ...]
+    least_depth: float
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from archive.observation import Disc
 
-__all__ = ["is_countable", "is_soft", "smallest_spot_msh"]
+__all__ = ["hides_penumbrae", "is_countable", "is_soft", "smallest_spot_msh"]
 
 _PIXEL_BLUR_PX = 0.7  # a sharper edge than this is of the pixels, and shows no more
 # Found on drawn discs of 60 to 450 px radius and blurs of 1.1 to 2.5 px (tests/measuring/test_detail.py).
 _RADIUS_IN_BLURS = 0.81
+# A penumbra is a quarter darker than the quiet Sun (common practice, no source).
+_PENUMBRA_LOST = 0.2
 _SOFT_MSH, _HOPELESS_MSH = 20.0, 100.0
 
 
@@ -37,3 +39,8 @@ def is_soft(disc: Disc) -> bool:
 def is_countable(disc: Disc) -> bool:
     """Whether a count tells of the Sun more than of the picture: a group of usual size is found."""
     return smallest_spot_msh(disc) <= _HOPELESS_MSH
+
+
+def hides_penumbrae(least_depth: float) -> bool:
+    """Whether noise, or what is as uneven, hides all but the darkest places; see `archive.observation.FoundSpots`."""
+    return least_depth > _PENUMBRA_LOST

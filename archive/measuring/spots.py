@@ -25,7 +25,7 @@ from archive.measuring.true_area import (
     umbra_area_px,
 )
 from archive.measuring.umbrae import split_patch
-from archive.observation import Disc, Spot
+from archive.observation import Disc, FoundSpots, Spot
 
 __all__ = ["measure_spots"]
 
@@ -45,6 +45,7 @@ _PEAK_FACTOR = 1.25
 _LEAST_BLURS = 2.0  # area of a patch, in blurs squared: what is smaller is sharper than the picture, so noise
 _SKIRT_BLURS = 1.5  # how far the blur carries a patch's darkness beyond what was found of it
 _CUT_BLURS = 5.0  # holds the skirts and, three times as wide, the surroundings
+_PLAINLY_SEEN_MU = 0.6
 _RISE_SHARE = 0.25  # of its depth: how far the brightness rises between a second umbra and the first
 _TOUCHING = np.ones((3, 3), dtype=bool)
 # The largest group on record, of April 1947, covered 6132 MSH (Greenwich, from memory); one dark patch is less.
@@ -77,9 +78,7 @@ class _Patch:
     seen: Foreshortening
 
 
-def measure_spots(
-    brightness: NDArray[np.float32], disc: Disc, *, north_angle_deg: float, mirrored: bool
-) -> tuple[Spot, ...]:
+def measure_spots(brightness: NDArray[np.float32], disc: Disc, *, north_angle_deg: float, mirrored: bool) -> FoundSpots:
     """Find and measure the spots of a picture, largest first.
 
     Parameters
@@ -101,7 +100,11 @@ def measure_spots(
         patch = _patch(darkness, labels[cut], number, cut, scale=scale)
         if patch is not None:
             spots += _spots_of(patch, scale.frame)
-    return tuple(sorted(spots, key=lambda spot: (-spot.area_msh, spot.right, spot.up)))
+    plain = darkness.inside & (darkness.mu > _PLAINLY_SEEN_MU)
+    return FoundSpots(
+        tuple(sorted(spots, key=lambda spot: (-spot.area_msh, spot.right, spot.up))),
+        float(np.median(_least_depth(darkness.noise[plain]))),
+    )
 
 
 def _scale_for(disc: Disc) -> _Scale:

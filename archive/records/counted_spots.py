@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,46 +11,52 @@ import msgspec
 
 from archive.disk import write_whole
 from archive.errors import FolderError
-from archive.observation import Disc, Spot
+from archive.observation import Disc, FoundSpots, Spot
 from archive.records.folder import DERIVED_NAME
 from archive.records.kept import checked, checked_words
 
 __all__ = ["read_spots", "write_spots"]
 
-_VERSION = 2  # raise it when measuring changes its results
+_VERSION = 3  # raise it when measuring changes its results
 
 
 @dataclass(frozen=True)
 class _Kept:
     key: str
+    least_depth: float
     spots: tuple[tuple[float, float, float, float], ...]
 
 
 _decoder = msgspec.json.Decoder(_Kept)
 
 
-def read_spots(root: Path, sha256: str, disc: Disc) -> tuple[Spot, ...] | None:
+def read_spots(root: Path, sha256: str, disc: Disc) -> FoundSpots | None:
     """What was kept for these bytes and this limb; None where nothing usable is kept."""
     try:
         with open(_path(root, sha256), "rb") as file:  # noqa: PTH123 - of every picture, at every build
             kept = _decoder.decode(checked_words(file.read()))
-        return tuple(Spot(*row) for row in kept.spots) if kept.key == _key(disc) else None
+        if kept.key != _key(disc):
+            return None
+        return FoundSpots(tuple(Spot(*row) for row in kept.spots), kept.least_depth)
     except (OSError, ValueError, RecursionError):  # to be measured again, whatever ails it
         return None
 
 
-def write_spots(root: Path, sha256: str, disc: Disc, spots: Sequence[Spot]) -> tuple[Spot, ...]:
+def write_spots(root: Path, sha256: str, disc: Disc, found: FoundSpots) -> FoundSpots:
     """Keep spots, and give them back as they are kept, rounded; an archive that cannot be written to keeps none."""
     rows = [
-        [round(spot.right, 6), round(spot.up, 6), round(spot.area_msh, 2), round(spot.umbra_msh, 2)] for spot in spots
+        [round(spot.right, 6), round(spot.up, 6), round(spot.area_msh, 2), round(spot.umbra_msh, 2)]
+        for spot in found.spots
     ]
+    least_depth = round(found.least_depth, 4)
+    kept = {"key": _key(disc), "least_depth": least_depth, "spots": rows}
     path = Path(_path(root, sha256))
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, checked(json.dumps({"key": _key(disc), "spots": rows}, allow_nan=False).encode()))
+        write_whole(path, checked(json.dumps(kept, allow_nan=False).encode()))
     except (OSError, FolderError):
         pass
-    return tuple(Spot(*row) for row in rows)
+    return FoundSpots(tuple(Spot(*row) for row in rows), least_depth)
 
 
 def _key(disc: Disc) -> str:

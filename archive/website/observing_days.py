@@ -62,15 +62,16 @@ def day_thumb(day: ObservingDay, here: Here) -> Picture:
 
 
 def stands_for_day(entries: tuple[Entry, ...]) -> Entry:
-    """Choose a day's main picture: white light, then north known, then the sharpest limb, then the earliest.
+    """Choose a day's main picture: white light, north known, spots counted, the sharpest limb, the earliest, in turn.
 
     Blur counts in disc radii; where it is not known of every picture it does not decide.
     """
     measured = all(entry.observation.disc.blur_px > 0 for entry in entries)
 
-    def rank(entry: Entry) -> tuple[bool, bool, float]:
+    def rank(entry: Entry) -> tuple[bool, bool, bool, float]:
         observation = entry.observation
         blur = observation.disc.softness if measured else 0.0
-        return observation.band != "white", not is_north_up(observation.orientation), blur
+        uncounted = observation.counts is None
+        return observation.band != "white", not is_north_up(observation.orientation), uncounted, blur
 
     return min(entries, key=rank)

@@ -12,12 +12,12 @@ import numpy as np
 from archive.answers import NO_ANSWERS, Answers
 from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.disc.brightness import brightness_plane
-from archive.measuring.detail import is_countable
+from archive.measuring.detail import hides_penumbrae, is_countable
 from archive.measuring.following import FollowedGroup, NamedPlace, Sighting, follow_groups, names_to_register
 from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
 from archive.measuring.standing import PlacedSpots, standing_specks
-from archive.observation import Counts, Disc, NamedGroup, Observation, Spot, SpotGroup
+from archive.observation import Counts, Disc, FoundSpots, NamedGroup, Observation, Spot, SpotGroup
 from archive.reading import read_pixels
 from archive.records.corrections import StatedGroup
 from archive.records.counted_spots import read_spots, write_spots
@@ -73,9 +73,12 @@ def count_spots(
     groupings : Answers
         Spots gathered to groups before are not gathered again.
     """
-    counted = [one for one in found if one.band == "white" and is_up(one.sun) and _shows(one, records[one.id])]
-    found_spots = _spots(root, counted, executor=executor, on_progress=on_progress)
-    spots = {one.id: _clean(one, found_spots[one.id], records[one.id]) for one in counted}
+    looked_at = [one for one in found if one.band == "white" and is_up(one.sun) and _shows(one, records[one.id])]
+    found_spots = _spots(root, looked_at, executor=executor, on_progress=on_progress)
+    noisy = {one.id: _noise_remark(found_spots[one.id], records[one.id]) for one in looked_at}
+    found = [_with_remark(one, noisy.get(one.id)) for one in found]
+    counted = [one for one in looked_at if noisy[one.id] is None]
+    spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
     spots = _without_standing(counted, spots)
     groups = {one.id: _groups(one, spots[one.id], records[one.id], groupings) for one in counted}
     followed = _followed(counted, groups, records, names=names)
@@ -87,12 +90,30 @@ def count_spots(
 
 
 def _shows(one: Observation, record: Record) -> bool:
-    return is_countable(one.disc) or record.groups is not None or record.counts is not None
+    return is_countable(one.disc) or _by_hand(record)
+
+
+def _by_hand(record: Record) -> bool:
+    return record.groups is not None or record.counts is not None
+
+
+def _noise_remark(found: FoundSpots, record: Record) -> str | None:
+    if not hides_penumbrae(found.least_depth) or _by_hand(record):
+        return None
+    percent = min(100.0, 100.0 * found.least_depth)
+    return (
+        f"spots are not counted, for noise hides them: what is less than {percent:.0f} % darker than the disc does not "
+        "stand out; a count by hand is taken"
+    )
+
+
+def _with_remark(one: Observation, remark: str | None) -> Observation:
+    return one if remark is None else replace(one, remarks=(*one.remarks, remark))
 
 
 def _spots(
     root: Path, counted: Sequence[Observation], *, executor: Executor, on_progress: Progress
-) -> dict[str, tuple[Spot, ...]]:
+) -> dict[str, FoundSpots]:
     """Kept spots, or new ones from the originals, by the observation's id."""
     kept = {one.id: read_spots(root, one.picture.sha256, one.disc) for one in counted}
     found = {name: spots for name, spots in kept.items() if spots is not None}
@@ -107,7 +128,7 @@ def _spots(
     return found
 
 
-def spots_in(original: bytes, disc: Disc, name: str) -> tuple[Spot, ...]:
+def spots_in(original: bytes, disc: Disc, name: str) -> FoundSpots:
     """The spots of the picture as it came, so that they hold however it is turned.
 
     Raises
@@ -117,7 +138,7 @@ def spots_in(original: bytes, disc: Disc, name: str) -> tuple[Spot, ...]:
     """
     pixels = read_pixels(original, name)
     brightness = brightness_plane(pixels.values, full_scale=pixels.full_scale)
-    return tuple(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
+    return measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False)
 
 
 def _in_picture_px(one: Observation, spots: Sequence[Spot]) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:

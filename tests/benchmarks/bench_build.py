@@ -25,7 +25,7 @@ import jinja2
 import numpy as np
 from PIL import Image
 
-from archive.observation import Observation, Spot
+from archive.observation import FoundSpots, Observation, Spot
 from archive.records.counted_spots import write_spots
 from archive.records.group_names import add_names, read_names
 from archive.records.map_files import MadeOf, write_made
@@ -124,7 +124,7 @@ def lay_down(root: Path, scratch: Path) -> None:
     for one in found.observations:
         spots = read_measured(root, one.picture.sha256).spots
         kept = [Spot(r, u, a, a / 5) for r, u, a in zip(spots.right, spots.up, spots.area_msh, strict=True)]
-        write_spots(root, one.picture.sha256, one.disc, kept)
+        write_spots(root, one.picture.sha256, one.disc, FoundSpots(tuple(kept), 0.05))
         original = root / one.picture.file
         if not original.exists():
             original.write_bytes(b"not read")

@@ -85,7 +85,10 @@ def society(root: Path, count: int) -> None:
         put(root / place.file(".toml"), record_text(record).encode())
         put(kept(root, "measured", sha256), json.dumps({"version": _VERSION, "measured": asdict(measured)}).encode())
         rows = [[r, u, a, a / 5] for r, u, a in zip(spots.right, spots.up, spots.area_msh, strict=True)]
-        put(kept(root, "spots", sha256), json.dumps({"key": _key(measured.disc), "spots": rows}).encode())
+        put(
+            kept(root, "spots", sha256),
+            json.dumps({"key": _key(measured.disc), "least_depth": 0.05, "spots": rows}).encode(),
+        )
         checksums[entry.file] = sha256
     write_checksums(root, checksums)
     os.sync()

@@ -10,7 +10,7 @@ from scenes.discs import Scene, Spot, draw_disc, quantise
 
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
-from archive.measuring.detail import is_countable, is_soft, smallest_spot_msh
+from archive.measuring.detail import hides_penumbrae, is_countable, is_soft, smallest_spot_msh
 from archive.measuring.spots import measure_spots
 from archive.observation import Disc
 from archive.sun.heliographic import to_disc
@@ -18,8 +18,10 @@ from archive.sun.heliographic import to_disc
 PLACES = [(latitude, distance) for latitude in (-25.0, -8.0, 10.0, 28.0) for distance in (-30.0, 0.0, 30.0)]
 
 
-def drawn(radius_px: float, blur_px: float, areas_msh: list[float]) -> tuple[Disc, list[bool]]:
-    """The disc as fitted, and which of the spots are found."""
+def drawn(
+    radius_px: float, blur_px: float, areas_msh: list[float], *, noise: float = 0.004
+) -> tuple[Disc, list[bool], float]:
+    """The disc as fitted, which of the spots are found, and the least depth."""
     side_px = int(2.25 * radius_px) + 20
     spots = tuple(Spot(*place, degrees(sqrt(2e-6 * area))) for place, area in zip(PLACES, areas_msh, strict=True))
     scene = Scene(
@@ -29,7 +31,7 @@ def drawn(radius_px: float, blur_px: float, areas_msh: list[float]) -> tuple[Dis
         y_px=side_px / 2.0,
         radius_px=radius_px,
         blur_px=blur_px,
-        noise=0.004,
+        noise=noise,
         spots=spots,
     )
     brightness = brightness_plane(quantise(draw_disc(scene), 8), full_scale=255.0)
@@ -37,10 +39,10 @@ def drawn(radius_px: float, blur_px: float, areas_msh: list[float]) -> tuple[Dis
     found = measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False)
     wests, norths, _ = to_disc(*np.transpose(PLACES), b0_deg=scene.b0_deg)
     seen = [
-        any(np.hypot(spot.right - west, spot.up - north) < 0.06 for spot in found)
+        any(np.hypot(spot.right - west, spot.up - north) < 0.06 for spot in found.spots)
         for west, north in zip(wests, norths, strict=True)
     ]
-    return disc, seen
+    return disc, seen, found.least_depth
 
 
 LOOKS = [(300.0, 2.5), (240.0, 1.8), (160.0, 1.1), (160.0, 1.7), (120.0, 1.7), (80.0, 1.1), (60.0, 1.7)]
@@ -48,10 +50,10 @@ LOOKS = [(300.0, 2.5), (240.0, 1.8), (160.0, 1.1), (160.0, 1.7), (120.0, 1.7), (
 
 @pytest.mark.parametrize(("radius_px", "blur_px"), LOOKS)
 def test_twice_what_is_said_to_show_is_found_and_half_of_it_is_not(radius_px: float, blur_px: float) -> None:
-    disc, _ = drawn(radius_px, blur_px, [100.0] * len(PLACES))
+    disc, *_ = drawn(radius_px, blur_px, [100.0] * len(PLACES))
     least = smallest_spot_msh(disc)
     half = len(PLACES) // 2
-    _, seen = drawn(radius_px, blur_px, [2.0 * least, 0.5 * least] * half)
+    _, seen, _ = drawn(radius_px, blur_px, [2.0 * least, 0.5 * least] * half)
     assert sum(seen[::2]) >= half - 1
     assert sum(seen[1::2]) <= 1
 
@@ -66,3 +68,11 @@ def test_only_small_or_soft_discs_are_called_so() -> None:
 def test_a_sharp_edge_is_limited_by_its_pixels() -> None:
     disc = Disc(500.0, 500.0, 450.0, 0.0, 0.1, blur_px=0.0)
     assert 0.3 < smallest_spot_msh(disc) < 3.0
+
+
+@pytest.mark.parametrize(("noise", "hidden"), [(0.004, False), (0.02, False), (0.08, True), (0.15, True)])
+def test_noise_that_hides_spots_is_known(noise: float, hidden: bool) -> None:
+    """Spots of 20 millionths: where noise is called harmless they are found, where it hides spots they are lost."""
+    _, seen, least_depth = drawn(300.0, 1.2, [20.0] * len(PLACES), noise=noise)
+    assert hides_penumbrae(least_depth) is hidden
+    assert (sum(seen) < len(PLACES) / 2) is hidden

@@ -25,7 +25,7 @@ SCENE = Scene(
 def measured(scene: Scene) -> tuple[Measured, ...]:
     brightness = brightness_plane(quantise(draw_disc(scene), 8), full_scale=255.0)
     disc = fit_limb(brightness)
-    return measure_spots(brightness, disc, north_angle_deg=scene.north_angle_deg, mirrored=scene.mirrored)
+    return measure_spots(brightness, disc, north_angle_deg=scene.north_angle_deg, mirrored=scene.mirrored).spots
 
 
 def cap_msh(radius_deg: float) -> float:

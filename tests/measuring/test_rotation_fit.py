@@ -147,7 +147,7 @@ def measured(world: World, times: Sequence[datetime], views: Sequence[SunView]) 
     for (time, scene), sun in zip(plan_days(world, suns, mount=Mount("altaz", look)), views, strict=True):
         picture = draw_disc(scene)
         north_deg = scene.north_angle_deg + 0.3 * float(rng.normal())
-        spots = measure_spots(picture, fit_limb(picture), north_angle_deg=north_deg, mirrored=False)
+        spots = measure_spots(picture, fit_limb(picture), north_angle_deg=north_deg, mirrored=False).spots
         days = (time - EPOCH) / timedelta(days=1)
         groups = group_spots(spots, sun=sun, sigma_deg=0.3)
         sightings += [Sighting(f"{time:%Y-%m-%d}", days, group) for group in groups]

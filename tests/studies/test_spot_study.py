@@ -92,7 +92,7 @@ def drawn(number: int, *, wide: bool = False, spotless: bool = False) -> Drawn:
 def _measured(scene: Scene, names: tuple[str, ...], sun: SunView) -> Drawn:
     brightness = brightness_plane(quantise(draw_disc(scene), 8), full_scale=255.0)
     disc = fit_limb(brightness)
-    spots = measure_spots(brightness, disc, north_angle_deg=scene.north_angle_deg, mirrored=scene.mirrored)
+    spots = measure_spots(brightness, disc, north_angle_deg=scene.north_angle_deg, mirrored=scene.mirrored).spots
     return Drawn(scene, names, spots, group_spots(spots, sun=sun, sigma_deg=ORIENTATION_SIGMA_DEG))
 
 
@@ -262,7 +262,7 @@ def _real_groups(path: Path) -> RealDay:
     with Image.open(path) as picture:
         brightness = brightness_plane(np.asarray(picture), full_scale=255.0)
     sun = sun_view(time, latitude_deg=0.0, longitude_deg=0.0)
-    spots = measure_spots(brightness, fit_limb(brightness), north_angle_deg=0.0, mirrored=False)
+    spots = measure_spots(brightness, fit_limb(brightness), north_angle_deg=0.0, mirrored=False).spots
     return time, sun, group_spots(spots, sun=sun, sigma_deg=ORIENTATION_SIGMA_DEG)
 
 

@@ -11,7 +11,7 @@ from scenes.discs import Scene, Spot
 
 from archive.cli import main
 
-from .conftest import NEW, draw
+from .conftest import NEW, SPOTS, draw
 
 Answer = Callable[..., tuple[int, Any]]
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_archive"
@@ -60,3 +60,20 @@ def test_a_picture_too_small_for_its_spots_is_not_counted_but_by_hand(
     assert main(["build", str(folder)]) == 0
     page = (folder / "site/days/2026-06-03/index.html").read_text()
     assert "Spots are not counted, for the picture is too small or soft" in page
+
+
+def test_a_noisy_picture_is_no_sun_without_spots_and_gives_way_to_a_clean_one(
+    archive_folder: Path, tmp_path: Path, answer: Answer
+) -> None:
+    """Noise of a tenth of the disc's brightness hides penumbrae; the noisy limb looks the sharper of the two."""
+    clean, noisy = tmp_path / "20260603T091500Z.png", tmp_path / "20260603T101500Z.png"
+    draw(clean, Scene(spots=SPOTS, blur_px=2.0))
+    draw(noisy, Scene(spots=SPOTS, noise=0.1, blur_px=1.0))
+    assert answer("add", archive_folder, clean, noisy)[0] == 0
+    assert main(["build", str(archive_folder)]) == 0
+    first, second = answer("show", archive_folder, "2026-06-03")[1]
+    assert first["counts"]["groups"] == 2
+    assert second["counts"] is None
+    page = (archive_folder / "site/days/2026-06-03/index.html").read_text()
+    assert "Spots are not counted, for noise hides them" in page
+    assert page.index("09:15 UTC") < page.index("Also at 10:15 UTC")
