@@ -6,6 +6,7 @@ the same bytes, as long as the image libraries' encoders stay the same.
 
 from __future__ import annotations
 
+import math
 import shutil
 import sys
 import tempfile
@@ -17,6 +18,7 @@ import numpy as np
 import tomlkit
 from numpy.typing import NDArray
 from scenes.discs import Scene, Spot, draw_disc, quantise
+from scenes.finish import dust_places
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, World, plan_days, world_of
 
 from archive.records.folder import writing
@@ -234,6 +236,9 @@ SHOTS = (
 )
 
 
+AT_THE_LIMB = "20260526T085000Z.jpg"
+
+
 def draw_pictures(folder: Path) -> list[SamplePicture]:
     """Write all pictures into a folder, which must exist, and return them in time order with their truth."""
     world = world_of(GROUPS, epoch_utc=EPOCH)
@@ -311,14 +316,37 @@ def make_archive(folder: Path) -> None:
     )
     create_archive(folder, settings)
     with tempfile.TemporaryDirectory() as scratch:
-        for sample in draw_pictures(Path(scratch)):
+        samples = draw_pictures(Path(scratch))
+        for sample in samples:
             _write_note(Path(scratch) / sample.file, sample)
         for added in add_pictures(folder, [Path(scratch)], AddOptions(), on_progress=silent):
             if added.status != "added" or added.warnings:
                 raise SystemExit(f"{added.picture}: {added.status}: {added.causes or added.warnings}")
+    for sample in samples:
+        _correct_by_hand(folder, sample)
     with writing(folder):
         keep_film(folder, FilmSettings(days=7))
     shutil.rmtree(folder / ".northlimb")
+
+
+def _correct_by_hand(folder: Path, sample: SamplePicture) -> None:
+    """What the observer's eye knows better: specks of a single day, and a spot nearer the limb than is searched."""
+    record = folder / f"{sample.time_utc:%Y/%Y-%m-%d/%H%MZ}.toml"
+    sun = sun_view(sample.time_utc, latitude_deg=LATITUDE_DEG, longitude_deg=LONGITUDE_DEG)
+    with record.open("a", encoding="utf-8") as text:
+        if sample.file == AT_THE_LIMB:
+            _, spot = max(sample.spots, key=lambda named: named[1].radius_deg)
+            longitude_deg = (sun.l0_deg + spot.longitude_deg) % 360.0
+            area_msh = 1e6 * (1.0 - math.cos(math.radians(spot.radius_deg)))
+            text.write(
+                f"\n[[groups]]\nlatitude_deg = {spot.latitude_deg:.1f}\n"
+                f"carrington_longitude_deg = {longitude_deg:.1f}\nspots = 1\narea_msh = {area_msh:.0f}.0\n"
+            )
+        for x_px, y_px, radius_px in dust_places(sample.truth):
+            if math.hypot(x_px - sample.truth.x_px, y_px - sample.truth.y_px) < sample.truth.radius_px:
+                text.write(
+                    f"\n[[dust]]\nx_px = {x_px:.0f}.0\ny_px = {y_px:.0f}.0\nradius_px = {radius_px + 4.0:.0f}.0\n"
+                )
 
 
 def _write_note(picture: Path, sample: SamplePicture) -> None:

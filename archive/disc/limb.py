@@ -20,7 +20,7 @@ from scipy import ndimage
 
 from archive.disc.acceptance import Edge, refuse_crowded, refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
 from archive.disc.edge_profile import fit_edge
-from archive.disc.edges import find_circle
+from archive.disc.edges import Circle, find_circle
 from archive.errors import PictureError
 from archive.observation import Disc
 
@@ -31,6 +31,7 @@ Floats = NDArray[np.floating[Any]]
 _SECTORS = 720
 _STEP_PX = 0.5
 _LEAST_RADIUS_PX = 20.0
+_LEAST_COVERAGE, _SURELY_ROUND = 0.3, 0.8  # shares of the rim
 _LEAST_LIMB_FRACTION = 0.55
 _LEAST_FRACTION_FOR_ELLIPSE = 0.5  # less of the limb cannot tell an ellipse from a shifted circle
 _FIRST_SHARE = 0.06  # of the radius: where a disc flattened on the horizon leaves the rough circle
@@ -100,8 +101,8 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
         No disc, a saturated disc, or too little of the limb; the message says which.
     """
     rough = find_circle(brightness)
-    if rough is None or rough.coverage < 0.3 or rough.radius_px < _LEAST_RADIUS_PX:
-        raise PictureError("no disc of the Sun found: no round bright edge; is this a picture of the whole disc?")
+    if rough is None or not _is_rim(rough):
+        raise PictureError(f"no disc of the Sun found: {_why_none(brightness)}")
     refuse_saturated(brightness, centre_px=(rough.x_px, rough.y_px), radius_px=rough.radius_px)
     limb = _approach(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
     limb, shifts, adjustment = _settle(brightness, limb)
@@ -131,6 +132,18 @@ def _refuse_others(brightness: NDArray[np.float32], disc: Disc, shifts: _Shifts,
     refuse_soft(disc, edge)
     refuse_hollow(brightness, disc, edge)
     refuse_crowded(brightness, disc, edge)
+
+
+def _is_rim(circle: Circle) -> bool:
+    return circle.coverage >= _LEAST_COVERAGE and circle.radius_px >= _LEAST_RADIUS_PX
+
+
+def _why_none(brightness: NDArray[np.float32]) -> str:
+    """What the user should look at: a dark disc is found in the negative."""
+    dark = find_circle(brightness.max() - brightness)
+    if dark is not None and _is_rim(dark) and dark.coverage > _SURELY_ROUND:
+        return "what is round is darker than what is around it; is it a negative, or a disc on a bright sky?"
+    return "no round bright edge; is this a picture of the whole disc?"
 
 
 def _approach(brightness: NDArray[np.float32], limb: _Limb) -> _Limb:

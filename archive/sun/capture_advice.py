@@ -45,7 +45,9 @@ class CaptureAdvice:
 
     @property
     def longest_s(self) -> float | None:
-        """The shorter of the two longest captures."""
+        """The shorter of the two longest captures; None where it is not known how the field turns."""
+        if self.field_rotation_deg_per_hour is None:
+            return None
         known = [one for one in (self.longest_for_field_s, self.longest_for_surface_s) if one is not None]
         return min(known, default=None)
 

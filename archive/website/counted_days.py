@@ -21,11 +21,13 @@ def day_counts(day: ObservingDay) -> Counts | None:
 
 
 def days_summary(days: Sequence[ObservingDay]) -> str:
-    """Write what the days amount to: ``7 days with pictures, 2 of them without spots; mean of R 41``."""
+    """Write what the days amount to: ``7 days with pictures, 2 of them without spots; mean of R 41.5``."""
     counts = [found for day in days if (found := day_counts(day)) is not None]
     words = f"{plural(len(days), 'day')} with pictures"
     if not counts:
         return words
+    if len(days) == 1:
+        return f"{words}, {'with' if counts[0].spots else 'without'} spots; R {number(counts[0].relative_number)}"
     spotless = sum(found.spots == 0 for found in counts)
     without = f", {spotless or 'none'} of them without spots"
-    return f"{words}{without}; mean of R {number(fmean(found.relative_number for found in counts))}"
+    return f"{words}{without}; mean of R {number(fmean(found.relative_number for found in counts), 1)}"

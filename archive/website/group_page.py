@@ -136,7 +136,11 @@ def _one_a_day(group: Followed) -> list[Seen]:
 def _facts(group: Followed) -> tuple[Fact, ...]:
     largest = group.largest
     facts = [
-        ("Seen on", plural(len(group.days), "day"), f"in {plural(len(group.seen), 'picture')}"),
+        (
+            "Seen on",
+            plural(len(group.days), "day").replace(" ", "\N{NO-BREAK SPACE}"),
+            f"in {plural(len(group.seen), 'picture')}",
+        ),
         ("Latitude", f"{latitude_words(group.latitude_deg)}°", "mean of all pictures"),
         (
             "Largest area",

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from archive.website.addresses import day_of
 from archive.website.followed import Seen
 from archive.website.orientation_words import is_north_up
-from archive.website.wording import day_and_month, latitude_words, meridian_words, number, span_words
+from archive.website.wording import day_and_month, latitude_words, meridian_words, number, plural, span_words
 
 __all__ = ["GroupLife", "GroupTrack", "group_life", "group_track"]
 
@@ -84,7 +84,7 @@ def group_life(sightings: Sequence[Seen]) -> GroupLife:
     places = [(_along(seen, sightings[0], span), seen.group.area_msh / top) for seen in sightings]
     largest = max(sightings, key=lambda seen: seen.group.area_msh)
     return GroupLife(
-        description=f"Area in {len(sightings)} pictures, {span_words(first, last)}: the largest "
+        description=f"Area in {plural(len(sightings), 'picture')}, {span_words(first, last)}: the largest "
         f"{number(largest.group.area_msh)} millionths on {day_and_month(day_of(largest.observation))}.",
         stems="".join(f"M{x:g},{_LIFE_HEIGHT:g}V{_height(share):g}" for x, share in places),
         heads="".join(f"M{x:g},{_height(share):g}h0" for x, share in places),

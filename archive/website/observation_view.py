@@ -238,8 +238,9 @@ def _stacked(capture: Capture) -> str | None:
         return None if capture.frames_captured is None else f"{UNKNOWN} of {capture.frames_captured}"
     if not capture.frames_captured:
         return str(capture.frames_stacked)
-    share = capture.frames_stacked / capture.frames_captured
-    return f"{capture.frames_stacked} of {capture.frames_captured} ({number(100 * share)} %)"
+    percent = 100 * capture.frames_stacked / capture.frames_captured
+    share = number(percent) if percent >= 1 else "under 1"
+    return f"{capture.frames_stacked} of {capture.frames_captured} ({share} %)"
 
 
 def _scale(observation: Observation) -> str | None:

@@ -137,7 +137,9 @@ def _plain(notes: str) -> str:
     """Return the words of a note without its marks; kept, for the page and the index both want them."""
     if not notes.strip():
         return ""
-    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", notes_html(notes))).split())
+    # Marks within a line leave no blank behind: a full stop may follow them.
+    text = re.sub(r"</?(?:a|code|del|em|s|strong)\b[^>]*>", "", notes_html(notes))
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", text)).split())
 
 
 def _shortened(words: str) -> str:

@@ -126,17 +126,24 @@
   });
   divider.addEventListener("input", () => setBlink(false));
 
-  const named = location.hash.slice(1).split(",");
-  root.querySelectorAll(".choice").forEach((picker, i) => {
+  const pickers = [...root.querySelectorAll(".choice")];
+  function fromAddress() {
+    const named = location.hash.slice(1).split(",");
+    pickers.forEach((picker, i) => {
+      chosen[i] = shots.find(({ id }) => id === named[i]) || chosen[i];
+      picker.selectedIndex = shots.indexOf(chosen[i]);
+    });
+  }
+  pickers.forEach((picker, i) => {
     for (const { words } of shots) picker.add(new Option(words));
-    chosen[i] = shots.find(({ id }) => id === named[i]) || chosen[i];
-    picker.selectedIndex = shots.indexOf(chosen[i]);
     picker.addEventListener("change", () => {
       chosen[i] = shots[picker.selectedIndex];
       location.replace(`#${chosen.map(({ id }) => id)}`);
       draw();
     });
   });
+  fromAddress();
+  addEventListener("hashchange", () => { fromAddress(); draw(); });
   for (const part of root.querySelectorAll(".pair, .stage, .plate-bar")) part.hidden = part.matches(".pair");
   cut();
   draw();

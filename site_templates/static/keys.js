@@ -25,7 +25,8 @@ const northlimb = (() => {
       const hint = hints.find((one) => one.textContent === event.key.toUpperCase());
       if (!box.checked || !hint || !plain(event) || event.target.matches?.("select, :read-write, dialog *")) return;
       event.preventDefault();
-      hint.closest("label, button, a").click();
+      /* The box itself: a click on its label would take the focus there, and scroll. */
+      (hint.closest("label")?.control ?? hint.closest("button, a")).click();
     });
   }
 

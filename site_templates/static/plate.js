@@ -50,7 +50,7 @@
     const each = size * dots(), { hand, known } = shown;
     const came = `as it came${hand < 0 ? ", a mirror image" : ""}${known ? "" : ", north not known"}`;
     find(".zoom-told").textContent = `The picture’s own pixels, ${turned ? "turned north up on the screen" : came}; `
-      + `${+each.toFixed(2)} pixels of the screen to each.`;
+      + `${+each.toFixed(2)} ${each === 1 ? "pixel" : "pixels"} of the screen to each.`;
     up.setAttribute("aria-pressed", turned);
     draw();
   }
@@ -70,7 +70,9 @@
     draw();
   }
 
+  let opener;
   function open(link) {
+    opener = link;
     const { x: right, y: down, width, height, scale, earth, north, mirrored } = link.dataset;
     const image = Object.assign(new Image(), { src: link.href, alt: "The picture as it came" });
     shown = { width, height, scale, earth, image, known: north !== "", north: north * Math.PI / 180, hand: mirrored ? -1 : 1 };
@@ -96,6 +98,8 @@
   find(".zoom-own").addEventListener("click", () => resize(1 / dots() / size));
   up.addEventListener("click", () => { turned = !turned; tell(); });
   find(".zoom-close").addEventListener("click", () => dialog.close());
+  // A key may have opened it with the focus nowhere.
+  dialog.addEventListener("close", () => opener.focus({ preventScroll: true }));
   view.addEventListener("wheel", (event) => resize(2 ** (-event.deltaY / 300)), { passive: true });
   new ResizeObserver(() => { if (dialog.open) draw(); }).observe(view);
 

@@ -52,7 +52,7 @@
       place.textContent = `Frame ${current() + 1} of ${frames}`;
     };
     for (const event of ["play", "pause", "timeupdate", "seeked"]) video.addEventListener(event, tell);
-    tell();
+    place.textContent = `${frames} frames`; // the poster is none of them until it plays
 
     const bar = document.createElement("div");
     bar.className = "player-bar";

@@ -81,6 +81,9 @@
     const wanted = tokens(field.value);
     lists.hidden = wanted.length > 0;
     const hits = wanted.length ? entries.filter((entry) => wanted.every((token) => entry.text.includes(token))) : [];
+    /* A group sought by its name comes before the days that show it. */
+    const sought = `group ${plain(field.value.trim()).replace(/^group\s+/, "")}`;
+    hits.sort((one, other) => (plain(other.title) === sought) - (plain(one.title) === sought));
     list.replaceChildren(...hits.slice(0, MOST).map((entry) => row(entry, wanted)));
     const count = hits.length === 1 ? "1 match" : `${hits.length} matches`;
     found.textContent = !wanted.length ? "" : hits.length > MOST ? `${count}, the first ${MOST} shown` : count;

@@ -12,6 +12,7 @@ from scenes.discs import Bite, Prominence, Ring, Scene, Spot, draw_disc, quantis
 
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
+from archive.errors import PictureError
 from archive.observation import Disc
 
 Picture = NDArray[np.float32]
@@ -181,3 +182,9 @@ def test_share_of_the_limb_is_told() -> None:
 def test_blur_of_the_edge_is_told() -> None:
     """Two pixels of blur; sampling between pixels adds about half a pixel in square."""
     assert fitted(replace(BASE, blur_px=2.0)).blur_px == pytest.approx(2.0, abs=0.15)
+
+
+def test_a_negative_is_refused_as_one() -> None:
+    picture = as_plane(draw_disc(BASE))
+    with pytest.raises(PictureError, match="darker than what is around it; is it a negative"):
+        fit_limb(picture.max() - picture)

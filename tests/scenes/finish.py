@@ -9,7 +9,7 @@ from scipy import ndimage
 from scenes.scene import Scene
 from scenes.surface import PixelBox
 
-__all__ = ["add_noise", "add_sky", "burn_caption", "dim_by_cloud", "granulate", "set_dust", "sharpened"]
+__all__ = ["add_noise", "add_sky", "burn_caption", "dim_by_cloud", "dust_places", "granulate", "set_dust", "sharpened"]
 
 Picture = NDArray[np.float32]
 SUN_RADIUS_ARCSEC = 960.0  # rounded mean semidiameter; only the grain of the texture depends on it
@@ -73,12 +73,19 @@ def dim_by_cloud(scene: Scene, picture: Picture) -> None:
     picture *= np.exp(-scene.cloud * depth)
 
 
-def set_dust(scene: Scene, picture: Picture, box: PixelBox) -> None:
-    """Darken small soft specks, as dust near the sensor does."""
+def dust_places(scene: Scene) -> list[tuple[float, float, float]]:
+    """Return x, y and radius of each speck, in pixels of the picture."""
     rng = np.random.default_rng([scene.seed, 3])
+    specks = []
     for _ in range(scene.dust):
         x_px, y_px = rng.uniform(0, scene.width_px), rng.uniform(0, scene.height_px)
-        radius_px = scene.radius_px * rng.uniform(0.006, 0.016)
+        specks.append((x_px, y_px, scene.radius_px * rng.uniform(0.006, 0.016)))
+    return specks
+
+
+def set_dust(scene: Scene, picture: Picture, box: PixelBox) -> None:
+    """Darken small soft specks, as dust near the sensor does."""
+    for x_px, y_px, radius_px in dust_places(scene):
         patch = box.around(x_px, y_px, 3.0 * radius_px + 2.0)
         if patch.is_empty:
             continue

@@ -322,7 +322,7 @@ def test_the_zoom_shows_the_pictures_own_pixels(tab: Browser, home: str, looking
     tab.press("z")
     tab.wait("document.querySelector('.zoom-view img').naturalWidth === 1024")
     told = tab.run("document.querySelector('.zoom-told').textContent")
-    assert told == "The picture’s own pixels, as it came; 1 pixels of the screen to each."
+    assert told == "The picture’s own pixels, as it came; 1 pixel of the screen to each."
     left, top, width, height = tab.box(".zoom-view")
     shown = tab.shot()[round(top + height / 2) - 200 :, round(left + width / 2) - 200 :][:400, :400]
     with Image.open(next((looking_site / f"days/{SECOND}").glob("*-as-it-came.jpg"))) as came:

@@ -12,7 +12,9 @@ from typing import TypeVar
 
 import pytest
 
+from archive.observation import Counts
 from archive.website import Content, Entry
+from archive.website.counted_days import days_summary
 from archive.website.days_page import days_page
 from archive.website.month_page import month_pages
 from archive.website.observing_days import observing_days
@@ -107,10 +109,12 @@ def test_the_index_has_a_dot_for_each_day_in_its_weekday_s_column(content: Conte
 
 def test_pages_tell_what_their_days_amount_to(site: Path) -> None:
     # R of the days: 14; 26 as the observer counted the later picture of the second; the third was not counted.
-    assert "3 days with pictures, none of them without spots; mean of R 20." in page_text(
+    assert "3 days with pictures, none of them without spots; mean of R 20.0." in page_text(
         site, "days/2026-06/index.html"
     )
-    assert "3 days with pictures, none of them without spots; mean of R 20." in page_text(site, "days/2026/index.html")
+    assert "3 days with pictures, none of them without spots; mean of R 20.0." in page_text(
+        site, "days/2026/index.html"
+    )
 
 
 def test_a_day_is_reached_from_home_through_year_and_month(site: Path) -> None:
@@ -124,3 +128,12 @@ def test_a_day_is_reached_from_home_through_year_and_month(site: Path) -> None:
     assert trail is not None
     up = re.findall(r'href="([^"]*)"', trail[0])
     assert up == ["../../index.html", "../index.html", "../2026/index.html", "../2026-06/index.html"]
+
+
+@pytest.mark.parametrize(("spots", "told"), [(0, "without spots; R 0"), (3, "with spots; R 13")])
+def test_a_single_day_is_told_in_the_singular(content: Content, tmp_path: Path, spots: int, told: str) -> None:
+    (entry,) = _archive(content, tmp_path, [date(2026, 6, 3)]).entries
+    counts = Counts(min(spots, 1), spots, 10.0 * min(spots, 1) + spots)
+    counted = replace(entry, observation=replace(entry.observation, counts=counts))
+    days = observing_days(replace(content, entries=[counted], notes={}))
+    assert days_summary(days) == f"1 day with pictures, {told}"

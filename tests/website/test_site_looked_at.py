@@ -30,7 +30,7 @@ SOUGHT = {
     "3 June 2026": ["3 June 2026"],
     "3.6.2026": ["3 June 2026"],
     "June 3, 2026": ["3 June 2026"],
-    "2312-1": ["3 June 2026", "2 June 2026", "Group 2312-1"],
+    "2312-1": ["Group 2312-1", "3 June 2026", "2 June 2026"],
     "HAZE look": ["3 June 2026"],
     "north not known": ["5 June 2026"],
     "ضباب": ["5 June 2026"],
