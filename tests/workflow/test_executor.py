@@ -121,7 +121,7 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("drawn")
     for number in range(4):
         scene = Scene(
-            width_px=150, height_px=140, x_px=76.0, y_px=70.0, radius_px=55.0, seed=number,
+            width_px=150, height_px=140, x_px=76.0, y_px=70.0, radius_px=55.0, blur_px=0.5, seed=number,
             spots=(Spot(18.0, 20.0 - 13.0 * number / 4, 4.0),),
         )  # fmt: skip
         draw(folder / f"2026060{number // 2 + 1}T{9 + number % 2:02d}1500Z.png", scene)
@@ -220,7 +220,7 @@ def test_the_site_is_the_same_to_the_byte_whoever_did_the_work(filed: Path, clus
     emptied(filed)
     with executor_at(cluster.address) as executor:
         build(filed, site_dir=None, on_progress=kill_one, executor=executor)
-    assert cluster.workers[0].wait() == -signal.SIGKILL
+    assert cluster.workers[0].wait(10) == -signal.SIGKILL
     assert content(filed) == here
 
 
