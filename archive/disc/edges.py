@@ -129,14 +129,17 @@ def _best_supported(points: _EdgePoints, proposals: Floats) -> Floats:
 
 
 def _near(
-    points: _EdgePoints, circles: Floats, *, tolerance: float, some: NDArray[np.intp]
+    points: _EdgePoints, circles: Floats, *, tolerance: float, some: NDArray[np.intp], bulge_px: Floats | float = 0.0
 ) -> tuple[NDArray[np.bool_], Floats]:
-    """Which points (N) lie on which circles (M) with their bright side inward: (M, N), and their misses."""
+    """Which points (N) lie on which circles (M) with their bright side inward: (M, N), and their misses.
+
+    Where the rim bulges, it lies `bulge_px` (N) beyond the circle there.
+    """
     to_x = circles[:, 0:1] - points.xy_px[some, 0]
     to_y = circles[:, 1:2] - points.xy_px[some, 1]
     distance = np.sqrt(to_x**2 + to_y**2)
     facing = to_x * points.inward[some, 0] + to_y * points.inward[some, 1] > 0.9 * distance
-    miss = distance - circles[:, 2:3]
+    miss = distance - circles[:, 2:3] - bulge_px
     return facing & (np.abs(miss) < np.maximum(1.2, tolerance * circles[:, 2:3])), miss
 
 
@@ -174,25 +177,15 @@ def _refined(points: _EdgePoints, circle: Floats, *, oval: bool) -> tuple[float,
         towards = points.xy_px - circle[:2]
         twice = 2.0 * np.arctan2(towards[:, 1], towards[:, 0])
         around = np.column_stack([np.cos(twice), np.sin(twice)])
-        on_rim, miss = _near_one(points, circle, around @ flattening, tolerance=tolerance)
+        near, miss = _near(points, circle[None], tolerance=tolerance, some=every, bulge_px=around @ flattening)
+        on_rim = near[0]
         if on_rim.sum() < 12:
             break
         unit = towards[on_rim] / np.linalg.norm(towards[on_rim], axis=1)[:, None]
         design = np.column_stack([unit, np.ones(on_rim.sum()), *([around[on_rim]] if oval else [])])
-        step, *_ = np.linalg.lstsq(design, miss[on_rim], rcond=None)
+        step, *_ = np.linalg.lstsq(design, miss[0][on_rim], rcond=None)
         circle = circle + step[:3]
         flattening = flattening + step[3:] if oval else flattening
     towards = points.xy_px[on_rim] - circle[:2]
     bins = ((np.arctan2(towards[:, 1], towards[:, 0]) / (2 * np.pi) + 0.5) * _BINS).astype(int) % _BINS
     return float(circle[0]), float(circle[1]), float(circle[2]), len(np.unique(bins)) / _BINS
-
-
-def _near_one(
-    points: _EdgePoints, circle: Floats, bulge_px: Floats, *, tolerance: float
-) -> tuple[NDArray[np.bool_], Floats]:
-    """Which points (N) lie on a rim that bulges beyond a circle by so much, and their misses."""
-    to_centre = circle[:2] - points.xy_px
-    distance = np.hypot(*to_centre.T)
-    facing = np.sum(to_centre * points.inward, axis=1) > 0.9 * distance
-    miss = distance - circle[2] - bulge_px
-    return facing & (np.abs(miss) < max(1.2, tolerance * circle[2])), miss

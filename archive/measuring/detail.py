@@ -1,17 +1,22 @@
-"""What a disc is too small, or too soft, to show of its spots."""
+"""What a picture is too small, too soft or too noisy to show of its spots."""
 
 from __future__ import annotations
 
 from archive.observation import Disc
 
-__all__ = ["hides_penumbrae", "is_countable", "is_soft", "smallest_spot_msh"]
+__all__ = ["hides_penumbrae", "is_countable", "is_soft", "shown_blur_px", "smallest_spot_msh"]
 
-_PIXEL_BLUR_PX = 0.7  # a sharper edge than this is of the pixels, and shows no more
-# Found on drawn discs of 60 to 450 px radius and blurs of 1.1 to 2.5 px (tests/measuring/test_detail.py).
+_FINEST_BLUR_PX = 0.6  # of a picture that was made smaller without care
+# Found on drawn discs of 60 to 450 px radius and blurs of 0.4 to 2.5 px (tests/measuring/test_detail.py).
 _RADIUS_IN_BLURS = 0.81
 # A penumbra is a quarter darker than the quiet Sun (common practice, no source).
 _PENUMBRA_LOST = 0.2
 _SOFT_MSH, _HOPELESS_MSH = 20.0, 100.0
+
+
+def shown_blur_px(disc: Disc) -> float:
+    """Return the Gaussian blur of what a disc shows: that of its pixels where its edge is sharper."""
+    return max(disc.blur_px, _FINEST_BLUR_PX)
 
 
 def smallest_spot_msh(disc: Disc) -> float:
@@ -26,9 +31,8 @@ def smallest_spot_msh(disc: Disc) -> float:
     float
         In millionths of the solar hemisphere. The radius of such a spot is some four fifths of the picture's blur.
     """
-    blur_radii = max(disc.blur_px, _PIXEL_BLUR_PX) / disc.radius_px
     # A spot of A MSH in the disc's middle covers 2 pi R^2 A / 10^6: A is half a million times its radius in R, squared.
-    return 5e5 * (_RADIUS_IN_BLURS * blur_radii) ** 2
+    return 5e5 * (_RADIUS_IN_BLURS * shown_blur_px(disc) / disc.radius_px) ** 2
 
 
 def is_soft(disc: Disc) -> bool:

@@ -17,6 +17,7 @@ from scipy import ndimage
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.tone import flatten_disc
 from archive.measuring.darkness import Darkness, darkness_of, mean_over
+from archive.measuring.detail import shown_blur_px
 from archive.measuring.true_area import (
     HALF_PENUMBRA,
     Foreshortening,
@@ -34,7 +35,6 @@ Mask = NDArray[np.bool_]
 
 # Small discs are drawn larger, so that outlines fall between pixels; large ones smaller, for speed.
 _LEAST_RADIUS_PX, _MOST_RADIUS_PX = 230.0, 400.0
-_FINEST_BLUR_PX = 0.6  # of a picture that was made smaller without care
 _LEAST_DEPTH = 0.045  # of the quiet disc: granulation and cloud stay below
 _NOISE_FACTOR = 6.0  # in 100,000 places of pure noise, 4.5 happens
 _QUIET_SHARE = 0.6  # of that depth: how much darker than the quiet disc, whatever faculae there are around
@@ -45,7 +45,7 @@ _PEAK_FACTOR = 1.25
 _LEAST_BLURS = 2.0  # area of a patch, in blurs squared: what is smaller is sharper than the picture, so noise
 _SKIRT_BLURS = 1.5  # how far the blur carries a patch's darkness beyond what was found of it
 _CUT_BLURS = 5.0  # holds the skirts and, three times as wide, the surroundings
-_PLAINLY_SEEN_MU = 0.6
+_PLAINLY_SEEN_MU = 0.6  # towards the limb noise weighs more, and a spot is lost for that alone
 _RISE_SHARE = 0.25  # of its depth: how far the brightness rises between a second umbra and the first
 _TOUCHING = np.ones((3, 3), dtype=bool)
 # The largest group on record, of April 1947, covered 6132 MSH (Greenwich, from memory); one dark patch is less.
@@ -110,7 +110,7 @@ def measure_spots(brightness: NDArray[np.float32], disc: Disc, *, north_angle_de
 def _scale_for(disc: Disc) -> _Scale:
     radius_px = float(np.clip(disc.radius_px, _LEAST_RADIUS_PX, _MOST_RADIUS_PX))
     frame = DiscFrame(round(radius_px / 0.45))
-    blur_px = max(disc.blur_px, _FINEST_BLUR_PX) * frame.radius_px / disc.radius_px
+    blur_px = shown_blur_px(disc) * frame.radius_px / disc.radius_px
     coarser = disc.radius_px / frame.radius_px
     if coarser > 1.0:  # as `align_disc` smooths
         blur_px = float(np.hypot(blur_px, 0.5 * np.sqrt(coarser**2 - 1.0) / coarser))

@@ -141,6 +141,11 @@ class Record(_StatedKeys):
     groups: tuple[StatedGroup, ...] | None = None
     dust: tuple[Dust, ...] = ()
 
+    @property
+    def is_counted(self) -> bool:
+        """Whether a count by hand stands in it."""
+        return self.counts is not None or self.groups is not None
+
 
 class Sidecar(_StatedKeys):
     """`NAME.toml` beside a new picture `NAME.png`; times without a zone are in `time_zone`, else the archive's zone."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -123,7 +123,7 @@ def _files(
         for entry in (day.main, *day.others):
             yield from _entry_files(entry)
         yield page(plan)
-    yield from map(page, _other_pages(content, days, groups, face, made))
+    yield from map(page, _other_pages(content, days, groups, face, made, rotations=rotations))
     yield from _grids(content, made)
     for film in content.films:
         yield from _film_files(film)
@@ -172,9 +172,15 @@ def _in_order(content: Content) -> Content:
 
 
 def _other_pages(
-    content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace, made: Answers
+    content: Content,
+    days: Sequence[ObservingDay],
+    groups: Sequence[Followed],
+    face: SiteFace,
+    made: Answers,
+    *,
+    rotations: Collection[int],
 ) -> Iterator[PagePlan[Page]]:
-    rotations = {rotation.number for rotation in content.rotations}
+    """Plan all pages but the home page and those of the days."""
     counted = any(entry.observation.groups is not None for entry in content.entries)
     yield from month_pages(days, face)
     yield from year_pages(days, face)

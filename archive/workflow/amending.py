@@ -65,14 +65,13 @@ def amend(root: Path, identifier: str, time: datetime | None, *, on_progress: Pr
     place = place_of_id(identifier)
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         record = _record(root, place)
-        time_utc = record.time if time is None else _checked(root, identifier, time)
+        time_utc, of_zone = (record.time, ()) if time is None else _checked(root, identifier, time)
         if time_utc == record.time and fits_its_name(place, time_utc):
             raise FactsError(f"{identifier}: has that time and that name already; nothing was changed")
         now = place if fits_its_name(place, time_utc) else free_place(root, time_utc)
         write_temporary(root / _NEW_RECORD, _with_time(root / place.file(".toml"), record, time_utc, now))
         kept_in = _move(root, place, now, new_record=_NEW_RECORD + TEMPORARY_SUFFIX, kind="amended")
-    warnings = (*_about_zone(root, time), *_about_notes(root, place, now))
-    return Amended(identifier, now.id, record.time, time_utc, kept_in, warnings)
+    return Amended(identifier, now.id, record.time, time_utc, kept_in, (*of_zone, *_about_notes(root, place, now)))
 
 
 def take_back(root: Path, identifier: str, *, on_progress: Progress) -> Amended:
@@ -100,12 +99,18 @@ def _record(root: Path, place: Place) -> Record:
     return read_record(root / place.file(".toml"))
 
 
-def _checked(root: Path, identifier: str, time: datetime) -> datetime:
+def _checked(root: Path, identifier: str, time: datetime) -> tuple[datetime, tuple[str, ...]]:
+    """The time in UTC, and the zone in which one without was read."""
     zone_name = read_settings(root).time_zone
     time_utc = in_utc(time, zone_name=zone_name, source="--time", name=identifier).replace(microsecond=0)
     if time_utc > datetime.now(UTC) + _CLOCK_SLACK:
         raise FactsError(f"{identifier}: --time {time_utc:%Y-%m-%dT%H:%M:%SZ} is in the future; correct it")
-    return time_utc
+    if time.tzinfo is not None or zone_name == "UTC":
+        return time_utc, ()
+    told = (
+        f"--time {time:%Y-%m-%d %H:%M:%S}: taken as a time of {zone_name}, the archive's zone; a Z behind it means UTC"
+    )
+    return time_utc, (told,)
 
 
 def _with_time(path: Path, record: Record, time_utc: datetime, now: Place) -> bytes:
@@ -147,13 +152,6 @@ def _former(root: Path, place: Place, record: Record) -> tuple[Place, str]:
                 if read_record(path).picture.sha256 == record.picture.sha256:
                     return place_of_file(path.as_posix()), path.relative_to(root).as_posix()
     raise FactsError(f"{place.id}: was not amended; nothing to undo")
-
-
-def _about_zone(root: Path, time: datetime | None) -> tuple[str, ...]:
-    zone = read_settings(root).time_zone
-    if time is None or time.tzinfo is not None or zone == "UTC":
-        return ()
-    return (f"--time {time:%Y-%m-%d %H:%M:%S}: taken as a time of {zone}, the archive's zone; a Z behind it means UTC",)
 
 
 def _about_notes(root: Path, place: Place, now: Place) -> tuple[str, ...]:

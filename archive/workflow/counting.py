@@ -12,7 +12,6 @@ import numpy as np
 from archive.answers import NO_ANSWERS, Answers
 from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.disc.brightness import brightness_plane
-from archive.measuring.detail import hides_penumbrae, is_countable
 from archive.measuring.following import FollowedGroup, NamedPlace, Sighting, follow_groups, names_to_register
 from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
@@ -29,6 +28,7 @@ from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import whole_original
 from archive.workflow.orienting import is_up
 from archive.workflow.progress import Progress
+from archive.workflow.uncounted import noise_remark, shows_spots
 
 __all__ = ["Counted", "count_spots", "spots_in"]
 
@@ -73,9 +73,11 @@ def count_spots(
     groupings : Answers
         Spots gathered to groups before are not gathered again.
     """
-    looked_at = [one for one in found if one.band == "white" and is_up(one.sun) and _shows(one, records[one.id])]
+    looked_at = [
+        one for one in found if one.band == "white" and is_up(one.sun) and shows_spots(one.disc, records[one.id])
+    ]
     found_spots = _spots(root, looked_at, executor=executor, on_progress=on_progress)
-    noisy = {one.id: _noise_remark(found_spots[one.id], records[one.id]) for one in looked_at}
+    noisy = {one.id: noise_remark(found_spots[one.id], records[one.id]) for one in looked_at}
     found = [_with_remark(one, noisy.get(one.id)) for one in found]
     counted = [one for one in looked_at if noisy[one.id] is None]
     spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
@@ -87,24 +89,6 @@ def count_spots(
         _with_counts(one, groups[one.id], called, records[one.id], k=k) if one.id in groups else one for one in found
     )
     return Counted(observations, followed, _new_names(followed, names))
-
-
-def _shows(one: Observation, record: Record) -> bool:
-    return is_countable(one.disc) or _by_hand(record)
-
-
-def _by_hand(record: Record) -> bool:
-    return record.groups is not None or record.counts is not None
-
-
-def _noise_remark(found: FoundSpots, record: Record) -> str | None:
-    if not hides_penumbrae(found.least_depth) or _by_hand(record):
-        return None
-    percent = min(100.0, 100.0 * found.least_depth)
-    return (
-        f"spots are not counted, for noise hides them: what is less than {percent:.0f} % darker than the disc does not "
-        "stand out; a count by hand is taken"
-    )
 
 
 def _with_remark(one: Observation, remark: str | None) -> Observation:
@@ -285,7 +269,7 @@ def _with_counts(
         number, spots = record.counts.groups, record.counts.spots
     return replace(
         one,
-        counts=Counts(number, spots, k * (10 * number + spots), stated=by_hand or record.counts is not None),
+        counts=Counts(number, spots, k * (10 * number + spots), stated=record.is_counted),
         spot_area_msh=sum(group.area_msh for group in groups),
         groups=tuple(NamedGroup(called.get((one.id, group)), group, by_hand) for group in groups),
     )

@@ -24,9 +24,10 @@ from archive.records.settings import InstrumentSettings, Settings, SiteSettings,
 from archive.sun.view import sun_views
 from archive.workflow.candidates import Candidate
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
-from archive.workflow.orienting import detail_remark, is_up, open_readings, orientation_of
+from archive.workflow.orienting import is_up, open_readings, orientation_of
 from archive.workflow.progress import Progress
 from archive.workflow.solving import Solved, Taught, solve_instruments
+from archive.workflow.uncounted import size_remark
 
 __all__ = [
     "Filed",
@@ -201,7 +202,7 @@ def _observation(one: Known, taught: Taught) -> Observation:
     remarks = (
         open_readings(orientation, taught),
         taught.remark,
-        detail_remark(one.measured.disc) if band == "white" else None,
+        size_remark(one.measured.disc, record) if band == "white" else None,
     )
     return Observation(
         id=one.filed.place.id,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from archive.measuring.detail import is_countable, is_soft, smallest_spot_msh
 from archive.observation import Alternative, Disc, Evidence, Orientation, SunView
 from archive.orientation.combination import combine_evidence
 from archive.orientation.drift import Drift, drift_readings, told_reading
@@ -18,7 +17,7 @@ from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
 from archive.workflow.solving import Taught
 
-__all__ = ["detail_remark", "is_up", "night_remark", "open_readings", "orientation_of"]
+__all__ = ["is_up", "night_remark", "open_readings", "orientation_of"]
 
 _SPOTS_NOTE = "the same spots on other days, carried by the Sun's rotation"
 _SHOWN_ODDS = 1e4
@@ -165,14 +164,3 @@ def is_up(sun: SunView) -> bool:
 def night_remark(sun: SunView) -> str:
     """What to say where it could not."""
     return f"the Sun was {-sun.altitude_deg:.0f} deg below the horizon at this time and site"
-
-
-def detail_remark(disc: Disc) -> str | None:
-    """What a picture is too small or too soft for."""
-    if not is_soft(disc):
-        return None
-    why = f"{disc.blur_px:.1f} px of blur on a radius of {disc.radius_px:.0f} px"
-    if not is_countable(disc):
-        return f"spots are not counted, for the picture is too small or soft: {why}; a count by hand is taken"
-    least = float(f"{smallest_spot_msh(disc):.1g}")
-    return f"spots under some {least:.0f} millionths do not show, for the picture is small or soft: {why}"

@@ -74,7 +74,7 @@ def month_report(root: Path, month: str, *, on_progress: Progress) -> MonthRepor
         if day not in by_day or one.disc.softness < by_day[day][0].disc.softness:
             by_day[day] = (one, one.counts)
     if not by_day:
-        raise FactsError(f"--month {month}: no white-light picture of that month in {root}; choose another month")
+        raise FactsError(f"--month {month}: no counted picture of that month in {root}; choose another month")
     k = settings.relative_number_k
     rows = tuple(_row(day, *by_day[day], k=k) for day in sorted(by_day))
     return MonthReport(month, settings.title, settings.observer, k, rows, _means(rows))

@@ -21,6 +21,7 @@
   const words = (text) => plain(text).replace(/[^\p{L}\p{N}-]|(?<!\p{N})-|-(?!\p{N})/gu, " ");
   const entries = archiveWords.map((entry) => ({
     ...entry,
+    name: plain(entry.title),
     text: ` ${words([entry.title, entry.words, entry.notes].join(" "))} `,
   }));
 
@@ -83,7 +84,7 @@
     const hits = wanted.length ? entries.filter((entry) => wanted.every((token) => entry.text.includes(token))) : [];
     /* A group sought by its name comes before the days that show it. */
     const sought = `group ${plain(field.value.trim()).replace(/^group\s+/, "")}`;
-    hits.sort((one, other) => (plain(other.title) === sought) - (plain(one.title) === sought));
+    hits.sort((one, other) => (other.name === sought) - (one.name === sought));
     list.replaceChildren(...hits.slice(0, MOST).map((entry) => row(entry, wanted)));
     const count = hits.length === 1 ? "1 match" : `${hits.length} matches`;
     found.textContent = !wanted.length ? "" : hits.length > MOST ? `${count}, the first ${MOST} shown` : count;

@@ -27,6 +27,7 @@ import numpy as np
 from archive.observation import Disc
 from archive.records.checksums import write_checksums
 from archive.records.counted_spots import _key
+from archive.records.kept import checked
 from archive.records.measured import _VERSION, Measured
 from archive.records.places import Place
 from archive.records.record import PictureEntry, Record, record_text
@@ -83,11 +84,14 @@ def society(root: Path, count: int) -> None:
         measured = Measured(1000, 1000, 8, Disc(x_px, y_px, 420.0, 0.0, 0.1), None, spots)
         put(root / entry.file, original)
         put(root / place.file(".toml"), record_text(record).encode())
-        put(kept(root, "measured", sha256), json.dumps({"version": _VERSION, "measured": asdict(measured)}).encode())
+        put(
+            kept(root, "measured", sha256),
+            checked(json.dumps({"version": _VERSION, "measured": asdict(measured)}).encode()),
+        )
         rows = [[r, u, a, a / 5] for r, u, a in zip(spots.right, spots.up, spots.area_msh, strict=True)]
         put(
             kept(root, "spots", sha256),
-            json.dumps({"key": _key(measured.disc), "least_depth": 0.05, "spots": rows}).encode(),
+            checked(json.dumps({"key": _key(measured.disc), "least_depth": 0.05, "spots": rows}).encode()),
         )
         checksums[entry.file] = sha256
     write_checksums(root, checksums)

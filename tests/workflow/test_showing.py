@@ -40,9 +40,7 @@ def test_an_archive_without_pictures_says_how_to_add_some(tmp_path: Path, capsys
     assert capsys.readouterr().err.endswith("yet; `northlimb add` files some\n")
 
 
-def test_a_picture_too_small_for_its_spots_is_not_counted_but_by_hand(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], answer: Answer
-) -> None:
+def test_a_picture_too_small_for_its_spots_is_not_counted_but_by_hand(tmp_path: Path, answer: Answer) -> None:
     """Drawn at 40 px of radius with three spots of 500 millionths: "no spots" would be untrue."""
     folder, new = tmp_path / "my-sun", tmp_path / "20260603T091500Z.png"
     assert main(["new", str(folder), *NEW]) == 0
@@ -54,12 +52,17 @@ def test_a_picture_too_small_for_its_spots_is_not_counted_but_by_hand(
     )
     _, shown = answer("show", folder, "2026-06-03")
     assert shown[0]["counts"] is None
+    page, remark = (
+        folder / "site/days/2026-06-03/index.html",
+        "Spots are not counted, for the picture is too small or soft",
+    )
+    assert main(["build", str(folder)]) == 0
+    assert remark in page.read_text()
     record = folder / "2026/2026-06-03/0915Z.toml"
     record.write_text(f"{record.read_text()}\n[counts]\ngroups = 3\nspots = 3\n")
     assert answer("show", folder, "2026-06-03")[1][0]["counts"]["relative_number"] == 33.0
     assert main(["build", str(folder)]) == 0
-    page = (folder / "site/days/2026-06-03/index.html").read_text()
-    assert "Spots are not counted, for the picture is too small or soft" in page
+    assert remark not in page.read_text()
 
 
 def test_a_noisy_picture_is_no_sun_without_spots_and_gives_way_to_a_clean_one(

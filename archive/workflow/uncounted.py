@@ -1,0 +1,36 @@
+"""Pictures whose spots are not counted, for they do not show them, and what is said of these."""
+
+from __future__ import annotations
+
+from archive.measuring.detail import hides_penumbrae, is_countable, is_soft, smallest_spot_msh
+from archive.observation import Disc, FoundSpots
+from archive.records.record import Record
+
+__all__ = ["noise_remark", "shows_spots", "size_remark"]
+
+
+def shows_spots(disc: Disc, record: Record) -> bool:
+    """Whether a picture is large and sharp enough to be counted, or was counted by hand."""
+    return record.is_counted or is_countable(disc)
+
+
+def size_remark(disc: Disc, record: Record) -> str | None:
+    """What a picture, unless it was counted by hand, is too small or too soft for."""
+    if record.is_counted or not is_soft(disc):
+        return None
+    why = f"{disc.blur_px:.1f} px of blur on a radius of {disc.radius_px:.0f} px"
+    if not is_countable(disc):
+        return f"spots are not counted, for the picture is too small or soft: {why}; a count by hand is taken"
+    least = float(f"{smallest_spot_msh(disc):.1g}")
+    return f"spots under some {least:.0f} millionths do not show, for the picture is small or soft: {why}"
+
+
+def noise_remark(found: FoundSpots, record: Record) -> str | None:
+    """Why a picture that was looked through is not counted; None where it is, or was by hand."""
+    if record.is_counted or not hides_penumbrae(found.least_depth):
+        return None
+    percent = min(100.0, 100.0 * found.least_depth)
+    return (
+        f"spots are not counted, for noise hides them: what is less than {percent:.0f} % darker than the disc does not "
+        "stand out; a count by hand is taken"
+    )
