@@ -1,6 +1,6 @@
 """The limb: centre, radius, flattening and their errors, to a small part of a pixel.
 
-1. A rough circle (`edges`).
+1. A rough circle (`edges`), and what is round about it out of the way (`surroundings`).
 2. The picture is sampled along rays across the limb. Each sector's profile is compared with the mean
    profile of all: scale, background and shift by linear least squares. The shape of the edge, whatever
    sharpening or blur made it, is thus taken from the picture itself.
@@ -21,6 +21,7 @@ from scipy import ndimage
 from archive.disc.acceptance import Edge, refuse_crowded, refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
 from archive.disc.edge_profile import fit_edge
 from archive.disc.edges import Circle, find_circle
+from archive.disc.surroundings import clear_of_rings
 from archive.errors import PictureError
 from archive.observation import Disc
 
@@ -103,6 +104,7 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
     rough = find_circle(brightness)
     if rough is None or not _is_rim(rough):
         raise PictureError(f"no disc of the Sun found: {_why_none(brightness)}")
+    brightness, rough = clear_of_rings(brightness, rough)
     refuse_saturated(brightness, centre_px=(rough.x_px, rough.y_px), radius_px=rough.radius_px)
     limb = _approach(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
     limb, shifts, adjustment = _settle(brightness, limb)

@@ -94,6 +94,38 @@ CHANGES: dict[str, Callable[[Picture], Picture]] = {
 }
 
 
+def circled(picture: Picture, *, radii: float, width_px: float, level: float, right_px: float = 0.0) -> Picture:
+    """A circle drawn about the disc of `BASE`, by hand or by another program."""
+    distance_px = from_centre_px(picture, right_px=right_px)
+    covered = np.clip(width_px / 2.0 + 0.5 - np.abs(distance_px - radii * BASE.radius_px), 0.0, 1.0)
+    return np.asarray(picture * (1.0 - covered) + level * covered)
+
+
+def lit_field(picture: Picture, *, radii: float, level: float, right_px: float = 0.0) -> Picture:
+    """A round lit field about the disc of `BASE`, black beyond its stop."""
+    distance_px = from_centre_px(picture, right_px=right_px)
+    return np.asarray(
+        (picture + level) / (1.0 + np.exp(np.clip((distance_px - radii * BASE.radius_px) / 1.5, -50, 50)))
+    )
+
+
+def from_centre_px(picture: Picture, *, right_px: float) -> NDArray[np.float64]:
+    rows, columns = np.indices(picture.shape[:2])
+    return np.asarray(np.hypot(columns - BASE.x_px - right_px, rows - BASE.y_px + right_px / 2.0))
+
+
+CHANGES |= {
+    "a circle about it": lambda p: circled(p, radii=1.06, width_px=4.0, level=1.0),
+    "a grey circle about it, off its middle": lambda p: circled(p, radii=1.1, width_px=2.0, level=0.6, right_px=6.0),
+    "a broad circle close about it": lambda p: circled(p, radii=1.06, width_px=8.0, level=1.0, right_px=6.0),
+    "a wide circle": lambda p: circled(p, radii=1.27, width_px=8.0, level=1.0),
+    "two circles": lambda p: circled(
+        circled(p, radii=1.07, width_px=3.0, level=0.9), radii=1.2, width_px=3.0, level=0.9
+    ),
+    "a lit field": lambda p: lit_field(0.4 * p, radii=1.15, level=0.3, right_px=9.0),
+}
+
+
 @pytest.mark.parametrize("name", CHANGES)
 def test_the_limb_is_found_under(name: str) -> None:
     centre_px, radius_px = errors_px(fitted(BASE, change=CHANGES[name]), BASE)

@@ -1,0 +1,145 @@
+"""What is round about the Sun and may be taken for its limb: a circle drawn about it, stray light, the field's edge."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from archive.disc.edges import Circle, find_circle
+
+__all__ = ["clear_of_rings"]
+
+Floats = NDArray[np.floating[Any]]
+
+_RAYS = 360
+_STEPS = 400  # along a radius
+_HALF_BASE = 0.03  # of the radius: steps are taken over twice this, wider than a line
+_INNERMOST = 0.5  # of the radius of what is about it: no smaller disc is looked for
+_OF_ITS_OWN = 0.25  # of the highest step: how far a second one stands out
+_ROUND = 0.6  # share of the rays
+_SEEN = 0.1  # of them, within the frame at a distance
+_REACH = 1.4  # radii that are looked through for a ring
+_INNERMOST_GAP = 0.96  # of the rough circle
+_GAP, _RISE = 0.3, 0.12  # of the disc's brightness: how dark a gap is at most, and what rises beyond it
+_STRAYS = 0.02  # of the radius, about the circle's own place
+
+
+def clear_of_rings(brightness: NDArray[np.float32], circle: Circle) -> tuple[NDArray[np.float32], Circle]:
+    """Return the picture without what is round about the Sun, and the Sun's own rough circle.
+
+    Parameters
+    ----------
+    brightness : ndarray of shape (H, W)
+    circle : Circle
+        The roundest edge, in pixels of the picture: the Sun's, or one about it.
+
+    Returns
+    -------
+    brightness : ndarray of shape (H, W)
+        As it was where there is nothing of the kind; else level beyond the gap between the limb and what is about it.
+    circle : Circle
+    """
+    levelled = brightness
+    for _ in range(2):
+        cleared = _within_another_step(levelled, circle)
+        within = None if cleared is None else find_circle(cleared)
+        if cleared is None or within is None or within.radius_px < _INNERMOST * circle.radius_px:
+            break
+        levelled, circle = cleared, within
+    # From the Sun's own middle a ring is told ray by ray: a circle between the two may have cut into the limb.
+    ringless = _beyond_the_gap(brightness, circle)
+    if ringless is not None:
+        return ringless, find_circle(ringless) or circle
+    return levelled, circle
+
+
+def _within_another_step(brightness: NDArray[np.float32], circle: Circle) -> NDArray[np.float32] | None:
+    """Level the picture from where it is darkest between a second step within the circle and the circle; or None.
+
+    Within the Sun's limb brightness falls the faster the nearer to it, so a step of its own that goes all round is the
+    limb, and what lies about it a line or the edge of a lit field.
+    """
+    shares, rays = _rays(brightness, circle, 1.0 + 2.0 * _HALF_BASE)
+    profile = _median(rays)
+    if profile is None:
+        return None
+    level = ndimage.uniform_filter1d(profile, max(1, round(2.0 * _HALF_BASE / shares[1])), mode="nearest")
+    middles = shares[(shares >= _INNERMOST) & (shares <= 1.0)]
+    step = np.interp(middles - _HALF_BASE, shares, level) - np.interp(middles + _HALF_BASE, shares, level)
+    low = np.maximum(np.minimum.accumulate(step), np.minimum.accumulate(step[::-1])[::-1])
+    own = (step - low > _OF_ITS_OWN * float(step.max())) & (middles < 1.0 - _HALF_BASE / 2.0)
+    if not own.any():
+        return None
+    limb = middles[np.argmax(np.where(own, step, -np.inf))]
+    gap = (shares > limb) & (shares < 1.0 - _HALF_BASE / 3.0)
+    darkest = int(np.argmin(np.where(gap, profile, np.inf)))
+    return _levelled(brightness, circle, np.full(_RAYS, shares[darkest]), float(profile[darkest]))
+
+
+def _beyond_the_gap(brightness: NDArray[np.float32], circle: Circle) -> NDArray[np.float32] | None:
+    """Level the picture beyond the gap between the limb and a ring about it; None where there is no ring."""
+    shares, rays = _rays(brightness, circle, _REACH)
+    seen = np.isfinite(rays).mean(axis=0) > _SEEN
+    sky = float(np.nanmedian(rays[:, seen], axis=0).min())
+    bright = float(np.nanmedian(rays[:, (shares > 0.6) & (shares < 0.9)]))
+    height = (np.where(shares < _INNERMOST_GAP, np.inf, rays) - sky) / max(bright - sky, 1e-6)
+    lowest = np.fmin.accumulate(height, axis=1)
+    line: NDArray[np.bool_] = (lowest < _GAP) & (height > lowest + _RISE)
+    has_line: NDArray[np.bool_] = np.any(line, axis=1)
+    near = np.argmax(line, axis=1)
+    # Where a ray is lowest before it meets the line.
+    before = np.where(np.arange(len(shares)) < near[:, None], height, np.inf)
+    gap = shares[np.argmin(np.where(np.isnan(before), np.inf, before), axis=1)]
+    fitted = _circle_through(shares[near], has_line)
+    if fitted is None:
+        return None
+    width = float(np.median((fitted - gap)[has_line]))
+    return _levelled(brightness, circle, fitted - width, sky)
+
+
+def _circle_through(distance: Floats, seen: NDArray[np.bool_]) -> Floats | None:
+    """Distances (rays,) of the circle on which these lie, where most rays have one and agree."""
+    theta = _angles()
+    design = np.column_stack([np.ones(_RAYS), np.cos(theta), np.sin(theta)])
+    for _ in range(3):
+        if seen.mean() < _ROUND:
+            return None
+        fitted: Floats = design @ np.linalg.lstsq(design[seen], distance[seen], rcond=None)[0]
+        seen = seen & (np.abs(distance - fitted) < _STRAYS)
+    return fitted
+
+
+def _rays(brightness: NDArray[np.float32], circle: Circle, reach: float) -> tuple[Floats, Floats]:
+    """Distances in radii (N,) and brightness (rays, N) from the centre outwards; NaN outside the frame."""
+    shares = np.linspace(0.0, reach, round(reach * min(_STEPS, circle.radius_px)) + 1)
+    theta = _angles()[:, None]
+    x = circle.x_px + circle.radius_px * shares * np.cos(theta)
+    y = circle.y_px + circle.radius_px * shares * np.sin(theta)
+    values = ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float64)
+    height, width = brightness.shape
+    values[(x < 0) | (y < 0) | (x > width - 1) | (y > height - 1)] = np.nan
+    return shares, values
+
+
+def _angles() -> Floats:
+    return np.arange(_RAYS) * (2.0 * np.pi / _RAYS)
+
+
+def _median(rays: Floats) -> Floats | None:
+    """Median over the rays at each distance; None where too few of them stay within the frame."""
+    if np.isfinite(rays[:, -1]).mean() < _ROUND:
+        return None
+    return np.asarray(np.nanmedian(rays, axis=0))
+
+
+def _levelled(brightness: NDArray[np.float32], circle: Circle, shares: Floats, level: float) -> NDArray[np.float32]:
+    """Put one level beyond these distances (rays,) in radii, by the angle."""
+    height, width = brightness.shape
+    rows, columns = np.mgrid[0:height, 0:width].astype(np.float32)
+    theta = np.arctan2(rows - circle.y_px, columns - circle.x_px) % (2.0 * np.pi)
+    limit = circle.radius_px * np.interp(theta, _angles(), shares, period=2.0 * np.pi)
+    far = np.hypot(rows - circle.y_px, columns - circle.x_px) > limit
+    return np.where(far, np.float32(level), brightness)
