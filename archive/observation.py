@@ -168,10 +168,15 @@ class Spot:
 
 @dataclass(frozen=True)
 class FoundSpots:
-    """The spots of a picture, and how much darker than the quiet Sun, of 1, a place must be there to stand out."""
+    """The spots of a picture.
+
+    `least_depth` is how much darker than the quiet Sun, of 1, a place must be there to stand out; `seen_share` how much
+    of the disc shows, for the frame or the Moon may cut it.
+    """
 
     spots: tuple[Spot, ...]
     least_depth: float
+    seen_share: float = 1.0
 
 
 @dataclass(frozen=True)

@@ -43,9 +43,13 @@ _QUIET_SHARE = 0.6  # of that depth: how much darker than the quiet disc, whatev
 _LIFTED_FACTOR, _LIFTED_QUIET_SHARE, _LIFTED_BLURS = 1.75, 0.2, 10.0
 _PEAK_FACTOR = 1.25
 _LEAST_BLURS = 2.0  # area of a patch, in blurs squared: what is smaller is sharper than the picture, so noise
+# Of a Gaussian's own curvature: drawn spots reach 1.06 of it, and 1.6 where a real picture was made smaller without
+# care and its edge is finer than its pixels; single dead pixels 2.0 to 3.2. Under so many noises, noise is curved.
+_MOST_CURVED, _MOST_CURVED_IN_FINE, _FINE_PX, _PLAIN_NOISES = 1.35, 1.8, 0.8, 12.0
 _SKIRT_BLURS = 1.5  # how far the blur carries a patch's darkness beyond what was found of it
 _CUT_BLURS = 5.0  # holds the skirts and, three times as wide, the surroundings
 _PLAINLY_SEEN_MU = 0.6  # towards the limb noise weighs more, and a spot is lost for that alone
+_SHOWS = 0.2  # of the quiet disc: darker is the Moon or nothing; umbrae that dark cover a thousandth at most
 _RISE_SHARE = 0.25  # of its depth: how far the brightness rises between a second umbra and the first
 _TOUCHING = np.ones((3, 3), dtype=bool)
 # The largest group on record, of April 1947, covered 6132 MSH (Greenwich, from memory); one dark patch is less.
@@ -54,11 +58,15 @@ _LARGEST_MSH = 4000.0
 
 @dataclass(frozen=True)
 class _Scale:
-    """`blur_px` is the whole Gaussian blur of `Darkness.depth` in the frame, `smoothing_px` its last part."""
+    """`blur_px` is the whole Gaussian blur of `Darkness.depth` in the frame, `smoothing_px` its last part.
+
+    `most_curved` is how sharply a spot may peak, in that Gaussian's own curvature.
+    """
 
     frame: DiscFrame
     blur_px: float
     smoothing_px: float
+    most_curved: float
 
 
 @dataclass(frozen=True)
@@ -104,6 +112,7 @@ def measure_spots(brightness: NDArray[np.float32], disc: Disc, *, north_angle_de
     return FoundSpots(
         tuple(sorted(spots, key=lambda spot: (-spot.area_msh, spot.right, spot.up))),
         float(np.median(_least_depth(darkness.noise[plain]))),
+        float(np.mean(flat[darkness.inside] > _SHOWS)),
     )
 
 
@@ -115,7 +124,8 @@ def _scale_for(disc: Disc) -> _Scale:
     if coarser > 1.0:  # as `align_disc` smooths
         blur_px = float(np.hypot(blur_px, 0.5 * np.sqrt(coarser**2 - 1.0) / coarser))
     smoothing_px = float(np.clip(0.6 * blur_px, 0.6, 1.2))
-    return _Scale(frame, float(np.hypot(blur_px, smoothing_px)), smoothing_px)
+    most_curved = _MOST_CURVED if disc.blur_px > _FINE_PX else _MOST_CURVED_IN_FINE
+    return _Scale(frame, float(np.hypot(blur_px, smoothing_px)), smoothing_px, most_curved)
 
 
 def _suspected(darkness: Darkness, blur_px: float) -> Mask:
@@ -145,6 +155,8 @@ def _patch(
     msh = 1e6 / (2.0 * np.pi * scale.frame.radius_px**2 * mu)
     if float(msh[seed].sum()) > _LARGEST_MSH or seed.sum() < _LEAST_BLURS * scale.blur_px**2:
         return None
+    if _is_too_sharp(darkness.local[cut], seed, float(darkness.noise[cut][seed].mean()), scale):
+        return None
     depth = _against_surroundings(darkness.depth[cut], seed, labels > 0, scale.blur_px)
     least = float(_least_depth(darkness.noise[cut][seed]).mean())
     if float(depth[seed].max()) < _PEAK_FACTOR * least:
@@ -152,6 +164,22 @@ def _patch(
     corner = (cut[0].start, cut[1].start)
     seen = Foreshortening(float(mu[seed].mean()), scale.blur_px)
     return _Patch(depth, seed | (depth > HALF_PENUMBRA), msh, least, corner, seen)
+
+
+def _is_too_sharp(local: Floats, seed: Mask, noise: float, scale: _Scale) -> bool:
+    """Whether a patch peaks more sharply than the picture's blur lets anything: a dead pixel, a speck on the camera.
+
+    Nothing that a Gaussian has blurred is more sharply curved at its top than that Gaussian, whatever it was before
+    (for ``G * o`` with ``o >= 0``, ``-laplacian <= 2 / sigma^2`` times its height, since that holds for G itself).
+    """
+    row, column = np.unravel_index(int(np.argmax(np.where(seed, local, -np.inf))), local.shape)
+    around = local[row - 1 : row + 2, column - 1 : column + 2]
+    top = float(local[row, column])
+    if around.shape != (3, 3) or top < _PLAIN_NOISES * noise:
+        return False
+    curvature = 4.0 * top - float(around[0, 1] + around[1, 0] + around[1, 2] + around[2, 1])
+    gaussian = 4.0 * (1.0 - float(np.exp(-0.5 / scale.blur_px**2))) * top
+    return curvature > scale.most_curved * gaussian
 
 
 def _spots_of(patch: _Patch, frame: DiscFrame) -> list[Spot]:

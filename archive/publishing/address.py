@@ -74,6 +74,7 @@ def parse_address(text: str, options: TargetOptions | None = None) -> Address:
     """
     options = options or TargetOptions()
     if not is_url(text):
+        _refuse_slip(text)
         kind: Kind = "zip" if text.lower().endswith(".zip") and not Path(text).is_dir() else "folder"
         return Address(kind, text, text, options=options)
     _refuse_password(text)
@@ -101,6 +102,17 @@ def parse_web_address(text: str) -> str:
         raise PublishError(f"{text}: not the address of a site; write it like https://example.org/sun/")
     path = re.sub(r"index\.html$", "", parts.path)
     return f"{parts.scheme}://{parts.netloc}{path.rstrip('/')}/"
+
+
+def _refuse_slip(text: str) -> None:
+    """A slip in a URL, or nothing at all, must not become a folder in the place where the command runs."""
+    if not text.strip():
+        raise PublishError("the target is empty; name a folder, a .zip or a URL like sftp://host/path")
+    scheme, _, rest = text.partition(":")
+    if scheme in {*_SCHEMES, *_NEAR}:
+        raise PublishError(f"{text}: not an address; write it like {_NEAR.get(scheme, scheme)}://host/path")
+    if "@" in scheme and rest and not Path(text).exists():
+        raise PublishError(f"{text}: write it like sftp://{scheme}/{rest.lstrip('/')}")
 
 
 def _refuse_password(text: str) -> None:

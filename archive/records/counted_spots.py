@@ -17,13 +17,14 @@ from archive.records.kept import checked, checked_words
 
 __all__ = ["read_spots", "write_spots"]
 
-_VERSION = 3  # raise it when measuring changes its results
+_VERSION = 4  # raise it when measuring changes its results
 
 
 @dataclass(frozen=True)
 class _Kept:
     key: str
     least_depth: float
+    seen_share: float
     spots: tuple[tuple[float, float, float, float], ...]
 
 
@@ -37,7 +38,7 @@ def read_spots(root: Path, sha256: str, disc: Disc) -> FoundSpots | None:
             kept = _decoder.decode(checked_words(file.read()))
         if kept.key != _key(disc):
             return None
-        return FoundSpots(tuple(Spot(*row) for row in kept.spots), kept.least_depth)
+        return FoundSpots(tuple(Spot(*row) for row in kept.spots), kept.least_depth, kept.seen_share)
     except (OSError, ValueError, RecursionError):  # to be measured again, whatever ails it
         return None
 
@@ -48,15 +49,15 @@ def write_spots(root: Path, sha256: str, disc: Disc, found: FoundSpots) -> Found
         [round(spot.right, 6), round(spot.up, 6), round(spot.area_msh, 2), round(spot.umbra_msh, 2)]
         for spot in found.spots
     ]
-    least_depth = round(found.least_depth, 4)
-    kept = {"key": _key(disc), "least_depth": least_depth, "spots": rows}
+    least_depth, seen_share = round(found.least_depth, 4), round(found.seen_share, 3)
+    kept = {"key": _key(disc), "least_depth": least_depth, "seen_share": seen_share, "spots": rows}
     path = Path(_path(root, sha256))
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, checked(json.dumps(kept, allow_nan=False).encode()))
     except (OSError, FolderError):
         pass
-    return FoundSpots(tuple(Spot(*row) for row in rows), least_depth)
+    return FoundSpots(tuple(Spot(*row) for row in rows), least_depth, seen_share)
 
 
 def _key(disc: Disc) -> str:

@@ -28,7 +28,7 @@ from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import whole_original
 from archive.workflow.orienting import is_up
 from archive.workflow.progress import Progress
-from archive.workflow.uncounted import noise_remark, shows_spots
+from archive.workflow.uncounted import hidden_remark, noise_remark, shows_spots
 
 __all__ = ["Counted", "count_spots", "spots_in"]
 
@@ -78,7 +78,8 @@ def count_spots(
     ]
     found_spots = _spots(root, looked_at, executor=executor, on_progress=on_progress)
     noisy = {one.id: noise_remark(found_spots[one.id], records[one.id]) for one in looked_at}
-    found = [_with_remark(one, noisy.get(one.id)) for one in found]
+    cut = {one.id: hidden_remark(found_spots[one.id], records[one.id]) for one in looked_at}
+    found = [_with_remark(one, noisy.get(one.id) or cut.get(one.id)) for one in found]
     counted = [one for one in looked_at if noisy[one.id] is None]
     spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
     spots = _without_standing(counted, spots)

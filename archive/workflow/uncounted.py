@@ -1,4 +1,4 @@
-"""Pictures whose spots are not counted, for they do not show them, and what is said of these."""
+"""Pictures that do not show all of their spots, which are then not counted, and what is said of these."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ from archive.measuring.detail import hides_penumbrae, is_countable, is_soft, sma
 from archive.observation import Disc, FoundSpots
 from archive.records.record import Record
 
-__all__ = ["noise_remark", "shows_spots", "size_remark"]
+__all__ = ["hidden_remark", "noise_remark", "shows_spots", "size_remark"]
+
+# Captions and hairs across a disc hide less.
+_WHOLE = 0.97
 
 
 def shows_spots(disc: Disc, record: Record) -> bool:
@@ -34,3 +37,11 @@ def noise_remark(found: FoundSpots, record: Record) -> str | None:
         f"spots are not counted, for noise hides them: what is less than {percent:.0f} % darker than the disc does not "
         "stand out; a count by hand is taken"
     )
+
+
+def hidden_remark(found: FoundSpots, record: Record) -> str | None:
+    """What is missing from the count of a disc that the frame or the Moon cuts; None where it was counted by hand."""
+    if record.is_counted or found.seen_share > _WHOLE:
+        return None
+    percent = 100.0 * (1.0 - found.seen_share)
+    return f"spots are counted where the disc shows: {percent:.0f} % of it is outside the picture or hidden"

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scenes.discs import Bite, Facula, Scene, Spot, draw_disc, place_on_picture, quantise
 
 from archive.disc.brightness import brightness_plane
@@ -15,6 +16,7 @@ from archive.measuring.true_area import HALF_PENUMBRA, Foreshortening, area_with
 from archive.measuring.umbrae import split_patch
 from archive.observation import Spot as Measured
 
+Picture = NDArray[np.float32]
 FACULAE = (Facula(10, 65, 6), Facula(-14, -60, 7, seed=2))
 SPOTS = (Spot(12, 20, 1.2, umbra_share=0.42), Spot(-15, -30, 0.8, umbra_share=0.42))
 SCENE = Scene(
@@ -23,9 +25,13 @@ SCENE = Scene(
 
 
 def measured(scene: Scene) -> tuple[Measured, ...]:
-    brightness = brightness_plane(quantise(draw_disc(scene), 8), full_scale=255.0)
+    return spots_in(draw_disc(scene), north_angle_deg=scene.north_angle_deg, mirrored=scene.mirrored)
+
+
+def spots_in(picture: Picture, *, north_angle_deg: float = 0.0, mirrored: bool = False) -> tuple[Measured, ...]:
+    brightness = brightness_plane(quantise(picture, 8), full_scale=255.0)
     disc = fit_limb(brightness)
-    return measure_spots(brightness, disc, north_angle_deg=scene.north_angle_deg, mirrored=scene.mirrored).spots
+    return measure_spots(brightness, disc, north_angle_deg=north_angle_deg, mirrored=mirrored).spots
 
 
 def cap_msh(radius_deg: float) -> float:
@@ -105,6 +111,22 @@ def test_a_small_spot_that_faculae_lift_is_found() -> None:
     """Of 35 MSH at mu 0.5 amid faculae 15 % (1 - mu) bright, where it is hardly darker than the quiet disc."""
     scenes = [replace(SCENE, spots=(Spot(10, 60, 0.48),), faculae=(Facula(10, 60, 6, seed=seed),)) for seed in range(6)]
     assert sum(len(measured(scene)) == 1 for scene in scenes) >= 5
+
+
+def specked(scene: Scene, *, side_px: int) -> Picture:
+    """Forty dead places of so many pixels a side, scattered over the picture."""
+    picture, generator = draw_disc(scene), np.random.default_rng(20261128)
+    for row, column in zip(generator.integers(5, 500, 40), generator.integers(5, 520, 40), strict=True):
+        picture[row : row + side_px, column : column + side_px] = 0.0
+    return picture
+
+
+@pytest.mark.parametrize(("side_px", "blur_px"), [(1, 0.8), (1, 1.2), (2, 1.4)])
+def test_dead_pixels_are_sharper_than_anything_on_the_sun(side_px: int, blur_px: float) -> None:
+    """Before, each on the disc was counted as a spot of 10 to 130 millionths."""
+    scene = replace(SCENE, blur_px=blur_px)
+    assert len(spots_in(specked(replace(scene, spots=()), side_px=side_px))) == 0
+    assert len(spots_in(specked(scene, side_px=side_px))) == len(SPOTS)
 
 
 def test_a_pore_counts_only_when_it_exceeds_the_resolution() -> None:

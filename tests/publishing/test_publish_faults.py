@@ -289,6 +289,9 @@ def test_a_password_in_a_url_is_refused_and_not_repeated(
         ("git+ssh://host/x.git#-f", "not a branch's name"),
         ("s3://user@bucket/sun", "keys come from the environment"),
         ("webdavs://host/sun?token=1", "take out"),
+        ("sftp:/host/sun", "write it like sftp://host/path"),
+        ("me@host:/var/www", "write it like sftp://me@host/var/www"),
+        (" ", "the target is empty"),
     ],
 )
 def test_a_url_that_cannot_be_used_is_told_with_what_to_do(url: str, said: str, archive: Path, told: Told) -> None:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
-from scenes.discs import Scene, Spot
+from scenes.discs import Bite, Scene, Spot
 
 from archive.cli import main
 
@@ -80,3 +83,22 @@ def test_a_noisy_picture_is_no_sun_without_spots_and_gives_way_to_a_clean_one(
     page = (archive_folder / "site/days/2026-06-03/index.html").read_text()
     assert "Spots are not counted, for noise hides them" in page
     assert page.index("09:15 UTC") < page.index("Also at 10:15 UTC")
+
+
+def test_of_a_disc_that_is_cut_it_is_told_where_spots_are_counted(
+    archive_folder: Path, tmp_path: Path, answer: Answer
+) -> None:
+    """The Moon's disc, drawn as large as the Sun's, covers about a fifth of it; the spot behind it is no spot."""
+    whole, cut = tmp_path / "20260602T091500Z.png", tmp_path / "20260603T091500Z.png"
+    scene = Scene(spots=SPOTS)
+    draw(whole, scene)
+    draw(cut, replace(scene, bite=Bite(scene.x_px - 1.25 * scene.radius_px, scene.y_px, scene.radius_px)))
+    assert answer("add", archive_folder, whole, cut)[0] == 0
+    assert main(["build", str(archive_folder)]) == 0
+    pages = {day: (archive_folder / f"site/days/{day}/index.html").read_text() for day in ("2026-06-02", "2026-06-03")}
+    told = re.search(r"Spots are counted where the disc shows: (\d+) % of it", pages["2026-06-03"])
+    assert told is not None
+    # Two equal circles of radius 1, 1.25 apart, share 2 acos(d/2) - d/2 sqrt(4 - d^2) (plane geometry).
+    shared = 2.0 * math.acos(0.625) - 0.625 * math.sqrt(4.0 - 1.25**2)
+    assert abs(int(told[1]) - 100.0 * shared / math.pi) < 2.5
+    assert "where the disc shows" not in pages["2026-06-02"]
