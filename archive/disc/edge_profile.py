@@ -26,6 +26,9 @@ _CURVE_GAIN_OF_POOR_FIT = 1.25
 _GOOD_MISFIT = 0.00035  # of the edge's height: nothing is left for a tone curve to explain
 _CURVE_GAIN = 1.6  # how much better a tone curve must fit to be believed
 _BLACK = 2.0 / 255.0  # up to here, as a share of full scale, a picture may have been cut off at black
+_FLOOR = 0.15  # of the brightest: below, a tone curve is not taken to be any steeper
+# Drawn edges under that curve are met to 0.0002 to 0.0006, under any other to 0.0009 and worse.
+_SRGB_TOE, _USUAL_MISFIT, _USUAL_GAIN = 0.04045, 0.0006, 1.5
 _ORIGIN = 100.0  # keeps the offset away from 0, where the solver's relative step would vanish
 
 
@@ -77,8 +80,52 @@ def fit_edge(distance_px: Floats, profile: Floats, *, radius_px: float, blur_px:
     gain = _CURVE_GAIN if straight.misfit < _STUCK_MISFIT else _CURVE_GAIN_OF_POOR_FIT
     believed = straight.misfit > gain * curved.misfit
     best = curved if believed else straight
+    if (usual := _usual_curve(distance_px, profile, radius_px=radius_px, width_px=width_px)) is not None:
+        best = usual
     # A disc blurred in two dimensions shrinks by sigma^2 / 2R against the same edge blurred in one.
     return EdgeFit(best.offset_px + best.blur_px**2 / (2.0 * radius_px), best.blur_px)
+
+
+def _usual_curve(distance_px: Floats, profile: Floats, *, radius_px: float, width_px: float) -> _Trial | None:
+    """The fit where the picture plainly has the usual curve of screens, sRGB, else None.
+
+    That curve is steepest at black, where no power comes near it: on a black sky it carries the edge's faint skirt, and
+    with it the limb, 0.85 px outwards for each pixel of blur. There black is not cut off but told, and so trusted.
+    The search begins where that is undone, for it has side valleys.
+    """
+    linear, slope = _from_srgb(profile), _srgb_slope(np.maximum(profile, _FLOOR * float(profile.max())))
+    # Residuals are judged as they stand in the picture, whose height is not that of linear values.
+    weight = float(np.ptp(linear)) / max(float(np.ptp(profile)), 1e-9) / slope
+    trials = (
+        _fit(
+            distance_px,
+            linear,
+            radius_px=radius_px,
+            start=(max(share * width_px, 0.32), 3.0),
+            at_px=at_px,
+            weight=weight,
+        )
+        for share, at_px in ((0.8, -0.5 * width_px), (0.8, -0.8 * width_px), (0.65, -0.5 * width_px), (1.0, 0.0))
+    )
+    usual = next((trial for trial in trials if trial.misfit < _USUAL_MISFIT), None)
+    if usual is None:
+        return None
+    straight = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, 3.0), weight=np.ones_like(profile))
+    return usual if straight.misfit > _USUAL_GAIN * usual.misfit else None
+
+
+def _from_srgb(profile: Floats) -> Floats:
+    """Linear values of those of IEC 61966-2-1 (the constants from memory)."""
+    above = (np.clip(profile, 0.0, None) + 0.055) / 1.055
+    linear: Floats = np.where(profile > _SRGB_TOE, above**2.4, profile / 12.92)
+    return linear
+
+
+def _srgb_slope(profile: Floats) -> Floats:
+    """How steeply linear values rise with those of the picture."""
+    above = (profile + 0.055) / 1.055
+    slope: Floats = np.where(profile > _SRGB_TOE, 2.4 / 1.055 * above**1.4, 1.0 / 12.92)
+    return slope
 
 
 @dataclass(frozen=True)
@@ -90,25 +137,36 @@ class _Trial:
     misfit: float
 
 
-def _fit(distance_px: Floats, profile: Floats, *, radius_px: float, start: tuple[float, ...]) -> _Trial:
-    """Fit offset, blur and the wide blur's ratio to it, and the tone exponent where `start` holds one."""
+def _fit(
+    distance_px: Floats,
+    profile: Floats,
+    *,
+    radius_px: float,
+    start: tuple[float, ...],
+    at_px: float = 0.0,
+    weight: Floats | None = None,
+) -> _Trial:
+    """Fit offset, blur and the wide blur's ratio to it, and the tone exponent where `start` holds one.
+
+    With weights (N,) given, a residual counts by them, and black is not taken for a cut.
+    """
     height = max(float(np.ptp(profile)), 1e-9)
-    floor = np.maximum(profile, max(0.15 * float(profile.max()), 1e-6))
+    floor = np.maximum(profile, max(_FLOOR * float(profile.max()), 1e-6))
     # At black the picture is cut off (the dark ring that sharpening leaves): such points say only "dark".
-    trust = np.where(profile < min(_BLACK, 0.1 * float(profile.max())), 0.02, 1.0)
+    trust = np.where(profile < min(_BLACK, 0.1 * float(profile.max())), 0.02, 1.0) if weight is None else weight
 
     def misfit(parameters: Floats) -> Floats:
         exponent = parameters[3] if len(parameters) > 3 else 1.0
         linear = np.clip(profile, 0.0, None) ** exponent if len(parameters) > 3 else profile
         # Residuals are judged as they stand in the picture: divided by the slope of the tone curve.
-        weight = trust / (exponent * floor ** (exponent - 1.0))
+        counts = trust / (exponent * floor ** (exponent - 1.0))
         columns = _columns(distance_px - (parameters[0] - _ORIGIN), np.exp(parameters[1:3]), radius_px)
-        share, *_ = np.linalg.lstsq(columns * weight[:, None], linear * weight, rcond=None)
-        residual: Floats = (columns @ share - linear) * weight / height
+        share, *_ = np.linalg.lstsq(columns * counts[:, None], linear * counts, rcond=None)
+        residual: Floats = (columns @ share - linear) * counts / height
         return residual
 
     reach = 3.0 * max(start[0], 1.0)
-    first = [_ORIGIN, np.log(start[0]), np.log(start[1]), *start[2:]]
+    first = [_ORIGIN + at_px, np.log(start[0]), np.log(start[1]), *start[2:]]
     low, high = [_ORIGIN - reach, np.log(0.3), np.log(1.4), 0.6], [_ORIGIN + reach, np.log(12.0), np.log(8.0), 3.0]
     size = len(first)
     found = optimize.least_squares(

@@ -60,13 +60,15 @@ _LARGEST_MSH = 4000.0
 class _Scale:
     """`blur_px` is the whole Gaussian blur of `Darkness.depth` in the frame, `smoothing_px` its last part.
 
-    `most_curved` is how sharply a spot may peak, in that Gaussian's own curvature.
+    `most_curved` is how sharply a spot may be curved, in that Gaussian's own curvature, and `plain_noises` how much
+    darker than the noise it must be for that to be seen.
     """
 
     frame: DiscFrame
     blur_px: float
     smoothing_px: float
     most_curved: float
+    plain_noises: float
 
 
 @dataclass(frozen=True)
@@ -125,7 +127,11 @@ def _scale_for(disc: Disc) -> _Scale:
         blur_px = float(np.hypot(blur_px, 0.5 * np.sqrt(coarser**2 - 1.0) / coarser))
     smoothing_px = float(np.clip(0.6 * blur_px, 0.6, 1.2))
     most_curved = _MOST_CURVED if disc.blur_px > _FINE_PX else _MOST_CURVED_IN_FINE
-    return _Scale(frame, float(np.hypot(blur_px, smoothing_px)), smoothing_px, most_curved)
+    whole_px = float(np.hypot(blur_px, smoothing_px))
+    # Noise is as fine as the smoothing and the picture's own pixels, drawn larger, leave it.
+    noise_px = float(np.hypot(smoothing_px, 0.45 / coarser if coarser < 1.0 else 0.0))
+    plain_noises = max(_PLAIN_NOISES, 4.0 * (whole_px / noise_px) ** 2)
+    return _Scale(frame, whole_px, smoothing_px, most_curved, plain_noises)
 
 
 def _suspected(darkness: Darkness, blur_px: float) -> Mask:
@@ -167,19 +173,22 @@ def _patch(
 
 
 def _is_too_sharp(local: Floats, seed: Mask, noise: float, scale: _Scale) -> bool:
-    """Whether a patch peaks more sharply than the picture's blur lets anything: a dead pixel, a speck on the camera.
+    """Whether a patch is more sharply curved than the picture's blur lets anything be: a dead pixel or row, letters.
 
-    Nothing that a Gaussian has blurred is more sharply curved at its top than that Gaussian, whatever it was before
-    (for ``G * o`` with ``o >= 0``, ``-laplacian <= 2 / sigma^2`` times its height, since that holds for G itself).
+    Nothing that a Gaussian has blurred is more sharply curved than that Gaussian, whatever it was before and whichever
+    way one looks (for ``G * o`` with ``o >= 0``, ``-d2/dx2 <= 1 / sigma^2`` times its height, as that holds for G).
     """
-    row, column = np.unravel_index(int(np.argmax(np.where(seed, local, -np.inf))), local.shape)
-    around = local[row - 1 : row + 2, column - 1 : column + 2]
-    top = float(local[row, column])
-    if around.shape != (3, 3) or top < _PLAIN_NOISES * noise:
+    top = float(local[seed].max())
+    dark = seed[1:-1, 1:-1] & (local[1:-1, 1:-1] > max(0.5 * top, scale.plain_noises * noise))
+    if not dark.any():
         return False
-    curvature = 4.0 * top - float(around[0, 1] + around[1, 0] + around[1, 2] + around[2, 1])
-    gaussian = 4.0 * (1.0 - float(np.exp(-0.5 / scale.blur_px**2))) * top
-    return curvature > scale.most_curved * gaussian
+    height = np.where(dark, local[1:-1, 1:-1], 1.0)
+    # Pairs of neighbours on opposite sides; those aslant are farther apart.
+    level = np.minimum(local[:-2, 1:-1] + local[2:, 1:-1], local[1:-1, :-2] + local[1:-1, 2:])
+    aslant = np.minimum(local[:-2, :-2] + local[2:, 2:], local[:-2, 2:] + local[2:, :-2])
+    of_gaussian = 2.0 * (1.0 - np.exp(np.array([-0.5, -1.0]) / scale.blur_px**2))
+    curved = np.maximum((2.0 - level / height) / of_gaussian[0], (2.0 - aslant / height) / of_gaussian[1])
+    return bool(curved[dark].max() > scale.most_curved)
 
 
 def _spots_of(patch: _Patch, frame: DiscFrame) -> list[Spot]:

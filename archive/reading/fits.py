@@ -95,8 +95,12 @@ def _check_sizes(data: bytes) -> None:
 
 
 def _check_whole(hdu: Any, seen: list[warnings.WarningMessage], file_bytes: int) -> None:
+    from astropy.io import fits
+
     place = hdu.fileinfo()
-    if place["datLoc"] + max(place["datSpan"], hdu.size) > file_bytes:
+    # Of a compressed picture `size` is what it unfolds to.
+    needed = place["datSpan"] if isinstance(hdu, fits.CompImageHDU) else max(place["datSpan"], hdu.size)
+    if place["datLoc"] + needed > file_bytes:
         raise ValueError("it ends before its last row")
     for warning in seen:
         text = str(warning.message).strip()

@@ -141,6 +141,22 @@ def test_a_tone_curve_moves_the_radius_little(gamma: float) -> None:
     assert abs(radius_px) < 0.15
 
 
+def screen_curve(picture: Picture) -> Picture:
+    """IEC 61966-2-1, from memory: how pictures for screens are kept."""
+    linear = np.clip(picture, 0.0, 1.0)
+    return np.asarray(np.where(linear > 0.0031308, 1.055 * linear ** (1.0 / 2.4) - 0.055, 12.92 * linear))
+
+
+@pytest.mark.parametrize("sky_level", [0.0, 0.005, 0.02])
+@pytest.mark.parametrize("blur_px", [1.0, 2.0, 3.2])
+def test_the_curve_of_screens_moves_the_radius_little(blur_px: float, sky_level: float) -> None:
+    """Before, 0.85 px outwards for each pixel of blur, where the sky is black."""
+    scene = replace(BASE, blur_px=blur_px, sky_level=sky_level, noise=0.002)
+    centre_px, radius_px = errors_px(fitted(scene, change=screen_curve), scene)
+    assert centre_px < 0.05
+    assert abs(radius_px) < 0.15
+
+
 def test_sharpening_with_a_tone_curve_costs_less_than_a_pixel() -> None:
     scene = replace(BASE, gamma=2.2, sharpen=1.5)
     centre_px, radius_px = errors_px(fitted(scene), scene)

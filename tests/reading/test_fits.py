@@ -82,6 +82,18 @@ def test_every_truncation_is_refused(unit, checksum):
     read_pixels(data + b"more", "sun.fits")
 
 
+def test_a_compressed_picture_that_grew_small_is_read_and_its_truncations_are_refused():
+    """A black sky takes no room in the file: what the picture unfolds to is larger than the whole of it."""
+    truth = np.zeros((400, 410), dtype="u2")
+    truth[150:190, 160:200] = noise("u2")[:40, :40].max()
+    data = _file(fits.PrimaryHDU(), fits.CompImageHDU(truth))
+    assert len(data) < truth.nbytes / 4
+    assert np.array_equal(read_pixels(data, "sun.fits").values, truth[::-1])
+    for end in [*range(10, len(data), 397), len(data) - 1]:
+        with pytest.raises(PictureError, match=r"^sun\.fits: "):
+            read_pixels(data[:end], "sun.fits")
+
+
 @pytest.mark.parametrize("compressed", [False, True])
 def test_a_flipped_byte_breaks_the_check_sum(compressed):
     units = [fits.PrimaryHDU(), fits.CompImageHDU(noise("u2"))] if compressed else [fits.PrimaryHDU(noise("u2"))]
