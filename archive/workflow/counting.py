@@ -28,7 +28,7 @@ from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import whole_original
 from archive.workflow.orienting import is_up
 from archive.workflow.progress import Progress
-from archive.workflow.uncounted import hidden_remark, noise_remark, shows_spots
+from archive.workflow.uncounted import hidden_remark, shows_spots, uncounted_remark
 
 __all__ = ["Counted", "count_spots", "spots_in"]
 
@@ -77,10 +77,10 @@ def count_spots(
         one for one in found if one.band == "white" and is_up(one.sun) and shows_spots(one.disc, records[one.id])
     ]
     found_spots = _spots(root, looked_at, executor=executor, on_progress=on_progress)
-    noisy = {one.id: noise_remark(found_spots[one.id], records[one.id]) for one in looked_at}
-    cut = {one.id: hidden_remark(found_spots[one.id], records[one.id]) for one in looked_at}
-    found = [_with_remark(one, noisy.get(one.id) or cut.get(one.id)) for one in found]
-    counted = [one for one in looked_at if noisy[one.id] is None]
+    why_not = {one.id: uncounted_remark(found_spots[one.id], records[one.id]) for one in looked_at}
+    in_part = {one.id: hidden_remark(found_spots[one.id], records[one.id]) for one in looked_at}
+    found = [_with_remark(one, why_not.get(one.id) or in_part.get(one.id)) for one in found]
+    counted = [one for one in looked_at if why_not[one.id] is None]
     spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
     spots = _without_standing(counted, spots)
     groups = {one.id: _groups(one, spots[one.id], records[one.id], groupings) for one in counted}

@@ -6,10 +6,11 @@ from archive.measuring.detail import hides_penumbrae, is_countable, is_soft, sma
 from archive.observation import Disc, FoundSpots
 from archive.records.record import Record
 
-__all__ = ["hidden_remark", "noise_remark", "shows_spots", "size_remark"]
+__all__ = ["hidden_remark", "shows_spots", "size_remark", "uncounted_remark"]
 
-# Captions and hairs across a disc hide less.
-_WHOLE = 0.97
+# Captions and hairs across a disc hide less than the one; a count of less than the other says little of the Sun.
+_WHOLE, _ENOUGH = 0.97, 0.75
+_HIDDEN = "is outside the picture or hidden"
 
 
 def shows_spots(disc: Disc, record: Record) -> bool:
@@ -28,20 +29,27 @@ def size_remark(disc: Disc, record: Record) -> str | None:
     return f"spots under some {least:.0f} millionths do not show, for the picture is small or soft: {why}"
 
 
-def noise_remark(found: FoundSpots, record: Record) -> str | None:
+def uncounted_remark(found: FoundSpots, record: Record) -> str | None:
     """Why a picture that was looked through is not counted; None where it is, or was by hand."""
-    if record.is_counted or not hides_penumbrae(found.least_depth):
+    if record.is_counted:
         return None
-    percent = min(100.0, 100.0 * found.least_depth)
-    return (
-        f"spots are not counted, for noise hides them: what is less than {percent:.0f} % darker than the disc does not "
-        "stand out; a count by hand is taken"
-    )
+    if found.seen_share < _ENOUGH:
+        return f"spots are not counted, for {_hidden_percent(found):.0f} % of the disc {_HIDDEN}; a count by hand is taken"
+    if hides_penumbrae(found.least_depth):
+        percent = min(100.0, 100.0 * found.least_depth)
+        return (
+            f"spots are not counted, for noise hides them: what is less than {percent:.0f} % darker than the disc does "
+            "not stand out; a count by hand is taken"
+        )
+    return None
 
 
 def hidden_remark(found: FoundSpots, record: Record) -> str | None:
     """What is missing from the count of a disc that the frame or the Moon cuts; None where it was counted by hand."""
     if record.is_counted or found.seen_share > _WHOLE:
         return None
-    percent = 100.0 * (1.0 - found.seen_share)
-    return f"spots are counted where the disc shows: {percent:.0f} % of it is outside the picture or hidden"
+    return f"spots are counted where the disc shows: {_hidden_percent(found):.0f} % of it {_HIDDEN}"
+
+
+def _hidden_percent(found: FoundSpots) -> float:
+    return 100.0 * (1.0 - found.seen_share)

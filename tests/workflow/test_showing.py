@@ -92,13 +92,32 @@ def test_of_a_disc_that_is_cut_it_is_told_where_spots_are_counted(
     whole, cut = tmp_path / "20260602T091500Z.png", tmp_path / "20260603T091500Z.png"
     scene = Scene(spots=SPOTS)
     draw(whole, scene)
-    draw(cut, replace(scene, bite=Bite(scene.x_px - 1.25 * scene.radius_px, scene.y_px, scene.radius_px)))
+    draw(cut, replace(scene, bite=Bite(scene.x_px - 1.4 * scene.radius_px, scene.y_px, scene.radius_px)))
     assert answer("add", archive_folder, whole, cut)[0] == 0
     assert main(["build", str(archive_folder)]) == 0
     pages = {day: (archive_folder / f"site/days/{day}/index.html").read_text() for day in ("2026-06-02", "2026-06-03")}
     told = re.search(r"Spots are counted where the disc shows: (\d+) % of it", pages["2026-06-03"])
     assert told is not None
-    # Two equal circles of radius 1, 1.25 apart, share 2 acos(d/2) - d/2 sqrt(4 - d^2) (plane geometry).
-    shared = 2.0 * math.acos(0.625) - 0.625 * math.sqrt(4.0 - 1.25**2)
+    # Two equal circles of radius 1, 1.4 apart, share 2 acos(d/2) - d/2 sqrt(4 - d^2) (plane geometry).
+    shared = 2.0 * math.acos(0.7) - 0.7 * math.sqrt(4.0 - 1.4**2)
     assert abs(int(told[1]) - 100.0 * shared / math.pi) < 2.5
     assert "where the disc shows" not in pages["2026-06-02"]
+
+
+def test_a_deep_eclipse_is_no_sun_with_few_spots(archive_folder: Path, tmp_path: Path, answer: Answer) -> None:
+    """Half of the limb is left; a count of what shows would stand in the month's mean."""
+    whole, cut = tmp_path / "20260602T091500Z.png", tmp_path / "20260603T091500Z.png"
+    scene = Scene(spots=SPOTS)
+    draw(whole, scene)
+    draw(cut, replace(scene, bite=Bite(scene.x_px - 0.8 * scene.radius_px, scene.y_px, scene.radius_px)))
+    assert answer("add", archive_folder, whole, cut)[0] == 0
+    assert answer("show", archive_folder, "2026-06-03")[1][0]["counts"] is None
+    _, report = answer("report", archive_folder, "--month", "2026-06")
+    assert [row["relative_number"] for row in report["report"]["rows"]] == [answer_of_whole(answer, archive_folder)]
+    assert main(["build", str(archive_folder)]) == 0
+    page = (archive_folder / "site/days/2026-06-03/index.html").read_text()
+    assert re.search(r"Spots are not counted, for \d+ % of the disc is outside the picture or hidden", page)
+
+
+def answer_of_whole(answer: Answer, folder: Path) -> float:
+    return float(answer("show", folder, "2026-06-02")[1][0]["counts"]["relative_number"])
