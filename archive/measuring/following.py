@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
 from operator import itemgetter
+from statistics import median
 
 from archive.measuring.courses import GATE, Place, Wander, has_set, link_places, misfits, shared_out
 from archive.observation import SpotGroup
@@ -22,6 +23,7 @@ __all__ = [
     "Sighting",
     "follow_groups",
     "names_to_register",
+    "with_returns",
 ]
 
 _SAME_PICTURE_DAYS = 0.001
@@ -30,6 +32,8 @@ _DISC_PASSAGE_DAYS = 14.0
 _UNSEEN_DAYS = (9.0, 22.0)
 _NEAR_LIMB_DEG = 40.0
 _RETURN_GATE = 2.5**2
+# Of a place by hand no error is told; read off a drawn disc it is about this (common practice, no source).
+_BY_HAND_DEG = 0.5
 
 
 @dataclass(frozen=True)
@@ -53,8 +57,12 @@ class Sighting:
         place = (group.latitude_deg, group.carrington_longitude_deg, group.central_meridian_distance_deg)
         if None in place:
             raise ValueError(f"{self.observation}: a group without heliographic place cannot be followed")
-        sigmas = (group.latitude_sigma_deg or 0.0, group.longitude_sigma_deg or 0.0)
-        return Place(self.time_days, *place, *sigmas)  # type: ignore[arg-type]
+        return Place(
+            self.time_days,
+            *place,  # type: ignore[arg-type]
+            _BY_HAND_DEG if group.latitude_sigma_deg is None else group.latitude_sigma_deg,
+            _BY_HAND_DEG if group.longitude_sigma_deg is None else group.longitude_sigma_deg,
+        )
 
 
 @dataclass(frozen=True)
@@ -88,7 +96,11 @@ _RETURN_WANDER = Wander(1.0, 2.0, 0.1, 0.6)
 
 
 def follow_groups(
-    sightings: Iterable[Sighting], *, register: Sequence[NamedPlace], rotation_of: Callable[[float], int]
+    sightings: Iterable[Sighting],
+    *,
+    register: Sequence[NamedPlace],
+    rotation_of: Callable[[float], int],
+    taken: Collection[str] = (),
 ) -> tuple[FollowedGroup, ...]:
     """Link the sightings of each group and give it its name.
 
@@ -100,6 +112,8 @@ def follow_groups(
         All names ever given, in the order of giving. Where two of them prove to be one group, it keeps the first.
     rotation_of : callable
         Carrington rotation current at a time in days since 1970 UTC.
+    taken : collection of str
+        Names, besides those of the register, that no group is to be given.
 
     Returns
     -------
@@ -119,11 +133,17 @@ def follow_groups(
     tracks = sorted(
         (tuple(pictures[i][j] for i, j in course) for course in courses), key=lambda track: _in_order(track[0])
     )
-    names = _names(tracks, register, rotation_of)
-    returned = _returns(tracks)
+    names = _names(tracks, register, rotation_of, taken)
     return tuple(
-        FollowedGroup(own[0], track, names[returned[n]][0] if n in returned else None, tuple(own[1:]))
-        for n, (track, own) in enumerate(zip(tracks, names, strict=True))
+        FollowedGroup(own[0], track, other_names=tuple(own[1:])) for track, own in zip(tracks, names, strict=True)
+    )
+
+
+def with_returns(groups: Sequence[FollowedGroup]) -> tuple[FollowedGroup, ...]:
+    """Say of each group which earlier one probably came back as it; their sightings must be all there are."""
+    returned = _returns([group.sightings for group in groups])
+    return tuple(
+        replace(group, return_of=groups[returned[n]].name if n in returned else None) for n, group in enumerate(groups)
     )
 
 
@@ -139,7 +159,10 @@ def _in_order(sighting: Sighting) -> tuple[float, str, float, float]:
 
 
 def _names(
-    tracks: Sequence[tuple[Sighting, ...]], register: Sequence[NamedPlace], rotation_of: Callable[[float], int]
+    tracks: Sequence[tuple[Sighting, ...]],
+    register: Sequence[NamedPlace],
+    rotation_of: Callable[[float], int],
+    taken: Collection[str],
 ) -> list[list[str]]:
     """For every track the register's names in its order, or one new name."""
     owners = _witnessed(tracks, register)
@@ -148,8 +171,8 @@ def _names(
     for number in sorted(owners):
         names[owners[number]].append(register[number].name)
     highest: dict[str, int] = {}
-    for named in register:
-        rotation, _, count = named.name.rpartition("-")
+    for name in (*(named.name for named in register), *taken):
+        rotation, _, count = name.rpartition("-")
         highest[rotation] = max(highest.get(rotation, 0), int(count) if count.isdecimal() else 0)
     for track, own in zip(tracks, names, strict=True):
         if not own:
@@ -215,7 +238,8 @@ def _returns(tracks: Sequence[tuple[Sighting, ...]]) -> dict[int, int]:
         low = bisect_left(times, first.time_days - _UNSEEN_DAYS[1])
         for _, earlier in ends[low : bisect_right(times, first.time_days - _UNSEEN_DAYS[0])]:
             last = tracks[earlier][-1].place
-            misfit = misfits(last, [first], wander=_RETURN_WANDER)[0]
+            # Of the whole course: at the limb only a part of a group may show, and stand for all of it.
+            misfit = median(misfits(last, [seen.place for seen in track], wander=_RETURN_WANDER))
             if last.meridian_deg >= _NEAR_LIMB_DEG and misfit < _RETURN_GATE:
                 candidates.append((misfit, later, earlier))
     return _best_first(candidates)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -12,7 +12,14 @@ import numpy as np
 from archive.answers import NO_ANSWERS, Answers
 from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.disc.brightness import brightness_plane
-from archive.measuring.following import FollowedGroup, NamedPlace, Sighting, follow_groups, names_to_register
+from archive.measuring.following import (
+    FollowedGroup,
+    NamedPlace,
+    Sighting,
+    follow_groups,
+    names_to_register,
+    with_returns,
+)
 from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
 from archive.measuring.standing import PlacedSpots, standing_specks
@@ -242,7 +249,19 @@ def _followed(
             at = sighting.place
             kept = _given_name(NamedPlace(name, at.time_days, at.latitude_deg, at.longitude_deg))
             register.append(_place_named(kept))
-    followed = follow_groups(sightings, register=register, rotation_of=lambda at: rotations[at])
+
+    def follow(some: Sequence[Sighting], taken: Collection[str] = ()) -> tuple[FollowedGroup, ...]:
+        free = [one for one in register if one.name not in taken]
+        return follow_groups(some, register=free, rotation_of=lambda at: rotations[at], taken=taken)
+
+    followed = follow(sightings)
+    # A group without a name beside one whose name a hand gives is another, whatever its course looks like.
+    given = {(name, sighting.observation) for name, sighting in by_hand}
+    beside = [seen for track in followed for seen in track.sightings if (track.name, seen.observation) in given]
+    if beside:
+        followed = follow([seen for seen in sightings if seen not in beside])
+        names_in_use = {name for track in followed for name in (track.name, *track.other_names)}
+        followed += follow(beside, names_in_use | {name for name, _ in by_hand})
     return _joined(followed, by_hand)
 
 
@@ -252,7 +271,7 @@ def _joined(followed: Sequence[FollowedGroup], by_hand: Sequence[tuple[str, Sigh
         track = tracks.get(name, FollowedGroup(name, ()))
         joined = sorted((*track.sightings, sighting), key=lambda seen: (seen.time_days, seen.observation))
         tracks[name] = replace(track, sightings=tuple(joined))
-    return tuple(sorted(tracks.values(), key=lambda track: (track.sightings[0].time_days, track.name)))
+    return with_returns(sorted(tracks.values(), key=lambda track: (track.sightings[0].time_days, track.name)))
 
 
 def _with_counts(

@@ -34,7 +34,9 @@ def uncounted_remark(found: FoundSpots, record: Record) -> str | None:
     if record.is_counted:
         return None
     if found.seen_share < _ENOUGH:
-        return f"spots are not counted, for {_hidden_percent(found):.0f} % of the disc {_HIDDEN}; a count by hand is taken"
+        return (
+            f"spots are not counted, for {_hidden_percent(found):.0f} % of the disc {_HIDDEN}; a count by hand is taken"
+        )
     if hides_penumbrae(found.least_depth):
         percent = min(100.0, 100.0 * found.least_depth)
         return (

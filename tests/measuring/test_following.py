@@ -18,6 +18,7 @@ from archive.measuring.following import (
     Sighting,
     follow_groups,
     names_to_register,
+    with_returns,
 )
 from archive.observation import SpotGroup
 
@@ -68,7 +69,7 @@ def course(
 
 
 def followed(sightings: Sequence[Sighting], register: Sequence[NamedPlace] = ()) -> tuple[FollowedGroup, ...]:
-    return follow_groups(sightings, register=register, rotation_of=rotation_of)
+    return with_returns(follow_groups(sightings, register=register, rotation_of=rotation_of))
 
 
 def named(sightings: Sequence[Sighting], register: Sequence[NamedPlace] = ()) -> list[NamedPlace]:
@@ -290,6 +291,15 @@ def test_a_group_born_in_the_middle_of_the_disc_is_no_return() -> None:
     first = course([0, 1, 8, 10], 11.0, 140.0)
     born = course([31, 32], 11.0, 140.0, meridian_deg=-60.0 - 360.0)
     assert [group.return_of for group in followed(first + born)] == [None, None]
+
+
+def test_a_leader_that_rises_alone_is_no_return_of_another_group() -> None:
+    """At the limb only the leader shows, nearer to where an older group would be than all later days say."""
+    first = course([0, 1, 8, 10], 17.0, 140.0)
+    second = course([26, 27, 28, 29, 30], 13.4, 132.0, meridian_deg=-60.0 - 346.0)
+    alone = sighting(26.0, 14.6, second[0].group.carrington_longitude_deg + 3.0, -76.0)
+    assert [group.return_of for group in followed([*first, alone, *second[1:]])] == [None, None]
+    assert followed([*first, alone])[1].return_of == "2300-1"
 
 
 def test_a_group_without_place_is_refused() -> None:

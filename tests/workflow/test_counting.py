@@ -149,6 +149,35 @@ def test_a_name_by_hand_keeps_its_groups_at_the_next_build(archive_folder: Path)
         assert groups(archive_folder) == first
 
 
+def test_a_group_split_by_hand_has_two_names(archive_folder: Path) -> None:
+    """The half that keeps the name is called by it; the other, without one, is a group of its own."""
+    before = groups(archive_folder)
+    name, kept = next(
+        (called, seen)
+        for called, sightings in before.items()
+        for seen in sightings
+        if len(sightings) > 2 and str(seen["observation"]).startswith(DAY)
+    )
+    latitude_deg, longitude_deg = float(str(kept["latitude_deg"])), float(str(kept["carrington_longitude_deg"]))
+    halves = "".join(
+        f"\n[[groups]]\n{called}latitude_deg = {latitude_deg:.2f}\ncarrington_longitude_deg = {half_deg % 360.0:.2f}\n"
+        "spots = 2\n"
+        for called, half_deg in ((f'name = "{name}"\n', longitude_deg + 2.0), ("", longitude_deg - 1.0))
+    )
+    add_to_record(archive_folder, halves)
+    for _ in range(2):
+        assert main(["build", str(archive_folder)]) == 0
+        here = [
+            called
+            for called, sightings in groups(archive_folder).items()
+            for seen in sightings
+            if str(seen["observation"]).startswith(DAY)
+        ]
+        assert len(here) == 2
+        assert here.count(name) == 1
+    assert here[1] not in before
+
+
 def test_dust_by_hand_is_not_counted(archive_folder: Path) -> None:
     before = observation(archive_folder)
     counts, disc = before["counts"], before["disc"]
