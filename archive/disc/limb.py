@@ -21,7 +21,7 @@ from scipy import ndimage
 from archive.disc.acceptance import Edge, refuse_crowded, refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
 from archive.disc.edge_profile import fit_edge
 from archive.disc.edges import Circle, find_circle
-from archive.disc.surroundings import clear_of_rings
+from archive.disc.surroundings import clear_of_rings, larger_disc
 from archive.errors import PictureError
 from archive.observation import Disc
 
@@ -104,7 +104,7 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
     rough = find_circle(brightness)
     if rough is None or not _is_rim(rough):
         raise PictureError(f"no disc of the Sun found: {_why_none(brightness)}")
-    brightness, rough = clear_of_rings(brightness, rough)
+    brightness, rough = clear_of_rings(brightness, larger_disc(brightness, rough))
     refuse_saturated(brightness, centre_px=(rough.x_px, rough.y_px), radius_px=rough.radius_px)
     limb = _approach(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
     limb, shifts, adjustment = _settle(brightness, limb)

@@ -1,4 +1,4 @@
-"""What is round about the Sun and may be taken for its limb: a circle drawn about it, stray light, the field's edge."""
+"""What is round and may be taken for the Sun's limb: a circle about it, a lit field's edge, a close-up beside it."""
 
 from __future__ import annotations
 
@@ -10,10 +10,13 @@ from scipy import ndimage
 
 from archive.disc.edges import Circle, find_circle
 
-__all__ = ["clear_of_rings"]
+__all__ = ["clear_of_rings", "larger_disc"]
 
 Floats = NDArray[np.floating[Any]]
 
+_HEART = 0.7  # of a disc's radius: no limb there
+_FRAMED = 1.2  # of the radius: beyond what may frame a close-up
+_WHOLE, _LARGER = 0.8, 1.15  # share of its rim that a disc beside shows; of the radius
 _RAYS = 360
 _STEPS = 400  # along a radius
 _HALF_BASE = 0.03  # of the radius: steps are taken over twice this, wider than a line
@@ -25,6 +28,30 @@ _REACH = 1.4  # radii that are looked through for a ring
 _INNERMOST_GAP = 0.96  # of the rough circle
 _GAP, _RISE = 0.3, 0.12  # of the disc's brightness: how dark a gap is at most, and what rises beyond it
 _STRAYS = 0.02  # of the radius, about the circle's own place
+
+
+def larger_disc(brightness: NDArray[np.float32], circle: Circle) -> Circle:
+    """Return a whole disc beside the circle that is larger and as bright, or the circle itself where there is none.
+
+    The rim of a round close-up beside the Sun is often the plainer one.
+
+    Parameters
+    ----------
+    brightness : ndarray of shape (H, W)
+    circle : Circle
+        The roundest edge, in pixels of the picture.
+    """
+    step = max(1, int(circle.radius_px // 100))
+    sample, radii = brightness[::step, ::step], _radii(brightness, circle, step)
+    half = 0.5 * float(np.median(sample[radii < _HEART]))
+    if np.count_nonzero((sample > half) & (radii > _FRAMED)) < np.count_nonzero(radii < 1.0):
+        return circle
+    sky = np.float32(np.percentile(sample[radii > _FRAMED], 5))
+    other = find_circle(np.where(_radii(brightness, circle, 1) < _FRAMED, sky, brightness))
+    if other is None or other.coverage < _WHOLE or other.radius_px < _LARGER * circle.radius_px:
+        return circle
+    heart = sample[_radii(brightness, other, step) < _HEART]
+    return other if float(np.median(heart)) > half else circle
 
 
 def clear_of_rings(brightness: NDArray[np.float32], circle: Circle) -> tuple[NDArray[np.float32], Circle]:
@@ -122,6 +149,13 @@ def _rays(brightness: NDArray[np.float32], circle: Circle, reach: float) -> tupl
     height, width = brightness.shape
     values[(x < 0) | (y < 0) | (x > width - 1) | (y > height - 1)] = np.nan
     return shares, values
+
+
+def _radii(brightness: NDArray[np.float32], circle: Circle, step: int) -> Floats:
+    """Distance from the circle's centre, in its radii, of every step-th row and column."""
+    rows, columns = np.ogrid[0 : brightness.shape[0] : step, 0 : brightness.shape[1] : step]
+    distance: Floats = np.hypot((columns - circle.x_px) / circle.radius_px, (rows - circle.y_px) / circle.radius_px)
+    return distance
 
 
 def _angles() -> Floats:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -131,6 +132,24 @@ def test_the_limb_is_found_under(name: str) -> None:
     centre_px, radius_px = errors_px(fitted(BASE, change=CHANGES[name]), BASE)
     assert centre_px < 0.1
     assert abs(radius_px) < 0.15
+
+
+@pytest.mark.parametrize("framed_px", [0.0, 4.0])
+def test_a_round_close_up_beside_the_sun_is_not_taken_for_it(framed_px: float) -> None:
+    """A part of the disc drawn four times as large in a circle of two thirds of the Sun's radius, framed in white."""
+    scene = replace(BASE, width_px=1400)
+    change = partial(with_close_up, radius_px=200.0, framed_px=framed_px)
+    centre_px, radius_px = errors_px(fitted(scene, change=change), scene)
+    assert centre_px < 0.1
+    assert abs(radius_px) < 0.15
+
+
+def with_close_up(picture: Picture, *, radius_px: float, framed_px: float) -> Picture:
+    rows, columns = np.indices(picture.shape[:2])
+    distance_px = np.hypot(columns - 1100.0, rows - 380.0)
+    enlarged = picture[(388 + (rows - 380) // 4).clip(0, picture.shape[0] - 1), 441 + (columns - 1100) // 4]
+    shown = np.where(distance_px < radius_px, enlarged, picture)
+    return np.asarray(np.where(np.abs(distance_px - radius_px - framed_px / 2.0) < framed_px / 2.0, 1.0, shown))
 
 
 @pytest.mark.parametrize("gamma", [1.5, 2.2])
