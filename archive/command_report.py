@@ -64,6 +64,9 @@ def _csv(report: MonthReport) -> str:
 def _text(report: MonthReport) -> str:
     rows = [_HEAD, *(_cells(row) for row in report.rows)]
     mean = report.mean
+    # A count by hand may tell no hemispheres.
+    halved = sum(row.north is not None for row in report.rows)
+    halves = "" if halved == len(report.rows) else f", of {halved} days"
     lines = [
         f"{report.title}, {report.month}",
         f"observer {report.observer}, k = {report.k:g}, R = k (10 g + s); area in millionths of the hemisphere",
@@ -72,7 +75,7 @@ def _text(report: MonthReport) -> str:
         "",
         f"means of {len(report.rows)} days: g {_or_dash(mean['groups'])}, s {_or_dash(mean['spots'])}, "
         f"R {_or_dash(mean['relative_number'])} (north {_or_dash(mean['relative_number_north'])}, "
-        f"south {_or_dash(mean['relative_number_south'])}), area {_or_dash(mean['spot_area_msh'])}",
+        f"south {_or_dash(mean['relative_number_south'])}{halves}), area {_or_dash(mean['spot_area_msh'])}",
     ]
     if any(row.stated for row in report.rows):
         lines.append("* counted by hand")

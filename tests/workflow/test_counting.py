@@ -245,6 +245,18 @@ def test_report_as_text_ends_with_means_and_a_strange_month_is_refused(
     assert "2019-01" in capsys.readouterr().err
 
 
+def test_report_tells_of_how_many_days_the_hemispheres_are(
+    archive_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A count by hand tells none, so their means are of fewer days and do not add up to R."""
+    assert main(["report", str(archive_folder), "--month", "2026-06", "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)["report"]["rows"]
+    told = sum(row["north"] is not None for row in rows)
+    add_to_record(archive_folder, "\n[counts]\ngroups = 9\nspots = 41\n")
+    assert main(["report", str(archive_folder), "--month", "2026-06"]) == 0
+    assert f", of {told - 1} days), area" in capsys.readouterr().out
+
+
 def test_map_is_read_by_other_software(built: Path) -> None:
     """Thompson (2006): CRLN, CRLT; a group's place on the map, by astropy.wcs, is darker than the quiet Sun."""
     name, sightings = max(groups(built).items(), key=lambda one: max(float(str(s["area_msh"])) for s in one[1]))
