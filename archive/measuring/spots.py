@@ -43,9 +43,11 @@ _QUIET_SHARE = 0.6  # of that depth: how much darker than the quiet disc, whatev
 _LIFTED_FACTOR, _LIFTED_QUIET_SHARE, _LIFTED_BLURS = 1.75, 0.2, 10.0
 _PEAK_FACTOR = 1.25
 _LEAST_BLURS = 2.0  # area of a patch, in blurs squared: what is smaller is sharper than the picture, so noise
-# Of a Gaussian's own curvature: drawn spots reach 1.06 of it, and 1.6 where a real picture was made smaller without
-# care and its edge is finer than its pixels; single dead pixels 2.0 to 3.2. Under so many noises, noise is curved.
-_MOST_CURVED, _MOST_CURVED_IN_FINE, _FINE_PX, _PLAIN_NOISES = 1.35, 1.8, 0.8, 12.0
+# Of a Gaussian's own curvature: drawn spots reach 1.1 of it but for the noise, which counts thrice its standard error,
+# and 1.7 where a real picture was made smaller without care and its edge is finer than its pixels; single dead pixels
+# 2.0 to 3.2, letters and lines of a pixel or two 1.4 and more.
+_USUALLY_CURVED, _CURVED_NOISE = 1.1, 2.1
+_MOST_CURVED, _MOST_CURVED_IN_FINE, _FINE_PX = 1.35, 1.8, 0.8
 _SKIRT_BLURS = 1.5  # how far the blur carries a patch's darkness beyond what was found of it
 _CUT_BLURS = 5.0  # holds the skirts and, three times as wide, the surroundings
 _PLAINLY_SEEN_MU = 0.6  # towards the limb noise weighs more, and a spot is lost for that alone
@@ -60,15 +62,15 @@ _LARGEST_MSH = 4000.0
 class _Scale:
     """`blur_px` is the whole Gaussian blur of `Darkness.depth` in the frame, `smoothing_px` its last part.
 
-    `most_curved` is how sharply a spot may be curved, in that Gaussian's own curvature, and `plain_noises` how much
-    darker than the noise it must be for that to be seen.
+    `most_curved` is how sharply a spot may be curved, in that Gaussian's own curvature, and `curved_noise` how much
+    more where it is no darker than the noise.
     """
 
     frame: DiscFrame
     blur_px: float
     smoothing_px: float
     most_curved: float
-    plain_noises: float
+    curved_noise: float
 
 
 @dataclass(frozen=True)
@@ -130,8 +132,7 @@ def _scale_for(disc: Disc) -> _Scale:
     whole_px = float(np.hypot(blur_px, smoothing_px))
     # Noise is as fine as the smoothing and the picture's own pixels, drawn larger, leave it.
     noise_px = float(np.hypot(smoothing_px, 0.45 / coarser if coarser < 1.0 else 0.0))
-    plain_noises = max(_PLAIN_NOISES, 4.0 * (whole_px / noise_px) ** 2)
-    return _Scale(frame, whole_px, smoothing_px, most_curved, plain_noises)
+    return _Scale(frame, whole_px, smoothing_px, most_curved, _CURVED_NOISE * (whole_px / noise_px) ** 2)
 
 
 def _suspected(darkness: Darkness, blur_px: float) -> Mask:
@@ -179,7 +180,7 @@ def _is_too_sharp(local: Floats, seed: Mask, noise: float, scale: _Scale) -> boo
     way one looks (for ``G * o`` with ``o >= 0``, ``-d2/dx2 <= 1 / sigma^2`` times its height, as that holds for G).
     """
     top = float(local[seed].max())
-    dark = seed[1:-1, 1:-1] & (local[1:-1, 1:-1] > max(0.5 * top, scale.plain_noises * noise))
+    dark = seed[1:-1, 1:-1] & (local[1:-1, 1:-1] > 0.5 * top)
     if not dark.any():
         return False
     height = np.where(dark, local[1:-1, 1:-1], 1.0)
@@ -188,7 +189,8 @@ def _is_too_sharp(local: Floats, seed: Mask, noise: float, scale: _Scale) -> boo
     aslant = np.minimum(local[:-2, :-2] + local[2:, 2:], local[:-2, 2:] + local[2:, :-2])
     of_gaussian = 2.0 * (1.0 - np.exp(np.array([-0.5, -1.0]) / scale.blur_px**2))
     curved = np.maximum((2.0 - level / height) / of_gaussian[0], (2.0 - aslant / height) / of_gaussian[1])
-    return bool(curved[dark].max() > scale.most_curved)
+    most = np.maximum(scale.most_curved, _USUALLY_CURVED + scale.curved_noise * noise / height)
+    return bool((curved > most)[dark].any())
 
 
 def _spots_of(patch: _Patch, frame: DiscFrame) -> list[Spot]:
