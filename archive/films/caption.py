@@ -51,7 +51,10 @@ def caption_lines(spec: FrameSpec, *, kind: CaptionKind = "full") -> tuple[str, 
     """Return the date, with the time where it is `full`, and the mark that says whether anybody looked."""
     when = _date(spec.time_utc) if kind == "date" else f"{_date(spec.time_utc)}, {spec.time_utc:%H:%M} UTC"
     if spec.kind == "observed":
-        return when, "observed"
+        own = spec.observed_utc
+        # An evenly stepping film's frame may lie some minutes off the observation that it shows.
+        off = kind != "date" and own is not None and f"{own:%H:%M}" != f"{spec.time_utc:%H:%M}"
+        return when, f"observed at {own:%H:%M}" if off else "observed"
     return when, "between observations" if spec.observations else "not observed"
 
 

@@ -27,7 +27,8 @@ class FrameSpec:
     """One frame of a film.
 
     `observations` holds one name where the frame is `observed`. `between` observations it holds those on both sides
-    that are within reach: two, one, or none at all; `weight` is the share of the second, 0 to 1.
+    that are within reach: two, one, or none at all; `weight` is the share of the second, 0 to 1. `observed_utc` is told
+    where the observation's own time is not that of its frame.
     """
 
     index: int
@@ -35,6 +36,7 @@ class FrameSpec:
     kind: Literal["observed", "between"]
     observations: tuple[str, ...]
     weight: float
+    observed_utc: datetime | None = None
 
 
 def daily_timeline(
@@ -109,7 +111,8 @@ def smooth_timeline(
     for index in range(count):
         time_utc = first + timedelta(seconds=round((step * index).total_seconds()))
         if index in observed:
-            frames.append(FrameSpec(index, time_utc, "observed", (observed[index].observation_id,), 0.0))
+            seen = observed[index]
+            frames.append(FrameSpec(index, time_utc, "observed", (seen.observation_id,), 0.0, seen.time_utc))
         else:
             after = bisect_right(times, time_utc)
             frames.append(_spanned(index, time_utc, shown[max(0, after - 1) : after + 1], timedelta(days=reach_days)))

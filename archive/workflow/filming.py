@@ -41,7 +41,7 @@ __all__ = [
     "write_film",
 ]
 
-_VERSION = 3
+_VERSION = 4
 _MOST_PAINTERS = 4  # faster than the encoder takes the frames
 FRAMES_PER_SECOND = 25
 # Seconds of film for a day (smooth) or an observation; a daily second is 0.6 held and 0.4 of cross-fade.

@@ -1,5 +1,6 @@
 """Frames as they go to the encoder: blends, captions, sizes."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
 
@@ -83,6 +84,10 @@ def test_the_longest_captions_are_not_cut_off(size, kind):
 
 def test_caption_says_day_and_time_and_that_nobody_looked():
     assert caption_lines(observed()) == ("3 June 2026, 09:15 UTC", "observed")
+    # The frame of an evenly stepping film that is nearest to an observation of 09:02.
+    near = replace(observed(), observed_utc=datetime(2026, 6, 3, 9, 2, 40, tzinfo=UTC))
+    assert caption_lines(near) == ("3 June 2026, 09:15 UTC", "observed at 09:02")
+    assert caption_lines(near, kind="date") == ("3 June 2026", "observed")
     between = FrameSpec(9, datetime(2026, 6, 3, 22, 1, tzinfo=UTC), "between", ("a", "b"), 0.5)
     assert caption_lines(between) == ("3 June 2026, 22:01 UTC", "between observations")
     nobody = FrameSpec(9, datetime(2026, 6, 3, 22, 1, tzinfo=UTC), "between", (), 0.0)

@@ -74,6 +74,8 @@ def test_the_frame_nearest_to_each_sighting_is_the_observed_one():
     specs = smooth_timeline([FIRST, SECOND, THIRD])
     observed = {spec.observations: spec.time_utc for spec in specs if spec.kind == "observed"}
     assert list(observed) == [(sighting.observation_id,) for sighting in (FIRST, SECOND, THIRD)]
+    own = [spec.observed_utc for spec in specs if spec.kind == "observed"]
+    assert own == [sighting.time_utc for sighting in (FIRST, SECOND, THIRD)]
     for sighting in (FIRST, SECOND, THIRD):
         assert abs(observed[sighting.observation_id,] - sighting.time_utc) <= timedelta(minutes=14, seconds=24)
 
