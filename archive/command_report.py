@@ -64,7 +64,7 @@ def _csv(report: MonthReport) -> str:
 def _text(report: MonthReport) -> str:
     rows = [_HEAD, *(_cells(row) for row in report.rows)]
     mean = report.mean
-    # A count by hand may tell no hemispheres.
+    # A count by hand tells no hemispheres, nor does a picture whose north is unknown.
     halved = sum(row.north is not None for row in report.rows)
     halves = "" if halved == len(report.rows) else f", of {halved} days"
     lines = [

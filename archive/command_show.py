@@ -38,7 +38,7 @@ def _print_observation(one: Observation) -> None:
     for piece in one.orientation.evidence:
         mirrored = "mirrored" if piece.mirrored else "not mirrored"
         out(f"    {piece.kind:<10} {piece.north_angle_deg:+8.2f} ± {piece.sigma_deg:.2f} deg  {mirrored}  {piece.note}")
-    print_warnings((*one.orientation.disputes, *one.remarks))
+    print_warnings(f"{one.id}: {text}" for text in (*one.orientation.disputes, *one.remarks))
 
 
 def _print_counts(one: Observation) -> None:

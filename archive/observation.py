@@ -176,7 +176,7 @@ class FoundSpots:
 
     spots: tuple[Spot, ...]
     least_depth: float
-    seen_share: float = 1.0
+    seen_share: float
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.disc.brightness import saturated_share
+from archive.disc.brightness import sampled, saturated_share
 from archive.errors import PictureError
 from archive.observation import Disc
 
@@ -40,7 +40,7 @@ _ASK = "is this a picture of the whole Sun?"
 
 def refuse_saturated(brightness: NDArray[np.float32], *, centre_px: tuple[float, float], radius_px: float) -> None:
     """Raise PictureError where much of the disc is at white."""
-    sample, inside = _sampled(brightness, centre_px, radius_px)
+    sample, inside = sampled(brightness, centre_px, radius_px)
     share = saturated_share(sample, inside < 1.0)
     if share > _SATURATED_SHARE:
         raise PictureError(
@@ -106,7 +106,7 @@ def refuse_hollow(brightness: NDArray[np.float32], disc: Disc, edge: Edge) -> No
 
     The Moon that hides half of the limb hides less than the whole disc.
     """
-    sample, radii = _sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px)
+    sample, radii = sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px)
     dark = float(np.mean(sample[radii < 0.95] < edge.above_sky(_DARK)))
     if dark > _DARK_SHARE + 2.0 * (1.0 - disc.limb_fraction):
         raise PictureError(f"the round shape is a ring, not a disc: {100 * dark:.0f} % of its inside is dark; {_ASK}")
@@ -114,7 +114,7 @@ def refuse_hollow(brightness: NDArray[np.float32], disc: Disc, edge: Edge) -> No
 
 def refuse_crowded(brightness: NDArray[np.float32], disc: Disc, edge: Edge) -> None:
     """Raise PictureError where the disc is one small bright thing among much else that is as bright."""
-    sample, radii = _sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px)
+    sample, radii = sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px)
     bright = sample > edge.above_sky(_BRIGHT)
     # The fitted disc always has points of the grid on it.
     elsewhere = float(np.count_nonzero(bright & (radii > 1.2)) / np.count_nonzero(radii < 1.0))
@@ -123,12 +123,3 @@ def refuse_crowded(brightness: NDArray[np.float32], disc: Disc, edge: Edge) -> N
             f"the round shape is small among other bright things, {elsewhere:.0f} times its area; "
             "crop the picture to the Sun"
         )
-
-
-def _sampled(
-    brightness: NDArray[np.float32], centre_px: tuple[float, float], radius_px: float
-) -> tuple[NDArray[np.float32], Floats]:
-    """The picture on a coarse grid, about 100 points a radius, and each point's distance in radii."""
-    step = max(1, int(radius_px // 100))
-    rows, columns = np.ogrid[0 : brightness.shape[0] : step, 0 : brightness.shape[1] : step]
-    return brightness[::step, ::step], np.hypot(columns - centre_px[0], rows - centre_px[1]) / radius_px

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["brightness_plane", "saturated_share"]
+__all__ = ["brightness_plane", "sampled", "saturated_share"]
 
 _SATURATED = 0.99  # share of full scale from which a value counts as clipped (JPEG ripples below white)
 _CHANNEL_SATURATED_SHARE = 0.1
@@ -49,6 +49,25 @@ def saturated_share(brightness: NDArray[np.float32], on_disc: NDArray[np.bool_])
     """Share of the disc's pixels at white."""
     inside = brightness[on_disc]
     return float(np.mean(inside >= _SATURATED)) if inside.size else 0.0
+
+
+def sampled(
+    brightness: NDArray[np.float32], centre_px: tuple[float, float], radius_px: float, *, step: int | None = None
+) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
+    """The picture on a coarse grid, and each point's distance from a disc's centre in its radii.
+
+    Parameters
+    ----------
+    brightness : ndarray of shape (H, W)
+    centre_px : tuple of float
+        x and y.
+    radius_px : float
+    step : int, optional
+        Rows and columns apart; without it there are about 100 points a radius.
+    """
+    step = max(1, int(radius_px // 100)) if step is None else step
+    rows, columns = np.ogrid[0 : brightness.shape[0] : step, 0 : brightness.shape[1] : step]
+    return brightness[::step, ::step], np.hypot(columns - centre_px[0], rows - centre_px[1]) / radius_px
 
 
 def _from_black(values: NDArray[Any], full_scale: float) -> tuple[NDArray[Any], float]:

@@ -5,7 +5,8 @@ rises inwards like a square root. Blurred, the steepest point and the half-way p
 inside the true limb, by an amount that grows with the blur. So the radius is read from a model: step and
 square root, blurred by a Gaussian, plus the same blurred more widely (positive: an aureole of scattered
 light; negative: the overshoot of sharpening), on a sloping sky. A tone curve (gamma) given to the finished
-picture moves the edge too, by up to a pixel; it is taken up where the edge's shape plainly shows one.
+picture moves the edge too, by up to a pixel; it is taken up where the edge's shape plainly shows one, and so is
+the curve of screens (sRGB), which is no power near black.
 """
 
 from __future__ import annotations
@@ -27,8 +28,9 @@ _GOOD_MISFIT = 0.00035  # of the edge's height: nothing is left for a tone curve
 _CURVE_GAIN = 1.6  # how much better a tone curve must fit to be believed
 _BLACK = 2.0 / 255.0  # up to here, as a share of full scale, a picture may have been cut off at black
 _FLOOR = 0.15  # of the brightest: below, a tone curve is not taken to be any steeper
-# Drawn edges under that curve are met to 0.0002 to 0.0006, under any other to 0.0009 and worse.
-_SRGB_TOE, _USUAL_MISFIT, _USUAL_GAIN = 0.04045, 0.0006, 1.5
+# Taken for sRGB, drawn edges under it are met to 0.0001 to 0.0006, those under any other curve to 0.0007 and worse.
+_SRGB_MISFIT, _SRGB_GAIN = 0.0006, 1.5
+_SRGB_TOE = 0.04045  # up to here it is straight
 _ORIGIN = 100.0  # keeps the offset away from 0, where the solver's relative step would vanish
 
 
@@ -80,16 +82,16 @@ def fit_edge(distance_px: Floats, profile: Floats, *, radius_px: float, blur_px:
     gain = _CURVE_GAIN if straight.misfit < _STUCK_MISFIT else _CURVE_GAIN_OF_POOR_FIT
     believed = straight.misfit > gain * curved.misfit
     best = curved if believed else straight
-    if (usual := _usual_curve(distance_px, profile, radius_px=radius_px, width_px=width_px)) is not None:
-        best = usual
+    if (srgb := _srgb_fit(distance_px, profile, radius_px=radius_px, width_px=width_px)) is not None:
+        best = srgb
     # A disc blurred in two dimensions shrinks by sigma^2 / 2R against the same edge blurred in one.
     return EdgeFit(best.offset_px + best.blur_px**2 / (2.0 * radius_px), best.blur_px)
 
 
-def _usual_curve(distance_px: Floats, profile: Floats, *, radius_px: float, width_px: float) -> _Trial | None:
-    """The fit where the picture plainly has the usual curve of screens, sRGB, else None.
+def _srgb_fit(distance_px: Floats, profile: Floats, *, radius_px: float, width_px: float) -> _Trial | None:
+    """The fit where the picture plainly has the curve of sRGB, else None.
 
-    That curve is steepest at black, where no power comes near it: on a black sky it carries the edge's faint skirt, and
+    It is steepest at black, where no power comes near it: on a black sky it carries the edge's faint skirt, and
     with it the limb, 0.85 px outwards for each pixel of blur. There black is not cut off but told, and so trusted.
     The search begins where that is undone, for it has side valleys.
     """
@@ -107,11 +109,11 @@ def _usual_curve(distance_px: Floats, profile: Floats, *, radius_px: float, widt
         )
         for share, at_px in ((0.8, -0.5 * width_px), (0.8, -0.8 * width_px), (0.65, -0.5 * width_px), (1.0, 0.0))
     )
-    usual = next((trial for trial in trials if trial.misfit < _USUAL_MISFIT), None)
-    if usual is None:
+    srgb = next((trial for trial in trials if trial.misfit < _SRGB_MISFIT), None)
+    if srgb is None:
         return None
     straight = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, 3.0), weight=np.ones_like(profile))
-    return usual if straight.misfit > _USUAL_GAIN * usual.misfit else None
+    return srgb if straight.misfit > _SRGB_GAIN * srgb.misfit else None
 
 
 def _from_srgb(profile: Floats) -> Floats:
@@ -148,7 +150,7 @@ def _fit(
 ) -> _Trial:
     """Fit offset, blur and the wide blur's ratio to it, and the tone exponent where `start` holds one.
 
-    With weights (N,) given, a residual counts by them, and black is not taken for a cut.
+    The search begins at `at_px`. With weights (N,) given, a residual counts by them, and black is not taken for a cut.
     """
     height = max(float(np.ptp(profile)), 1e-9)
     floor = np.maximum(profile, max(_FLOOR * float(profile.max()), 1e-6))

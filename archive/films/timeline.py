@@ -27,8 +27,8 @@ class FrameSpec:
     """One frame of a film.
 
     `observations` holds one name where the frame is `observed`. `between` observations it holds those on both sides
-    that are within reach: two, one, or none at all; `weight` is the share of the second, 0 to 1. `observed_utc` is told
-    where the observation's own time is not that of its frame.
+    that are within reach: two, one, or none at all; `weight` is the share of the second, 0 to 1. `observed_utc` is the
+    observation's own time where frames step evenly, and may be some minutes off that of its frame.
     """
 
     index: int

@@ -43,9 +43,9 @@ _QUIET_SHARE = 0.6  # of that depth: how much darker than the quiet disc, whatev
 _LIFTED_FACTOR, _LIFTED_QUIET_SHARE, _LIFTED_BLURS = 1.75, 0.2, 10.0
 _PEAK_FACTOR = 1.25
 _LEAST_BLURS = 2.0  # area of a patch, in blurs squared: what is smaller is sharper than the picture, so noise
-# Of a Gaussian's own curvature: drawn spots reach 1.1 of it but for the noise, which counts thrice its standard error,
-# and 1.7 where a real picture was made smaller without care and its edge is finer than its pixels; single dead pixels
-# 2.0 to 3.2, letters and lines of a pixel or two 1.4 and more.
+# Of a Gaussian's own curvature: drawn spots reach 1.1 of it but for the noise, which counts thrice its standard error
+# (0.7 of it where it is as fine as the blur), and 1.7 where a real picture was made smaller without care and its edge
+# is finer than its pixels; single dead pixels 2.0 to 3.2, letters and lines of a pixel or two 1.4 and more.
 _USUALLY_CURVED, _CURVED_NOISE = 1.1, 2.1
 _MOST_CURVED, _MOST_CURVED_IN_FINE, _FINE_PX = 1.35, 1.8, 0.8
 _SKIRT_BLURS = 1.5  # how far the blur carries a patch's darkness beyond what was found of it
@@ -130,7 +130,8 @@ def _scale_for(disc: Disc) -> _Scale:
     smoothing_px = float(np.clip(0.6 * blur_px, 0.6, 1.2))
     most_curved = _MOST_CURVED if disc.blur_px > _FINE_PX else _MOST_CURVED_IN_FINE
     whole_px = float(np.hypot(blur_px, smoothing_px))
-    # Noise is as fine as the smoothing and the picture's own pixels, drawn larger, leave it.
+    # Noise is as fine as the smoothing and the picture's own pixels leave it: drawn larger, those have some 0.45 of
+    # their size as a Gaussian's sigma.
     noise_px = float(np.hypot(smoothing_px, 0.45 / coarser if coarser < 1.0 else 0.0))
     return _Scale(frame, whole_px, smoothing_px, most_curved, _CURVED_NOISE * (whole_px / noise_px) ** 2)
 

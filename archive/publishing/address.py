@@ -108,8 +108,8 @@ def _refuse_slip(text: str) -> None:
     """A slip in a URL, or nothing at all, must not become a folder in the place where the command runs."""
     if not text.strip():
         raise PublishError("the target is empty; name a folder, a .zip or a URL like sftp://host/path")
-    scheme, _, rest = text.partition(":")
-    if scheme in {*_SCHEMES, *_NEAR}:
+    scheme, colon, rest = text.partition(":")
+    if colon and scheme in {*_SCHEMES, *_NEAR}:
         raise PublishError(f"{text}: not an address; write it like {_NEAR.get(scheme, scheme)}://host/path")
     if "@" in scheme and rest and not Path(text).exists():
         raise PublishError(f"{text}: write it like sftp://{scheme}/{rest.lstrip('/')}")

@@ -194,7 +194,8 @@ def _find_target(root: Path, wanted: str | None) -> _Target:
     if is_url(wanted):
         return _Target(parse_address(wanted), None)
     folder = Path(wanted).expanduser()
-    address = parse_address(str(folder))
+    # A path of nothing would be the folder in which the command is typed.
+    address = parse_address(str(folder) if wanted else wanted)
     # A mistyped name must not become a new folder.
     if names and address.kind == "folder" and not {"/", os.sep}.intersection(wanted) and not folder.exists():
         known = ", ".join(entry.name for entry in settings.targets)

@@ -124,7 +124,7 @@ def lay_down(root: Path, scratch: Path) -> None:
     for one in found.observations:
         spots = read_measured(root, one.picture.sha256).spots
         kept = [Spot(r, u, a, a / 5) for r, u, a in zip(spots.right, spots.up, spots.area_msh, strict=True)]
-        write_spots(root, one.picture.sha256, one.disc, FoundSpots(tuple(kept), 0.05))
+        write_spots(root, one.picture.sha256, one.disc, FoundSpots(tuple(kept), 0.05, 1.0))
         original = root / one.picture.file
         if not original.exists():
             original.write_bytes(b"not read")

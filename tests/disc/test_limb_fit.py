@@ -92,6 +92,14 @@ CHANGES: dict[str, Callable[[Picture], Picture]] = {
     ),
     "hot pixels": lambda p: np.where(np.random.default_rng(0).random(p.shape) > 0.9995, 1.0, p),
     "a ghost": lambda p: np.clip(p + 0.15 * np.roll(p, (60, 90), (0, 1)), 0.0, 1.0),
+    "a circle about it": lambda p: circled(p, radii=1.06, width_px=4.0, level=1.0),
+    "a grey circle about it, off its middle": lambda p: circled(p, radii=1.1, width_px=2.0, level=0.6, right_px=6.0),
+    "a broad circle close about it": lambda p: circled(p, radii=1.06, width_px=8.0, level=1.0, right_px=6.0),
+    "a wide circle": lambda p: circled(p, radii=1.27, width_px=8.0, level=1.0),
+    "two circles": lambda p: circled(
+        circled(p, radii=1.07, width_px=3.0, level=0.9), radii=1.2, width_px=3.0, level=0.9
+    ),
+    "a lit field": lambda p: lit_field(0.4 * p, radii=1.15, level=0.3, right_px=9.0),
 }
 
 
@@ -113,18 +121,6 @@ def lit_field(picture: Picture, *, radii: float, level: float, right_px: float =
 def from_centre_px(picture: Picture, *, right_px: float) -> NDArray[np.float64]:
     rows, columns = np.indices(picture.shape[:2])
     return np.asarray(np.hypot(columns - BASE.x_px - right_px, rows - BASE.y_px + right_px / 2.0))
-
-
-CHANGES |= {
-    "a circle about it": lambda p: circled(p, radii=1.06, width_px=4.0, level=1.0),
-    "a grey circle about it, off its middle": lambda p: circled(p, radii=1.1, width_px=2.0, level=0.6, right_px=6.0),
-    "a broad circle close about it": lambda p: circled(p, radii=1.06, width_px=8.0, level=1.0, right_px=6.0),
-    "a wide circle": lambda p: circled(p, radii=1.27, width_px=8.0, level=1.0),
-    "two circles": lambda p: circled(
-        circled(p, radii=1.07, width_px=3.0, level=0.9), radii=1.2, width_px=3.0, level=0.9
-    ),
-    "a lit field": lambda p: lit_field(0.4 * p, radii=1.15, level=0.3, right_px=9.0),
-}
 
 
 @pytest.mark.parametrize("name", CHANGES)

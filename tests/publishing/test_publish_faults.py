@@ -292,6 +292,7 @@ def test_a_password_in_a_url_is_refused_and_not_repeated(
         ("sftp:/host/sun", "write it like sftp://host/path"),
         ("me@host:/var/www", "write it like sftp://me@host/var/www"),
         (" ", "the target is empty"),
+        ("", "the target is empty"),
     ],
 )
 def test_a_url_that_cannot_be_used_is_told_with_what_to_do(url: str, said: str, archive: Path, told: Told) -> None:
@@ -299,6 +300,17 @@ def test_a_url_that_cannot_be_used_is_told_with_what_to_do(url: str, said: str, 
     status, answer = told(archive, url)
     assert status == 1
     assert re.search(said, answer["causes"][0])
+
+
+@pytest.mark.parametrize("name", ["dav", "s3", "me@host"])
+def test_a_folder_may_bear_the_name_of_a_scheme(
+    name: str, archive: Path, told: Told, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put_site(archive, FIRST)
+    monkeypatch.chdir(tmp_path)
+    status, _ = told(archive.resolve(), name)
+    assert status == 0
+    assert (tmp_path / name / "index.html").is_file()
 
 
 @pytest.mark.parametrize(("module", "url", "extra"), [("boto3", "s3://b/x", "s3"), ("paramiko", "sftp://h/x", "sftp")])

@@ -56,7 +56,7 @@ def test_a_damaged_bit_in_kept_values_makes_them_absent(tmp_path):
     """Whichever bit it is: in a number or a name it would pass for another measurement."""
     disc = Disc(158.25, 151.5, 132.0, 0.0, 0.1, sigma_px=0.004)
     write_measured(tmp_path, "ab" * 32, Measured(320, 300, 8, disc))
-    write_spots(tmp_path, "ab" * 32, disc, FoundSpots((Spot(0.1, -0.2, 350.0, 60.0),), 0.05))
+    write_spots(tmp_path, "ab" * 32, disc, FoundSpots((Spot(0.1, -0.2, 350.0, 60.0),), 0.05, 1.0))
     name, _ = kept_or_made(tmp_path, {"made of": 1}, lambda: [{"north_angle_deg": 12.5}])
     write_learned(tmp_path, {"Doorstep": [{"angle_deg": 3.0}]})
     write_made(tmp_path / "made.json", MadeOf(["a", "b"], 0.75))
