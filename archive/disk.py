@@ -1,28 +1,533 @@
-"""Bytes and names brought to disk: a file whole or not at all, one folder's names, all that a disk has yet to write."""
+"""The one door to the disk: files of an archive, a site or a target are reached through a `Folder`, and nowhere else.
+
+A `Folder` reaches what lies below it by names with forward slashes, through directory descriptors where the system has
+them, so that no link below it is followed and no name leads out of it, whatever somebody put there and whenever. New
+bytes are written under a temporary name that is created anew, synced and renamed. What the user names on the command
+line is read by `open_named`; what comes with the program by `read_own`. `tests/test_one_door.py` holds this.
+"""
 
 from __future__ import annotations
 
 import ctypes
+import errno
 import os
 import shutil
+import stat
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from archive.errors import clear_refusal
 
-__all__ = ["TEMPORARY_SUFFIX", "sync_disk", "sync_folder", "write_temporary", "write_whole"]
+__all__ = [
+    "TEMPORARY_SUFFIX",
+    "Folder",
+    "is_safe_name",
+    "names_in_named",
+    "open_named",
+    "read_named",
+    "read_own",
+    "sync_disk",
+    "sync_folder",
+    "walk_named",
+    "write_temporary",
+    "write_whole",
+]
 
 TEMPORARY_SUFFIX = ".northlimb-part"
 
+_BLOCK_BYTES = 1 << 20
+_NO_LINK = getattr(os, "O_NOFOLLOW", 0)
+_FOLDER_FLAGS = os.O_RDONLY | getattr(os, "O_DIRECTORY", 0) | getattr(os, "O_CLOEXEC", 0)
+# Without O_NONBLOCK, opening a pipe would wait for a writer for ever.
+_READ_FLAGS = os.O_RDONLY | _NO_LINK | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0)
+_READ_FLAGS |= getattr(os, "O_BINARY", 0)
+_CREATE_FLAGS = os.O_RDWR | os.O_CREAT | os.O_EXCL | _NO_LINK | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+_BY_DESCRIPTOR = {os.open, os.stat, os.mkdir, os.unlink, os.rmdir, os.rename} <= os.supports_dir_fd
+_MISSING = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.ENAMETOOLONG})
+# The file system will not make a second name for a file: another disk, no hard links, too many of them.
+_NO_HARD_LINK = frozenset({errno.EXDEV, errno.EPERM, errno.EMLINK, errno.EOPNOTSUPP, errno.ENOSYS, errno.EACCES})
+# <linux/fs.h> RENAME_EXCHANGE; what kernels and file systems answer that know no exchange.
+_RENAME_EXCHANGE = 2
+_NO_EXCHANGE = (errno.ENOSYS, errno.EINVAL, errno.EOPNOTSUPP)
 
-def sync_folder(folder: Path) -> None:
-    """Make renames in a folder durable, where the system can."""
-    if os.name != "posix":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
+Follow = Callable[[str], bool]
+
+
+def is_safe_name(file: str) -> bool:
+    """Whether a name with forward slashes leads to a place below its folder, on any system."""
+    return bool(file) and not any(step in ("", ".", "..") or set(step) & _UNSAFE for step in file.split("/"))
+
+
+_UNSAFE = frozenset("\\\0:" if os.name == "nt" else "\\\0")
+
+
+class _At:
+    """A folder in use: by its descriptor, or by its path where the system has no such calls."""
+
+    __slots__ = ("descriptor", "path")
+
+    def __init__(self, path: str, descriptor: int | None) -> None:
+        self.path = path
+        self.descriptor = descriptor
+
+    def name(self, name: str) -> str:
+        """What the system is given for a name in this folder."""
+        return name if self.descriptor is not None else os.path.join(self.path, name)  # noqa: PTH118
+
+
+class Folder:
+    """A folder of the disk, below which no link is followed.
+
+    Parameters
+    ----------
+    path : Path
+        As the user named it; links on the way to it are followed.
+    follow : callable, optional
+        Asked with the name of a link directly in the folder whether it may be followed to the folder behind it;
+        without it none is.
+
+    Notes
+    -----
+    Names are relative, with forward slashes; one that leads out of the folder is refused as an OSError of EINVAL.
+    Every method raises OSError with the whole path where the system refuses, and of ELOOP where a link is in the way.
+    """
+
+    def __init__(self, path: Path, *, follow: Follow | None = None) -> None:
+        self.path = Path(path)
+        self._base = os.fspath(self.path)
+        self._follow = follow
+
+    def __repr__(self) -> str:
+        return f"Folder({self._base!r})"
+
+    # Looking
+
+    def status(self, file: str) -> os.stat_result | None:
+        """What the system tells of a file, a folder or a link, which is not followed; None where there is none."""
+        try:
+            with self._parent(file) as (at, name):
+                return self._status_at(at, name, top="/" not in file)
+        except OSError as error:
+            if error.errno in _MISSING:
+                return None
+            raise
+
+    def exists(self, file: str) -> bool:
+        """Whether anything of that name is there, be it a link that leads nowhere."""
+        return self.status(file) is not None
+
+    def is_file(self, file: str) -> bool:
+        """Whether a regular file is there; a link is none."""
+        status = self.status(file)
+        return status is not None and stat.S_ISREG(status.st_mode)
+
+    def is_folder(self, folder: str) -> bool:
+        """Whether a folder is there; a link is one only where it may be followed."""
+        status = self.status(folder)
+        return status is not None and stat.S_ISDIR(status.st_mode)
+
+    def names(self, folder: str = "") -> list[str]:
+        """All names in a folder, sorted."""
+        with self._opened(folder) as at:
+            return sorted(os.listdir(at.path if at.descriptor is None else at.descriptor))  # noqa: PTH208
+
+    def files(self, folder: str = "") -> list[str]:
+        """The names of regular files in a folder, sorted."""
+        with self._scanned(folder) as entries:
+            return sorted(entry.name for entry in entries if entry.is_file(follow_symlinks=False))
+
+    def folders(self, folder: str = "") -> list[str]:
+        """The names of folders in a folder, sorted; links among them only where they may be followed."""
+        with self._scanned(folder) as entries:
+            return sorted(entry.name for entry in entries if self._is_folder_entry(folder, entry))
+
+    def statuses(self, folder: str = "") -> dict[str, os.stat_result]:
+        """What the system tells of everything in a folder but its folders, by name; links are not followed."""
+        with self._scanned(folder) as entries:
+            found = [entry for entry in entries if not self._is_folder_entry(folder, entry)]
+            return {entry.name: entry.stat(follow_symlinks=False) for entry in found}
+
+    def walk(self, folder: str = "") -> Iterator[tuple[str, os.stat_result]]:
+        """Everything below a folder but folders, each with what the system tells of it, in no certain order."""
+        waiting = [folder]
+        while waiting:
+            here = waiting.pop()
+            prefix = f"{here}/" if here else ""
+            found: list[tuple[str, os.stat_result]] = []
+            with self._scanned(here) as entries:
+                for entry in entries:
+                    if self._is_folder_entry(here, entry):
+                        waiting.append(prefix + entry.name)
+                    else:
+                        found.append((prefix + entry.name, entry.stat(follow_symlinks=False)))
+            yield from found
+
+    def walk_folders(self, folder: str = "") -> list[str]:
+        """Every folder below a folder, each before those in it."""
+        found = []
+        for name in self.folders(folder):
+            path = f"{folder}/{name}" if folder else name
+            found += [path, *self.walk_folders(path)]
+        return found
+
+    # Reading
+
+    def open(self, file: str) -> BinaryIO:
+        """A regular file for reading."""
+        with self._parent(file) as (at, name), self._told(file):
+            descriptor = os.open(at.name(name), _READ_FLAGS, dir_fd=at.descriptor)
+        return _regular(descriptor, self._full(file))
+
+    def read(self, file: str, *, most_bytes: int | None = None) -> bytes:
+        """The bytes of a regular file; one of more than `most_bytes` is refused as an OSError of EFBIG."""
+        with self.open(file) as stream:
+            if most_bytes is not None and os.fstat(stream.fileno()).st_size > most_bytes:
+                raise OSError(errno.EFBIG, f"larger than {most_bytes} bytes", self._full(file))
+            return stream.read()
+
+    # Writing
+
+    def make_folder(self, folder: str, *, mode: int | None = None) -> None:
+        """Make a folder, and those above it, where there are none."""
+        if not folder:
+            return
+        with suppress(FileNotFoundError), self._opened(folder):
+            return
+        above, _, name = folder.rpartition("/")
+        self.make_folder(above, mode=mode)
+        with self._opened(above) as at, self._told(folder):
+            with suppress(FileExistsError):
+                os.mkdir(at.name(name), dir_fd=at.descriptor)
+                if mode is not None:
+                    os.chmod(at.name(name), mode, **_at_descriptor(at))  # noqa: PTH101
+        with self._opened(folder):  # a link or a file in its place is told now
+            return
+
+    @contextmanager
+    def create(self, file: str) -> Iterator[BinaryIO]:
+        """A new file for writing, which must not be there in any form; it goes where the writing fails.
+
+        The folder must be there. The caller brings the disk up to date (`sync`, `sync_disk`).
+        """
+        with self._parent(file) as (at, name):
+            with self._told(file):
+                descriptor = os.open(at.name(name), _CREATE_FLAGS, 0o666, dir_fd=at.descriptor)
+            try:
+                with os.fdopen(descriptor, "w+b") as stream:
+                    yield stream
+            except BaseException:
+                with suppress(OSError):
+                    os.unlink(at.name(name), dir_fd=at.descriptor)
+                raise
+
+    def write(self, file: str, data: bytes) -> None:
+        """Write to a temporary name beside the target, sync, rename; the permissions of a file replaced stay.
+
+        Folders on the way are made.
+
+        Raises
+        ------
+        FolderError
+            The system refuses; the file is as it was before.
+        """
+        part = self.write_part(file, data)
+        with clear_refusal(self._full(file)):
+            try:
+                there = self.status(file)
+                if there is not None and stat.S_ISREG(there.st_mode):
+                    self.chmod(part, stat.S_IMODE(there.st_mode))
+                self.rename(part, file)
+            except BaseException:
+                self.remove(part)
+                raise
+            self.sync(file.rpartition("/")[0])
+
+    def write_part(self, file: str, data: bytes) -> str:
+        """Write and sync the bytes under the temporary name of `file`, which is returned; the caller renames.
+
+        Raises
+        ------
+        FolderError
+            The system refuses; nothing is left.
+        """
+        part = file + TEMPORARY_SUFFIX
+        with clear_refusal(self._full(file)):
+            self.make_folder(file.rpartition("/")[0])
+            self.remove(part)  # of a run that was stopped
+            with self.create(part) as stream:
+                stream.write(data)
+                stream.flush()
+                os.fsync(stream.fileno())
+        return part
+
+    def copy(self, source: BinaryIO, file: str, *, synced: bool = False) -> int:
+        """Copy what is left of an open file to a new one, and return its size."""
+        with self.create(file) as taken:
+            shutil.copyfileobj(source, taken, _BLOCK_BYTES)
+            if synced:
+                taken.flush()
+                os.fsync(taken.fileno())
+            return taken.tell()
+
+    def rename(self, source: str, target: str, *, to: Folder | None = None) -> None:
+        """Give a file or a folder another name, here or in another folder of the same disk; a file there is replaced.
+
+        A link is renamed itself.
+        """
+        other = to or self
+        with self._parent(source) as (given, name), other._parent(target) as (taken, new), self._told(source):
+            os.replace(given.name(name), taken.name(new), src_dir_fd=given.descriptor, dst_dir_fd=taken.descriptor)
+
+    def exchange(self, first: str, second: str) -> bool:
+        """Exchange two names in one step; False where this system cannot."""
+        try:
+            call = ctypes.CDLL(None, use_errno=True).renameat2
+        except (AttributeError, OSError, TypeError):  # another system, or a C library older than 2018
+            return False
+        call.argtypes = (ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_uint)
+        with self._parent(first) as (one, name), self._parent(second) as (other, new):
+            names = os.fsencode(name), os.fsencode(new)
+            if call(one.descriptor, names[0], other.descriptor, names[1], _RENAME_EXCHANGE) == 0:
+                return True
+        number = ctypes.get_errno()
+        if number in _NO_EXCHANGE:
+            return False
+        raise OSError(number, os.strerror(number), self._full(second))
+
+    def link(self, source: str, target: str, *, to: Folder | None = None) -> bool:
+        """Give a file a second name, here or in another folder; False where the file system cannot."""
+        other = to or self
+        with self._parent(source) as (given, name), other._parent(target) as (taken, new), self._told(source):
+            try:
+                os.link(
+                    given.name(name),
+                    taken.name(new),
+                    src_dir_fd=given.descriptor,
+                    dst_dir_fd=taken.descriptor,
+                    follow_symlinks=False,
+                )
+            except NotImplementedError:
+                return False
+            except OSError as error:
+                if error.errno in _NO_HARD_LINK:
+                    return False
+                raise
+        return True
+
+    def chmod(self, file: str, mode: int) -> None:
+        """Set the access rights of a regular file or a folder."""
+        with self._parent(file) as (at, name), self._told(file):
+            if at.descriptor is None:
+                os.chmod(at.name(name), mode)  # noqa: PTH101
+                return
+            descriptor = os.open(name, _READ_FLAGS, dir_fd=at.descriptor)
+            try:
+                os.fchmod(descriptor, mode)
+            finally:
+                os.close(descriptor)
+
+    def set_times(self, file: str, *, accessed_ns: int, changed_ns: int) -> None:
+        """Set the times of a file."""
+        with self._parent(file) as (at, name), self._told(file):
+            if at.descriptor is None:
+                os.utime(at.name(name), ns=(accessed_ns, changed_ns))
+            else:
+                os.utime(name, ns=(accessed_ns, changed_ns), dir_fd=at.descriptor, follow_symlinks=False)
+
+    # Removing
+
+    def remove(self, file: str) -> bool:
+        """Remove a file, or a link itself; False where nothing is there."""
+        try:
+            with self._parent(file) as (at, name), self._told(file):
+                os.unlink(at.name(name), dir_fd=at.descriptor)
+        except FileNotFoundError:
+            return False
+        except OSError as error:
+            if error.errno == errno.ENOTDIR:
+                return False
+            raise
+        return True
+
+    def remove_folder(self, folder: str) -> bool:
+        """Remove a folder; False where it holds something, or is none."""
+        try:
+            with self._parent(folder) as (at, name):
+                os.rmdir(at.name(name), dir_fd=at.descriptor)
+        except OSError:
+            return False
+        return True
+
+    def remove_empty(self, folder: str) -> None:
+        """Remove a folder and those above it, up to this one, as far as they hold nothing."""
+        while folder and self.remove_folder(folder):
+            folder = folder.rpartition("/")[0]
+
+    def remove_tree(self, name: str) -> bool:
+        """Remove a file, a link itself, or a folder with all that is in it; False where nothing is there."""
+        status = self.status(name) if "/" in name else self._own_status(name)
+        if status is None:
+            return False
+        if not stat.S_ISDIR(status.st_mode):
+            return self.remove(name)
+        with self._parent(name) as (at, last), self._told(name):
+            shutil.rmtree(at.name(last), dir_fd=at.descriptor)
+        return True
+
+    # To the disk
+
+    def sync(self, folder: str = "") -> None:
+        """Make renames in a folder durable, where the system can."""
+        if os.name != "posix":
+            return
+        with self._opened(folder) as at:
+            assert at.descriptor is not None
+            os.fsync(at.descriptor)
+
+    # Reaching
+
+    @contextmanager
+    def _parent(self, file: str) -> Iterator[tuple[_At, str]]:
+        """The folder in which a file lies, opened, and the file's name in it."""
+        above, _, name = file.rpartition("/")
+        if not is_safe_name(file):
+            raise OSError(errno.EINVAL, "not a name within this folder", self._full(file))
+        with self._opened(above) as at:
+            yield at, name
+
+    @contextmanager
+    def _opened(self, folder: str) -> Iterator[_At]:
+        """A folder, opened step by step; no step is a link, but for a first one that may be followed."""
+        if folder and not is_safe_name(folder):
+            raise OSError(errno.EINVAL, "not a name within this folder", self._full(folder))
+        steps = folder.split("/") if folder else []
+        if not _BY_DESCRIPTOR:
+            yield _At(self._checked_path(steps), None)
+            return
+        descriptor = os.open(self._base, _FOLDER_FLAGS)
+        try:
+            for number, step in enumerate(steps):
+                inner = self._step(descriptor, step, "/".join(steps[: number + 1]), top=number == 0)
+                os.close(descriptor)
+                descriptor = inner
+            yield _At(self._full(folder), descriptor)
+        finally:
+            os.close(descriptor)
+
+    def _step(self, descriptor: int, step: str, folder: str, *, top: bool) -> int:
+        try:
+            return os.open(step, _FOLDER_FLAGS | _NO_LINK, dir_fd=descriptor)
+        except OSError as error:
+            if error.errno in (errno.ELOOP, errno.ENOTDIR, errno.EMLINK):
+                if top and self._may_follow(step):
+                    return os.open(step, _FOLDER_FLAGS, dir_fd=descriptor)
+                if stat.S_ISLNK(os.stat(step, dir_fd=descriptor, follow_symlinks=False).st_mode):
+                    raise OSError(errno.ELOOP, _IS_LINK, self._full(folder)) from error
+            raise OSError(error.errno, error.strerror, self._full(folder)) from error
+
+    def _checked_path(self, steps: list[str]) -> str:
+        """The path of a folder, each step of which was looked at: what can be had without descriptors."""
+        path = self._base
+        for number, step in enumerate(steps):
+            path = os.path.join(path, step)  # noqa: PTH118
+            status = os.lstat(path)
+            if _is_link(status) and not (number == 0 and self._may_follow(step)):
+                raise OSError(errno.ELOOP, _IS_LINK, path)
+            if not _is_link(status) and not stat.S_ISDIR(status.st_mode):
+                raise OSError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), path)
+        return path
+
+    def _may_follow(self, name: str) -> bool:
+        return self._follow is not None and self._follow(name)
+
+    def _status_at(self, at: _At, name: str, *, top: bool) -> os.stat_result:
+        status = os.stat(at.name(name), dir_fd=at.descriptor, follow_symlinks=False)
+        if top and _is_link(status) and self._may_follow(name):
+            return os.stat(at.name(name), dir_fd=at.descriptor)
+        return status
+
+    def _own_status(self, name: str) -> os.stat_result | None:
+        """Of a link itself, also where it may be followed."""
+        with self._parent(name) as (at, last), suppress(FileNotFoundError):
+            return os.stat(at.name(last), dir_fd=at.descriptor, follow_symlinks=False)
+        return None
+
+    @contextmanager
+    def _scanned(self, folder: str) -> Iterator[Iterator[os.DirEntry[str]]]:
+        with self._opened(folder) as at, os.scandir(at.path if at.descriptor is None else at.descriptor) as entries:
+            yield entries
+
+    def _is_folder_entry(self, folder: str, entry: os.DirEntry[str]) -> bool:
+        if entry.is_dir(follow_symlinks=False):
+            return not entry.is_junction() if sys.version_info >= (3, 12) else True
+        return not folder and entry.is_symlink() and self._may_follow(entry.name)
+
+    def _full(self, file: str) -> str:
+        return os.path.join(self._base, *file.split("/")) if file else self._base  # noqa: PTH118
+
+    @contextmanager
+    def _told(self, file: str) -> Iterator[None]:
+        """The system's refusals with the whole path in place of the last name."""
+        try:
+            yield
+        except OSError as error:
+            if error.errno is None:
+                raise
+            reason = _IS_LINK if error.errno == errno.ELOOP else error.strerror
+            raise OSError(error.errno, reason, self._full(file)) from error
+
+
+_IS_LINK = "is a link, and no link is followed here"
+
+
+def _is_link(status: os.stat_result) -> bool:
+    """A link, or on Windows a junction."""
+    return stat.S_ISLNK(status.st_mode) or getattr(status, "st_reparse_tag", 0) == 0xA0000003
+
+
+def _at_descriptor(at: _At) -> dict[str, int]:
+    return {} if at.descriptor is None else {"dir_fd": at.descriptor}
+
+
+def _regular(descriptor: int, path: str) -> BinaryIO:
+    """An open file as a stream, made sure that it is one: a pipe or a device would keep its reader for ever."""
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
         os.close(descriptor)
+        raise OSError(errno.EINVAL, "not a regular file", path)
+    return os.fdopen(descriptor, "rb")
+
+
+def open_named(path: Path) -> BinaryIO:
+    """A file that the user named, for reading; links are followed, pipes and devices refused as an OSError."""
+    return _regular(os.open(path, _READ_FLAGS & ~_NO_LINK), os.fspath(path))
+
+
+def read_named(path: Path) -> bytes:
+    """The bytes of a file that the user named."""
+    with open_named(path) as stream:
+        return stream.read()
+
+
+def names_in_named(folder: Path) -> list[str]:
+    """All names in a folder that the user named, sorted."""
+    return sorted(os.listdir(folder))  # noqa: PTH208
+
+
+def walk_named(folder: Path) -> Iterator[Path]:
+    """Every regular file below a folder that the user named, in order of name; links below it are not followed."""
+    yield from (folder / name for name in sorted(name for name, status in Folder(folder).walk() if _is_plain(status)))
+
+
+def _is_plain(status: os.stat_result) -> bool:
+    return stat.S_ISREG(status.st_mode)
+
+
+def read_own(path: Path) -> bytes:
+    """The bytes of a file that came with the program."""
+    return path.read_bytes()
 
 
 def sync_disk(folder: Path) -> None:
@@ -51,38 +556,16 @@ def sync_disk(folder: Path) -> None:
         os.close(descriptor)
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write to a temporary name beside the target, sync, rename; the permissions of a file replaced stay.
+def sync_folder(folder: Path) -> None:
+    """Make renames in a folder durable, where the system can."""
+    Folder(folder).sync()
 
-    Raises
-    ------
-    FolderError
-        The system refuses; the file is as it was before.
-    """
-    temporary = write_temporary(path, data)
-    with clear_refusal(path):
-        if path.exists():
-            shutil.copymode(path, temporary)
-        temporary.replace(path)
-        sync_folder(path.parent)
+
+def write_whole(path: Path, data: bytes) -> None:
+    """As `Folder.write`."""
+    Folder(path.parent).write(path.name, data)
 
 
 def write_temporary(path: Path, data: bytes) -> Path:
-    """Write and sync the bytes under the temporary name of `path`; the caller renames.
-
-    Raises
-    ------
-    FolderError
-        The system refuses; nothing is left.
-    """
-    temporary = path.with_name(path.name + TEMPORARY_SUFFIX)
-    with clear_refusal(path):
-        try:
-            with temporary.open("wb") as stream:
-                stream.write(data)
-                stream.flush()
-                os.fsync(stream.fileno())
-        except BaseException:
-            temporary.unlink(missing_ok=True)
-            raise
-    return temporary
+    """As `Folder.write_part`."""
+    return path.with_name(Folder(path.parent).write_part(path.name, data))
