@@ -12,7 +12,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from archive.disk import write_whole
+from archive.records.archive_files import files_of
 from archive.records.corrections import GroupName
 from archive.records.toml_files import TomlModel, read_toml
 from archive.records.value_kinds import AwareTime
@@ -54,8 +54,8 @@ def read_names(root: Path) -> tuple[GivenName, ...]:
     SettingsError
         The file has mistakes.
     """
-    path = root / GROUP_NAMES_FILE
-    return read_toml(path, _Names).groups if path.exists() else ()
+    files = files_of(root)
+    return read_toml(files, GROUP_NAMES_FILE, _Names).groups if files.exists(GROUP_NAMES_FILE) else ()
 
 
 def add_names(root: Path, given: Sequence[GivenName]) -> None:
@@ -68,11 +68,11 @@ def add_names(root: Path, given: Sequence[GivenName]) -> None:
     """
     if not given:
         return
-    path = root / GROUP_NAMES_FILE
-    before = path.read_bytes() if path.exists() else _HEAD.encode()
+    files = files_of(root)
+    before = files.read(GROUP_NAMES_FILE) if files.exists(GROUP_NAMES_FILE) else _HEAD.encode()
     if before and not before.endswith(b"\n"):
         before += b"\n"
-    write_whole(path, before + "".join(_entry(one) for one in given).encode())
+    files.write(GROUP_NAMES_FILE, before + "".join(_entry(one) for one in given).encode())
 
 
 def _entry(one: GivenName) -> str:

@@ -11,9 +11,9 @@ from typing import Annotated, Literal, TypeVar, get_args
 import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from archive.disk import write_whole
 from archive.errors import SettingsError, without_password
 from archive.observation import Band
+from archive.records.archive_files import files_of
 from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
 from archive.records.value_kinds import Text, Zone, yes_or_no
 
@@ -213,8 +213,8 @@ def read_settings(root: Path) -> Settings:
     SettingsError
         Every mistake is a cause of its own; or the archive was made by a newer program.
     """
-    path = root / SETTINGS_NAME
-    found = load_toml(path)
+    files, path = files_of(root), root / SETTINGS_NAME
+    found = load_toml(files, SETTINGS_NAME)
     _refuse_newer(path, found)  # keys may have changed their meaning: do not complain about them
     return check_table(Settings, found, name=str(path))
 
@@ -227,12 +227,11 @@ def check_format(root: Path) -> None:
     SettingsError
         Its format is newer.
     """
-    path = root / SETTINGS_NAME
     try:
-        found = load_toml(path)
+        found = load_toml(files_of(root), SETTINGS_NAME)
     except SettingsError:
         return
-    _refuse_newer(path, found)
+    _refuse_newer(root / SETTINGS_NAME, found)
 
 
 def _refuse_newer(path: Path, found: Mapping[str, object]) -> None:
@@ -305,8 +304,8 @@ def keep_film(root: Path, film: FilmSettings) -> bool:
     """
     if film in read_settings(root).films:
         return False
-    path = root / SETTINGS_NAME
-    before = path.read_bytes()
+    files, path = files_of(root), root / SETTINGS_NAME
+    before = files.read(SETTINGS_NAME)
     line_end = "\r\n" if b"\r\n" in before else "\n"
     lines = ["[[films]]", *tomlkit.dumps(film.model_dump(by_alias=True, exclude_none=True)).splitlines()]
     after = before + line_end.join(["", *lines, ""]).encode("utf-8")
@@ -315,5 +314,5 @@ def keep_film(root: Path, film: FilmSettings) -> bool:
     except SettingsError as error:
         advice = "write each film as a [[films]] table, so that another can be added"
         raise SettingsError(f"{path}: films = [...] stands on one line: {advice}") from error
-    write_whole(path, after)
+    files.write(SETTINGS_NAME, after)
     return True

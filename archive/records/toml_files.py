@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from archive.disk import Folder, read_named
 from archive.errors import SettingsError
 from archive.records.toml_mistakes import mistake_words
 
-__all__ = ["TomlModel", "check_table", "load_toml", "parse_toml", "read_toml"]
+__all__ = ["TomlModel", "check_table", "load_toml", "parse_toml", "read_named_toml", "read_toml"]
 
 _WORDS = {
     "greater_than_equal": "must be at least {ge:.10g}",
@@ -49,18 +50,23 @@ class TomlModel(BaseModel):
 Model = TypeVar("Model", bound=TomlModel)
 
 
-def read_toml(path: Path, model: type[Model]) -> Model:
-    """Read and check a TOML file.
+def read_toml(files: Folder, file: str, model: type[Model]) -> Model:
+    """Read and check a TOML file of an archive.
 
     Raises
     ------
     SettingsError
         The file cannot be read, is not TOML, or has mistakes; see `check_table`.
     """
-    return check_table(model, load_toml(path), name=str(path))
+    return check_table(model, load_toml(files, file), name=str(files.path / file))
 
 
-def load_toml(path: Path) -> dict[str, Any]:
+def read_named_toml(path: Path, model: type[Model]) -> Model:
+    """Read and check a TOML file that lies beside one that the user named; see `read_toml`."""
+    return check_table(model, _load(lambda: read_named(path), str(path)), name=str(path))
+
+
+def load_toml(files: Folder, file: str) -> dict[str, Any]:
     """The keys and values of a TOML file, not yet checked against a model; a byte order mark is skipped.
 
     Raises
@@ -68,17 +74,17 @@ def load_toml(path: Path) -> dict[str, Any]:
     SettingsError
         The file cannot be read, or is not TOML.
     """
+    return _load(lambda: files.read(file, most_bytes=_MOST_BYTES), str(files.path / file))
+
+
+def _load(read: Callable[[], bytes], name: str) -> dict[str, Any]:
     try:
-        if path.exists() and not (path.is_file() or path.is_dir()):  # a pipe would be waited for
-            raise SettingsError(f"{path}: cannot be read: is no regular file; take it away")
-        if path.stat().st_size > _MOST_BYTES:
-            raise SettingsError(f"{path}: over {_MOST_BYTES // 10**6} MB, no file of ours; mend it or take it away")
-        text = path.read_text(encoding="utf-8-sig")
+        text = read().decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise SettingsError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
+        raise SettingsError(f"{name}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
     except OSError as error:
-        raise SettingsError(f"{path}: cannot be read: {error.strerror or error}") from error
-    return _loaded(text, name=str(path))
+        raise SettingsError(f"{name}: cannot be read: {error.strerror or error}; correct it or remove it") from error
+    return _loaded(text, name=name)
 
 
 def parse_toml(text: str, model: type[Model], *, name: str) -> Model:

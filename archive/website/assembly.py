@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from archive.answers import Answers
+from archive.disk import Folder, StoredFile
 from archive.website import addresses
 from archive.website.addresses import (
     day_of,
@@ -40,6 +41,7 @@ from archive.website.render import Page, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
 from archive.website.site_files import Held, SiteFile, SiteReport, held_bytes, write_site
+from archive.website.site_record import NO_RECORD, SiteRecord
 from archive.website.sitemap import robots_bytes, sitemap_bytes
 from archive.website.theme import Theme, read_theme
 from archive.website.year_page import year_pages
@@ -51,8 +53,10 @@ def build_site(
     content: Content,
     site_dir: Path,
     *,
-    theme_dir: Path | None = None,
-    answers_dir: Path | None = None,
+    place: Folder | None = None,
+    record: SiteRecord = NO_RECORD,
+    theme_files: Folder | None = None,
+    answers: Folder | None = None,
     on_day: Callable[[int, int], None] = lambda done, days: None,
 ) -> SiteReport:
     """Write the site, or bring it up to date.
@@ -64,10 +68,12 @@ def build_site(
     content : Content
     site_dir : Path
         Made if missing. Must be empty or have been written by this function.
-    theme_dir : Path, optional
+    place, record
+        See `write_site`.
+    theme_files : Folder, optional
         The observer's own templates and style sheet, see `theme`; need not be there.
-    answers_dir : Path, optional
-        Where it is kept what each page was made from; pages made from the same are not made again.
+    answers : Folder, optional
+        Derived things, where it is kept what each page was made from; pages made from the same are not made again.
     on_day : callable
         Called with how many days' pictures and pages have been seen to, and of how many.
 
@@ -82,7 +88,7 @@ def build_site(
     SettingsError
         A template of the theme has a mistake or an unknown name.
     """
-    theme = read_theme(theme_dir)
+    theme = read_theme(theme_files)
     static = static_files(theme)
     face = SiteFace(
         title=content.info.title,
@@ -91,9 +97,9 @@ def build_site(
         style_hash=style_hash(static[addresses.STYLE]),
         address=content.info.address,
     )
-    made = Answers(None if answers_dir is None else answers_dir / "pages", [face, theme.digests])
+    made = Answers(answers, "answers/pages", [face, theme.digests])
     files = _files(_in_order(content), face, theme, static=static, made=made, on_day=on_day)
-    report = write_site(files, site_dir)
+    report = write_site(files, site_dir, place=place, record=record)
     made.keep()
     return report
 
@@ -121,14 +127,14 @@ def _files(
     for done, (day, plan) in enumerate(zip(days, plans, strict=True)):
         on_day(done, len(days))
         for entry in (day.main, *day.others):
-            yield from _entry_files(entry)
+            yield from _entry_files(entry, content.derived)
         yield page(plan)
     yield from map(page, _other_pages(content, days, groups, face, made, rotations=rotations))
     yield from _grids(content, made)
     for film in content.films:
-        yield from _film_files(film)
+        yield from _film_files(film, content.derived)
     for rotation in content.rotations:
-        yield from _map_files(rotation)
+        yield from _map_files(rotation, content.derived)
     for name, data in data_files(content, groups).items():
         yield SiteFile(f"data/{name}", data)
     yield from (SiteFile(path, data) for path, data in static.items())
@@ -198,7 +204,7 @@ def _other_pages(
     yield PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address))
 
 
-def _entry_files(entry: Entry) -> list[SiteFile]:
+def _entry_files(entry: Entry, derived: Folder) -> list[SiteFile]:
     paths, pictures = picture_files(entry.observation), entry.pictures
     files = [
         (paths.disc, pictures.disc),
@@ -214,7 +220,7 @@ def _entry_files(entry: Entry) -> list[SiteFile]:
         files.append((paths.flat, pictures.flat))
     if entry.turned_back is not None:
         files.append((turned_back_file(day_of(entry.observation)), entry.turned_back.picture))
-    return [SiteFile(path, f"{pictures.folder}/{name}") for path, name in files]
+    return [SiteFile(path, StoredFile(derived, _within(pictures.folder, name))) for path, name in files]
 
 
 def _grids(content: Content, made: Answers) -> Iterator[SiteFile]:
@@ -228,19 +234,26 @@ def _grid(draw: Callable[[float], Graticule], b0_deg: float) -> bytes:
     return graticule_svg(draw(b0_deg))
 
 
-def _film_files(film: FilmEntry) -> list[SiteFile]:
+def _film_files(film: FilmEntry, derived: Folder) -> list[SiteFile]:
     paths = film_files(film)
     files = [
-        SiteFile(paths.mp4, str(film.mp4)),
-        SiteFile(paths.poster, str(film.poster)),
-        SiteFile(paths.frames_json, str(film.frames_json)),
+        SiteFile(paths.mp4, StoredFile(derived, film.mp4)),
+        SiteFile(paths.poster, StoredFile(derived, film.poster)),
+        SiteFile(paths.frames_json, StoredFile(derived, film.frames_json)),
     ]
     for path, source in ((paths.loop, film.loop), (paths.av1, film.av1)):
         if path is not None and source is not None:
-            files.append(SiteFile(path, str(source)))
+            files.append(SiteFile(path, StoredFile(derived, source)))
     return files
 
 
-def _map_files(rotation: RotationEntry) -> list[SiteFile]:
+def _map_files(rotation: RotationEntry, derived: Folder) -> list[SiteFile]:
     paths = rotation_files(rotation.number)
-    return [SiteFile(paths.picture, str(rotation.picture)), SiteFile(paths.fits, str(rotation.fits))]
+    return [
+        SiteFile(paths.picture, StoredFile(derived, rotation.picture)),
+        SiteFile(paths.fits, StoredFile(derived, rotation.fits)),
+    ]
+
+
+def _within(folder: str, name: str) -> str:
+    return f"{folder}/{name}" if folder else name

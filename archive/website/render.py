@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import re
-from functools import cache
+from functools import cache, partial
 from typing import TYPE_CHECKING
 
+from archive.disk import read_own, walk_named
 from archive.website import addresses
 from archive.website.charts_page import ChartsPage
 from archive.website.compare_page import ComparePage
@@ -85,7 +86,7 @@ def render(page: Page, face: SiteFace, theme: Theme = NO_THEME) -> str:
 def static_files(theme: Theme = NO_THEME) -> dict[str, bytes]:
     """Return style sheet, fonts, icons and scripts under their paths in the site; the theme's style comes last."""
     folder = templates_dir() / "static"
-    found = {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.is_file()}
+    found = {path.name: read_own(path) for path in walk_named(folder)}
     files = {f"static/{name}": _lighter(data) if name.endswith(".js") else data for name, data in found.items()}
     return {**files, addresses.STYLE: files[addresses.STYLE] + theme.style}
 
@@ -105,10 +106,13 @@ def style_hash(style: bytes) -> str:
 def _environment(theme: Theme) -> jinja2.Environment:
     """Look for a template in the theme first; our own one of the same name is there as ``original/NAME.html``."""
     import jinja2
+    from jinja2.sandbox import ImmutableSandboxedEnvironment
 
     ours = jinja2.FileSystemLoader(templates_dir())
-    theirs = [] if theme.folder is None else [jinja2.FileSystemLoader(theme.folder)]
-    return jinja2.Environment(
+    theirs = [] if theme.folder is None else [jinja2.FunctionLoader(partial(_of_theme, theme))]
+    # A theme is a program of whoever wrote it: it may arrange what it is given, and reaches nothing else.
+    kind = jinja2.Environment if theme.folder is None else ImmutableSandboxedEnvironment
+    return kind(
         loader=jinja2.ChoiceLoader([*theirs, ours, jinja2.PrefixLoader({"original": ours})]),
         undefined=jinja2.StrictUndefined,
         auto_reload=False,  # a theme that changes is another `Theme`; to look at the files took a tenth of rendering
@@ -117,3 +121,9 @@ def _environment(theme: Theme) -> jinja2.Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+
+
+def _of_theme(theme: Theme, name: str) -> tuple[str, str | None, None] | None:
+    """A template of the theme as it was read, under the path that messages name; None where there is none."""
+    data = dict(theme.files).get(name)
+    return None if data is None or theme.folder is None else (data.decode(), str(theme.folder / name), None)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -12,7 +14,8 @@ from archive.errors import FolderError
 from archive.films.film import check_film_name
 from archive.observation import Observation
 from archive.orientation.instrument import Epoch
-from archive.records.folder import answers_file, derived_folder, kept_folder, writing
+from archive.records.archive_files import SITE_NAME, THEME_NAME, WORK_NAME, derived_files, files_of
+from archive.records.folder import kept_folder, writing
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
@@ -28,12 +31,14 @@ from archive.website import (
     SiteReport,
     build_site,
 )
+from archive.website.site_record import SiteRecord
 from archive.workflow.candidates import time_of_days
 from archive.workflow.capturing import advice_lines, advice_on
 from archive.workflow.comparing import with_turned_back
 from archive.workflow.counting import Counted, count_spots
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.filming import (
+    FILMS,
     FRAMES_PER_SECOND,
     Film,
     blank_remarks,
@@ -99,6 +104,12 @@ def site_folder(root: Path, site_dir: Path | None) -> Path:
             f"choose {root / 'site'}, another new folder beside it, or one outside the archive"
         )
     return site_dir
+
+
+def site_record(root: Path, site_dir: Path) -> SiteRecord:
+    """The record of what this computer has written into a site's folder."""
+    name = hashlib.sha256(os.fsencode(site_dir.resolve())).hexdigest()[:16]
+    return SiteRecord(files_of(root), f"{WORK_NAME}/site-{name}")
 
 
 def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Built:
@@ -190,7 +201,7 @@ def film_elsewhere(
 
 
 def _counted(root: Path, settings: Settings, surveyed: Survey, *, on_progress: Progress, executor: Executor) -> Counted:
-    groupings = Answers(answers_file(root, "groups"))
+    groupings = Answers(derived_files(root), "answers/groups")
     counted = count_spots(
         root,
         surveyed.observations,
@@ -239,6 +250,7 @@ def _build(
         **group_content(root, counted.groups, surveyed.records),
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
+        derived=derived_files(root),
     )
     content = with_turned_back(root, content, on_progress=on_progress, executor=executor)
     # Before the site shows them: a name once published stays with its group.
@@ -247,8 +259,10 @@ def _build(
     report = build_site(
         content,
         target,
-        theme_dir=root / "theme",
-        answers_dir=derived_folder(root) / "answers",
+        place=files_of(root) if target == root / SITE_NAME else None,
+        record=site_record(root, target),
+        theme_files=files_of(root).below(THEME_NAME),
+        answers=derived_files(root),
         on_day=partial(on_progress, "writing the site"),
     )
     return Built(
@@ -289,10 +303,10 @@ def _film_entry(made: Film) -> FilmEntry:
     return FilmEntry(
         stem=made.stem,
         title=made.title,
-        mp4=files.mp4,
-        poster=files.poster,
-        frames_json=files.frames_json,
-        loop=files.loop,
+        mp4=f"{FILMS}/{files.mp4.name}",
+        poster=f"{FILMS}/{files.poster.name}",
+        frames_json=f"{FILMS}/{files.frames_json.name}",
+        loop=f"{FILMS}/{files.loop.name}",
         width_px=files.size_px,
         height_px=files.size_px,
         frames=files.frames,
@@ -300,7 +314,7 @@ def _film_entry(made: Film) -> FilmEntry:
         first_utc=made.observations[0].time_utc,
         last_utc=made.observations[-1].time_utc,
         observation_ids=tuple(one.id for one in made.observations),
-        av1=files.av1,
+        av1=None if files.av1 is None else f"{FILMS}/{files.av1.name}",
         first_frames=shown_frames(files),
         rotation=made.rotation,
     )

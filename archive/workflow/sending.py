@@ -18,7 +18,8 @@ from archive.publishing.place import Dropped, Place, Reader
 from archive.publishing.plan import turn
 from archive.publishing.remote_target import check_place_open, prepare, read_site, send
 from archive.publishing.report import PublishReport
-from archive.records.folder import DERIVED_NAME, reading
+from archive.records.archive_files import DERIVED_NAME
+from archive.records.folder import reading
 from archive.records.settings import TargetSettings, find_named, read_settings
 from archive.workflow.building import site_folder
 from archive.workflow.progress import Progress, silent

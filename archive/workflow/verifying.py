@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from archive.errors import SettingsError
+from archive.records.archive_files import files_of
 from archive.records.checksums import file_sha256, read_checksums, write_checksums
 from archive.records.folder import leftovers, reading, writing
 from archive.records.group_names import GROUP_NAMES_FILE
@@ -91,7 +92,7 @@ def repair(root: Path, *, on_progress: Progress) -> Verified:
     FolderError
         Another run is writing, or the system refuses.
     """
-    left = tuple(path.relative_to(root).as_posix() for path in leftovers(root))
+    left = tuple(leftovers(root))
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):  # which clears what was left
         names = misspelt_files(root)
         carry_out(root, Change(tuple(names.items())))
@@ -112,10 +113,10 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
     recorded = {one.file: one.sha256 for one in records[0]}
     expected = {**recorded, **listed}
     known = sorted(set(expected) & on_disk)
-    found: dict[str, str] = {}
+    files, found = files_of(root), dict[str, str]()
     for number, file in enumerate(known):
         on_progress("verifying", number, len(known))
-        found[file] = file_sha256(root / spelt.get(file, file))
+        found[file] = file_sha256(files, spelt.get(file, file))
     on_progress("verifying", len(known), len(known))
     wrong_lines = [file for file in known if file in recorded and found[file] == recorded[file] != expected[file]]
     changed = [file for file in known if found[file] != expected[file] and file not in wrong_lines]
@@ -138,7 +139,7 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
         rotted=tuple(changed_silently(root, remembered)),
         lost_words=tuple(lost),
         misspelt=tuple(sorted(names)),
-        leftovers=tuple(path.relative_to(root).as_posix() for path in leftovers(root)),
+        leftovers=tuple(leftovers(root)),
         warnings=_warnings(records[0], lost),
         bad_words=tuple(sorted(bad)),
         expected=tuple((file, expected[file]) for file in sorted([*changed, *missing])),
@@ -160,7 +161,7 @@ def _records(root: Path) -> tuple[list[_Told], dict[str, tuple[str, ...]]]:
     found, bad = [], {}
     for place in places(root):
         try:
-            record = read_record(root / place.file(".toml"))
+            record = read_record(root, place.file(".toml"))
             found.append(_Told(place, record.picture.file, record.picture.sha256, record.time))
         except SettingsError as error:
             bad[place.file(".toml")] = error.causes
@@ -174,7 +175,7 @@ def _bad_settings(root: Path) -> dict[str, tuple[str, ...]]:
 
 def _has_record(root: Path, file: str, recorded: Mapping[str, str]) -> bool:
     """Told by a record that can be read, or one that cannot and is told of elsewhere."""
-    return file in recorded or (root / file).with_suffix(".toml").is_file()
+    return file in recorded or files_of(root).is_file(f"{file.rpartition('.')[0]}.toml")
 
 
 def _contradictions(records: list[_Told], listed: Mapping[str, str], found: Mapping[str, str]) -> list[str]:
@@ -193,7 +194,7 @@ def _lost_words(root: Path, on_disk: set[str], remembered: Mapping[str, Words]) 
     return [
         file
         for file in sorted(remembered)
-        if not (root / file).exists()
+        if not files_of(root).exists(file)
         and (
             file == GROUP_NAMES_FILE
             or (is_record(file) and file.rpartition(".")[0] in stems)
