@@ -16,8 +16,9 @@ import stat
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from io import BufferedRandom, BufferedReader
+from io import BufferedReader, BufferedWriter
 from pathlib import Path
+from typing import IO
 
 from archive.errors import clear_refusal
 
@@ -48,7 +49,9 @@ _FOLDER_FLAGS = os.O_RDONLY | getattr(os, "O_DIRECTORY", 0) | getattr(os, "O_CLO
 # Without O_NONBLOCK, opening a pipe would wait for a writer for ever.
 _READ_FLAGS = os.O_RDONLY | _NO_LINK | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0)
 _READ_FLAGS |= getattr(os, "O_BINARY", 0)
-_CREATE_FLAGS = os.O_RDWR | os.O_CREAT | os.O_EXCL | _NO_LINK | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+_CREATE_FLAGS = (
+    os.O_WRONLY | os.O_CREAT | os.O_EXCL | _NO_LINK | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+)
 _BY_DESCRIPTOR = {os.open, os.stat, os.mkdir, os.unlink, os.rmdir, os.rename} <= os.supports_dir_fd
 _MISSING = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.ENAMETOOLONG})
 # The file system will not make a second name for a file: another disk, no hard links, too many of them.
@@ -231,7 +234,10 @@ class Folder:
         """Make a folder, this one itself without a name, and those above it, where there are none."""
         with suppress(FileNotFoundError), self._opened(folder):
             return
-        base, steps = Folder(Path(self._base), follow=self._follow), self._from_base(folder).split("/")
+        whole = self._from_base(folder)
+        if not whole:
+            raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), self._base)
+        base, steps = Folder(Path(self._base), follow=self._follow), whole.split("/")
         for number in range(1, len(steps) + 1):
             base._make_one("/".join(steps[:number]), mode)
 
@@ -246,7 +252,7 @@ class Folder:
             return
 
     @contextmanager
-    def create(self, file: str, *, mode: int = 0o666) -> Iterator[BufferedRandom]:
+    def create(self, file: str, *, mode: int = 0o666) -> Iterator[BufferedWriter]:
         """A new file for writing, which must not be there in any form; it goes where the writing fails.
 
         The folder must be there. The caller brings the disk up to date (`sync`, `sync_disk`).
@@ -255,7 +261,7 @@ class Folder:
             with self._told(file):
                 descriptor = os.open(at.name(name), _CREATE_FLAGS, mode, dir_fd=at.descriptor)
             try:
-                with os.fdopen(descriptor, "w+b") as stream:
+                with os.fdopen(descriptor, "wb") as stream:
                     yield stream
             except BaseException:
                 with suppress(OSError):
@@ -376,7 +382,7 @@ class Folder:
             else:
                 os.utime(name, ns=(accessed_ns, changed_ns), dir_fd=at.descriptor, follow_symlinks=False)
 
-    def open_for_lock(self, file: str) -> BufferedReader | BufferedRandom:
+    def open_for_lock(self, file: str) -> IO[bytes]:
         """A file to hold a lock on, made where there is none and its folder too; read only where no more is allowed."""
         try:
             self.make_folder(file.rpartition("/")[0])

@@ -30,6 +30,7 @@ __all__ = [
     "NewPicture",
     "kept_folder",
     "leftovers",
+    "named_archive",
     "open_folder",
     "put_picture",
     "reading",
@@ -51,7 +52,22 @@ class NewPicture:
 
 
 def open_folder(folder: Path) -> Path:
-    """The archive's folder, made sure that it is one.
+    """The archive's folder, made sure that it is one, and that its links may be followed.
+
+    Raises
+    ------
+    FolderError
+        No archive is there, the system refuses to look, or a link is not allowed.
+    """
+    root = named_archive(folder)
+    files = files_of(root)
+    if closed := [(name, target) for name, target in links_of(root) if not files.is_folder(name)]:
+        raise FolderError(*(_not_followed(root, name, target) for name, target in closed))
+    return root
+
+
+def named_archive(folder: Path) -> Path:
+    """The archive's folder, whatever its links.
 
     Raises
     ------
@@ -70,9 +86,6 @@ def open_folder(folder: Path) -> Path:
         raise FolderError(f"{root}: not an archive: {hint}")
     if not Folder(root).is_file(SETTINGS_NAME):
         raise FolderError(f"{root / SETTINGS_NAME}: not a regular file; put the file itself there")
-    files = files_of(root)
-    if closed := [(name, target) for name, target in links_of(root) if not files.is_folder(name)]:
-        raise FolderError(*(_not_followed(root, name, target) for name, target in closed))
     return root
 
 

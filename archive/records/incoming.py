@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from io import BufferedRandom, BufferedReader
+from io import BufferedReader, BufferedWriter
 from pathlib import Path
 
 from archive.disk import TEMPORARY_SUFFIX, Folder, open_named
@@ -65,7 +65,9 @@ def take_in(
 
 def _copied(source: Path, files: Folder, copy: str) -> str:
     """Copy while the checksum is taken; then take the copy's while the disk brings it to safety: they must agree."""
-    files.remove(copy)  # of a run that was stopped
+    with clear_refusal(files.path / copy):
+        files.make_folder(WORK_NAME)
+        files.remove(copy)  # of a run that was stopped
     with (
         open_named(source) as given,
         clear_refusal(files.path / copy),
@@ -87,7 +89,7 @@ def _copied(source: Path, files: Folder, copy: str) -> str:
     return sha256
 
 
-def _copy_within_system(given: BufferedReader, taken: BufferedRandom) -> None:
+def _copy_within_system(given: BufferedReader, taken: BufferedWriter) -> None:
     """Copy as much as the system does without a way through this process; the rest is left to read and write.
 
     So are its errors, for it does not say which of the two files they are of.

@@ -7,7 +7,7 @@ import os
 import sys
 import time
 from collections.abc import Callable
-from io import BufferedRandom, BufferedReader
+from typing import IO
 
 from filelock import SoftFileLock, Timeout, lock_descriptor
 
@@ -24,7 +24,7 @@ _LOOK_AGAIN_S = 0.2
 class HeldLock:
     """A lock that is held until `release`."""
 
-    def __init__(self, held: BufferedReader | BufferedRandom | SoftFileLock) -> None:
+    def __init__(self, held: IO[bytes] | SoftFileLock) -> None:
         self._held = held
 
     def release(self) -> None:
@@ -101,7 +101,7 @@ def _lock(descriptor: int, *, shared: bool) -> bool:
     return lock_descriptor(descriptor, blocking=False)
 
 
-def _is_there(files: Folder, name: str, stream: BufferedReader | BufferedRandom) -> bool:
+def _is_there(files: Folder, name: str, stream: IO[bytes]) -> bool:
     """Whether the file that was locked still bears the name: a hand may have removed it meanwhile."""
     status, locked = files.status(name), os.fstat(stream.fileno())
     return status is not None and (status.st_dev, status.st_ino) == (locked.st_dev, locked.st_ino)

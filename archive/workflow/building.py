@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from archive.answers import Answers
+from archive.disk import Folder
 from archive.errors import FolderError
 from archive.films.film import check_film_name
 from archive.observation import Observation
 from archive.orientation.instrument import Epoch
 from archive.records.archive_files import SITE_NAME, THEME_NAME, WORK_NAME, derived_files, files_of
 from archive.records.folder import kept_folder, writing
+from archive.records.grants import is_allowed, theme_grant
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
@@ -59,7 +61,17 @@ from archive.workflow.picturing import DerivedPictures, derived_pictures, forget
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.surveying import Survey, survey
 
-__all__ = ["Built", "Filmed", "build", "build_with_film", "film_elsewhere", "film_in_site", "site_folder"]
+__all__ = [
+    "Built",
+    "Filmed",
+    "build",
+    "build_with_film",
+    "film_elsewhere",
+    "film_in_site",
+    "site_files",
+    "site_folder",
+    "site_record",
+]
 
 
 @dataclass(frozen=True)
@@ -110,6 +122,11 @@ def site_record(root: Path, site_dir: Path) -> SiteRecord:
     """The record of what this computer has written into a site's folder."""
     name = hashlib.sha256(os.fsencode(site_dir.resolve())).hexdigest()[:16]
     return SiteRecord(files_of(root), f"{WORK_NAME}/site-{name}")
+
+
+def site_files(root: Path, site_dir: Path) -> Folder:
+    """The site's folder; the archive's own is reached through the archive."""
+    return files_of(root).below(SITE_NAME) if site_dir == root / SITE_NAME else Folder(site_dir)
 
 
 def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Built:
@@ -256,12 +273,14 @@ def _build(
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
     remember_words(root)
+    theme = theme_grant(root)
+    refused = theme is not None and not is_allowed(root, theme)
     report = build_site(
         content,
         target,
         place=files_of(root) if target == root / SITE_NAME else None,
         record=site_record(root, target),
-        theme_files=files_of(root).below(THEME_NAME),
+        theme_files=None if refused else files_of(root).below(THEME_NAME),
         answers=derived_files(root),
         on_day=partial(on_progress, "writing the site"),
     )
@@ -272,8 +291,25 @@ def _build(
         len(found),
         tuple(made.stem for made in films),
         report,
-        (*surveyed.warnings, *problems),
+        (*surveyed.warnings, *problems, *_about_trust(root, target, report, theme_is_refused=refused)),
     )
+
+
+def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:
+    if theme_is_refused:
+        yield (
+            f"{root / THEME_NAME}: not used, for you have not allowed it; `northlimb trust {root}` shows and allows it"
+        )
+    if report.strangers:
+        yield (
+            f"{target}: {_count(report.strangers)} lay there before this computer built the site, and "
+            f"{'is' if len(report.strangers) == 1 else 'are'} not published until `northlimb trust {root}`: "
+            f"{', '.join(report.strangers[:5])}"
+        )
+
+
+def _count(names: Sequence[str]) -> str:
+    return "one file" if len(names) == 1 else f"{len(names)} files"
 
 
 def _entry(settings: Settings, one: Observation, pictures: DerivedPictures) -> Entry:
