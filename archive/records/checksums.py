@@ -9,7 +9,7 @@ from pathlib import Path
 
 from archive.disk import Folder, open_named
 from archive.errors import FolderError
-from archive.records.archive_files import files_of
+from archive.records.archive_files import files_of, text_of
 
 __all__ = [
     "CHECKSUMS_NAME",
@@ -61,7 +61,7 @@ def _is_original(file: str) -> bool:
 
 def _text(files: Folder, path: Path) -> str:
     try:
-        return files.read(CHECKSUMS_NAME).decode("utf-8-sig")
+        return text_of(files.read(CHECKSUMS_NAME))
     except UnicodeDecodeError as error:
         raise FolderError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
     except OSError as error:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from archive.records.archive_files import files_of
+from archive.records.archive_files import files_of, text_of
 from archive.records.places import notes_file
 
 __all__ = ["append_note", "read_notes"]
@@ -13,7 +13,7 @@ __all__ = ["append_note", "read_notes"]
 def read_notes(root: Path, day: str) -> str:
     """The notes of a day like ``2026-06-03``; empty where there are none. Bytes that are no UTF-8 are marked."""
     files, file = files_of(root), notes_file(day)
-    return files.read(file).decode("utf-8-sig", errors="replace") if files.is_file(file) else ""
+    return text_of(files.read(file), errors="replace") if files.is_file(file) else ""
 
 
 def append_note(root: Path, day: str, note: str) -> None:
