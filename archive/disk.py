@@ -390,7 +390,9 @@ class Folder:
         except OSError as error:
             if error.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
                 raise
-            return self.open(file)
+            with suppress(FileNotFoundError):
+                return self.open(file)
+            raise  # that it may not be made says more than that it is not there
         if not stat.S_ISREG(os.fstat(descriptor).st_mode):
             os.close(descriptor)
             raise OSError(errno.EINVAL, "not a regular file", self._full(file))
