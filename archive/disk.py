@@ -617,7 +617,10 @@ def _is_plain(status: os.stat_result) -> bool:
 
 def make_named_folder(folder: Path, *, mode: int = 0o777) -> None:
     """Make a folder that the user named, and those above it, where there are none."""
-    folder.mkdir(mode=mode, parents=True, exist_ok=True)
+    try:
+        folder.mkdir(mode=mode, parents=True, exist_ok=True)
+    except FileExistsError as error:
+        raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), os.fspath(folder)) from error
 
 
 def read_own(path: Path) -> bytes:
