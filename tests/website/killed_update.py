@@ -2,7 +2,8 @@
 
 Whatever the step: each file is as before or as it is to be; the pages that were there, and all that can be reached
 from them and from the home page, link to nothing that is missing; a site that is not finished says so; and the next
-run makes the same site as one that was never stopped, also where the archive is by then what it was before. Steps are the audit events of PEP 578.
+run makes the same site as one that was never stopped, also where the archive is by then what it was before. Steps are
+the audit events of PEP 578.
 """
 
 from __future__ import annotations

@@ -135,9 +135,9 @@ def test_a_page_is_rendered_again_only_where_what_it_shows_has_changed(
 
 @pytest.mark.parametrize("damage", ["missing", "cut", "a bit", "nonsense", "a folder"])
 def test_answers_that_are_damaged_are_made_anew(content: Content, tmp_path: Path, damage: str) -> None:
-    site, answers = tmp_path / "site", tmp_path / "answers"
-    build_site(content, site, record=record_of(site), answers=Folder(tmp_path).below("answers"))
-    before, kept = _tree(site), answers / "answers/pages"
+    site, answers = tmp_path / "site", Folder(tmp_path).below("answers")
+    build_site(content, site, record=record_of(site), answers=answers)
+    before, kept = _tree(site), tmp_path / "answers/answers/pages"
     data = bytearray(kept.read_bytes())
     kept.unlink()
     if damage == "cut":
@@ -149,5 +149,5 @@ def test_answers_that_are_damaged_are_made_anew(content: Content, tmp_path: Path
         kept.write_bytes(b"\xff" * 500)
     elif damage == "a folder":
         kept.mkdir()
-    assert build_site(content, site, record=record_of(site), answers=Folder(tmp_path).below("answers")) == SiteReport(0, len(before) - 1, 0)
+    assert build_site(content, site, record=record_of(site), answers=answers) == SiteReport(0, len(before) - 1, 0)
     assert _tree(site) == before

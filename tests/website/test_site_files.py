@@ -141,11 +141,12 @@ def test_an_interrupted_build_is_put_right_by_the_next(content: Content, site: P
 def test_a_changed_picture_is_copied_though_its_size_is_the_same(tmp_path: Path) -> None:
     source = tmp_path / "picture.jpg"
     source.write_bytes(b"one")
-    write_site([SiteFile("picture.jpg", StoredFile(Folder(tmp_path), "picture.jpg"))], tmp_path / "site")
+    copy = SiteFile("picture.jpg", StoredFile(Folder(tmp_path), "picture.jpg"))
+    write_site([copy], tmp_path / "site")
     stamp = source.stat().st_mtime_ns
     source.write_bytes(b"two")
     os.utime(source, ns=(stamp + 1, stamp + 1))
-    assert write_site([SiteFile("picture.jpg", StoredFile(Folder(tmp_path), "picture.jpg"))], tmp_path / "site") == SiteReport(1, 0, 0)
+    assert write_site([copy], tmp_path / "site") == SiteReport(1, 0, 0)
     assert (tmp_path / "site/picture.jpg").read_bytes() == b"two"
 
 
