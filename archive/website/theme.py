@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from stat import S_ISREG
 
-from archive.disk import Folder, read_own
+from archive.disk import Folder, read_own, walk_named
 from archive.errors import SettingsError
 
 __all__ = [
@@ -100,7 +100,7 @@ def read_theme_files(files: Folder) -> dict[str, bytes]:
 
 def our_templates() -> list[tuple[str, str]]:
     """Our own templates: names and texts."""
-    return [(path.name, read_own(path).decode()) for path in sorted(templates_dir().glob("*.html"))]
+    return [(path.name, read_own(path).decode()) for path in walk_named(templates_dir()) if path.suffix == ".html"]
 
 
 def _unknown_words(path: Path, known: set[str]) -> str:
