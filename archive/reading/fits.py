@@ -25,7 +25,10 @@ Cards = Mapping[str, object]
 # The standard (4.4.1.1, 7.3.1) has at most 999 axes and columns; the library makes as many as it is told.
 LONG_COUNTS = (re.compile(rb"NAXIS *= *\+?0*[1-9]\d{3}"), re.compile(rb"TFIELDS *= *\+?0*[1-9]\d{3}"))
 
-_CARD_BYTES = 80
+_CARD_BYTES, _BLOCK_BYTES = 80, 2880
+# Measured (astropy 7, one processor at 2 GHz): a unit costs 0.25 ms and 3 kB, a card 15 to 25 us.
+MOST_UNITS = 1000
+MOST_CARDS = 50_000  # of all headers together
 
 
 @dataclass(frozen=True)
@@ -74,6 +77,7 @@ def _opened(data: bytes, *, checksum: bool) -> Iterator[tuple[Any, Any, list[war
     from astropy.io import fits
 
     _check_sizes(data)
+    _check_headers(data)
     with warnings.catch_warnings(record=True) as seen:
         warnings.simplefilter("always")
         with fits.open(io.BytesIO(data), memmap=False, checksum=checksum) as units:
@@ -92,6 +96,23 @@ def _check_sizes(data: bytes) -> None:
             if at % _CARD_BYTES == 0 and data[at + 8 : at + 9] == b"=" and value.startswith(b"-"):
                 raise ValueError(f"{keyword.decode()} is negative")
             at = data.find(keyword, at + 1)
+
+
+def _check_headers(data: bytes) -> None:
+    """Refuse more units, or longer headers, than a picture has: the library makes objects of all before the first."""
+    units = cards = 0
+    for at in range(0, len(data), _BLOCK_BYTES):
+        if at and not data.startswith(b"XTENSION", at):
+            continue
+        units += 1
+        if units > MOST_UNITS:
+            raise ValueError(f"over {MOST_UNITS} units; a finished picture is one")
+        for card in range(at, len(data), _CARD_BYTES):
+            cards += 1
+            if cards > MOST_CARDS:
+                raise ValueError(f"headers of over {MOST_CARDS} lines")
+            if data.startswith(b"END ", card):
+                break
 
 
 def _check_whole(hdu: Any, seen: list[warnings.WarningMessage], file_bytes: int) -> None:
