@@ -13,6 +13,8 @@ __all__ = ["CHECKSUMS_NAME", "CHUNK_BYTES", "file_sha256", "read_checksums", "wr
 
 CHECKSUMS_NAME = "checksums.sha256"
 _LINE = re.compile(r"([0-9a-fA-F]{64}) [ *](?:\./)?(.+)")
+_MOST_BYTES = 200_000_000  # two million originals
+_MOST_TOLD = 20
 CHUNK_BYTES = 256 * 1024  # larger chunks fall out of the processor's cache between copy and hash
 
 
@@ -35,7 +37,10 @@ def read_checksums(root: Path) -> dict[str, str]:
             if line.strip():
                 causes.append(f"{path}: line {number}: {line[:60]!r} is not a checksum line; mend or remove it")
         elif found.setdefault(match[2], match[1].lower()) != match[1].lower():
-            causes.append(f"{path}: line {number}: a second, different checksum of {match[2]}; remove the wrong one")
+            name = match[2][:200]
+            causes.append(f"{path}: line {number}: a second, different checksum of {name}; remove the wrong one")
+    if len(causes) > _MOST_TOLD:
+        causes[_MOST_TOLD:] = [f"{path}: {len(causes) - _MOST_TOLD} more lines like these; mend or remove the file"]
     if causes:
         raise FolderError(*causes)
     return found
@@ -45,6 +50,8 @@ def _text(path: Path) -> str:
     if not (path.is_file() or path.is_dir()):  # a pipe would be waited for
         raise FolderError(f"{path}: cannot be read: is no regular file; take it away")
     try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise FolderError(f"{path}: over {_MOST_BYTES // 10**6} MB; mend or remove the file")
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         raise FolderError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error

@@ -15,6 +15,7 @@ from archive.orientation.instrument import Epoch
 from archive.records.folder import answers_file, derived_folder, kept_folder, writing
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
+from archive.records.places import notes_path
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
 from archive.records.words import remember_words
 from archive.website import (
@@ -231,10 +232,11 @@ def _build(
     forget_films(root, [film_stem(span) for span in settings.films])
     forget_pictures(root, [one.id for one in found])
     days = sorted({one.id.partition("T")[0] for one in found})
+    notes, left_out = _notes(root, days)
     content = Content(
         info=_site_info(settings, surveyed.epochs),
         entries=entries,
-        notes={day: text for day in days if (text := read_notes(root, day)).strip()},
+        notes=notes,
         films=[_film_entry(made) for made in films],
         **group_content(root, counted.groups, surveyed.records),
         rotations=rotation_entries(maps),
@@ -258,8 +260,23 @@ def _build(
         len(found),
         tuple(made.stem for made in films),
         report,
-        (*surveyed.warnings, *problems),
+        (*surveyed.warnings, *problems, *left_out),
     )
+
+
+def _notes(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
+    """The notes of the days, and one line for each that is left out or shown without its marks."""
+    notes, problems = {}, []
+    for day in days:
+        try:
+            text = read_notes(root, day)
+        except FolderError as error:
+            problems += error.causes
+            continue
+        if text.strip():
+            notes[day] = text
+            problems += [f"{notes_path(root, day)}: {excess}" for excess in [markdown_excess(text)] if excess]
+    return notes, problems
 
 
 def _entry(settings: Settings, one: Observation, pictures: DerivedPictures) -> Entry:
