@@ -305,9 +305,11 @@ def keep_film(root: Path, film: FilmSettings) -> bool:
     SettingsError
         `archive.toml` has mistakes, or its films are written so that none can be added at the end.
     """
-    if film in read_settings(root).films:
+    path, films = root / SETTINGS_NAME, read_settings(root).films
+    if film in films:
         return False
-    path = root / SETTINGS_NAME
+    if len(films) >= _MOST_FILMS:
+        raise SettingsError(f"{path}: {_MOST_FILMS} films are kept, and no more may be; take a [[films]] table out")
     before = path.read_bytes()
     line_end = "\r\n" if b"\r\n" in before else "\n"
     lines = ["[[films]]", *tomlkit.dumps(film.model_dump(by_alias=True, exclude_none=True)).splitlines()]

@@ -29,6 +29,7 @@ from archive.website import (
     SiteReport,
     build_site,
 )
+from archive.website.notes import markdown_excess
 from archive.workflow.candidates import time_of_days
 from archive.workflow.capturing import advice_lines, advice_on
 from archive.workflow.comparing import with_turned_back
