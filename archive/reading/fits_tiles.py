@@ -1,6 +1,7 @@
 """Compressed pictures of FITS: what their tiles claim, checked before the library unfolds them.
 
-Reference: FITS Standard 4.0 (2018), section 10; the head of an HCOMPRESS stream is that of White 1992 as CFITSIO writes it.
+Reference: FITS Standard 4.0 (2018), section 10; the head of an HCOMPRESS stream as CFITSIO writes
+it: two bytes of mark, then the two sides of the tile.
 """
 
 from __future__ import annotations

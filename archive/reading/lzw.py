@@ -29,7 +29,7 @@ def check_lzw(stream: bytes) -> None:
         raise ValueError("LZW in the bit order of before 1992")
     padded = np.frombuffer(stream + bytes(4), dtype=np.uint8).astype(np.uint32)
     at, bits = 0, 8 * len(stream)
-    # A full table takes 5.4 kB of codes. Each turn below costs as much as a full one, however soon the next clear comes.
+    # A full table takes 5.4 kB of codes. Each turn costs as much as a full one, however soon the next clear comes.
     for _ in range(_FREE_CLEARS + len(stream) // _BYTES_A_CLEAR):
         whole = int(np.searchsorted(_STARTS + _WIDTHS, bits - at, side="right"))
         if whole == 0:

@@ -176,9 +176,11 @@ class Settings(TomlModel):
     address: Annotated[str, AfterValidator(_web_address)] | None = None
     published_site_precision_deg: float = Field(default=0.1, gt=0, le=10)
     relative_number_k: float = Field(default=1.0, gt=0, le=10)
-    looks: Annotated[tuple[Look, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)] = get_args(Look)
+    looks: Annotated[tuple[Look, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)] = get_args(Look)
     sites: Annotated[tuple[SiteSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)]
-    instruments: Annotated[tuple[InstrumentSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)]
+    instruments: Annotated[
+        tuple[InstrumentSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)
+    ]
     targets: Annotated[tuple[TargetSettings, ...], _FEW, AfterValidator(_names_differ)] = ()
     films: tuple[FilmSettings, ...] = Field(default=(), max_length=_MOST_FILMS)
 

@@ -43,12 +43,19 @@ def notes_html(markdown: str) -> str:
     -------
     str
         A fragment for use inside a section under a second-level heading. Where there is more of Markdown than
-    `markdown_excess` allows, the text as it was written.
+        `markdown_excess` allows, the text as it was written.
     """
     import nh3
 
-    if markdown_excess(markdown):
-        return f'<pre dir="auto">{html.escape(markdown, quote=False)}</pre>'
+    rendered = _as_written(markdown) if markdown_excess(markdown) else _rendered(markdown)
+    return nh3.clean(rendered, tags=set(_TAGS), attributes=_ATTRIBUTES, url_schemes=set(_SCHEMES))
+
+
+def _as_written(markdown: str) -> str:
+    return f'<pre dir="auto">{html.escape(markdown, quote=False)}</pre>'
+
+
+def _rendered(markdown: str) -> str:
     parser = _parser()
     tokens = parser.parse(markdown)
     for token in tokens:
@@ -56,8 +63,7 @@ def notes_html(markdown: str) -> str:
             token.tag = f"h{min(6, int(token.tag[1:]) + 2)}"
         if token.type in _RUNNING:
             token.attrSet("dir", "auto")
-    rendered = parser.renderer.render(tokens, parser.options, {})
-    return nh3.clean(rendered, tags=set(_TAGS), attributes=_ATTRIBUTES, url_schemes=set(_SCHEMES))
+    return str(parser.renderer.render(tokens, parser.options, {}))
 
 
 def markdown_excess(markdown: str) -> str | None:
@@ -71,13 +77,12 @@ def markdown_excess(markdown: str) -> str | None:
     signs = sum(1 for _ in _SIGNS.finditer(markdown))
     if signs > _MOST_SIGNS:
         return f"{signs} signs of Markdown, over {_MOST_SIGNS}; shown as it was written"
-    lines = markdown.split("\n")
-    cells = len(lines) * max(line.count("|") for line in lines)
+    blocks = re.split(r"\n[ \t]*\n", markdown)
+    cells = sum((block.count("\n") + 1) * max(line.count("|") for line in block.split("\n")) for block in blocks)
     if cells > _MOST_CELLS:
         return f"a table of up to {cells} cells, over {_MOST_CELLS}; shown as it was written"
     if "]:" in markdown:
-        longest = max(map(len, re.split(r"\n[ \t]*\n", markdown)))
-        if longest * markdown.count("[") > _MOST_EXPANDED:
+        if max(map(len, blocks)) * markdown.count("[") > _MOST_EXPANDED:
             return "references that stand for too long a text; shown as it was written"
     return None
 

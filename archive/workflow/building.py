@@ -267,7 +267,8 @@ def _build(
 
 def _notes(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
     """The notes of the days, and one line for each that is left out or shown without its marks."""
-    notes, problems = {}, []
+    notes: dict[str, str] = {}
+    problems: list[str] = []
     for day in days:
         try:
             text = read_notes(root, day)
