@@ -111,7 +111,7 @@ def test_notes_too_large_are_left_out_and_told_and_no_more_is_added(
     assert main(["add", folder, later, "--note", "Haze."]) == 1
     (told,) = capsys.readouterr().err.splitlines()
     assert "notes.md: 16000 kB of notes, over the 100 kB that a day may have" in told
-    assert (notes.stat().st_size, (notes.parent / "1015Z.png").exists()) == (16_000_003, False)
+    assert (notes.stat().st_size, (notes.parent / "1015Z.png").exists()) == (16_000_004, False)
     assert main(["build", folder]) == 0
     assert [line for line in capsys.readouterr().err.splitlines() if "notes" in line] == [
         f"warning: {notes}: 16000 kB of notes, over the 100 kB that a day may have; "
