@@ -15,6 +15,9 @@ __all__ = ["check_directories"]
 # number of a tag 120 ns and 40 bytes. So what passes costs under 2 s and 200 MB before the first pixel.
 MOST_DIRECTORIES = 1000
 MOST_TAGS = 50_000
+MOST_ENTRIES = (
+    250_000  # with those of no known kind, as where a directory of EXIF is said to lie in the middle of pixels
+)
 MOST_NUMBERS = 4_000_000
 _FREE_BYTES = 16_000_000  # several pages of a small file may name one colour profile
 
@@ -68,7 +71,7 @@ class _Walk:
     def __init__(self, data: bytes, layout: _Layout) -> None:
         self._data, self._layout = data, layout
         self._seen: set[int] = set()
-        self._tags = self._numbers = self._bytes = 0
+        self._entries = self._tags = self._numbers = self._bytes = 0
 
     def directory(self, at: int) -> list[int]:
         """Count a directory; return where those lie that it points to and that were not seen."""
@@ -80,9 +83,9 @@ class _Walk:
             raise ValueError(f"over {MOST_DIRECTORIES} directories; a finished picture is one")
         start, size = at + layout.tags.size, layout.tag.size + layout.offset.size
         count = int(layout.tags.unpack_from(data, at)[0])
-        self._tags += count
-        if self._tags > MOST_TAGS:
-            raise ValueError(f"over {MOST_TAGS} tags")
+        self._entries += count
+        if self._entries > MOST_ENTRIES:
+            raise ValueError(f"over {MOST_ENTRIES} tags")
         found = [place for tag in range(start, start + count * size, size) for place in self._tag(tag)]
         end = start + count * size
         if end + layout.offset.size <= len(data):
@@ -95,12 +98,17 @@ class _Walk:
         if at + layout.tag.size + layout.offset.size > len(data):
             return
         number, kind, count = layout.tag.unpack_from(data, at)
-        place, value_bytes = at + layout.tag.size, count * _SIZES.get(kind, 1)
+        if kind not in _SIZES:
+            return
+        self._tags += 1
+        place, value_bytes = at + layout.tag.size, count * _SIZES[kind]
         if value_bytes > layout.inline_bytes:
             place = int(layout.offset.unpack_from(data, place)[0])
         there = max(0, min(value_bytes, len(data) - place))
         self._bytes += there
-        self._numbers += 0 if kind in _PLAIN_BYTES else there // _SIZES.get(kind, 1)
+        self._numbers += 0 if kind in _PLAIN_BYTES else there // _SIZES[kind]
+        if self._tags > MOST_TAGS:
+            raise ValueError(f"over {MOST_TAGS} tags")
         if self._numbers > MOST_NUMBERS or self._bytes > max(len(data), _FREE_BYTES):
             raise ValueError("more values in its tags than a picture has")
         if number in _POINTERS and kind in _OFFSETS:

@@ -89,6 +89,7 @@ MANY_PARTS: dict[str, tuple[Callable[[], bytes], str]] = {
     "bigtiff directories": (lambda: many_parts.tiff_of_directories(20_000, big=True), "over 1000 directories"),
     "tiff sub-directories": (lambda: many_parts.tiff_of_sub_directories(20_000), "over 1000 directories"),
     "tiff tags": (lambda: many_parts.tiff_of_tags(25_000, kind=7, values=1000, file_bytes=1_000_000), "more values"),
+    "tiff tags of a directory": (lambda: many_parts.tiff_of_tags(25_000, kind=2, values=1), "suspicious"),
     "tiff numbers": (lambda: many_parts.tiff_of_tags(1, kind=4, values=10**7, file_bytes=5 * 10**7), "more values"),
     "tiff strips upon each other": (lambda: many_parts.tiff_of_strips(zlib.compress(bytes(10**6), 0), 8, strips=15_000),
                                     "lie upon each other"),
@@ -137,6 +138,14 @@ def test_a_picture_of_very_many_parts_is_refused_soon_and_in_one_line(what: str)
 )
 def test_a_picture_of_many_parts_is_still_read(data: bytes) -> None:
     assert read_pixels(data, "sun.bin").values.shape == (64, 64)
+
+
+@pytest.mark.parametrize("tag", [34665, 34853])
+def test_a_directory_said_to_lie_among_pixels_keeps_nobody_from_the_picture(tag: int) -> None:
+    pixels = np.random.default_rng(tag).integers(0, 256, 2_000_000, np.uint8).tobytes()
+    data = tiff_of(64, 64, (tag, 4, 1, 5000)) + b"\xff\xff" * 500 + pixels
+    assert read_pixels(data, "sun.tif").values.shape == (64, 64)
+    assert facts_in_file(data, "tiff", "sun.tif") == ()
 
 
 def test_a_tile_that_says_it_is_larger_than_the_picture_is_refused() -> None:
