@@ -167,7 +167,7 @@ def test_permissions_of_a_file_replaced_stay(inside: Path, files: Folder) -> Non
 
 def test_more_than_is_wanted_is_not_read(files: Folder) -> None:
     assert files.read("days/notes.md", most_bytes=3) == b"own"
-    with pytest.raises(OSError, match="larger than 2 bytes"):
+    with pytest.raises(OSError, match="over the 2e-06 MB that it may have"):
         files.read("days/notes.md", most_bytes=2)
 
 

@@ -18,6 +18,7 @@ from archive.disk import Folder
 from archive.errors import ArchiveError, FolderError
 from archive.records.archive_files import REMEMBERED_NAME, files_of
 from archive.records.group_names import GROUP_NAMES_FILE, read_names
+from archive.records.notes import check_notes
 from archive.records.places import words_of_days
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME, read_settings
@@ -55,7 +56,7 @@ def is_record(file: str) -> bool:
 
 
 def complaints_about(root: Path, file: str) -> tuple[str, ...]:
-    """What is wrong with a file of words; notes may say anything."""
+    """What is wrong with a file of words; notes may say anything, up to a length."""
     try:
         if file == SETTINGS_NAME:
             read_settings(root)
@@ -63,6 +64,8 @@ def complaints_about(root: Path, file: str) -> tuple[str, ...]:
             read_names(root)
         elif is_record(file):
             read_record(root, file)
+        else:
+            check_notes(root, file)
     except ArchiveError as error:
         return error.causes
     return ()

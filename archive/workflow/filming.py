@@ -17,7 +17,7 @@ from archive.disk import Folder, StoredFile
 from archive.errors import FactsError
 from archive.films.encoder import has_av1
 from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, film_content, make_film, put_film
-from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_timeline
+from archive.films.timeline import FrameSpec, Sighting, check_length, daily_timeline, smooth_timeline
 from archive.kept import is_sealed, seal
 from archive.observation import Observation
 from archive.records.archive_files import derived_files
@@ -94,7 +94,7 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
     Raises
     ------
     FactsError
-        None in that span.
+        None in that span, or more than a film may show.
     """
     oriented = [one for one in observations if one.orientation.status != "unknown" and one.band == "white"]
     by_day: dict[datetime.date, list[Observation]] = {}
@@ -114,7 +114,19 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
             f"film: no white-light picture with known north {_span_in_words(span)} "
             f"(the archive has {len(oriented)} in all); choose another span, or state how the pictures lie"
         )
-    return [one for day in days for one in by_day[day]]
+    chosen = [one for day in days for one in by_day[day]]
+    _check_length(chosen, span)
+    return chosen
+
+
+def _check_length(chosen: Sequence[Observation], span: FilmSettings) -> None:
+    """Refuse, before anything is made for it, a film of too many frames."""
+    frames = round((span.pace_s or _PACE_S[span.style]) * FRAMES_PER_SECOND)
+    times = sorted(one.time_utc for one in chosen)
+    if span.style == "smooth":
+        check_length(times, frames_a_day=frames)
+    else:
+        check_length(times, frames_each=frames)
 
 
 def write_film(

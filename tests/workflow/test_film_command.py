@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -67,6 +68,25 @@ def test_a_span_without_pictures_in_reach_is_blank_and_told(folder: Path, tmp_pa
     assert told["film"]["warnings"] == ["gap.mp4: 21 of 56 frames are blank: no picture within reach (--reach)"]
     _, told = answer("film", folder, *SPAN, "--style", "smooth", *QUICK, "--reach", "6", "--out", tmp_path / "gap.mp4")
     assert told["film"]["warnings"] == []
+
+
+def test_a_span_is_as_long_as_its_pictures_and_one_of_a_century_is_refused(
+    folder: Path, tmp_path: Path, answer: Answer
+) -> None:
+    centuries = ("--from", "1900-01-01", "--to", "2099-12-31", "--style", "smooth", *QUICK)
+    _, told = answer("film", folder, *centuries, "--out", tmp_path / "all.mp4")
+    assert len(told["frames"]) == 56  # eleven days at five frames: what lies beyond the pictures is not shown
+    assert answer("amend", folder, "2026-06-01T0915Z", "--time", "1900-01-02T09:15:00Z")[0] == 0
+    before = (folder / "archive.toml").read_bytes()
+    for out in ((), ("--out", tmp_path / "century.mp4")):
+        status, told = answer("film", folder, *centuries, *out)
+        assert (status, told["status"], len(told["causes"])) == (1, "refused", 1)
+        assert re.match(
+            r"film: 230\d\d\d frames from 1900-01-02 to 2026-06-12 \(5 a day\), over the 100000 that a film may have",
+            told["causes"][0],
+        )
+    assert (folder / "archive.toml").read_bytes() == before
+    assert not (tmp_path / "century.mp4").exists()
 
 
 def test_the_sharpest_of_a_day_unless_all_are_asked_for(folder: Path, tmp_path: Path, answer: Answer) -> None:
