@@ -93,7 +93,7 @@ def build_site(
     )
     made = Answers(None if answers_dir is None else answers_dir / "pages", [face, theme.digests])
     files = _files(_in_order(content), face, theme, static=static, made=made, on_day=on_day)
-    report = write_site(files, site_dir)
+    report = write_site(files, site_dir, replaceable=(addresses.ROBOTS,))
     made.keep()
     return report
 
@@ -161,7 +161,7 @@ def _for_search_engines(pages: Sequence[str], face: SiteFace) -> list[SiteFile]:
         return []
     files = [SiteFile(addresses.SITEMAP, sitemap_bytes(pages, face))]
     if addresses.root_path(face.address) == "/":
-        files.append(SiteFile(addresses.ROBOTS, robots_bytes(face), yields=True))
+        files.append(SiteFile(addresses.ROBOTS, robots_bytes(face)))
     return files
 
 

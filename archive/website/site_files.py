@@ -14,7 +14,7 @@ from __future__ import annotations
 import hashlib
 import os
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -76,14 +76,12 @@ class _Listed:
 class SiteFile:
     """A file to be published: where it goes, and its bytes, the path of the file to copy, or what makes its bytes.
 
-    Where it is known what it will hold, its bytes are made only if they are not there yet. One that `yields` is left
-    out where a file of someone else's stands in its place.
+    Where it is known what it will hold, its bytes are made only if they are not there yet.
     """
 
     path: str
     source: bytes | str | Callable[[], bytes]
     held: Held | None = None
-    yields: bool = False
 
 
 @dataclass(frozen=True)
@@ -100,7 +98,7 @@ def held_bytes(data: bytes) -> Held:
     return Held(hashlib.sha256(data).hexdigest(), len(data))
 
 
-def write_site(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
+def write_site(files: Iterable[SiteFile], site_dir: Path, *, replaceable: Collection[str] = ()) -> SiteReport:
     """Bring a folder to hold exactly these files, besides any that are not ours.
 
     Parameters
@@ -109,6 +107,8 @@ def write_site(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
         Every file of the site but the manifest; each path once. They are taken one after the other.
     site_dir : Path
         Made if missing. Must be empty or hold our manifest.
+    replaceable : collection of str
+        Paths at which a file of the observer's own is kept, even where it has taken the place of one of ours.
 
     Returns
     -------
@@ -121,18 +121,18 @@ def write_site(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
         or the system refuses, as when the disk is full. The pages are then as they were.
     """
     with clear_refusal(site_dir):
-        return _written(files, site_dir)
+        return _written(files, site_dir, replaceable)
 
 
-def _written(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
+def _written(files: Iterable[SiteFile], site_dir: Path, replaceable: Collection[str]) -> SiteReport:
     """Bring up to date what is there, or make a new site beside its place."""
     aside = site_dir.with_name(f".{site_dir.name}{_ASIDE}")
     if aside.exists():
         shutil.rmtree(aside)  # of a run that was stopped
     if site_dir.exists() or site_dir.is_symlink():
-        return _bring_up_to_date(files, site_dir)
+        return _bring_up_to_date(files, site_dir, replaceable)
     try:
-        report = _bring_up_to_date(files, aside)
+        report = _bring_up_to_date(files, aside, replaceable)
         aside.rename(site_dir)
     except BaseException:
         shutil.rmtree(aside, ignore_errors=True)
@@ -141,12 +141,13 @@ def _written(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
     return report
 
 
-def _bring_up_to_date(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
+def _bring_up_to_date(files: Iterable[SiteFile], site_dir: Path, replaceable: Collection[str]) -> SiteReport:
     listed = _read_manifest(site_dir)
-    before = listed.files
+    replaced = {path for path in replaceable if _is_replaced(f"{site_dir}/{path}", listed.files.get(path))}
+    before = {path: held for path, held in listed.files.items() if path not in replaced}
     with _parts_of(site_dir) as parts:
-        now, changed = _made(files, site_dir, parts, before)
-        if listed.settled and now == before and not changed:
+        now, changed = _made((file for file in files if file.path not in replaced), site_dir, parts, before)
+        if listed.settled and now == listed.files and not changed:
             return SiteReport(0, len(now), 0)
         gone = sorted(set(before) - set(now), key=lambda path: (-_turn(path, before), path))
         if changed or gone:
@@ -173,8 +174,6 @@ def _made(
         if known is None and not _stays_inside(file.path):  # of those in the list it is known
             raise FolderError(f"{file.path}: not a path inside the site; use plain names")
         target = f"{site_dir}/{file.path}"
-        if file.yields and known is None and os.path.exists(target):  # noqa: PTH110
-            continue
         now[file.path], source = _wanted(file, target, known)
         if source is None:
             continue
@@ -225,6 +224,12 @@ def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, _To
     data = file.source if isinstance(file.source, bytes) else file.source()
     held = held_bytes(data)
     return held, None if _holds(target, there, held) else _ToWrite(data)
+
+
+def _is_replaced(target: str, listed: Held | None) -> bool:
+    """Whether a file is there that is not the one that the list names."""
+    there = _plain_file(target)
+    return there is not None and (listed is None or not _holds(target, there, listed))
 
 
 def _status_of(source: str, path: str) -> os.stat_result:
