@@ -36,7 +36,7 @@ from archive.website.not_found_page import not_found_page
 from archive.website.observatory_page import observatory_page
 from archive.website.observing_days import ObservingDay, observing_days
 from archive.website.pages import PagePlan, SiteFace
-from archive.website.render import Page, render, static_files, style_hash
+from archive.website.render import Page, head_style, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
 from archive.website.site_files import Held, SiteFile, SiteReport, held_bytes, write_site
@@ -124,6 +124,7 @@ def _files(
             yield from _entry_files(entry)
         yield page(plan)
     yield from map(page, _other_pages(content, days, groups, face, made, rotations=rotations))
+    yield page(PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address, head_style(theme))))
     yield from _grids(content, made)
     for film in content.films:
         yield from _film_files(film)
@@ -180,7 +181,7 @@ def _other_pages(
     *,
     rotations: Collection[int],
 ) -> Iterator[PagePlan[Page]]:
-    """Plan all pages but the home page and those of the days."""
+    """Plan all pages but the home page, those of the days, and that for missing addresses."""
     counted = any(entry.observation.groups is not None for entry in content.entries)
     yield from month_pages(days, face)
     yield from year_pages(days, face)
@@ -195,7 +196,6 @@ def _other_pages(
     yield PagePlan(addresses.FILMS, lambda: films_page(content, face))
     yield PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, days, face))
     yield PagePlan(addresses.DATA, lambda: data_page(content, face))
-    yield PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address))
 
 
 def _entry_files(entry: Entry) -> list[SiteFile]:

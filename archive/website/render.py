@@ -29,7 +29,7 @@ from archive.website.year_page import YearPage
 if TYPE_CHECKING:
     import jinja2
 
-__all__ = ["Page", "render", "static_files", "style_hash"]
+__all__ = ["Page", "head_style", "render", "static_files", "style_hash"]
 
 Page = (
     ChartsPage
@@ -50,6 +50,7 @@ Page = (
     | YearPage
 )
 
+_END_OF_HEAD = b"/* Above stands all that"
 _TEMPLATES: dict[type[Page], str] = {
     ChartsPage: "charts.html",
     ComparePage: "compare.html",
@@ -88,6 +89,12 @@ def static_files(theme: Theme = NO_THEME) -> dict[str, bytes]:
     found = {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.is_file()}
     files = {f"static/{name}": _lighter(data) if name.endswith(".js") else data for name, data in found.items()}
     return {**files, addresses.STYLE: files[addresses.STYLE] + theme.style}
+
+
+def head_style(theme: Theme = NO_THEME) -> bytes:
+    """Return as much of the style sheet as heads and feet of pages need; the theme's style comes last."""
+    ours = (templates_dir() / addresses.STYLE).read_bytes()
+    return ours.partition(_END_OF_HEAD)[0] + theme.style
 
 
 def _lighter(script: bytes) -> bytes:
