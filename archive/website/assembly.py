@@ -36,7 +36,7 @@ from archive.website.not_found_page import not_found_page
 from archive.website.observatory_page import observatory_page
 from archive.website.observing_days import ObservingDay, observing_days
 from archive.website.pages import PagePlan, SiteFace
-from archive.website.render import Page, head_style, render, static_files, style_hash
+from archive.website.render import Page, check_theme, head_style, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
 from archive.website.site_files import Held, SiteFile, SiteReport, held_bytes, write_site
@@ -83,6 +83,7 @@ def build_site(
         A template of the theme has a mistake or an unknown name.
     """
     theme = read_theme(theme_dir)
+    check_theme(theme)
     static = static_files(theme)
     face = SiteFace(
         title=content.info.title,

@@ -24,12 +24,13 @@ from archive.website.pages import SiteFace
 from archive.website.rotations_page import RotationPage, RotationsPage
 from archive.website.search_page import SearchPage
 from archive.website.theme import NO_THEME, Theme, clear_mistakes, templates_dir
+from archive.website.theme_blocks import check_blocks
 from archive.website.year_page import YearPage
 
 if TYPE_CHECKING:
     import jinja2
 
-__all__ = ["Page", "head_style", "render", "static_files", "style_hash"]
+__all__ = ["Page", "check_theme", "head_style", "render", "static_files", "style_hash"]
 
 Page = (
     ChartsPage
@@ -69,6 +70,18 @@ _TEMPLATES: dict[type[Page], str] = {
     SearchPage: "search.html",
     YearPage: "year.html",
 }
+
+
+def check_theme(theme: Theme) -> None:
+    """Read a theme's templates before any page is made from them.
+
+    Raises
+    ------
+    SettingsError
+        One has a mistake that shows without rendering it, or fills a block that nothing it extends has.
+    """
+    with clear_mistakes(theme):
+        check_blocks(theme, _environment(theme))
 
 
 def render(page: Page, face: SiteFace, theme: Theme = NO_THEME) -> str:

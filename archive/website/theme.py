@@ -17,9 +17,9 @@ from pathlib import Path
 
 from archive.errors import SettingsError
 
-__all__ = ["NO_THEME", "Theme", "clear_mistakes", "read_theme", "templates_dir"]
+__all__ = ["ADVICE", "NO_THEME", "Theme", "clear_mistakes", "read_theme", "templates_dir"]
 
-_ADVICE = "mend it, or remove it to have the original back"
+ADVICE = "mend it, or remove it to have the original back"
 
 
 @dataclass(frozen=True)
@@ -112,7 +112,7 @@ def _is_theirs(theme: Theme, filename: str) -> bool:
 
 def _refuse(theme: Theme, name: str, line: int, words: str, error: Exception) -> None:
     if theme.folder is not None and (theme.folder / name).is_file():
-        raise SettingsError(f"{theme.folder / name}: line {line}: {words}; {_ADVICE}") from error
+        raise SettingsError(f"{theme.folder / name}: line {line}: {words}; {ADVICE}") from error
 
 
 def _refuse_not_text(theme: Theme, error: UnicodeDecodeError) -> None:
