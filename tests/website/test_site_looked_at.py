@@ -230,6 +230,23 @@ def test_a_day_prints_on_one_sheet(site: Path) -> None:
         assert seen["sheets"] == 1, seen["url"]
 
 
+def test_a_day_with_long_notes_prints_on_one_sheet(tmp_path: Path) -> None:
+    words = "Steady air until cloud came up from the west, and a fine spot near the middle with two umbrae. "
+    paragraphs = "\n\n".join([6 * words] * 5)
+    items = "".join(f"- {words[:70]}\n" for _ in range(20))
+    table = "| hour | seen |\n|---|---|\n" + "".join(f"| {hour}:15 | {words[:45]} |\n" for hour in range(10, 24))
+    content = invented_content(tmp_path / "derived")
+    notes = dict(zip((day.split("/")[1] for day in DAYS), (paragraphs, items, table), strict=True))
+    build_site(replace(content, notes=notes), tmp_path / "site")
+    for seen in look([{"url": (tmp_path / "site" / page).as_uri(), "print": True} for page in DAYS]):
+        assert seen["sheets"] == 1, seen["url"]
+    # Only what is long is drawn together.
+    assert all("data-tight=" in (tmp_path / "site" / page).read_text() for page in DAYS)
+    short = replace(content, notes={"2026-06-03": words})
+    build_site(short, tmp_path / "site")
+    assert not any("data-tight=" in (tmp_path / "site" / page).read_text() for page in DAYS)
+
+
 def test_the_instrument_notices_what_is_wrong(site: Path, tmp_path: Path) -> None:
     page = tmp_path / "wrong.html"
     page.write_text(
