@@ -496,7 +496,10 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
 @click.argument("day")
 @JSON
 def show(folder: Path, day: str, as_json: bool) -> None:
-    """Print what is known of a DAY's pictures: limb, Sun, the evidence for north, and the groups of spots."""
+    """Print what is known of a DAY's pictures: limb, Sun, the evidence for north, and the groups of spots.
+
+    DAY is a date (UTC), or one observation of it such as 2026-06-03T0915Z.
+    """
     from archive.command_show import print_observations
     from archive.records.folder import open_folder
     from archive.workflow.showing import show_day
