@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-import html
 import re
+from collections.abc import Sequence
 from functools import cache
-from typing import TYPE_CHECKING
+from html import escape
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from markdown_it import MarkdownIt
+    from markdown_it.renderer import RendererHTML
+    from markdown_it.token import Token
 
 __all__ = ["markdown_excess", "notes_html"]
 
@@ -31,8 +34,8 @@ _SCHEMES = frozenset({"http", "https", "mailto"})
 def notes_html(markdown: str) -> str:
     """Turn a note into HTML that can do nothing but be read.
 
-    HTML inside the Markdown is shown as text; the result is cleaned a second time against a short
-    list of tags. Headings start at the third level, below those of the page.
+    HTML inside the Markdown is shown as text, and of a picture the words that describe it; the result is
+    cleaned a second time against a short list of tags. Headings start at the third level, below those of the page.
 
     Parameters
     ----------
@@ -52,7 +55,7 @@ def notes_html(markdown: str) -> str:
 
 
 def _as_written(markdown: str) -> str:
-    return f'<pre dir="auto">{html.escape(markdown, quote=False)}</pre>'
+    return f'<pre dir="auto">{escape(markdown, quote=False)}</pre>'
 
 
 def _rendered(markdown: str) -> str:
@@ -91,4 +94,13 @@ def markdown_excess(markdown: str) -> str | None:
 def _parser() -> MarkdownIt:
     from markdown_it import MarkdownIt
 
-    return MarkdownIt("commonmark", {"html": False}).enable(["table", "strikethrough"])
+    parser = MarkdownIt("commonmark", {"html": False}).enable(["table", "strikethrough"])
+    parser.add_render_rule("image", _image_words)
+    return parser
+
+
+def _image_words(self: RendererHTML, tokens: Sequence[Token], index: int, options: Any, env: Any) -> str:
+    """Write a picture's description, or its title where it has none, in place of the picture."""
+    image = tokens[index]
+    words = self.renderInlineAsText(image.children, options, env) if image.children else ""
+    return escape(words.strip() or str(image.attrGet("title") or ""))

@@ -20,6 +20,7 @@ from archive.disk import Folder, read_own, walk_named
 from archive.errors import SettingsError
 
 __all__ = [
+    "ADVICE",
     "NO_THEME",
     "Theme",
     "clear_mistakes",
@@ -29,7 +30,7 @@ __all__ = [
     "templates_dir",
 ]
 
-_ADVICE = "correct it, or remove it to have the original back"
+ADVICE = "correct it, or remove it to have the original back"
 _STYLE = "style.css"
 _MOST_FILES, _MOST_BYTES = 500, 20_000_000
 
@@ -148,7 +149,7 @@ def _is_theirs(theme: Theme, filename: str) -> bool:
 
 def _refuse(theme: Theme, name: str, line: int, words: str, error: Exception) -> None:
     if theme.folder is not None and name in dict(theme.files):
-        raise SettingsError(f"{theme.folder / name}: line {line}: {words}; {_ADVICE}") from error
+        raise SettingsError(f"{theme.folder / name}: line {line}: {words}; {ADVICE}") from error
 
 
 def _refuse_not_text(theme: Theme, error: UnicodeDecodeError) -> None:

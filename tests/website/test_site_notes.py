@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 import time
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
 from archive.records.notes import MOST_BYTES
+from archive.website import Content, build_site
 from archive.website.notes import markdown_excess, notes_html
+from website.read_pages import page_text
 
 # Ways of smuggling a script past a filter that are widely described; from memory.
 ATTACKS = [
@@ -63,6 +66,30 @@ def test_markdown_is_rendered_with_headings_below_those_of_the_page() -> None:
     assert "<em>long</em> <strong>look</strong>" in html
     assert "<li>one</li>" in html
     assert "<td>1</td>" in html
+
+
+@pytest.mark.parametrize(
+    ("note", "words"),
+    [
+        ("Before ![a *fine* spot & more](spot.png) after", '<p dir="auto">Before a fine spot &amp; more after</p>'),
+        ('![](spot.png "The spot")', '<p dir="auto">The spot</p>'),
+        ("[![the spot](spot.png)](https://example.org)", ">the spot</a>"),
+        ("![a ![small](s.png) one][ref]\n\n[ref]: spot.png", '<p dir="auto">a small one</p>'),
+        ('![<b onclick="x">](spot.png)', '<p dir="auto">&lt;b onclick="x"&gt;</p>'),
+    ],
+)
+def test_the_words_that_describe_a_picture_stay(note: str, words: str) -> None:
+    html = notes_html(note)
+    assert words in html
+    assert "<img" not in html
+    assert "spot.png" not in html
+
+
+def test_the_words_of_a_notes_picture_are_on_the_page_and_found(content: Content, tmp_path: Path) -> None:
+    notes = {"2026-06-03": "Seen well.\n\n![Light bridge in the leader](bridge.png)\n"}
+    build_site(replace(content, notes=notes), tmp_path / "pictured")
+    assert "Light bridge in the leader" in page_text(tmp_path / "pictured", "days/2026-06-03/index.html")
+    assert "Light bridge in the leader" in (tmp_path / "pictured/search/words.js").read_text(encoding="utf-8")
 
 
 def test_links_tell_the_other_host_nothing() -> None:

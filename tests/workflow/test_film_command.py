@@ -108,7 +108,7 @@ def test_a_film_is_made_anew_only_when_something_changed(folder: Path, answer: A
     assert film.stat().st_mtime_ns == made
     record = folder / "2026" / "2026-06-12" / "0915Z.toml"
     record.write_text(record.read_text().replace("north_angle_deg = 0", "north_angle_deg = 30"))
-    answer("film", folder, "--days", "2", "--style", "corotating", *QUICK, "--axis")  # the site's other film follows
+    answer("film", folder, "--days", "2", "--style", "corotating", *QUICK, "--grid")  # the site's other film follows
     assert film.stat().st_mtime_ns != made
     assert len(list((folder / "site" / "films").glob("*.json"))) == 2
 
@@ -145,6 +145,29 @@ def test_a_map_says_where_its_longitudes_lie(folder: Path, tmp_path: Path, answe
 )
 def test_what_cannot_be_is_misuse(folder: Path, words: tuple[str, ...]) -> None:
     assert main(["film", str(folder), *words]) == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (("--reach", "2"), "--reach is of --style smooth, not of daily; leave it out"),
+        (("--reach", "2", "--style", "corotating"), "--reach is of --style smooth, not of corotating; leave it out"),
+        (("--view", "disc"), "--view is of --style corotating, not of daily; leave it out"),
+        (
+            ("--longitude", "0", "--style", "smooth"),
+            "--longitude is of --style corotating, not of smooth; leave it out",
+        ),
+        (("--axis", "--style", "corotating"), "--axis needs a disc: give --view disc with it, or leave it out"),
+        (("--from", "2026-06-11"), "give both --from and --to"),
+    ],
+)
+def test_an_option_that_would_be_passed_over_is_misuse(
+    folder: Path, capsys: pytest.CaptureFixture[str], words: tuple[str, ...], line: str
+) -> None:
+    before = (folder / "archive.toml").read_bytes()
+    assert main(["film", str(folder), *words]) == 2
+    assert capsys.readouterr().err.splitlines()[-1] == f"Error: {line}"
+    assert (folder / "archive.toml").read_bytes() == before
 
 
 def test_an_interrupted_film_leaves_the_old_one(
