@@ -26,6 +26,7 @@ __all__ = [
     "digest_of_grant",
     "files_of",
     "links_of",
+    "text_of",
 ]
 
 DERIVED_NAME, SITE_NAME, THEME_NAME = ".northlimb", "site", "theme"
@@ -52,6 +53,17 @@ def links_of(root: Path) -> Iterator[tuple[str, str]]:
     for name in files.names():
         if _is_part(name) and (target := files.leads_to(name)) is not None:
             yield name, target
+
+
+def text_of(data: bytes, *, errors: str = "strict") -> str:
+    """The text of a file as an editor of any system saves it: UTF-8, with or without a mark, line ends of any kind.
+
+    Raises
+    ------
+    UnicodeDecodeError
+        It is not UTF-8, and `errors` is ``"strict"``.
+    """
+    return data.decode("utf-8-sig", errors=errors).replace("\r\n", "\n").replace("\r", "\n")
 
 
 def digest_of_grant(kind: str, *parts: str) -> str:

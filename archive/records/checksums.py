@@ -9,7 +9,7 @@ from pathlib import Path
 
 from archive.disk import Folder, open_named
 from archive.errors import FolderError
-from archive.records.archive_files import files_of
+from archive.records.archive_files import files_of, text_of
 
 __all__ = [
     "CHECKSUMS_NAME",
@@ -66,7 +66,11 @@ def _is_original(file: str) -> bool:
 
 def _text(files: Folder, path: Path) -> str:
     try:
+<<<<<<< HEAD
         return files.read(CHECKSUMS_NAME, most_bytes=_MOST_BYTES).decode("utf-8-sig")
+=======
+        return text_of(files.read(CHECKSUMS_NAME))
+>>>>>>> w-tests
     except UnicodeDecodeError as error:
         raise FolderError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
     except OSError as error:

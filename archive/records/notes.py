@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+<<<<<<< HEAD
 from archive.errors import FolderError
 from archive.records.archive_files import files_of
+=======
+from archive.records.archive_files import files_of, text_of
+>>>>>>> w-tests
 from archive.records.places import notes_file
 
 __all__ = ["MOST_BYTES", "append_note", "check_notes", "read_notes"]
@@ -39,10 +43,14 @@ def read_notes(root: Path, day: str) -> str:
         They are too large.
     """
     files, file = files_of(root), notes_file(day)
+<<<<<<< HEAD
     if not files.is_file(file):
         return ""
     check_notes(root, file)
     return files.read(file).decode("utf-8-sig", errors="replace")
+=======
+    return text_of(files.read(file), errors="replace") if files.is_file(file) else ""
+>>>>>>> w-tests
 
 
 def append_note(root: Path, day: str, note: str) -> None:

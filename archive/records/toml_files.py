@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import errno
 import re
 import tomllib
 from collections.abc import Callable, Mapping
@@ -14,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from archive.disk import Folder, read_named
 from archive.errors import SettingsError
+from archive.records.archive_files import text_of
 from archive.records.toml_mistakes import mistake_words
 
 __all__ = ["TomlModel", "check_table", "load_toml", "parse_toml", "read_named_toml", "read_toml"]
@@ -84,12 +86,19 @@ def load_toml(files: Folder, file: str, *, most_bytes: int = _MOST_BYTES) -> dic
 
 def _load(read: Callable[[], bytes], name: str) -> dict[str, Any]:
     try:
-        text = read().decode("utf-8-sig")
+        text = text_of(read())
     except UnicodeDecodeError as error:
         raise SettingsError(f"{name}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
     except OSError as error:
-        raise SettingsError(f"{name}: cannot be read: {error.strerror or error}; correct it or remove it") from error
+        raise SettingsError(_refusal(name, error)) from error
     return _loaded(text, name=name)
+
+
+def _refusal(name: str, error: OSError) -> str:
+    if error.errno == errno.EFBIG:
+        return f"{name}: over {_MOST_BYTES // 10**6} MB, no file of ours; correct it or remove it"
+    hint = "" if error.errno == errno.ENOENT else "; correct it or remove it"
+    return f"{name}: cannot be read: {error.strerror or error}{hint}"
 
 
 def parse_toml(text: str, model: type[Model], *, name: str) -> Model:
