@@ -66,11 +66,7 @@ def _is_original(file: str) -> bool:
 
 def _text(files: Folder, path: Path) -> str:
     try:
-<<<<<<< HEAD
-        return files.read(CHECKSUMS_NAME, most_bytes=_MOST_BYTES).decode("utf-8-sig")
-=======
-        return text_of(files.read(CHECKSUMS_NAME))
->>>>>>> w-tests
+        return text_of(files.read(CHECKSUMS_NAME, most_bytes=_MOST_BYTES))
     except UnicodeDecodeError as error:
         raise FolderError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
     except OSError as error:

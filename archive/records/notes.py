@@ -4,12 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-<<<<<<< HEAD
 from archive.errors import FolderError
-from archive.records.archive_files import files_of
-=======
 from archive.records.archive_files import files_of, text_of
->>>>>>> w-tests
 from archive.records.places import notes_file
 
 __all__ = ["MOST_BYTES", "append_note", "check_notes", "read_notes"]
@@ -43,14 +39,10 @@ def read_notes(root: Path, day: str) -> str:
         They are too large.
     """
     files, file = files_of(root), notes_file(day)
-<<<<<<< HEAD
     if not files.is_file(file):
         return ""
     check_notes(root, file)
-    return files.read(file).decode("utf-8-sig", errors="replace")
-=======
-    return text_of(files.read(file), errors="replace") if files.is_file(file) else ""
->>>>>>> w-tests
+    return text_of(files.read(file), errors="replace")
 
 
 def append_note(root: Path, day: str, note: str) -> None:
