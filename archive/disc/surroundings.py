@@ -26,6 +26,7 @@ _INNERMOST = 0.5  # of the radius of what is about it: no smaller disc is looked
 _OF_ITS_OWN = 0.25  # of the highest step: how far a second one stands out
 _ROUND = 0.6  # share of the rays
 _SEEN = 0.1  # of them, within the frame at a distance
+_BRIGHTEST = 98  # per cent: the disc, where any of it is left
 _REACH = 1.4  # radii that are looked through for a ring
 _INNERMOST_GAP = 0.96  # of the rough circle
 _GAP, _RISE = 0.3, 0.12  # of the disc's brightness: how dark a gap is at most, and what rises beyond it
@@ -114,7 +115,7 @@ def _beyond_the_gap(brightness: NDArray[np.float32], circle: Circle) -> NDArray[
     shares, rays = _rays(brightness, circle, _REACH)
     seen = np.isfinite(rays).mean(axis=0) > _SEEN
     sky = float(np.nanmedian(rays[:, seen], axis=0).min())
-    bright = float(np.nanmedian(rays[:, (shares > 0.6) & (shares < 0.9)]))
+    bright = _disc_level(rays[:, (shares > 0.6) & (shares < 0.9)], sky)
     height = (np.where(shares < _INNERMOST_GAP, np.inf, rays) - sky) / max(bright - sky, 1e-6)
     lowest = np.fmin.accumulate(height, axis=1)
     line: NDArray[np.bool_] = (lowest < _GAP) & (height > lowest + _RISE)
@@ -128,6 +129,11 @@ def _beyond_the_gap(brightness: NDArray[np.float32], circle: Circle) -> NDArray[
         return None
     width = float(np.median((fitted - gap)[has_line]))
     return _levelled(brightness, circle, fitted - width, sky)
+
+
+def _disc_level(values: Floats, sky: float) -> float:
+    """Brightness of the disc itself: the Moon may hide more than half of it, and is as dark as the sky."""
+    return float(np.nanmedian(values[values > 0.5 * (sky + float(np.nanpercentile(values, _BRIGHTEST)))]))
 
 
 def _circle_through(distance: Floats, seen: NDArray[np.bool_]) -> Floats | None:
