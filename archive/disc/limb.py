@@ -35,6 +35,7 @@ _LEAST_RADIUS_PX = 20.0
 _LEAST_COVERAGE, _SURELY_ROUND = 0.3, 0.8  # shares of the rim
 _LEAST_LIMB_FRACTION = 0.55
 _LEAST_FRACTION_FOR_ELLIPSE = 0.5  # less of the limb cannot tell an ellipse from a shifted circle
+_HIGH = 90  # per cent: a plain edge of the limb
 _FIRST_SHARE = 0.06  # of the radius: where a disc flattened on the horizon leaves the rough circle
 
 
@@ -106,8 +107,8 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
         raise PictureError(f"no disc of the Sun found: {_why_none(brightness)}")
     brightness, rough = clear_of_rings(brightness, larger_disc(brightness, rough))
     refuse_saturated(brightness, centre_px=(rough.x_px, rough.y_px), radius_px=rough.radius_px)
-    limb = _approach(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
-    limb, shifts, adjustment = _settle(brightness, limb)
+    limb, kept = _approach(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
+    limb, shifts, adjustment = _settle(brightness, limb, kept)
     fraction = float(np.mean(adjustment.kept))
     if fraction < _LEAST_LIMB_FRACTION:
         # With most of the limb missing the mean edge is no edge, and the share no longer a measurement.
@@ -148,25 +149,33 @@ def _why_none(brightness: NDArray[np.float32]) -> str:
     return "no round bright edge; is this a picture of the whole disc?"
 
 
-def _approach(brightness: NDArray[np.float32], limb: _Limb) -> _Limb:
-    """Steepest descent of each ray's profile, twice, to come within about a pixel."""
+def _approach(brightness: NDArray[np.float32], limb: _Limb) -> tuple[_Limb, NDArray[np.bool_]]:
+    """Steepest descent of each ray's profile, twice, to come within about a pixel; and the sectors that show the limb."""
+    kept = np.ones(_SECTORS, dtype=bool)
     for half_width_px in (max(8.0, _FIRST_SHARE * limb.radius_px), max(6.0, 0.02 * limb.radius_px)):
         theta, distance_px, rays = _sample(brightness, limb, half_width_px, apart_px=4.0)
         smooth = ndimage.gaussian_filter1d(rays, 2.0, axis=1, mode="nearest")
         fall = -np.gradient(smooth, axis=1)
         whole = np.isfinite(fall).all(axis=1)
         steepest = np.argmax(np.where(np.isfinite(fall), fall, -np.inf), axis=1)
-        strong = whole & (fall.max(axis=1) > 0.3 * np.median(fall[whole].max(axis=1))) if whole.any() else whole
+        strong = whole & (fall.max(axis=1) > 0.3 * _typical(fall[whole].max(axis=1))) if whole.any() else whole
         if strong.sum() < 0.3 * _SECTORS:
-            return limb
+            return limb, kept
         terms = 5 if strong.mean() > _LEAST_FRACTION_FOR_ELLIPSE else 3
-        limb = _moved(limb, _adjust(theta, distance_px[steepest], strong, terms=terms).change_px)
-    return limb
+        adjustment = _adjust(theta, distance_px[steepest], strong, terms=terms)
+        limb, kept = _moved(limb, adjustment.change_px), adjustment.kept
+    return limb, kept
 
 
-def _settle(brightness: NDArray[np.float32], limb: _Limb) -> tuple[_Limb, _Shifts, _Adjustment]:
+def _typical(heights: Floats) -> float:
+    """Median height of the limb's edges: the Moon, clouds and trees may hide more than half of them."""
+    return float(np.median(heights[heights >= 0.5 * np.percentile(heights, _HIGH)]))
+
+
+def _settle(
+    brightness: NDArray[np.float32], limb: _Limb, kept: NDArray[np.bool_]
+) -> tuple[_Limb, _Shifts, _Adjustment]:
     half_width_px = max(10.0, 0.02 * limb.radius_px)
-    kept = np.ones(_SECTORS, dtype=bool)
     for turn in range(6):
         shifts = _sector_shifts(brightness, limb, half_width_px, kept)
         fraction = np.mean(shifts.usable)
@@ -220,7 +229,7 @@ def _sector_shifts(
     right = np.einsum("sn,ni->si", filled, design)
     normal += np.eye(3) * 1e-9  # a sector outside the frame is all zero
     scale, _, slide = np.linalg.solve(normal, right[..., None])[..., 0].T
-    typical = np.median(scale[usable]) if usable.any() else 1.0
+    typical = _typical(scale[usable]) if usable.any() else 1.0
     usable &= (scale > 0.2 * typical) & (scale < 4.0 * typical)
     shift_px = np.where(usable, -slide / np.where(np.abs(scale) > 1e-6, scale, 1.0), 0.0)
     usable &= np.abs(shift_px) < half_width_px

@@ -30,6 +30,7 @@ _BRIGHTEST = 98  # per cent: the disc, where any of it is left
 _REACH = 1.4  # radii that are looked through for a ring
 _INNERMOST_GAP = 0.96  # of the rough circle
 _GAP, _RISE = 0.3, 0.12  # of the disc's brightness: how dark a gap is at most, and what rises beyond it
+_ABOVE_NOISE = 6.0  # standard errors: a ray's lowest and highest of a hundred pixels of sky are five apart
 _STRAYS = 0.02  # of the radius, about the circle's own place
 
 
@@ -118,7 +119,8 @@ def _beyond_the_gap(brightness: NDArray[np.float32], circle: Circle) -> NDArray[
     bright = _disc_level(rays[:, (shares > 0.6) & (shares < 0.9)], sky)
     height = (np.where(shares < _INNERMOST_GAP, np.inf, rays) - sky) / max(bright - sky, 1e-6)
     lowest = np.fmin.accumulate(height, axis=1)
-    line: NDArray[np.bool_] = (lowest < _GAP) & (height > lowest + _RISE)
+    rise = max(_RISE, _ABOVE_NOISE * _noise(height[:, seen & (shares > 1.0 + _HALF_BASE)]))
+    line: NDArray[np.bool_] = (lowest < _GAP) & (height > lowest + rise)
     has_line: NDArray[np.bool_] = np.any(line, axis=1)
     near = np.argmax(line, axis=1)
     # Where a ray is lowest before it meets the line.
@@ -134,6 +136,12 @@ def _beyond_the_gap(brightness: NDArray[np.float32], circle: Circle) -> NDArray[
 def _disc_level(values: Floats, sky: float) -> float:
     """Brightness of the disc itself: the Moon may hide more than half of it, and is as dark as the sky."""
     return float(np.nanmedian(values[values > 0.5 * (sky + float(np.nanpercentile(values, _BRIGHTEST)))]))
+
+
+def _noise(height: Floats) -> float:
+    """Scatter of the sky from pixel to pixel, by neighbouring rays."""
+    apart = np.abs(np.diff(height, axis=0))
+    return 1.4826 * float(np.nanmedian(apart)) / np.sqrt(2.0) if np.isfinite(apart).any() else 0.0
 
 
 def _circle_through(distance: Floats, seen: NDArray[np.bool_]) -> Floats | None:
