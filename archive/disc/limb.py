@@ -35,6 +35,8 @@ _LEAST_RADIUS_PX = 20.0
 _LEAST_COVERAGE, _SURELY_ROUND = 0.3, 0.8  # shares of the rim
 _LEAST_LIMB_FRACTION = 0.55
 _LEAST_FRACTION_FOR_ELLIPSE = 0.5  # less of the limb cannot tell an ellipse from a shifted circle
+_LEAST_MISFIT, _MISFIT_OF_MOST = 0.15, 4.0  # of the edge's height; of the median sector's
+_PLAIN_SHARE = 0.75
 _HIGH = 90  # per cent: a plain edge of the limb
 _FIRST_SHARE = 0.06  # of the radius: where a disc flattened on the horizon leaves the rough circle
 
@@ -65,11 +67,17 @@ class _Limb:
 
 @dataclass(frozen=True)
 class _Shifts:
-    """One shift of the limb outwards a sector (N,), which sectors are usable (N,), and the mean edge."""
+    """One shift of the limb outwards a sector (N,), and the mean edge.
+
+    `usable` are sectors (N,) that show an edge, `alike` those of them where it has the shape of most others';
+    `scale` (N,) is the height of the edge, in heights of the mean edge.
+    """
 
     theta: Floats
     shift_px: Floats
+    scale: Floats
     usable: NDArray[np.bool_]
+    alike: NDArray[np.bool_]
     distance_px: Floats
     mean_profile: Floats
 
@@ -163,7 +171,9 @@ def _approach(brightness: NDArray[np.float32], limb: _Limb) -> tuple[_Limb, NDAr
             return limb, kept
         terms = 5 if strong.mean() > _LEAST_FRACTION_FOR_ELLIPSE else 3
         adjustment = _adjust(theta, distance_px[steepest], strong, terms=terms)
-        limb, kept = _moved(limb, adjustment.change_px), adjustment.kept
+        limb = _moved(limb, adjustment.change_px)
+        # The middle half of all rays is a mean edge by itself while less than a quarter of them is hidden.
+        kept = adjustment.kept if np.mean(adjustment.kept) < _PLAIN_SHARE else np.ones(_SECTORS, dtype=bool)
     return limb, kept
 
 
@@ -178,11 +188,11 @@ def _settle(
     half_width_px = max(10.0, 0.02 * limb.radius_px)
     for turn in range(6):
         shifts = _sector_shifts(brightness, limb, half_width_px, kept)
-        fraction = np.mean(shifts.usable)
+        fraction = np.mean(shifts.alike)
         terms = 5 if fraction > _LEAST_FRACTION_FOR_ELLIPSE else 3
-        if shifts.usable.sum() < 0.3 * _SECTORS:
-            return limb, shifts, _Adjustment(np.zeros(5), np.eye(5), 0.0, shifts.usable)
-        adjustment = _adjust(shifts.theta, shifts.shift_px, shifts.usable, terms=terms)
+        if fraction < 0.3:
+            return limb, shifts, _Adjustment(np.zeros(5), np.eye(5), 0.0, shifts.alike)
+        adjustment = _adjust(shifts.theta, shifts.shift_px, shifts.alike, terms=terms)
         limb = _moved(limb, adjustment.change_px)
         kept = adjustment.kept
         # Eight edge widths on either side: fewer starve the model of a sharpened edge, more change nothing.
@@ -228,12 +238,22 @@ def _sector_shifts(
     normal = np.einsum("sn,ni,nj->sij", seen.astype(np.float64), design, design)
     right = np.einsum("sn,ni->si", filled, design)
     normal += np.eye(3) * 1e-9  # a sector outside the frame is all zero
-    scale, _, slide = np.linalg.solve(normal, right[..., None])[..., 0].T
+    share = np.linalg.solve(normal, right[..., None])[..., 0]
+    scale, _, slide = share.T
     typical = _typical(scale[usable]) if usable.any() else 1.0
     usable &= (scale > 0.2 * typical) & (scale < 4.0 * typical)
     shift_px = np.where(usable, -slide / np.where(np.abs(scale) > 1e-6, scale, 1.0), 0.0)
     usable &= np.abs(shift_px) < half_width_px
-    return _Shifts(theta, shift_px, usable, distance_px, template)
+    misfit = np.sqrt(np.sum(seen * (filled - share @ design.T) ** 2, axis=1) / np.maximum(seen.sum(axis=1), 1))
+    alike = _shaped_alike(misfit / np.maximum(np.abs(scale) * np.ptp(template), 1e-9), usable)
+    return _Shifts(theta, shift_px, scale, usable, alike, distance_px, template)
+
+
+def _shaped_alike(misfit: Floats, usable: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Usable sectors whose edge is not that of a horn beside the Moon, or of a tree's fringe."""
+    if not usable.any():
+        return usable
+    return usable & (misfit < max(_LEAST_MISFIT, _MISFIT_OF_MOST * float(np.median(misfit[usable]))))
 
 
 def _template(rays: Floats, chosen: NDArray[np.bool_]) -> Floats:

@@ -135,7 +135,8 @@ def _beyond_the_gap(brightness: NDArray[np.float32], circle: Circle) -> NDArray[
 
 def _disc_level(values: Floats, sky: float) -> float:
     """Brightness of the disc itself: the Moon may hide more than half of it, and is as dark as the sky."""
-    return float(np.nanmedian(values[values > 0.5 * (sky + float(np.nanpercentile(values, _BRIGHTEST)))]))
+    brightest = float(np.nanpercentile(values, _BRIGHTEST))
+    return float(np.median(values[values >= min(0.5 * (sky + brightest), brightest)]))
 
 
 def _noise(height: Floats) -> float:
