@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from archive.disc.acceptance import Edge, refuse_crowded, refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
-from archive.disc.edge_profile import fit_edge
+from archive.disc.edge_profile import EdgeFit, fit_edge
 from archive.disc.edges import Circle, find_circle
+from archive.disc.limb_adjustment import Adjustment, adjust, standard_errors_px
 from archive.disc.surroundings import clear_of_rings, larger_disc
 from archive.errors import PictureError
 from archive.observation import Disc
@@ -38,6 +39,7 @@ _LEAST_FRACTION_FOR_ELLIPSE = 0.5  # less of the limb cannot tell an ellipse fro
 _LEAST_MISFIT, _MISFIT_OF_MOST = 0.15, 4.0  # of the edge's height; of the median sector's
 _PLAIN_SHARE = 0.75
 _HIGH = 90  # per cent: a plain edge of the limb
+_PLAIN_SIGMAS = 3.5
 _FIRST_SHARE = 0.06  # of the radius: where a disc flattened on the horizon leaves the rough circle
 
 
@@ -82,16 +84,6 @@ class _Shifts:
     mean_profile: Floats
 
 
-@dataclass(frozen=True)
-class _Adjustment:
-    """Change of (x, y, radius, cos2, sin2), their covariance, the robust scatter, and the sectors kept."""
-
-    change_px: Floats
-    covariance_px2: Floats
-    scatter_px: float
-    kept: NDArray[np.bool_]
-
-
 def fit_limb(brightness: NDArray[np.float32]) -> Disc:
     """Fit the Sun's limb.
 
@@ -131,12 +123,15 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
         radius_px=limb.radius_px,
         blur_px=_edge_width_px(shifts.distance_px, shifts.mean_profile),
     )
-    disc = _as_disc(replace(limb, radius_px=limb.radius_px + edge.offset_px), edge.blur_px, adjustment)
+    errors_px = standard_errors_px(
+        adjustment, shifts.theta, shifts.scale, radius_px=limb.radius_px, blur_px=edge.blur_px
+    )
+    disc = _as_disc(replace(limb, radius_px=limb.radius_px + edge.offset_px), edge, adjustment, errors_px)
     _refuse_others(brightness, disc, shifts, adjustment)
     return disc
 
 
-def _refuse_others(brightness: NDArray[np.float32], disc: Disc, shifts: _Shifts, adjustment: _Adjustment) -> None:
+def _refuse_others(brightness: NDArray[np.float32], disc: Disc, shifts: _Shifts, adjustment: Adjustment) -> None:
     """Raise PictureError where the fitted edge is not the limb of the Sun."""
     refuse_shapeless(disc, displaced_share=float(np.mean(shifts.usable & ~adjustment.kept)))
     edge = Edge(shifts.distance_px, shifts.mean_profile, reach_px=2.0 * disc.blur_px + 2.0)
@@ -158,7 +153,7 @@ def _why_none(brightness: NDArray[np.float32]) -> str:
 
 
 def _approach(brightness: NDArray[np.float32], limb: _Limb) -> tuple[_Limb, NDArray[np.bool_]]:
-    """Steepest descent of each ray's profile, twice, to come within about a pixel; and the sectors that show the limb."""
+    """Steepest descent of each ray's profile, twice, to come within about a pixel; and the sectors that show it."""
     kept = np.ones(_SECTORS, dtype=bool)
     for half_width_px in (max(8.0, _FIRST_SHARE * limb.radius_px), max(6.0, 0.02 * limb.radius_px)):
         theta, distance_px, rays = _sample(brightness, limb, half_width_px, apart_px=4.0)
@@ -170,7 +165,7 @@ def _approach(brightness: NDArray[np.float32], limb: _Limb) -> tuple[_Limb, NDAr
         if strong.sum() < 0.3 * _SECTORS:
             return limb, kept
         terms = 5 if strong.mean() > _LEAST_FRACTION_FOR_ELLIPSE else 3
-        adjustment = _adjust(theta, distance_px[steepest], strong, terms=terms)
+        adjustment = adjust(theta, distance_px[steepest], strong, terms=terms)
         limb = _moved(limb, adjustment.change_px)
         # The middle half of all rays is a mean edge by itself while less than a quarter of them is hidden.
         kept = adjustment.kept if np.mean(adjustment.kept) < _PLAIN_SHARE else np.ones(_SECTORS, dtype=bool)
@@ -182,17 +177,15 @@ def _typical(heights: Floats) -> float:
     return float(np.median(heights[heights >= 0.5 * np.percentile(heights, _HIGH)]))
 
 
-def _settle(
-    brightness: NDArray[np.float32], limb: _Limb, kept: NDArray[np.bool_]
-) -> tuple[_Limb, _Shifts, _Adjustment]:
+def _settle(brightness: NDArray[np.float32], limb: _Limb, kept: NDArray[np.bool_]) -> tuple[_Limb, _Shifts, Adjustment]:
     half_width_px = max(10.0, 0.02 * limb.radius_px)
     for turn in range(6):
         shifts = _sector_shifts(brightness, limb, half_width_px, kept)
         fraction = np.mean(shifts.alike)
         terms = 5 if fraction > _LEAST_FRACTION_FOR_ELLIPSE else 3
         if fraction < 0.3:
-            return limb, shifts, _Adjustment(np.zeros(5), np.eye(5), 0.0, shifts.alike)
-        adjustment = _adjust(shifts.theta, shifts.shift_px, shifts.alike, terms=terms)
+            return limb, shifts, Adjustment(np.zeros(5), 3, shifts.shift_px, shifts.alike, 0.0)
+        adjustment = adjust(shifts.theta, shifts.shift_px, shifts.alike, terms=terms)
         limb = _moved(limb, adjustment.change_px)
         kept = adjustment.kept
         # Eight edge widths on either side: fewer starve the model of a sharpened edge, more change nothing.
@@ -245,7 +238,10 @@ def _sector_shifts(
     shift_px = np.where(usable, -slide / np.where(np.abs(scale) > 1e-6, scale, 1.0), 0.0)
     usable &= np.abs(shift_px) < half_width_px
     misfit = np.sqrt(np.sum(seen * (filled - share @ design.T) ** 2, axis=1) / np.maximum(seen.sum(axis=1), 1))
-    alike = _shaped_alike(misfit / np.maximum(np.abs(scale) * np.ptp(template), 1e-9), usable)
+    # An edge farther off than it is wide is met badly by a shift that is taken as small: that is not its shape.
+    far_off = 0.5 * shift_px**2 * np.sqrt(np.mean(np.gradient(slope, distance_px) ** 2))
+    shape = misfit / np.maximum(np.abs(scale), 1e-9) - far_off
+    alike = _shaped_alike(shape / max(float(np.ptp(template)), 1e-9), usable)
     return _Shifts(theta, shift_px, scale, usable, alike, distance_px, template)
 
 
@@ -267,30 +263,6 @@ def _template(rays: Floats, chosen: NDArray[np.bool_]) -> Floats:
     return total
 
 
-def _adjust(theta: Floats, shift_px: Floats, usable: NDArray[np.bool_], *, terms: int) -> _Adjustment:
-    """Robust least squares of the shifts: x, y, radius and, with five terms, the ellipse."""
-    every = [np.cos(theta), np.sin(theta), np.ones_like(theta), np.cos(2 * theta), np.sin(2 * theta)]
-    design = np.column_stack(every[:terms])
-    weight = usable.astype(np.float64)
-    change: Floats = np.zeros(terms)
-    residual = shift_px
-    scatter = 1.0
-    for turn in range(30):
-        normal = design.T @ (design * weight[:, None])
-        previous, change = change, np.linalg.lstsq(normal, design.T @ (weight * shift_px), rcond=None)[0]
-        residual = shift_px - design @ change
-        scatter = max(1.4826 * float(np.median(np.abs(residual[usable]))), 0.01)
-        weight = usable * np.clip(1.0 - (residual / (5.0 * scatter)) ** 2, 0.0, None) ** 2
-        if turn > 2 and np.abs(change - previous).max() < 1e-4:
-            break
-    kept = usable & (np.abs(residual) < 5.0 * scatter)
-    covariance = np.zeros((5, 5))
-    covariance[:terms, :terms] = np.linalg.pinv(design.T @ (design * weight[:, None])) * scatter**2
-    full = np.zeros(5)
-    full[:terms] = change
-    return _Adjustment(full, covariance, float(np.sqrt(np.mean(residual[kept] ** 2))) if kept.any() else 0.0, kept)
-
-
 def _moved(limb: _Limb, change_px: Floats) -> _Limb:
     x, y, radius, cos2, sin2 = (float(value) for value in change_px)
     return _Limb(limb.x_px + x, limb.y_px + y, limb.radius_px + radius, limb.cos2_px + cos2, limb.sin2_px + sin2)
@@ -305,10 +277,10 @@ def _edge_width_px(distance_px: Floats, profile: Floats) -> float:
     return float(np.clip(area / (max(float(fall[top]), 1e-12) * np.sqrt(2 * np.pi)), 0.4, 12.0))
 
 
-def _as_disc(limb: _Limb, blur_px: float, adjustment: _Adjustment) -> Disc:
+def _as_disc(limb: _Limb, edge: EdgeFit, adjustment: Adjustment, errors_px: Floats) -> Disc:
     amplitude = limb.amplitude_px
-    error = float(np.sqrt(max(adjustment.covariance_px2[3, 3], adjustment.covariance_px2[4, 4])))
-    flattened = amplitude > max(4.0 * error, 3e-4 * limb.radius_px)
+    # A part of the limb, or one under cloud, has to show an ellipse the more plainly.
+    flattened = amplitude > max(_PLAIN_SIGMAS * float(errors_px[3:].max()), 3e-4 * limb.radius_px)
     semi_major = limb.radius_px + amplitude if flattened else limb.radius_px
     flattening = 2.0 * amplitude / semi_major if flattened else 0.0
     # The limb is longest at t = atan2(sin2, cos2) / 2 from picture right towards picture down; the short axis
@@ -322,7 +294,8 @@ def _as_disc(limb: _Limb, blur_px: float, adjustment: _Adjustment) -> Disc:
         flattening=flattening,
         rms_px=adjustment.scatter_px,
         short_axis_angle_deg=float(short_axis_deg) if flattened else 0.0,
-        sigma_px=float(np.sqrt(np.max(np.diag(adjustment.covariance_px2)[:3]))),
+        sigma_px=float(np.hypot(errors_px[:3].max(), edge.error_px)),
         limb_fraction=float(np.mean(adjustment.kept)),
-        blur_px=blur_px,
+        blur_px=edge.blur_px,
+        edge_sigma_px=edge.error_px,
     )

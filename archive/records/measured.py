@@ -17,7 +17,7 @@ from archive.records.kept import checked, checked_words
 
 __all__ = ["Axes", "Measured", "Spots", "read_measured", "write_measured"]
 
-_VERSION = 5  # raise it when limb or spots change their results
+_VERSION = 6  # raise it when limb or spots change their results
 
 
 @dataclass(frozen=True)
