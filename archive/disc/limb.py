@@ -179,13 +179,16 @@ def _typical(heights: Floats) -> float:
 
 def _settle(brightness: NDArray[np.float32], limb: _Limb, kept: NDArray[np.bool_]) -> tuple[_Limb, _Shifts, Adjustment]:
     half_width_px = max(10.0, 0.02 * limb.radius_px)
+    much_hidden = not kept.all()
     for turn in range(6):
         shifts = _sector_shifts(brightness, limb, half_width_px, kept)
-        fraction = np.mean(shifts.alike)
+        # Where little is hidden the weights suffice, and an edge that is nowhere the limb's is to be seen as one.
+        chosen = shifts.alike if much_hidden else shifts.usable
+        fraction = np.mean(chosen)
         terms = 5 if fraction > _LEAST_FRACTION_FOR_ELLIPSE else 3
         if fraction < 0.3:
-            return limb, shifts, Adjustment(np.zeros(5), 3, shifts.shift_px, shifts.alike, 0.0)
-        adjustment = adjust(shifts.theta, shifts.shift_px, shifts.alike, terms=terms)
+            return limb, shifts, Adjustment(np.zeros(5), 3, shifts.shift_px, chosen, 0.0)
+        adjustment = adjust(shifts.theta, shifts.shift_px, chosen, terms=terms)
         limb = _moved(limb, adjustment.change_px)
         kept = adjustment.kept
         # Eight edge widths on either side: fewer starve the model of a sharpened edge, more change nothing.
