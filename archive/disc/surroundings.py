@@ -119,8 +119,11 @@ def _beyond_the_gap(brightness: NDArray[np.float32], circle: Circle) -> NDArray[
     bright = _disc_level(rays[:, (shares > 0.6) & (shares < 0.9)], sky)
     height = (np.where(shares < _INNERMOST_GAP, np.inf, rays) - sky) / max(bright - sky, 1e-6)
     lowest = np.fmin.accumulate(height, axis=1)
-    rise = max(_RISE, _ABOVE_NOISE * _noise(height[:, seen & (shares > 1.0 + _HALF_BASE)]))
-    line: NDArray[np.bool_] = (lowest < _GAP) & (height > lowest + rise)
+    beyond = height[:, seen & (shares > 1.0 + _HALF_BASE)]
+    rise = max(_RISE, _ABOVE_NOISE * _noise(beyond))
+    # The dark rim that sharpening leaves is no gap before a ring: what rises beyond it is the sky.
+    open_sky = min(float(np.nanmedian(beyond)), _GAP) if np.isfinite(beyond).any() else 0.0
+    line: NDArray[np.bool_] = (lowest < _GAP) & (height > np.maximum(lowest, open_sky) + rise)
     has_line: NDArray[np.bool_] = np.any(line, axis=1)
     near = np.argmax(line, axis=1)
     # Where a ray is lowest before it meets the line.

@@ -130,8 +130,9 @@ def report(cases: Iterable[Case]) -> None:
         if some:
             off_px = np.array([case.centre_px for case in some])
             print(
-                f"\nmagnitude {low:.1f} to {low + 0.1:.1f}: {len(some)} taken, centre off by {np.median(off_px):.3f} px "
-                f"in the median and {off_px.max():.3f} at most, by {max(case.centre_errors for case in some):.1f} "
+                f"\nmagnitude {low:.1f} to {low + 0.1:.1f}: {len(some)} taken, centre off by "
+                f"{np.median(off_px):.3f} px in the median, {off_px.max():.3f} at most, "
+                f"by {max(case.centre_errors for case in some):.1f} "
                 f"of its own errors at most, radius by {max(case.radius_errors for case in some):.1f}",
                 end="",
             )
