@@ -18,7 +18,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from archive.disc.acceptance import Edge, refuse_crowded, refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
+from archive.disc.acceptance import (
+    Edge,
+    refuse_crowded,
+    refuse_hollow,
+    refuse_saturated,
+    refuse_shapeless,
+    refuse_soft,
+    refuse_uncertain,
+)
 from archive.disc.edge_profile import EdgeFit, fit_edge
 from archive.disc.edges import Circle, find_circle
 from archive.disc.limb_adjustment import Adjustment, adjust, standard_errors_px
@@ -138,6 +146,7 @@ def _refuse_others(brightness: NDArray[np.float32], disc: Disc, shifts: _Shifts,
     refuse_soft(disc, edge)
     refuse_hollow(brightness, disc, edge)
     refuse_crowded(brightness, disc, edge)
+    refuse_uncertain(disc)
 
 
 def _is_rim(circle: Circle) -> bool:

@@ -9,6 +9,7 @@ import pytest
 from numpy.typing import NDArray
 from scenes.discs import Bite, Scene, draw_disc, quantise
 
+from archive.disc.acceptance import refuse_uncertain
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.disc.limb_adjustment import adjust, standard_errors_px
@@ -109,6 +110,13 @@ def test_the_edges_part_of_the_error_is_not_the_centres() -> None:
     disc = Disc(100.0, 100.0, 50.0, 0.0, 0.1, sigma_px=0.5, edge_sigma_px=0.4)
     assert disc.centre_sigma_px == pytest.approx(0.3)
     assert replace(disc, edge_sigma_px=0.0).centre_sigma_px == 0.5
+
+
+def test_a_disc_whose_centre_stays_uncertain_is_refused() -> None:
+    """At magnitude 0.92 a crescent was taken with its centre 9.6 px off; it stated 3.2 px at 136 px of radius."""
+    with pytest.raises(PictureError, match=r"too little of the limb: .* uncertain by 3\.2 px; frame the whole disc"):
+        refuse_uncertain(Disc(100.0, 100.0, 136.0, 0.0, 0.3, sigma_px=3.2))
+    refuse_uncertain(Disc(100.0, 100.0, 136.0, 0.0, 0.3, sigma_px=3.2, edge_sigma_px=3.1))
 
 
 def displaced(rng: np.random.Generator, pieces: int) -> Floats:
