@@ -81,8 +81,8 @@ def refuse_uncertain(disc: Disc) -> None:
     """Raise PictureError where what is left of the limb does not tell the centre."""
     if disc.centre_sigma_px > _CENTRE_SHARE * disc.radius_px:
         raise PictureError(
-            f"too little of the limb: what is clear of it leaves the centre uncertain by {disc.centre_sigma_px:.1f} px; "
-            "frame the whole disc"
+            "too little of the limb: what is clear of it leaves the centre "
+            f"uncertain by {disc.centre_sigma_px:.1f} px; frame the whole disc"
         )
 
 
