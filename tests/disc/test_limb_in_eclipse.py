@@ -77,7 +77,7 @@ def test_horns_beside_the_moon_are_not_taken_for_limb() -> None:
 
 @pytest.mark.parametrize("seed", [258, 267, 362])
 def test_noise_on_a_dark_sky_is_no_ring_about_the_disc(seed: int) -> None:
-    """A tone curve lifts the noise of a dark sky; before, a disc was cut at such a ring, and its centre 3 px off."""
+    """A tone curve lifts the noise of a dark sky; before, a disc was cut at such a ring, and its centre 4 px off."""
     scene = bitten(replace(BASE, noise=0.02, cloud=0.6, gamma=2.2, sky_level=0.0, blur_px=2.2, seed=seed), 0.4)
     disc = fitted(scene)
     assert centre_error_px(disc, scene) < 4.0 * disc.centre_sigma_px
