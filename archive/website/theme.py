@@ -140,7 +140,7 @@ def _words(error: Exception) -> str:
 
     if isinstance(error, jinja2.TemplateNotFound):
         return f"there is no template {error.name!r}"
-    return f"{error}".splitlines()[0] if f"{error}" else type(error).__name__
+    return f"{error}".splitlines()[0].rstrip(".") if f"{error}" else type(error).__name__
 
 
 def _is_theirs(theme: Theme, filename: str) -> bool:
