@@ -225,8 +225,8 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
 )
 @FOLDER
 @click.option("--days", type=click.IntRange(1), metavar="N", help="The last N days with observations.  [default: 7]")
-@click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="First day (UTC).")
-@click.option("--to", "last", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="Last day (UTC).")
+@click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="First day (UTC); with --to.")
+@click.option("--to", "last", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="Last day (UTC); with --from.")
 @click.option("--rotation", type=click.IntRange(1), metavar="N", help="One Carrington rotation.")
 @click.option(
     "--style",
@@ -249,7 +249,7 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
     "reach_days",
     type=click.FloatRange(0, 10, min_open=True),
     metavar="DAYS",
-    help="smooth: how long a picture stands for the surface before and after it.  [default: 3]",
+    help="smooth only: how long a picture stands for the surface before and after it.  [default: 3]",
 )
 @click.option("--size", "size_px", type=click.IntRange(480, 2160), metavar="PX", help="Side.  [default: 1024]")
 @click.option(
@@ -259,15 +259,19 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
 )
 @click.option("--caption", type=click.Choice(["full", "date"]), help="Date with time, or date only.  [default: full]")
 @click.option("--grid", is_flag=True, default=None, help="Latitude and longitude every 15 degrees.")
-@click.option("--axis", is_flag=True, default=None, help="The Sun's axis, where it stands out of the disc.")
+@click.option(
+    "--axis", is_flag=True, default=None, help="The Sun's axis, where it stands out of the disc; not on a map."
+)
 @click.option("--group-names", is_flag=True, default=None, help="The names of the sunspot groups.")
-@click.option("--view", type=click.Choice(["map", "disc"]), help="corotating: a flat map or a disc.  [default: map]")
+@click.option(
+    "--view", type=click.Choice(["map", "disc"]), help="corotating only: a flat map or a disc.  [default: map]"
+)
 @click.option(
     "--longitude",
     "longitude_deg",
     type=click.FloatRange(0, 360),
     metavar="DEG",
-    help="corotating: Carrington longitude in the middle.  [default: the one facing us in the middle of the span]",
+    help="corotating only: Carrington longitude in the middle.  [default: the one facing us in the middle of the span]",
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Write the film here (.mp4) instead of into the site.")
 @SCHEDULER
@@ -524,7 +528,10 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
 @click.argument("day")
 @JSON
 def show(folder: Path, day: str, as_json: bool) -> None:
-    """Print what is known of a DAY's pictures: limb, Sun, the evidence for north, and the groups of spots."""
+    """Print what is known of a DAY's pictures: limb, Sun, the evidence for north, and the groups of spots.
+
+    DAY is a date (UTC), or one observation of it such as 2026-06-03T0915Z.
+    """
     from archive.command_show import print_observations
     from archive.command_trust import opened
     from archive.workflow.showing import show_day

@@ -44,7 +44,7 @@ def opened(folder: Path, *kinds: Kind) -> Path:
 
 
 def may_allow(folder: Path, found: Trusted) -> bool:
-    """Ask on the terminal whether an archive may do what it may not yet; elsewhere the command itself stands for yes."""
+    """Ask on the terminal whether an archive may do what it may not yet; elsewhere the command itself is the yes."""
     asked = [grant for grant in found.grants if grant not in found.allowed]
     if not asked or not _is_terminal():
         return True

@@ -224,7 +224,7 @@ class Folder:
     def read(self, file: str, *, most_bytes: int | None = None) -> bytes:
         """The bytes of a regular file; one of more than `most_bytes` is refused as an OSError of EFBIG."""
         with self.open(file) as stream:
-            return _at_most(stream, most_bytes, self._full(file))
+            return _whole(stream, most_bytes, self._full(file))
 
     # Writing
 
@@ -584,9 +584,10 @@ def _regular(descriptor: int, path: str) -> BufferedReader:
     return os.fdopen(descriptor, "rb")
 
 
-def _at_most(stream: BufferedReader, most_bytes: int | None, path: str) -> bytes:
-    if most_bytes is not None and os.fstat(stream.fileno()).st_size > most_bytes:
-        raise OSError(errno.EFBIG, f"larger than {most_bytes} bytes", path)
+def _whole(stream: BufferedReader, most_bytes: int | None, path: str) -> bytes:
+    size = os.fstat(stream.fileno()).st_size
+    if most_bytes is not None and size > most_bytes:
+        raise OSError(errno.EFBIG, f"{size / 1e6:.1f} MB, over the {most_bytes / 1e6:g} MB that it may have", path)
     return stream.read()
 
 
@@ -596,9 +597,9 @@ def open_named(path: Path) -> BufferedReader:
 
 
 def read_named(path: Path, *, most_bytes: int | None = None) -> bytes:
-    """The bytes of a file that the user named; one of more than `most_bytes` is refused as an OSError of EFBIG."""
+    """The bytes of a file that the user named; see `Folder.read`."""
     with open_named(path) as stream:
-        return _at_most(stream, most_bytes, os.fspath(path))
+        return _whole(stream, most_bytes, os.fspath(path))
 
 
 def names_in_named(folder: Path) -> list[str]:

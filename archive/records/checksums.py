@@ -24,6 +24,8 @@ CHECKSUMS_NAME = "checksums.sha256"
 # A picture of any ending lies in its day's folder; the year is that of the day.
 _ORIGINAL = re.compile(r"([0-9]{4})/\1-[0-9]{2}-[0-9]{2}/[^/\\\0-\x1f.][^/\\\0-\x1f]*")
 _LINE = re.compile(r"([0-9a-fA-F]{64}) [ *](?:\./)?(.+)")
+_MOST_BYTES = 200_000_000  # two million originals
+_MOST_TOLD = 20
 CHUNK_BYTES = 256 * 1024  # larger chunks fall out of the processor's cache between copy and hash
 
 
@@ -48,7 +50,10 @@ def read_checksums(root: Path) -> dict[str, str]:
         elif not _is_original(match[2]):
             causes.append(f"{path}: line {number}: {match[2][:60]!r} is no picture of this archive; remove the line")
         elif found.setdefault(match[2], match[1].lower()) != match[1].lower():
-            causes.append(f"{path}: line {number}: a second, different checksum of {match[2]}; remove the wrong one")
+            name = match[2][:200]
+            causes.append(f"{path}: line {number}: a second, different checksum of {name}; remove the wrong one")
+    if len(causes) > _MOST_TOLD:
+        causes[_MOST_TOLD:] = [f"{path}: {len(causes) - _MOST_TOLD} more lines like these; mend or remove the file"]
     if causes:
         raise FolderError(*causes)
     return found
@@ -61,7 +66,7 @@ def _is_original(file: str) -> bool:
 
 def _text(files: Folder, path: Path) -> str:
     try:
-        return text_of(files.read(CHECKSUMS_NAME))
+        return text_of(files.read(CHECKSUMS_NAME, most_bytes=_MOST_BYTES))
     except UnicodeDecodeError as error:
         raise FolderError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
     except OSError as error:

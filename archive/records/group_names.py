@@ -6,6 +6,7 @@ derived values. The program adds to the end of the file and changes nothing befo
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
@@ -20,6 +21,7 @@ from archive.records.value_kinds import AwareTime
 __all__ = ["GROUP_NAMES_FILE", "GivenName", "add_names", "read_names"]
 
 GROUP_NAMES_FILE = "group-names.toml"
+_MOST_BYTES = 10_000_000  # 85 000 names; the busiest years bring some 500
 _HEAD = (
     "# Names of sunspot groups, and where each group was when it was named. The program adds names and changes none.\n"
 )
@@ -39,8 +41,8 @@ class _Names(TomlModel):
 
     @model_validator(mode="after")
     def _once(self) -> _Names:
-        names = [given.name for given in self.groups]
-        twice = sorted({name for name in names if names.count(name) > 1}) if len(set(names)) < len(names) else []
+        times = Counter(given.name for given in self.groups)
+        twice = sorted(name for name, number in times.items() if number > 1)
         if twice:
             raise ValueError(f"{', '.join(twice)} stands twice; keep the first")
         return self
@@ -55,7 +57,9 @@ def read_names(root: Path) -> tuple[GivenName, ...]:
         The file has mistakes.
     """
     files = files_of(root)
-    return read_toml(files, GROUP_NAMES_FILE, _Names).groups if files.exists(GROUP_NAMES_FILE) else ()
+    if not files.exists(GROUP_NAMES_FILE):
+        return ()
+    return read_toml(files, GROUP_NAMES_FILE, _Names, most_bytes=_MOST_BYTES).groups
 
 
 def add_names(root: Path, given: Sequence[GivenName]) -> None:

@@ -4,16 +4,45 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from archive.errors import FolderError
 from archive.records.archive_files import files_of, text_of
 from archive.records.places import notes_file
 
-__all__ = ["append_note", "read_notes"]
+__all__ = ["MOST_BYTES", "append_note", "check_notes", "read_notes"]
+
+MOST_BYTES = 100_000  # some 16 000 words for a day
+
+
+def check_notes(root: Path, file: str) -> None:
+    """Refuse a day's notes that are too large to be written by hand.
+
+    Raises
+    ------
+    FolderError
+        They are.
+    """
+    status = files_of(root).status(file)
+    if status is not None and status.st_size > MOST_BYTES:
+        raise FolderError(_too_large(root / file, status.st_size, "shorten them, the pages leave them out"))
+
+
+def _too_large(path: Path, size: int, advice: str) -> str:
+    return f"{path}: {size / 1000:.0f} kB of notes, over the {MOST_BYTES // 1000} kB that a day may have; {advice}"
 
 
 def read_notes(root: Path, day: str) -> str:
-    """The notes of a day like ``2026-06-03``; empty where there are none. Bytes that are no UTF-8 are marked."""
+    """The notes of a day like ``2026-06-03``; empty where there are none. Bytes that are no UTF-8 are marked.
+
+    Raises
+    ------
+    FolderError
+        They are too large.
+    """
     files, file = files_of(root), notes_file(day)
-    return text_of(files.read(file), errors="replace") if files.is_file(file) else ""
+    if not files.is_file(file):
+        return ""
+    check_notes(root, file)
+    return text_of(files.read(file), errors="replace")
 
 
 def append_note(root: Path, day: str, note: str) -> None:
@@ -22,11 +51,14 @@ def append_note(root: Path, day: str, note: str) -> None:
     Raises
     ------
     FolderError
-        The system refuses; the notes are as they were before.
+        The notes are, or would be, too large, or the system refuses; they are as they were before.
     """
     text = note.strip()
     if not text or f"\n\n{text}\n\n" in f"\n\n{read_notes(root, day).strip()}\n\n":
         return
     files, file = files_of(root), notes_file(day)
     kept = files.read(file).rstrip() if files.is_file(file) else b""
-    files.write(file, (kept + b"\n\n" if kept else b"") + f"{text}\n".encode())
+    content = (kept + b"\n\n" if kept else b"") + f"{text}\n".encode()
+    if len(content) > MOST_BYTES:
+        raise FolderError(_too_large(root / file, len(content), "give a shorter note, or shorten what is there"))
+    files.write(file, content)

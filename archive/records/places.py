@@ -12,7 +12,7 @@ from stat import S_ISREG
 
 from archive.disk import Folder
 from archive.errors import FolderError
-from archive.records.archive_files import files_of
+from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, WORK_NAME, files_of
 
 __all__ = [
     "PICTURE_SUFFIXES",
@@ -30,6 +30,7 @@ __all__ = [
     "place_of_id",
     "places",
     "sizes_on_disk",
+    "strange_entries",
     "words_of_days",
 ]
 
@@ -38,6 +39,10 @@ _YEAR = re.compile(r"[0-9]{4}")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _STEM = re.compile(r"(?:[01][0-9]|2[0-3])[0-5][0-9]Z(?:-[1-9][0-9]*)?")
 _NOTES = "notes.md"
+# Names at the top of an archive that are ours, whatever is there.
+_OUR_NAMES = frozenset(
+    {"archive.toml", "checksums.sha256", "group-names.toml", REMEMBERED_NAME, "removed", THEME_NAME, WORK_NAME}
+)
 _OUR_SUFFIXES = PICTURE_SUFFIXES | {".toml"}
 
 
@@ -155,6 +160,28 @@ def misspelt_files(root: Path) -> dict[str, str]:
             if ours and wanted not in names:
                 found[f"{folder}/{name}"] = f"{folder}/{wanted}"
     return found
+
+
+def strange_entries(root: Path) -> list[str]:
+    """What does not belong where it is: links, devices and the like, and folders of a year that are no day of it."""
+    files, found = files_of(root), []
+    for name, status in files.statuses().items():
+        if _is_odd(status) and name in _OUR_NAMES:
+            found.append(name)
+    for year in filter(is_year, _folders_in(files, "")):
+        found += [f"{year}/{name}" for name in files.statuses(year) if not name.startswith(".")]
+        for day in _folders_in(files, year):
+            if not (is_day(day) and day.startswith(f"{year}-")):
+                found.append(f"{year}/{day}")
+                continue
+            found += [
+                f"{year}/{day}/{name}" for name, status in files.statuses(f"{year}/{day}").items() if _is_odd(status)
+            ]
+    return sorted(found)
+
+
+def _is_odd(status: os.stat_result) -> bool:
+    return not S_ISREG(status.st_mode)
 
 
 def day_folders(root: Path) -> Iterator[str]:

@@ -127,7 +127,7 @@ class PictureEntry(TomlModel):
 
     file: Annotated[Text, AfterValidator(_inside_archive)]
     sha256: Annotated[str, AfterValidator(_of_64_digits)]
-    original_name: Annotated[str, BeforeValidator(_writable_name)] | None = None
+    original_name: Annotated[str, BeforeValidator(_writable_name), Field(max_length=2000)] | None = None
 
 
 class Record(_StatedKeys):
@@ -142,8 +142,8 @@ class Record(_StatedKeys):
     start: AwareTime | None = None
     picture: PictureEntry
     counts: StatedCounts | None = None
-    groups: tuple[StatedGroup, ...] | None = None
-    dust: tuple[Dust, ...] = ()
+    groups: tuple[StatedGroup, ...] | None = Field(default=None, max_length=1000)
+    dust: tuple[Dust, ...] = Field(default=(), max_length=1000)
 
     @property
     def is_counted(self) -> bool:

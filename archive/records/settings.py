@@ -36,6 +36,8 @@ __all__ = [
 
 SETTINGS_NAME = "archive.toml"
 FORMAT = 1  # of the archive on disk; raise it when an older program would misread a new archive
+_MOST_ENTRIES, _MOST_FILMS = 1000, 100
+_FEW = Field(max_length=_MOST_ENTRIES)
 Mount = Literal["altaz", "equatorial", "unknown"]
 Mirrored = Literal["yes", "no", "unknown"]
 FilmStyle = Literal["daily", "smooth", "corotating"]
@@ -99,7 +101,7 @@ class TargetSettings(TomlModel):
     branch: Text | None = None
     endpoint: Annotated[Text, AfterValidator(_web_address)] | None = None
     region: Text | None = None
-    keep: tuple[Text, ...] = ()
+    keep: tuple[Text, ...] = Field(default=(), max_length=_MOST_ENTRIES)
 
     @model_validator(mode="after")
     def _one_place(self) -> TargetSettings:
@@ -175,10 +177,12 @@ class Settings(TomlModel):
     published_site_precision_deg: float = Field(default=0.1, gt=0, le=10)
     relative_number_k: float = Field(default=1.0, gt=0, le=10)
     looks: Annotated[tuple[Look, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)] = get_args(Look)
-    sites: Annotated[tuple[SiteSettings, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)]
-    instruments: Annotated[tuple[InstrumentSettings, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)]
-    targets: Annotated[tuple[TargetSettings, ...], AfterValidator(_names_differ)] = ()
-    films: tuple[FilmSettings, ...] = ()
+    sites: Annotated[tuple[SiteSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)]
+    instruments: Annotated[
+        tuple[InstrumentSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)
+    ]
+    targets: Annotated[tuple[TargetSettings, ...], _FEW, AfterValidator(_names_differ)] = ()
+    films: tuple[FilmSettings, ...] = Field(default=(), max_length=_MOST_FILMS)
 
     def published_place(self, site: SiteSettings) -> tuple[float, float]:
         """Latitude and longitude of a site, deg, rounded to what pages may tell."""
@@ -302,9 +306,12 @@ def keep_film(root: Path, film: FilmSettings) -> bool:
     SettingsError
         `archive.toml` has mistakes, or its films are written so that none can be added at the end.
     """
-    if film in read_settings(root).films:
+    path, films = root / SETTINGS_NAME, read_settings(root).films
+    if film in films:
         return False
-    files, path = files_of(root), root / SETTINGS_NAME
+    if len(films) >= _MOST_FILMS:
+        raise SettingsError(f"{path}: {_MOST_FILMS} films are kept, and no more may be; take a [[films]] table out")
+    files = files_of(root)
     before = files.read(SETTINGS_NAME)
     line_end = "\r\n" if b"\r\n" in before else "\n"
     lines = ["[[films]]", *tomlkit.dumps(film.model_dump(by_alias=True, exclude_none=True)).splitlines()]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import errno
+import re
 import tomllib
 from collections.abc import Callable, Mapping
 from datetime import date, datetime, time
@@ -32,6 +33,7 @@ _WORDS = {
     "literal_error": "must be {expected}",
     "datetime_type": "must be a date and time without quotes, such as 2026-06-03T09:15:00Z",
     "date_type": "must be a date without quotes, such as 2026-06-03",
+    "too_long": "has {actual_length} entries; at most {max_length} are read",
     "tuple_type": "must be a list in square brackets",
     "model_type": "must be a table of keys and values",
     "value_error": "{error}",
@@ -39,8 +41,11 @@ _WORDS = {
 
 
 _DEEPEST = 20
-_MOST_BYTES = 50_000_000
-_LONGEST_KEY = 60
+_MOST_BYTES = 1_000_000  # the longest record by hand, of a thousand groups and a thousand specks, has 250 kB
+_LONGEST_KEY, _LONGEST_WORDS = 60, 300
+_MOST_TOLD = 20
+# A key of thousands of parts takes the parser gigabytes: it remembers each of their beginnings.
+_LONG_KEY = re.compile(r"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){21}""")
 
 
 class TomlModel(BaseModel):
@@ -52,15 +57,15 @@ class TomlModel(BaseModel):
 Model = TypeVar("Model", bound=TomlModel)
 
 
-def read_toml(files: Folder, file: str, model: type[Model]) -> Model:
-    """Read and check a TOML file of an archive.
+def read_toml(files: Folder, file: str, model: type[Model], *, most_bytes: int = _MOST_BYTES) -> Model:
+    """Read and check a TOML file of an archive, of at most so many bytes.
 
     Raises
     ------
     SettingsError
         The file cannot be read, is not TOML, or has mistakes; see `check_table`.
     """
-    return check_table(model, load_toml(files, file), name=str(files.path / file))
+    return check_table(model, load_toml(files, file, most_bytes=most_bytes), name=str(files.path / file))
 
 
 def read_named_toml(path: Path, model: type[Model]) -> Model:
@@ -68,7 +73,7 @@ def read_named_toml(path: Path, model: type[Model]) -> Model:
     return check_table(model, _load(lambda: read_named(path, most_bytes=_MOST_BYTES), str(path)), name=str(path))
 
 
-def load_toml(files: Folder, file: str) -> dict[str, Any]:
+def load_toml(files: Folder, file: str, *, most_bytes: int = _MOST_BYTES) -> dict[str, Any]:
     """The keys and values of a TOML file, not yet checked against a model; a byte order mark is skipped.
 
     Raises
@@ -76,7 +81,7 @@ def load_toml(files: Folder, file: str) -> dict[str, Any]:
     SettingsError
         The file cannot be read, or is not TOML.
     """
-    return _load(lambda: files.read(file, most_bytes=_MOST_BYTES), str(files.path / file))
+    return _load(lambda: files.read(file, most_bytes=most_bytes), str(files.path / file))
 
 
 def _load(read: Callable[[], bytes], name: str) -> dict[str, Any]:
@@ -91,7 +96,7 @@ def _load(read: Callable[[], bytes], name: str) -> dict[str, Any]:
 
 def _refusal(name: str, error: OSError) -> str:
     if error.errno == errno.EFBIG:
-        return f"{name}: over {_MOST_BYTES // 10**6} MB, no file of ours; correct it or remove it"
+        return f"{name}: {error.strerror}; shorten it"
     hint = "" if error.errno == errno.ENOENT else "; correct it or remove it"
     return f"{name}: cannot be read: {error.strerror or error}{hint}"
 
@@ -113,15 +118,21 @@ def check_table(model: type[Model], table: Mapping[str, Any], *, name: str) -> M
     Raises
     ------
     SettingsError
-        One cause a mistake: file, key, value found, what to do.
+        One cause a mistake: file, key, value found, what to do; twenty at most.
     """
     try:
         return model.model_validate(_with_tuples(table))
     except ValidationError as error:
-        raise SettingsError(*(_cause(name, mistake, model) for mistake in error.errors())) from error
+        mistakes = error.errors(include_url=False)
+        causes = [_cause(name, mistake, model) for mistake in mistakes[:_MOST_TOLD]]
+        if len(mistakes) > _MOST_TOLD:
+            causes.append(f"{name}: {len(mistakes) - _MOST_TOLD} more mistakes; correct these first")
+        raise SettingsError(*causes) from error
 
 
 def _loaded(text: str, *, name: str) -> dict[str, Any]:
+    if _LONG_KEY.search(text):
+        raise SettingsError(f"{name}: a key of over {_DEEPEST} parts with dots between them; mend it")
     try:
         found = tomllib.loads(text)
         if _is_deep(found):
@@ -181,7 +192,8 @@ def _advice_on_value(mistake: Any) -> str:
     if kind in ("float_type", "int_type") and isinstance(found, int) and not isinstance(found, bool):
         return "is too large a number"
     words = _WORDS.get(kind, str(mistake["msg"]))
-    return words.format(**mistake.get("ctx", {}))
+    told = words.format(**mistake.get("ctx", {}))
+    return told if len(told) <= _LONGEST_WORDS else told[: _LONGEST_WORDS - 3] + "..."
 
 
 def _shown(value: object) -> str:

@@ -1,4 +1,4 @@
-"""The observer's own words: settings, records, notes, names of groups; remembered, so that rot in them is found.
+"""The observer's own words: settings, records, notes, names of groups, the theme; remembered, to find rot in them.
 
 They are edited by hand, so no list of checksums can guard them. But a hand that edits a file also changes its time;
 words that change while their file keeps its time have rotted. What they were stays in `remembered-words.json`: without
@@ -14,10 +14,11 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from archive.disk import Folder
+from archive.disk import Folder, is_safe_name
 from archive.errors import ArchiveError, FolderError
-from archive.records.archive_files import REMEMBERED_NAME, files_of
+from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, files_of
 from archive.records.group_names import GROUP_NAMES_FILE, read_names
+from archive.records.notes import check_notes
 from archive.records.places import words_of_days
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME, read_settings
@@ -26,6 +27,7 @@ __all__ = [
     "Words",
     "changed_silently",
     "complaints_about",
+    "is_of_theme",
     "is_record",
     "read_words",
     "remember_words",
@@ -47,15 +49,22 @@ def words_on_disk(root: Path) -> Iterator[str]:
         if files_of(root).is_file(name):
             yield name
     yield from words_of_days(root)
+    if (theme := files_of(root)).is_folder(THEME_NAME):
+        yield from sorted(file for file, _ in theme.walk(THEME_NAME) if theme.is_file(file))
 
 
 def is_record(file: str) -> bool:
     """Whether a file of words is an observation's record."""
-    return file.endswith(".toml") and file not in (SETTINGS_NAME, GROUP_NAMES_FILE)
+    return file.endswith(".toml") and file not in (SETTINGS_NAME, GROUP_NAMES_FILE) and not is_of_theme(file)
+
+
+def is_of_theme(file: str) -> bool:
+    """Whether a file of words is one of the theme's."""
+    return file.startswith(f"{THEME_NAME}/")
 
 
 def complaints_about(root: Path, file: str) -> tuple[str, ...]:
-    """What is wrong with a file of words; notes may say anything."""
+    """What is wrong with a file of words; notes may say anything, up to a length."""
     try:
         if file == SETTINGS_NAME:
             read_settings(root)
@@ -63,6 +72,8 @@ def complaints_about(root: Path, file: str) -> tuple[str, ...]:
             read_names(root)
         elif is_record(file):
             read_record(root, file)
+        elif not is_of_theme(file):
+            check_notes(root, file)
     except ArchiveError as error:
         return error.causes
     return ()
@@ -110,7 +121,8 @@ def read_words(root: Path) -> dict[str, Words]:
         entries = kept["words"]
         if kept["sha256"] != _digest(entries):
             return {}
-        return {str(file): Words(str(entry["text"]), int(entry["time_ns"])) for file, entry in entries.items()}
+        found = {str(file): Words(str(entry["text"]), int(entry["time_ns"])) for file, entry in entries.items()}
+        return {file: words for file, words in found.items() if is_safe_name(file)}
     except (OSError, ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError):
         return {}
 

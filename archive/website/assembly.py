@@ -37,7 +37,7 @@ from archive.website.not_found_page import not_found_page
 from archive.website.observatory_page import observatory_page
 from archive.website.observing_days import ObservingDay, observing_days
 from archive.website.pages import PagePlan, SiteFace
-from archive.website.render import Page, render, static_files, style_hash
+from archive.website.render import Page, check_theme, head_style, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
 from archive.website.site_files import Held, SiteFile, SiteReport, held_bytes, write_site
@@ -89,6 +89,7 @@ def build_site(
         A template of the theme has a mistake or an unknown name.
     """
     theme = read_theme(theme_files)
+    check_theme(theme)
     static = static_files(theme)
     face = SiteFace(
         title=content.info.title,
@@ -99,7 +100,7 @@ def build_site(
     )
     made = Answers(answers, "answers/pages", [face, theme.digests])
     files = _files(_in_order(content), face, theme, static=static, made=made, on_day=on_day)
-    report = write_site(files, site_dir, place=place, record=record)
+    report = write_site(files, site_dir, place=place, record=record, replaceable=(addresses.ROBOTS,))
     made.keep()
     return report
 
@@ -130,6 +131,7 @@ def _files(
             yield from _entry_files(entry, content.derived)
         yield page(plan)
     yield from map(page, _other_pages(content, days, groups, face, made, rotations=rotations))
+    yield page(PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address, head_style(theme))))
     yield from _grids(content, made)
     for film in content.films:
         yield from _film_files(film, content.derived)
@@ -167,7 +169,7 @@ def _for_search_engines(pages: Sequence[str], face: SiteFace) -> list[SiteFile]:
         return []
     files = [SiteFile(addresses.SITEMAP, sitemap_bytes(pages, face))]
     if addresses.root_path(face.address) == "/":
-        files.append(SiteFile(addresses.ROBOTS, robots_bytes(face), yields=True))
+        files.append(SiteFile(addresses.ROBOTS, robots_bytes(face)))
     return files
 
 
@@ -186,7 +188,7 @@ def _other_pages(
     *,
     rotations: Collection[int],
 ) -> Iterator[PagePlan[Page]]:
-    """Plan all pages but the home page and those of the days."""
+    """Plan all pages but the home page, those of the days, and that for missing addresses."""
     counted = any(entry.observation.groups is not None for entry in content.entries)
     yield from month_pages(days, face)
     yield from year_pages(days, face)
@@ -201,7 +203,6 @@ def _other_pages(
     yield PagePlan(addresses.FILMS, lambda: films_page(content, face))
     yield PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, days, face))
     yield PagePlan(addresses.DATA, lambda: data_page(content, face))
-    yield PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address))
 
 
 def _entry_files(entry: Entry, derived: Folder) -> list[SiteFile]:

@@ -25,12 +25,13 @@ from archive.website.pages import SiteFace
 from archive.website.rotations_page import RotationPage, RotationsPage
 from archive.website.search_page import SearchPage
 from archive.website.theme import NO_THEME, Theme, clear_mistakes, templates_dir
+from archive.website.theme_blocks import check_blocks
 from archive.website.year_page import YearPage
 
 if TYPE_CHECKING:
     import jinja2
 
-__all__ = ["Page", "render", "static_files", "style_hash"]
+__all__ = ["Page", "check_theme", "head_style", "render", "static_files", "style_hash"]
 
 Page = (
     ChartsPage
@@ -51,6 +52,7 @@ Page = (
     | YearPage
 )
 
+_END_OF_HEAD = b"/* Above stands all that"
 _TEMPLATES: dict[type[Page], str] = {
     ChartsPage: "charts.html",
     ComparePage: "compare.html",
@@ -71,6 +73,18 @@ _TEMPLATES: dict[type[Page], str] = {
 }
 
 
+def check_theme(theme: Theme) -> None:
+    """Read a theme's templates before any page is made from them.
+
+    Raises
+    ------
+    SettingsError
+        One has a mistake that shows without rendering it, or fills a block that nothing it extends has.
+    """
+    with clear_mistakes(theme):
+        check_blocks(theme, _environment(theme))
+
+
 def render(page: Page, face: SiteFace, theme: Theme = NO_THEME) -> str:
     """Render a page; a name that a template uses and the page lacks is an error.
 
@@ -89,6 +103,12 @@ def static_files(theme: Theme = NO_THEME) -> dict[str, bytes]:
     found = {path.name: read_own(path) for path in walk_named(folder)}
     files = {f"static/{name}": _lighter(data) if name.endswith(".js") else data for name, data in found.items()}
     return {**files, addresses.STYLE: files[addresses.STYLE] + theme.style}
+
+
+def head_style(theme: Theme = NO_THEME) -> bytes:
+    """Return as much of the style sheet as heads and feet of pages need; the theme's style comes last."""
+    ours = read_own(templates_dir() / addresses.STYLE)
+    return ours.partition(_END_OF_HEAD)[0] + theme.style
 
 
 def _lighter(script: bytes) -> bytes:

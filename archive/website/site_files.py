@@ -81,14 +81,12 @@ class _Listed:
 class SiteFile:
     """A file to be published: where it goes, and its bytes, the file to copy, or what makes its bytes.
 
-    Where it is known what it will hold, its bytes are made only if they are not there yet. One that `yields` is left
-    out where a file of someone else's stands in its place.
+    Where it is known what it will hold, its bytes are made only if they are not there yet.
     """
 
     path: str
     source: bytes | StoredFile | Callable[[], bytes]
     held: Held | None = None
-    yields: bool = False
 
 
 @dataclass(frozen=True)
@@ -105,7 +103,12 @@ class SiteReport:
 
 
 def write_site(
-    files: Iterable[SiteFile], site_dir: Path, *, place: Folder | None = None, record: SiteRecord = NO_RECORD
+    files: Iterable[SiteFile],
+    site_dir: Path,
+    *,
+    place: Folder | None = None,
+    record: SiteRecord = NO_RECORD,
+    replaceable: Collection[str] = (),
 ) -> SiteReport:
     """Bring a folder to hold exactly these files, besides any that are not ours.
 
@@ -119,6 +122,8 @@ def write_site(
         The folder in which it lies, by which links are judged where it is part of an archive.
     record : SiteRecord
         What this computer knows to have written there; brought up to date.
+    replaceable : collection of str
+        Paths at which a file of the observer's own is kept, even where it has taken the place of one of ours.
 
     Returns
     -------
@@ -134,18 +139,20 @@ def write_site(
         if place is None:
             make_named_folder(site_dir.parent)
             place = Folder(site_dir.parent)
-        return _written(files, place, site_dir.name, record)
+        return _written(files, place, site_dir.name, record, replaceable)
 
 
-def _written(files: Iterable[SiteFile], place: Folder, name: str, record: SiteRecord) -> SiteReport:
+def _written(
+    files: Iterable[SiteFile], place: Folder, name: str, record: SiteRecord, replaceable: Collection[str]
+) -> SiteReport:
     """Bring up to date what is there, or make a new site beside its place."""
     aside = f".{name}{_ASIDE}"
     _clear_aside(place, aside)
     if place.exists(name):
-        return _bring_up_to_date(files, place.below(name), record)
+        return _bring_up_to_date(files, place.below(name), record, replaceable)
     try:
         place.make_folder(aside)
-        report = _bring_up_to_date(files, place.below(aside), record)
+        report = _bring_up_to_date(files, place.below(aside), record, replaceable)
         place.rename(aside, name)
     except BaseException:
         place.remove_tree(aside)
@@ -162,19 +169,22 @@ def _clear_aside(place: Folder, aside: str) -> None:
         place.remove_tree(aside)
 
 
-def _bring_up_to_date(files: Iterable[SiteFile], site: Folder, record: SiteRecord) -> SiteReport:
+def _bring_up_to_date(
+    files: Iterable[SiteFile], site: Folder, record: SiteRecord, replaceable: Collection[str]
+) -> SiteReport:
     listed, known = _read_manifest(site), record.read()
-    before = known.files
+    replaced = {path for path in replaceable if _is_replaced(site, path, listed.files.get(path))}
+    before = {path: written for path, written in known.files.items() if path not in replaced}
     with _parts_of(site):
         update = _Update(site, before, listed.files)
-        now, changed = update.made(files)
+        now, changed = update.made(file for file in files if file.path not in replaced)
         strangers = _strangers(site, now, known)
         if listed.settled and not changed and now.keys() == before.keys() and listed.files == _held(now):
             record.write(now, strangers)
             return SiteReport(0, len(now), 0, strangers)
         # What another computer made is not ours to remove: it is a stranger.
         gone = sorted(set(before) - set(now), key=lambda path: (-_turn(path, before), path))
-        was = {**listed.files, **_held(before)}
+        was = {path: held for path, held in {**listed.files, **_held(before)}.items() if path not in replaced}
         if changed or gone:
             record.write({**before, **now}, strangers)  # what a run that is stopped has written, the next may remove
             update.put_manifest({**was, **_held(now)}, unfinished=True)
@@ -220,8 +230,6 @@ class _Update:
             if not ours and not (is_safe_name(file.path) and ":" not in file.path):
                 raise FolderError(f"{file.path}: not a path inside the site; use plain names")
             there = self._status(file.path)
-            if file.yields and there is not None and not self._is_untouched(file.path, there):
-                continue
             written, source = self._wanted(file, there)
             now[file.path] = written
             if source is None:
@@ -273,16 +281,8 @@ class _Update:
     def _as_it_is(self, held: Held, there: os.stat_result | None) -> Written:
         return Written(held, None if there is None else stamp_of(there))
 
-    def _is_untouched(self, path: str, there: os.stat_result) -> bool:
-        """Whether a file is the one that was written here."""
-        known = self._before.get(path)
-        return known is not None and (known.stamp == stamp_of(there) or self._holds(path, there, known.held))
-
     def _holds(self, path: str, there: os.stat_result | None, held: Held) -> bool:
-        if there is None or not S_ISREG(there.st_mode) or there.st_size != held.size:
-            return False
-        with self._site.open(path) as stream:
-            return held_file(stream) == held
+        return _holds(self._site, path, there, held)
 
     def _status(self, path: str) -> os.stat_result | None:
         folder, _, name = path.rpartition("/")
@@ -329,6 +329,19 @@ class _Update:
             if source.source is not None:
                 given_times = source.source
                 self._site.set_times(part, accessed_ns=given_times.st_atime_ns, changed_ns=given_times.st_mtime_ns)
+
+
+def _holds(site: Folder, path: str, there: os.stat_result | None, held: Held) -> bool:
+    if there is None or not S_ISREG(there.st_mode) or there.st_size != held.size:
+        return False
+    with site.open(path) as stream:
+        return held_file(stream) == held
+
+
+def _is_replaced(site: Folder, path: str, listed: Held | None) -> bool:
+    """Whether a file is there that is not the one that the list names."""
+    there = site.status(path)
+    return there is not None and (listed is None or not _holds(site, path, there, listed))
 
 
 def _statuses(folder: Folder, within: str) -> dict[str, os.stat_result]:

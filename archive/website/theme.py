@@ -16,10 +16,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from stat import S_ISREG
 
-from archive.disk import Folder, read_own
+from archive.disk import Folder, read_own, walk_named
 from archive.errors import SettingsError
 
 __all__ = [
+    "ADVICE",
     "NO_THEME",
     "Theme",
     "clear_mistakes",
@@ -29,7 +30,7 @@ __all__ = [
     "templates_dir",
 ]
 
-_ADVICE = "correct it, or remove it to have the original back"
+ADVICE = "correct it, or remove it to have the original back"
 _STYLE = "style.css"
 _MOST_FILES, _MOST_BYTES = 500, 20_000_000
 
@@ -100,7 +101,7 @@ def read_theme_files(files: Folder) -> dict[str, bytes]:
 
 def our_templates() -> list[tuple[str, str]]:
     """Our own templates: names and texts."""
-    return [(path.name, read_own(path).decode()) for path in sorted(templates_dir().glob("*.html"))]
+    return [(path.name, read_own(path).decode()) for path in walk_named(templates_dir()) if path.suffix == ".html"]
 
 
 def _unknown_words(path: Path, known: set[str]) -> str:
@@ -139,7 +140,7 @@ def _words(error: Exception) -> str:
 
     if isinstance(error, jinja2.TemplateNotFound):
         return f"there is no template {error.name!r}"
-    return f"{error}".splitlines()[0] if f"{error}" else type(error).__name__
+    return f"{error}".splitlines()[0].rstrip(".") if f"{error}" else type(error).__name__
 
 
 def _is_theirs(theme: Theme, filename: str) -> bool:
@@ -148,7 +149,7 @@ def _is_theirs(theme: Theme, filename: str) -> bool:
 
 def _refuse(theme: Theme, name: str, line: int, words: str, error: Exception) -> None:
     if theme.folder is not None and name in dict(theme.files):
-        raise SettingsError(f"{theme.folder / name}: line {line}: {words}; {_ADVICE}") from error
+        raise SettingsError(f"{theme.folder / name}: line {line}: {words}; {ADVICE}") from error
 
 
 def _refuse_not_text(theme: Theme, error: UnicodeDecodeError) -> None:

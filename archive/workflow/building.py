@@ -20,6 +20,7 @@ from archive.records.folder import kept_folder, writing
 from archive.records.grants import is_allowed, theme_grant
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
+from archive.records.places import notes_file
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
 from archive.records.words import remember_words
 from archive.website import (
@@ -33,6 +34,7 @@ from archive.website import (
     SiteReport,
     build_site,
 )
+from archive.website.notes import markdown_excess
 from archive.website.site_record import SiteRecord
 from archive.workflow.candidates import time_of_days
 from archive.workflow.capturing import advice_lines, advice_on
@@ -259,10 +261,11 @@ def _build(
     forget_films(root, [film_stem(span) for span in settings.films])
     forget_pictures(root, [one.id for one in found])
     days = sorted({one.id.partition("T")[0] for one in found})
+    notes, left_out = _notes(root, days)
     content = Content(
         info=_site_info(settings, surveyed.epochs),
         entries=entries,
-        notes={day: text for day in days if (text := read_notes(root, day)).strip()},
+        notes=notes,
         films=[_film_entry(made) for made in films],
         **group_content(root, counted.groups, surveyed.records),
         rotations=rotation_entries(maps),
@@ -291,8 +294,24 @@ def _build(
         len(found),
         tuple(made.stem for made in films),
         report,
-        (*surveyed.warnings, *problems, *_about_trust(root, target, report, theme_is_refused=refused)),
+        (*surveyed.warnings, *problems, *left_out, *_about_trust(root, target, report, theme_is_refused=refused)),
     )
+
+
+def _notes(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
+    """The notes of the days, and one line for each that is left out or shown without its marks."""
+    notes: dict[str, str] = {}
+    problems: list[str] = []
+    for day in days:
+        try:
+            text = read_notes(root, day)
+        except FolderError as error:
+            problems += error.causes
+            continue
+        if text.strip():
+            notes[day] = text
+            problems += [f"{root / notes_file(day)}: {excess}" for excess in [markdown_excess(text)] if excess]
+    return notes, problems
 
 
 def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:

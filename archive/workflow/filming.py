@@ -6,6 +6,7 @@ import datetime
 import hashlib
 import json
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
@@ -17,11 +18,12 @@ from archive.disk import Folder, StoredFile
 from archive.errors import FactsError
 from archive.films.encoder import has_av1
 from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, film_content, make_film, put_film
-from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_timeline
+from archive.films.timeline import FrameSpec, Sighting, check_length, daily_timeline, smooth_timeline
 from archive.kept import is_sealed, seal
-from archive.observation import Observation
+from archive.observation import Band, Observation
 from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
+from archive.website.observation_view import band_words
 from archive.workflow.executor import IN_THIS_PROCESS, Executor, fits_in_flight, processors
 from archive.workflow.film_cutting import Cutting, FilmOptions, GroupPlace
 from archive.workflow.film_frames import Frames, frames_of, map_window
@@ -87,16 +89,18 @@ def film_stem(span: FilmSettings) -> str:
 
 
 def chosen_observations(observations: Sequence[Observation], span: FilmSettings) -> list[Observation]:
-    """One oriented white-light picture a day of the span, the sharpest; or all of them where the settings say so.
+    """One oriented picture a day of the span, the sharpest; or all of them where the settings say so.
 
-    Sharpest: the smallest blur of the limb as a share of the radius, so that large and small discs compare.
+    In white light; in an archive without such pictures, in the band of most of its pictures. Sharpest: the smallest
+    blur of the limb as a share of the radius, so that large and small discs compare.
 
     Raises
     ------
     FactsError
-        None in that span.
+        None in that span, or more than a film may show.
     """
-    oriented = [one for one in observations if one.orientation.status != "unknown" and one.band == "white"]
+    band = _filmed_band(observations)
+    oriented = [one for one in observations if one.orientation.status != "unknown" and one.band == band]
     by_day: dict[datetime.date, list[Observation]] = {}
     for one in oriented:
         by_day.setdefault(one.time_utc.date(), []).append(one)
@@ -111,10 +115,27 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
         days = [day for day in sorted(by_day) if span.first <= day <= span.last]  # type: ignore[operator]
     if not days:
         raise FactsError(
-            f"film: no white-light picture with known north {_span_in_words(span)} "
+            f"film: no picture in {band_words(band)} with known north {_span_in_words(span)} "
             f"(the archive has {len(oriented)} in all); choose another span, or state how the pictures lie"
         )
-    return [one for day in days for one in by_day[day]]
+    chosen = [one for day in days for one in by_day[day]]
+    _check_length(chosen, span)
+    return chosen
+
+
+def _check_length(chosen: Sequence[Observation], span: FilmSettings) -> None:
+    """Refuse, before anything is made for it, a film of too many frames."""
+    frames = round((span.pace_s or _PACE_S[span.style]) * FRAMES_PER_SECOND)
+    times = sorted(one.time_utc for one in chosen)
+    if span.style == "smooth":
+        check_length(times, frames_a_day=frames)
+    else:
+        check_length(times, frames_each=frames)
+
+
+def _filmed_band(observations: Sequence[Observation]) -> Band:
+    bands = Counter(one.band for one in observations)
+    return max(sorted(bands), key=lambda band: (band == "white", bands[band]), default="white")
 
 
 def write_film(
@@ -311,7 +332,8 @@ def kept_films(
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     """What the site calls the film."""
-    return _span_title(span, chosen) + _TITLE_ENDS[span.style]
+    band = "" if chosen[0].band == "white" else f", {band_words(chosen[0].band)}"
+    return _span_title(span, chosen) + band + _TITLE_ENDS[span.style]
 
 
 def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:

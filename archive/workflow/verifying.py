@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -13,10 +13,18 @@ from archive.records.checksums import file_sha256, read_checksums, write_checksu
 from archive.records.folder import leftovers, reading, writing
 from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.pending import Change, carry_out
-from archive.records.places import Place, misspelt_files, originals_on_disk, places
+from archive.records.places import Place, misspelt_files, originals_on_disk, places, strange_entries
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME
-from archive.records.words import Words, changed_silently, complaints_about, is_record, read_words, remember_words
+from archive.records.words import (
+    Words,
+    changed_silently,
+    complaints_about,
+    is_of_theme,
+    is_record,
+    read_words,
+    remember_words,
+)
 from archive.workflow.amending import fits_its_name
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 
@@ -33,6 +41,8 @@ class Verified:
     `bad_records` are causes, one a line, from settings, records and names that cannot be read or name another
     original; `rotted` are files of words that changed while their time did not; `lost_words` those that are gone.
     `misspelt` are files that another system has renamed, `leftovers` what a stopped run has left.
+    `doubles` are originals with the bytes of another one; `strange` is what does not belong where it is: links, and
+    folders of a year that are none of its days.
     `expected` holds the checksum that each changed or missing original should have.
     """
 
@@ -51,13 +61,28 @@ class Verified:
     leftovers: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     bad_words: tuple[str, ...] = ()
+    doubles: tuple[str, ...] = ()
+    strange: tuple[str, ...] = ()
     expected: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def lost_notes(self) -> tuple[str, ...]:
+        """Words that are gone and are told of nowhere else: notes, and the names of groups."""
+        return tuple(file for file in self.lost_words if not is_record(file) and not is_of_theme(file))
 
     @property
     def clean(self) -> bool:
         faults = (
             *(self.changed, self.missing, self.extra, self.unlisted, self.without_record, self.bad_records),
-            *(self.wrong_lines, self.rotted, self.misspelt, self.leftovers),
+            *(
+                self.wrong_lines,
+                self.rotted,
+                self.misspelt,
+                self.leftovers,
+                self.doubles,
+                self.strange,
+                self.lost_notes,
+            ),
         )
         return not any(faults)
 
@@ -142,8 +167,18 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
         leftovers=tuple(leftovers(root)),
         warnings=_warnings(records[0], lost),
         bad_words=tuple(sorted(bad)),
+        doubles=tuple(_doubles(found)),
+        strange=tuple(strange_entries(root)),
         expected=tuple((file, expected[file]) for file in sorted([*changed, *missing])),
     )
+
+
+def _doubles(found: Mapping[str, str]) -> Iterator[str]:
+    """Originals with the same bytes as one before them."""
+    first: dict[str, str] = {}
+    for file, sha256 in sorted(found.items()):
+        if first.setdefault(sha256, file) != file:
+            yield f"{file} (as {first[sha256]})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +223,7 @@ def _contradictions(records: list[_Told], listed: Mapping[str, str], found: Mapp
 
 
 def _lost_words(root: Path, on_disk: set[str], remembered: Mapping[str, Words]) -> list[str]:
-    """Words that are remembered but gone: of originals that are there, notes of their days, and names of groups."""
+    """Words that are remembered but gone: of originals that are there, notes of their days, names, and the theme."""
     stems = {file.rpartition(".")[0] for file in on_disk}
     days = {file.rpartition("/")[0] for file in on_disk}
     return [
@@ -197,6 +232,7 @@ def _lost_words(root: Path, on_disk: set[str], remembered: Mapping[str, Words]) 
         if not files_of(root).exists(file)
         and (
             file == GROUP_NAMES_FILE
+            or is_of_theme(file)
             or (is_record(file) and file.rpartition(".")[0] in stems)
             or (file.endswith("/notes.md") and file.rpartition("/")[0] in days)
         )
@@ -212,8 +248,6 @@ def _warnings(records: list[_Told], lost: list[str]) -> tuple[str, ...]:
         if not fits_its_name(one.place, one.time)
     ]
     gone = [
-        f"{file}: is gone; `northlimb verify FOLDER --restore` brings it back (an empty file says that it is meant)"
-        for file in lost
-        if not is_record(file)
+        f"{file}: is gone; `northlimb verify FOLDER --restore` brings it back" for file in lost if is_of_theme(file)
     ]
     return (*misnamed, *gone)
