@@ -266,7 +266,9 @@ def _saving_poster(
             # Full colour resolution: a still is looked at longer than a frame.
             still = BytesIO()
             Image.fromarray(frame).save(still, format="JPEG", quality=90, subsampling=0, optimize=True)
-            place.write(poster, still.getvalue())
+            place.remove(poster)
+            with place.create(poster) as stream:
+                stream.write(still.getvalue())
         yield frame
 
 

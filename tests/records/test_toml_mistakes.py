@@ -246,7 +246,9 @@ def test_a_note_of_gigabytes_is_not_read(tmp_path):
     with path.open("wb") as stream:
         stream.truncate(10 * 2**30)  # sparse: it takes no room on the disk
     for read in (lambda: load_toml(Folder(tmp_path), "0915Z.toml"), lambda: read_sidecar(path)):
-        with pytest.raises(SettingsError, match=r"0915Z\.toml: 10737\.4 MB, over the 1 MB that it may have; shorten it$"):
+        with pytest.raises(
+            SettingsError, match=r"0915Z\.toml: 10737\.4 MB, over the 1 MB that it may have; shorten it$"
+        ):
             read()
 
 

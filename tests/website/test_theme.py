@@ -78,12 +78,12 @@ def test_without_a_theme_nothing_changes(content: Content, site: Path, tmp_path:
         (
             "base.html",
             '{% extends "original/base.html" %}\n{% block colofon %}x{% endblock %}',
-            r"theme/base\.html: line 2: there is no block 'colofon' .*; did you mean 'colophon'\?; mend it, or remove",
+            r"theme/base\.html: line 2: there is no block 'colofon' .*; did you mean 'colophon'\?; correct it, or",
         ),
         (
             "day.html",  # the blocks of base.html, two templates above
             '{% extends "original/day.html" %}{% block qqqq %}{% endblock %}',
-            r"theme/day\.html: line 1: there is no block 'qqqq' .*; known are colophon, content, head; mend it",
+            r"theme/day\.html: line 1: there is no block 'qqqq' .*; known are colophon, content, head; correct it",
         ),
         (
             "dayz.html",
