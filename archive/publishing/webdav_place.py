@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import posixpath
 import ssl
 from collections.abc import Callable, Iterator
@@ -140,7 +141,7 @@ class _WebConnection:
         self._client.close()
 
     def _url(self, name: str) -> str:
-        return self._root + quote(name)
+        return self._root + quote(os.fsencode(name))
 
     def _ask(self, method: str, name: str, **parts: Any) -> httpx.Response:
         return self._request(method, self._url(name), **parts)

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import errno
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from hashlib import sha256
 from pathlib import Path
 
 from filelock import BaseFileLock, FileLock, SoftFileLock, Timeout
 
-from archive.errors import FolderError
+from archive.disk import Folder
+from archive.errors import FolderError, PublishError
 
-__all__ = ["acquired_lock"]
+__all__ = ["acquired_lock", "target_lock"]
 
 # What file systems without locks answer: some network shares, FUSE, very old kernels.
 _NO_LOCKS_HERE = frozenset({errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.ENOTSUP, errno.EINVAL})
 _LOOK_AGAIN_S = 0.2
+
+_LOCKS = ".locks"
 
 
 def acquired_lock(derived: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> BaseFileLock:
@@ -69,3 +74,62 @@ def _busy(derived: Path, lock_file: str) -> str:
     if Path(lock_file).name == "lock-by-name":
         found += f" (if none runs on any computer, delete {lock_file}: this disk knows no locks)"
     return found
+
+
+@contextmanager
+def target_lock(
+    root: Path, name: str, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None
+) -> Iterator[None]:
+    """Keep other runs from publishing to the same target meanwhile; an archive that may not be written goes without.
+
+    Parameters
+    ----------
+    root : Path
+        The archive.
+    name : str
+        The target's address.
+    wait_s, on_wait
+        How long to wait for another run, and what to call meanwhile, several times a second.
+
+    Raises
+    ------
+    PublishError
+        Another run is publishing there.
+    """
+    lock = _target_lock(root, name, time.monotonic() + wait_s, on_wait)
+    try:
+        yield
+    finally:
+        if lock is not None:
+            lock.release()
+
+
+def _target_lock(root: Path, name: str, until: float, on_wait: Callable[[], None] | None) -> BaseFileLock | None:
+    file = f"{_LOCKS}/publish-{sha256(name.encode('utf-8', 'surrogatepass')).hexdigest()[:16]}"
+    while True:
+        try:
+            return _taken(Folder(root), file)
+        except Timeout as busy:
+            if time.monotonic() >= until:
+                raise PublishError(f"{name}: another northlimb is publishing there; wait for it to end") from busy
+        except OSError:
+            return None
+        if on_wait is not None:
+            on_wait()
+        time.sleep(_LOOK_AGAIN_S)
+
+
+def _taken(folder: Folder, file: str) -> BaseFileLock:
+    folder.make_folder(_LOCKS)
+    for name in (file, f"{file}-by-name"):
+        if folder.exists(name) and not folder.is_file(name):
+            folder.remove(name)  # a link: none is followed
+    lock: BaseFileLock = FileLock(folder.path / file, timeout=0)
+    try:
+        lock.acquire()
+    except (OSError, NotImplementedError) as error:
+        if isinstance(error, Timeout) or (isinstance(error, OSError) and error.errno not in _NO_LOCKS_HERE):
+            raise
+        lock = SoftFileLock(folder.path / f"{file}-by-name", timeout=0)
+        lock.acquire()
+    return lock

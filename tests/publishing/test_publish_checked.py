@@ -254,7 +254,7 @@ def test_files_with_known_stamps_are_not_read_again(archive: Path, told: Told, t
     assert len(held) == 2
     for path in held:
         rows = json.loads(path.read_text())
-        assert len(rows) == 8
+        assert len(rows) in (7, 8)  # the site's but its list, and the target's
         if len(contents(site)) and rows["feed.xml"][3] == (site / "feed.xml").stat().st_ino:
             rows["feed.xml"][4] = "0" * 64
             path.write_text(json.dumps(rows))

@@ -1,6 +1,5 @@
 """Publishing to real folders: what the target holds, what readers see, what a killed run leaves."""
 
-import json
 import os
 import random
 import shutil
@@ -16,30 +15,26 @@ import pytest
 
 from archive.errors import PublishError
 from archive.publishing.folder_target import publish_folder
+from archive.disk import Folder
 from archive.publishing.swap import exchange_or_rename, rename_in_turn
+from publishing.sites import contents, write_listing
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 
 
 def make_site(folder, files):
     """A site as `build` leaves it: `files` and the list of files at its root."""
-    folder.mkdir(parents=True, exist_ok=True)
-    files = {"index.html": "<h1>Sun</h1>", **files}
-    for name, text in {
-        **files,
-        "files.json": json.dumps({"generator": "Northlimb", "files": [{"path": name} for name in sorted(files)]}),
-    }.items():
+    for name, text in {"index.html": "<h1>Sun</h1>", **files}.items():
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_text(text, encoding="utf-8")
+    write_listing(folder)
     return folder
 
 
-def contents(folder):
-    """Every file and every folder below, hidden ones too, with the files' bytes."""
-    return {
-        path.relative_to(folder).as_posix(): path.read_bytes() if path.is_file() else None
-        for path in sorted(folder.rglob("*"))
-    }
+def published(site):
+    """What a target must hold: the site, and a list of all of its files."""
+    write_listing(site)
+    return contents(site)
 
 
 @pytest.fixture
@@ -62,7 +57,7 @@ def alone(target):
 
 def test_a_missing_target_becomes_the_site(site, target):
     report = publish_folder(site, target)
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
     size = sum(path.stat().st_size for path in site.rglob("*") if path.is_file())
     assert (report.copied, report.unchanged, report.removed, report.bytes_copied) == (5, 0, 0, size)
     assert alone(target)
@@ -84,8 +79,9 @@ def test_changed_new_and_removed_files_reach_the_target(site, target):
     (site / "films").mkdir()
     (site / "films/june.mp4").write_bytes(b"film")
     report = publish_folder(site, target)
-    assert contents(target) == contents(site)
-    assert (report.copied, report.unchanged, report.removed, report.bytes_copied) == (2, 3, 1, 9)
+    assert contents(target) == published(site)
+    size = 9 + (target / "files.json").stat().st_size
+    assert (report.copied, report.unchanged, report.removed, report.bytes_copied) == (3, 2, 1, size)
     assert alone(target)
 
 
@@ -108,14 +104,14 @@ def test_files_and_folders_may_change_places(site, target):
     (site / "discs/0915Z.jpg").mkdir()
     (site / "discs/0915Z.jpg/large.jpg").write_text("now a folder", encoding="utf-8")
     publish_folder(site, target)
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
 
 
 def test_empty_folders_in_a_published_target_go(site, target):
     publish_folder(site, target)
     (target / "old/empty").mkdir(parents=True)
     assert publish_folder(site, target).removed == 0
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
 
 
 @pytest.mark.parametrize("stray", ["CNAME", ".well-known/security.txt", "days/mine.html"])
@@ -131,7 +127,7 @@ def test_a_file_made_by_hand_in_a_published_target_is_named_not_removed(site, ta
     assert contents(target) == before
     report = publish_folder(site, target, adopt=True)
     assert (report.removed, report.not_of_the_site) == (1, (stray,))
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
 
 
 def test_a_file_put_into_the_site_by_hand_is_published_with_it(site, target):
@@ -159,7 +155,7 @@ def test_a_link_to_the_target_stays_a_link(site, target, tmp_path):
     link.symlink_to(target, target_is_directory=True)
     publish_folder(site, link)
     assert link.is_symlink()
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
 
 
 def test_a_link_within_the_target_is_replaced_not_followed(site, target, tmp_path):
@@ -237,7 +233,7 @@ def test_a_target_with_other_files_is_refused_until_taken_over(site, target):
         publish_folder(site, target)
     assert contents(target) == {"thesis.txt": b"ten years of work"}
     assert publish_folder(site, target, adopt=True).removed == 1
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
 
 
 @pytest.mark.parametrize("place", ["my-sun/site", "my-sun/site/www", "my-sun", "."])
@@ -354,7 +350,7 @@ def test_the_folder_is_never_missing_while_two_exchange(tmp_path):
     reader = subprocess.Popen([sys.executable, "-c", LOOK, current], stdout=subprocess.PIPE, text=True)
     assert reader.stdout.readline() == "ready\n"
     while reader.poll() is None:
-        assert exchange_or_rename(new, current, tmp_path / "aside") == new
+        assert exchange_or_rename(Folder(tmp_path), "new", "current", "aside") == "new"
     looks, missing = map(int, reader.communicate()[0].split())
     assert looks > 1000
     assert missing == 0
@@ -428,7 +424,7 @@ def test_a_run_stopped_between_two_renames_is_put_right(site, target):
     target.rename(target.with_name(".www.northlimb-old"))
     report = publish_folder(site, target)
     assert (report.copied, report.unchanged) == (0, 5)
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
     assert alone(target)
 
 
@@ -436,12 +432,12 @@ def test_renaming_in_turn_replaces_a_folder_or_leaves_it(tmp_path):
     for name in ("new", "current"):
         (tmp_path / name).mkdir()
         (tmp_path / name / "name").write_text(name, encoding="utf-8")
-    paths = [tmp_path / name for name in ("new", "current", "aside")]
-    assert rename_in_turn(*paths) == paths[2]
-    assert (paths[1] / "name").read_text(encoding="utf-8") == "new"
+    folder, current = Folder(tmp_path), tmp_path / "current/name"
+    assert rename_in_turn(folder, "new", "current", "aside") == "aside"
+    assert current.read_text(encoding="utf-8") == "new"
     with pytest.raises(FileNotFoundError):
-        rename_in_turn(tmp_path / "missing", paths[1], tmp_path / "aside2")
-    assert (paths[1] / "name").read_text(encoding="utf-8") == "new"
+        rename_in_turn(folder, "missing", "current", "aside2")
+    assert current.read_text(encoding="utf-8") == "new"
 
 
 # Where folders cannot be renamed
@@ -488,7 +484,7 @@ def test_a_target_that_cannot_be_renamed_is_changed_in_place(readable_sites, shu
     inode = target.stat().st_ino
     for site, copied, removed in zip([*readable_sites, readable_sites[0]], (5, 4, 5), (0, 2, 1), strict=True):
         report = publish_folder(site, target)
-        assert contents(target) == contents(site)
+        assert contents(target) == published(site)
         assert (report.copied, report.removed) == (copied, removed)
         assert target.stat().st_ino == inode
     assert alone(target)
