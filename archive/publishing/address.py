@@ -34,7 +34,7 @@ _BRANCH = "pages"
 _LABEL = r"[A-Za-z0-9_](?:[A-Za-z0-9_-]{0,61}[A-Za-z0-9_])?"
 _HOST_NAME = re.compile(rf"(?=.{{1,253}}\Z){_LABEL}(?:\.{_LABEL})*\.?")
 _ZONE = re.compile(r"(?:%[A-Za-z0-9._-]{1,32})?")
-_BUCKET = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{1,254}")
+_BUCKET = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,254}")
 _USER = re.compile(r"[\w+@.~=,][\w+@.~=,-]{0,254}")
 _NO_USER_SHOWN = "***"
 

@@ -27,7 +27,7 @@ class SteppedPlace(Protocol):
     batch_bytes: int
 
     def put(self, source: Folder, names: Sequence[str]) -> None:
-        """Bring files of a folder there, in any order; one there of that name is replaced in one step if that can be."""
+        """Bring files of a folder there, in any order; one of that name is replaced in one step where it can be."""
 
     def put_bytes(self, name: str, data: bytes) -> None:
         """Bring a file there whose bytes are at hand."""

@@ -13,9 +13,9 @@ from pathlib import Path
 
 import pytest
 
+from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.folder_target import publish_folder
-from archive.disk import Folder
 from archive.publishing.swap import exchange_or_rename, rename_in_turn
 from publishing.sites import contents, write_listing
 
