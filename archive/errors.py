@@ -36,7 +36,7 @@ __all__ = [
 # From the first colon after the user to the last @ of the word: a password may itself hold either sign.
 _PASSWORD = re.compile(r"(://[^/:@\s]*):\S*@")
 # Who one is in the address of a repository is often a token, which is as good as a password.
-_TOKEN = re.compile(r"(https://)(?!git@)[^/@\s'\"]+@")
+_TOKEN = re.compile(r"(https?://)(?!git@)[^/@\s'\"]+@")
 
 
 class ArchiveError(Exception):

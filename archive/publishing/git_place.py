@@ -94,9 +94,13 @@ class GitPlace:
         self.name = address.name
         self._remote, self._branch = address.path, address.options.branch or ""
         self._scratch = tempfile.TemporaryDirectory(prefix="northlimb-")
-        self._git("init", "--quiet", "--bare", ".")
-        self._git("remote", "add", "origin", self._remote)
-        self._tip = persistently(lambda: self._fetched("--filter=blob:none"), place=self.name)
+        try:
+            self._git("init", "--quiet", "--bare", ".")
+            self._git("remote", "add", "origin", self._remote)
+            self._tip = persistently(lambda: self._fetched("--filter=blob:none"), place=self.name)
+        except BaseException:
+            self.close()
+            raise
 
     def expect(self, names: Sequence[str]) -> None:
         """Fetch the files themselves, all at once."""

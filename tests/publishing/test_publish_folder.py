@@ -523,3 +523,193 @@ def test_a_run_stopped_while_it_changed_files_in_place_leaves_nothing_foreign(
     three = readable_site("three", {"third.html": "3"})
     publish_folder(three, target)
     assert contents(target) == contents(three)
+
+
+# Originals and histories, whatever they are called
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        ["pages.git/HEAD", "pages.git/config", "pages.git/objects/pack/p.pack", "pages.git/refs/heads/main"],
+        ["HEAD", "config", "description"],
+        ["deep/x/HEAD", "deep/x/packed-refs"],
+        ["a/.bzr/README"],
+        ["a/CVS/Entries"],
+        ["_darcs/format"],
+        ["x/sun.fossil"],
+        [".fslckout"],
+        ["x/.jj/repo"],
+        ["x/.pijul/pristine"],
+        ["x/.GIT/HEAD"],
+        ["2026/2026-06-03/0915Z.png"],
+        ["old/2026/2026-06-03/0915Z-2.tif"],
+        ["2026-06-03/0915Z.fits"],
+        ["0915Z.toml"],
+        ["somewhere/1200Z.toml"],
+        ["1200Z.JPG"],
+    ],
+    ids=lambda names: names[0],
+)
+@pytest.mark.parametrize("published_before", [False, True])
+def test_no_archive_and_no_history_is_taken_over_also_without_its_sign(site, target, names, published_before):
+    if published_before:
+        publish_folder(site, target)
+    for name in names:
+        (target / name).parent.mkdir(parents=True, exist_ok=True)
+        (target / name).write_text("kept", encoding="utf-8")
+    before = contents(target)
+    with pytest.raises(PublishError, match="for the site alone"):
+        publish_folder(site, target, adopt=True)
+    assert contents(target) == before
+
+
+@pytest.mark.parametrize("name", ["discs/0915Z.jpg", "days/2026-06-03/0915Z-disc.jpg", "HEAD", "cvs/x", "2026/a.png"])
+def test_what_a_site_holds_is_taken_for_no_original(site, target, name):
+    target.mkdir(parents=True)
+    (target / name).parent.mkdir(parents=True, exist_ok=True)
+    (target / name).write_text("old page", encoding="utf-8")
+    publish_folder(site, target, adopt=True)
+    assert contents(target) == published(site)
+
+
+# Links, and names of our own form
+
+
+@pytest.fixture
+def canary(tmp_path):
+    """A folder that nothing may touch."""
+    folder = tmp_path / "canary"
+    folder.mkdir()
+    (folder / "bird.txt").write_text("alive", encoding="utf-8")
+    yield folder
+    assert contents(folder) == {"bird.txt": b"alive"}
+    assert oct((folder / "bird.txt").stat().st_mode) == oct(mode_of(folder))
+
+
+def mode_of(folder):
+    """The access rights that the canary was made with."""
+    probe = folder.parent / "probe"
+    probe.write_text("", encoding="utf-8")
+    return probe.stat().st_mode
+
+
+@pytest.mark.parametrize("place", ["new", "old"])
+@pytest.mark.parametrize("kind", ["folder", "file", "dangling"])
+def test_links_beside_the_target_are_removed_themselves(site, target, canary, place, kind):
+    publish_folder(site, target)
+    link = target.with_name(f".www.northlimb-{place}")
+    link.symlink_to({"folder": canary, "file": canary / "bird.txt", "dangling": canary / "egg"}[kind])
+    (site / "index.html").write_text("new", encoding="utf-8")
+    publish_folder(site, target)
+    assert contents(target) == published(site)
+    assert alone(target)
+
+
+def test_a_link_to_the_old_version_is_not_put_in_the_targets_place(site, target, canary):
+    target.parent.mkdir()
+    target.with_name(".www.northlimb-old").symlink_to(canary)
+    publish_folder(site, target)
+    assert not target.is_symlink()
+    assert contents(target) == published(site)
+
+
+def test_a_file_of_such_a_name_beside_the_target_is_not_ours(site, target):
+    publish_folder(site, target)
+    left = target.with_name(".www.northlimb-new")
+    left.write_text("ten years of work", encoding="utf-8")
+    with pytest.raises(PublishError, match="is in the way"):
+        publish_folder(site, target)
+    assert left.read_text(encoding="utf-8") == "ten years of work"
+
+
+def test_only_temporary_names_of_our_own_files_are_ours(site, target):
+    publish_folder(site, target)
+    (target / "discs/.0915Z.jpg.northlimb-part").write_text("half", encoding="utf-8")
+    publish_folder(site, target)
+    assert contents(target) == published(site)
+    for name in ("thesis.northlimb-part", ".thesis.northlimb-part", "discs/0915Z.jpg.northlimb-part"):
+        (target / name).write_text("ten years of work", encoding="utf-8")
+        with pytest.raises(PublishError, match="not of this site"):
+            publish_folder(site, target)
+        (target / name).unlink()
+
+
+@pytest.mark.skipif(not hasattr(os, "seteuid"), reason="POSIX access rights")
+def test_in_place_no_link_is_followed_either(readable_sites, shut_parent):
+    target = shut_parent / "www"
+    with tempfile.TemporaryDirectory() as elsewhere:
+        bird = Path(elsewhere) / "bird.txt"
+        bird.write_text("alive", encoding="utf-8")
+        publish_folder(readable_sites[0], target)
+        (target / ".a.jpg.northlimb-part").symlink_to(bird)
+        (target / ".index.html.northlimb-part").symlink_to(Path(elsewhere) / "egg")
+        (target / "index.html").unlink()
+        (target / "index.html").symlink_to(bird)
+        shutil.rmtree(target / "day")
+        (target / "day").symlink_to(elsewhere)
+        publish_folder(readable_sites[0], target, adopt=True)
+        assert contents(target) == published(readable_sites[0])
+        assert contents(Path(elsewhere)) == {"bird.txt": b"alive"}
+
+
+@pytest.mark.parametrize("place", ["a.txt", "days", "files.json"])
+def test_no_link_of_a_site_is_followed(site, target, canary, place):
+    (site / place).unlink(missing_ok=True)
+    (site / place).symlink_to(canary if place == "days" else canary / "bird.txt")
+    with pytest.raises(PublishError, match=r"neither a file nor a folder|run build"):
+        publish_folder(site, target)
+    assert not target.exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="POSIX access rights")
+def test_rights_of_a_file_with_another_name_elsewhere_are_left_alone(site, target, tmp_path):
+    """A hard link in the target is the same file as one that is nobody else's business."""
+    private = tmp_path / "private.txt"
+    private.write_text("a day", encoding="utf-8")
+    private.chmod(0o600)
+    publish_folder(site, target)
+    page = target / "2026-06-03/index.html"
+    page.unlink()
+    page.hardlink_to(private)
+    assert publish_folder(site, target).copied == 0
+    assert oct(private.stat().st_mode & 0o777) == "0o600"
+    (site / "index.html").write_text("new", encoding="utf-8")
+    publish_folder(site, target)
+    assert oct(private.stat().st_mode & 0o777) == "0o600"
+    assert private.stat().st_nlink == 1
+    assert oct(page.stat().st_mode & 0o777) == "0o644"
+
+
+def test_what_is_kept_is_kept_as_it_is(site, target, canary):
+    """Links, empty folders and access rights of the host's own things too, and they may hold a history."""
+    publish_folder(site, target)
+    kept = target / "cgi-bin"
+    (kept / "empty").mkdir(parents=True)
+    (kept / "private").write_text("key", encoding="utf-8")
+    (kept / "private").chmod(0o600)
+    (kept / "link").symlink_to(canary)
+    (kept / ".git").mkdir()
+    (kept / ".git/HEAD").write_text("ref: refs/heads/main", encoding="utf-8")
+    for text in ("new", "newer"):
+        (site / "index.html").write_text(text, encoding="utf-8")
+        publish_folder(site, target, keep=("cgi-bin",))
+        assert (kept / "link").readlink() == canary
+        assert (kept / "empty").is_dir()
+        assert oct((kept / "private").stat().st_mode & 0o777) == "0o600"
+        held = {name: data for name, data in contents(target).items() if not name.startswith("cgi-bin")}
+        assert held == published(site)
+    (site / "cgi-bin/private").mkdir(parents=True)
+    (site / "cgi-bin/private/page.html").write_text("x", encoding="utf-8")
+    with pytest.raises(PublishError, match="the site needs the place of cgi-bin/private"):
+        publish_folder(site, target, keep=("cgi-bin",))
+
+
+@pytest.mark.skipif(not Path("/dev/shm").is_dir(), reason="needs a second disk")
+def test_a_target_on_another_disk_is_like_any_other(site):
+    with tempfile.TemporaryDirectory(dir="/dev/shm") as other:
+        assert Path(other).stat().st_dev != site.stat().st_dev
+        publish_folder(site, Path(other) / "www")
+        (site / "index.html").write_text("new", encoding="utf-8")
+        publish_folder(site, Path(other) / "www")
+        assert contents(Path(other) / "www") == published(site)
