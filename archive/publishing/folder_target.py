@@ -23,7 +23,7 @@ from archive.publishing.manifest import MANIFEST, manifest_bytes
 from archive.publishing.report import PublishReport
 from archive.publishing.staging import fill_folder
 from archive.publishing.swap import exchange_or_rename
-from archive.publishing.target_checks import check_kept, check_place, check_site, foreign_files
+from archive.publishing.target_checks import check_kept, check_place, check_site, foreign_files, site_files
 from archive.publishing.tree import (
     Tree,
     compare,
@@ -93,7 +93,7 @@ def prepare_folder(
 
 
 def _compared(site_dir: Path, target: Path, *, adopt: bool, keep: tuple[str, ...], notes: Notes) -> FolderPublication:
-    site = files_below(Folder(site_dir), links="refuse").without(MANIFEST)
+    site = site_files(site_dir)
     current = files_below(Folder(target), links="list") if target.exists() else Tree(Folder(target), {})
     digests = digests_of(site, stamps=notes.site_stamps, on_file=notes.on_file)
     listing = manifest_bytes(digests)
@@ -165,9 +165,7 @@ def _beside(target: Path, kind: str) -> str:
 def _recover(target: Path) -> None:
     """Clear what a stopped run left beside the target: folders of these names, or links themselves, and no files."""
     parent, new, old = Folder(target.parent), _beside(target, "new"), _beside(target, "old")
-    try:
-        parent.sync()
-    except (FileNotFoundError, PermissionError):  # none there yet, or none of our making can be in it
+    if not target.parent.is_dir() or not os.access(target.parent, os.R_OK):  # nothing of our making can be in it
         return
     if parent.is_folder(old) and not parent.exists(target.name):
         parent.rename(old, target.name)  # it was stopped between the two renames

@@ -7,15 +7,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.digests import Digest, OnFile, StampsFile, digests_of
 from archive.publishing.manifest import MANIFEST, Manifest, manifest_bytes, read_manifest
 from archive.publishing.place import Delivery, Place, read_whole
 from archive.publishing.plan import Plan, make_plan, refuse_foreign
 from archive.publishing.report import PublishReport, report_of
-from archive.publishing.target_checks import check_site
-from archive.publishing.tree import Tree, files_below, is_kept
+from archive.publishing.target_checks import check_site, site_files
+from archive.publishing.tree import Tree, is_kept
 
 __all__ = ["Publication", "SiteFiles", "check_place_open", "prepare", "read_site", "refuse_odd_names", "send"]
 
@@ -57,7 +56,7 @@ def read_site(site_dir: Path, *, stamps: StampsFile | None, on_file: OnFile) -> 
     """
     check_site(site_dir)
     try:
-        tree = files_below(Folder(site_dir), links="refuse").without(MANIFEST)
+        tree = site_files(site_dir)
         return SiteFiles(tree, digests_of(tree, stamps=stamps, on_file=on_file))
     except OSError as error:
         raise PublishError(

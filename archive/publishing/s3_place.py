@@ -136,6 +136,12 @@ class S3Place:
             raise PublishError(
                 f"{self.name}: no keys found ({error}); set AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, or ~/.aws"
             ) from None
+        except exceptions.SSLError as error:
+            if "certificate verify failed" not in str(error):
+                raise Dropped(str(error)) from None
+            raise PublishError(
+                f"{self.name}: the host's certificate is not trusted; name its authority in SSL_CERT_FILE"
+            ) from None
         except (exceptions.HTTPClientError, exceptions.ResponseStreamingError, OSError) as error:
             raise Dropped(str(error)) from None
         except (exceptions.BotoCoreError, ValueError) as error:

@@ -10,9 +10,9 @@ from archive.errors import PublishError
 from archive.publishing.manifest import GENERATOR, MANIFEST, Manifest, read_manifest
 from archive.publishing.originals import original_or_history
 from archive.publishing.plan import foreign_refusal, holds_refusal, ours_in
-from archive.publishing.tree import is_kept
+from archive.publishing.tree import Tree, files_below, is_kept
 
-__all__ = ["check_kept", "check_place", "check_site", "foreign_files", "manifest_in"]
+__all__ = ["check_kept", "check_place", "check_site", "foreign_files", "manifest_in", "site_files"]
 
 # The sign of an archive, in the target or in a folder around it.
 _ARCHIVE_SIGN = "archive.toml"
@@ -25,6 +25,20 @@ def check_site(site_dir: Path) -> None:
         raise PublishError(f"{site_dir / MANIFEST}: no built site of {GENERATOR} here: run build first")
     if listed.unfinished:
         raise PublishError(f"{site_dir / MANIFEST}: the last build was stopped before its end: run build again")
+
+
+def site_files(site_dir: Path) -> Tree:
+    """The files of a built site but the list of them, with whatever was put there by hand.
+
+    Raises
+    ------
+    PublishError
+        It holds what is no file; or what no target may hold, for then it could not be brought up to date.
+    """
+    found = files_below(Folder(site_dir), links="refuse").without(MANIFEST)
+    if kept := original_or_history(found.files):
+        raise PublishError(f"{site_dir}: holds {kept}, which looks like an archive or a version history: take it out")
+    return found
 
 
 def check_place(site_dir: Path, target: Path, *, adopt: bool, keep: Collection[str] = ()) -> None:

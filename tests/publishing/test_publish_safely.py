@@ -149,6 +149,21 @@ def test_a_host_that_sends_one_on_does_not_send_the_password_on(archive: Path, t
     assert set(other_told) <= {None}
 
 
+def test_no_proxy_is_told_the_password_of_a_server_on_this_computer(
+    archive: Path, told: Told, enter: Enter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for variable in ("NO_PROXY", "no_proxy"):
+        monkeypatch.delenv(variable, raising=False)
+    put_site(archive, FIRST)
+    with answering(lambda request: request.send_error(403)) as (proxy_port, proxy_told):
+        enter({"NORTHLIMB_PASSWORD": servers.PASSWORD, "HTTP_PROXY": f"http://127.0.0.1:{proxy_port}"})
+        enter({"http_proxy": f"http://127.0.0.1:{proxy_port}", "ALL_PROXY": f"http://127.0.0.1:{proxy_port}"})
+        with answering(lambda request: request.send_error(418)) as (port, asked):
+            assert told(archive, f"webdav://observer@127.0.0.1:{port}/sun")[0] == 1
+    assert len(asked) == 1
+    assert proxy_told == []
+
+
 def test_a_host_that_names_another_one_for_the_files_gets_them_itself(
     archive: Path, told: Told, enter: Enter, tmp_path: Path
 ) -> None:
@@ -173,10 +188,9 @@ def test_an_authority_of_ones_own_vouches_for_an_object_store(
         listed = host.extra.list_objects_v2(Bucket="tls", Prefix="sun/")["Contents"]
         assert {entry["Key"].removeprefix("sun/") for entry in listed} == files_in(site).keys()
         monkeypatch.delenv("SSL_CERT_FILE")
-        monkeypatch.setattr("archive.publishing.place._WAITS_S", ())
         status, answer = told(archive, "s3://tls/sun")
         assert status == 1
-        assert "SSL" in answer["causes"][0]
+        assert "certificate is not trusted" in answer["causes"][0]
 
 
 # Lines that break
@@ -291,18 +305,34 @@ def test_a_zip_that_finds_no_room_is_named_and_the_old_one_stays(
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="a disk that takes names which are no text")
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8:surrogateescape"])
-def test_names_that_are_no_text_travel_and_the_answer_is_json(encoding: str, archive: Path, tmp_path: Path) -> None:
+def test_names_that_are_no_text_travel_and_the_answer_is_json(archive: Path, told: Told, tmp_path: Path) -> None:
     site = put_site(archive, FIRST)
-    (site / os.fsdecode(b"caf\xe9.txt")).write_bytes(b"menu")
-    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT), "PYTHONIOENCODING": encoding}
-    words = [sys.executable, "-m", "archive", "publish", str(archive), str(tmp_path / "www"), "--json"]
-    for more in (["--dry-run"], []):
-        done = subprocess.run([*words, *more], capture_output=True, env=environment, check=True)
-        answer = json.loads(done.stdout.decode("utf-8"))
-        if more:
-            assert os.fsencode(answer["send"][0]) == b"caf\xe9.txt"
-    assert (tmp_path / "www" / os.fsdecode(b"caf\xe9.txt")).read_bytes() == b"menu"
-    refused = subprocess.run([*words[:-2], str(tmp_path / "x.zip"), "--json"], capture_output=True, env=environment)
-    assert refused.returncode == 1
-    assert "is not UTF-8" in json.loads(refused.stdout.decode("utf-8"))["causes"][0]
+    odd = os.fsdecode(b"caf\xe9.txt")
+    (site / odd).write_bytes(b"menu")
+    # As where the system's language says nothing of UTF-8: bytes that came in go out as they were.
+    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT), "PYTHONIOENCODING": "utf-8:surrogateescape"}
+    words = [sys.executable, "-m", "archive", "publish", archive, tmp_path / "www", "--dry-run", "--json"]
+    done = subprocess.run(words, capture_output=True, env=environment, check=True)
+    assert json.loads(done.stdout.decode("utf-8"))["send"][0] == odd
+    assert told(archive, tmp_path / "www", "--dry-run")[1]["send"][0] == odd
+    for _ in range(2):
+        assert told(archive, tmp_path / "www")[0] == 0
+    assert (tmp_path / "www" / odd).read_bytes() == b"menu"
+    assert told(archive, "--check", tmp_path / "www")[0] == 0
+    bare = bare_repository(tmp_path / "pages.git")
+    assert told(archive, f"git+file://{bare}")[0] == 0
+    listed = subprocess.run(["git", "-C", bare, "ls-tree", "-z", "--name-only", "pages"], capture_output=True)
+    assert b"caf\xe9.txt" in listed.stdout.split(b"\0")
+    status, answer = told(archive, tmp_path / "x.zip")
+    assert status == 1
+    assert "is not UTF-8" in answer["causes"][0]
+
+
+def test_a_history_in_the_sites_folder_is_not_published(archive: Path, told: Told, tmp_path: Path) -> None:
+    site = put_site(archive, FIRST)
+    (site / ".git").mkdir()
+    (site / ".git/HEAD").write_text("ref: refs/heads/main")
+    for place in (tmp_path / "www", tmp_path / "x.zip"):
+        status, answer = told(archive, place)
+        assert (status, place.exists()) == (1, False)
+        assert "holds .git, which looks like" in answer["causes"][0]
