@@ -17,6 +17,8 @@ from publishing.sites import FIRST, SECOND, files_in, make_archive, put_site
 KINDS = ("sftp", "rsync", "ftps", "webdavs", "s3", "git", "git+ssh", "zip")
 # A folder has its own code; git over ssh is git.
 EVERY_PLACE = ("folder", "sftp", "rsync", "ftps", "webdavs", "s3", "git", "zip")
+# One for each way in which a place is changed: as a whole, file by file, by a commit, by a new zip.
+EVERY_WAY = ("folder", "ftps", "git", "zip")
 
 
 @dataclass
@@ -119,6 +121,19 @@ def place(
     enter: Callable[[dict[str, str]], None],
 ) -> Target:
     """The same, folders too."""
+    made = make_target(request.param, hosts, tmp_path)
+    enter(made.environment)
+    return made
+
+
+@pytest.fixture(params=EVERY_WAY)
+def changed_place(
+    request: pytest.FixtureRequest,
+    hosts: Callable[[str], servers.Host],
+    tmp_path: Path,
+    enter: Callable[[dict[str, str]], None],
+) -> Target:
+    """A target for each way in which one is changed."""
     made = make_target(request.param, hosts, tmp_path)
     enter(made.environment)
     return made
@@ -252,54 +267,54 @@ def test_the_archive_may_be_named_in_any_way(
 
 
 def test_a_file_of_ones_own_in_the_site_comes_and_goes_with_it(
-    place: Target, archive: Path, told: Callable[..., tuple[int, Any]]
+    changed_place: Target, archive: Path, told: Callable[..., tuple[int, Any]]
 ) -> None:
     """README: a CNAME in the site's folder, which `build` does not list."""
     site = put_site(archive, FIRST)
     (site / "CNAME").write_text("sun.example.org\n")
     (site / ".well-known").mkdir()
     (site / ".well-known/security.txt").write_text("Contact: https://example.org\n")
-    assert told(archive, place.url)[0] == 0
-    status, answer = told(archive, "--check", place.url)
+    assert told(archive, changed_place.url)[0] == 0
+    status, answer = told(archive, "--check", changed_place.url)
     assert (status, answer["missing"], answer["changed"]) == (0, [], []), answer
-    assert told(archive, place.url)[1]["report"]["copied"] == 0
+    assert told(archive, changed_place.url)[1]["report"]["copied"] == 0
     (site / "CNAME").unlink()
-    status, answer = told(archive, place.url)
+    status, answer = told(archive, changed_place.url)
     assert (status, answer["report"]["removed"], answer["report"]["not_of_the_site"]) == (0, 1, []), answer
-    held = place.files()
+    held = changed_place.files()
     assert "CNAME" not in held
     assert held[".well-known/security.txt"] == b"Contact: https://example.org\n"
-    assert told(archive, "--check", place.url)[0] == 0
+    assert told(archive, "--check", changed_place.url)[0] == 0
 
 
 def test_days_of_an_archive_and_histories_are_not_taken_over_anywhere(
-    place: Target, archive: Path, told: Callable[..., tuple[int, Any]]
+    changed_place: Target, archive: Path, told: Callable[..., tuple[int, Any]]
 ) -> None:
     put_site(archive, FIRST)
-    place.put("index.html", b"my page") if not place.url.endswith(".zip") else zipped(place)
-    place.put("old sun/2019/2019-07-01/1200Z.jpg", b"an original")
-    before = place.files()
-    status, answer = told(archive, place.url, "--adopt")
+    changed_place.put("index.html", b"my page") if not changed_place.url.endswith(".zip") else zipped(changed_place)
+    changed_place.put("old sun/2019/2019-07-01/1200Z.jpg", b"an original")
+    before = changed_place.files()
+    status, answer = told(archive, changed_place.url, "--adopt")
     assert status == 1
     assert "target holds old sun/2019/2019-07-01/1200Z.jpg" in answer["causes"][0]
-    assert place.files() == before
+    assert changed_place.files() == before
 
 
 def test_what_is_kept_stays_in_every_kind_of_target(
-    place: Target, archive: Path, told: Callable[..., tuple[int, Any]]
+    changed_place: Target, archive: Path, told: Callable[..., tuple[int, Any]]
 ) -> None:
-    key = "url" if "://" in place.url else "folder"
-    make_archive(archive, f'[[targets]]\nname = "web"\n{key} = "{place.url}"\nkeep = ["stats", "note.txt"]\n')
+    key = "url" if "://" in changed_place.url else "folder"
+    make_archive(archive, f'[[targets]]\nname = "web"\n{key} = "{changed_place.url}"\nkeep = ["stats", "note.txt"]\n')
     put_site(archive, FIRST)
     assert told(archive, "web")[0] == 0
     mine = {"stats/june.csv": b"1,2,3", "note.txt": b"of the host"}
     for name, data in mine.items():
-        place.put(name, data)
+        changed_place.put(name, data)
     for files in (FIRST, SECOND):
         site = put_site(archive, files)
         status, coming = told(archive, "web", "--dry-run")
         assert (status, set(coming["remove"]).intersection(mine)) == (0, set()), coming
         status, answer = told(archive, "web")
         assert (status, answer["report"]) == (0, coming["report"])
-        assert place.files() == files_in(site) | mine
+        assert changed_place.files() == files_in(site) | mine
     assert told(archive, "--check", "web")[0] == 0
