@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from archive.disk import Folder
 from archive.errors import PublishError
@@ -68,8 +68,9 @@ def check_place(site_dir: Path, target: Path, *, adopt: bool, keep: Collection[s
 
 def check_kept(target: Path, site: Collection[str], kept: Collection[str]) -> None:
     """Raise PublishError where what is kept stands in the site's way, or the site in its."""
+    folders = {str(folder) for wanted in site for folder in PurePosixPath(wanted).parents} if kept else set()
     for name in kept:
-        if any(wanted.startswith(f"{name}/") or name.startswith(f"{wanted}/") for wanted in site):
+        if name in folders or any(str(folder) in site for folder in PurePosixPath(name).parents):
             raise PublishError(
                 f"{target}: the site needs the place of {name}, which is named in the target's `keep`; "
                 "give it another name"

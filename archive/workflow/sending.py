@@ -214,7 +214,7 @@ def _place_of(address: Address) -> str:
     """One name for a place however it is written, so that two runs do not change it at the same time."""
     if address.kind in ("folder", "zip"):
         return str(Path(address.path).expanduser().resolve())
-    return address.name
+    return address.name.rstrip("/")
 
 
 def _find_target(root: Path, wanted: str | None) -> _Target:
