@@ -13,22 +13,27 @@ import errno
 import os
 import shutil
 import stat
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from io import BufferedReader, BufferedWriter
 from pathlib import Path
-from typing import BinaryIO
+from typing import IO
 
 from archive.errors import clear_refusal
 
 __all__ = [
     "TEMPORARY_SUFFIX",
     "Folder",
+    "Stamp",
+    "StoredFile",
     "is_safe_name",
+    "make_named_folder",
     "names_in_named",
     "open_named",
     "read_named",
     "read_own",
+    "stamp_of",
     "sync_disk",
     "sync_folder",
     "walk_named",
@@ -44,7 +49,9 @@ _FOLDER_FLAGS = os.O_RDONLY | getattr(os, "O_DIRECTORY", 0) | getattr(os, "O_CLO
 # Without O_NONBLOCK, opening a pipe would wait for a writer for ever.
 _READ_FLAGS = os.O_RDONLY | _NO_LINK | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0)
 _READ_FLAGS |= getattr(os, "O_BINARY", 0)
-_CREATE_FLAGS = os.O_RDWR | os.O_CREAT | os.O_EXCL | _NO_LINK | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+_CREATE_FLAGS = (
+    os.O_WRONLY | os.O_CREAT | os.O_EXCL | _NO_LINK | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+)
 _BY_DESCRIPTOR = {os.open, os.stat, os.mkdir, os.unlink, os.rmdir, os.rename} <= os.supports_dir_fd
 _MISSING = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.ENAMETOOLONG})
 # The file system will not make a second name for a file: another disk, no hard links, too many of them.
@@ -54,6 +61,14 @@ _RENAME_EXCHANGE = 2
 _NO_EXCHANGE = (errno.ENOSYS, errno.EINVAL, errno.EOPNOTSUPP)
 
 Follow = Callable[[str], bool]
+# Size, time of the bytes, time of the entry, and number of a file: the third cannot be set by programs, so a file that
+# was written over, copied or brought from elsewhere has another stamp, whatever it pretends.
+Stamp = tuple[int, int, int, int]
+
+
+def stamp_of(status: os.stat_result) -> Stamp:
+    """The stamp of a file, by which it is known not to have been touched."""
+    return (status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino)
 
 
 def is_safe_name(file: str) -> bool:
@@ -78,6 +93,18 @@ class _At:
         return name if self.descriptor is not None else os.path.join(self.path, name)  # noqa: PTH118
 
 
+@dataclass(frozen=True, slots=True)
+class StoredFile:
+    """A file by its name in a folder."""
+
+    folder: Folder
+    file: str
+
+    def read(self) -> bytes:
+        """Its bytes; see `Folder.read`."""
+        return self.folder.read(self.file)
+
+
 class Folder:
     """A folder of the disk, below which no link is followed.
 
@@ -96,12 +123,25 @@ class Folder:
     """
 
     def __init__(self, path: Path, *, follow: Follow | None = None) -> None:
-        self.path = Path(path)
-        self._base = os.fspath(self.path)
+        self._base = os.fspath(path)
         self._follow = follow
+        self._above = ""
 
     def __repr__(self) -> str:
-        return f"Folder({self._base!r})"
+        return f"Folder({self._full('')!r})"
+
+    @property
+    def path(self) -> Path:
+        """Where it is, for messages and for programs of the system."""
+        return Path(self._full(""))
+
+    def below(self, folder: str) -> Folder:
+        """A folder in this one as a `Folder`; it need not be there, and is reached through this one each time."""
+        if not is_safe_name(folder):
+            raise OSError(errno.EINVAL, "not a name within this folder", self._full(folder))
+        inner = Folder(Path(self._base), follow=self._follow)
+        inner._above = self._from_base(folder)
+        return inner
 
     # Looking
 
@@ -109,7 +149,7 @@ class Folder:
         """What the system tells of a file, a folder or a link, which is not followed; None where there is none."""
         try:
             with self._parent(file) as (at, name):
-                return self._status_at(at, name, top="/" not in file)
+                return self._status_at(at, name, top=self._is_top(file))
         except OSError as error:
             if error.errno in _MISSING:
                 return None
@@ -175,7 +215,7 @@ class Folder:
 
     # Reading
 
-    def open(self, file: str) -> BinaryIO:
+    def open(self, file: str) -> BufferedReader:
         """A regular file for reading."""
         with self._parent(file) as (at, name), self._told(file):
             descriptor = os.open(at.name(name), _READ_FLAGS, dir_fd=at.descriptor)
@@ -184,25 +224,28 @@ class Folder:
     def read(self, file: str, *, most_bytes: int | None = None) -> bytes:
         """The bytes of a regular file; one of more than `most_bytes` is refused as an OSError of EFBIG."""
         with self.open(file) as stream:
-            if most_bytes is not None and os.fstat(stream.fileno()).st_size > most_bytes:
-                raise OSError(errno.EFBIG, f"larger than {most_bytes} bytes", self._full(file))
-            return stream.read()
+            return _whole(stream, most_bytes, self._full(file))
 
     # Writing
 
-    def make_folder(self, folder: str, *, mode: int | None = None) -> None:
-        """Make a folder, and those above it, where there are none."""
-        if not folder:
-            return
+    def make_folder(self, folder: str = "", *, mode: int | None = None) -> None:
+        """Make a folder, this one itself without a name, and those above it, where there are none."""
         with suppress(FileNotFoundError), self._opened(folder):
             return
-        above, _, name = folder.rpartition("/")
-        self.make_folder(above, mode=mode)
-        with self._opened(above) as at, self._told(folder):
-            with suppress(FileExistsError):
-                os.mkdir(at.name(name), dir_fd=at.descriptor)
-                if mode is not None:
-                    os.chmod(at.name(name), mode, **_at_descriptor(at))  # noqa: PTH101
+        whole = self._from_base(folder)
+        if not whole:
+            raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), self._base)
+        base, steps = Folder(Path(self._base), follow=self._follow), whole.split("/")
+        for number in range(1, len(steps) + 1):
+            base._make_one("/".join(steps[:number]), mode)
+
+    def _make_one(self, folder: str, mode: int | None) -> None:
+        made = False
+        with self._parent(folder) as (at, name), self._told(folder), suppress(FileExistsError):
+            os.mkdir(at.name(name), dir_fd=at.descriptor)
+            made = True
+        if made and mode is not None:
+            self.chmod(folder, mode)
         with self._opened(folder):  # a link or a file in its place is told now
             return
 
@@ -212,16 +255,16 @@ class Folder:
             os.mkdir(at.name(name), dir_fd=at.descriptor)
 
     @contextmanager
-    def create(self, file: str) -> Iterator[BinaryIO]:
+    def create(self, file: str, *, mode: int = 0o666) -> Iterator[BufferedWriter]:
         """A new file for writing, which must not be there in any form; it goes where the writing fails.
 
         The folder must be there. The caller brings the disk up to date (`sync`, `sync_disk`).
         """
         with self._parent(file) as (at, name):
             with self._told(file):
-                descriptor = os.open(at.name(name), _CREATE_FLAGS, 0o666, dir_fd=at.descriptor)
+                descriptor = os.open(at.name(name), _CREATE_FLAGS, mode, dir_fd=at.descriptor)
             try:
-                with os.fdopen(descriptor, "w+b") as stream:
+                with os.fdopen(descriptor, "wb") as stream:
                     yield stream
             except BaseException:
                 with suppress(OSError):
@@ -268,7 +311,7 @@ class Folder:
                 os.fsync(stream.fileno())
         return part
 
-    def copy(self, source: BinaryIO, file: str, *, synced: bool = False) -> int:
+    def copy(self, source: IO[bytes], file: str, *, synced: bool = False) -> int:
         """Copy what is left of an open file to a new one, and return its size."""
         with self.create(file) as taken:
             shutil.copyfileobj(source, taken, _BLOCK_BYTES)
@@ -348,6 +391,28 @@ class Folder:
             else:
                 os.utime(name, ns=(accessed_ns, changed_ns), dir_fd=at.descriptor, follow_symlinks=False)
 
+    def open_for_lock(self, file: str) -> IO[bytes]:
+        """A file to hold a lock on, made where there is none and its folder too; read only where no more is allowed."""
+        try:
+            self.make_folder(file.rpartition("/")[0])
+            flags = os.O_RDWR | os.O_CREAT | (_READ_FLAGS & ~os.O_RDONLY)
+            with self._parent(file) as (at, name), self._told(file):
+                descriptor = os.open(at.name(name), flags, 0o666, dir_fd=at.descriptor)
+        except OSError as error:
+            if error.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
+                raise
+            return self.open(file)
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            os.close(descriptor)
+            raise OSError(errno.EINVAL, "not a regular file", self._full(file))
+        return os.fdopen(descriptor, "r+b")
+
+    def leads_to(self, name: str) -> str | None:
+        """Where a link directly in the folder leads, as it is written; None where there is none."""
+        with self._parent(name) as (at, last), suppress(OSError):
+            return os.readlink(at.name(last), dir_fd=at.descriptor)
+        return None
+
     # Removing
 
     def remove(self, file: str) -> bool:
@@ -379,7 +444,7 @@ class Folder:
 
     def remove_tree(self, name: str) -> bool:
         """Remove a file, a link itself, or a folder with all that is in it; False where nothing is there."""
-        status = self.status(name) if "/" in name else self._own_status(name)
+        status = self._own_status(name) if self._is_top(name) else self.status(name)
         if status is None:
             return False
         if not stat.S_ISDIR(status.st_mode):
@@ -398,6 +463,15 @@ class Folder:
             assert at.descriptor is not None
             os.fsync(at.descriptor)
 
+    def sync_file(self, file: str) -> None:
+        """Bring to disk what a program of the system wrote into a file."""
+        with self._parent(file) as (at, name), self._told(file):
+            descriptor = os.open(at.name(name), os.O_RDWR | (_READ_FLAGS & ~os.O_RDONLY), dir_fd=at.descriptor)
+            try:
+                os.fsync(descriptor)
+            finally:
+                os.close(descriptor)
+
     # Reaching
 
     @contextmanager
@@ -414,30 +488,34 @@ class Folder:
         """A folder, opened step by step; no step is a link, but for a first one that may be followed."""
         if folder and not is_safe_name(folder):
             raise OSError(errno.EINVAL, "not a name within this folder", self._full(folder))
-        steps = folder.split("/") if folder else []
+        whole = self._from_base(folder)
+        steps = whole.split("/") if whole else []
         if not _BY_DESCRIPTOR:
             yield _At(self._checked_path(steps), None)
             return
         descriptor = os.open(self._base, _FOLDER_FLAGS)
         try:
-            for number, step in enumerate(steps):
-                inner = self._step(descriptor, step, "/".join(steps[: number + 1]), top=number == 0)
+            for number in range(1, len(steps) + 1):
+                inner = self._step(descriptor, steps[:number])
                 os.close(descriptor)
                 descriptor = inner
             yield _At(self._full(folder), descriptor)
         finally:
             os.close(descriptor)
 
-    def _step(self, descriptor: int, step: str, folder: str, *, top: bool) -> int:
+    def _step(self, descriptor: int, steps: list[str]) -> int:
+        """Go from a folder into the one of its folders that is the last of `steps`."""
+        *above, step = steps
         try:
             return os.open(step, _FOLDER_FLAGS | _NO_LINK, dir_fd=descriptor)
         except OSError as error:
+            path, reason = os.path.join(self._base, *steps), error.strerror  # noqa: PTH118
             if error.errno in (errno.ELOOP, errno.ENOTDIR, errno.EMLINK):
-                if top and self._may_follow(step):
+                if not above and self._may_follow(step):
                     return os.open(step, _FOLDER_FLAGS, dir_fd=descriptor)
                 if stat.S_ISLNK(os.stat(step, dir_fd=descriptor, follow_symlinks=False).st_mode):
-                    raise OSError(errno.ELOOP, _IS_LINK, self._full(folder)) from error
-            raise OSError(error.errno, error.strerror, self._full(folder)) from error
+                    raise OSError(errno.ELOOP, _IS_LINK, path) from error
+            raise OSError(error.errno, reason, path) from error
 
     def _checked_path(self, steps: list[str]) -> str:
         """The path of a folder, each step of which was looked at: what can be had without descriptors."""
@@ -473,11 +551,19 @@ class Folder:
 
     def _is_folder_entry(self, folder: str, entry: os.DirEntry[str]) -> bool:
         if entry.is_dir(follow_symlinks=False):
-            return not entry.is_junction() if sys.version_info >= (3, 12) else True
-        return not folder and entry.is_symlink() and self._may_follow(entry.name)
+            return not _is_link(entry.stat(follow_symlinks=False)) if os.name == "nt" else True
+        return not self._from_base(folder) and entry.is_symlink() and self._may_follow(entry.name)
+
+    def _is_top(self, file: str) -> bool:
+        """Whether a name is one directly in the folder that was named first, where a link may be followed."""
+        return not self._above and "/" not in file
+
+    def _from_base(self, name: str) -> str:
+        return "/".join(filter(None, (self._above, name)))
 
     def _full(self, file: str) -> str:
-        return os.path.join(self._base, *file.split("/")) if file else self._base  # noqa: PTH118
+        steps = self._from_base(file)
+        return os.path.join(self._base, *steps.split("/")) if steps else self._base  # noqa: PTH118
 
     @contextmanager
     def _told(self, file: str) -> Iterator[None]:
@@ -499,11 +585,7 @@ def _is_link(status: os.stat_result) -> bool:
     return stat.S_ISLNK(status.st_mode) or getattr(status, "st_reparse_tag", 0) == 0xA0000003
 
 
-def _at_descriptor(at: _At) -> dict[str, int]:
-    return {} if at.descriptor is None else {"dir_fd": at.descriptor}
-
-
-def _regular(descriptor: int, path: str) -> BinaryIO:
+def _regular(descriptor: int, path: str) -> BufferedReader:
     """An open file as a stream, made sure that it is one: a pipe or a device would keep its reader for ever."""
     if not stat.S_ISREG(os.fstat(descriptor).st_mode):
         os.close(descriptor)
@@ -511,15 +593,22 @@ def _regular(descriptor: int, path: str) -> BinaryIO:
     return os.fdopen(descriptor, "rb")
 
 
-def open_named(path: Path) -> BinaryIO:
+def _whole(stream: BufferedReader, most_bytes: int | None, path: str) -> bytes:
+    size = os.fstat(stream.fileno()).st_size
+    if most_bytes is not None and size > most_bytes:
+        raise OSError(errno.EFBIG, f"{size / 1e6:.1f} MB, over the {most_bytes / 1e6:g} MB that it may have", path)
+    return stream.read()
+
+
+def open_named(path: Path) -> BufferedReader:
     """A file that the user named, for reading; links are followed, pipes and devices refused as an OSError."""
     return _regular(os.open(path, _READ_FLAGS & ~_NO_LINK), os.fspath(path))
 
 
-def read_named(path: Path) -> bytes:
-    """The bytes of a file that the user named."""
+def read_named(path: Path, *, most_bytes: int | None = None) -> bytes:
+    """The bytes of a file that the user named; see `Folder.read`."""
     with open_named(path) as stream:
-        return stream.read()
+        return _whole(stream, most_bytes, os.fspath(path))
 
 
 def names_in_named(folder: Path) -> list[str]:
@@ -534,6 +623,11 @@ def walk_named(folder: Path) -> Iterator[Path]:
 
 def _is_plain(status: os.stat_result) -> bool:
     return stat.S_ISREG(status.st_mode)
+
+
+def make_named_folder(folder: Path, *, mode: int = 0o777) -> None:
+    """Make a folder that the user named, and those above it, where there are none."""
+    folder.mkdir(mode=mode, parents=True, exist_ok=True)
 
 
 def read_own(path: Path) -> bytes:

@@ -81,7 +81,7 @@ def digest_of_bytes(data: bytes) -> Digest:
 
 def _digest_of_file(folder: Folder, name: str) -> Digest:
     with folder.open(name) as stream:
-        return Digest(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())  # type: ignore[arg-type]
+        return Digest(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
 
 
 def _stamp(there: os.stat_result) -> _Stamp:

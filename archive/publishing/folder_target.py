@@ -165,7 +165,9 @@ def _beside(target: Path, kind: str) -> str:
 def _recover(target: Path) -> None:
     """Clear what a stopped run left beside the target: folders of these names, or links themselves, and no files."""
     parent, new, old = Folder(target.parent), _beside(target, "new"), _beside(target, "old")
-    if not target.parent.is_dir() or not os.access(target.parent, os.R_OK):  # nothing of our making can be in it
+    try:
+        parent.names()
+    except (FileNotFoundError, PermissionError):  # nothing of our making can be in it
         return
     if parent.is_folder(old) and not parent.exists(target.name):
         parent.rename(old, target.name)  # it was stopped between the two renames

@@ -16,7 +16,6 @@ from collections.abc import Iterator
 from contextlib import suppress
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from pathlib import Path
 from typing import Any, BinaryIO
 
 from archive.disk import Folder
@@ -65,8 +64,8 @@ class LocalServer(ThreadingHTTPServer):
     daemon_threads = True
     _stamp = ""
 
-    def __init__(self, site_dir: Path, port: int) -> None:
-        self.site = Folder(site_dir)
+    def __init__(self, site: Folder, port: int) -> None:
+        self.site = site
         self.secret = secrets.token_urlsafe(16)
         self.renew()
         super().__init__(("127.0.0.1", port), _Handler)
@@ -237,7 +236,7 @@ def _blocks(stream: BinaryIO, asked: range) -> Iterator[bytes]:
         yield block
 
 
-def local_server(site_dir: Path, port: int) -> LocalServer:
+def local_server(site: Folder, port: int) -> LocalServer:
     """A server on the loopback address; the caller runs and closes it.
 
     Raises
@@ -246,6 +245,6 @@ def local_server(site_dir: Path, port: int) -> LocalServer:
         The port is taken.
     """
     try:
-        return LocalServer(site_dir, port)
+        return LocalServer(site, port)
     except OSError as error:
         raise PublishError(f"port {port}: {error.strerror or error}; choose another with --port") from error

@@ -14,6 +14,7 @@ from typing import Any
 from archive.reading import jpeg, png
 from archive.reading.found import Facts, FoundTime
 from archive.reading.raster import PictureKind
+from archive.reading.tiff_directories import check_directories
 
 __all__ = ["exif_facts", "orientation"]
 
@@ -62,6 +63,7 @@ def _part(data: bytes, kind: PictureKind, part: int | None) -> dict[int, Any]:
         block = _block(data, kind)
         if not block:
             return {}
+        check_directories(block)
         from PIL import Image
 
         exif = Image.Exif()

@@ -19,6 +19,8 @@ __all__ = ["SIGNATURE", "chunks", "read_png"]
 
 # The most that a byte of deflate data can unfold to (RFC 1951: 258 bytes for two bits).
 MOST_UNFOLDED = 1032
+# The largest picture in the 8 kB chunks that the common writers make takes 190 000. Each costs 6 us and 0.8 kB.
+MOST_CHUNKS = 250_000
 CHANNELS = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
@@ -30,10 +32,12 @@ def chunks(data: bytes) -> Iterator[tuple[bytes, memoryview]]:
     Raises
     ------
     ValueError
-        Where a chunk is cut off or its check sum is wrong.
+        Where a chunk is cut off or its check sum is wrong, or there are more than a picture has.
     """
     view, start, chunk = memoryview(data), len(SIGNATURE), b""
-    while chunk != b"IEND":
+    for _ in range(MOST_CHUNKS):
+        if chunk == b"IEND":
+            return
         end = start + 8 + int.from_bytes(view[start : start + 4], "big")
         if end + 4 > len(data):
             raise ValueError("it ends before its last chunk")
@@ -42,6 +46,7 @@ def chunks(data: bytes) -> Iterator[tuple[bytes, memoryview]]:
             raise ValueError(f"wrong check sum of chunk {chunk!r}")
         yield chunk, view[start + 8 : end]
         start = end + 4
+    raise ValueError(f"over {MOST_CHUNKS} chunks")
 
 
 def read_png(data: bytes, name: str) -> NDArray[Any]:

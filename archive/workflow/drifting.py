@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from archive.disk import read_named
 from archive.errors import FactsError, PictureError
 from archive.observation import Disc, Orientation, SunView
 from archive.orientation.angles import difference_deg
@@ -83,7 +84,7 @@ def _frame(path: Path, zone_name: str) -> _Frame:
     if path.exists() and not path.is_file():
         raise PictureError(f"{name}: is no regular file; name a picture")
     try:
-        data = path.read_bytes()
+        data = read_named(path)
     except OSError as error:
         raise PictureError(f"{name}: {error.strerror or error}") from error
     pixels = read_pixels(data, name)

@@ -13,9 +13,10 @@ from pathlib import Path
 from archive.disk import Folder
 from archive.errors import ArchiveError
 from archive.publishing.local_server import local_server
+from archive.records.archive_files import files_of
 from archive.records.places import is_year
 from archive.records.settings import SETTINGS_NAME
-from archive.workflow.building import Built, build, site_folder
+from archive.workflow.building import Built, build, site_files, site_folder
 from archive.workflow.executor import executor_at
 from archive.workflow.progress import Progress
 
@@ -65,7 +66,7 @@ def preview(
     ArchiveError
         The port is taken, or the first build is refused.
     """
-    with local_server(site_folder(root, site_dir), port) as server:
+    with local_server(site_files(root, site_folder(root, site_dir)), port) as server:
         seen = archive_stamps(root)
         built = _build(root, site_dir, new_progress())
         threading.Thread(target=server.serve_forever, daemon=True).start()
@@ -87,7 +88,7 @@ def preview(
 def archive_stamps(root: Path) -> Stamps:
     """Time, size and number of every file that the observer may write: settings, records, notes, pictures."""
     stamps: dict[str, tuple[int, int, int]] = {}
-    folder = Folder(root, follow=is_year)
+    folder = files_of(root)
     status = folder.status(SETTINGS_NAME)
     if status is not None:
         stamps[SETTINGS_NAME] = _stamp(status)

@@ -5,11 +5,10 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address, TargetOptions, is_url, parse_address, parse_web_address
 from archive.publishing.checking import Checked, FolderReader, check_published
@@ -27,10 +26,11 @@ from archive.publishing.remote_target import (
     send,
 )
 from archive.publishing.report import PublishReport
-from archive.records.folder import DERIVED_NAME, reading
+from archive.records.archive_files import DERIVED_NAME, files_of
+from archive.records.folder import reading
 from archive.records.lock import target_lock
 from archive.records.settings import TargetSettings, find_named, read_settings
-from archive.workflow.building import site_folder
+from archive.workflow.building import site_files, site_folder
 from archive.workflow.progress import WAIT_S, Progress, silent, while_waiting
 
 __all__ = ["Published", "Rehearsed", "Wanted", "check", "check_first_target", "publish", "rehearse"]
@@ -142,7 +142,7 @@ def check(root: Path, place: str, *, site_dir: Path | None, on_progress: Progres
         The site is not built, or the place cannot be reached.
     """
     with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        built = site_folder(root, site_dir).resolve()
+        built = _site_of(root, site_dir)
         site = read_site(built, stamps=_stamps(root, built), on_file=on_progress)
         with closing(_reader(root, place)) as reader:
             return check_published(reader, site, on_file=on_progress)
@@ -165,11 +165,19 @@ def check_first_target(root: Path) -> None:
 
 
 def _target_and_site(root: Path, wanted: Wanted) -> tuple[_Target, Path]:
-    target, site_dir = _find_target(root, wanted.target), site_folder(root, wanted.site_dir).resolve()
+    target, site_dir = _find_target(root, wanted.target), _site_of(root, wanted.site_dir)
     address = target.address
     if address.kind == "zip" and site_dir in Path(address.path).expanduser().resolve().parents:
         raise PublishError(f"{address.name}: lies in the site that it is to hold: choose a place outside of {site_dir}")
     return target, site_dir
+
+
+def _site_of(root: Path, site_dir: Path | None) -> Path:
+    """Where the site lies, looked at through the archive: a link in it is followed only where that is allowed."""
+    place = site_folder(root, site_dir)
+    with suppress(FileNotFoundError):
+        site_files(root, place).names()
+    return place.resolve()
 
 
 def _reader(root: Path, place: str) -> Reader:
@@ -199,7 +207,7 @@ def _notes(root: Path, site_dir: Path, address: Address, on_progress: Progress) 
 def _stamps(root: Path, folder: Path) -> StampsFile:
     """Where the stamps of a folder's files are kept from run to run."""
     name = hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:16]
-    return StampsFile(Folder(root, follow=lambda top: top == DERIVED_NAME), f"{DERIVED_NAME}/stamps/{name}.json")
+    return StampsFile(files_of(root), f"{DERIVED_NAME}/stamps/{name}.json")
 
 
 def _site_for(address: Address, root: Path, site_dir: Path, on_progress: Progress) -> SiteFiles:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from archive.disk import Folder
 from archive.publishing.local_server import LocalServer, local_server
 
 PRIVATE = b"nobody's business"
@@ -30,7 +31,7 @@ def server(tmp_path: Path) -> Iterator[LocalServer]:
     (site / "link.txt").symlink_to(tmp_path / "private.txt")
     (site / "link.html").symlink_to(tmp_path / "private.txt")
     (site / "out").symlink_to(tmp_path)
-    with local_server(site, 0) as made:
+    with local_server(Folder(site), 0) as made:
         thread = threading.Thread(target=made.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
         thread.start()
         yield made
@@ -110,7 +111,7 @@ def test_without_the_secret_there_is_nothing(
         assert status == 404, path
         assert server.secret.encode() not in body
         assert b"home" not in body
-    with local_server(Path(), 0) as other:
+    with local_server(Folder(Path()), 0) as other:
         assert other.secret != server.secret
 
 

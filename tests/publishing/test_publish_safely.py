@@ -80,6 +80,9 @@ def test_two_runs_do_not_publish_to_one_place_at_the_same_time(archive: Path, tm
         # However the place is written.
         thread, done = in_background(lambda: publish(archive, Wanted(str(tmp_path / "linked/www"))))
         time.sleep(0.5)
+        # To another place it goes meanwhile.
+        publish(archive, Wanted(str(tmp_path / "other")))
+        assert files_in(tmp_path / "other") == files_in(archive / "site")
         assert (done, www.exists()) == ([], False)
     thread.join(20)
     assert files_in(www) == files_in(archive / "site")
@@ -89,11 +92,11 @@ def test_where_no_lock_can_be_made_it_goes_without_and_through_no_link(archive: 
     put_site(archive, FIRST)
     elsewhere = tmp_path / "elsewhere"
     elsewhere.mkdir()
-    (archive / ".locks").symlink_to(elsewhere)
+    (archive / ".northlimb-work").symlink_to(elsewhere)
     publish(archive, Wanted(str(tmp_path / "www")))
-    (archive / ".locks").unlink()
+    (archive / ".northlimb-work").unlink()
     publish(archive, Wanted(str(tmp_path / "www")))
-    (lock,) = (archive / ".locks").glob("publish-*")
+    (lock,) = (archive / ".northlimb-work").glob("publish-*")
     lock.unlink()
     precious = elsewhere / "thesis.txt"
     precious.write_text("ten years of work")

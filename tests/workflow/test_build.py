@@ -236,7 +236,7 @@ def test_span_without_pictures_is_refused(week: Path, answer: Answer) -> None:
     settings = (week / "archive.toml").read_bytes()
     status, told = answer("film", week, "--from", "2020-01-01", "--to", "2020-02-01")
     assert status == 1
-    assert "no white-light picture" in told["causes"][0]
+    assert "no picture in white light with known north" in told["causes"][0]
     assert (week / "archive.toml").read_bytes() == settings
 
 
