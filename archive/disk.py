@@ -35,10 +35,7 @@ __all__ = [
     "read_own",
     "stamp_of",
     "sync_disk",
-    "sync_folder",
     "walk_named",
-    "write_temporary",
-    "write_whole",
 ]
 
 TEMPORARY_SUFFIX = ".northlimb-part"
@@ -659,18 +656,3 @@ def sync_disk(folder: Path) -> None:
             raise OSError(number, os.strerror(number), str(folder))
     finally:
         os.close(descriptor)
-
-
-def sync_folder(folder: Path) -> None:
-    """Make renames in a folder durable, where the system can."""
-    Folder(folder).sync()
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """As `Folder.write`."""
-    Folder(path.parent).write(path.name, data)
-
-
-def write_temporary(path: Path, data: bytes) -> Path:
-    """As `Folder.write_part`."""
-    return path.with_name(Folder(path.parent).write_part(path.name, data))
