@@ -11,7 +11,7 @@ from typing import Any, NoReturn
 import click
 
 from archive import __version__
-from archive.command_streams import fill_closed_streams, out, progress, say, silence_stdout, stop_like_ctrl_c
+from archive.command_streams import fill_closed_streams, progress, say, silence_stdout, stop_like_ctrl_c
 from archive.errors import ArchiveError
 
 __all__ = ["main", "northlimb", "run"]
@@ -78,9 +78,9 @@ def _misuse(error: click.ClickException, *, as_json: bool) -> int:
     with suppress(OSError):
         error.show()
     if as_json:
-        import json
+        from archive.command_output import print_answer
 
-        out(json.dumps({"status": "misuse", "causes": error.format_message().splitlines()}, ensure_ascii=False))
+        print_answer({"status": "misuse", "causes": error.format_message().splitlines()}, as_json=True)
     return error.exit_code
 
 
@@ -516,11 +516,8 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
     stop_like_ctrl_c()
     root = opened(folder, "theme")
     with closing(preview_archive(root, site_dir=site_dir, port=port, new_progress=progress)) as events:
-        try:
-            for event in events:
-                print_preview(event, as_json=as_json)
-        except KeyboardInterrupt:
-            say("stopped")
+        for event in events:
+            print_preview(event, as_json=as_json)
 
 
 @northlimb.command(short_help="What is known of a day.", epilog="Example: northlimb show my-sun 2026-06-03")

@@ -55,7 +55,9 @@ def print_refusal(causes: Sequence[str], *, as_json: bool) -> None:
 def print_answer(answer: object, *, as_json: bool) -> None:
     """The machine-readable answer, where it was asked for."""
     if as_json:
-        out(json.dumps(answer, default=_plain, ensure_ascii=False, indent=1, allow_nan=False))
+        text = json.dumps(answer, default=_plain, ensure_ascii=False, indent=1, allow_nan=False)
+        # A name that is no text on this disk comes as escapes, which JSON has for every unit of it.
+        out(text.encode("utf-8", "backslashreplace").decode())
 
 
 def print_created(folder: Path, settings: Path, *, as_json: bool) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from archive.command_output import print_answer
-from archive.command_streams import out
+from archive.command_streams import out, plain
 from archive.records.folder import named_archive, open_folder
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def may_allow(folder: Path, found: Trusted) -> bool:
     asked = [grant for grant in found.grants if grant not in found.allowed]
     if not asked or not _is_terminal():
         return True
-    lines = [f"{folder}: this archive asks to", *(f"  {_plain(grant.words)}" for grant in asked)]
+    lines = [f"{folder}: this archive asks to", *(f"  {plain(grant.words)}" for grant in asked)]
     click.echo("\n".join(lines), err=True)
     return click.confirm("Allow this? Say no if the archive is somebody else's and you do not know why", err=True)
 
@@ -62,12 +62,7 @@ def print_trusted(folder: Path, found: Trusted, *, as_json: bool) -> None:
     if not found.grants:
         out(f"{folder}: asks for nothing beyond its own folder")
     for grant in found.grants:
-        out(f"{'allowed' if grant in found.allowed else 'not allowed'}: {_plain(grant.words)}")
-
-
-def _plain(words: str) -> str:
-    """Without what would steer a terminal: the words come from the archive."""
-    return "".join(letter if letter.isprintable() else "?" for letter in words)
+        out(f"{'allowed' if grant in found.allowed else 'not allowed'}: {grant.words}")
 
 
 def _is_terminal() -> bool:

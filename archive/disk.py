@@ -35,10 +35,7 @@ __all__ = [
     "read_own",
     "stamp_of",
     "sync_disk",
-    "sync_folder",
     "walk_named",
-    "write_temporary",
-    "write_whole",
 ]
 
 TEMPORARY_SUFFIX = ".northlimb-part"
@@ -249,6 +246,11 @@ class Folder:
         with self._opened(folder):  # a link or a file in its place is told now
             return
 
+    def make_new_folder(self, folder: str) -> None:
+        """Make a folder, which must not be there in any form; the one above it must be."""
+        with self._parent(folder) as (at, name), self._told(folder):
+            os.mkdir(at.name(name), dir_fd=at.descriptor)
+
     @contextmanager
     def create(self, file: str, *, mode: int = 0o666) -> Iterator[BufferedWriter]:
         """A new file for writing, which must not be there in any form; it goes where the writing fails.
@@ -306,7 +308,7 @@ class Folder:
                 os.fsync(stream.fileno())
         return part
 
-    def copy(self, source: BufferedReader, file: str, *, synced: bool = False) -> int:
+    def copy(self, source: IO[bytes], file: str, *, synced: bool = False) -> int:
         """Copy what is left of an open file to a new one, and return its size."""
         with self.create(file) as taken:
             shutil.copyfileobj(source, taken, _BLOCK_BYTES)
@@ -371,6 +373,12 @@ class Folder:
                 os.fchmod(descriptor, mode)
             finally:
                 os.close(descriptor)
+
+    def give_owner(self, folder: str, *, user: int, group: int) -> None:
+        """Set owner and group of a folder, on systems that know them."""
+        with self._opened(folder) as at, self._told(folder):
+            if at.descriptor is not None:
+                os.fchown(at.descriptor, user, group)
 
     def set_times(self, file: str, *, accessed_ns: int, changed_ns: int) -> None:
         """Set the times of a file."""
@@ -653,18 +661,3 @@ def sync_disk(folder: Path) -> None:
             raise OSError(number, os.strerror(number), str(folder))
     finally:
         os.close(descriptor)
-
-
-def sync_folder(folder: Path) -> None:
-    """Make renames in a folder durable, where the system can."""
-    Folder(folder).sync()
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """As `Folder.write`."""
-    Folder(path.parent).write(path.name, data)
-
-
-def write_temporary(path: Path, data: bytes) -> Path:
-    """As `Folder.write_part`."""
-    return path.with_name(Folder(path.parent).write_part(path.name, data))

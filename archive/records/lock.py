@@ -6,15 +6,19 @@ import errno
 import os
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from hashlib import sha256
+from pathlib import Path
 from typing import IO
 
 from filelock import SoftFileLock, Timeout, lock_descriptor
 
 from archive.disk import Folder
-from archive.errors import FolderError
+from archive.errors import FolderError, PublishError
+from archive.records.archive_files import WORK_NAME, files_of
 
-__all__ = ["HeldLock", "acquired_lock"]
+__all__ = ["HeldLock", "acquired_lock", "target_lock"]
 
 # What file systems without locks answer: some network shares, FUSE, very old kernels.
 _NO_LOCKS_HERE = frozenset({errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.ENOTSUP, errno.EINVAL})
@@ -125,3 +129,39 @@ def _busy(files: Folder, name: str) -> str:
     if files.exists(_name_alone(name)):
         found += f" (if none runs on any computer, delete {files.path / _name_alone(name)}: this disk knows no locks)"
     return found
+
+
+@contextmanager
+def target_lock(
+    root: Path, name: str, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None
+) -> Iterator[None]:
+    """Keep other runs from publishing to the same target meanwhile; an archive that may not be written goes without.
+
+    Parameters
+    ----------
+    root : Path
+        The archive.
+    name : str
+        The target's address.
+    wait_s, on_wait
+        How long to wait for another run, and what to call meanwhile, several times a second.
+
+    Raises
+    ------
+    PublishError
+        Another run is publishing there.
+    """
+    mark = sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:16]
+    try:
+        lock = acquired_lock(
+            files_of(root), f"{WORK_NAME}/publish-{mark}", shared=False, wait_s=wait_s, on_wait=on_wait
+        )
+    except FolderError as busy:
+        raise PublishError(f"{name}: another northlimb is publishing there; wait for it to end") from busy
+    except OSError:
+        lock = None
+    try:
+        yield
+    finally:
+        if lock is not None:
+            lock.release()

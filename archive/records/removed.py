@@ -23,10 +23,16 @@ _FOLDER = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{6}Z-(removed|amended|und
 
 
 def new_removed_folder(root: Path, kind: Kind) -> str:
-    """A name that is free, relative to the archive: the time of this computer's clock, UTC, and what is done."""
-    stem = f"{REMOVED_NAME}/{datetime.now(UTC):%Y-%m-%dT%H%M%SZ}-{kind}"
+    """A name that is free, relative to the archive: the time of this computer's clock, UTC, and what is done.
+
+    It comes after all that are there, for `--undo` takes the latest: a clock that went back does not count.
+    """
+    files, now = files_of(root), f"{datetime.now(UTC):%Y-%m-%dT%H%M%SZ}"
+    there = files.folders(REMOVED_NAME) if files.is_folder(REMOVED_NAME) else []
+    latest = max((name[: len(now)] for name in there if _FOLDER.fullmatch(name)), default=now)
+    stem = f"{REMOVED_NAME}/{max(now, latest)}-{kind}"
     name, number = stem, 1
-    while files_of(root).exists(name):
+    while files.exists(name):
         number += 1
         name = f"{stem}-{number}"
     return name
