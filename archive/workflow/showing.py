@@ -30,11 +30,14 @@ def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation
     ------
     FactsError
         None of that day; the message names the nearest that there are.
+    SettingsError
+        `archive.toml` has mistakes, or a newer program has made the archive.
     """
+    settings = read_settings(root)  # first: what a newer program has made is not looked into
     wanted = {place.id: place.day for place in places(root, {day[:10]}) if day in (place.day, place.id)}
     if not wanted:
         raise FactsError(f"{day}: {_none_words(root, day)}")
-    counted = counted_near(root, read_settings(root), set(wanted.values()), on_progress=on_progress)
+    counted = counted_near(root, settings, set(wanted.values()), on_progress=on_progress)
     return [one for one in counted.observations if one.id in wanted]
 
 
