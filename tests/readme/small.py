@@ -23,7 +23,14 @@ NEW = shlex.split(block_with("northlimb new my-sun").lines[0])[3:]
 def draw(path: Path, *, seed: int = 1, spots: tuple[Spot, ...] = ()) -> Path:
     """A picture of 260 x 250 pixels; another seed is another picture."""
     scene = Scene(
-        width_px=260, height_px=250, x_px=131.2, y_px=123.6, radius_px=104.3, north_angle_deg=20.0, seed=seed, spots=spots
+        width_px=260,
+        height_px=250,
+        x_px=131.2,
+        y_px=123.6,
+        radius_px=104.3,
+        north_angle_deg=20.0,
+        seed=seed,
+        spots=spots,
     )
     Image.fromarray(quantise(draw_disc(scene), 8)).save(path)
     return path

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import pytest
 from scenes.discs import Spot
 
 from archive.cli import main
+from archive.records.settings import read_settings
+from archive.workflow.film_cutting import FilmOptions
+from archive.workflow.filming import _PACE_S, film_stem
 from readme.small import draw, new_archive
 from readme.text import block_with, keys_of
 
 FILMS = "[[films]]" + block_with("format = 1").text.partition("[[films]]")[2]
 SPOTS = (Spot(10.0, 5.0, 4.0),)
+# The first in Carrington rotation 2311, the others in 2312.
+STAMPS = ("20260608T091500Z", "20260609T091500Z", "20260609T101500Z")
 # As short and small as a film may be, of each style; the README's own takes minutes where there are many pictures.
 SHORT = {"pace_s": 0.2, "size_px": 480}
 DAILY = {"style": "daily", "days": 2, **SHORT}
@@ -49,12 +54,12 @@ def length(made: Made) -> object:
 CHANGES: dict[str, tuple[Mapping[str, object], Mapping[str, object], Callable[[Made], object]]] = {
     "style": (DAILY, {"style": "smooth"}, lambda made: made.frames["style"]),
     "days": (DAILY, {"days": 1}, Made.shown),
-    "from": (DAILY, {"days": None, "from": "2026-06-03", "to": "2026-06-03"}, Made.shown),
-    "to": (DAILY, {"days": None, "from": "2026-06-02", "to": "2026-06-02"}, Made.shown),
+    "from": (DAILY, {"days": None, "from": "2026-06-09", "to": "2026-06-09"}, Made.shown),
+    "to": (DAILY, {"days": None, "from": "2026-06-08", "to": "2026-06-08"}, Made.shown),
     "rotation": (DAILY, {"days": None, "rotation": 2312}, Made.shown),
     "all_pictures": (DAILY, {"all_pictures": True}, Made.shown),
     "pace_s": (DAILY, {"pace_s": 0.4}, length),
-    "reach_days": (SMOOTH, {"reach_days": 0.5}, lambda made: [one["kind"] for one in made.frames["frames"]]),
+    "reach_days": (SMOOTH, {"reach_days": 0.3}, lambda made: [one["kind"] for one in made.frames["frames"]]),
     "size_px": (DAILY, {"size_px": 512}, lambda made: made.frames["width_px"]),
     "look": (DAILY, {"look": "mono"}, poster),
     "caption": (DAILY, {"caption": "date"}, poster),
@@ -73,20 +78,50 @@ def table(values: Mapping[str, object]) -> str:
     return "[[films]]\n" + "".join(f"{key} = {written(value)}\n" for key, value in values.items() if value is not None)
 
 
-def key_of(values: Mapping[str, object]) -> tuple[tuple[str, str], ...]:
-    return tuple(sorted((key, str(value)) for key, value in values.items() if value is not None))
+def both(key: str) -> tuple[str, str]:
+    """The film before and after the change of a key."""
+    base, change, _ = CHANGES[key]
+    return table(base), table({**base, **change})
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[tuple[str, str], ...], Made]:
-    """All films that the tests ask for, made by one `build`; by their settings."""
+def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Made]:
+    """All films that the tests ask for, made by one `build` of two days and three pictures; by their tables."""
     folder = tmp_path_factory.mktemp("films")
     root = new_archive(folder / "my-sun")
-    for number, stamp in enumerate(("20260602T091500Z", "20260603T091500Z", "20260603T101500Z")):
+    for number, stamp in enumerate(STAMPS):
         assert main(["add", str(root), str(draw(folder / f"{stamp}.png", seed=number, spots=SPOTS))]) == 0
-    wanted = {key_of(one): one for base, change, _ in CHANGES.values() for one in (base, {**base, **change})}
-    settings = root / "archive.toml"
-    settings.write_text(settings.read_text(encoding="utf-8") + "\n".join(map(table, wanted.values())), encoding="utf-8")
+    tables = sorted({one for key in CHANGES for one in both(key)})
+    path = root / "archive.toml"
+    path.write_text("\n".join([path.read_text(encoding="utf-8"), *tables]), encoding="utf-8")
     assert main(["build", str(root)]) == 0
-    ...
-    return {}
+    films = root / "site" / "films"
+    stems = [film_stem(film) for film in read_settings(root).films]
+    return {
+        one: Made(
+            json.loads((films / f"{stem}.json").read_text(encoding="utf-8")), (films / f"{stem}.jpg").read_bytes()
+        )
+        for one, stem in zip(tables, stems, strict=True)
+    }
+
+
+def test_every_key_of_a_film_is_walked_here() -> None:
+    in_comments = {"from", "to", "rotation"}
+    assert all(f"or {key} = " in FILMS or f"and {key} = " in FILMS for key in in_comments)
+    assert {*keys_of(FILMS), *in_comments} == set(CHANGES)
+
+
+@pytest.mark.parametrize("key", CHANGES)
+def test_a_key_of_a_film_takes_effect(key: str, made: dict[str, Made]) -> None:
+    before, after = (made[one] for one in both(key))
+    look = CHANGES[key][2]
+    assert look(before) != look(after)
+
+
+def test_defaults_in_the_comments_are_those_of_films_without_the_key(made: dict[str, Made]) -> None:
+    printed = tomllib.loads(FILMS)["films"][0]
+    for key, value in dataclasses.asdict(FilmOptions()).items():
+        if value is not None:
+            assert printed[key] == value, key
+    assert "else 2) or a picture (else 1)" in FILMS
+    assert (_PACE_S["smooth"], _PACE_S["daily"], _PACE_S["corotating"]) == (2.0, 1.0, 1.0)

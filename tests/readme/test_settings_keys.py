@@ -6,6 +6,7 @@ Targets are in `test_target_keys.py`, films in `test_film_keys.py`.
 from __future__ import annotations
 
 import json
+import math
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -80,7 +81,12 @@ def archive_with(settings: str, folder: Path) -> Path:
 def test_the_readme_shows_every_key_of_the_settings_and_none_that_is_not_there() -> None:
     shown = tomllib.loads(ALL)
     in_comments = {"targets": {"region", "branch"}, "films": {"from", "to", "rotation"}}
-    models = {"sites": SiteSettings, "instruments": InstrumentSettings, "targets": TargetSettings, "films": FilmSettings}
+    models = {
+        "sites": SiteSettings,
+        "instruments": InstrumentSettings,
+        "targets": TargetSettings,
+        "films": FilmSettings,
+    }
     assert set(shown) == set(Settings.model_fields)
     for table, model in models.items():
         named = {key for entry in shown[table] for key in entry} | in_comments.get(table, set())
@@ -104,13 +110,13 @@ def test_a_key_of_the_settings_takes_effect_on_pictures(
 
 
 def test_the_height_of_the_site_takes_effect_on_the_sun(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    distances = []
-    for number, height in enumerate(("40", "4000")):
-        root = archive_with(with_key("sites.elevation_m", height), tmp_path / str(number))
-        told = answer_of(capsys, "sun", root, "--time", "2026-06-03T09:15Z")
-        distances.append(told["distance_au"])
-    # 3960 m nearer along sin 46.2 deg, in au of 149 597 870 700 m (IAU 2012 resolution B2).
-    assert distances[0] - distances[1] == pytest.approx(3960 * 0.722 / 149_597_870_700, rel=0.01)
+    altitudes = []
+    for height in ("40", "4000"):
+        root = archive_with(with_key("sites.elevation_m", height), tmp_path / height)
+        altitudes.append(answer_of(capsys, "sun", root, "--time", "2026-06-03T09:15Z")["altitude_deg"])
+    # 3960 m across the line of sight, 46.2 deg high, at 1.014 au of 149 597 870 700 m (IAU 2012 resolution B2).
+    parallax_deg = math.degrees(3960 * math.cos(math.radians(46.18)) / (1.014 * 149_597_870_700))
+    assert altitudes[0] - altitudes[1] == pytest.approx(parallax_deg, rel=0.02)
 
 
 def test_settings_of_a_later_format_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -15,7 +15,9 @@ from publishing.sites import FIRST, files_in, make_archive, put_site
 from archive.cli import main
 from readme.text import block_with, keys_of, with_value
 
-WEB, STORE = ("[[targets]]" + part for part in block_with("format = 1").text.partition("[[films]]")[0].split("[[targets]]")[1:])
+WEB, STORE = (
+    "[[targets]]" + part for part in block_with("format = 1").text.partition("[[films]]")[0].split("[[targets]]")[1:]
+)
 
 
 def archive_with(targets: str, root: Path) -> Path:
