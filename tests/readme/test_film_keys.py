@@ -59,7 +59,7 @@ CHANGES: dict[str, tuple[Mapping[str, object], Mapping[str, object], Callable[[M
     "rotation": (DAILY, {"days": None, "rotation": 2312}, Made.shown),
     "all_pictures": (DAILY, {"all_pictures": True}, Made.shown),
     "pace_s": (DAILY, {"pace_s": 0.4}, length),
-    "reach_days": (SMOOTH, {"reach_days": 0.3}, lambda made: [one["kind"] for one in made.frames["frames"]]),
+    "reach_days": (SMOOTH, {"reach_days": 0.3}, lambda made: [one["observations"] for one in made.frames["frames"]]),
     "size_px": (DAILY, {"size_px": 512}, lambda made: made.frames["width_px"]),
     "look": (DAILY, {"look": "mono"}, poster),
     "caption": (DAILY, {"caption": "date"}, poster),

@@ -98,7 +98,7 @@ def file_with(note: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> Fi
 
 
 @pytest.fixture(scope="module")
-def as_printed(tmp_path_factory: pytest.TempPathFactory) -> list[Filed]:
+def as_printed() -> list[Filed]:
     """Holds what came of the README's own note, once a test has filed it."""
     return []
 
