@@ -11,12 +11,13 @@ _ROOT = Path(__file__).parents[2]
 
 
 def must_exist(test: str, *words: str) -> None:
-    """Fail unless a test of that name, `FILE::FUNCTION`, is there, and its file holds these words."""
+    """Fail unless a test of that name, `FILE::FUNCTION`, is there and has these words in it."""
     file, _, function = test.partition("::")
     path = _ROOT / file
     assert path.is_file(), f"{test}: no such file"
     text = path.read_text(encoding="utf-8")
-    functions = {node.name for node in ast.parse(text).body if isinstance(node, ast.FunctionDef)}
-    assert function in functions, f"{test}: no such test"
-    missing = [word for word in words if word not in text]
+    found = [node for node in ast.parse(text).body if isinstance(node, ast.FunctionDef) and node.name == function]
+    assert found, f"{test}: no such test"
+    lines = text.splitlines()[min(one.lineno for one in (found[0], *found[0].decorator_list)) - 1 : found[0].end_lineno]
+    missing = [word for word in words if word not in "\n".join(lines)]
     assert not missing, f"{test}: nothing there about {missing}"

@@ -74,15 +74,21 @@ def test_the_script_adds_control_and_moments(site_dir: Path, tmp_path: Path) -> 
 
 
 @in_browser
-def test_keys_change_the_speed(site_dir: Path, tmp_path: Path) -> None:
+def test_keys_move_and_change_the_speed(site_dir: Path, tmp_path: Path) -> None:
+    # The film here is none: what the browser would know of a real one is put in.
     press = """
-for (const key of ["f", "s"]) {
-  const film = document.querySelector(".film-player");
+const film = document.querySelector(".film-player"), video = film.querySelector("video");
+Object.defineProperties(video, { readyState: { value: 1 }, currentTime: { value: 0, writable: true } });
+video.play = () => { document.body.append("plays: "); };
+for (const key of ["f", "s", "n", "n", "b", "p"]) {
   film.dispatchEvent(new KeyboardEvent("keydown", { key, bubbles: true }));
-  document.body.append(`speed ${film.querySelector("video").playbackRate} `);
+  const frame = Math.floor(video.currentTime * film.dataset.fps);
+  document.body.append(`${key} speed ${video.playbackRate} frame ${frame}; `);
 }
 """
-    assert "speed 2 speed 1 " in _run_in_browser(site_dir / "films/index.html", tmp_path, press)
+    shown = _run_in_browser(site_dir / "films/index.html", tmp_path, press)
+    assert "f speed 2 frame 0; s speed 1 frame 0; n speed 1 frame 1; n speed 1 frame 2; b speed 1 frame 1; " in shown
+    assert "plays: p " in shown
 
 
 @in_browser
