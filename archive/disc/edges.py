@@ -55,6 +55,8 @@ def find_circle(brightness: NDArray[np.float32]) -> Circle | None:
     """
     shrink = max(1, round(max(brightness.shape) / _LONG_SIDE_PX))
     small = _block_mean(brightness, shrink)
+    if min(small.shape) < 2:  # a strip hundreds of times as long as wide has no gradient, and no disc
+        return None
     points = _edge_points(small)
     if len(points.strength) < 20:
         return None

@@ -184,3 +184,9 @@ def test_blurred_discs_in_noise_and_cloud_are_all_taken(seed: int) -> None:
     )
     disc = fit_limb(brightness_plane(quantise(draw_disc(scene), 8), full_scale=255.0))
     assert disc.radius_px == pytest.approx(radius_px, abs=1.0)
+
+
+@pytest.mark.parametrize("shape", [(64, 100_000), (100_000, 32), (40, 30_000), (64, 12_000)])
+def test_a_strip_hundreds_of_times_as_long_as_wide_is_refused(shape: tuple[int, int]) -> None:
+    with pytest.raises(PictureError, match="no disc of the Sun found"):
+        fit_limb(np.random.default_rng(1).random(shape, np.float32))
