@@ -129,3 +129,11 @@ def jpeg_with(extra: bytes) -> bytes:
     stream = io.BytesIO()
     Image.new("L", (64, 64)).save(stream, "JPEG")
     return stream.getvalue()[:2] + extra + stream.getvalue()[2:]
+
+
+def tiff_of_full_directories(number: int, *, tags: int) -> bytes:
+    """Each leads to the next, and each has so many tags of one byte."""
+    full = _tags(*((40000 + one, 1, 1, 0) for one in range(tags - 9)))
+    first, size = 16 + len(STRIP), len(_directory(full, 0))
+    places = [first + size * (one + 1) for one in range(number - 1)] + [0]
+    return _head(first) + STRIP + b"".join(_directory(full, after) for after in places)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import ast
+import re
+from collections.abc import Mapping
 from pathlib import Path
 
-__all__ = ["must_exist"]
+__all__ = ["check_limits", "must_exist"]
 
 _ROOT = Path(__file__).parents[2]
 
@@ -21,3 +23,13 @@ def must_exist(test: str, *words: str) -> None:
     lines = text.splitlines()[min(one.lineno for one in (found[0], *found[0].decorator_list)) - 1 : found[0].end_lineno]
     missing = [word for word in words if word not in "\n".join(lines)]
     assert not missing, f"{test}: nothing there about {missing}"
+
+
+def check_limits(said: str, limits: Mapping[str, str]) -> None:
+    """Find these words in a text in their order, no number between them, and the test that meets each."""
+    for words, test in limits.items():
+        before, found, said = said.partition(words)
+        assert found, words
+        assert not re.search(r"\d", before), before
+        must_exist(test)
+    assert not re.search(r"\d", said), said

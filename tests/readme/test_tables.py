@@ -19,7 +19,8 @@ from readme.small import draw, new_archive
 from readme.text import README, block_with, paragraph_with, section, table_under
 
 EVIDENCE = {
-    "stated": ("tests/workflow/test_build.py::test_stated_angle_that_the_mount_contradicts_stands_and_is_shown", "stated"),
+    "stated": ("tests/workflow/test_build.py::test_stated_angle_that_the_mount_contradicts_stands_and_is_shown",
+               "stated"),
     "header": ("tests/workflow/test_build.py::test_upside_down_fits_comes_out_upright_by_its_header", "header"),
     "spots": ("tests/workflow/test_solving.py::test_spots_give_angles_and_mirroring_that_nobody_stated", "spots"),
     "sky": ("tests/orientation/test_orientation_sky.py::test_an_alt_azimuth_camera_sees_north_where_the_triangle_says",
