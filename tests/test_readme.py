@@ -1,57 +1,18 @@
-"""What README and the help say is what the program does."""
+"""Caution, help and examples of the commands; the README itself is walked in `tests/readme/`."""
 
 from __future__ import annotations
 
-import re
 import shlex
 from pathlib import Path
 
 import click
 import pytest
-from PIL import Image
-from scenes.discs import Scene, draw_disc, quantise
 
 from archive.cli import main, northlimb
-from archive.records.record import Sidecar
-from archive.records.settings import Settings
-from archive.records.toml_files import parse_toml
 from archive.safety import CAUTION
 
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
 COMMANDS = sorted(northlimb.commands)
-
-
-def blocks(language: str) -> list[str]:
-    return re.findall(rf"^```{language}\n(.*?)^```", README, flags=re.MULTILINE | re.DOTALL)
-
-
-def test_quick_start_blocks_hold_one_command_each() -> None:
-    first, second = blocks("sh")[:2]
-    assert len(first.splitlines()) == len(second.splitlines()) == 1
-    assert "sample_archive" in first
-    assert second.strip().endswith("pytest")
-
-
-def test_commands_of_the_readme_do_what_they_say(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.chdir(tmp_path)
-    scene = Scene(north_angle_deg=20.0)
-    Image.fromarray(quantise(draw_disc(scene), 8)).save("20260603T091500Z.png")
-    lines = blocks("sh")[2].splitlines()
-    assert len(lines) > 5
-    for line in lines:
-        words = shlex.split(line)
-        assert words[0] == "northlimb"
-        assert main(words[1:]) == 0, line
-    assert (tmp_path / "public-html" / "days" / "2026-06-03" / "index.html").is_file()
-
-
-def test_settings_and_note_of_the_readme_are_accepted() -> None:
-    layout = [block for block in blocks("toml") if "[[sites]]" in block]
-    note = [block for block in blocks("toml") if "[[sites]]" not in block]
-    assert parse_toml(layout[0], Settings, name="README").title == "Sun over the quay"
-    assert parse_toml(note[0], Sidecar, name="README").frames_stacked == 200
-    named = set(re.findall(r"^(\w+) =", note[0], flags=re.MULTILINE))
-    assert set(Sidecar.model_fields) - named == {"time", "end"}
 
 
 def test_caution_of_the_readme_is_the_one_of_the_program() -> None:

@@ -31,6 +31,7 @@ WALKED = {
     "python3 -m venv .venv && .venv/bin/python -m pip install --quiet --u": "run by the continuous integration",
     "northlimb new my-sun": "here",
     "northlimb verify my-sun --against": "here",
+    "northlimb trust my-sun --show": "here",
     "start = ": "tests/readme/test_note_keys.py::test_a_key_of_the_note_takes_effect",
     "[counts]": "tests/readme/test_record_keys.py::test_a_key_of_the_record_takes_effect",
     "{% extends": "tests/readme/test_commands.py::test_the_theme_of_the_readme_adds_a_line_to_every_page",
@@ -75,7 +76,6 @@ TIED = {
 }
 # What a sentence says beside a command that must have been done before the next one.
 SAID_BESIDE = {
-    "northlimb add my-sun PICTURE --publish": ["northlimb trust my-sun"],
     "northlimb remove my-sun 2026-06-03T0915Z": ["northlimb remove my-sun 2026-06-03T0915Z --undo"],
     "northlimb amend my-sun 2026-06-03T0915Z --time 2026-06-03T09:20:00Z": [
         "northlimb amend my-sun 2026-06-03T0920Z --undo"
@@ -108,11 +108,11 @@ def reader(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             settings.write('\n[[targets]]\nname = "web"\nfolder = "../web"\n')
         for command in typed():
             if command not in TIED:
-                lines = [command, *SAID_BESIDE.get(command, [])]
-                for line in reversed(lines) if "--publish" in command else lines:
+                for line in (command, *SAID_BESIDE.get(command, [])):
                     run(line, folder)
         shutil.copytree("my-sun", "second-copy")
-        run(block_with("--against").lines[0], folder)
+        for line in (*block_with("--against").lines, *block_with("trust my-sun --show").lines):
+            run(line, folder)
         yield folder
 
 
