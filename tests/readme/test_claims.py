@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import shutil
+import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
-from scenes.discs import Scene, draw_disc, quantise
+from scenes.discs import Scene, Spot, draw_disc, quantise
 
 from archive.cli import main
+from archive.records.record import PictureEntry, Record, Sidecar
 from readme.elsewhere import must_exist
 from readme.small import NEW, answer_of, draw, new_archive
 from readme.text import README, block_with
@@ -88,3 +91,49 @@ def test_a_theme_a_target_and_a_link_wait_for_leave(
 def test_a_new_archive_needs_no_leave(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["new", str(tmp_path / "my-sun"), *NEW]) == 0
     assert answer_of(capsys, "trust", tmp_path / "my-sun")["grants"] == []
+
+
+def test_every_variable_of_the_environment_that_is_read_is_told() -> None:
+    code = "".join(path.read_text(encoding="utf-8") for path in (Path(__file__).parents[2] / "archive").rglob("*.py"))
+    read = set(re.findall(r"environ(?:\.get)?[\[(]\"([A-Z_]+)\"", code)) | set(
+        re.findall(r'"(NORTHLIMB_[A-Z]+)"', code)
+    )
+    assert len(read) > 4
+    assert {name for name in read if f"`{name}" not in README} == set()
+
+
+def test_every_key_of_a_record_is_told() -> None:
+    beside = {*Sidecar.model_fields, "counts", "groups", "dust", "picture"}
+    told = {*re.findall(r"`(\w+)`", PROSE), *beside}
+    assert set(Record.model_fields) <= told
+    assert all(f"`picture.{key}`" in PROSE for key in PictureEntry.model_fields)
+
+
+def test_groups_that_show_prints_are_ready_for_pasting(
+    root: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    answer_of(capsys, "add", root, draw(tmp_path / "20260603T091500Z.png", spots=(Spot(10.0, 5.0, 4.0),)))
+    assert main(["show", str(root), "2026-06-03"]) == 0
+    printed = capsys.readouterr().out.partition("[[groups]]")
+    pasted = "[[groups]]" + printed[2]
+    record = root / "2026" / "2026-06-03" / "0915Z.toml"
+    (measured,) = answer_of(capsys, "show", root, "2026-06-03")
+    with record.open("a", encoding="utf-8") as end:
+        end.write(f"\n{pasted}")
+    assert tomllib.loads(pasted)["groups"][0]["name"] == measured["groups"][0]["name"]
+    (stated,) = answer_of(capsys, "show", root, "2026-06-03")
+    assert stated["counts"] == measured["counts"] | {"stated": True}
+
+
+def test_neither_the_sites_own_place_nor_its_height_is_published(tmp_path: Path) -> None:
+    root = new_archive(tmp_path / "my-sun")
+    settings = root / "archive.toml"
+    changed = settings.read_text(encoding="utf-8")
+    for old, new in (("52.1", "52.1437"), ("-1.3", "-1.3259"), ("elevation_m = 0.0", "elevation_m = 4321.5")):
+        changed = changed.replace(old, new)
+    settings.write_text(changed.replace(', "warm", "mono", "flat"', ""), encoding="utf-8")
+    assert main(["add", str(root), str(draw(tmp_path / "20260603T091500Z.png"))]) == 0
+    assert main(["build", str(root)]) == 0
+    published = b"".join(path.read_bytes() for path in (root / "site").rglob("*") if path.is_file())
+    assert b"52.1" in published
+    assert not [secret for secret in (b"52.143", b"1.3259", b"4321.5", b"4322 m") if secret in published]
