@@ -130,7 +130,7 @@ def kept(root: Path) -> None:
         f"measured/00/{digits}.json",
         f"spots/00/{digits}.json",
     )
-    for place in places:  # under this computer's check too, so that what it stands before is read
+    for place in places:  # under this computer's check too, so that what stands behind it is read
         put(root / ".northlimb" / place, data if data[:1] > b"@" else checked(data, place))
     put(root / "remembered-words.json", data)
     put(root / PENDING, data if data[:1] > b"@" else checked(data, PENDING))
