@@ -91,14 +91,10 @@ def society(root: Path, count: int) -> None:
             ),
         )
         rows = [[r, u, a, a / 5] for r, u, a in zip(spots.right, spots.up, spots.area_msh, strict=True)]
+        spots_kept = {"key": _key(measured.disc), "least_depth": 0.05, "seen_share": 1.0, "spots": rows}
         put(
             kept(root, "spots", sha256),
-            checked(
-                json.dumps(
-                    {"key": _key(measured.disc), "least_depth": 0.05, "seen_share": 1.0, "spots": rows}
-                ).encode(),
-                kept_name("spots", sha256),
-            ),
+            checked(json.dumps(spots_kept).encode(), kept_name("spots", sha256)),
         )
         checksums[entry.file] = sha256
     write_checksums(root, checksums)
