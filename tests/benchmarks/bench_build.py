@@ -36,6 +36,7 @@ from archive.website import Content, Entry, Pictures, SiteInfo
 from archive.workflow.comparing import _key, _pairs
 from archive.workflow.counting import count_spots
 from archive.workflow.creating import create_archive
+from archive.workflow.mapping import _key as _map_key
 from archive.workflow.mapping import _member_key, rotations_shown
 from archive.workflow.observing import is_up
 from archive.workflow.picturing import DerivedPictures, file_names, folder_of_pictures, picture_key
@@ -155,7 +156,11 @@ def lay_down_maps(root: Path, small: Path, found: Sequence[Observation]) -> None
         folder.mkdir(parents=True, exist_ok=True)
         link(small / "x.png", folder / "map.png")
         link(small / "x.fits", folder / "map.fits")
-        write_made(derived_files(root), f"maps/{rotation}/made.json", MadeOf([_member_key(one) for one in ones], 0.5))
+        (folder / "sums.npz").write_bytes(b"not read")
+        derived, members = derived_files(root), [_member_key(one) for one in ones]
+        write_made(derived, f"maps/{rotation}/made.json", MadeOf(members, 0.5))
+        shown = [f"maps/{rotation}/{name}" for name in ("sums.npz", "map.png", "map.fits")]
+        seal(derived, f"maps/{rotation}/key", shown, key=_map_key(members))
 
 
 def small_files(scratch: Path) -> Path:
