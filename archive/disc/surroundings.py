@@ -194,4 +194,5 @@ def _as_stored(level: np.float32, brightness: Plane) -> np.generic:
     if brightness.dtype.kind == "f":
         return level
     white = white_of(brightness)
-    return brightness.dtype.type(np.clip(np.rint(level * white), 0.0, white))
+    stored: np.generic = brightness.dtype.type(np.clip(np.rint(level * white), 0.0, white))
+    return stored

@@ -13,6 +13,7 @@ from typing import Any
 
 from archive.reading import jpeg, png
 from archive.reading.found import Facts, FoundTime
+from archive.reading.mapped import Content, as_file
 from archive.reading.raster import PictureKind
 
 __all__ = ["exif_facts", "orientation"]
@@ -28,13 +29,13 @@ DATE = re.compile(r"((?:19|20)\d\d)[:-](\d\d)[:-](\d\d)[ T](\d\d:\d\d:\d\d)")
 Tags = Mapping[int, Any]
 
 
-def orientation(data: bytes, kind: PictureKind) -> int:
+def orientation(data: Content, kind: PictureKind) -> int:
     """The orientation, 1 to 8; 1 (as stored) where the file says nothing that makes sense."""
     found = _part(data, kind, None).get(ORIENTATION)
     return found if isinstance(found, int) and 1 <= found <= 8 else 1
 
 
-def exif_facts(data: bytes, kind: PictureKind) -> Facts:
+def exif_facts(data: Content, kind: PictureKind) -> Facts:
     """Time and exposure; whatever is broken or unset says nothing."""
     exif = _part(data, kind, EXIF_PART)
     time = _local_time(exif, ORIGINAL) or _local_time(exif, DIGITIZED)
@@ -46,7 +47,7 @@ def exif_facts(data: bytes, kind: PictureKind) -> Facts:
     return Facts("exif", found, exposure_s=_positive(exif.get(EXPOSURE_TIME)))
 
 
-def _block(data: bytes, kind: PictureKind) -> bytes:
+def _block(data: Content, kind: PictureKind) -> Content:
     """The EXIF block; a TIFF file is one as a whole."""
     if kind == "tiff":
         return data
@@ -56,7 +57,7 @@ def _block(data: bytes, kind: PictureKind) -> bytes:
     return next((bytes(body) for chunk, body in png.chunks(data) if chunk == b"eXIf"), b"")
 
 
-def _part(data: bytes, kind: PictureKind, part: int | None) -> dict[int, Any]:
+def _part(data: Content, kind: PictureKind, part: int | None) -> dict[int, Any]:
     """The tags of the first directory (None), or of one that it points to."""
     try:
         block = _block(data, kind)
@@ -65,7 +66,10 @@ def _part(data: bytes, kind: PictureKind, part: int | None) -> dict[int, Any]:
         from PIL import Image
 
         exif = Image.Exif()
-        exif.load(block)
+        if isinstance(block, bytes):
+            exif.load(block)
+        else:
+            exif.load_from_fp(as_file(block))
         return dict(exif) if part is None else dict(exif.get_ifd(part))
     except Exception:  # a broken block must not cost the picture
         return {}

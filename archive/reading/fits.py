@@ -5,7 +5,6 @@ Reference: Pence et al. 2010 and the FITS Standard 4.0 (2018), sections 3, 4, 5 
 
 from __future__ import annotations
 
-import io
 import re
 import warnings
 from collections.abc import Iterator, Mapping
@@ -17,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import PictureError
-from archive.reading.raster import check_size
+from archive.reading.mapped import Content, as_file, let_go
+from archive.reading.raster import LARGE_PX, check_size
 
 __all__ = ["Cards", "Headers", "read_fits", "read_headers"]
 
@@ -26,6 +26,7 @@ Cards = Mapping[str, object]
 LONG_COUNTS = (re.compile(rb"NAXIS *= *\+?0*[1-9]\d{3}"), re.compile(rb"TFIELDS *= *\+?0*[1-9]\d{3}"))
 
 _CARD_BYTES = 80
+_STRIP_NUMBERS = 4_000_000
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Headers:
     primary: Cards
 
 
-def read_fits(data: bytes, name: str) -> NDArray[Any]:
+def read_fits(data: Content, name: str) -> NDArray[Any]:
     """Decode as displayed: (H, W) or (H, W, 3). By the standard's advice the first row is the lowest."""
     with _opened(data, checksum=True) as (_, hdu, seen):
         rows, columns = hdu.shape[-2:]
@@ -47,15 +48,16 @@ def read_fits(data: bytes, name: str) -> NDArray[Any]:
         planes = hdu.shape[0] if len(hdu.shape) == 3 else 1
         check_size(columns, rows, name=name, bytes_a_pixel=planes * abs(int(hdu.header["BITPIX"])) // 8)
         _check_whole(hdu, seen, len(data))
-        values = np.asarray(hdu.data)
+        values = _in_strips(hdu) if rows * columns * planes > LARGE_PX else np.asarray(hdu.data)
     if values.ndim == 3:
         values = np.moveaxis(values, 0, -1) if values.shape[0] == 3 else values[0]
     if values.dtype.kind == "i" and values.dtype.itemsize == 2 and values.min() >= 0:
-        values = values.astype(np.uint16)  # the standard has no unsigned 16-bit type but by an offset
+        # The standard has no unsigned 16-bit type but by an offset.
+        values = values.astype(values.dtype.newbyteorder("="), copy=False).view(np.uint16)
     return values if rows_from_top(_cards(hdu.header)) else values[::-1]
 
 
-def read_headers(data: bytes) -> Headers:
+def read_headers(data: Content) -> Headers:
     """The header cards, without reading the pixels; values that cannot be parsed are left out."""
     with _opened(data, checksum=False) as (primary, hdu, _):
         return Headers(picture=_cards(hdu.header), primary=_cards(primary.header))
@@ -67,23 +69,24 @@ def rows_from_top(picture: Cards) -> bool:
 
 
 @contextmanager
-def _opened(data: bytes, *, checksum: bool) -> Iterator[tuple[Any, Any, list[warnings.WarningMessage]]]:
+def _opened(data: Content, *, checksum: bool) -> Iterator[tuple[Any, Any, list[warnings.WarningMessage]]]:
     """The primary unit, the first unit with a picture, and the warnings seen on the way to it."""
     if any(pattern.search(data) for pattern in LONG_COUNTS):
         raise ValueError("it claims over 999 axes or columns")
     from astropy.io import fits
 
     _check_sizes(data)
+    let_go(data)
     with warnings.catch_warnings(record=True) as seen:
         warnings.simplefilter("always")
-        with fits.open(io.BytesIO(data), memmap=False, checksum=checksum) as units:
+        with fits.open(as_file(data), memmap=False, checksum=checksum) as units:
             hdu = next((unit for unit in units if unit.is_image and len(unit.shape or ()) >= 2), None)
             if hdu is None:
                 raise ValueError("it holds no picture")
             yield units[0], hdu, seen
 
 
-def _check_sizes(data: bytes) -> None:
+def _check_sizes(data: Content) -> None:
     """Refuse a negative size anywhere: the library would step back by it and read the same unit for ever."""
     for keyword in (b"NAXIS", b"PCOUNT", b"GCOUNT"):
         at = data.find(keyword)
@@ -92,6 +95,20 @@ def _check_sizes(data: bytes) -> None:
             if at % _CARD_BYTES == 0 and data[at + 8 : at + 9] == b"=" and value.startswith(b"-"):
                 raise ValueError(f"{keyword.decode()} is negative")
             at = data.find(keyword, at + 1)
+
+
+def _in_strips(hdu: Any) -> NDArray[Any]:
+    """The numbers of a picture some rows at a time: the library makes copies of what it scales and unpacks."""
+    rows, columns = hdu.shape[-2:]
+    strip = max(1, _STRIP_NUMBERS // columns)
+    kind = hdu.section[..., :1, :].dtype
+    # Doubles that become infinite are blank, as they are among all others.
+    narrow = np.dtype(np.float32) if kind.kind == "f" or kind.itemsize > 2 else kind.newbyteorder("=")
+    values = np.empty(hdu.shape, dtype=narrow)
+    with np.errstate(over="ignore"):
+        for top in range(0, rows, strip):
+            values[..., top : top + strip, :] = hdu.section[..., top : top + strip, :]
+    return values
 
 
 def _check_whole(hdu: Any, seen: list[warnings.WarningMessage], file_bytes: int) -> None:

@@ -12,7 +12,7 @@ from typing import Literal
 
 from archive.errors import ArchiveError, FactsError, FolderError, PictureError
 from archive.observation import Disc, Orientation
-from archive.reading import MOST_BYTES
+from archive.reading import MOST_BYTES, Content
 from archive.records.folder import NewPicture, put_picture
 from archive.records.incoming import Incoming, take_in
 from archive.records.measured import write_measured
@@ -21,6 +21,7 @@ from archive.records.places import Place, free_place, place_of_file
 from archive.records.record import PictureEntry, record_text
 from archive.records.settings import Settings
 from archive.sun.view import sun_view
+from archive.workflow.contents import content_of
 from archive.workflow.drifting import with_drift
 from archive.workflow.executor import Executor
 from archive.workflow.observing import Looked, look_at
@@ -90,9 +91,10 @@ class _Taken:
     incoming: Incoming | None = None
     copied: ExitStack = field(default_factory=ExitStack)
 
-    def content(self) -> bytes:
+    def content(self) -> Content:
         assert self.incoming is not None
-        return (self.incoming.copy or self.path).read_bytes()
+        with (self.incoming.copy or self.path).open("rb") as file:
+            return content_of(file)
 
 
 def file_pictures(
@@ -112,10 +114,11 @@ def file_pictures(
     """
     ahead: deque[_Taken] = deque()
 
-    def new_ones() -> Iterator[tuple[bytes, str]]:
+    def new_ones() -> Iterator[tuple[Content, str]]:
         for number, path in enumerate(files):
             on_progress("adding", number, len(files))
-            taken, data = _Taken(path, path in named), b""
+            taken = _Taken(path, path in named)
+            data: Content = b""
             ahead.append(taken)
             with _refusal(taken):
                 _take_in(filing, taken, number)
@@ -174,7 +177,7 @@ def _known_already(filing: Filing, taken: _Taken) -> Added | None:
     return None
 
 
-def _looked_at(data: bytes, name: str) -> Looked | ArchiveError:
+def _looked_at(data: Content, name: str) -> Looked | ArchiveError:
     """What a picture tells, or why it is refused: others go on."""
     try:
         return look_at(data, name)
