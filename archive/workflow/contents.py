@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import mmap
 import os
+import sys
 from typing import BinaryIO
 
 from archive.reading import Content, pixel_count
@@ -17,7 +18,8 @@ _LARGE_PX = 64_000_000
 
 def content_of(file: BinaryIO) -> Content:
     """What an open file holds; as a map, which needs no memory of its own, where that is much."""
-    if os.fstat(file.fileno()).st_size < MAPPED_BYTES:
+    # Windows lets no file be moved or removed while it is mapped.
+    if sys.platform == "win32" or os.fstat(file.fileno()).st_size < MAPPED_BYTES:
         return file.read()
     return mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
 

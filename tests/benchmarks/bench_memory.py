@@ -57,7 +57,7 @@ def measure(scratch: Path, kind: str, *, side_px: int, count: int) -> None:
     archive = new_archive(scratch / "archive")
     add_s, add_mb = timed([sys.executable, "-m", "archive", "add", str(archive), *map(str, pictures)])
     build_s, build_mb = timed([sys.executable, "-m", "archive", "build", str(archive)])
-    found = json.loads((archive / "site" / "data" / "observations.json").read_text())["observations"][0]["disc"]
+    found = json.loads((archive / "site" / "data" / "observations.json").read_text())[0]["disc"]
     off_px = {
         name: round(found[f"{name}_px"] - true, 3)
         for name, true in zip(("x", "y", "radius"), truth(side_px), strict=True)
@@ -132,7 +132,7 @@ def write(path: Path, whole: NDArray[np.generic]) -> None:
     elif path.suffix == ".tif":
         tifffile.imwrite(path, whole, photometric="rgb" if whole.ndim == 3 else "minisblack", rowsperstrip=64)
     elif path.suffix == ".fits":
-        fits.PrimaryHDU(whole).writeto(path)
+        fits.PrimaryHDU(whole[::-1]).writeto(path)  # the lowest row first
     else:
         colours = ("RGB", "444") if whole.ndim == 3 else ("GRAY", "Gray")
         picture = whole if whole.ndim == 3 else whole[..., None]
