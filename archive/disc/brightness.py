@@ -28,7 +28,7 @@ Plane = NDArray[Any]
 """Brightness (H, W): float32, a share of full scale, or uint8 or uint16, whose largest number is white."""
 
 LARGE_PX = 25_000_000  # from here on memory counts for more than time
-_STRIP_PX = 4_000_000
+_STRIP_PX = 1_000_000
 
 _SATURATED = 0.99  # share of full scale from which a value counts as clipped (JPEG ripples below white)
 _CHANNEL_SATURATED_SHARE = 0.1
@@ -53,7 +53,7 @@ def brightness_plane(values: NDArray[Any], *, full_scale: float) -> Plane:
         float32, 0 to 1, and below 0 only by the noise of a picture in signed numbers. Of a picture of over 25 million
         pixels in whole numbers, uint8 or uint16, which may be a view of `values`.
     """
-    if values.dtype.kind == "u" and values.size > LARGE_PX and full_scale == white_of(values):
+    if values.dtype.kind == "u" and values.shape[0] * values.shape[1] > LARGE_PX and full_scale == white_of(values):
         return _whole_numbers(values, full_scale)
     given = values
     if values.dtype.kind == "f" and values.min() < 0.0:

@@ -32,7 +32,7 @@ Floats = NDArray[np.floating[Any]]
 
 _SECTORS = 720
 _STEP_PX = 0.5
-_SAMPLES = 4_000_000  # at once
+_SAMPLES = 1_000_000  # at once
 _LEAST_RADIUS_PX = 20.0
 _LEAST_COVERAGE, _SURELY_ROUND = 0.3, 0.8  # shares of the rim
 _LEAST_LIMB_FRACTION = 0.55

@@ -26,7 +26,7 @@ Cards = Mapping[str, object]
 LONG_COUNTS = (re.compile(rb"NAXIS *= *\+?0*[1-9]\d{3}"), re.compile(rb"TFIELDS *= *\+?0*[1-9]\d{3}"))
 
 _CARD_BYTES = 80
-_STRIP_NUMBERS = 4_000_000
+_STRIP_NUMBERS = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ def read_fits(data: Content, name: str) -> NDArray[Any]:
         planes = hdu.shape[0] if len(hdu.shape) == 3 else 1
         check_size(columns, rows, name=name, bytes_a_pixel=planes * abs(int(hdu.header["BITPIX"])) // 8)
         _check_whole(hdu, seen, len(data))
-        values = _in_strips(hdu) if rows * columns * planes > LARGE_PX else np.asarray(hdu.data)
+        values = _in_strips(hdu) if rows * columns > LARGE_PX else np.asarray(hdu.data)
     if values.ndim == 3:
         values = np.moveaxis(values, 0, -1) if values.shape[0] == 3 else values[0]
     if values.dtype.kind == "i" and values.dtype.itemsize == 2 and values.min() >= 0:

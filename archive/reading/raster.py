@@ -31,8 +31,8 @@ MOST_PIXELS = 256_000_000
 MOST_VALUE = np.float32(1e30)  # what is beyond is blank, as what is no number: it leaves room to compute
 MOST_BYTES = 2_000_000_000  # of a picture as decoded, and of its file
 FEWEST_A_SIDE_PX = 32
-LARGE_PX = 25_000_000  # numbers: from here on what is not needed is not copied
-_STRIP_NUMBERS = 4_000_000
+LARGE_PX = 25_000_000  # from here on what is not needed is not copied
+_STRIP_NUMBERS = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -118,7 +118,7 @@ def pixels_of(values: NDArray[Any], kind: PictureKind) -> Pixels:
     else:
         full_scale = float(np.iinfo(values.dtype).max)
     bit_depth = values.dtype.itemsize * 8
-    whole = values if values.size > LARGE_PX else np.ascontiguousarray(values)
+    whole = values if values.shape[0] * values.shape[1] > LARGE_PX else np.ascontiguousarray(values)
     return Pixels(whole, full_scale, bit_depth, kind, SUFFIXES[kind])
 
 

@@ -24,8 +24,8 @@ __all__ = [
 _LEVELS = 65535
 # From here on the encoder that needs no memory beside the picture: its files are a few hundredths larger, and show
 # from the top downwards, not ever sharper.
-_LARGE = 25_000_000
-_STRIP = 4_000_000
+_LARGE_PX = 25_000_000
+_STRIP = 1_000_000
 
 
 def fits_bytes(disc: NDArray[np.float32], cards: Sequence[tuple[str, str | int | float, str]]) -> bytes:
@@ -67,7 +67,7 @@ def jpeg_bytes(picture: NDArray[np.float32], *, quality: int = 90) -> bytes:
 
 def levels_jpeg_bytes(levels: NDArray[np.uint8], *, quality: int = 90) -> bytes:
     """Levels of a screen, shape (H, W) or (H, W, 3), as JPEG."""
-    if levels.size > _LARGE:
+    if levels.shape[0] * levels.shape[1] > _LARGE_PX:
         return _large_jpeg_bytes(levels, quality)
     from PIL import Image
 
