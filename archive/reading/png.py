@@ -36,7 +36,7 @@ def chunks(data: Content) -> Iterator[tuple[bytes, memoryview]]:
     ValueError
         Where a chunk is cut off or its check sum is wrong.
     """
-    view, start, chunk = memoryview(data), len(SIGNATURE), b""
+    view, start, chunk, let_go_at = memoryview(data), len(SIGNATURE), b"", PIECE_BYTES
     while chunk != b"IEND":
         end = start + 8 + int.from_bytes(view[start : start + 4], "big")
         if end + 4 > len(data):
@@ -46,6 +46,9 @@ def chunks(data: Content) -> Iterator[tuple[bytes, memoryview]]:
             raise ValueError(f"wrong check sum of chunk {chunk!r}")
         yield chunk, view[start + 8 : end]
         start = end + 4
+        if start > let_go_at:
+            let_go(data)
+            let_go_at = start + PIECE_BYTES
 
 
 def read_png(data: Content, name: str) -> NDArray[Any]:

@@ -66,7 +66,7 @@ def without_a_large_picture(tmp_path_factory: pytest.TempPathFactory) -> tuple[i
 
 @pytest.mark.skipif(sys.platform != "linux", reason="reads the peak from /proc")
 @pytest.mark.parametrize(
-    ("write", "add_limit", "build_limit"), [(write_grey_8, 3.5, 5.0), (write_colour_16, 10.5, 11.5)], ids=["8", "16x3"]
+    ("write", "add_limit", "build_limit"), [(write_grey_8, 4.0, 5.0), (write_colour_16, 10.5, 11.5)], ids=["8", "16x3"]
 )
 def test_a_large_picture_takes_few_bytes_for_each_of_its_pixels(
     write, add_limit, build_limit, without_a_large_picture, tmp_path
