@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from archive.disc.brightness import LARGE_PX, Plane, as_shares, block_mean
-from archive.observation import Disc
+from archive.disc.brightness import Plane, as_shares, block_mean
+from archive.observation import LARGE_PX, Disc
 
 __all__ = ["STANDARD_FRAME", "DiscFrame", "align_disc", "frame_to_picture"]
 

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.observation import LARGE_PX
+
 __all__ = [
-    "LARGE_PX",
     "Plane",
     "as_shares",
     "block_mean",
@@ -27,7 +28,6 @@ __all__ = [
 Plane = NDArray[Any]
 """Brightness (H, W): float32, a share of full scale, or uint8 or uint16, whose largest number is white."""
 
-LARGE_PX = 25_000_000  # from here on memory counts for more than time
 _STRIP_PX = 1_000_000
 
 _SATURATED = 0.99  # share of full scale from which a value counts as clipped (JPEG ripples below white)

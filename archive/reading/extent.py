@@ -38,7 +38,6 @@ def _tiff_count(data: Content) -> int:
 
     try:
         with tifffile.TiffFile(as_file(data)) as file:
-            page = file.pages[0]
-            return int(page.imagewidth) * int(page.imagelength)
+            return max(int(page.imagewidth) * int(page.imagelength) for page in file.pages)
     except Exception:  # damaged; who reads it says so
         return 0

@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import PictureError
+from archive.observation import LARGE_PX
 from archive.reading.mapped import Content, as_file, let_go
-from archive.reading.raster import LARGE_PX, check_size
+from archive.reading.raster import check_size
 
 __all__ = ["Cards", "Headers", "read_fits", "read_headers"]
 

@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.observation import LARGE_PX
 from archive.reading.mapped import PIECE_BYTES, Content, let_go
-from archive.reading.raster import LARGE_PX, check_size, over_black
+from archive.reading.raster import check_size, over_black
 
 __all__ = ["SIGNATURE", "chunks", "read_png"]
 

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import PictureError
+from archive.observation import LARGE_PX
 
 __all__ = [
-    "LARGE_PX",
     "MOST_BYTES",
     "PictureKind",
     "Pixels",
@@ -31,7 +31,6 @@ MOST_PIXELS = 256_000_000
 MOST_VALUE = np.float32(1e30)  # what is beyond is blank, as what is no number: it leaves room to compute
 MOST_BYTES = 2_000_000_000  # of a picture as decoded, and of its file
 FEWEST_A_SIDE_PX = 32
-LARGE_PX = 25_000_000  # from here on what is not needed is not copied
 _STRIP_NUMBERS = 1_000_000
 
 

@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.observation import LARGE_PX
+
 __all__ = [
     "avif_bytes",
     "fits_bytes",
@@ -22,9 +24,6 @@ __all__ = [
 ]
 
 _LEVELS = 65535
-# From here on the encoder that needs no memory beside the picture: its files are a few hundredths larger, and show
-# from the top downwards, not ever sharper.
-_LARGE_PX = 25_000_000
 _STRIP = 1_000_000
 
 
@@ -67,7 +66,7 @@ def jpeg_bytes(picture: NDArray[np.float32], *, quality: int = 90) -> bytes:
 
 def levels_jpeg_bytes(levels: NDArray[np.uint8], *, quality: int = 90) -> bytes:
     """Levels of a screen, shape (H, W) or (H, W, 3), as JPEG."""
-    if levels.shape[0] * levels.shape[1] > _LARGE_PX:
+    if levels.shape[0] * levels.shape[1] > LARGE_PX:
         return _large_jpeg_bytes(levels, quality)
     from PIL import Image
 
@@ -77,6 +76,7 @@ def levels_jpeg_bytes(levels: NDArray[np.uint8], *, quality: int = 90) -> bytes:
 
 
 def _large_jpeg_bytes(levels: NDArray[np.uint8], quality: int) -> bytes:
+    """By an encoder that takes no memory beside the picture; it shows from the top downwards, not ever sharper."""
     import simplejpeg
 
     colour = levels.ndim == 3

@@ -15,6 +15,7 @@ from archive.reading import facts_in_file, read_pixels
 from archive.records.capture_time import in_utc
 from archive.records.settings import SiteSettings
 from archive.sun.view import sun_view
+from archive.workflow.contents import content_of
 from archive.workflow.observing import measure
 from archive.workflow.stating import Stated
 
@@ -83,7 +84,8 @@ def _frame(path: Path, zone_name: str) -> _Frame:
     if path.exists() and not path.is_file():
         raise PictureError(f"{name}: is no regular file; name a picture")
     try:
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            data = content_of(file)
     except OSError as error:
         raise PictureError(f"{name}: {error.strerror or error}") from error
     pixels = read_pixels(data, name)
