@@ -27,6 +27,7 @@ Cards = Mapping[str, object]
 LONG_COUNTS = (re.compile(rb"NAXIS *= *\+?0*[1-9]\d{3}"), re.compile(rb"TFIELDS *= *\+?0*[1-9]\d{3}"))
 
 _CARD_BYTES = 80
+_PIECE_BYTES = 200_000 * _CARD_BYTES
 _STRIP_NUMBERS = 1_000_000
 
 
@@ -72,12 +73,12 @@ def rows_from_top(picture: Cards) -> bool:
 @contextmanager
 def _opened(data: Content, *, checksum: bool) -> Iterator[tuple[Any, Any, list[warnings.WarningMessage]]]:
     """The primary unit, the first unit with a picture, and the warnings seen on the way to it."""
-    if any(pattern.search(data) for pattern in LONG_COUNTS):
-        raise ValueError("it claims over 999 axes or columns")
     from astropy.io import fits
 
-    _check_sizes(data)
-    let_go(data)
+    for piece in _pieces(data):
+        if any(pattern.search(piece) for pattern in LONG_COUNTS):
+            raise ValueError("it claims over 999 axes or columns")
+        _check_sizes(piece)
     with warnings.catch_warnings(record=True) as seen:
         warnings.simplefilter("always")
         with fits.open(as_file(data), memmap=False, checksum=checksum) as units:
@@ -87,7 +88,14 @@ def _opened(data: Content, *, checksum: bool) -> Iterator[tuple[Any, Any, list[w
             yield units[0], hdu, seen
 
 
-def _check_sizes(data: Content) -> None:
+def _pieces(data: Content) -> Iterator[bytes]:
+    """The file in pieces that begin with a card and have the next two in common."""
+    for start in range(0, len(data), _PIECE_BYTES):
+        yield data[start : start + _PIECE_BYTES + 2 * _CARD_BYTES]
+        let_go(data)
+
+
+def _check_sizes(data: bytes) -> None:
     """Refuse a negative size anywhere: the library would step back by it and read the same unit for ever."""
     for keyword in (b"NAXIS", b"PCOUNT", b"GCOUNT"):
         at = data.find(keyword)

@@ -63,8 +63,11 @@ class _MappedFile(io.RawIOBase):
     def read(self, size: int | None = -1) -> bytes:
         left = max(0, len(self._data) - self._at)
         wanted = left if size is None or size < 0 else min(size, left)
+        if wanted > PIECE_BYTES:
+            much = bytearray(wanted)
+            self.readinto(much)
+            # As good as bytes to whoever reads so much, and not there twice.
+            return much  # type: ignore[return-value]
         read = self._data[self._at : self._at + wanted]
         self._at += wanted
-        if wanted >= PIECE_BYTES:
-            let_go(self._data)
         return read

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from archive.errors import PictureError
 from archive.reading.lzw import check_lzw
-from archive.reading.mapped import Content, as_file
+from archive.reading.mapped import PIECE_BYTES, Content, as_file
 from archive.reading.raster import check_size, in_strips, over_black
 
 __all__ = ["SIGNATURES", "read_tiff"]
@@ -50,7 +50,7 @@ def read_tiff(data: Content, name: str) -> NDArray[Any]:
         _check_segments(page, len(data), name)
         if int(page.compression) == LZW:
             _check_streams(page, data)
-        values = page.asarray()
+        values = page.asarray(buffersize=4 * PIECE_BYTES)  # what is read ahead of unpacking
         if page.axes.startswith("S"):
             values = np.moveaxis(values, 0, -1)
         return _colours(page, values.reshape(page.imagelength, page.imagewidth, -1))
