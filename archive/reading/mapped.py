@@ -30,6 +30,7 @@ class _MappedFile(io.RawIOBase):
     def __init__(self, data: mmap.mmap) -> None:
         self._data = data
         self._at = 0
+        self._held = 0  # bytes read since the last were let go
 
     def readable(self) -> bool:
         return True
@@ -70,4 +71,8 @@ class _MappedFile(io.RawIOBase):
             return much  # type: ignore[return-value]
         read = self._data[self._at : self._at + wanted]
         self._at += wanted
+        self._held += wanted
+        if self._held > PIECE_BYTES:
+            let_go(self._data)
+            self._held = 0
         return read
