@@ -17,7 +17,8 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from archive.disk import write_whole
+from archive.computer_key import CHECK_BYTES, keyed_check
+from archive.disk import Folder, read_own, walk_named
 from archive.errors import FolderError
 
 __all__ = ["NO_ANSWERS", "Answers", "mark_of"]
@@ -25,7 +26,6 @@ __all__ = ["NO_ANSWERS", "Answers", "mark_of"]
 _Answer = TypeVar("_Answer")
 
 _MARK_BYTES = 16
-_CHECK_BYTES = 32
 # What the answers are made with, besides our own code.
 _LIBRARIES = ("numpy", "scipy", "matplotlib", "jinja2", "markdown-it-py", "nh3", "msgspec")
 _OUR_FILES = (".py", ".html", ".css", ".js", ".svg")
@@ -59,17 +59,19 @@ class Answers:
 
     Parameters
     ----------
-    file : Path or None
-        None keeps nothing.
+    folder : Folder or None
+        Of derived things; None keeps nothing.
+    file : str
+        Where in it the answers are kept.
     inputs : object
         What all answers are made from, besides their own inputs.
     """
 
-    def __init__(self, file: Path | None = None, inputs: object = None) -> None:
-        self._file = file
-        self._before = {} if file is None else _read(file)
+    def __init__(self, folder: Folder | None = None, file: str = "", inputs: object = None) -> None:
+        self._folder, self._file = folder, file
+        self._before = {} if folder is None else _read(folder, file)
         self._asked: dict[bytes, msgspec.Raw] = {}
-        self._shared = b"" if file is None else mark_of([_code_mark(), inputs])
+        self._shared = b"" if folder is None else mark_of([_code_mark(), inputs])
 
     def get(self, inputs: object, kind: type[_Answer]) -> _Answer | None:
         """Return the kept answer to these inputs, None where there is none.
@@ -94,7 +96,7 @@ class Answers:
 
     def put(self, inputs: object, answer: object) -> None:
         """Note an answer, which must depend on nothing but the inputs."""
-        if self._file is not None:
+        if self._folder is not None:
             self._asked[self._mark(inputs)] = msgspec.Raw(_encoder.encode(answer))
 
     def of(self, inputs: object, kind: Any, make: Callable[[], _Answer]) -> _Answer:
@@ -106,28 +108,26 @@ class Answers:
         return kept[0]
 
     def _mark(self, inputs: object) -> bytes:
-        return b"" if self._file is None else mark_of([self._shared, inputs])
+        return b"" if self._folder is None else mark_of([self._shared, inputs])
 
     def keep(self) -> None:
         """Keep the answers that were asked for, and no other; where that cannot be, nothing is kept."""
-        if self._file is None or self._asked.keys() == self._before.keys():
+        if self._folder is None or self._asked.keys() == self._before.keys():
             return
         body = msgspec.msgpack.encode(self._asked)
-        check = hashlib.blake2b(body, digest_size=_CHECK_BYTES).digest()
         with suppress(OSError, FolderError):
-            self._file.parent.mkdir(parents=True, exist_ok=True)
-            write_whole(self._file, check + body)
+            self._folder.write(self._file, keyed_check(self._file.encode(), body) + body)
 
 
 NO_ANSWERS = Answers()
 
 
-def _read(file: Path) -> dict[bytes, msgspec.Raw]:
-    """Read what is kept; nothing where the file is not there, or is not as it was written."""
+def _read(folder: Folder, file: str) -> dict[bytes, msgspec.Raw]:
+    """Read what is kept; nothing where the file is not there, or is not as it was written on this computer."""
     try:
-        data = file.read_bytes()
-        check, body = data[:_CHECK_BYTES], memoryview(data)[_CHECK_BYTES:]
-        if hashlib.blake2b(body, digest_size=_CHECK_BYTES).digest() != check:
+        data = folder.read(file)
+        check, body = data[:CHECK_BYTES], data[CHECK_BYTES:]
+        if keyed_check(file.encode(), body) != check:
             return {}
         return msgspec.msgpack.decode(body, type=dict[bytes, msgspec.Raw])
     except (OSError, msgspec.MsgspecError, RecursionError):
@@ -139,10 +139,10 @@ def _code_mark() -> bytes:
     """Return a digest of this program: its code and templates, and the libraries that its answers depend on."""
     package = Path(__file__).resolve().parent
     folders = [folder for folder in (package, package.parent / "site_templates") if folder.is_dir()]
-    ours = [path for folder in folders for path in sorted(folder.rglob("*")) if path.suffix in _OUR_FILES]
+    ours = [path for folder in folders for path in walk_named(folder) if path.suffix in _OUR_FILES]
     digest = hashlib.blake2b(sys.version.encode(), digest_size=_MARK_BYTES)
     for path in ours:
-        digest.update(path.relative_to(package.parent).as_posix().encode() + b"\0" + path.read_bytes())
+        digest.update(path.relative_to(package.parent).as_posix().encode() + b"\0" + read_own(path))
     for name in _LIBRARIES:
         digest.update(f"{name} {importlib.metadata.version(name)}\n".encode())
     return digest.digest()

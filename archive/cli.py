@@ -11,7 +11,7 @@ from typing import Any, NoReturn
 import click
 
 from archive import __version__
-from archive.command_streams import fill_closed_streams, out, progress, say, silence_stdout, stop_like_ctrl_c
+from archive.command_streams import fill_closed_streams, progress, say, silence_stdout, stop_like_ctrl_c
 from archive.errors import ArchiveError
 
 __all__ = ["main", "northlimb", "run"]
@@ -78,9 +78,9 @@ def _misuse(error: click.ClickException, *, as_json: bool) -> int:
     with suppress(OSError):
         error.show()
     if as_json:
-        import json
+        from archive.command_output import print_answer
 
-        out(json.dumps({"status": "misuse", "causes": error.format_message().splitlines()}, ensure_ascii=False))
+        print_answer({"status": "misuse", "causes": error.format_message().splitlines()}, as_json=True)
     return error.exit_code
 
 
@@ -173,13 +173,14 @@ def add(
     """
     from archive.command_input import add_options
     from archive.command_output import print_added, print_answer, print_causes, print_evening
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow.adding import add_pictures
     from archive.workflow.evening import build_film_publish
     from archive.workflow.executor import executor_at
     from archive.workflow.sending import check_first_target
 
-    root, options = open_folder(folder), add_options(pictures, **stated)
+    root = opened(folder, *(("theme", "target", "site-files") if publish_too else ()))
+    options = add_options(pictures, **stated)
     answer: dict[str, Any] = {"status": "done", "pictures": []}
     try:
         if publish_too:
@@ -208,11 +209,11 @@ def add(
 def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: bool) -> None:
     """Bring every disc of the archive FOLDER to north-up, and write its site."""
     from archive.command_output import print_built
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow.building import build as build_archive
     from archive.workflow.executor import executor_at
 
-    root = open_folder(folder)
+    root = opened(folder, "theme")
     with executor_at(scheduler) as executor:
         built = build_archive(root, site_dir=site_dir, on_progress=progress(), executor=executor)
     print_built(built, as_json=as_json)
@@ -224,8 +225,8 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
 )
 @FOLDER
 @click.option("--days", type=click.IntRange(1), metavar="N", help="The last N days with observations.  [default: 7]")
-@click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="First day (UTC).")
-@click.option("--to", "last", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="Last day (UTC).")
+@click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="First day (UTC); with --to.")
+@click.option("--to", "last", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="Last day (UTC); with --from.")
 @click.option("--rotation", type=click.IntRange(1), metavar="N", help="One Carrington rotation.")
 @click.option(
     "--style",
@@ -248,7 +249,7 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
     "reach_days",
     type=click.FloatRange(0, 10, min_open=True),
     metavar="DAYS",
-    help="smooth: how long a picture stands for the surface before and after it.  [default: 3]",
+    help="smooth only: how long a picture stands for the surface before and after it.  [default: 3]",
 )
 @click.option("--size", "size_px", type=click.IntRange(480, 2160), metavar="PX", help="Side.  [default: 1024]")
 @click.option(
@@ -258,15 +259,19 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
 )
 @click.option("--caption", type=click.Choice(["full", "date"]), help="Date with time, or date only.  [default: full]")
 @click.option("--grid", is_flag=True, default=None, help="Latitude and longitude every 15 degrees.")
-@click.option("--axis", is_flag=True, default=None, help="The Sun's axis, where it stands out of the disc.")
+@click.option(
+    "--axis", is_flag=True, default=None, help="The Sun's axis, where it stands out of the disc; not on a map."
+)
 @click.option("--group-names", is_flag=True, default=None, help="The names of the sunspot groups.")
-@click.option("--view", type=click.Choice(["map", "disc"]), help="corotating: a flat map or a disc.  [default: map]")
+@click.option(
+    "--view", type=click.Choice(["map", "disc"]), help="corotating only: a flat map or a disc.  [default: map]"
+)
 @click.option(
     "--longitude",
     "longitude_deg",
     type=click.FloatRange(0, 360),
     metavar="DEG",
-    help="corotating: Carrington longitude in the middle.  [default: the one facing us in the middle of the span]",
+    help="corotating only: Carrington longitude in the middle.  [default: the one facing us in the middle of the span]",
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Write the film here (.mp4) instead of into the site.")
 @SCHEDULER
@@ -275,11 +280,11 @@ def film(folder: Path, as_json: bool, out: Path | None, scheduler: str | None, *
     """Make a film of the Sun turning. Without --out the site keeps it, and remakes it when its days change."""
     from archive.command_input import film_span
     from archive.command_output import print_filmed
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow.building import film_elsewhere, film_in_site
     from archive.workflow.executor import executor_at
 
-    root, asked = open_folder(folder), film_span(**wanted)
+    root, asked = opened(folder, "theme"), film_span(**wanted)
     with executor_at(scheduler) as executor:
         if out is None:
             made = film_in_site(root, asked, on_progress=progress(), executor=executor)
@@ -319,10 +324,10 @@ def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, chec
     your keys, never from a URL.
     """
     from archive.command_output import print_checked, print_published, print_rehearsed
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow import sending
 
-    root = open_folder(folder)
+    root = opened(folder, "theme", *(() if target else ("target",)), "site-files")
     if check_place is not None:
         if target is not None or dry_run or how["adopt"]:
             raise click.UsageError("--check sends nothing: leave out TARGET, --dry-run and --adopt")
@@ -368,12 +373,12 @@ def verify(
     """
     from archive.command_input import may_restore
     from archive.command_keep import print_verified
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow.restoring import find_copies, restore
     from archive.workflow.verifying import repair
     from archive.workflow.verifying import verify as verify_archive
 
-    root, asks = open_folder(folder), may_restore(restore_too, yes=yes)
+    root, asks = opened(folder), may_restore(restore_too, yes=yes)
     check = repair if repair_too else verify_archive
     found = check(root, on_progress=progress())
     copies = find_copies(root, found, against, on_progress=progress())
@@ -400,11 +405,11 @@ def remove(folder: Path, observation: str, undo: bool, as_json: bool) -> None:
     Original and record go to a dated folder in `removed/`, and the original's line goes from the checksums.
     """
     from archive.command_keep import print_moved
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow.removing import put_back
     from archive.workflow.removing import remove as remove_observation
 
-    moved = (put_back if undo else remove_observation)(open_folder(folder), observation, on_progress=progress())
+    moved = (put_back if undo else remove_observation)(opened(folder), observation, on_progress=progress())
     print_moved(moved, folder, undone=undo, as_json=as_json)
 
 
@@ -429,16 +434,47 @@ def amend(folder: Path, observation: str, time_text: str | None, undo: bool, as_
     """
     from archive.command_input import amended_time
     from archive.command_keep import print_amended
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow.amending import amend as amend_observation
     from archive.workflow.amending import take_back
 
-    root, time = open_folder(folder), amended_time(time_text, undo=undo)
+    root, time = opened(folder), amended_time(time_text, undo=undo)
     if undo:
         changed = take_back(root, observation, on_progress=progress())
     else:
         changed = amend_observation(root, observation, time, on_progress=progress())
     print_amended(changed, folder, as_json=as_json)
+
+
+@northlimb.command(
+    short_help="See and allow what an archive would do.", epilog="Example: northlimb trust my-sun --show"
+)
+@FOLDER
+@click.option("--show", "only_show", is_flag=True, help="Only show what it asks for; change nothing.")
+@click.option("--forget", "take_back", is_flag=True, help="Take back all that it was allowed.")
+@click.option("--yes", is_flag=True, help="Allow without asking.")
+@JSON
+def trust(folder: Path, only_show: bool, take_back: bool, yes: bool, as_json: bool) -> int:
+    """Show what the archive FOLDER would do beyond its own folder, and allow it.
+
+    An archive may come from somebody else. Until you allow it, it sends nothing to the targets that it names, its
+    theme shapes no page, its links are not followed, and files that lay in its site are not published. What you have
+    seen is remembered in your own configuration folder; when any of it changes you are asked again.
+    """
+    from archive.command_trust import may_allow, print_trusted
+    from archive.records.folder import named_archive
+    from archive.workflow import trusting
+
+    if only_show and take_back:
+        raise click.UsageError("--show changes nothing: leave out --forget")
+    root = named_archive(folder)
+    found = trusting.asked_of(root)
+    if take_back:
+        found = trusting.withdraw(root)
+    elif not only_show and (yes or may_allow(root, found)):
+        found = trusting.trust(root)
+    print_trusted(folder, found, as_json=as_json)
+    return 0 if only_show or take_back or len(found.allowed) == len(found.grants) else 1
 
 
 @northlimb.command(
@@ -454,10 +490,10 @@ def export(folder: Path, bag: Path, as_json: bool) -> None:
     Derived things and the site stay behind: `northlimb build` makes them from the bag's `data` folder.
     """
     from archive.command_keep import print_exported
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow.exporting import export_bag
 
-    print_exported(export_bag(open_folder(folder), bag, on_progress=progress()), as_json=as_json)
+    print_exported(export_bag(opened(folder), bag, on_progress=progress()), as_json=as_json)
 
 
 @northlimb.command(
@@ -474,17 +510,14 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
     that is refused the reason is told here, and the site stays as it was.
     """
     from archive.command_output import print_preview
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow.previewing import preview as preview_archive
 
     stop_like_ctrl_c()
-    root = open_folder(folder)
+    root = opened(folder, "theme")
     with closing(preview_archive(root, site_dir=site_dir, port=port, new_progress=progress)) as events:
-        try:
-            for event in events:
-                print_preview(event, as_json=as_json)
-        except KeyboardInterrupt:
-            say("stopped")
+        for event in events:
+            print_preview(event, as_json=as_json)
 
 
 @northlimb.command(short_help="What is known of a day.", epilog="Example: northlimb show my-sun 2026-06-03")
@@ -492,12 +525,15 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
 @click.argument("day")
 @JSON
 def show(folder: Path, day: str, as_json: bool) -> None:
-    """Print what is known of a DAY's pictures: limb, Sun, the evidence for north, and the groups of spots."""
+    """Print what is known of a DAY's pictures: limb, Sun, the evidence for north, and the groups of spots.
+
+    DAY is a date (UTC), or one observation of it such as 2026-06-03T0915Z.
+    """
     from archive.command_show import print_observations
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow.showing import show_day
 
-    print_observations(show_day(open_folder(folder), day, on_progress=progress()), as_json=as_json)
+    print_observations(show_day(opened(folder), day, on_progress=progress()), as_json=as_json)
 
 
 @northlimb.command(
@@ -516,10 +552,10 @@ def report(folder: Path, month: str, kind: str, as_json: bool) -> None:
     Of several pictures of a day the sharpest counts. Hemispheres are left open where north is not known.
     """
     from archive.command_report import print_report
-    from archive.records.folder import open_folder
+    from archive.command_trust import opened
     from archive.workflow.reporting import month_report
 
-    print_report(month_report(open_folder(folder), month, on_progress=progress()), kind=kind, as_json=as_json)
+    print_report(month_report(opened(folder), month, on_progress=progress()), kind=kind, as_json=as_json)
 
 
 @northlimb.command(

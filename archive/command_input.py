@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -22,24 +22,30 @@ from archive.workflow.stating import AddOptions
 __all__ = ["add_options", "amended_time", "answers_of", "film_span", "moment_of", "new_settings", "sun_site"]
 
 UNKNOWN = "unknown"
-# Asked in this order; with the choices or the default where there are some. The last two only where the mount
-# makes use of them.
+# Asked in this order; with the choices or the default where there are some.
 _QUESTIONS: dict[str, tuple[str, tuple[str, ...] | None, str | None]] = {
     "title": ("Title", None, None),
     "observer": ("Observer", None, None),
     "site": ("Site: NAME,LATITUDE,LONGITUDE[,ELEVATION], north and east positive", None, None),
     "time_zone": ("Time zone", None, "UTC"),
     "instrument": ("Instrument", None, None),
-    "mount": ("Mount", get_args(Mount), UNKNOWN),
-    "mirrored": ("Are its pictures mirror images?", get_args(Mirrored), UNKNOWN),
+    "mount": ("Mount (unknown is fine: days with spots tell north without it)", get_args(Mount), UNKNOWN),
+    "mirrored": ("Are its pictures mirror images (unknown is fine: spots tell it)?", get_args(Mirrored), UNKNOWN),
     "camera_angle": (
         "Camera angle in degrees, counter-clockwise from the picture's up to the zenith (altaz) "
-        "or to celestial north (equatorial), or unknown",
+        "or to celestial north (equatorial); unknown is fine: it is learned from days with spots",
         None,
         UNKNOWN,
     ),
 }
+# Asked for along with others only: a command that is whole but for these asks nothing, in scripts on a terminal too.
 _MAY_STAY_UNKNOWN = ("mirrored", "camera_angle")
+# Options of `film` that other styles know nothing of.
+_OPTIONS_OF_STYLES = {
+    "reach_days": ("--reach", ("smooth",)),
+    "view": ("--view", ("corotating",)),
+    "longitude_deg": ("--longitude", ("corotating",)),
+}
 # Stands in for what is not yet answered while one answer is checked.
 _EXAMPLE = {
     "title": "Sun", "observer": "A. Teal", "site": "Quay,0,0", "time_zone": "UTC", "instrument": "Doorstep",
@@ -66,20 +72,13 @@ def _misuse() -> Iterator[None]:
 
 def answers_of(wanted: dict[str, str | None]) -> dict[str, str]:
     """Options of `new`, the missing ones asked for on a terminal; elsewhere their absence is misuse."""
-    missing = [name for name in _QUESTIONS if wanted[name] is None and name not in _MAY_STAY_UNKNOWN]
-    if missing and not sys.stdin.isatty():
-        options = ", ".join(f"--{name.replace('_', '-')}" for name in missing)
+    missing = [name for name in _QUESTIONS if wanted[name] is None]
+    needed = [name for name in missing if name not in _MAY_STAY_UNKNOWN]
+    if needed and not sys.stdin.isatty():
+        options = ", ".join(f"--{name.replace('_', '-')}" for name in needed)
         raise click.UsageError(f"missing: {options}; give them (on a terminal they are asked for)")
-    answers: dict[str, str] = {}
-    for name in _QUESTIONS:
-        given = wanted[name]
-        if given is not None:
-            answers[name] = given
-        elif name in missing or (missing and answers["mount"] != UNKNOWN):
-            answers[name] = _asked(name)
-        else:
-            answers[name] = UNKNOWN
-    return answers
+    answers = {name: given for name, given in wanted.items() if given is not None}
+    return answers | {name: _asked(name) if needed else UNKNOWN for name in missing}
 
 
 def _asked(name: str) -> str:
@@ -176,6 +175,7 @@ def film_span(
     **options: object,
 ) -> FilmSettings:
     """The span and the options asked for; the last seven days with observations where no span is."""
+    _refuse_of_other_style(options)
     if sum((days is not None, first is not None or last is not None, rotation is not None)) > 1:
         raise click.UsageError("give one span: --days, or --from and --to, or --rotation")
     if first is not None and last is not None and first > last:
@@ -191,6 +191,16 @@ def film_span(
         keys |= {"days": days or 7}
     with _misuse():
         return check_table(FilmSettings, keys, name="film")
+
+
+def _refuse_of_other_style(options: Mapping[str, object]) -> None:
+    """An option that the style asked for would pass over is misuse."""
+    style = options.get("style", "daily")
+    for name, (option, styles) in _OPTIONS_OF_STYLES.items():
+        if options.get(name) is not None and style not in styles:
+            raise click.UsageError(f"{option} is of --style {' or '.join(styles)}, not of {style}; leave it out")
+    if options.get("axis") and style == "corotating" and options.get("view") != "disc":
+        raise click.UsageError("--axis needs a disc: give --view disc with it, or leave it out")
 
 
 def moment_of(folder: Path | None, time_text: str | None) -> datetime:

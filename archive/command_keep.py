@@ -92,6 +92,7 @@ def _findings(found: Verified, copies: Mapping[str, Copy]) -> Iterator[tuple[Cal
     yield from_copy("changed: its bytes are not those that were filed"), found.changed
     yield from_copy("missing"), found.missing
     yield from_copy("changed though nobody edited it (its time is the same)"), found.rotted
+    yield from_copy("is gone (an empty file in its place says that it is meant)"), found.lost_notes
     yield record_of, found.without_record
     for advice, files in (
         (f"not in checksums.sha256, but its record agrees: {_REPAIR} adds it", found.unlisted),
@@ -100,6 +101,8 @@ def _findings(found: Verified, copies: Mapping[str, Copy]) -> Iterator[tuple[Cal
             found.wrong_lines,
         ),
         (f"its name is written in other letters than ours: {_REPAIR} renames it", found.misspelt),
+        ("the same picture twice: take one of them out by `northlimb remove`", found.doubles),
+        ("does not belong there (a link is not followed, nor is such a folder read); move it elsewhere", found.strange),
         (f"left by a run that was stopped: {_REPAIR} finishes or clears it", found.leftovers),
         ("extra: not in checksums.sha256; file it with `northlimb add`, then remove this copy", found.extra),
     ):

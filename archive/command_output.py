@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from archive.command_streams import out, say, terminal_width
+from archive.disk import read_named
 from archive.observation import Orientation
 from archive.safety import CAUTION
 
@@ -54,7 +55,9 @@ def print_refusal(causes: Sequence[str], *, as_json: bool) -> None:
 def print_answer(answer: object, *, as_json: bool) -> None:
     """The machine-readable answer, where it was asked for."""
     if as_json:
-        out(json.dumps(answer, default=_plain, ensure_ascii=False, indent=1, allow_nan=False))
+        text = json.dumps(answer, default=_plain, ensure_ascii=False, indent=1, allow_nan=False)
+        # A name that is no text on this disk comes as escapes, which JSON has for every unit of it.
+        out(text.encode("utf-8", "backslashreplace").decode())
 
 
 def print_created(folder: Path, settings: Path, *, as_json: bool) -> None:
@@ -106,7 +109,7 @@ def print_filmed(made: Filmed, *, as_json: bool) -> None:
     """Where the film is."""
     print_warnings(made.warnings)
     if as_json:
-        listed = json.loads(made.frames_json.read_text(encoding="utf-8"))
+        listed = json.loads(read_named(made.frames_json))
         print_answer({"status": "done", "film": made, **listed}, as_json=True)
         return
     out(f"film of {count_words(len(made.observation_ids), 'observation')}, {made.frames} frames: {made.mp4.absolute()}")

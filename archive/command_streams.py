@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import signal
 import sys
@@ -15,11 +16,22 @@ import click
 
 from archive.errors import ArchiveError
 
-__all__ = ["fill_closed_streams", "out", "progress", "say", "silence_stdout", "stop_like_ctrl_c", "terminal_width"]
+__all__ = [
+    "fill_closed_streams",
+    "out",
+    "plain",
+    "progress",
+    "say",
+    "silence_stdout",
+    "stop_like_ctrl_c",
+    "terminal_width",
+]
 
 _WIDEST = 100
 _FIRST_AFTER_S = 1.0
 _BETWEEN_S = {True: 0.2, False: 10.0}  # on a terminal, and elsewhere
+# Control characters but tab and line end; marks that turn the direction of what follows; halves of a character.
+_STEERING = re.compile("[\\x00-\\x08\\x0b-\\x1f\\x7f-\\x9f\\u202a-\\u202e\\u2066-\\u2069\\ud800-\\udfff]")
 _CLEAR_LINE = "\r\x1b[K"
 
 # The changing line of progress stands on the terminal, and goes before anything else is written.
@@ -45,7 +57,7 @@ def out(text: str = "") -> None:
     """
     _clear_progress()
     try:
-        click.echo(text)
+        click.echo(plain(text))
     except BrokenPipeError:
         raise
     except OSError as error:
@@ -56,8 +68,20 @@ def out(text: str = "") -> None:
 def say(text: str, *, end_line: bool = True) -> None:
     """Write to standard error; where that cannot be, the work goes on without."""
     _clear_progress()
+    _write_error(plain(text), end_line=end_line)
+
+
+def _write_error(text: str, *, end_line: bool) -> None:
     with contextlib.suppress(OSError, ValueError):
         click.echo(text, err=True, nl=end_line)
+
+
+def plain(text: str) -> str:
+    """Text with what would steer a terminal, or is no letter of any script, written out as an escape of JSON.
+
+    Names of files and words of an archive may hold anything.
+    """
+    return _STEERING.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
 def silence_stdout() -> None:
@@ -96,7 +120,8 @@ def progress() -> Callable[[str, int, int], None]:
             return
         shown, told = now, "" if done == total else what
         line = f"{what}: {done} of {total}"
-        say(f"{line}\r" if terminal else line, end_line=not terminal)
+        _clear_progress()
+        _write_error(f"{line}\r" if terminal else line, end_line=not terminal)
         _progress_shown = terminal
 
     return show
@@ -106,4 +131,4 @@ def _clear_progress() -> None:
     global _progress_shown
     if _progress_shown:
         _progress_shown = False
-        say(_CLEAR_LINE, end_line=False)
+        _write_error(_CLEAR_LINE, end_line=False)

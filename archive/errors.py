@@ -35,16 +35,18 @@ __all__ = [
 
 # From the first colon after the user to the last @ of the word: a password may itself hold either sign.
 _PASSWORD = re.compile(r"(://[^/:@\s]*):\S*@")
+# Who one is in the address of a repository is often a token, which is as good as a password.
+_TOKEN = re.compile(r"(https?://)(?!git@)[^/@\s'\"]+@")
 
 
 class ArchiveError(Exception):
     """Something that the user can put right; `causes` holds one clear line each.
 
-    A password in a URL reaches no message, whoever wrote it there.
+    A password or a token in a URL reaches no message, whoever wrote it there.
     """
 
     def __init__(self, *causes: str) -> None:
-        causes = tuple(map(without_password, causes))
+        causes = tuple(_TOKEN.sub(r"\1***@", without_password(cause)) for cause in causes)
         super().__init__("\n".join(causes))
         self.causes = causes
 

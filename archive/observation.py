@@ -7,6 +7,7 @@ east left; times are aware UTC, the middle of the capture.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
@@ -73,7 +74,8 @@ class Disc:
     `radius_px` is the larger semi-axis of the limb; the smaller is ``radius_px * (1 - flattening)``,
     along `short_axis_angle_deg`, counter-clockwise from the picture's up, in (-90, 90]. `rms_px` is the scatter
     of the limb about the fit, `sigma_px` the standard error of centre and radius, `limb_fraction` the share
-    of the limb that was in the frame, unbitten and used, `blur_px` the Gaussian blur of the edge.
+    of the limb that was in the frame, unbitten and used, `blur_px` the Gaussian blur of the edge. `edge_sigma_px`
+    is the part of `sigma_px` that the limb's place within the blurred edge has in it: it moves the radius alone.
     """
 
     x_px: float
@@ -85,6 +87,12 @@ class Disc:
     sigma_px: float = 0.0
     limb_fraction: float = 1.0
     blur_px: float = 0.0
+    edge_sigma_px: float = 0.0
+
+    @property
+    def centre_sigma_px(self) -> float:
+        """Standard error of the centre, and of the ellipse, which no tone curve moves."""
+        return math.sqrt(max(self.sigma_px**2 - self.edge_sigma_px**2, 0.0))
 
     @property
     def softness(self) -> float:

@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import os
+import tempfile
 from collections.abc import Iterator
 
 import pytest
+
+# Keys and what archives are allowed are kept in the user's configuration folder: tests leave that of whoever runs them
+# alone, and all of a run share one, as a user's commands do.
+_CONFIGURATION = tempfile.TemporaryDirectory(prefix="northlimb-tests-")
+os.environ["XDG_CONFIG_HOME"] = _CONFIGURATION.name
 
 
 @pytest.fixture(autouse=True, scope="module")

@@ -10,6 +10,7 @@ import pytest
 from markupsafe import Markup
 
 from archive.answers import NO_ANSWERS, Answers, mark_of
+from archive.disk import Folder
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,7 @@ def asked(file: Path, inputs: object, answer: object, kind: object = Pair | None
         made.append("made")
         return answer
 
-    answers = Answers(file, shared)
+    answers = Answers(Folder(file.parent.parent), f"{file.parent.name}/{file.name}", shared)
     assert answers.of(inputs, kind, make) == answer
     answers.keep()
     return made

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from archive.cli import main
-from archive.command_streams import progress
+from archive.command_streams import out, progress, say
 
 pty = pytest.importorskip("pty", reason="POSIX terminals")
 
@@ -199,3 +199,13 @@ def test_what_the_system_refuses_is_one_line(tmp_path: Path, capsys: pytest.Capt
         assert main(line) == 1
         (cause,) = capsys.readouterr().err.splitlines()
         assert "File name too long" in cause
+
+
+def test_words_of_an_archive_do_not_steer_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
+    """A name may hold what clears the screen, turns the text round or is no character at all."""
+    say("a\x1b[2Jb\x9bc\u202ed\udce9e\tf")
+    out('{"name": "a\x1b\x9b\u202e\udce9"}')
+    told = capsys.readouterr()
+    assert told.err == "a\\u001b[2Jb\\u009bc\\u202ed\\udce9e\tf\n"
+    assert told.out == '{"name": "a\\u001b\\u009b\\u202e\\udce9"}\n'
+    assert json.loads(told.out)["name"] == "a\x1b\x9b\u202e\udce9"

@@ -18,9 +18,9 @@ ALLOWED = {
     "orientation": VALUES | {"sun", "measuring"},
     "measuring": VALUES | {"sun", "disc"},
     "reading": VALUES,
-    "records": VALUES | {"disk"},
-    "films": VALUES,
-    "website": VALUES | {"answers", "disk", "safety"},
+    "records": VALUES | {"computer_key", "disk", "kept"},
+    "films": VALUES | {"disk"},
+    "website": VALUES | {"answers", "disk", "kept", "safety"},
     "publishing": VALUES | {"disk"},
 }
 PURE = ("sun", "disc", "orientation", "measuring")

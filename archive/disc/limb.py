@@ -18,10 +18,19 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from archive.disc.acceptance import Edge, refuse_crowded, refuse_hollow, refuse_saturated, refuse_shapeless, refuse_soft
+from archive.disc.acceptance import (
+    Edge,
+    refuse_crowded,
+    refuse_hollow,
+    refuse_saturated,
+    refuse_shapeless,
+    refuse_soft,
+    refuse_uncertain,
+)
 from archive.disc.brightness import Plane, white_of
-from archive.disc.edge_profile import fit_edge
+from archive.disc.edge_profile import EdgeFit, fit_edge
 from archive.disc.edges import Circle, find_circle
+from archive.disc.limb_adjustment import Adjustment, adjust, standard_errors_px
 from archive.disc.surroundings import clear_of_rings, larger_disc
 from archive.errors import PictureError
 from archive.observation import Disc
@@ -37,6 +46,10 @@ _LEAST_RADIUS_PX = 20.0
 _LEAST_COVERAGE, _SURELY_ROUND = 0.3, 0.8  # shares of the rim
 _LEAST_LIMB_FRACTION = 0.55
 _LEAST_FRACTION_FOR_ELLIPSE = 0.5  # less of the limb cannot tell an ellipse from a shifted circle
+_LEAST_MISFIT, _MISFIT_OF_MOST = 0.15, 4.0  # of the edge's height; of the median sector's
+_PLAIN_SHARE = 0.75
+_HIGH = 90  # per cent: a plain edge of the limb
+_PLAIN_SIGMAS = 3.5
 _FIRST_SHARE = 0.06  # of the radius: where a disc flattened on the horizon leaves the rough circle
 
 
@@ -66,23 +79,19 @@ class _Limb:
 
 @dataclass(frozen=True)
 class _Shifts:
-    """One shift of the limb outwards a sector (N,), which sectors are usable (N,), and the mean edge."""
+    """One shift of the limb outwards a sector (N,), and the mean edge.
+
+    `usable` are sectors (N,) that show an edge, `alike` those of them where it has the shape of most others';
+    `scale` (N,) is the height of the edge, in heights of the mean edge.
+    """
 
     theta: Floats
     shift_px: Floats
+    scale: Floats
     usable: NDArray[np.bool_]
+    alike: NDArray[np.bool_]
     distance_px: Floats
     mean_profile: Floats
-
-
-@dataclass(frozen=True)
-class _Adjustment:
-    """Change of (x, y, radius, cos2, sin2), their covariance, the robust scatter, and the sectors kept."""
-
-    change_px: Floats
-    covariance_px2: Floats
-    scatter_px: float
-    kept: NDArray[np.bool_]
 
 
 def fit_limb(brightness: Plane) -> Disc:
@@ -108,8 +117,8 @@ def fit_limb(brightness: Plane) -> Disc:
         raise PictureError(f"no disc of the Sun found: {_why_none(brightness)}")
     brightness, rough = clear_of_rings(brightness, larger_disc(brightness, rough))
     refuse_saturated(brightness, centre_px=(rough.x_px, rough.y_px), radius_px=rough.radius_px)
-    limb = _approach(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
-    limb, shifts, adjustment = _settle(brightness, limb)
+    limb, kept = _approach(brightness, _Limb(rough.x_px, rough.y_px, rough.radius_px))
+    limb, shifts, adjustment = _settle(brightness, limb, kept)
     fraction = float(np.mean(adjustment.kept))
     if fraction < _LEAST_LIMB_FRACTION:
         # With most of the limb missing the mean edge is no edge, and the share no longer a measurement.
@@ -124,18 +133,22 @@ def fit_limb(brightness: Plane) -> Disc:
         radius_px=limb.radius_px,
         blur_px=_edge_width_px(shifts.distance_px, shifts.mean_profile),
     )
-    disc = _as_disc(replace(limb, radius_px=limb.radius_px + edge.offset_px), edge.blur_px, adjustment)
+    errors_px = standard_errors_px(
+        adjustment, shifts.theta, shifts.scale, radius_px=limb.radius_px, blur_px=edge.blur_px
+    )
+    disc = _as_disc(replace(limb, radius_px=limb.radius_px + edge.offset_px), edge, adjustment, errors_px)
     _refuse_others(brightness, disc, shifts, adjustment)
     return disc
 
 
-def _refuse_others(brightness: Plane, disc: Disc, shifts: _Shifts, adjustment: _Adjustment) -> None:
+def _refuse_others(brightness: Plane, disc: Disc, shifts: _Shifts, adjustment: Adjustment) -> None:
     """Raise PictureError where the fitted edge is not the limb of the Sun."""
     refuse_shapeless(disc, displaced_share=float(np.mean(shifts.usable & ~adjustment.kept)))
     edge = Edge(shifts.distance_px, shifts.mean_profile, reach_px=2.0 * disc.blur_px + 2.0)
     refuse_soft(disc, edge)
     refuse_hollow(brightness, disc, edge)
     refuse_crowded(brightness, disc, edge)
+    refuse_uncertain(disc)
 
 
 def _is_rim(circle: Circle) -> bool:
@@ -150,32 +163,43 @@ def _why_none(brightness: Plane) -> str:
     return "no round bright edge; is this a picture of the whole disc?"
 
 
-def _approach(brightness: Plane, limb: _Limb) -> _Limb:
-    """Steepest descent of each ray's profile, twice, to come within about a pixel."""
+def _approach(brightness: Plane, limb: _Limb) -> tuple[_Limb, NDArray[np.bool_]]:
+    """Steepest descent of each ray's profile, twice, to come within about a pixel; and the sectors that show it."""
+    kept = np.ones(_SECTORS, dtype=bool)
     for half_width_px in (max(8.0, _FIRST_SHARE * limb.radius_px), max(6.0, 0.02 * limb.radius_px)):
         theta, distance_px, rays = _sample(brightness, limb, half_width_px, apart_px=4.0)
         smooth = ndimage.gaussian_filter1d(rays, 2.0, axis=1, mode="nearest")
         fall = -np.gradient(smooth, axis=1)
         whole = np.isfinite(fall).all(axis=1)
         steepest = np.argmax(np.where(np.isfinite(fall), fall, -np.inf), axis=1)
-        strong = whole & (fall.max(axis=1) > 0.3 * np.median(fall[whole].max(axis=1))) if whole.any() else whole
+        strong = whole & (fall.max(axis=1) > 0.3 * _typical(fall[whole].max(axis=1))) if whole.any() else whole
         if strong.sum() < 0.3 * _SECTORS:
-            return limb
+            return limb, kept
         terms = 5 if strong.mean() > _LEAST_FRACTION_FOR_ELLIPSE else 3
-        limb = _moved(limb, _adjust(theta, distance_px[steepest], strong, terms=terms).change_px)
-    return limb
+        adjustment = adjust(theta, distance_px[steepest], strong, terms=terms)
+        limb = _moved(limb, adjustment.change_px)
+        # The middle half of all rays is a mean edge by itself while less than a quarter of them is hidden.
+        kept = adjustment.kept if np.mean(adjustment.kept) < _PLAIN_SHARE else np.ones(_SECTORS, dtype=bool)
+    return limb, kept
 
 
-def _settle(brightness: Plane, limb: _Limb) -> tuple[_Limb, _Shifts, _Adjustment]:
+def _typical(heights: Floats) -> float:
+    """Median height of the limb's edges: the Moon, clouds and trees may hide more than half of them."""
+    return float(np.median(heights[heights >= 0.5 * np.percentile(heights, _HIGH)]))
+
+
+def _settle(brightness: Plane, limb: _Limb, kept: NDArray[np.bool_]) -> tuple[_Limb, _Shifts, Adjustment]:
     half_width_px = max(10.0, 0.02 * limb.radius_px)
-    kept = np.ones(_SECTORS, dtype=bool)
+    much_hidden = not kept.all()
     for turn in range(6):
         shifts = _sector_shifts(brightness, limb, half_width_px, kept)
-        fraction = np.mean(shifts.usable)
+        # Where little is hidden the weights suffice, and an edge that is nowhere the limb's is to be seen as one.
+        chosen = shifts.alike if much_hidden else shifts.usable
+        fraction = np.mean(chosen)
         terms = 5 if fraction > _LEAST_FRACTION_FOR_ELLIPSE else 3
-        if shifts.usable.sum() < 0.3 * _SECTORS:
-            return limb, shifts, _Adjustment(np.zeros(5), np.eye(5), 0.0, shifts.usable)
-        adjustment = _adjust(shifts.theta, shifts.shift_px, shifts.usable, terms=terms)
+        if fraction < 0.3:
+            return limb, shifts, Adjustment(np.zeros(5), 3, shifts.shift_px, chosen, 0.0)
+        adjustment = adjust(shifts.theta, shifts.shift_px, chosen, terms=terms)
         limb = _moved(limb, adjustment.change_px)
         kept = adjustment.kept
         # Eight edge widths on either side: fewer starve the model of a sharpened edge, more change nothing.
@@ -233,12 +257,25 @@ def _sector_shifts(brightness: Plane, limb: _Limb, half_width_px: float, kept: N
     normal = np.einsum("sn,ni,nj->sij", seen.astype(np.float64), design, design)
     right = np.einsum("sn,ni->si", filled, design)
     normal += np.eye(3) * 1e-9  # a sector outside the frame is all zero
-    scale, _, slide = np.linalg.solve(normal, right[..., None])[..., 0].T
-    typical = np.median(scale[usable]) if usable.any() else 1.0
+    share = np.linalg.solve(normal, right[..., None])[..., 0]
+    scale, _, slide = share.T
+    typical = _typical(scale[usable]) if usable.any() else 1.0
     usable &= (scale > 0.2 * typical) & (scale < 4.0 * typical)
     shift_px = np.where(usable, -slide / np.where(np.abs(scale) > 1e-6, scale, 1.0), 0.0)
     usable &= np.abs(shift_px) < half_width_px
-    return _Shifts(theta, shift_px, usable, distance_px, template)
+    misfit = np.sqrt(np.sum(seen * (filled - share @ design.T) ** 2, axis=1) / np.maximum(seen.sum(axis=1), 1))
+    # An edge farther off than it is wide is met badly by a shift that is taken as small: that is not its shape.
+    far_off = 0.5 * shift_px**2 * np.sqrt(np.mean(np.gradient(slope, distance_px) ** 2))
+    shape = misfit / np.maximum(np.abs(scale), 1e-9) - far_off
+    alike = _shaped_alike(shape / max(float(np.ptp(template)), 1e-9), usable)
+    return _Shifts(theta, shift_px, scale, usable, alike, distance_px, template)
+
+
+def _shaped_alike(misfit: Floats, usable: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Usable sectors whose edge is not that of a horn beside the Moon, or of a tree's fringe."""
+    if not usable.any():
+        return usable
+    return usable & (misfit < max(_LEAST_MISFIT, _MISFIT_OF_MOST * float(np.median(misfit[usable]))))
 
 
 def _template(rays: Floats, chosen: NDArray[np.bool_]) -> Floats:
@@ -250,30 +287,6 @@ def _template(rays: Floats, chosen: NDArray[np.bool_]) -> Floats:
     inside = (rank >= low) & (rank < high) & (count > 0)
     total: Floats = np.where(inside, np.nan_to_num(ordered), 0.0).sum(axis=0) / np.maximum(inside.sum(axis=0), 1)
     return total
-
-
-def _adjust(theta: Floats, shift_px: Floats, usable: NDArray[np.bool_], *, terms: int) -> _Adjustment:
-    """Robust least squares of the shifts: x, y, radius and, with five terms, the ellipse."""
-    every = [np.cos(theta), np.sin(theta), np.ones_like(theta), np.cos(2 * theta), np.sin(2 * theta)]
-    design = np.column_stack(every[:terms])
-    weight = usable.astype(np.float64)
-    change: Floats = np.zeros(terms)
-    residual = shift_px
-    scatter = 1.0
-    for turn in range(30):
-        normal = design.T @ (design * weight[:, None])
-        previous, change = change, np.linalg.lstsq(normal, design.T @ (weight * shift_px), rcond=None)[0]
-        residual = shift_px - design @ change
-        scatter = max(1.4826 * float(np.median(np.abs(residual[usable]))), 0.01)
-        weight = usable * np.clip(1.0 - (residual / (5.0 * scatter)) ** 2, 0.0, None) ** 2
-        if turn > 2 and np.abs(change - previous).max() < 1e-4:
-            break
-    kept = usable & (np.abs(residual) < 5.0 * scatter)
-    covariance = np.zeros((5, 5))
-    covariance[:terms, :terms] = np.linalg.pinv(design.T @ (design * weight[:, None])) * scatter**2
-    full = np.zeros(5)
-    full[:terms] = change
-    return _Adjustment(full, covariance, float(np.sqrt(np.mean(residual[kept] ** 2))) if kept.any() else 0.0, kept)
 
 
 def _moved(limb: _Limb, change_px: Floats) -> _Limb:
@@ -290,10 +303,10 @@ def _edge_width_px(distance_px: Floats, profile: Floats) -> float:
     return float(np.clip(area / (max(float(fall[top]), 1e-12) * np.sqrt(2 * np.pi)), 0.4, 12.0))
 
 
-def _as_disc(limb: _Limb, blur_px: float, adjustment: _Adjustment) -> Disc:
+def _as_disc(limb: _Limb, edge: EdgeFit, adjustment: Adjustment, errors_px: Floats) -> Disc:
     amplitude = limb.amplitude_px
-    error = float(np.sqrt(max(adjustment.covariance_px2[3, 3], adjustment.covariance_px2[4, 4])))
-    flattened = amplitude > max(4.0 * error, 3e-4 * limb.radius_px)
+    # A part of the limb, or one under cloud, has to show an ellipse the more plainly.
+    flattened = amplitude > max(_PLAIN_SIGMAS * float(errors_px[3:].max()), 3e-4 * limb.radius_px)
     semi_major = limb.radius_px + amplitude if flattened else limb.radius_px
     flattening = 2.0 * amplitude / semi_major if flattened else 0.0
     # The limb is longest at t = atan2(sin2, cos2) / 2 from picture right towards picture down; the short axis
@@ -307,7 +320,8 @@ def _as_disc(limb: _Limb, blur_px: float, adjustment: _Adjustment) -> Disc:
         flattening=flattening,
         rms_px=adjustment.scatter_px,
         short_axis_angle_deg=float(short_axis_deg) if flattened else 0.0,
-        sigma_px=float(np.sqrt(np.max(np.diag(adjustment.covariance_px2)[:3]))),
+        sigma_px=float(np.hypot(errors_px[:3].max(), edge.error_px)),
         limb_fraction=float(np.mean(adjustment.kept)),
-        blur_px=blur_px,
+        blur_px=edge.blur_px,
+        edge_sigma_px=edge.error_px,
     )

@@ -26,9 +26,11 @@ _INNERMOST = 0.5  # of the radius of what is about it: no smaller disc is looked
 _OF_ITS_OWN = 0.25  # of the highest step: how far a second one stands out
 _ROUND = 0.6  # share of the rays
 _SEEN = 0.1  # of them, within the frame at a distance
+_BRIGHTEST = 98  # per cent: the disc, where any of it is left
 _REACH = 1.4  # radii that are looked through for a ring
 _INNERMOST_GAP = 0.96  # of the rough circle
 _GAP, _RISE = 0.3, 0.12  # of the disc's brightness: how dark a gap is at most, and what rises beyond it
+_ABOVE_NOISE = 6.0  # standard errors: a ray's lowest and highest of a hundred pixels of sky are five apart
 _STRAYS = 0.02  # of the radius, about the circle's own place
 
 
@@ -113,10 +115,14 @@ def _beyond_the_gap(brightness: Plane, circle: Circle) -> Plane | None:
     shares, rays = _rays(brightness, circle, _REACH)
     seen = np.isfinite(rays).mean(axis=0) > _SEEN
     sky = float(np.nanmedian(rays[:, seen], axis=0).min())
-    bright = float(np.nanmedian(rays[:, (shares > 0.6) & (shares < 0.9)]))
+    bright = _disc_level(rays[:, (shares > 0.6) & (shares < 0.9)], sky)
     height = (np.where(shares < _INNERMOST_GAP, np.inf, rays) - sky) / max(bright - sky, 1e-6)
     lowest = np.fmin.accumulate(height, axis=1)
-    line: NDArray[np.bool_] = (lowest < _GAP) & (height > lowest + _RISE)
+    beyond = height[:, seen & (shares > 1.0 + _HALF_BASE)]
+    rise = max(_RISE, _ABOVE_NOISE * _noise(beyond))
+    # The dark rim that sharpening leaves is no gap before a ring: what rises beyond it is the sky.
+    open_sky = min(float(np.nanmedian(beyond)), _GAP) if np.isfinite(beyond).any() else 0.0
+    line: NDArray[np.bool_] = (lowest < _GAP) & (height > np.maximum(lowest, open_sky) + rise)
     has_line: NDArray[np.bool_] = np.any(line, axis=1)
     near = np.argmax(line, axis=1)
     # Where a ray is lowest before it meets the line.
@@ -127,6 +133,18 @@ def _beyond_the_gap(brightness: Plane, circle: Circle) -> Plane | None:
         return None
     width = float(np.median((fitted - gap)[has_line]))
     return _levelled(brightness, circle, fitted - width, sky)
+
+
+def _disc_level(values: Floats, sky: float) -> float:
+    """Brightness of the disc itself: the Moon may hide more than half of it, and is as dark as the sky."""
+    brightest = float(np.nanpercentile(values, _BRIGHTEST))
+    return float(np.median(values[values >= min(0.5 * (sky + brightest), brightest)]))
+
+
+def _noise(height: Floats) -> float:
+    """Scatter of the sky from pixel to pixel, by neighbouring rays."""
+    apart = np.abs(np.diff(height, axis=0))
+    return 1.4826 * float(np.nanmedian(apart)) / np.sqrt(2.0) if np.isfinite(apart).any() else 0.0
 
 
 def _circle_through(distance: Floats, seen: NDArray[np.bool_]) -> Floats | None:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from datetime import datetime
 from functools import cache, lru_cache
-from importlib.resources import files
 from io import BytesIO
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.disk import read_own
 from archive.films.timeline import FrameSpec
 
 if TYPE_CHECKING:
@@ -128,5 +129,5 @@ def _font(letter_px: int) -> FreeTypeFont:
     """Return the caption's typeface, laid out the same way whatever text engine is installed."""
     from PIL import ImageFont
 
-    font = BytesIO(files("archive.films").joinpath("fonts", "Literata-Medium-tabular.ttf").read_bytes())
+    font = BytesIO(read_own(Path(__file__).parent / "fonts" / "Literata-Medium-tabular.ttf"))
     return ImageFont.truetype(font, letter_px, layout_engine=ImageFont.Layout.BASIC)

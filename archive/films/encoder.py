@@ -19,6 +19,7 @@ from typing import IO
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.disk import TEMPORARY_SUFFIX, Folder
 from archive.errors import ArchiveError
 
 __all__ = ["Coding", "Loop", "Progress", "encode_mp4", "has_av1", "replacing", "write_mp4"]
@@ -47,9 +48,6 @@ _SVT = ["-c:v", _AV1, "-preset", "8", "-svtav1-params", "lp=2"]
 
 _FRAMES_AHEAD = 4  # 3 MB each
 _PIPE_BYTES = 1 << 20
-
-# The end of a temporary name, which starts with a dot.
-_PART = ".part"
 
 
 @dataclass(frozen=True)
@@ -105,7 +103,7 @@ def write_mp4(
     ValueError
         The frames are none, not `frames_total`, or not all of one shape.
     """
-    with replacing(path) as part:
+    with replacing(Folder(path.parent), path.name) as part:
         encode_mp4(
             part,
             frames,
@@ -116,17 +114,18 @@ def write_mp4(
 
 
 @contextmanager
-def replacing(path: Path) -> Iterator[Path]:
-    """Give a name beside `path` to write to; on success it takes the place of `path`, on failure it goes."""
-    part = path.with_name(f".{path.name}{_PART}")
-    part.unlink(missing_ok=True)  # an encoder that outlived its killed parent may still be writing to that file
+def replacing(place: Folder, name: str) -> Iterator[Path]:
+    """Give a new file beside `name` to write to; on success it takes that name, on failure it goes."""
+    part = f".{name}{TEMPORARY_SUFFIX}"
+    place.remove(part)  # an encoder that outlived its killed parent may still be writing to that file
+    with place.create(part):  # a file of ours, so that the encoder, which opens it by name, meets no link
+        pass
     try:
-        yield part
-        with part.open("rb+") as written:
-            os.fsync(written.fileno())
-        part.replace(path)
+        yield place.path / part
+        place.sync_file(part)
+        place.rename(part, name)
     finally:
-        part.unlink(missing_ok=True)
+        place.remove(part)
 
 
 def encode_mp4(
@@ -201,7 +200,7 @@ def _encode(arguments: Sequence[str], frames: Iterable[NDArray[np.uint8]], path:
     # A file takes the encoder's messages: a pipe that nobody reads would fill up and stop it.
     with tempfile.TemporaryFile() as messages:
         if _run(command, frames, messages):
-            name = path.name.removeprefix(".").removesuffix(_PART)
+            name = path.name.removeprefix(".").removesuffix(TEMPORARY_SUFFIX)
             raise ArchiveError(f"{name}: film not written; the encoder says: {_first_line(messages)}")
 
 

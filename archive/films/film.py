@@ -7,12 +7,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import UTC
+from io import BytesIO
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.disk import Folder
 from archive.errors import FactsError, FolderError, clear_refusal
 from archive.films.encoder import Coding, Loop, Progress, encode_mp4, has_av1, replacing
 from archive.films.frames import Load, film_frames
@@ -97,9 +99,9 @@ def check_film_name(out: Path) -> None:
         raise FactsError(f"{out}: a film's name ends in .mp4, in small letters; write {out.stem}.mp4")
     if not out.parent.is_dir():
         raise FolderError(f"{out}: folder {out.parent} does not exist; make it first, or choose another")
-    names = _names(out)
-    in_the_way = [path for path in names if path.exists() or path.is_symlink()]
-    if in_the_way and not _is_list_of_frames(names[2]):
+    place, names = Folder(out.parent), _names(out)
+    in_the_way = [path for path in names if place.exists(path.name)]
+    if in_the_way and not _is_list_of_frames(place, names[2].name):
         raise FolderError(
             f"{', '.join(map(str, in_the_way))}: would be replaced by the film (with its poster, list of frames, "
             f"loop and AV1 twin), but comes from no earlier film; move it away, or choose another name than {out.name}"
@@ -112,10 +114,10 @@ def _names(out: Path) -> tuple[Path, Path, Path, Path, Path]:
     return out, out.with_suffix(".jpg"), out.with_suffix(".json"), loop, av1
 
 
-def _is_list_of_frames(path: Path) -> bool:
+def _is_list_of_frames(place: Folder, name: str) -> bool:
     """Tell whether a JSON file lists a film's frames as this program does."""
     try:
-        listed = json.loads(path.read_text(encoding="utf-8"))
+        listed = json.loads(place.read(name))
     except (OSError, ValueError, RecursionError):
         return False
     return isinstance(listed, dict) and {"frames", "disc", "style"} <= listed.keys()
@@ -151,6 +153,7 @@ def make_film(
     out: Path,
     *,
     head: FilmHead,
+    place: Folder | None = None,
     on_progress: Progress | None = None,
 ) -> FilmFiles:
     """Write a film with its poster, its list of frames, its loop and, where the encoder has it, its AV1 twin.
@@ -161,6 +164,8 @@ def make_film(
         One for each of `specs`, as `film_frames` or `painted_frames` yield them.
     out
         The film's path, ending in ``.mp4``; beside it come ``.jpg``, ``.json``, ``-loop.mp4`` and ``-av1.mp4``.
+    place
+        The folder in which it lies, by which links are judged where it is part of an archive.
     on_progress
         Called with the frames done and their total.
 
@@ -171,13 +176,16 @@ def make_film(
     ArchiveError
         The encoder failed, or the system refuses. Whenever this raises, all files stay as they were.
     """
+    place = place or Folder(out.parent)
     mp4, poster, frames_json, loop, av1 = _names(out)
     made = FilmFiles(mp4, poster, frames_json, loop, av1 if has_av1() else None, len(specs), head.size_px)
     with clear_refusal(out), ExitStack() as whole:  # all change together, once all are ready
-        parts = {path: whole.enter_context(replacing(path)) for path in (poster, loop, made.av1, mp4) if path}
+        parts = {
+            path: whole.enter_context(replacing(place, path.name)) for path in (poster, loop, made.av1, mp4) if path
+        }
         encode_mp4(
             parts[mp4],
-            _saving_poster(iter(frames), specs, parts[poster]),
+            _saving_poster(iter(frames), specs, place, parts[poster].name),
             frames_per_second=head.frames_per_second,
             frames_total=len(specs),
             coding=Coding(_key_frame_every(specs, head.frames_per_second)),
@@ -185,20 +193,19 @@ def make_film(
             loop=_loop(parts[loop], len(specs), head.frames_per_second),
             on_progress=on_progress,
         )
-        listed = _frames_listed(specs, head)
-        whole.enter_context(replacing(frames_json)).write_text(listed, encoding="utf-8", newline="\n")
+        place.write(frames_json.name, _frames_listed(specs, head).encode())
     if made.av1 is None:
-        av1.unlink(missing_ok=True)  # of an earlier film, by an encoder that had it
+        place.remove(av1.name)  # of an earlier film, by an encoder that had it
     return made
 
 
 def film_content(made: FilmFiles) -> dict[str, bytes]:
     """The files of a film by what follows its stem."""
-    files = (made.mp4, made.poster, made.frames_json, made.loop, made.av1)
-    return {path.name.removeprefix(made.mp4.stem): path.read_bytes() for path in files if path is not None}
+    place, files = Folder(made.mp4.parent), (made.mp4, made.poster, made.frames_json, made.loop, made.av1)
+    return {path.name.removeprefix(made.mp4.stem): place.read(path.name) for path in files if path is not None}
 
 
-def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int) -> FilmFiles:
+def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int, place: Folder | None = None) -> FilmFiles:
     """Write a film that was made elsewhere (`film_content`).
 
     Raises
@@ -206,14 +213,16 @@ def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int) -> FilmFi
     FolderError
         The system refuses; all files stay as they were.
     """
-    paths = {path.name.removeprefix(out.stem): path for path in _names(out)}
-    with clear_refusal(out), ExitStack() as whole:  # all change together, once all are ready
-        # The list of frames is put last into the stack, so that it changes first, as where a film is made here.
-        for ending in sorted(content, key=lambda ending: ending == ".json"):
-            whole.enter_context(replacing(paths[ending])).write_bytes(content[ending])
+    place = place or Folder(out.parent)
+    with clear_refusal(out):  # all change together, once all are ready
+        parts = {ending: place.write_part(f"{out.stem}{ending}", data) for ending, data in content.items()}
+        # The list of frames changes first, as where a film is made here.
+        for ending in sorted(content, key=lambda ending: ending != ".json"):
+            place.rename(parts[ending], f"{out.stem}{ending}")
+        place.sync()
     mp4, poster, frames_json, loop, av1 = _names(out)
     if "-av1.mp4" not in content:
-        av1.unlink(missing_ok=True)  # of an earlier film, by an encoder that had it
+        place.remove(av1.name)  # of an earlier film, by an encoder that had it
     frames = len(json.loads(content[".json"])["frames"])
     return FilmFiles(mp4, poster, frames_json, loop, av1 if "-av1.mp4" in content else None, frames, size_px)
 
@@ -243,7 +252,7 @@ def _key_frame_every(specs: Sequence[FrameSpec], frames_per_second: int) -> int:
 
 
 def _saving_poster(
-    frames: Iterator[NDArray[np.uint8]], specs: Sequence[FrameSpec], poster: Path
+    frames: Iterator[NDArray[np.uint8]], specs: Sequence[FrameSpec], place: Folder, poster: str
 ) -> Iterator[NDArray[np.uint8]]:
     """Hand on all frames, and save the last observed one as a JPEG."""
     from PIL import Image
@@ -252,7 +261,9 @@ def _saving_poster(
     for frame, spec in zip(frames, specs, strict=True):
         if spec.index == last:
             # Full colour resolution: a still is looked at longer than a frame.
-            Image.fromarray(frame).save(poster, format="JPEG", quality=90, subsampling=0, optimize=True)
+            still = BytesIO()
+            Image.fromarray(frame).save(still, format="JPEG", quality=90, subsampling=0, optimize=True)
+            place.write(poster, still.getvalue())
         yield frame
 
 

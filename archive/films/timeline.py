@@ -11,7 +11,9 @@ from typing import Literal
 
 from archive.errors import FactsError
 
-__all__ = ["FrameSpec", "Sighting", "daily_timeline", "smooth_timeline"]
+__all__ = ["MOST_FRAMES", "FrameSpec", "Sighting", "check_length", "daily_timeline", "smooth_timeline"]
+
+MOST_FRAMES = 100_000  # over an hour of film: ten years of a picture a day, or five and a half of smooth days
 
 
 @dataclass(frozen=True)
@@ -60,9 +62,10 @@ def daily_timeline(
     Raises
     ------
     FactsError
-        Without any sighting.
+        Without any sighting, or with over `MOST_FRAMES` frames.
     """
     shown = _in_order(sightings)
+    check_length([one.time_utc for one in shown], frames_each=round((hold_s + fade_s) * frames_per_second))
     hold = max(1, round(hold_s * frames_per_second))
     fade = round(fade_s * frames_per_second)
     if len(shown) == 1:
@@ -98,9 +101,10 @@ def smooth_timeline(
     Raises
     ------
     FactsError
-        Without any sighting.
+        Without any sighting, or with over `MOST_FRAMES` frames.
     """
     shown = _in_order(sightings)
+    check_length([one.time_utc for one in shown], frames_a_day=round(day_s * frames_per_second))
     if len(shown) == 1:
         return tuple(FrameSpec(index, *piece) for index, piece in enumerate(_held(shown[0], 2 * frames_per_second)))
     step = timedelta(days=1) / max(1, round(day_s * frames_per_second))
@@ -117,6 +121,33 @@ def smooth_timeline(
             after = bisect_right(times, time_utc)
             frames.append(_spanned(index, time_utc, shown[max(0, after - 1) : after + 1], timedelta(days=reach_days)))
     return tuple(frames)
+
+
+def check_length(times_utc: Sequence[datetime], *, frames_each: int = 0, frames_a_day: int = 0) -> None:
+    """Refuse a film of more than `MOST_FRAMES` frames, before any is made.
+
+    Parameters
+    ----------
+    times_utc
+        Of the sightings, in order.
+    frames_each
+        Frames that each sighting takes.
+    frames_a_day
+        Frames that 24 hours take.
+
+    Raises
+    ------
+    FactsError
+        It would be longer.
+    """
+    days = (times_utc[-1] - times_utc[0]) / timedelta(days=1)
+    frames = frames_each * len(times_utc) + round(frames_a_day * days)
+    if frames > MOST_FRAMES:
+        pace = f"{frames_each} each" if frames_each else f"{frames_a_day} a day"
+        raise FactsError(
+            f"film: {frames} frames from {times_utc[0]:%Y-%m-%d} to {times_utc[-1]:%Y-%m-%d} ({pace}), over the "
+            f"{MOST_FRAMES} that a film may have; choose a shorter span, or a smaller --pace"
+        )
 
 
 def _in_order(sightings: Sequence[Sighting]) -> list[Sighting]:

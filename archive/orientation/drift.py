@@ -20,7 +20,7 @@ __all__ = ["Drift", "drift_between", "drift_readings", "expected_drift_px", "tol
 
 # Mean solar day: the sky's 15.041 arcsec per second of time less the Sun's own motion eastwards.
 _ARCSEC_PER_S = 360.0 * 3600.0 / 86400.0
-_LEAST_CENTRE_SIGMA_PX = 0.05  # measured on drawn discs: the limb fit's own sigma is of the noise only
+_LEAST_CENTRE_SIGMA_PX = 0.05  # measured on drawn discs
 _LIMB_PIECES = 36  # seeing displaces the limb in pieces of about ten degrees; common practice, no source
 _IMAGE_MOTION_ARCSEC = 1.0  # of a whole disc in a small telescope by day; common practice, no source
 _NEGLECTED_DEG = 0.1
@@ -55,7 +55,7 @@ def drift_between(first: Disc, second: Disc, *, semidiameter_arcsec: float) -> D
 
 def _centre_sigma_px(disc: Disc, semidiameter_arcsec: float) -> float:
     return math.hypot(
-        max(disc.sigma_px, _LEAST_CENTRE_SIGMA_PX),
+        max(disc.centre_sigma_px, _LEAST_CENTRE_SIGMA_PX),
         disc.rms_px * math.sqrt(2.0 / _LIMB_PIECES),
         _IMAGE_MOTION_ARCSEC * disc.radius_px / semidiameter_arcsec,
     )

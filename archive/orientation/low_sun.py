@@ -81,4 +81,4 @@ def _predicted(sun: SunView) -> float:
 
 def _flattening_error(disc: Disc) -> float:
     """Standard error of the flattening: the limb's cos 2t and sin 2t terms are as sure as its centre."""
-    return math.hypot(2.0 * disc.sigma_px / disc.radius_px, _OUT_OF_ROUND)
+    return math.hypot(2.0 * disc.centre_sigma_px / disc.radius_px, _OUT_OF_ROUND)

@@ -6,7 +6,8 @@ import re
 
 __all__ = ["asked_range"]
 
-_ONE_RANGE = re.compile(r"bytes=(\d*)-(\d*)")
+# A number of more digits is no place in any file.
+_ONE_RANGE = re.compile(r"bytes=([0-9]{0,18})-([0-9]{0,18})", re.ASCII)
 
 
 def asked_range(header: str | None, size: int) -> range | None:

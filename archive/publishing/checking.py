@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.digests import Digest, OnFile
 from archive.publishing.lanes import run_side_by_side
@@ -18,6 +20,8 @@ from archive.publishing.remote_target import SiteFiles
 __all__ = ["Checked", "FolderReader", "check_published"]
 
 _BLOCK_BYTES = 1 << 20
+# Nothing of that name, a folder or another thing that is no file, or a link, which no publication puts there.
+_NO_FILE = (errno.ENOENT, errno.ENOTDIR, errno.EISDIR, errno.EINVAL, errno.ELOOP)
 
 
 @dataclass(frozen=True)
@@ -83,7 +87,7 @@ class FolderReader:
     lanes = 1
 
     def __init__(self, folder: Path) -> None:
-        self.name, self._folder = str(folder), folder
+        self.name, self._folder = str(folder), Folder(folder)
         if not folder.is_dir():
             raise PublishError(f"{folder}: no such folder to check")
 
@@ -93,10 +97,12 @@ class FolderReader:
     def chunks(self, name: str) -> Iterator[bytes]:
         """The bytes of a file."""
         try:
-            with (self._folder / name).open("rb") as stream:
+            with self._folder.open(name) as stream:
                 while block := stream.read(_BLOCK_BYTES):
                     yield block
-        except (FileNotFoundError, IsADirectoryError, NotADirectoryError):
+        except OSError as error:
+            if error.errno not in _NO_FILE:
+                raise
             raise NotThere(name) from None
 
     def close(self) -> None:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import netrc
 import os
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from archive.disk import read_named
 from archive.errors import PublishError
 from archive.publishing.address import Address
+from archive.publishing.netrc_file import NetrcMistake, netrc_entry
 
 __all__ = ["Login", "find_login"]
 
@@ -29,7 +30,8 @@ def find_login(address: Address, target_name: str | None) -> Login:
     """Find user and password for a host.
 
     In this order: the environment's ``NORTHLIMB_PASSWORD_NAME`` for a target called ``name``, ``NORTHLIMB_PASSWORD``
-    (and the same with ``USER``), then ``~/.netrc`` (or the file that ``NETRC`` names). A user in the URL stands.
+    (and the same with ``USER``), then ``~/.netrc`` (or the file that ``NETRC`` names), where that has an entry for the
+    machine. A user in the URL stands.
 
     Raises
     ------
@@ -55,8 +57,12 @@ def _from_netrc(address: Address) -> Login | None:
     if not path.is_file():
         return None
     try:
-        entry = netrc.netrc(path).authenticators(address.host)
-    except (netrc.NetrcParseError, OSError, UnicodeDecodeError) as error:
-        reason = f"line {error.lineno}: {error.msg}" if isinstance(error, netrc.NetrcParseError) else "cannot be read"
-        raise PublishError(f"{path}: {reason}; mend it, or set {_PASSWORD}") from None
-    return None if entry is None else Login(entry[0] or None, entry[2])
+        entry = netrc_entry(read_named(path).decode("utf-8"), address.host)
+    except NetrcMistake as mistake:
+        raise PublishError(
+            f"{path}: line {mistake.line} makes no sense; a password with spaces stands in double quotes; "
+            f"mend it, or set {_PASSWORD}"
+        ) from None
+    except (OSError, UnicodeDecodeError):
+        raise PublishError(f"{path}: cannot be read; mend it, or set {_PASSWORD}") from None
+    return None if entry is None else Login(entry.user or None, entry.password)

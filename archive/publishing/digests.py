@@ -13,12 +13,14 @@ import os
 import stat
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
-from pathlib import Path
 
+from archive.disk import Folder
+from archive.errors import FolderError
 from archive.publishing.tree import Tree
 
-__all__ = ["Digest", "OnFile", "digest_of_bytes", "digests_of", "keep_stamps"]
+__all__ = ["Digest", "OnFile", "StampsFile", "digest_of_bytes", "digests_of", "keep_stamps"]
 
 # Called with what is being done, how many files are done, and of how many.
 OnFile = Callable[[str, int, int], None]
@@ -37,31 +39,39 @@ class Digest:
     size: int
 
 
-def digests_of(tree: Tree, *, stamps: Path | None = None, on_file: OnFile) -> dict[str, Digest]:
+@dataclass(frozen=True)
+class StampsFile:
+    """Where stamps are kept from run to run."""
+
+    folder: Folder
+    name: str
+
+
+def digests_of(tree: Tree, *, stamps: StampsFile | None = None, on_file: OnFile) -> dict[str, Digest]:
     """The digests of all files of a tree; what is no plain file (a link, a socket) has none.
 
     Parameters
     ----------
-    stamps : Path or None
+    stamps : StampsFile or None
         The file of stamps of an earlier run; brought up to date. None reads every file.
     """
     known = _read_stamps(stamps)
     found: dict[str, tuple[_Stamp, Digest]] = {}
-    for number, (name, path) in enumerate(tree.items(), start=1):
-        there = path.lstat()
+    for number, (name, there) in enumerate(tree.files.items(), start=1):
         if stat.S_ISREG(there.st_mode):
             stamp, sha256 = known.get(name, (None, ""))
             fresh = _stamp(there)
-            found[name] = fresh, Digest(sha256, fresh[0]) if stamp == fresh else _digest_of_file(path)
-        on_file("reading files", number, len(tree))
+            found[name] = fresh, Digest(sha256, fresh[0]) if stamp == fresh else _digest_of_file(tree.folder, name)
+        on_file("reading files", number, len(tree.files))
     if stamps is not None and {name: (stamp, digest.sha256) for name, (stamp, digest) in found.items()} != known:
         _write_stamps(stamps, found)
     return {name: digest for name, (_, digest) in found.items()}
 
 
-def keep_stamps(tree: Tree, digests: Mapping[str, Digest], stamps: Path) -> None:
+def keep_stamps(tree: Tree, digests: Mapping[str, Digest], stamps: StampsFile) -> None:
     """Note the stamps of files that were just written and whose digests are known."""
-    _write_stamps(stamps, {name: (_stamp(tree[name].lstat()), digests[name]) for name in tree if name in digests})
+    found = {name: (_stamp(there), digests[name]) for name, there in tree.files.items() if name in digests}
+    _write_stamps(stamps, found)
 
 
 def digest_of_bytes(data: bytes) -> Digest:
@@ -69,8 +79,8 @@ def digest_of_bytes(data: bytes) -> Digest:
     return Digest(hashlib.sha256(data).hexdigest(), len(data))
 
 
-def _digest_of_file(path: Path) -> Digest:
-    with path.open("rb") as stream:
+def _digest_of_file(folder: Folder, name: str) -> Digest:
+    with folder.open(name) as stream:
         return Digest(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
 
 
@@ -78,24 +88,21 @@ def _stamp(there: os.stat_result) -> _Stamp:
     return there.st_size, there.st_mtime_ns, there.st_ctime_ns, there.st_ino
 
 
-def _read_stamps(stamps: Path | None) -> dict[str, tuple[_Stamp, str]]:
+def _read_stamps(stamps: StampsFile | None) -> dict[str, tuple[_Stamp, str]]:
     """Earlier stamps; none where there is no such file or it makes no sense."""
     if stamps is None:
         return {}
     try:
-        rows = json.loads(stamps.read_text(encoding="utf-8"))
+        rows = json.loads(stamps.folder.read(stamps.name))
         return {str(name): ((*map(int, row[:4]),), str(row[4])) for name, row in rows.items()}  # type: ignore[misc]
     except (OSError, ValueError, TypeError, AttributeError, IndexError, RecursionError):
         return {}
 
 
-def _write_stamps(stamps: Path, found: Mapping[str, tuple[_Stamp, Digest]]) -> None:
+def _write_stamps(stamps: StampsFile, found: Mapping[str, tuple[_Stamp, Digest]]) -> None:
     latest = time.time_ns() - _TICK_NS
     rows = {name: (*stamp, digest.sha256) for name, (stamp, digest) in found.items() if max(stamp[1:3]) < latest}
-    try:
-        stamps.parent.mkdir(parents=True, exist_ok=True)
-        part = stamps.with_name(f"{stamps.name}.part")
-        part.write_text(json.dumps(rows, ensure_ascii=False, separators=(",", ":")), encoding="utf-8")
-        part.replace(stamps)
-    except OSError:  # an archive that may not be written is published all the same; the next run reads again
-        return
+    # An archive that may not be written is published all the same; the next run reads again.
+    with suppress(OSError, FolderError):
+        # Names that are no text are written as escapes.
+        stamps.folder.write(stamps.name, json.dumps(rows, separators=(",", ":")).encode())

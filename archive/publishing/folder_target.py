@@ -9,31 +9,32 @@ from __future__ import annotations
 
 import errno
 import os
-import shutil
 import stat
-from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from archive.disk import sync_disk, sync_folder
+from archive.disk import Folder, sync_disk
 from archive.errors import PublishError
-from archive.publishing.digests import Digest, OnFile, digests_of, keep_stamps
+from archive.publishing.digests import OnFile, StampsFile, digest_of_bytes, digests_of, keep_stamps
+from archive.publishing.folder_publication import FolderPublication
 from archive.publishing.in_place import replace_in_place
-from archive.publishing.plan import is_kept
+from archive.publishing.manifest import MANIFEST, manifest_bytes
 from archive.publishing.report import PublishReport
+from archive.publishing.staging import fill_folder
 from archive.publishing.swap import exchange_or_rename
-from archive.publishing.target_checks import check_place, check_site, foreign_files
+from archive.publishing.target_checks import check_kept, check_place, check_site, foreign_files, site_files
 from archive.publishing.tree import (
-    Difference,
     Tree,
     compare,
-    copy_bytes,
     files_below,
     give_read_bits,
+    is_kept,
+    made_folder,
     remove_empty_folders,
 )
 
-__all__ = ["FolderPublication", "Notes", "check_target", "prepare_folder", "publish_folder"]
+__all__ = ["Notes", "check_target", "prepare_folder", "publish_folder"]
 
 # The file system will not rename this folder or in its parent.
 _NOT_RENAMABLE = (errno.EBUSY, errno.EXDEV, errno.EACCES, errno.EPERM, errno.EROFS)
@@ -53,27 +54,9 @@ class Notes:
     The two files of stamps spare reading what did not change since the last run; None reads everything.
     """
 
-    site_stamps: Path | None = None
-    target_stamps: Path | None = None
+    site_stamps: StampsFile | None = None
+    target_stamps: StampsFile | None = None
     on_file: OnFile = _tell_nobody
-
-
-@dataclass(frozen=True)
-class FolderPublication:
-    """What is to be done in a folder; `site` holds what stays there, `digests` what each file of it holds."""
-
-    site: Tree
-    current: Tree
-    digests: Mapping[str, Digest]
-    difference: Difference
-    foreign: tuple[str, ...]
-
-    @property
-    def report(self) -> PublishReport:
-        """What it does, in numbers."""
-        copied, unchanged, removed = self.difference.copied, self.difference.unchanged, self.difference.removed
-        size = sum(self.digests[name].size for name in copied)
-        return PublishReport(len(copied), len(unchanged), len(removed), size, self.foreign)
 
 
 def check_target(site_dir: Path, target: Path, *, adopt: bool = False) -> None:
@@ -103,17 +86,26 @@ def prepare_folder(
     site_dir, target, notes = site_dir.resolve(), target.resolve(), notes or Notes()
     try:
         check_site(site_dir)
-        check_place(site_dir, target, adopt=adopt)
-        site = files_below(site_dir, links="refuse")
-        current = files_below(target, links="list") if target.exists() else {}
-        kept = {name: path for name, path in current.items() if name not in site and is_kept(name, keep)}
-        foreign = foreign_files(target, {**site, **kept}, current, adopt=adopt)
-        digests = digests_of(site, stamps=notes.site_stamps, on_file=notes.on_file)
-        there = digests_of(current, stamps=notes.target_stamps if current else None, on_file=notes.on_file)
-        digests |= {name: there[name] for name in kept if name in there}
-        return FolderPublication({**site, **kept}, current, digests, compare(digests, there, current), foreign)
+        check_place(site_dir, target, adopt=adopt, keep=keep)
+        return _compared(site_dir, target, adopt=adopt, keep=keep, notes=notes)
     except OSError as failure:
         raise _refused(target, failure) from failure
+
+
+def _compared(site_dir: Path, target: Path, *, adopt: bool, keep: tuple[str, ...], notes: Notes) -> FolderPublication:
+    site = site_files(site_dir)
+    current = files_below(Folder(target), links="list") if target.exists() else Tree(Folder(target), {})
+    digests = digests_of(site, stamps=notes.site_stamps, on_file=notes.on_file)
+    listing = manifest_bytes(digests)
+    digests[MANIFEST] = digest_of_bytes(listing)
+    kept = tuple(name for name in current.files if name not in digests and is_kept(name, keep))
+    check_kept(target, digests, kept)
+    kept_names = set(kept)
+    others = Tree(current.folder, {name: row for name, row in current.files.items() if name not in kept_names})
+    foreign = foreign_files(target, digests, others.files, adopt=adopt)
+    there = digests_of(others, stamps=notes.target_stamps if current.files else None, on_file=notes.on_file)
+    difference = compare(digests, there, others.files)
+    return FolderPublication(site, listing, digests, current, kept, keep, difference, foreign)
 
 
 def publish_folder(
@@ -145,16 +137,16 @@ def publish_folder(
     A run that is stopped leaves the old site or the new one whole (in place: each file old or new); the
     next run clears what it left. Readers that fetch a page and then its pictures may straddle the change, as
     on any host. The target becomes another folder of the same name: a container that has it mounted must be
-    given its parent. One run at a time: the caller's lock on the archive sees to that.
+    given its parent. One run at a time: the caller's lock on the target sees to that.
     """
     try:
         check_site(site_dir.resolve())
-        check_place(site_dir.resolve(), target.resolve(), adopt=adopt)
+        check_place(site_dir.resolve(), target.resolve(), adopt=adopt, keep=keep)
         _recover(target.resolve())
         publication = prepare_folder(site_dir, target, adopt=adopt, keep=keep, notes=notes)
         changed = _publish(publication, target.resolve())
         if changed and notes is not None and notes.target_stamps is not None:
-            keep_stamps(files_below(target.resolve(), links="list"), publication.digests, notes.target_stamps)
+            keep_stamps(files_below(Folder(target.resolve()), links="list"), publication.digests, notes.target_stamps)
         return publication.report
     except OSError as failure:
         raise _refused(target.resolve(), failure) from failure
@@ -165,115 +157,104 @@ def _refused(target: Path, failure: OSError) -> PublishError:
     return PublishError(f"{target}: publishing failed: {failure.strerror}: see {where}")
 
 
-def _beside(target: Path, kind: str) -> Path:
+def _beside(target: Path, kind: str) -> str:
     """Return the name beside the target for a version that is not the current one."""
-    return target.with_name(f".{target.name}.northlimb-{kind}")
+    return f".{target.name}.northlimb-{kind}"
 
 
 def _recover(target: Path) -> None:
-    """Clear what a stopped run left beside the target."""
-    new, old = _beside(target, "new"), _beside(target, "old")
-    if old.exists() and not target.exists():
-        old.rename(target)  # it was stopped between the two renames
+    """Clear what a stopped run left beside the target: folders of these names, or links themselves, and no files."""
+    parent, new, old = Folder(target.parent), _beside(target, "new"), _beside(target, "old")
+    try:
+        parent.names()
+    except (FileNotFoundError, PermissionError):  # nothing of our making can be in it
+        return
+    if parent.is_folder(old) and not parent.exists(target.name):
+        parent.rename(old, target.name)  # it was stopped between the two renames
     for left in (new, old):
-        if left.exists():
-            shutil.rmtree(left)
+        if parent.is_file(left):
+            raise PublishError(f"{parent.path / left}: is in the way; move it away")
+        parent.remove_tree(left)
 
 
 def _publish(publication: FolderPublication, target: Path) -> bool:
     """Bring the target to the site's state, by exchange where that works, else in place; False if it was."""
     difference = publication.difference
     if not difference.copied and not difference.removed:
-        remove_empty_folders(target)
-        give_read_bits(target)
+        remove_empty_folders(Folder(target), keep=publication.keep)
+        give_read_bits(Folder(target), keep=publication.keep)
         return False
-    _make_folders(target.parent)
-    if os.path.ismount(target) or not _by_exchange(publication, target):
-        _make_folders(target)
-        replace_in_place(publication.site, difference, target)
+    parent = made_folder(target.parent, mode=_NEW_FOLDER_MODE)
+    if os.path.ismount(target) or not _by_exchange(publication, parent, target):
+        replace_in_place(publication, made_folder(target, mode=_NEW_FOLDER_MODE))
     return True
 
 
-def _make_folders(folder: Path) -> None:
-    """Make a folder and those above it; a strict umask must not hide the site from the web server."""
-    missing = [one for one in (folder, *folder.parents) if not one.exists()]
-    for one in reversed(missing):
-        one.mkdir()
-        one.chmod(_NEW_FOLDER_MODE)
-
-
-def _by_exchange(publication: FolderPublication, target: Path) -> bool:
+def _by_exchange(publication: FolderPublication, parent: Folder, target: Path) -> bool:
     """Prepare the new version and put it in the target's place; False where the folder cannot be renamed."""
     new = _beside(target, "new")
+    if not _begun(parent, new, target):
+        return False
     try:
-        if not _begun(new, target):
-            return False
-        _stage(publication, new)
-        give_read_bits(new)
-        if not _replaced(new, target):
+        if not _staged(publication, Folder(parent.path / new)) or not _replaced(parent, new, target):
             return False
     finally:
-        shutil.rmtree(new, ignore_errors=True)  # after the exchange the old version bears this name
-    shutil.rmtree(_beside(target, "old"), ignore_errors=True)
+        with suppress(OSError):
+            parent.remove_tree(new)  # after the exchange the old version bears this name
+    with suppress(OSError):
+        parent.remove_tree(_beside(target, "old"))
     return True
 
 
-def _begun(new: Path, target: Path) -> bool:
+def _begun(parent: Folder, new: str, target: Path) -> bool:
     """Make the new version's folder like the one it replaces; False where that is not allowed."""
     try:
-        new.mkdir()
-        if target.exists():
-            _like(new, target.stat())
-        else:
-            new.chmod(_NEW_FOLDER_MODE)
+        parent.make_new_folder(new)
     except OSError as failure:
         if failure.errno in _NOT_RENAMABLE and target.exists():
             return False
         raise
+    try:
+        if target.exists():
+            _like(parent, new, target.stat())
+        else:
+            parent.chmod(new, _NEW_FOLDER_MODE)
+    except OSError as failure:
+        parent.remove_folder(new)
+        if failure.errno in _NOT_RENAMABLE:
+            return False
+        raise
     return True
 
 
-def _like(new: Path, there: os.stat_result) -> None:
+def _like(parent: Folder, new: str, there: os.stat_result) -> None:
     """Give a folder an owner and access rights: the web server must be able to read the next version too."""
-    if os.name != "nt" and (there.st_uid, there.st_gid) != (new.stat().st_uid, new.stat().st_gid):
-        os.chown(new, there.st_uid, there.st_gid)
-    new.chmod(stat.S_IMODE(there.st_mode))
+    made = parent.status(new)
+    if made is not None and (there.st_uid, there.st_gid) != (made.st_uid, made.st_gid):
+        parent.give_owner(new, user=there.st_uid, group=there.st_gid)
+    parent.chmod(new, stat.S_IMODE(there.st_mode))
 
 
-def _replaced(new: Path, target: Path) -> bool:
+def _replaced(parent: Folder, new: str, target: Path) -> bool:
     """Put `new` in the target's place; False where the file system will not rename the target."""
     try:
-        if target.exists():
-            exchange_or_rename(new, target, _beside(target, "old"))
+        if parent.exists(target.name):
+            exchange_or_rename(parent, new, target.name, _beside(target, "old"))
         else:
-            new.rename(target)
+            parent.rename(new, target.name)
     except OSError as failure:
         if failure.errno in _NOT_RENAMABLE:
             return False
         raise
-    sync_folder(target.parent)
+    parent.sync()
     return True
 
 
-def _stage(publication: FolderPublication, new: Path) -> None:
-    """Fill the new version and bring it to disk.
-
-    Unchanged files are linked from the current version, not copied; never from the site, so that nothing
-    done to the site later can reach the target.
-    """
-    unchanged = set(publication.difference.unchanged)
-    for name, path in publication.site.items():
-        place = new / name
-        place.parent.mkdir(parents=True, exist_ok=True)
-        if name not in unchanged or not _linked(publication.current[name], place):
-            copy_bytes(path, place)
-    sync_disk(new)  # once: a sync for each file of a large site takes minutes
-
-
-def _linked(source: Path, place: Path) -> bool:
-    """Give a file a second name; False where the file system cannot."""
-    try:
-        place.hardlink_to(source)
-    except OSError:
+def _staged(publication: FolderPublication, new: Folder) -> bool:
+    """Fill the new version and bring it to disk; False where what is kept cannot be carried over."""
+    linked = fill_folder(publication, new)
+    if linked is None:
         return False
+    give_read_bits(new, keep=publication.keep, linked=linked)
+    sync_disk(new.path)  # once: a sync for each file of a large site takes minutes
     return True

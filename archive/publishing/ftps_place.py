@@ -215,7 +215,7 @@ class _FtpsConnection:
         except (OSError, EOFError, ftplib.Error) as error:
             raise Dropped(str(error) or "closed by the host") from None
         except ValueError:  # the library lets no line break into a command
-            raise PublishError(f"{where}: the name holds a line break; rename the file") from None
+            raise PublishError(f"{where}: the name holds a line break or is no text; rename the file") from None
 
 
 def _reply(error: Exception) -> str:

@@ -11,15 +11,74 @@ import tempfile
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address
 from archive.publishing.manifest import MANIFEST, manifest_bytes, read_manifest
 from archive.publishing.place import Delivery, Dropped, NotThere, persistently
-from archive.publishing.system_tool import run_tool
+from archive.publishing.plan import batches
+from archive.publishing.staging import staged
+from archive.publishing.system_tool import ToolAnswer, run_tool
 
 __all__ = ["GitPlace"]
 
-_DROPPED = ("resolve", "reset by", "timed out", "hung up", "early eof", "refused", "remote end", "unreachable")
+# What git, ssh and libcurl say, in small letters, when a connection broke or the host had no time; another attempt may
+# help. What they say of a login that was refused comes with the same words at the end, and another does not help.
+_DROPPED = (
+    "connection reset",
+    "connection closed",
+    "connection refused",
+    "connection timed out",
+    "connection was reset",
+    "connection died",
+    "closed by remote host",
+    "closed by the remote",
+    "reset by peer",
+    "broken pipe",
+    "timed out",
+    "timeout",
+    "hung up",
+    "early eof",
+    "unexpected eof",
+    "unexpected disconnect",
+    "remote end",
+    "unreachable",
+    "no route to host",
+    "could not resolve",
+    "couldn't resolve",
+    "name resolution",
+    "failed to connect",
+    "couldn't connect",
+    "empty reply",
+    "transfer closed",
+    "recv failure",
+    "send failure",
+    "ssl_read",
+    "ssl_connect",
+    "ssl_error_syscall",
+    "gnutls_handshake",
+    "gnutls recv error",
+    "terminated early",
+    "invalid index-pack output",
+    "rpc failed",
+    "returned error: 429",
+    "returned error: 5",
+)
+_FINAL = (
+    "permission denied",
+    "host key verification failed",
+    "authentication failed",
+    "could not read username",
+    "could not read password",
+    "certificate",
+    "not found",
+    "does not appear to be a git repository",
+    "returned error: 401",
+    "returned error: 403",
+    "returned error: 404",
+)
+_CHANGED_MEANWHILE = ("fetch first", "non-fast-forward", "cannot lock ref")
+_BATCH_FILES, _BATCH_BYTES = 1000, 256 << 20
 _WHO = ("-c", "user.name=Northlimb", "-c", "user.email=northlimb@localhost.invalid")
 _TIP = "refs/heads/tip"
 _TREE_LINE = "Tree: "
@@ -35,9 +94,13 @@ class GitPlace:
         self.name = address.name
         self._remote, self._branch = address.path, address.options.branch or ""
         self._scratch = tempfile.TemporaryDirectory(prefix="northlimb-")
-        self._git("init", "--quiet", "--bare", ".")
-        self._git("remote", "add", "origin", self._remote)
-        self._tip = persistently(lambda: self._fetched("--filter=blob:none"), place=self.name)
+        try:
+            self._git("init", "--quiet", "--bare", ".")
+            self._git("remote", "add", "origin", self._remote)
+            self._tip = persistently(lambda: self._fetched("--filter=blob:none"), place=self.name)
+        except BaseException:
+            self.close()
+            raise
 
     def expect(self, names: Sequence[str]) -> None:
         """Fetch the files themselves, all at once."""
@@ -86,17 +149,22 @@ class GitPlace:
         plan, digests = delivery.plan, delivery.digests
         if self._tip is not None:
             self._git("read-tree", self._tip)
-        paths = [str(delivery.tree[name]) for name in plan.send]
-        if any("\n" in path for path in paths):
-            raise PublishError(f"{self.name}: a file's name holds a line break; rename the file")
-        given = "".join(f"{path}\n" for path in paths).encode("utf-8", "surrogateescape")
-        ids = self._git("hash-object", "-w", "--no-filters", "--stdin-paths", given=given).decode().split()
+        ids: list[str] = []
+        for batch in batches(plan.send, digests, files=_BATCH_FILES, size=_BATCH_BYTES):
+            ids += self._taken_in(delivery.tree.folder, batch)
         listed = self._git("hash-object", "-w", "--stdin", given=manifest_bytes(digests)).decode().strip()
         rows = [f"0 {_NO_FILE}\t{name}" for name in plan.remove]
         rows += [f"100644 {file_id}\t{name}" for file_id, name in zip(ids, plan.send, strict=True)]
         rows.append(f"100644 {listed}\t{MANIFEST}")
         self._git("update-index", "-z", "--index-info", given="\0".join([*rows, ""]).encode("utf-8", "surrogateescape"))
         return self._git("write-tree", "--missing-ok").decode().strip()
+
+    def _taken_in(self, source: Folder, names: Sequence[str]) -> Sequence[str]:
+        """Copy files into our repository; git itself would follow links, and end a name at a line break."""
+        numbered = {str(number): name for number, name in enumerate(names)}
+        with staged(source, numbered, place=self.name) as folder:
+            given = "".join(f"{folder / number}\n" for number in numbered).encode("utf-8", "surrogateescape")
+            return self._git("hash-object", "-w", "--no-filters", "--stdin-paths", given=given).decode().split()
 
     def _fetched(self, *how: str) -> str | None:
         """Fetch the newest commit; None where there is no such branch yet."""
@@ -105,32 +173,36 @@ class GitPlace:
         answer = run_tool(self._words(*words), place=self.name, environment=self._environment())
         if answer.status == 0:
             return self._git("rev-parse", _TIP).decode().strip()
-        if "find remote ref" in answer.complaint:
+        if "find remote ref" in answer.complaints:
             return None
-        raise self._told(answer.complaint)
+        raise self._told(answer)
 
     def _push(self, commit: str) -> None:
         words = ("push", "--quiet", "origin", f"{commit}:refs/heads/{self._branch}")
         answer = run_tool(self._words(*words), place=self.name, environment=self._environment())
         if answer.status == 0:
             return
-        if "rejected" in answer.complaint and "fetch first" in answer.complaint + "non-fast-forward":
+        if "rejected" in answer.complaints and any(sign in answer.complaints for sign in _CHANGED_MEANWHILE):
             raise PublishError(f"{self.name}: somebody else changed the branch meanwhile: publish again")
-        raise self._told(answer.complaint)
+        raise self._told(answer)
 
-    def _told(self, complaint: str) -> Exception:
-        if any(sign in complaint.lower() for sign in _DROPPED):
-            return Dropped(complaint)
-        return PublishError(f"{self.name}: git: {complaint}; check the URL and your keys with `git ls-remote`")
+    def _told(self, answer: ToolAnswer) -> Exception:
+        said = answer.complaints.lower()
+        if any(sign in said for sign in _DROPPED) and not any(sign in said for sign in _FINAL):
+            return Dropped(answer.complaint)
+        return PublishError(f"{self.name}: git: {answer.complaint}; check the URL and your keys with `git ls-remote`")
 
     def _git(self, *words: str, given: bytes = b"") -> bytes:
         answer = run_tool(self._words(*words), place=self.name, given=given, environment=self._environment())
         if answer.status:
-            raise self._told(answer.complaint)
+            raise self._told(answer)
         return answer.out
 
     def _words(self, *words: str) -> Sequence[str]:
-        return ["git", "-C", self._scratch.name, "-c", "gc.auto=0", *words]
+        own = ["git", "-C", self._scratch.name, "-c", "gc.auto=0"]
+        if "@" in self._remote:  # who one is, or a token: for this host alone
+            own += ["-c", "http.followRedirects=false"]
+        return [*own, *words]
 
     def _environment(self) -> Mapping[str, str]:
         """Our own repository, whatever one this runs in; and no questions, for there may be nobody to answer."""
@@ -139,6 +211,7 @@ class GitPlace:
             "GIT_DIR": str(folder),
             "GIT_INDEX_FILE": str(folder / "site-index"),
             "GIT_TERMINAL_PROMPT": "0",
+            "GIT_ALLOW_PROTOCOL": "https:ssh:file",  # also where a host sends one on to another address
             "TZ": "UTC",  # a commit tells the zone of whoever made it
         }
 

@@ -2,80 +2,64 @@
 
 from __future__ import annotations
 
-import json
-import shutil
-from pathlib import Path
+import io
+from typing import BinaryIO
 
-from archive.disk import sync_folder
-from archive.publishing.manifest import MANIFEST
+from archive.disk import Folder
+from archive.publishing.folder_publication import FolderPublication
+from archive.publishing.manifest import MANIFEST, manifest_bytes
 from archive.publishing.plan import turn
-from archive.publishing.target_checks import manifest_in
-from archive.publishing.tree import (
-    PART_SUFFIX,
-    Difference,
-    Tree,
-    copy_synced,
-    give_read_bits,
-    remove_empty_folders,
-)
+from archive.publishing.tree import give_read_bits, part_of, remove_empty_folders
 
 __all__ = ["replace_in_place"]
 
 
-def replace_in_place(site: Tree, difference: Difference, target: Path) -> None:
+def replace_in_place(publication: FolderPublication, target: Folder) -> None:
     """Replace file by file: no page before what it shows, none removed before its last reader.
 
-    Meanwhile the list of files names old and new ones, so that a run that is stopped leaves nothing that the
-    next one would take for somebody else's.
+    Meanwhile the list of files claims only what is there whole and names the rest as pending, so that a run that is
+    stopped leaves nothing that the next one would take for somebody else's.
     """
+    difference, site = publication.difference, publication.site.folder
     if MANIFEST in difference.copied:
-        _list_both(site[MANIFEST].parent, target)
+        _put(target, MANIFEST, io.BytesIO(_list_meanwhile(publication)))
     for name in sorted(difference.copied, key=turn):
         if name != MANIFEST:
-            _replace(site[name], target / name, target)
+            with site.open(name) as source:
+                _put(target, name, source)
     for name in difference.removed:
-        gone = target / name
         # A folder of the site may stand where a file was, and a file where its folder was.
-        if gone.is_symlink() or (gone.exists() and not gone.is_dir()):
-            gone.unlink()
+        if not target.is_folder(name):
+            target.remove(name)
     if MANIFEST in difference.copied:
-        _replace(site[MANIFEST], target / MANIFEST, target)
-    remove_empty_folders(target)
-    give_read_bits(target)
+        _put(target, MANIFEST, io.BytesIO(publication.listing))
+    remove_empty_folders(target, keep=publication.keep)
+    give_read_bits(target, keep=publication.keep)
 
 
-def _list_both(site_dir: Path, target: Path) -> None:
-    """Put a list of files in the target that names those of the old site and of the new."""
-    rows = {**manifest_in(target).rows, **manifest_in(site_dir).rows}
-    manifest = json.loads((site_dir / MANIFEST).read_text(encoding="utf-8"))
-    manifest["files"] = [rows[path] for path in sorted(rows)]
-    part = _part(target / MANIFEST)
-    part.write_text(json.dumps(manifest, ensure_ascii=False), encoding="utf-8")
-    part.replace(target / MANIFEST)
-    sync_folder(target)
+def _list_meanwhile(publication: FolderPublication) -> bytes:
+    difference, digests = publication.difference, publication.digests
+    whole = {name: digests[name] for name in difference.unchanged if name != MANIFEST}
+    return manifest_bytes(whole, {*difference.copied, *difference.removed} - {MANIFEST})
 
 
-def _replace(source: Path, place: Path, target: Path) -> None:
+def _put(target: Folder, name: str, source: BinaryIO) -> None:
     """Put a file in its place in one step."""
-    _make_way(place, target)
-    part = _part(place)
-    copy_synced(source, part)
-    part.replace(place)
-    sync_folder(place.parent)
+    _make_way(target, name)
+    part = part_of(name)
+    target.remove_tree(part)
+    target.copy(source, part, synced=True)
+    target.rename(part, name)
+    target.sync(name.rpartition("/")[0])
 
 
-def _part(place: Path) -> Path:
-    """The temporary name beside a file, free to be written."""
-    part = place.with_name(f".{place.name}{PART_SUFFIX}")
-    part.unlink(missing_ok=True)
-    return part
-
-
-def _make_way(place: Path, target: Path) -> None:
-    """Remove a file where a folder is needed, and a folder where a file is; make the folders."""
-    for folder in reversed(place.relative_to(target).parents):
-        if (target / folder).is_symlink() or (target / folder).is_file():
-            (target / folder).unlink()
-    if place.is_dir() and not place.is_symlink():
-        shutil.rmtree(place)
-    place.parent.mkdir(parents=True, exist_ok=True)
+def _make_way(target: Folder, name: str) -> None:
+    """Remove a file or a link where a folder is needed, and a folder where a file is; make the folders."""
+    steps = name.split("/")
+    for end in range(1, len(steps)):
+        above = "/".join(steps[:end])
+        if target.exists(above) and not target.is_folder(above):
+            target.remove(above)
+    if target.is_folder(name):
+        target.remove_tree(name)
+    target.make_folder("/".join(steps[:-1]))

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import io
+import os
 import threading
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from itertools import groupby
-from pathlib import Path
 from typing import BinaryIO, Protocol, TypeVar
 
+from archive.disk import Folder
 from archive.publishing.place import Delivery, Dropped, NotThere, persistently
 from archive.publishing.step_by_step import step_by_step
 
@@ -88,9 +89,9 @@ class LanedPlace:
         """Change file by file."""
         step_by_step(self, delivery)
 
-    def put(self, files: Sequence[tuple[str, Path]]) -> None:
+    def put(self, source: Folder, names: Sequence[str]) -> None:
         """Bring files there, side by side."""
-        self._each(files, _put_file)
+        self._each(names, lambda connection, name: _put_file(connection, source, name))
 
     def put_bytes(self, name: str, data: bytes) -> None:
         """Bring a file there whose bytes are at hand."""
@@ -194,10 +195,9 @@ def run_side_by_side(call: Callable[[Item], Answer], items: Sequence[Item], *, l
     return [one.result() for one in waiting]
 
 
-def _put_file(connection: Connection, file: tuple[str, Path]) -> None:
-    name, path = file
-    with path.open("rb") as source:
-        connection.put(name, source, path.stat().st_size)
+def _put_file(connection: Connection, source: Folder, name: str) -> None:
+    with source.open(name) as given:
+        connection.put(name, given, os.fstat(given.fileno()).st_size)
 
 
 def _hang_up(connection: Connection) -> None:

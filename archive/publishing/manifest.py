@@ -38,7 +38,8 @@ def manifest_bytes(files: Mapping[str, Digest], pending: Iterable[str] = ()) -> 
     manifest: dict[str, object] = {"generator": GENERATOR, "version": _VERSION, "files": rows}
     if names := sorted(pending):
         manifest["pending"] = names
-    return (json.dumps(manifest, ensure_ascii=False, indent=1) + "\n").encode()
+    # Names that are no text, which a disk may hold, become escapes.
+    return (json.dumps(manifest, ensure_ascii=False, indent=1) + "\n").encode("utf-8", "backslashreplace")
 
 
 @lru_cache(maxsize=4)  # ten years of days are 4 MB, and every check of a place asks

@@ -9,23 +9,22 @@ from pathlib import PurePosixPath
 from archive.errors import PublishError
 from archive.publishing.digests import Digest
 from archive.publishing.manifest import GENERATOR, MANIFEST, Manifest
-from archive.publishing.tree import PART_SUFFIX
+from archive.publishing.originals import original_or_history
+from archive.publishing.tree import is_kept, part_of
 
 __all__ = [
-    "NEVER_IN_TARGET",
     "Plan",
     "batches",
     "foreign_refusal",
+    "holds_refusal",
     "in_the_way",
-    "is_kept",
     "make_plan",
+    "ours_in",
     "refuse_foreign",
     "some",
     "turn",
 ]
 
-# Folders with these at any depth are somebody's originals or history, never a place for a site alone.
-NEVER_IN_TARGET = frozenset({"archive.toml", "checksums.sha256", ".git", ".hg", ".svn"})
 _NAMES_SHOWN = 5
 
 
@@ -49,10 +48,16 @@ def make_plan(site: Mapping[str, Digest], held: Manifest, sizes: Mapping[str, in
     """
     unchanged = [name for name, digest in site.items() if held.files.get(name) == digest == _found(name, held, sizes)]
     same = set(unchanged)
-    ours = {MANIFEST, *site, *held.rows, *held.pending}
+    ours = ours_in(site, held)
     gone = sorted(name for name in sizes if name not in site and name != MANIFEST and not is_kept(name, keep))
-    foreign = tuple(name for name in gone if name not in ours and not name.endswith(PART_SUFFIX))
+    foreign = tuple(name for name in gone if name not in ours)
     return Plan(tuple(sorted(site.keys() - same, key=turn)), tuple(unchanged), tuple(gone), foreign)
+
+
+def ours_in(site: Collection[str], held: Manifest) -> Collection[str]:
+    """Names that publications of ours put into a target, or are about to, with those under which bytes arrive."""
+    ours = {MANIFEST, *site, *held.rows, *held.pending}
+    return ours | {part_of(name) for name in ours}
 
 
 def _found(name: str, held: Manifest, sizes: Mapping[str, int]) -> Digest | None:
@@ -94,20 +99,14 @@ def in_the_way(plan: Plan) -> tuple[str, ...]:
     )
 
 
-def is_kept(name: str, keep: Collection[str]) -> bool:
-    """Tell whether a file at the target is, or lies in, what its owner wants kept there."""
-    return any(name == kept or name.startswith(f"{kept}/") for kept in (entry.strip("/") for entry in keep))
-
-
-def refuse_foreign(place: str, plan: Plan, sizes: Collection[str], *, ours: bool, adopt: bool) -> None:
+def refuse_foreign(place: str, plan: Plan, names: Collection[str], *, ours: bool, adopt: bool) -> None:
     """Raise PublishError where a target holds what must not be removed, or not without being told.
 
-    Originals and histories are never removed, whatever `adopt` says.
+    Originals and histories are never removed, whatever `adopt` says. `names` are those found that are not kept.
     """
-    for name in sizes:
-        if found := NEVER_IN_TARGET.intersection(name.split("/")):
-            raise PublishError(f"{place}: target holds {min(found)}: choose a place for the site alone")
-    strangers = [name for name in sizes if not name.endswith(PART_SUFFIX)]
+    if found := original_or_history(names):
+        raise holds_refusal(place, found)
+    strangers = [name for name in names if ours or name != part_of(MANIFEST)]
     if strangers and not ours and not adopt:
         raise PublishError(
             f"{place}: target holds other files and no {MANIFEST} of {GENERATOR}: {some(strangers)}; "
@@ -115,6 +114,11 @@ def refuse_foreign(place: str, plan: Plan, sizes: Collection[str], *, ours: bool
         )
     if plan.foreign and not adopt:
         raise foreign_refusal(place, plan.foreign)
+
+
+def holds_refusal(place: object, found: str) -> PublishError:
+    """What is said of a target with an archive or a version history in it."""
+    return PublishError(f"{place}: target holds {found}: choose a place for the site alone")
 
 
 def foreign_refusal(place: object, foreign: Collection[str]) -> PublishError:

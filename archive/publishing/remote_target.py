@@ -8,15 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from archive.errors import PublishError
-from archive.publishing.digests import Digest, OnFile, digests_of
+from archive.publishing.digests import Digest, OnFile, StampsFile, digests_of
 from archive.publishing.manifest import MANIFEST, Manifest, manifest_bytes, read_manifest
 from archive.publishing.place import Delivery, Place, read_whole
-from archive.publishing.plan import Plan, is_kept, make_plan, refuse_foreign
+from archive.publishing.plan import Plan, make_plan, refuse_foreign
 from archive.publishing.report import PublishReport, report_of
-from archive.publishing.target_checks import check_site
-from archive.publishing.tree import Tree, files_below
+from archive.publishing.target_checks import check_site, site_files
+from archive.publishing.tree import Tree, is_kept
 
-__all__ = ["Publication", "SiteFiles", "check_place_open", "prepare", "read_site", "send"]
+__all__ = ["Publication", "SiteFiles", "check_place_open", "prepare", "read_site", "refuse_odd_names", "send"]
 
 # Looking into a folder costs some round trips: beyond so many of them only those are looked into where something
 # is to change, and the rest is taken to be as the target's list of files says.
@@ -46,7 +46,7 @@ class Publication:
         return report_of(self.plan, self.site.digests)
 
 
-def read_site(site_dir: Path, *, stamps: Path | None, on_file: OnFile) -> SiteFiles:
+def read_site(site_dir: Path, *, stamps: StampsFile | None, on_file: OnFile) -> SiteFiles:
     """Read what a built site holds, with whatever was put into its folder by hand.
 
     Raises
@@ -56,12 +56,21 @@ def read_site(site_dir: Path, *, stamps: Path | None, on_file: OnFile) -> SiteFi
     """
     check_site(site_dir)
     try:
-        tree = {name: path for name, path in files_below(site_dir, links="refuse").items() if name != MANIFEST}
+        tree = site_files(site_dir)
         return SiteFiles(tree, digests_of(tree, stamps=stamps, on_file=on_file))
     except OSError as error:
         raise PublishError(
             f"{error.filename or site_dir}: cannot be read: {error.strerror}; run build again"
         ) from error
+
+
+def refuse_odd_names(site: SiteFiles) -> None:
+    """Raise PublishError where a name is not UTF-8: most kinds of places take names of text alone."""
+    for name in site.tree.files:
+        try:
+            name.encode()
+        except UnicodeEncodeError as error:
+            raise PublishError(f"{site.tree.folder.path / name}: the name is not UTF-8; rename the file") from error
 
 
 def check_place_open(place: Place, *, keep: tuple[str, ...]) -> None:

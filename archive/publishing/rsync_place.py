@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import shlex
@@ -10,9 +11,11 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address
 from archive.publishing.place import Delivery, Dropped, NotThere, persistently
+from archive.publishing.staging import staged
 from archive.publishing.step_by_step import step_by_step
 from archive.publishing.system_tool import ToolAnswer, run_tool
 
@@ -56,16 +59,15 @@ class RsyncPlace:
 
     def chunks(self, name: str) -> Iterator[bytes]:
         """The bytes of a file, brought to a temporary folder first, together with those expected next."""
-        path = Path(self._scratch.name) / "fetched" / name
-        if not path.is_file():
+        scratch, fetched = Folder(Path(self._scratch.name)), f"fetched/{name}"
+        if not scratch.is_file(fetched):
             self._fetch(name)
-        try:
-            with path.open("rb") as stream:
-                while block := stream.read(1 << 18):
-                    yield block
-        except FileNotFoundError:
-            raise NotThere(name) from None
-        path.unlink()
+        if not scratch.is_file(fetched):
+            raise NotThere(name)
+        with scratch.open(fetched) as stream:
+            while block := stream.read(1 << 18):
+                yield block
+        scratch.remove(fetched)
 
     def _fetch(self, name: str) -> None:
         asked = [name]
@@ -98,17 +100,19 @@ class RsyncPlace:
             self._check(self._run("--dirs", "--mkpath", f"{self._scratch.name}/", self._remote))
         step_by_step(self, delivery)
 
-    def put(self, files: Sequence[tuple[str, Path]]) -> None:
+    def put(self, source: Folder, names: Sequence[str]) -> None:
         """Bring files there; rsync writes each under another name and renames it when it is whole."""
-        given = _listed(name for name, _ in files)
-        self._persist("--checksum", "--times", _MODES, given=given, source=_root_of(files[0]))
+        with staged(source, {name: name for name in names}, place=self.name) as folder:
+            self._put_all(folder, names)
+
+    def _put_all(self, folder: Path, names: Sequence[str]) -> None:
+        self._persist("--checksum", "--times", _MODES, given=_listed(names), source=str(folder))
 
     def put_bytes(self, name: str, data: bytes) -> None:
         """Bring a file there whose bytes are at hand."""
         with tempfile.TemporaryDirectory(prefix="northlimb-") as made:
-            path = Path(made) / name
-            path.write_bytes(data)
-            self.put([(name, path)])
+            Folder(Path(made)).copy(io.BytesIO(data), name)
+            self._put_all(Path(made), [name])
 
     def delete(self, names: Sequence[str], folders: Sequence[str]) -> None:
         """Remove files, then the folders where they are empty, one level at a time.
@@ -144,12 +148,6 @@ class RsyncPlace:
         if answer.status in (*_BROKEN, _SSH_FAULT):
             raise Dropped(answer.complaint)
         raise PublishError(f"{self.name}: rsync: {answer.complaint}; check path, rights and room at the host")
-
-
-def _root_of(file: tuple[str, Path]) -> str:
-    """The folder that a file's name is counted from."""
-    name, path = file
-    return str(path)[: -len(name)].rstrip("/")
 
 
 def _no_root(answer: ToolAnswer) -> bool:

@@ -6,13 +6,16 @@ appears under its name only when it is whole, so no temporary names are needed.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from pathlib import Path
+from functools import partial
 from typing import Any, TypeVar
+from urllib.parse import urlsplit
 
+from archive.disk import Folder
 from archive.errors import PublishError
-from archive.publishing.address import Address
+from archive.publishing.address import Address, is_loopback
 from archive.publishing.content_types import cache_control, content_type
 from archive.publishing.lanes import run_side_by_side
 from archive.publishing.place import Delivery, Dropped, NotThere, persistently
@@ -42,6 +45,9 @@ class S3Place:
         self._prefix = f"{prefix}/" if prefix else ""
         with self._faults():
             self._client = _client(address)
+        endpoint = urlsplit(self._client.meta.endpoint_url)
+        if endpoint.scheme != "https" and not is_loopback(endpoint.hostname):
+            raise PublishError(f"{self.name}: endpoint {endpoint.geturl()} is not encrypted; write https://")
 
     def expect(self, names: Sequence[str]) -> None:
         """Nothing to prepare: objects are read side by side."""
@@ -71,20 +77,21 @@ class S3Place:
         """Change object by object."""
         step_by_step(self, delivery)
 
-    def put(self, files: Sequence[tuple[str, Path]]) -> None:
+    def put(self, source: Folder, names: Sequence[str]) -> None:
         """Bring files there side by side; large ones in parts, which appear as one when all are there."""
-        run_side_by_side(self._put, files, lanes=_LANES)
+        run_side_by_side(partial(self._put, source), names, lanes=_LANES)
 
-    def _put(self, file: tuple[str, Path]) -> None:
+    def _put(self, source: Folder, name: str) -> None:
         from boto3.s3.transfer import TransferConfig
 
-        name, path = file
         one_thread = TransferConfig(use_threads=False)
         place = (self._bucket, self._prefix + name)
-        self._ask(
-            name,
-            lambda: self._client.upload_file(str(path), *place, ExtraArgs=_headers(name), Config=one_thread),
-        )
+
+        def once() -> None:
+            with source.open(name) as given:
+                self._client.upload_fileobj(given, *place, ExtraArgs=_headers(name), Config=one_thread)
+
+        self._ask(name, once)
 
     def put_bytes(self, name: str, data: bytes) -> None:
         """Bring an object there whose bytes are at hand."""
@@ -129,6 +136,12 @@ class S3Place:
             raise PublishError(
                 f"{self.name}: no keys found ({error}); set AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, or ~/.aws"
             ) from None
+        except exceptions.SSLError as error:
+            if "certificate verify failed" not in str(error):
+                raise Dropped(str(error)) from None
+            raise PublishError(
+                f"{self.name}: the host's certificate is not trusted; name its authority in SSL_CERT_FILE"
+            ) from None
         except (exceptions.HTTPClientError, exceptions.ResponseStreamingError, OSError) as error:
             raise Dropped(str(error)) from None
         except (exceptions.BotoCoreError, ValueError) as error:
@@ -164,5 +177,9 @@ def _client(address: Address) -> Any:
         response_checksum_validation="when_required",
     )
     return boto3.session.Session().client(
-        "s3", endpoint_url=address.options.endpoint, region_name=address.options.region, config=config
+        "s3",
+        endpoint_url=address.options.endpoint,
+        region_name=address.options.region,
+        config=config,
+        verify=None if os.environ.get("AWS_CA_BUNDLE") else os.environ.get("SSL_CERT_FILE") or None,
     )

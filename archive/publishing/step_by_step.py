@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 from typing import Protocol
 
+from archive.disk import Folder
 from archive.publishing.digests import Digest
 from archive.publishing.manifest import MANIFEST, manifest_bytes
 from archive.publishing.place import Delivery
@@ -25,8 +26,8 @@ class SteppedPlace(Protocol):
     batch_files: int
     batch_bytes: int
 
-    def put(self, files: Sequence[tuple[str, Path]]) -> None:
-        """Bring files there, in any order; an older file of that name is replaced in one step where that can be."""
+    def put(self, source: Folder, names: Sequence[str]) -> None:
+        """Bring files of a folder there, in any order; one of that name is replaced in one step where it can be."""
 
     def put_bytes(self, name: str, data: bytes) -> None:
         """Bring a file there whose bytes are at hand."""
@@ -53,7 +54,7 @@ def step_by_step(place: SteppedPlace, delivery: Delivery) -> None:
     _delete(place, blocking, delivery)
     total, done = len(plan.send) + len(plan.remove), 0
     for batch in batches(plan.send, digests, files=place.batch_files, size=place.batch_bytes):
-        place.put([(name, delivery.tree[name]) for name in batch])
+        place.put(delivery.tree.folder, batch)
         ledger.arrived({name: digests[name] for name in batch})
         done += len(batch)
         delivery.on_file("sending files", done, total)

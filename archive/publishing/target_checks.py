@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Collection
+from pathlib import Path, PurePosixPath
 
+from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.manifest import GENERATOR, MANIFEST, Manifest, read_manifest
-from archive.publishing.plan import NEVER_IN_TARGET, foreign_refusal
-from archive.publishing.tree import PART_SUFFIX, Tree
+from archive.publishing.originals import original_or_history
+from archive.publishing.plan import foreign_refusal, holds_refusal, ours_in
+from archive.publishing.tree import Tree, files_below, is_kept
 
-__all__ = ["check_place", "check_site", "foreign_files", "manifest_in"]
+__all__ = ["check_kept", "check_place", "check_site", "foreign_files", "manifest_in", "site_files"]
 
 # The sign of an archive, in the target or in a folder around it.
 _ARCHIVE_SIGN = "archive.toml"
@@ -24,7 +27,21 @@ def check_site(site_dir: Path) -> None:
         raise PublishError(f"{site_dir / MANIFEST}: the last build was stopped before its end: run build again")
 
 
-def check_place(site_dir: Path, target: Path, *, adopt: bool) -> None:
+def site_files(site_dir: Path) -> Tree:
+    """The files of a built site but the list of them, with whatever was put there by hand.
+
+    Raises
+    ------
+    PublishError
+        It holds what is no file; or what no target may hold, for then it could not be brought up to date.
+    """
+    found = files_below(Folder(site_dir), links="refuse").without(MANIFEST)
+    if kept := original_or_history(found.files):
+        raise PublishError(f"{site_dir}: holds {kept}, which looks like an archive or a version history: take it out")
+    return found
+
+
+def check_place(site_dir: Path, target: Path, *, adopt: bool, keep: Collection[str] = ()) -> None:
     """Raise PublishError where the target is no place for this site alone; both paths resolved.
 
     `adopt` lets other files be there, but never an archive, a history or a home folder.
@@ -39,41 +56,49 @@ def check_place(site_dir: Path, target: Path, *, adopt: bool) -> None:
         raise PublishError(f"{target}: target is or holds your home folder: choose a folder for the site alone")
     if target.exists() and not target.is_dir():
         raise PublishError(f"{target}: target is a file: choose a folder")
-    for name in sorted(NEVER_IN_TARGET):
-        if (target / name).exists():
-            raise _holds(target, name)
-    if target.exists() and not adopt and any(target.iterdir()) and not manifest_in(target).ours:
+    names = [name for name in Folder(target).names() if not is_kept(name, keep)] if target.exists() else []
+    if found := original_or_history(names):
+        raise holds_refusal(target, found)
+    if names and not adopt and not manifest_in(target).ours:
         raise PublishError(
             f"{target}: target holds other files and no {MANIFEST} of {GENERATOR}: "
             "empty it, choose another, or take it over with --adopt, which removes them"
         )
 
 
-def foreign_files(target: Path, site: Tree, current: Tree, *, adopt: bool) -> tuple[str, ...]:
+def check_kept(target: Path, site: Collection[str], kept: Collection[str]) -> None:
+    """Raise PublishError where what is kept stands in the site's way, or the site in its."""
+    folders = {str(folder) for wanted in site for folder in PurePosixPath(wanted).parents} if kept else set()
+    for name in kept:
+        if name in folders or any(str(folder) in site for folder in PurePosixPath(name).parents):
+            raise PublishError(
+                f"{target}: the site needs the place of {name}, which is named in the target's `keep`; "
+                "give it another name"
+            )
+
+
+def foreign_files(target: Path, site: Collection[str], current: Collection[str], *, adopt: bool) -> tuple[str, ...]:
     """Files in the target that are of no site of ours, and that publishing would remove.
+
+    `current` are those in the target that are not kept.
 
     Raises
     ------
     PublishError
         There are some, and `adopt` is false; or there are originals or a history, whatever `adopt` says.
     """
-    for name in current:
-        if NEVER_IN_TARGET.intersection(name.split("/")):
-            raise _holds(target, name)
-    ours = {MANIFEST, *site, *manifest_in(target).rows}
-    foreign = tuple(name for name in current if name not in ours and not name.endswith(PART_SUFFIX))
+    if found := original_or_history(current):
+        raise holds_refusal(target, found)
+    ours = ours_in(site, manifest_in(target))
+    foreign = tuple(name for name in current if name not in ours)
     if foreign and not adopt:
         raise foreign_refusal(target, foreign)
     return foreign
 
 
-def _holds(target: Path, name: str) -> PublishError:
-    return PublishError(f"{target}: target holds {name}: choose a folder for the site alone")
-
-
 def manifest_in(folder: Path) -> Manifest:
     """The list of files in a folder; an empty one where there is none."""
     try:
-        return read_manifest((folder / MANIFEST).read_bytes())
+        return read_manifest(Folder(folder).read(MANIFEST))
     except OSError:
         return Manifest()

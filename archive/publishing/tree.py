@@ -1,15 +1,15 @@
-"""A folder seen as a set of files: what it holds, what differs, and bytes brought safely to disk."""
+"""A folder seen as a set of files: what it holds, what differs, and who may read it."""
 
 from __future__ import annotations
 
 import contextlib
 import os
-import shutil
 import stat
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import PublishError
 
 __all__ = [
@@ -17,20 +17,28 @@ __all__ = [
     "Difference",
     "Tree",
     "compare",
-    "copy_bytes",
-    "copy_synced",
     "files_below",
     "give_read_bits",
+    "is_kept",
+    "made_folder",
+    "part_of",
     "remove_empty_folders",
 ]
-
-_BLOCK_BYTES = 1 << 20
 
 # The end of a temporary name in a target that is changed in place.
 PART_SUFFIX = ".northlimb-part"
 
-# Path below the folder, with forward slashes -> the file.
-Tree = Mapping[str, Path]
+
+@dataclass(frozen=True)
+class Tree:
+    """A folder and the files below it, by name, each with what the system told of it; links are not followed."""
+
+    folder: Folder
+    files: Mapping[str, os.stat_result]
+
+    def without(self, left_out: str) -> Tree:
+        """The same but for one file."""
+        return Tree(self.folder, {name: status for name, status in self.files.items() if name != left_out})
 
 
 @dataclass(frozen=True)
@@ -42,81 +50,77 @@ class Difference:
     removed: tuple[str, ...]
 
 
-def files_below(folder: Path, *, links: str) -> Tree:
+def files_below(folder: Folder, *, links: str) -> Tree:
     """Return all files below `folder`, whatever their names.
 
     `links` says what is done with links and other things that are neither file nor folder: ``"refuse"`` them
     with a `PublishError`, or ``"list"`` them like files (to be replaced or removed, never followed).
     """
-    found: dict[str, Path] = {}
-    odd: list[str] = []
-    waiting = [""]
-    while waiting:
-        below = waiting.pop()
-        with os.scandir(folder / below) as entries:
-            for entry in entries:
-                name = below + entry.name
-                if entry.is_dir(follow_symlinks=False):
-                    waiting.append(f"{name}/")
-                    continue
-                found[name] = folder / name
-                if not entry.is_file(follow_symlinks=False):
-                    odd.append(name)
+    found = dict(sorted(folder.walk()))
+    odd = [name for name, status in found.items() if not stat.S_ISREG(status.st_mode)]
     if odd and links == "refuse":
-        raise PublishError(f"{folder / min(odd)}: neither a file nor a folder: run build again")
-    return dict(sorted(found.items()))
+        raise PublishError(
+            f"{folder.path / odd[0]}: neither a file nor a folder; put a copy in its place, or take it away"
+        )
+    return Tree(folder, found)
 
 
 def compare(site: Mapping[str, object], target: Mapping[str, object], there: Iterable[str]) -> Difference:
-    """Compare by their digests what a site and a target hold; `there` are all names in the target."""
-    unchanged = tuple(name for name, digest in site.items() if target.get(name) == digest)
+    """Compare by their digests what a site and a target hold; `there` are the names in the target that are compared."""
+    unchanged = tuple(name for name, digest in sorted(site.items()) if target.get(name) == digest)
     same = set(unchanged)
-    copied = tuple(name for name in site if name not in same)
+    copied = tuple(name for name in sorted(site) if name not in same)
     return Difference(copied, unchanged, tuple(name for name in there if name not in site))
 
 
-def copy_synced(source: Path, destination: Path) -> int:
-    """Copy a file's bytes to a new file, bring them to disk and return their number."""
-    with source.open("rb") as given, destination.open("xb") as taken:
-        shutil.copyfileobj(given, taken, _BLOCK_BYTES)
-        taken.flush()
-        os.fsync(taken.fileno())
-        return taken.tell()
+def part_of(name: str) -> str:
+    """The temporary name beside a file, under which its new bytes arrive."""
+    folder, slash, file = name.rpartition("/")
+    return f"{folder}{slash}.{file}{PART_SUFFIX}"
 
 
-def copy_bytes(source: Path, destination: Path) -> int:
-    """Copy a file's bytes and return their number; the caller brings the disk up to date (`sync_disk`)."""
-    shutil.copyfile(source, destination)
-    return destination.stat().st_size
+def is_kept(name: str, keep: Collection[str]) -> bool:
+    """Tell whether a file at the target is, or lies in, what its owner wants kept there."""
+    return any(name == kept or name.startswith(f"{kept}/") for kept in (entry.strip("/") for entry in keep))
 
 
-def remove_empty_folders(folder: Path) -> None:
+def made_folder(path: Path, *, mode: int | None = None) -> Folder:
+    """A folder that the user named, made if it is missing, with those above it; the new ones get `mode`."""
+    missing: list[str] = []
+    above = path
+    while not above.exists():
+        missing.append(above.name)
+        above = above.parent
+    Folder(above).make_folder("/".join(reversed(missing)), mode=mode)
+    return Folder(path)
+
+
+def remove_empty_folders(folder: Folder, *, keep: Collection[str] = ()) -> None:
     """Remove all folders below `folder` that hold no file, deepest first."""
-    for root, folders, _ in os.walk(folder, topdown=False):
-        for name in folders:
-            with contextlib.suppress(OSError):  # not empty, or a link
-                (Path(root) / name).rmdir()
+    for name in reversed(folder.walk_folders()):
+        if not is_kept(name, keep):
+            folder.remove_folder(name)  # one that is not empty stays
 
 
-def give_read_bits(folder: Path) -> None:
+def give_read_bits(folder: Folder, *, keep: Collection[str] = (), linked: Collection[str] = frozenset()) -> None:
     """Let everyone who may read `folder` read all below it: what the umask of this run withheld.
 
-    Bits are only added. Left as they are: files of another owner, and file systems that know no such bits.
+    Bits are only added. Left as they are: files of another owner, what is kept, file systems that know no such bits,
+    and a file that has another name elsewhere, whose owner did not ask for it; `linked` have one that is ours.
     """
-    wanted = stat.S_IMODE(folder.stat().st_mode) & 0o555
-    waiting = [str(folder)]
-    while waiting:
-        with os.scandir(waiting.pop()) as entries:
-            for entry in entries:
-                if entry.is_dir(follow_symlinks=False):
-                    _add_bits(entry, wanted)
-                    waiting.append(entry.path)
-                else:
-                    _add_bits(entry, wanted & 0o444)
+    wanted = stat.S_IMODE(folder.path.stat().st_mode) & 0o555
+    for name in folder.walk_folders():
+        status = folder.status(name)
+        if status is not None and not is_kept(name, keep):
+            _add_bits(folder, name, status, wanted)
+    for name, status in folder.walk():
+        alone = status.st_nlink <= (2 if name in linked else 1)
+        if stat.S_ISREG(status.st_mode) and alone and not is_kept(name, keep):
+            _add_bits(folder, name, status, wanted & 0o444)
 
 
-def _add_bits(entry: os.DirEntry[str], bits: int) -> None:
-    mode = stat.S_IMODE(entry.stat(follow_symlinks=False).st_mode)
-    if mode & bits != bits and not entry.is_symlink():
+def _add_bits(folder: Folder, name: str, status: os.stat_result, bits: int) -> None:
+    mode = stat.S_IMODE(status.st_mode)
+    if mode & bits != bits:
         with contextlib.suppress(PermissionError, NotImplementedError):
-            Path(entry.path).chmod(mode | bits)
+            folder.chmod(name, mode | bits)

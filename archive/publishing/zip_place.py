@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import os
-import shutil
+import stat
 import zipfile
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path, PurePosixPath
-from typing import BinaryIO
+from typing import IO
 
-from archive.disk import sync_folder
+from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address
 from archive.publishing.manifest import MANIFEST, manifest_bytes
 from archive.publishing.place import Delivery, NotThere
 from archive.publishing.plan import turn
-from archive.publishing.tree import PART_SUFFIX
+from archive.publishing.tree import made_folder, part_of
 
 __all__ = ["ZipPlace"]
 
@@ -34,9 +35,21 @@ class ZipPlace:
 
     def __init__(self, address: Address) -> None:
         self.name = address.name
-        self._path = Path(address.path).expanduser().absolute()
-        if self._path.exists() and not (self._path.is_file() and zipfile.is_zipfile(self._path)):
+        self._path = Path(address.path).expanduser().resolve()
+        self._file = self._path.name
+        if self._path.exists() and not self._is_zip():
             raise PublishError(f"{self.name}: is no zip, or a damaged one: move it away or choose another name")
+
+    def _is_zip(self) -> bool:
+        with suppress(OSError), Folder(self._path.parent).open(self._file) as stream:
+            return zipfile.is_zipfile(stream)
+        return False
+
+    @contextmanager
+    def _held(self) -> Iterator[zipfile.ZipFile]:
+        """The zip as it is."""
+        with Folder(self._path.parent).open(self._file) as stream, zipfile.ZipFile(stream) as held:
+            yield held
 
     def expect(self, names: Sequence[str]) -> None:
         """Nothing to prepare."""
@@ -45,12 +58,19 @@ class ZipPlace:
         """The bytes of a file in the zip, checked against its checksum."""
         if not self._path.exists():
             raise NotThere(name)
-        try:
-            with zipfile.ZipFile(self._path) as held, held.open(name) as stream:
+        with self._damage_told(name), self._held() as held:
+            try:
+                stream = held.open(name)
+            except KeyError:
+                raise NotThere(name) from None
+            with stream:
                 while block := stream.read(_BLOCK_BYTES):
                     yield block
-        except KeyError:
-            raise NotThere(name) from None
+
+    @contextmanager
+    def _damage_told(self, name: str) -> Iterator[None]:
+        try:
+            yield
         except (zipfile.BadZipFile, NotImplementedError, RuntimeError) as error:
             raise PublishError(f"{self.name}: {name}: is damaged ({error}); move the zip away") from None
 
@@ -58,38 +78,67 @@ class ZipPlace:
         """All files in the zip."""
         if not self._path.exists():
             return {}
-        with zipfile.ZipFile(self._path) as held:
+        with self._held() as held:
             return {entry.filename: entry.file_size for entry in held.infolist() if not entry.is_dir()}
 
     def apply(self, delivery: Delivery) -> None:
         """Write the zip anew."""
-        self._path.parent.mkdir(parents=True, exist_ok=True)
-        part = self._path.with_name(f".{self._path.name}{PART_SUFFIX}")
         try:
-            with part.open("wb") as stream:
-                self._fill(stream, delivery)
-                stream.flush()
-                os.fsync(stream.fileno())
-            part.replace(self._path)
-            sync_folder(self._path.parent)
-        finally:
-            part.unlink(missing_ok=True)
+            self._write(delivery)
+        except OSError as error:
+            raise PublishError(
+                f"{self.name}: cannot be written: {error.strerror or error}; "
+                f"check permissions and free space of {self._path.parent}"
+            ) from error
 
-    def _fill(self, stream: BinaryIO, delivery: Delivery) -> None:
-        names = sorted(delivery.digests, key=lambda name: (turn(name)[0] != 3, name))
-        with zipfile.ZipFile(stream, "w") as made:
-            for number, name in enumerate(names, start=1):
-                with delivery.tree[name].open("rb") as source, made.open(_entry(name), "w", force_zip64=True) as packed:
-                    shutil.copyfileobj(source, packed, _BLOCK_BYTES)
-                delivery.on_file("writing the zip", number, len(names))
-            made.writestr(_entry(MANIFEST), manifest_bytes(delivery.digests))
+    def _write(self, delivery: Delivery) -> None:
+        folder, part = made_folder(self._path.parent), part_of(self._file)
+        there = folder.status(self._file)
+        folder.remove(part)  # of a run that was stopped
+        with folder.create(part) as stream:
+            with zipfile.ZipFile(stream, "w") as made:
+                self._fill(made, delivery)
+            stream.flush()
+            os.fsync(stream.fileno())
+            if there is not None:
+                folder.chmod(part, stat.S_IMODE(there.st_mode))
+            folder.rename(part, self._file)
+        folder.sync()
+
+    def _fill(self, made: zipfile.ZipFile, delivery: Delivery) -> None:
+        names = sorted(delivery.tree.files, key=lambda name: (turn(name)[0] != 3, name))
+        for number, name in enumerate(names, start=1):
+            with delivery.tree.folder.open(name) as source, made.open(_entry(name), "w", force_zip64=True) as packed:
+                _pour(source, packed)
+            delivery.on_file("writing the zip", number, len(names))
+        self._carry_over(made, delivery)
+        made.writestr(_entry(MANIFEST), manifest_bytes(delivery.digests))
+
+    def _carry_over(self, made: zipfile.ZipFile, delivery: Delivery) -> None:
+        """What is neither the site's nor to be removed is kept: it goes into the new zip as it was in the old."""
+        gone = {MANIFEST, *delivery.digests, *delivery.plan.remove}
+        kept = sorted(self.sizes(None).keys() - gone)
+        if not kept:
+            return
+        with self._held() as held:
+            for name in kept:
+                was = held.getinfo(name)
+                entry = _entry(name, was.date_time)
+                entry.external_attr, entry.compress_type = was.external_attr, was.compress_type
+                with self._damage_told(name), held.open(was) as source, made.open(entry, "w", force_zip64=True) as new:
+                    _pour(source, new)
 
     def close(self) -> None:
         """Nothing stays open."""
 
 
-def _entry(name: str) -> zipfile.ZipInfo:
-    entry = zipfile.ZipInfo(name, _NO_TIME)
+def _pour(source: IO[bytes], sink: IO[bytes]) -> None:
+    while block := source.read(_BLOCK_BYTES):
+        sink.write(block)
+
+
+def _entry(name: str, time: tuple[int, int, int, int, int, int] = _NO_TIME) -> zipfile.ZipInfo:
+    entry = zipfile.ZipInfo(name, time)
     shrinks = PurePosixPath(name).suffix.lower() in _SHRINKS
     entry.compress_type = zipfile.ZIP_DEFLATED if shrinks else zipfile.ZIP_STORED
     entry.external_attr, entry.create_system = _FILE_MODE, 3  # as Unix writes it, on every system

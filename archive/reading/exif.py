@@ -15,6 +15,7 @@ from archive.reading import jpeg, png
 from archive.reading.found import Facts, FoundTime
 from archive.reading.mapped import Content, as_file
 from archive.reading.raster import PictureKind
+from archive.reading.tiff_directories import check_directories
 
 __all__ = ["exif_facts", "orientation"]
 
@@ -52,10 +53,10 @@ def _block(data: Content, kind: PictureKind) -> Content:
     """The EXIF block, empty where there is none or it cannot be reached; a TIFF file is one as a whole."""
     if kind == "tiff":
         return data
-    if kind == "jpeg":
-        blocks = (body for marker, body in jpeg.segments(data) if marker == APP1 and body.startswith(MARK))
-        return next(blocks, b"")
     try:
+        if kind == "jpeg":
+            blocks = (body for marker, body in jpeg.segments(data) if marker == APP1 and body.startswith(MARK))
+            return next(blocks, b"")
         return next((bytes(body) for chunk, body in png.chunks(data) if chunk == b"eXIf"), b"")
     except ValueError:
         return b""
@@ -66,6 +67,7 @@ def _part(block: Content, part: int | None) -> dict[int, Any]:
     try:
         if not block:
             return {}
+        check_directories(block)
         from PIL import Image
 
         exif = Image.Exif()

@@ -6,6 +6,7 @@ import re
 
 from archive.reading import jpeg, png, tiff
 from archive.reading.mapped import Content, as_file
+from archive.reading.tiff_directories import check_directories
 
 __all__ = ["pixel_count"]
 
@@ -20,9 +21,7 @@ def pixel_count(data: Content) -> int:
     if first.startswith(png.SIGNATURE):
         return int.from_bytes(first[16:20], "big") * int.from_bytes(first[20:24], "big")
     if first.startswith(b"\xff\xd8\xff"):
-        sizes = (body for marker, body in jpeg.segments(data) if marker in _FRAME_HEADERS)
-        size = next(sizes, b"")
-        return int.from_bytes(size[1:3], "big") * int.from_bytes(size[3:5], "big")
+        return _jpeg_count(data)
     if first.startswith(tiff.SIGNATURES):
         return _tiff_count(data)
     if first.startswith(b"SIMPLE  ="):
@@ -33,10 +32,19 @@ def pixel_count(data: Content) -> int:
     return 0
 
 
+def _jpeg_count(data: Content) -> int:
+    try:
+        size = next((body for marker, body in jpeg.segments(data) if marker in _FRAME_HEADERS), b"")
+    except ValueError:  # of very many segments; who reads it says so
+        return 0
+    return int.from_bytes(size[1:3], "big") * int.from_bytes(size[3:5], "big")
+
+
 def _tiff_count(data: Content) -> int:
     import tifffile
 
     try:
+        check_directories(data)
         with tifffile.TiffFile(as_file(data)) as file:
             return max(int(page.imagewidth) * int(page.imagelength) for page in file.pages)
     except Exception:  # damaged; who reads it says so

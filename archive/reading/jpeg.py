@@ -5,6 +5,7 @@ Reference: ITU-T T.81 (JPEG), annex B.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -18,22 +19,32 @@ from archive.reading.raster import check_size
 __all__ = ["read_jpeg", "segments"]
 
 START_OF_SCAN = 0xDA
+_FILL = re.compile(rb"\xff+")
+MOST_SEGMENTS = 10_000  # before the first scan: 640 MB in full ones
 MOST_SCANS = 100  # a progressive picture has about ten; each scan costs the time of a whole picture
 
 
 def segments(data: Content) -> Iterator[tuple[int, bytes]]:
-    """Marker and content of each segment before the first scan; stops at the first that is not whole."""
+    """Marker and content of each segment before the first scan; stops at the first that is not whole.
+
+    Raises
+    ------
+    ValueError
+        Where there are more than a picture has.
+    """
     start = 2
-    while start + 4 <= len(data) and data[start] == 0xFF:
+    for _ in range(MOST_SEGMENTS):
+        fill = _FILL.match(data, start)
+        if fill is None or fill.end() + 3 > len(data):
+            return
+        start = fill.end() - 1  # any number of fill bytes may stand before a marker
         marker = data[start + 1]
-        if marker == 0xFF:  # fill byte
-            start += 1
-            continue
         end = start + 2 + int.from_bytes(data[start + 2 : start + 4], "big")
         if marker == START_OF_SCAN or end > len(data):
             return
         yield marker, data[start + 4 : end]
         start = end
+    raise ValueError(f"over {MOST_SEGMENTS} segments before the picture")
 
 
 def read_jpeg(data: Content, name: str) -> NDArray[Any]:
@@ -45,9 +56,9 @@ def read_jpeg(data: Content, name: str) -> NDArray[Any]:
     import simplejpeg
 
     data = bytes(data)
+    _check_scans(data, name)
     height_px, width_px, colours, _ = simplejpeg.decode_jpeg_header(data, strict=True)
     check_size(width_px, height_px, name=name, bytes_a_pixel=3)
-    _check_scans(data, name)
     if colours in ("CMYK", "YCCK"):
         return _mixed(simplejpeg.decode_jpeg(data, colorspace="CMYK", strict=True))
     if colours == "Gray":

@@ -16,6 +16,7 @@ __all__ = ["check_lzw"]
 Whole = NDArray[np.integer[Any]]
 
 _CLEAR, _END, _FIRST_FREE, _MOST_ENTRIES = 256, 257, 258, 4096
+_FREE_CLEARS, _BYTES_A_CLEAR = 8, 500
 # Of the codes after a clear: entries in the table when each is read, its width, and where it starts, in bits.
 _ENTRIES = _FIRST_FREE + np.maximum(np.arange(_MOST_ENTRIES - _FIRST_FREE + 2) - 1, 0)
 _WIDTHS = np.select([_ENTRIES >= 2047, _ENTRIES >= 1023, _ENTRIES >= 511], [12, 11, 10], 9)
@@ -23,12 +24,13 @@ _STARTS = np.cumsum(_WIDTHS) - _WIDTHS
 
 
 def check_lzw(stream: bytes) -> None:
-    """Raise ValueError where a stream holds a code that its table cannot have by then."""
+    """Raise ValueError where a stream holds a code that its table cannot have by then, or clears it all the time."""
     if stream[:1] == b"\0" and stream[1:2] and stream[1] & 1:
         raise ValueError("LZW in the bit order of before 1992")
     padded = np.frombuffer(stream + bytes(4), dtype=np.uint8).astype(np.uint32)
     at, bits = 0, 8 * len(stream)
-    while True:
+    # A full table takes 5.4 kB of codes. Each turn costs as much as a full one, however soon the next clear comes.
+    for _ in range(_FREE_CLEARS + len(stream) // _BYTES_A_CLEAR):
         whole = int(np.searchsorted(_STARTS + _WIDTHS, bits - at, side="right"))
         if whole == 0:
             return
@@ -45,6 +47,7 @@ def check_lzw(stream: bytes) -> None:
         if codes[used] == _END:
             return
         at += int(_STARTS[used] + _WIDTHS[used])
+    raise ValueError("an LZW table is cleared again and again")
 
 
 def _codes(padded: Whole, starts: Whole, widths: Whole) -> Whole:

@@ -22,6 +22,8 @@ __all__ = ["SIGNATURE", "chunks", "read_png"]
 
 # The most that a byte of deflate data can unfold to (RFC 1951: 258 bytes for two bits).
 MOST_UNFOLDED = 1032
+# The largest picture in the 8 kB chunks that the common writers make takes 190 000. Each costs 6 us and 0.8 kB.
+MOST_CHUNKS = 250_000
 CHANNELS = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
 PALETTE = 3
 _INFLATE_BYTES = 1 << 18
@@ -35,10 +37,12 @@ def chunks(data: Content) -> Iterator[tuple[bytes, memoryview]]:
     Raises
     ------
     ValueError
-        Where a chunk is cut off or its check sum is wrong.
+        Where a chunk is cut off or its check sum is wrong, or there are more than a picture has.
     """
     view, start, chunk, let_go_at = memoryview(data), len(SIGNATURE), b"", PIECE_BYTES
-    while chunk != b"IEND":
+    for _ in range(MOST_CHUNKS):
+        if chunk == b"IEND":
+            return
         end = start + 8 + int.from_bytes(view[start : start + 4], "big")
         if end + 4 > len(data):
             raise ValueError("it ends before its last chunk")
@@ -50,6 +54,7 @@ def chunks(data: Content) -> Iterator[tuple[bytes, memoryview]]:
         if start > let_go_at:
             let_go(data)
             let_go_at = start + PIECE_BYTES
+    raise ValueError(f"over {MOST_CHUNKS} chunks")
 
 
 def read_png(data: Content, name: str) -> NDArray[Any]:

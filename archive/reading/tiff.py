@@ -16,6 +16,7 @@ from archive.errors import PictureError
 from archive.reading.lzw import check_lzw
 from archive.reading.mapped import PIECE_BYTES, Content, as_file
 from archive.reading.raster import check_size, in_strips, over_black
+from archive.reading.tiff_directories import check_directories
 
 __all__ = ["SIGNATURES", "read_tiff"]
 
@@ -26,6 +27,7 @@ COMPRESSIONS = (1, 5, 8, 32946, 32773, 34925, 50000)
 MIN_IS_WHITE, MIN_IS_BLACK, RGB, PALETTE, FILTER_MOSAIC, LINEAR_RAW = 0, 1, 2, 3, 32803, 34892
 CHANNELS = {MIN_IS_WHITE: 1, MIN_IS_BLACK: 1, RGB: 3, PALETTE: 1}
 REDUCED_OR_MASK = 0b101  # bits of NewSubfileType
+MOST_SEGMENTS = 100_000  # 16000 rows as strips in each of six planes; each costs up to 100 us
 LZW = 5
 LEAST_BIT_FIRST = 2  # of FillOrder
 _TURNED_BYTES = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
@@ -41,6 +43,7 @@ def read_tiff(data: Content, name: str) -> NDArray[Any]:
     """Decode as stored: (H, W) or (H, W, 3) of the file's own number type, alpha over black."""
     import tifffile
 
+    check_directories(data)
     with tifffile.TiffFile(as_file(data)) as file:
         page = _full_size_page(list(file.pages))
         check_size(page.imagewidth, page.imagelength, name=name)
@@ -83,10 +86,14 @@ def _check_segments(page: Any, file_bytes: int, name: str) -> None:
     if page.is_tiled:
         check_size(max(32, page.tilewidth), max(32, page.tilelength), name=name, bytes_a_pixel=page.dtype.itemsize)
     expected = math.prod(page.chunked)
+    if expected > MOST_SEGMENTS:
+        raise ValueError(f"over {MOST_SEGMENTS} strips or tiles")
     offsets, counts = page.dataoffsets[:expected], page.databytecounts[:expected]
     whole = len(offsets) == len(counts) == expected
     if not whole or any(o < 8 or n < 1 or o + n > file_bytes for o, n in zip(offsets, counts, strict=True)):
         raise ValueError("strips or tiles lie outside the file")
+    if sum(counts) > max(file_bytes, 2 * page.nbytes):  # blank tiles may share their bytes, all may not
+        raise ValueError("strips or tiles lie upon each other")
     if int(page.compression) == 1 and sum(counts) * 8 < page.size * page.bitspersample:
         raise ValueError("strips or tiles are too short")
 

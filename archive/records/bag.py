@@ -4,30 +4,32 @@ from __future__ import annotations
 
 import hashlib
 import os
-import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
-from archive.disk import TEMPORARY_SUFFIX, sync_disk, sync_folder
+from archive.disk import TEMPORARY_SUFFIX, Folder, make_named_folder, sync_disk
 from archive.errors import FolderError, clear_refusal
 from archive.records.checksums import CHUNK_BYTES
 
 __all__ = ["write_bag"]
 
+_DECLARATION_NAME = "bagit.txt"
 _DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 
 
 def write_bag(
-    bag: Path, payload: Mapping[str, Path], facts: Mapping[str, str], *, on_file: Callable[[int], None]
-) -> dict[str, str]:
+    bag: Path, files: Folder, payload: Iterable[str], facts: Mapping[str, str], *, on_file: Callable[[int], None]
+) -> tuple[dict[str, str], int]:
     """Write a bag beside its place, bring it to disk, then give it its name: it is there whole or not at all.
 
     Parameters
     ----------
     bag : Path
         A new folder.
-    payload : mapping of str to Path
-        Files by their names below `data/`, with forward slashes.
+    files : Folder
+        Where the files of the payload are.
+    payload : iterable of str
+        Their names, there and below `data/`.
     facts : mapping of str to str
         What `bag-info.txt` tells, one line each; the size of the payload is added.
     on_file : callable
@@ -37,65 +39,74 @@ def write_bag(
     -------
     dict
         The SHA-256 of each file of the payload, as it was copied.
+    int
+        How many bytes these are.
 
     Raises
     ------
     FolderError
         A file cannot be read, or the system refuses; nothing is left.
     """
-    aside = bag.with_name(f".{bag.name}{TEMPORARY_SUFFIX}")
+    name, aside = bag.name, f".{bag.name}{TEMPORARY_SUFFIX}"
     with clear_refusal(bag):
-        if aside.exists():
-            shutil.rmtree(aside)  # of a run that was stopped
-        aside.mkdir(parents=True)
+        make_named_folder(bag.parent)
+        place = Folder(bag.parent)
+        if place.is_file(f"{aside}/{_DECLARATION_NAME}"):
+            place.remove_tree(aside)  # of a run that was stopped
+        if place.exists(aside):
+            raise FolderError(f"{place.path / aside}: in the way of the bag; move it elsewhere")
+        place.make_folder(aside)
         try:
-            sums, size = _write_payload(aside / "data", payload, on_file=on_file)
-            _write_tags(aside, sums, {**facts, "Payload-Oxum": f"{size}.{len(sums)}"})
-            sync_disk(aside)
-            aside.rename(bag)
+            made = place.below(aside)
+            made.write(_DECLARATION_NAME, _DECLARATION)  # first: it marks the folder as ours
+            sums, size = _write_payload(made, files, payload, on_file=on_file)
+            _write_tags(made, sums, {**facts, "Payload-Oxum": f"{size}.{len(sums)}"})
+            sync_disk(made.path)
+            if place.exists(name):
+                raise FolderError(f"{bag}: has come there meanwhile; name another folder")
+            place.rename(aside, name)
         except BaseException:
-            shutil.rmtree(aside, ignore_errors=True)
+            place.remove_tree(aside)
             raise
-        sync_folder(bag.parent)
-    return sums
-
-
-def _write_payload(
-    data: Path, payload: Mapping[str, Path], *, on_file: Callable[[int], None]
-) -> tuple[dict[str, str], int]:
-    data.mkdir()
-    sums, size = {}, 0
-    for number, (name, source) in enumerate(sorted(payload.items())):
-        on_file(number)
-        target = data / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        sums[name] = _copied(source, target)
-        size += target.stat().st_size
+        place.sync()
     return sums, size
 
 
-def _copied(source: Path, target: Path) -> str:
+def _write_payload(
+    bag: Folder, files: Folder, payload: Iterable[str], *, on_file: Callable[[int], None]
+) -> tuple[dict[str, str], int]:
+    bag.make_folder("data")
+    sums, size = {}, 0
+    for number, name in enumerate(sorted(payload)):
+        on_file(number)
+        sums[name], copied = _copied(files, name, bag)
+        size += copied
+    return sums, size
+
+
+def _copied(files: Folder, name: str, bag: Folder) -> tuple[str, int]:
     """Copy and hash in one pass; the time of the file goes along, for it tells when words were edited."""
     digest, chunk = hashlib.sha256(), bytearray(CHUNK_BYTES)
-    view = memoryview(chunk)
+    view, target = memoryview(chunk), f"data/{name}"
+    bag.make_folder(target.rpartition("/")[0])
     try:
-        given = source.open("rb", buffering=0)
+        given = files.open(name)
     except OSError as error:
-        raise FolderError(f"{source}: cannot be read: {error.strerror or error}; nothing was exported") from error
-    # Buffered: a bare file takes half a chunk where the disk fills up, and does not say so.
-    with given, target.open("wb") as taken:
+        path = files.path / name
+        raise FolderError(f"{path}: cannot be read: {error.strerror or error}; nothing was exported") from error
+    with given, bag.create(target) as taken:
         while size := given.readinto(chunk):
             digest.update(view[:size])
             taken.write(view[:size])
-        stamp = os.fstat(given.fileno())
-    os.utime(target, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
-    return digest.hexdigest()
+        stamp, copied = os.fstat(given.fileno()), taken.tell()
+    bag.set_times(target, accessed_ns=stamp.st_atime_ns, changed_ns=stamp.st_mtime_ns)
+    return digest.hexdigest(), copied
 
 
-def _write_tags(bag: Path, sums: Mapping[str, str], facts: Mapping[str, str]) -> None:
+def _write_tags(bag: Folder, sums: Mapping[str, str], facts: Mapping[str, str]) -> None:
     """The files beside `data/`, and the list of their own checksums."""
     tags = {
-        "bagit.txt": _DECLARATION,
+        _DECLARATION_NAME: _DECLARATION,
         "bag-info.txt": "".join(f"{key}: {' '.join(value.split())}\n" for key, value in facts.items()).encode(),
         "manifest-sha256.txt": "".join(
             f"{sha256}  data/{_as_listed(name)}\n" for name, sha256 in sorted(sums.items())
@@ -103,7 +114,7 @@ def _write_tags(bag: Path, sums: Mapping[str, str], facts: Mapping[str, str]) ->
     }
     own = "".join(f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in sorted(tags.items()))
     for name, data in {**tags, "tagmanifest-sha256.txt": own.encode()}.items():
-        (bag / name).write_bytes(data)
+        bag.write(name, data)
 
 
 def _as_listed(name: str) -> str:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import json
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
 
-from archive.disk import write_whole
 from archive.errors import FolderError
+from archive.kept import checked, checked_words
 from archive.observation import Disc, FoundSpots, Spot
-from archive.records.folder import DERIVED_NAME
-from archive.records.kept import checked, checked_words
+from archive.records.archive_files import derived_files
 
 __all__ = ["read_spots", "write_spots"]
 
@@ -34,8 +34,7 @@ _decoder = msgspec.json.Decoder(_Kept)
 def read_spots(root: Path, sha256: str, disc: Disc) -> FoundSpots | None:
     """What was kept for these bytes and this limb; None where nothing usable is kept."""
     try:
-        with open(_path(root, sha256), "rb") as file:  # noqa: PTH123 - of every picture, at every build
-            kept = _decoder.decode(checked_words(file.read()))
+        kept = _decoder.decode(checked_words(derived_files(root).read(_file(sha256)), _file(sha256)))
         if kept.key != _key(disc):
             return None
         return FoundSpots(tuple(Spot(*row) for row in kept.spots), kept.least_depth, kept.seen_share)
@@ -51,12 +50,8 @@ def write_spots(root: Path, sha256: str, disc: Disc, found: FoundSpots) -> Found
     ]
     least_depth, seen_share = round(found.least_depth, 4), round(found.seen_share, 3)
     kept = {"key": _key(disc), "least_depth": least_depth, "seen_share": seen_share, "spots": rows}
-    path = Path(_path(root, sha256))
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, checked(json.dumps(kept, allow_nan=False).encode()))
-    except (OSError, FolderError):
-        pass
+    with suppress(OSError, FolderError):
+        derived_files(root).write(_file(sha256), checked(json.dumps(kept, allow_nan=False).encode(), _file(sha256)))
     return FoundSpots(tuple(Spot(*row) for row in rows), least_depth, seen_share)
 
 
@@ -65,5 +60,5 @@ def _key(disc: Disc) -> str:
     return hashlib.sha256(json.dumps(depends, sort_keys=True).encode()).hexdigest()[:16]
 
 
-def _path(root: Path, sha256: str) -> str:
-    return f"{root}/{DERIVED_NAME}/spots/{sha256[:2]}/{sha256}.json"
+def _file(sha256: str) -> str:
+    return f"spots/{sha256[:2]}/{sha256}.json"

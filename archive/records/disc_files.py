@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -51,11 +50,11 @@ def fits_bytes(disc: NDArray[np.float32], cards: Sequence[tuple[str, str | int |
     return stream.getvalue()
 
 
-def read_disc(disc: Path | bytes) -> NDArray[np.float32]:
-    """The disc as it was given to `fits_bytes`, top row first; from a file or its content."""
+def read_disc(disc: bytes) -> NDArray[np.float32]:
+    """The disc as it was given to `fits_bytes`, top row first; from a file's content."""
     from astropy.io import fits
 
-    with fits.open(io.BytesIO(disc) if isinstance(disc, bytes) else disc, memmap=False) as units:
+    with fits.open(io.BytesIO(disc), memmap=False) as units:
         return np.ascontiguousarray(units[0].data[::-1], dtype=np.float32)
 
 

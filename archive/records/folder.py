@@ -1,38 +1,43 @@
-"""The archive folder: who may write, what is derived, and how a picture goes in whole or not at all."""
+"""The archive folder: who may write, and how a picture goes in whole or not at all."""
 
 from __future__ import annotations
 
-import json
-import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from archive.disk import TEMPORARY_SUFFIX, sync_folder, write_temporary, write_whole
+from archive.disk import TEMPORARY_SUFFIX, Folder
 from archive.errors import FolderError, clear_refusal
-from archive.records.checksums import file_sha256, read_checksums, write_checksums
+from archive.records.archive_files import (
+    DERIVED_NAME,
+    REMEMBERED_NAME,
+    SITE_NAME,
+    WORK_NAME,
+    files_of,
+    links_of,
+)
+from archive.records.checksums import CHECKSUMS_NAME, file_sha256, read_checksums, write_checksums
+from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.lock import acquired_lock
-from archive.records.pending import PENDING, change_of, finish, move_file, read_pending, remove_empty
-from archive.records.places import PICTURE_SUFFIXES, Place, day_folders, is_year, names_in, place_of_id
+from archive.records.pending import PENDING, change_of, finish, move_file, read_pending, remove_empty, write_pending
+from archive.records.places import PICTURE_SUFFIXES, Place, day_folders, is_file_of_day, is_year, place_of_id
 from archive.records.removed import REMOVED_NAME
 from archive.records.settings import SETTINGS_NAME, check_format
 
 __all__ = [
-    "DERIVED_NAME",
     "NewPicture",
-    "answers_file",
-    "derived_folder",
     "kept_folder",
     "leftovers",
+    "named_archive",
     "open_folder",
     "put_picture",
     "reading",
     "writing",
 ]
 
-DERIVED_NAME = ".northlimb"
+_LOCK = f"{WORK_NAME}/lock"
 
 
 @dataclass(frozen=True)
@@ -41,13 +46,28 @@ class NewPicture:
 
     place: Place
     suffix: str
-    data: bytes | Path
+    data: bytes | str
     sha256: str
     record: bytes
 
 
 def open_folder(folder: Path) -> Path:
-    """The archive's folder, made sure that it is one.
+    """The archive's folder, made sure that it is one, and that its links may be followed.
+
+    Raises
+    ------
+    FolderError
+        No archive is there, the system refuses to look, or a link is not allowed.
+    """
+    root = named_archive(folder)
+    files = files_of(root)
+    if closed := [(name, target) for name, target in links_of(root) if not files.is_folder(name)]:
+        raise FolderError(*(_not_followed(root, name, target) for name, target in closed))
+    return root
+
+
+def named_archive(folder: Path) -> Path:
+    """The archive's folder, whatever its links.
 
     Raises
     ------
@@ -56,32 +76,23 @@ def open_folder(folder: Path) -> Path:
     """
     root = Path(folder)
     try:
-        there = (root / SETTINGS_NAME).is_file()
-    except OSError as error:
-        raise FolderError(f"{root}: cannot be read: {error.strerror or error}; check name and permissions") from error
-    if not there:
-        hint = f"it holds no {SETTINGS_NAME}" if root.exists() else "no such folder; make one with `northlimb new`"
+        there = Folder(root).status(SETTINGS_NAME)
+        exists = root.exists()
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else error
+        raise FolderError(f"{root}: cannot be read: {reason}; check name and permissions") from error
+    if there is None:
+        hint = f"it holds no {SETTINGS_NAME}" if exists else "no such folder; make one with `northlimb new`"
         raise FolderError(f"{root}: not an archive: {hint}")
+    if not Folder(root).is_file(SETTINGS_NAME):
+        raise FolderError(f"{root / SETTINGS_NAME}: not a regular file; put the file itself there")
     return root
 
 
-def derived_folder(root: Path) -> Path:
-    """Where derived things lie; made if absent.
-
-    Raises
-    ------
-    FolderError
-        It cannot be made.
-    """
-    folder = root / DERIVED_NAME
-    with clear_refusal(folder):
-        folder.mkdir(exist_ok=True)
-    return folder
-
-
-def answers_file(root: Path, question: str) -> Path:
-    """Where the answers to a question are kept, see `archive.answers`."""
-    return root / DERIVED_NAME / "answers" / question
+def _not_followed(root: Path, name: str, target: str) -> str:
+    if not (root / name).is_dir():
+        return f"{root / name}: is a link to {target}, where no folder is; remove the link, or put the folder there"
+    return f"{root / name}: is a link to {target}; `northlimb trust {root}` allows it to be followed"
 
 
 def kept_folder(path: Path) -> Path | None:
@@ -93,7 +104,7 @@ def kept_folder(path: Path) -> Path | None:
     for root in path.parents:
         if (root / SETTINGS_NAME).is_file():
             top = path.relative_to(root).parts[0]
-            if top in (DERIVED_NAME, REMOVED_NAME) or is_year(top):
+            if top in (DERIVED_NAME, WORK_NAME, REMOVED_NAME) or is_year(top):
                 return root / top
     return None
 
@@ -115,9 +126,8 @@ def writing(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | No
         A newer northlimb made the archive.
     """
     check_format(root)
-    derived = derived_folder(root)
     with clear_refusal(root):
-        lock = acquired_lock(derived, wait_s=wait_s, on_wait=on_wait)
+        lock = acquired_lock(files_of(root), _LOCK, shared=False, wait_s=wait_s, on_wait=on_wait)
     try:
         with clear_refusal(root):
             _clear_interrupted(root)
@@ -128,7 +138,7 @@ def writing(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | No
 
 @contextmanager
 def reading(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
-    """Keep other runs from writing meanwhile; an archive that may not be written is read without that.
+    """Keep other runs from writing meanwhile; others may read. An archive that may not be written is read without that.
 
     Raises
     ------
@@ -137,7 +147,7 @@ def reading(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | No
     """
     lock = None
     with suppress(OSError):
-        lock = acquired_lock(root / DERIVED_NAME, wait_s=wait_s, on_wait=on_wait)
+        lock = acquired_lock(files_of(root), _LOCK, shared=True, wait_s=wait_s, on_wait=on_wait)
     try:
         yield
     finally:
@@ -155,34 +165,32 @@ def put_picture(root: Path, picture: NewPicture) -> None:
     FolderError
         The place is taken, or the system refuses; nothing was filed.
     """
-    place, suffix = picture.place, picture.suffix
-    original, record = root / place.file(suffix), root / place.file(".toml")
-    if original.exists() or record.exists():
-        raise FolderError(f"{original}: is there already; nothing was written")
-    pending = derived_folder(root).parent / PENDING
+    files, place, suffix = files_of(root), picture.place, picture.suffix
+    original = place.file(suffix)
+    if files.exists(original) or files.exists(place.file(".toml")):
+        raise FolderError(f"{root / original}: is there already; nothing was written")
     entry = {"id": place.id, "suffix": suffix, "sha256": picture.sha256}
-    write_whole(pending, json.dumps(entry).encode("utf-8"))
-    with clear_refusal(original):
+    write_pending(root, entry)
+    with clear_refusal(root / original):
         try:
             _put(root, picture)
         except BaseException:
             _undo(root, place, suffix)
-            pending.unlink(missing_ok=True)
+            files.remove(PENDING)
             raise
-        pending.unlink()
+        files.remove(PENDING)
 
 
 def _put(root: Path, picture: NewPicture) -> None:
-    folder, file = root / picture.place.folder, picture.place.file(picture.suffix)
-    folder.mkdir(parents=True, exist_ok=True)
-    original, record = root / file, root / picture.place.file(".toml")
-    written = write_temporary(original, picture.data) if isinstance(picture.data, bytes) else picture.data
-    recorded = write_temporary(record, picture.record)
-    move_file(written, original)
-    recorded.rename(record)
-    sync_folder(folder)
-    sync_folder(folder.parent)  # the day's folder may be new
-    write_checksums(root, {**read_checksums(root), file: picture.sha256})
+    files, folder = files_of(root), picture.place.folder
+    original, record = picture.place.file(picture.suffix), picture.place.file(".toml")
+    written = files.write_part(original, picture.data) if isinstance(picture.data, bytes) else picture.data
+    recorded = files.write_part(record, picture.record)
+    move_file(files, written, original)
+    files.rename(recorded, record)
+    files.sync(folder)
+    files.sync(folder[:4])  # the day's folder may be new
+    write_checksums(root, {**read_checksums(root), original: picture.sha256})
 
 
 def _clear_interrupted(root: Path) -> None:
@@ -192,18 +200,29 @@ def _clear_interrupted(root: Path) -> None:
             finish(root, change)
         elif (picture := _picture_of(entry)) is not None:
             _finish_or_undo(root, *picture)
-        (root / PENDING).unlink()  # what is not of our writing touches nothing
-    for path in leftovers(root):
-        shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
+        files_of(root).remove(PENDING)  # what is not of our writing touches nothing
+    for name in leftovers(root):
+        files_of(root).remove_tree(name)
 
 
-def leftovers(root: Path) -> list[Path]:
+def leftovers(root: Path) -> list[str]:
     """What a stopped run left: unfinished work written down, files and folders that were not yet in their places."""
-    folders = (root, *day_folders(root), root / DERIVED_NAME)
-    found = [
-        folder / name for folder in folders for name in sorted(names_in(folder)) if name.endswith(TEMPORARY_SUFFIX)
-    ]
-    return [path for path in (root / PENDING, *found) if path.exists()]
+    files = files_of(root)
+    found = [PENDING] if files.exists(PENDING) else []
+    for folder in ("", *day_folders(root), WORK_NAME):
+        with suppress(OSError):  # not there, or the system lets nobody look
+            found += [f"{folder}/{name}" if folder else name for name in files.names(folder) if _is_part(folder, name)]
+    return found
+
+
+def _is_part(folder: str, name: str) -> bool:
+    """Whether a name is a temporary one that we give in that folder: of our own files, and of a site made aside."""
+    if not name.endswith(TEMPORARY_SUFFIX):
+        return False
+    whole = name.removesuffix(TEMPORARY_SUFFIX)
+    if not folder:
+        return whole in (SETTINGS_NAME, CHECKSUMS_NAME, GROUP_NAMES_FILE, REMEMBERED_NAME, f".{SITE_NAME}")
+    return folder == WORK_NAME or is_file_of_day(whole)
 
 
 def _picture_of(entry: Mapping[str, Any]) -> tuple[Place, str, str] | None:
@@ -216,9 +235,8 @@ def _picture_of(entry: Mapping[str, Any]) -> tuple[Place, str, str] | None:
 
 
 def _finish_or_undo(root: Path, place: Place, suffix: str, sha256: str) -> None:
-    file = place.file(suffix)
-    original, record = root / file, root / place.file(".toml")
-    if original.is_file() and record.is_file() and file_sha256(original) == sha256:
+    files, file = files_of(root), place.file(suffix)
+    if files.is_file(file) and files.is_file(place.file(".toml")) and file_sha256(files, file) == sha256:
         write_checksums(root, {**read_checksums(root), file: sha256})
     else:
         _undo(root, place, suffix)
@@ -226,13 +244,10 @@ def _finish_or_undo(root: Path, place: Place, suffix: str, sha256: str) -> None:
 
 def _undo(root: Path, place: Place, suffix: str) -> None:
     """Take back a picture that was being filed; its source still has the bytes."""
-    folder, file = root / place.folder, place.file(suffix)
-    if folder.is_dir():
-        (root / place.file(".toml")).unlink(missing_ok=True)
-        (root / file).unlink(missing_ok=True)
-    for path in folder.glob(f"*{TEMPORARY_SUFFIX}"):
-        path.unlink()
+    files, file = files_of(root), place.file(suffix)
+    for name in (place.file(".toml"), file, place.file(".toml") + TEMPORARY_SUFFIX, file + TEMPORARY_SUFFIX):
+        files.remove(name)
     checksums = read_checksums(root)
     if checksums.pop(file, None) is not None:
         write_checksums(root, checksums)
-    remove_empty(root, [file])
+    remove_empty(files, [file])

@@ -6,13 +6,14 @@ derived values. The program adds to the end of the file and changes nothing befo
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from archive.disk import write_whole
+from archive.records.archive_files import files_of
 from archive.records.corrections import GroupName
 from archive.records.toml_files import TomlModel, read_toml
 from archive.records.value_kinds import AwareTime
@@ -20,6 +21,7 @@ from archive.records.value_kinds import AwareTime
 __all__ = ["GROUP_NAMES_FILE", "GivenName", "add_names", "read_names"]
 
 GROUP_NAMES_FILE = "group-names.toml"
+_MOST_BYTES = 10_000_000  # 85 000 names; the busiest years bring some 500
 _HEAD = (
     "# Names of sunspot groups, and where each group was when it was named. The program adds names and changes none.\n"
 )
@@ -39,8 +41,8 @@ class _Names(TomlModel):
 
     @model_validator(mode="after")
     def _once(self) -> _Names:
-        names = [given.name for given in self.groups]
-        twice = sorted({name for name in names if names.count(name) > 1}) if len(set(names)) < len(names) else []
+        times = Counter(given.name for given in self.groups)
+        twice = sorted(name for name, number in times.items() if number > 1)
         if twice:
             raise ValueError(f"{', '.join(twice)} stands twice; keep the first")
         return self
@@ -54,8 +56,10 @@ def read_names(root: Path) -> tuple[GivenName, ...]:
     SettingsError
         The file has mistakes.
     """
-    path = root / GROUP_NAMES_FILE
-    return read_toml(path, _Names).groups if path.exists() else ()
+    files = files_of(root)
+    if not files.exists(GROUP_NAMES_FILE):
+        return ()
+    return read_toml(files, GROUP_NAMES_FILE, _Names, most_bytes=_MOST_BYTES).groups
 
 
 def add_names(root: Path, given: Sequence[GivenName]) -> None:
@@ -68,11 +72,11 @@ def add_names(root: Path, given: Sequence[GivenName]) -> None:
     """
     if not given:
         return
-    path = root / GROUP_NAMES_FILE
-    before = path.read_bytes() if path.exists() else _HEAD.encode()
+    files = files_of(root)
+    before = files.read(GROUP_NAMES_FILE) if files.exists(GROUP_NAMES_FILE) else _HEAD.encode()
     if before and not before.endswith(b"\n"):
         before += b"\n"
-    write_whole(path, before + "".join(_entry(one) for one in given).encode())
+    files.write(GROUP_NAMES_FILE, before + "".join(_entry(one) for one in given).encode())
 
 
 def _entry(one: GivenName) -> str:

@@ -7,13 +7,13 @@ from collections.abc import Collection, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from io import IOBase, RawIOBase
+from io import BufferedReader, BufferedWriter
 from pathlib import Path
 
-from archive.disk import TEMPORARY_SUFFIX
+from archive.disk import TEMPORARY_SUFFIX, Folder, open_named
 from archive.errors import PictureError, clear_refusal
-from archive.records.checksums import CHUNK_BYTES, file_sha256
-from archive.records.folder import derived_folder
+from archive.records.archive_files import WORK_NAME, files_of
+from archive.records.checksums import CHUNK_BYTES, file_sha256, named_sha256
 
 __all__ = ["Incoming", "take_in"]
 
@@ -22,10 +22,10 @@ _COPY_BYTES = 1 << 24
 
 @dataclass(frozen=True)
 class Incoming:
-    """A picture's bytes, where they are now, and their checksum; `copy` is None where they were only read."""
+    """A picture's checksum, and where in the archive its bytes are now; `copy` is None where they were only read."""
 
     sha256: str
-    copy: Path | None
+    copy: str | None
 
 
 @contextmanager
@@ -53,31 +53,34 @@ def take_in(
     FolderError
         The archive's disk refuses.
     """
-    if source.stat().st_size in sizes and (sha256 := file_sha256(source)) in known:
+    if source.stat().st_size in sizes and (sha256 := named_sha256(source)) in known:
         yield Incoming(sha256, None)
         return
-    copy = derived_folder(root) / f"incoming-{number}{TEMPORARY_SUFFIX}"
+    files, copy = files_of(root), f"{WORK_NAME}/incoming-{number}{TEMPORARY_SUFFIX}"
     try:
-        yield Incoming(_copied(source, copy), copy)
+        yield Incoming(_copied(source, files, copy), copy)
     finally:
-        copy.unlink(missing_ok=True)
+        files.remove(copy)
 
 
-def _copied(source: Path, copy: Path) -> str:
+def _copied(source: Path, files: Folder, copy: str) -> str:
     """Copy while the checksum is taken; then take the copy's while the disk brings it to safety: they must agree."""
+    with clear_refusal(files.path / copy):
+        files.make_folder(WORK_NAME)
+        files.remove(copy)  # of a run that was stopped
     with (
-        source.open("rb", buffering=0) as given,
-        clear_refusal(copy),
-        copy.open("wb") as taken,
+        open_named(source) as given,
+        clear_refusal(files.path / copy),
+        files.create(copy) as taken,
         ThreadPoolExecutor(1) as beside,
     ):
-        wanted = beside.submit(file_sha256, source)
+        wanted = beside.submit(named_sha256, source)
         _copy_within_system(given, taken)
         chunk = bytearray(CHUNK_BYTES)
         while size := _read(given, chunk, source):
             taken.write(memoryview(chunk)[:size])
         taken.flush()
-        found = beside.submit(file_sha256, copy)
+        found = beside.submit(file_sha256, files, copy)
         os.fsync(taken.fileno())
         with _readable(source):
             sha256 = wanted.result()
@@ -86,7 +89,7 @@ def _copied(source: Path, copy: Path) -> str:
     return sha256
 
 
-def _copy_within_system(given: RawIOBase, taken: IOBase) -> None:
+def _copy_within_system(given: BufferedReader, taken: BufferedWriter) -> None:
     """Copy as much as the system does without a way through this process; the rest is left to read and write.
 
     So are its errors, for it does not say which of the two files they are of.
@@ -96,9 +99,9 @@ def _copy_within_system(given: RawIOBase, taken: IOBase) -> None:
             pass
 
 
-def _read(given: RawIOBase, chunk: bytearray, source: Path) -> int:
+def _read(given: BufferedReader, chunk: bytearray, source: Path) -> int:
     with _readable(source):
-        return given.readinto(chunk) or 0
+        return given.readinto(chunk)
 
 
 @contextmanager

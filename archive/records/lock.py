@@ -1,33 +1,61 @@
-"""One northlimb at a time in an archive: the lock, also where a network share knows no locks."""
+"""Who may use an archive at the same time: any number of readers, or one writer; also where a share knows no locks."""
 
 from __future__ import annotations
 
 import errno
+import os
+import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from hashlib import sha256
 from pathlib import Path
+from typing import IO
 
-from filelock import BaseFileLock, FileLock, SoftFileLock, Timeout
+from filelock import SoftFileLock, Timeout, lock_descriptor
 
-from archive.errors import FolderError
+from archive.disk import Folder
+from archive.errors import FolderError, PublishError
+from archive.records.archive_files import WORK_NAME, files_of
 
-__all__ = ["acquired_lock"]
+__all__ = ["HeldLock", "acquired_lock", "target_lock"]
 
 # What file systems without locks answer: some network shares, FUSE, very old kernels.
 _NO_LOCKS_HERE = frozenset({errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.ENOTSUP, errno.EINVAL})
 _LOOK_AGAIN_S = 0.2
 
 
-def acquired_lock(derived: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> BaseFileLock:
-    """The archive's lock, held; the caller releases it.
+class HeldLock:
+    """A lock that is held until `release`."""
 
-    Where the file system refuses locks, a file made and removed by name stands for it. After a crash that file is
-    taken over on the same computer; from another one it must be removed by hand, which the message says.
+    def __init__(self, held: IO[bytes] | SoftFileLock) -> None:
+        self._held = held
+
+    def release(self) -> None:
+        """Let others in; closing the file does it, and so does the end of this process."""
+        if isinstance(self._held, SoftFileLock):
+            self._held.release()
+        else:
+            self._held.close()
+
+
+def acquired_lock(
+    files: Folder, name: str, *, shared: bool, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None
+) -> HeldLock:
+    """A lock, held; the caller releases it.
+
+    Where the file system refuses locks, a file made and removed by name stands for it, and readers exclude each other.
+    After a crash that file is taken over on the same computer; from another one it must be removed by hand, which the
+    message says.
 
     Parameters
     ----------
-    derived : Path
-        The archive's folder of derived things.
+    files : Folder
+        The archive's.
+    name : str
+        The lock's file, which stays; it holds nothing.
+    shared : bool
+        With others who share it.
     wait_s : float
         How long to wait for another run to end.
     on_wait : callable
@@ -41,31 +69,99 @@ def acquired_lock(derived: Path, *, wait_s: float = 0.0, on_wait: Callable[[], N
         The system refuses to write there.
     """
     until = time.monotonic() + wait_s
-    while True:
-        try:
-            return _tried(derived)
-        except Timeout as busy:
-            if time.monotonic() >= until:
-                raise FolderError(_busy(derived, busy.lock_file)) from busy
+    while (held := _tried(files, name, shared=shared)) is None:
+        if time.monotonic() >= until:
+            raise FolderError(_busy(files, name))
         if on_wait is not None:
             on_wait()
         time.sleep(_LOOK_AGAIN_S)
+    return held
 
 
-def _tried(derived: Path) -> BaseFileLock:
-    lock: BaseFileLock = FileLock(derived / "lock", timeout=0)
+def _tried(files: Folder, name: str, *, shared: bool) -> HeldLock | None:
+    stream = files.open_for_lock(name)
+    try:
+        locked = _lock(stream.fileno(), shared=shared)
+        if locked and _is_there(files, name, stream):
+            return HeldLock(stream)
+    except (OSError, NotImplementedError) as error:
+        stream.close()
+        if isinstance(error, OSError) and error.errno not in _NO_LOCKS_HERE:
+            raise
+        return _by_name(files, name)
+    stream.close()
+    return None
+
+
+def _lock(descriptor: int, *, shared: bool) -> bool:
+    if shared and sys.platform != "win32":
+        import fcntl
+
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        return True
+    return lock_descriptor(descriptor, blocking=False)
+
+
+def _is_there(files: Folder, name: str, stream: IO[bytes]) -> bool:
+    """Whether the file that was locked still bears the name: a hand may have removed it meanwhile."""
+    status, locked = files.status(name), os.fstat(stream.fileno())
+    return status is not None and (status.st_dev, status.st_ino) == (locked.st_dev, locked.st_ino)
+
+
+def _by_name(files: Folder, name: str) -> HeldLock | None:
+    lock = SoftFileLock(files.path / _name_alone(name), timeout=0)
     try:
         lock.acquire()
-    except (OSError, NotImplementedError) as error:
-        if isinstance(error, Timeout) or (isinstance(error, OSError) and error.errno not in _NO_LOCKS_HERE):
-            raise
-        lock = SoftFileLock(derived / "lock-by-name", timeout=0)
-        lock.acquire()
-    return lock
+    except Timeout:
+        return None
+    return HeldLock(lock)
 
 
-def _busy(derived: Path, lock_file: str) -> str:
-    found = f"{derived.parent}: another northlimb is writing to this archive; wait for it to end"
-    if Path(lock_file).name == "lock-by-name":
-        found += f" (if none runs on any computer, delete {lock_file}: this disk knows no locks)"
+def _name_alone(name: str) -> str:
+    return f"{name}-by-name"
+
+
+def _busy(files: Folder, name: str) -> str:
+    found = f"{files.path}: another northlimb is at work in this archive; wait for it to end"
+    if files.exists(_name_alone(name)):
+        found += f" (if none runs on any computer, delete {files.path / _name_alone(name)}: this disk knows no locks)"
     return found
+
+
+@contextmanager
+def target_lock(
+    root: Path, name: str, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None
+) -> Iterator[None]:
+    """Keep other runs from publishing to the same target meanwhile; an archive that may not be written goes without.
+
+    Parameters
+    ----------
+    root : Path
+        The archive.
+    name : str
+        The target's address.
+    wait_s, on_wait
+        How long to wait for another run, and what to call meanwhile, several times a second.
+
+    Raises
+    ------
+    PublishError
+        Another run is publishing there.
+    """
+    mark = sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:16]
+    try:
+        lock = acquired_lock(
+            files_of(root), f"{WORK_NAME}/publish-{mark}", shared=False, wait_s=wait_s, on_wait=on_wait
+        )
+    except FolderError as busy:
+        raise PublishError(f"{name}: another northlimb is publishing there; wait for it to end") from busy
+    except OSError:
+        lock = None
+    try:
+        yield
+    finally:
+        if lock is not None:
+            lock.release()

@@ -7,13 +7,12 @@ import json
 import warnings
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.disk import write_whole
-from archive.records.kept import checked, checked_words
+from archive.disk import Folder
+from archive.kept import checked, checked_words
 
 __all__ = [
     "MadeOf",
@@ -38,38 +37,38 @@ class MadeOf:
     observed_share: float
 
 
-def read_made(path: Path) -> MadeOf | None:
+def read_made(derived: Folder, file: str) -> MadeOf | None:
     """What a kept map was made of; None where nothing usable is kept."""
     try:
-        kept = json.loads(checked_words(path.read_bytes()))
+        kept = json.loads(checked_words(derived.read(file), file))
         return MadeOf([str(member) for member in kept["members"]], float(kept["observed_share"]))
     except (OSError, ValueError, LookupError, TypeError, RecursionError):
         return None
 
 
-def write_made(path: Path, made: MadeOf) -> None:
+def write_made(derived: Folder, file: str, made: MadeOf) -> None:
     """Keep what a map was made of."""
-    write_whole(path, checked(json.dumps(asdict(made)).encode()))
+    derived.write(file, checked(json.dumps(asdict(made)).encode(), file))
 
 
-def read_sums(path: Path) -> tuple[NDArray[np.float32], NDArray[np.float32]] | None:
+def read_sums(derived: Folder, file: str) -> tuple[NDArray[np.float32], NDArray[np.float32]] | None:
     """Kept sums of light and weight; None where nothing usable is kept."""
     try:
         # From memory, for the library leaves the file of a damaged archive of arrays open.
-        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as kept:
+        with np.load(io.BytesIO(derived.read(file)), allow_pickle=False) as kept:
             return kept["light"], kept["weight"]
     except Exception:  # a damaged one raises whatever its parts do: zlib.error, TokenError, BadZipFile and more
         return None
 
 
-def write_sums(path: Path, light: NDArray[np.float32], weight: NDArray[np.float32]) -> None:
+def write_sums(derived: Folder, file: str, light: NDArray[np.float32], weight: NDArray[np.float32]) -> None:
     """Keep sums, so that a new picture is added to them."""
     stream = io.BytesIO()
     np.savez_compressed(stream, light=light, weight=weight)
-    write_whole(path, stream.getvalue())
+    derived.write(file, stream.getvalue())
 
 
-def write_map_fits(path: Path, values: NDArray[np.float32], cards: Sequence[Card]) -> None:
+def write_map_fits(derived: Folder, file: str, values: NDArray[np.float32], cards: Sequence[Card]) -> None:
     """Write a map, north at the top, as 16-bit FITS, bottom row first; BLANK where nobody looked (NaN).
 
     Steps of 0.00005 of the quiet disc, far below a picture's noise.
@@ -89,14 +88,14 @@ def write_map_fits(path: Path, values: NDArray[np.float32], cards: Sequence[Card
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         unit.writeto(stream)
-    write_whole(path, stream.getvalue())
+    derived.write(file, stream.getvalue())
 
 
-def write_map_picture(path: Path, picture: NDArray[np.uint8]) -> None:
+def write_map_picture(derived: Folder, file: str, picture: NDArray[np.uint8]) -> None:
     """Write grey and opacity (H, W, 2) as PNG."""
     from PIL import Image
 
     image = Image.merge("LA", [Image.fromarray(np.ascontiguousarray(picture[..., band])) for band in (0, 1)])
     stream = io.BytesIO()
     image.save(stream, format="PNG")  # packed hardest it is 8 % smaller, and takes ten times as long
-    write_whole(path, stream.getvalue())
+    derived.write(file, stream.getvalue())

@@ -9,15 +9,13 @@ from typing import Literal
 
 import msgspec
 
-from archive.disk import write_whole
-from archive.errors import clear_refusal
+from archive.kept import checked, checked_words
 from archive.observation import Disc
-from archive.records.folder import DERIVED_NAME
-from archive.records.kept import checked, checked_words
+from archive.records.archive_files import derived_files
 
 __all__ = ["Axes", "Measured", "Spots", "read_measured", "write_measured"]
 
-_VERSION = 5  # raise it when limb or spots change their results
+_VERSION = 6  # raise it when limb or spots change their results
 
 
 @dataclass(frozen=True)
@@ -61,8 +59,7 @@ _decoder = msgspec.json.Decoder(_Kept)
 def read_measured(root: Path, sha256: str) -> Measured | None:
     """What was kept for these bytes, or None where nothing usable is kept."""
     try:
-        with open(_path(root, sha256), "rb") as file:  # noqa: PTH123 - of every picture, at every build
-            kept = _decoder.decode(checked_words(file.read()))
+        kept = _decoder.decode(checked_words(derived_files(root).read(_file(sha256)), _file(sha256)))
         return kept.measured if kept.version == _VERSION else None
     except (OSError, ValueError, RecursionError):  # to be measured again, whatever ails it
         return None
@@ -76,12 +73,9 @@ def write_measured(root: Path, sha256: str, measured: Measured) -> None:
     FolderError
         The system refuses.
     """
-    path = Path(_path(root, sha256))
     text = json.dumps({"version": _VERSION, "measured": asdict(measured)}, allow_nan=False)
-    with clear_refusal(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
-    write_whole(path, checked(text.encode("utf-8")))
+    derived_files(root).write(_file(sha256), checked(text.encode("utf-8"), _file(sha256)))
 
 
-def _path(root: Path, sha256: str) -> str:
-    return f"{root}/{DERIVED_NAME}/measured/{sha256[:2]}/{sha256}.json"
+def _file(sha256: str) -> str:
+    return f"measured/{sha256[:2]}/{sha256}.json"

@@ -4,17 +4,45 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from archive.disk import write_whole
-from archive.errors import clear_refusal
-from archive.records.places import notes_path
+from archive.errors import FolderError
+from archive.records.archive_files import files_of, text_of
+from archive.records.places import notes_file
 
-__all__ = ["append_note", "read_notes"]
+__all__ = ["MOST_BYTES", "append_note", "check_notes", "read_notes"]
+
+MOST_BYTES = 100_000  # some 16 000 words for a day
+
+
+def check_notes(root: Path, file: str) -> None:
+    """Refuse a day's notes that are too large to be written by hand.
+
+    Raises
+    ------
+    FolderError
+        They are.
+    """
+    status = files_of(root).status(file)
+    if status is not None and status.st_size > MOST_BYTES:
+        raise FolderError(_too_large(root / file, status.st_size, "shorten them, the pages leave them out"))
+
+
+def _too_large(path: Path, size: int, advice: str) -> str:
+    return f"{path}: {size / 1000:.0f} kB of notes, over the {MOST_BYTES // 1000} kB that a day may have; {advice}"
 
 
 def read_notes(root: Path, day: str) -> str:
-    """The notes of a day like ``2026-06-03``; empty where there are none. Bytes that are no UTF-8 are marked."""
-    path = notes_path(root, day)
-    return path.read_text(encoding="utf-8-sig", errors="replace") if path.is_file() else ""
+    """The notes of a day like ``2026-06-03``; empty where there are none. Bytes that are no UTF-8 are marked.
+
+    Raises
+    ------
+    FolderError
+        They are too large.
+    """
+    files, file = files_of(root), notes_file(day)
+    if not files.is_file(file):
+        return ""
+    check_notes(root, file)
+    return text_of(files.read(file), errors="replace")
 
 
 def append_note(root: Path, day: str, note: str) -> None:
@@ -23,13 +51,14 @@ def append_note(root: Path, day: str, note: str) -> None:
     Raises
     ------
     FolderError
-        The system refuses; the notes are as they were before.
+        The notes are, or would be, too large, or the system refuses; they are as they were before.
     """
     text = note.strip()
     if not text or f"\n\n{text}\n\n" in f"\n\n{read_notes(root, day).strip()}\n\n":
         return
-    path = notes_path(root, day)
-    with clear_refusal(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
-    kept = path.read_bytes().rstrip() if path.is_file() else b""
-    write_whole(path, (kept + b"\n\n" if kept else b"") + f"{text}\n".encode())
+    files, file = files_of(root), notes_file(day)
+    kept = files.read(file).rstrip() if files.is_file(file) else b""
+    content = (kept + b"\n\n" if kept else b"") + f"{text}\n".encode()
+    if len(content) > MOST_BYTES:
+        raise FolderError(_too_large(root / file, len(content), "give a shorter note, or shorten what is there"))
+    files.write(file, content)

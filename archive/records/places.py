@@ -7,9 +7,12 @@ import re
 from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
-from pathlib import Path
+from pathlib import Path, PurePosixPath
+from stat import S_ISREG
 
+from archive.disk import Folder
 from archive.errors import FolderError
+from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, WORK_NAME, files_of
 
 __all__ = [
     "PICTURE_SUFFIXES",
@@ -17,15 +20,17 @@ __all__ = [
     "day_folders",
     "free_place",
     "is_day",
+    "is_file_of_day",
+    "is_id",
     "is_year",
     "misspelt_files",
-    "names_in",
-    "notes_path",
+    "notes_file",
     "originals_on_disk",
     "place_of_file",
     "place_of_id",
     "places",
     "sizes_on_disk",
+    "strange_entries",
     "words_of_days",
 ]
 
@@ -34,6 +39,10 @@ _YEAR = re.compile(r"[0-9]{4}")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _STEM = re.compile(r"(?:[01][0-9]|2[0-3])[0-5][0-9]Z(?:-[1-9][0-9]*)?")
 _NOTES = "notes.md"
+# Names at the top of an archive that are ours, whatever is there.
+_OUR_NAMES = frozenset(
+    {"archive.toml", "checksums.sha256", "group-names.toml", REMEMBERED_NAME, "removed", THEME_NAME, WORK_NAME}
+)
 _OUR_SUFFIXES = PICTURE_SUFFIXES | {".toml"}
 
 
@@ -59,9 +68,9 @@ class Place:
         return f"{self.folder}/{self.stem}{suffix}"
 
 
-def notes_path(root: Path, day: str) -> Path:
-    """The day's notes."""
-    return root / day[:4] / day / _NOTES
+def notes_file(day: str) -> str:
+    """The day's notes, relative to the archive."""
+    return f"{day[:4]}/{day}/{_NOTES}"
 
 
 def places(root: Path, days: Container[str] | None = None) -> list[Place]:
@@ -69,22 +78,23 @@ def places(root: Path, days: Container[str] | None = None) -> list[Place]:
 
     Of `days` only, such as ``2026-06-03``, where they are given: other days' folders are not looked into.
     """
-    found = []
-    for day in day_folders(root):
-        if days is not None and day.name not in days:
-            continue
-        found += [Place(day.name, stem) for stem in _record_stems(_files_in(day))]
+    found, files = [], files_of(root)
+    for folder in day_folders(root):
+        day = folder[5:]
+        if days is None or day in days:
+            found += [Place(day, stem) for stem in _record_stems(files.files(folder))]
     return found
 
 
 def words_of_days(root: Path) -> Iterator[str]:
     """Every record and every day's notes beside records, relative to the archive, as the days' folders list them."""
-    for day in day_folders(root):
-        names = set(_files_in(day))
+    files = files_of(root)
+    for folder in day_folders(root):
+        names = set(files.files(folder))
         stems = _record_stems(names)
-        yield from (Place(day.name, stem).file(".toml") for stem in stems)
+        yield from (Place(folder[5:], stem).file(".toml") for stem in stems)
         if stems and _NOTES in names:
-            yield f"{day.parent.name}/{day.name}/{_NOTES}"
+            yield f"{folder}/{_NOTES}"
 
 
 def place_of_id(identifier: str) -> Place:
@@ -95,23 +105,23 @@ def place_of_id(identifier: str) -> Place:
     FolderError
         It is no id.
     """
-    day, _, stem = identifier.partition("T")
-    if not (is_day(day) and _STEM.fullmatch(stem)):
+    if not is_id(identifier):
         raise FolderError(f"{identifier!r} names no observation; write it like 2026-06-03T0915Z")
+    day, _, stem = identifier.partition("T")
     return Place(day, stem)
 
 
 def place_of_file(file: str) -> Place:
     """The place of an original, from its name relative to the archive."""
-    path = Path(file)
+    path = PurePosixPath(file)
     return Place(path.parent.name, path.stem)
 
 
 def free_place(root: Path, time_utc: datetime) -> Place:
     """The first unused name of that minute: ``0915Z``, ``0915Z-2``, ``0915Z-3`` ..."""
     day, minute = f"{time_utc:%Y-%m-%d}", f"{time_utc:%H%M}Z"
-    folder = root / Place(day, minute).folder
-    taken = {path.stem for path in folder.iterdir()} if folder.is_dir() else set()
+    files, folder = files_of(root), Place(day, minute).folder
+    taken = {PurePosixPath(name).stem for name in files.names(folder)} if files.is_folder(folder) else set()
     number = 1
     while (stem := minute if number == 1 else f"{minute}-{number}") in taken:
         number += 1
@@ -120,68 +130,75 @@ def free_place(root: Path, time_utc: datetime) -> Place:
 
 def originals_on_disk(root: Path) -> Iterator[str]:
     """Every picture under the day folders, relative to the archive, sorted; hidden files are none."""
-    return (f"{day.parent.name}/{day.name}/{entry.name}" for day, entry in _originals(root))
+    return (file for file, _ in _originals(root))
 
 
 def sizes_on_disk(root: Path) -> set[int]:
     """The sizes of all originals: a picture of another size is none of them."""
-    return {entry.stat().st_size for _, entry in _originals(root)}
+    return {status.st_size for _, status in _originals(root)}
 
 
-def _originals(root: Path) -> Iterator[tuple[Path, os.DirEntry[str]]]:
-    """Each picture with its day's folder; as that lists it, for asking for each by name takes three times as long."""
-    for day in day_folders(root):
-        with os.scandir(day) as listed:
-            found = sorted(listed, key=lambda entry: entry.name)
-        for entry in found:
-            shown = not entry.name.startswith(".") and Path(entry.name).suffix.lower() in PICTURE_SUFFIXES
-            if shown and entry.is_file():
-                yield day, entry
+def _originals(root: Path) -> Iterator[tuple[str, os.stat_result]]:
+    """Each picture; as its day's folder lists it, for asking for each by name takes three times as long."""
+    files = files_of(root)
+    for folder in day_folders(root):
+        for name, status in sorted(files.statuses(folder).items()):
+            shown = not name.startswith(".") and PurePosixPath(name).suffix.lower() in PICTURE_SUFFIXES
+            if shown and S_ISREG(status.st_mode):
+                yield f"{folder}/{name}", status
 
 
 def misspelt_files(root: Path) -> dict[str, str]:
     """Files of observations in other letters than ours, as a system that folds case leaves them, and their names."""
-    found = {}
-    for day in day_folders(root):
-        names = {path.name for path in day.iterdir()}
+    found, files = {}, files_of(root)
+    for folder in day_folders(root):
+        names = set(files.names(folder))
         for name in sorted(names):
             stem, _, suffix = name.rpartition(".")
             wanted = f"{stem.upper()}.{suffix.lower()}" if suffix.lower() != "md" else name.lower()
             ours = wanted == _NOTES or (_STEM.fullmatch(stem.upper()) and f".{suffix.lower()}" in _OUR_SUFFIXES)
             if ours and wanted not in names:
-                folder = day.relative_to(root).as_posix()
                 found[f"{folder}/{name}"] = f"{folder}/{wanted}"
     return found
 
 
-def day_folders(root: Path) -> Iterator[Path]:
-    """The folder of each day, in order; anything else beside them is passed over."""
-    for year in sorted(filter(is_year, _folders_in(root))):
-        for day in sorted(_folders_in(root / year)):
+def strange_entries(root: Path) -> list[str]:
+    """What does not belong where it is: links, devices and the like, and folders of a year that are no day of it."""
+    files, found = files_of(root), []
+    for name, status in files.statuses().items():
+        if _is_odd(status) and name in _OUR_NAMES:
+            found.append(name)
+    for year in filter(is_year, _folders_in(files, "")):
+        found += [f"{year}/{name}" for name in files.statuses(year) if not name.startswith(".")]
+        for day in _folders_in(files, year):
+            if not (is_day(day) and day.startswith(f"{year}-")):
+                found.append(f"{year}/{day}")
+                continue
+            found += [
+                f"{year}/{day}/{name}" for name, status in files.statuses(f"{year}/{day}").items() if _is_odd(status)
+            ]
+    return sorted(found)
+
+
+def _is_odd(status: os.stat_result) -> bool:
+    return not S_ISREG(status.st_mode)
+
+
+def day_folders(root: Path) -> Iterator[str]:
+    """The folder of each day, relative to the archive, in order; anything else beside them is passed over."""
+    files = files_of(root)
+    for year in filter(is_year, _folders_in(files, "")):
+        for day in _folders_in(files, year):
             if is_day(day) and day.startswith(f"{year}-"):
-                yield root / year / day
+                yield f"{year}/{day}"
 
 
-def _folders_in(folder: Path) -> list[str]:
-    """Names of folders, links to some among them; none where the system lets nobody look."""
+def _folders_in(files: Folder, folder: str) -> list[str]:
+    """Names of folders, in order; none where the system lets nobody look."""
     try:
-        with os.scandir(folder) as entries:
-            return [entry.name for entry in entries if entry.is_dir()]
+        return files.folders(folder)
     except OSError:
         return []
-
-
-def names_in(folder: Path) -> list[str]:
-    """Names of all that is there; none where it is no folder, or the system lets nobody look."""
-    try:
-        return os.listdir(folder)  # noqa: PTH208 - of every day, at every start
-    except OSError:
-        return []
-
-
-def _files_in(folder: Path) -> list[str]:
-    with os.scandir(folder) as entries:
-        return [entry.name for entry in entries if entry.is_file()]
 
 
 def _record_stems(names: Iterable[str]) -> list[str]:
@@ -202,6 +219,18 @@ def is_day(name: str) -> bool:
     except ValueError:
         return False
     return _DAY.fullmatch(name) is not None
+
+
+def is_id(name: str) -> bool:
+    """Whether a name is an observation's id."""
+    day, _, stem = name.partition("T")
+    return is_day(day) and _STEM.fullmatch(stem) is not None
+
+
+def is_file_of_day(name: str) -> bool:
+    """Whether a name is one that we give in a day's folder: an original, a record, or the day's notes."""
+    stem, dot, ending = name.rpartition(".")
+    return name == _NOTES or (_STEM.fullmatch(stem) is not None and dot + ending in _OUR_SUFFIXES)
 
 
 def _stem_order(stem: str) -> tuple[str, int]:

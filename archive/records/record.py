@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Annotated
 
 import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
+from archive.errors import SettingsError
 from archive.observation import Band, Capture
+from archive.records.archive_files import files_of
 from archive.records.corrections import Dust, StatedCounts, StatedGroup
-from archive.records.toml_files import TomlModel, parse_toml, read_toml
+from archive.records.places import PICTURE_SUFFIXES
+from archive.records.toml_files import TomlModel, parse_toml, read_named_toml, read_toml
 from archive.records.value_kinds import AwareTime, PlainTime, Text, YesNo, Zone
 
 __all__ = [
@@ -19,6 +22,7 @@ __all__ = [
     "Record",
     "Sidecar",
     "capture_of",
+    "check_picture",
     "read_record",
     "read_sidecar",
     "record_text",
@@ -123,7 +127,7 @@ class PictureEntry(TomlModel):
 
     file: Annotated[Text, AfterValidator(_inside_archive)]
     sha256: Annotated[str, AfterValidator(_of_64_digits)]
-    original_name: Annotated[str, BeforeValidator(_writable_name)] | None = None
+    original_name: Annotated[str, BeforeValidator(_writable_name), Field(max_length=2000)] | None = None
 
 
 class Record(_StatedKeys):
@@ -138,8 +142,8 @@ class Record(_StatedKeys):
     start: AwareTime | None = None
     picture: PictureEntry
     counts: StatedCounts | None = None
-    groups: tuple[StatedGroup, ...] | None = None
-    dust: tuple[Dust, ...] = ()
+    groups: tuple[StatedGroup, ...] | None = Field(default=None, max_length=1000)
+    dust: tuple[Dust, ...] = Field(default=(), max_length=1000)
 
     @property
     def is_counted(self) -> bool:
@@ -157,15 +161,44 @@ class Sidecar(_StatedKeys):
     note: str | None = Field(default=None, max_length=20000)
 
 
-def read_record(path: Path) -> Record:
+def read_record(root: Path, file: str) -> Record:
     """Read and check a record of the archive.
+
+    Parameters
+    ----------
+    file : str
+        Relative to the archive; also one in `removed/`.
 
     Raises
     ------
     SettingsError
-        Every mistake is a cause of its own.
+        Every mistake is a cause of its own; a record that names another observation's picture has one.
     """
-    return read_toml(path, Record)
+    record = read_toml(files_of(root), file, Record)
+    check_picture(record, file, name=str(root / file))
+    return record
+
+
+def check_picture(record: Record, file: str, *, name: str) -> None:
+    """Refuse a record whose picture is not its own: the one in the same folder with the same stem.
+
+    Raises
+    ------
+    SettingsError
+    """
+    own = "/".join(file.removesuffix(".toml").split("/")[-3:])
+    stem, dot, ending = record.picture.file.rpartition(".")
+    if stem != own or f"{dot}{ending}" not in PICTURE_SUFFIXES:
+        raise SettingsError(
+            f"{name}: picture.file = {record.picture.file!r}: not this record's own picture, which is "
+            f"{own}{_endings(record.picture.file)}; correct it, or remove the record"
+        )
+
+
+def _endings(file: str) -> str:
+    """The ending that a picture's name has, or those that it may have."""
+    ending = PurePosixPath(file).suffix
+    return ending if ending in PICTURE_SUFFIXES else " with " + ", ".join(sorted(PICTURE_SUFFIXES))
 
 
 def read_sidecar(path: Path) -> Sidecar:
@@ -176,7 +209,7 @@ def read_sidecar(path: Path) -> Sidecar:
     SettingsError
         Every mistake is a cause of its own.
     """
-    return read_toml(path, Sidecar)
+    return read_named_toml(path, Sidecar)
 
 
 def capture_of(record: Record) -> Capture:

@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import Literal
 
 from archive.errors import SettingsError
+from archive.records.archive_files import files_of
 from archive.records.record import read_record
 
-__all__ = ["REMOVED_NAME", "Kind", "new_removed_folder", "removed_folders", "removed_sums"]
+__all__ = ["REMOVED_NAME", "Kind", "new_removed_folder", "records_in", "removed_folders", "removed_sums"]
 
 REMOVED_NAME = "removed"
 Kind = Literal["removed", "amended", "undone", "replaced"]
@@ -22,10 +23,16 @@ _FOLDER = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{6}Z-(removed|amended|und
 
 
 def new_removed_folder(root: Path, kind: Kind) -> str:
-    """A name that is free, relative to the archive: the time of this computer's clock, UTC, and what is done."""
-    stem = f"{REMOVED_NAME}/{datetime.now(UTC):%Y-%m-%dT%H%M%SZ}-{kind}"
+    """A name that is free, relative to the archive: the time of this computer's clock, UTC, and what is done.
+
+    It comes after all that are there, for `--undo` takes the latest: a clock that went back does not count.
+    """
+    files, now = files_of(root), f"{datetime.now(UTC):%Y-%m-%dT%H%M%SZ}"
+    there = files.folders(REMOVED_NAME) if files.is_folder(REMOVED_NAME) else []
+    latest = max((name[: len(now)] for name in there if _FOLDER.fullmatch(name)), default=now)
+    stem = f"{REMOVED_NAME}/{max(now, latest)}-{kind}"
     name, number = stem, 1
-    while (root / name).exists():
+    while files.exists(name):
         number += 1
         name = f"{stem}-{number}"
     return name
@@ -35,19 +42,24 @@ def removed_sums(root: Path) -> set[str]:
     """The checksums of all pictures that `remove` has taken out, by their records."""
     found = set()
     for folder in removed_folders(root, "removed"):
-        for path in (root / folder).rglob("*.toml"):
+        for file in records_in(root, folder):
             try:
-                found.add(read_record(path).picture.sha256)
+                found.add(read_record(root, file).picture.sha256)
             except SettingsError:  # not ours to complain about: it is out of the archive
                 continue
     return found
 
 
+def records_in(root: Path, folder: str) -> list[str]:
+    """The records in a folder of what was taken out, relative to the archive, in order."""
+    return sorted(file for file, _ in files_of(root).walk(folder) if file.endswith(".toml"))
+
+
 def removed_folders(root: Path, kind: Kind) -> list[str]:
     """Folders of that kind, relative to the archive, latest first."""
-    parent = root / REMOVED_NAME
-    if not parent.is_dir():
+    files = files_of(root)
+    if not files.is_folder(REMOVED_NAME):
         return []
-    found = [(path.name, match) for path in parent.iterdir() if (match := _FOLDER.fullmatch(path.name))]
+    found = [(name, match) for name in files.folders(REMOVED_NAME) if (match := _FOLDER.fullmatch(name))]
     ours = [(name[:18], int(match[2] or 1), name) for name, match in found if match[1] == kind]
     return [f"{REMOVED_NAME}/{name}" for _, _, name in sorted(ours, reverse=True)]

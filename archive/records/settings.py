@@ -11,9 +11,9 @@ from typing import Annotated, Literal, TypeVar, get_args
 import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from archive.disk import write_whole
 from archive.errors import SettingsError, without_password
 from archive.observation import Band
+from archive.records.archive_files import files_of
 from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
 from archive.records.value_kinds import Text, Zone, yes_or_no
 
@@ -36,6 +36,8 @@ __all__ = [
 
 SETTINGS_NAME = "archive.toml"
 FORMAT = 1  # of the archive on disk; raise it when an older program would misread a new archive
+_MOST_ENTRIES, _MOST_FILMS = 1000, 100
+_FEW = Field(max_length=_MOST_ENTRIES)
 Mount = Literal["altaz", "equatorial", "unknown"]
 Mirrored = Literal["yes", "no", "unknown"]
 FilmStyle = Literal["daily", "smooth", "corotating"]
@@ -99,7 +101,7 @@ class TargetSettings(TomlModel):
     branch: Text | None = None
     endpoint: Annotated[Text, AfterValidator(_web_address)] | None = None
     region: Text | None = None
-    keep: tuple[Text, ...] = ()
+    keep: tuple[Text, ...] = Field(default=(), max_length=_MOST_ENTRIES)
 
     @model_validator(mode="after")
     def _one_place(self) -> TargetSettings:
@@ -175,10 +177,12 @@ class Settings(TomlModel):
     published_site_precision_deg: float = Field(default=0.1, gt=0, le=10)
     relative_number_k: float = Field(default=1.0, gt=0, le=10)
     looks: Annotated[tuple[Look, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)] = get_args(Look)
-    sites: Annotated[tuple[SiteSettings, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)]
-    instruments: Annotated[tuple[InstrumentSettings, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)]
-    targets: Annotated[tuple[TargetSettings, ...], AfterValidator(_names_differ)] = ()
-    films: tuple[FilmSettings, ...] = ()
+    sites: Annotated[tuple[SiteSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)]
+    instruments: Annotated[
+        tuple[InstrumentSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)
+    ]
+    targets: Annotated[tuple[TargetSettings, ...], _FEW, AfterValidator(_names_differ)] = ()
+    films: tuple[FilmSettings, ...] = Field(default=(), max_length=_MOST_FILMS)
 
     def published_place(self, site: SiteSettings) -> tuple[float, float]:
         """Latitude and longitude of a site, deg, rounded to what pages may tell."""
@@ -213,8 +217,8 @@ def read_settings(root: Path) -> Settings:
     SettingsError
         Every mistake is a cause of its own; or the archive was made by a newer program.
     """
-    path = root / SETTINGS_NAME
-    found = load_toml(path)
+    files, path = files_of(root), root / SETTINGS_NAME
+    found = load_toml(files, SETTINGS_NAME)
     _refuse_newer(path, found)  # keys may have changed their meaning: do not complain about them
     return check_table(Settings, found, name=str(path))
 
@@ -227,12 +231,11 @@ def check_format(root: Path) -> None:
     SettingsError
         Its format is newer.
     """
-    path = root / SETTINGS_NAME
     try:
-        found = load_toml(path)
+        found = load_toml(files_of(root), SETTINGS_NAME)
     except SettingsError:
         return
-    _refuse_newer(path, found)
+    _refuse_newer(root / SETTINGS_NAME, found)
 
 
 def _refuse_newer(path: Path, found: Mapping[str, object]) -> None:
@@ -303,10 +306,13 @@ def keep_film(root: Path, film: FilmSettings) -> bool:
     SettingsError
         `archive.toml` has mistakes, or its films are written so that none can be added at the end.
     """
-    if film in read_settings(root).films:
+    path, films = root / SETTINGS_NAME, read_settings(root).films
+    if film in films:
         return False
-    path = root / SETTINGS_NAME
-    before = path.read_bytes()
+    if len(films) >= _MOST_FILMS:
+        raise SettingsError(f"{path}: {_MOST_FILMS} films are kept, and no more may be; take a [[films]] table out")
+    files = files_of(root)
+    before = files.read(SETTINGS_NAME)
     line_end = "\r\n" if b"\r\n" in before else "\n"
     lines = ["[[films]]", *tomlkit.dumps(film.model_dump(by_alias=True, exclude_none=True)).splitlines()]
     after = before + line_end.join(["", *lines, ""]).encode("utf-8")
@@ -315,5 +321,5 @@ def keep_film(root: Path, film: FilmSettings) -> bool:
     except SettingsError as error:
         advice = "write each film as a [[films]] table, so that another can be added"
         raise SettingsError(f"{path}: films = [...] stands on one line: {advice}") from error
-    write_whole(path, after)
+    files.write(SETTINGS_NAME, after)
     return True

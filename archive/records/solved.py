@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from archive.disk import write_whole
 from archive.errors import FolderError
-from archive.records.folder import DERIVED_NAME
-from archive.records.kept import checked, checked_words
+from archive.kept import checked, checked_words
+from archive.records.archive_files import derived_files
 
 __all__ = ["forget_solved", "kept_answer", "kept_or_made", "read_learned", "write_learned"]
 
 _FOLDER = "orientation"
 _LEARNED = "learned.json"
+_OURS = re.compile(r"[0-9a-f]{24}\.json")
 
 
 def kept_or_made(root: Path, inputs: object, make: Callable[[], list[Any]]) -> tuple[str, list[Any]]:
@@ -32,7 +34,7 @@ def kept_or_made(root: Path, inputs: object, make: Callable[[], list[Any]]) -> t
     name, answer = kept_answer(root, inputs)
     if answer is None:
         answer = make()
-        _keep(root / DERIVED_NAME / _FOLDER / name, answer)
+        _keep(root, name, answer)
     return name, answer
 
 
@@ -40,7 +42,7 @@ def kept_answer(root: Path, inputs: object) -> tuple[str, list[Any] | None]:
     """The name under which the answer to these inputs is kept, and the answer; None where none is."""
     name = hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()[:24] + ".json"
     try:
-        answer = json.loads(checked_words((root / DERIVED_NAME / _FOLDER / name).read_bytes()))
+        answer = json.loads(_words(root, name))
     except (OSError, ValueError, RecursionError):
         return name, None
     return name, answer if isinstance(answer, list) else None
@@ -49,7 +51,7 @@ def kept_answer(root: Path, inputs: object) -> tuple[str, list[Any] | None]:
 def read_learned(root: Path) -> dict[str, list[dict[str, Any]]]:
     """What was learned of each instrument at the last build; empty where nothing was."""
     try:
-        learned = json.loads(checked_words((root / DERIVED_NAME / _FOLDER / _LEARNED).read_bytes()))
+        learned = json.loads(_words(root, _LEARNED))
     except (OSError, ValueError, RecursionError):
         return {}
     return learned if isinstance(learned, dict) else {}
@@ -57,22 +59,23 @@ def read_learned(root: Path) -> dict[str, list[dict[str, Any]]]:
 
 def write_learned(root: Path, learned: dict[str, list[dict[str, Any]]]) -> None:
     """Keep what was learned."""
-    _keep(root / DERIVED_NAME / _FOLDER / _LEARNED, learned)
+    _keep(root, _LEARNED, learned)
 
 
 def forget_solved(root: Path, keep: Sequence[str]) -> None:
     """Remove answers that nothing asked for."""
-    folder = root / DERIVED_NAME / _FOLDER
-    if folder.is_dir():
-        for path in folder.iterdir():
-            if path.name not in {*keep, _LEARNED}:
-                path.unlink()
+    derived = derived_files(root)
+    if derived.is_folder(_FOLDER):
+        for name in derived.files(_FOLDER):
+            if _OURS.fullmatch(name) and name not in keep:
+                derived.remove(f"{_FOLDER}/{name}")
 
 
-def _keep(path: Path, answer: object) -> None:
+def _words(root: Path, name: str) -> bytes:
+    return checked_words(derived_files(root).read(f"{_FOLDER}/{name}"), name)
+
+
+def _keep(root: Path, name: str, answer: object) -> None:
     """An archive that cannot be written to is read all the same: then nothing is kept."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, checked(json.dumps(answer).encode("utf-8")))
-    except (OSError, FolderError):
-        pass
+    with suppress(OSError, FolderError):
+        derived_files(root).write(f"{_FOLDER}/{name}", checked(json.dumps(answer).encode("utf-8"), name))

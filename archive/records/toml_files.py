@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import difflib
+import errno
+import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from archive.disk import Folder, read_named
 from archive.errors import SettingsError
+from archive.records.archive_files import text_of
 from archive.records.toml_mistakes import mistake_words
 
-__all__ = ["TomlModel", "check_table", "load_toml", "parse_toml", "read_toml"]
+__all__ = ["TomlModel", "check_table", "load_toml", "parse_toml", "read_named_toml", "read_toml"]
 
 _WORDS = {
     "greater_than_equal": "must be at least {ge:.10g}",
@@ -29,6 +33,7 @@ _WORDS = {
     "literal_error": "must be {expected}",
     "datetime_type": "must be a date and time without quotes, such as 2026-06-03T09:15:00Z",
     "date_type": "must be a date without quotes, such as 2026-06-03",
+    "too_long": "has {actual_length} entries; at most {max_length} are read",
     "tuple_type": "must be a list in square brackets",
     "model_type": "must be a table of keys and values",
     "value_error": "{error}",
@@ -36,8 +41,11 @@ _WORDS = {
 
 
 _DEEPEST = 20
-_MOST_BYTES = 50_000_000
-_LONGEST_KEY = 60
+_MOST_BYTES = 1_000_000  # the longest record by hand, of a thousand groups and a thousand specks, has 250 kB
+_LONGEST_KEY, _LONGEST_WORDS = 60, 300
+_MOST_TOLD = 20
+# A key of thousands of parts takes the parser gigabytes: it remembers each of their beginnings.
+_LONG_KEY = re.compile(r"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){21}""")
 
 
 class TomlModel(BaseModel):
@@ -49,18 +57,23 @@ class TomlModel(BaseModel):
 Model = TypeVar("Model", bound=TomlModel)
 
 
-def read_toml(path: Path, model: type[Model]) -> Model:
-    """Read and check a TOML file.
+def read_toml(files: Folder, file: str, model: type[Model], *, most_bytes: int = _MOST_BYTES) -> Model:
+    """Read and check a TOML file of an archive, of at most so many bytes.
 
     Raises
     ------
     SettingsError
         The file cannot be read, is not TOML, or has mistakes; see `check_table`.
     """
-    return check_table(model, load_toml(path), name=str(path))
+    return check_table(model, load_toml(files, file, most_bytes=most_bytes), name=str(files.path / file))
 
 
-def load_toml(path: Path) -> dict[str, Any]:
+def read_named_toml(path: Path, model: type[Model]) -> Model:
+    """Read and check a TOML file that lies beside one that the user named; see `read_toml`."""
+    return check_table(model, _load(lambda: read_named(path, most_bytes=_MOST_BYTES), str(path)), name=str(path))
+
+
+def load_toml(files: Folder, file: str, *, most_bytes: int = _MOST_BYTES) -> dict[str, Any]:
     """The keys and values of a TOML file, not yet checked against a model; a byte order mark is skipped.
 
     Raises
@@ -68,17 +81,24 @@ def load_toml(path: Path) -> dict[str, Any]:
     SettingsError
         The file cannot be read, or is not TOML.
     """
+    return _load(lambda: files.read(file, most_bytes=most_bytes), str(files.path / file))
+
+
+def _load(read: Callable[[], bytes], name: str) -> dict[str, Any]:
     try:
-        if path.exists() and not (path.is_file() or path.is_dir()):  # a pipe would be waited for
-            raise SettingsError(f"{path}: cannot be read: is no regular file; take it away")
-        if path.stat().st_size > _MOST_BYTES:
-            raise SettingsError(f"{path}: over {_MOST_BYTES // 10**6} MB, no file of ours; mend it or take it away")
-        text = path.read_text(encoding="utf-8-sig")
+        text = text_of(read())
     except UnicodeDecodeError as error:
-        raise SettingsError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
+        raise SettingsError(f"{name}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
     except OSError as error:
-        raise SettingsError(f"{path}: cannot be read: {error.strerror or error}") from error
-    return _loaded(text, name=str(path))
+        raise SettingsError(_refusal(name, error)) from error
+    return _loaded(text, name=name)
+
+
+def _refusal(name: str, error: OSError) -> str:
+    if error.errno == errno.EFBIG:
+        return f"{name}: over {_MOST_BYTES // 10**6} MB, no file of ours; correct it or remove it"
+    hint = "" if error.errno == errno.ENOENT else "; correct it or remove it"
+    return f"{name}: cannot be read: {error.strerror or error}{hint}"
 
 
 def parse_toml(text: str, model: type[Model], *, name: str) -> Model:
@@ -98,15 +118,21 @@ def check_table(model: type[Model], table: Mapping[str, Any], *, name: str) -> M
     Raises
     ------
     SettingsError
-        One cause a mistake: file, key, value found, what to do.
+        One cause a mistake: file, key, value found, what to do; twenty at most.
     """
     try:
         return model.model_validate(_with_tuples(table))
     except ValidationError as error:
-        raise SettingsError(*(_cause(name, mistake, model) for mistake in error.errors())) from error
+        mistakes = error.errors(include_url=False)
+        causes = [_cause(name, mistake, model) for mistake in mistakes[:_MOST_TOLD]]
+        if len(mistakes) > _MOST_TOLD:
+            causes.append(f"{name}: {len(mistakes) - _MOST_TOLD} more mistakes; correct these first")
+        raise SettingsError(*causes) from error
 
 
 def _loaded(text: str, *, name: str) -> dict[str, Any]:
+    if _LONG_KEY.search(text):
+        raise SettingsError(f"{name}: a key of over {_DEEPEST} parts with dots between them; mend it")
     try:
         found = tomllib.loads(text)
         if _is_deep(found):
@@ -166,7 +192,8 @@ def _advice_on_value(mistake: Any) -> str:
     if kind in ("float_type", "int_type") and isinstance(found, int) and not isinstance(found, bool):
         return "is too large a number"
     words = _WORDS.get(kind, str(mistake["msg"]))
-    return words.format(**mistake.get("ctx", {}))
+    told = words.format(**mistake.get("ctx", {}))
+    return told if len(told) <= _LONGEST_WORDS else told[: _LONGEST_WORDS - 3] + "..."
 
 
 def _shown(value: object) -> str:

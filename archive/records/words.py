@@ -1,24 +1,24 @@
-"""The observer's own words: settings, records, notes, names of groups; remembered, so that rot in them is found.
+"""The observer's own words: settings, records, notes, names of groups, the theme; remembered, to find rot in them.
 
 They are edited by hand, so no list of checksums can guard them. But a hand that edits a file also changes its time;
-words that change while their file keeps its time have rotted. What they were stays in `.northlimb/words.json`, which
-may be deleted like all derived things: what is then there is remembered anew.
+words that change while their file keeps its time have rotted. What they were stays in `remembered-words.json`: without
+it what is then there is remembered anew, and rot before that is not told.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from archive.disk import write_whole
+from archive.disk import Folder, is_safe_name
 from archive.errors import ArchiveError, FolderError
-from archive.records.folder import DERIVED_NAME
+from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, files_of
 from archive.records.group_names import GROUP_NAMES_FILE, read_names
+from archive.records.notes import check_notes
 from archive.records.places import words_of_days
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME, read_settings
@@ -27,13 +27,12 @@ __all__ = [
     "Words",
     "changed_silently",
     "complaints_about",
+    "is_of_theme",
     "is_record",
     "read_words",
     "remember_words",
     "words_on_disk",
 ]
-
-_FILE = f"{DERIVED_NAME}/words.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,25 +46,34 @@ class Words:
 def words_on_disk(root: Path) -> Iterator[str]:
     """Every file of the observer's words, relative to the archive."""
     for name in (SETTINGS_NAME, GROUP_NAMES_FILE):
-        if (root / name).is_file():
+        if files_of(root).is_file(name):
             yield name
     yield from words_of_days(root)
+    if (theme := files_of(root)).is_folder(THEME_NAME):
+        yield from sorted(file for file, _ in theme.walk(THEME_NAME) if theme.is_file(file))
 
 
 def is_record(file: str) -> bool:
     """Whether a file of words is an observation's record."""
-    return file.endswith(".toml") and file not in (SETTINGS_NAME, GROUP_NAMES_FILE)
+    return file.endswith(".toml") and file not in (SETTINGS_NAME, GROUP_NAMES_FILE) and not is_of_theme(file)
+
+
+def is_of_theme(file: str) -> bool:
+    """Whether a file of words is one of the theme's."""
+    return file.startswith(f"{THEME_NAME}/")
 
 
 def complaints_about(root: Path, file: str) -> tuple[str, ...]:
-    """What is wrong with a file of words; notes may say anything."""
+    """What is wrong with a file of words; notes may say anything, up to a length."""
     try:
         if file == SETTINGS_NAME:
             read_settings(root)
         elif file == GROUP_NAMES_FILE:
             read_names(root)
         elif is_record(file):
-            read_record(root / file)
+            read_record(root, file)
+        elif not is_of_theme(file):
+            check_notes(root, file)
     except ArchiveError as error:
         return error.causes
     return ()
@@ -73,11 +81,17 @@ def complaints_about(root: Path, file: str) -> tuple[str, ...]:
 
 def changed_silently(root: Path, remembered: Mapping[str, Words]) -> list[str]:
     """Files whose words changed while their time did not."""
-    return [file for file in words_on_disk(root) if file in remembered and _rotted(root / file, remembered[file])]
+    files = files_of(root)
+    return [file for file in words_on_disk(root) if file in remembered and _rotted(files, file, remembered[file])]
 
 
-def _rotted(path: Path, words: Words) -> bool:
-    return path.stat().st_mtime_ns == words.time_ns and path.read_bytes() != words.text.encode("utf-8")
+def _rotted(files: Folder, file: str, words: Words) -> bool:
+    return _time_ns(files, file) == words.time_ns and files.read(file) != words.text.encode("utf-8")
+
+
+def _time_ns(files: Folder, file: str) -> int:
+    status = files.status(file)
+    return 0 if status is None else status.st_mtime_ns
 
 
 def remember_words(root: Path) -> None:
@@ -88,25 +102,27 @@ def remember_words(root: Path) -> None:
         entries = {file: asdict(words) for file, words in sorted(now.items())}
         kept = {"words": entries, "sha256": _digest(entries)}
         with suppress(FolderError):
-            write_whole(root / _FILE, json.dumps(kept, ensure_ascii=False).encode("utf-8"))
+            files_of(root).write(REMEMBERED_NAME, json.dumps(kept, ensure_ascii=False).encode("utf-8"))
 
 
 def _new_words(root: Path, before: Mapping[str, Words]) -> Iterator[tuple[str, Words]]:
+    files = files_of(root)
     for file in words_on_disk(root):
-        time_ns = os.stat(f"{root}/{file}").st_mtime_ns  # noqa: PTH116 - of every record and note, at every build
+        time_ns = _time_ns(files, file)
         if (file not in before or before[file].time_ns != time_ns) and not complaints_about(root, file):
             with suppress(UnicodeDecodeError):  # notes in another encoding
-                yield file, Words((root / file).read_bytes().decode("utf-8"), time_ns)
+                yield file, Words(files.read(file).decode("utf-8"), time_ns)
 
 
 def read_words(root: Path) -> dict[str, Words]:
     """What is remembered; nothing where that itself has rotted."""
     try:
-        kept = json.loads((root / _FILE).read_text(encoding="utf-8"))
+        kept = json.loads(files_of(root).read(REMEMBERED_NAME))
         entries = kept["words"]
         if kept["sha256"] != _digest(entries):
             return {}
-        return {str(file): Words(str(entry["text"]), int(entry["time_ns"])) for file, entry in entries.items()}
+        found = {str(file): Words(str(entry["text"]), int(entry["time_ns"])) for file, entry in entries.items()}
+        return {file: words for file, words in found.items() if is_safe_name(file)}
     except (OSError, ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError):
         return {}
 

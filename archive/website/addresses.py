@@ -231,7 +231,7 @@ def picture_files(observation: Observation) -> PictureFiles:
 def film_files(film: FilmEntry) -> FilmFiles:
     """Return where a film's files go; the loop keeps the kind of file it has."""
     prefix = f"films/{film.stem}"
-    loop = None if film.loop is None else f"{prefix}-loop{PurePosixPath(film.loop.name).suffix}"
+    loop = None if film.loop is None else f"{prefix}-loop{PurePosixPath(film.loop).suffix}"
     av1 = None if film.av1 is None else f"{prefix}-av1.mp4"
     return FilmFiles(f"{prefix}.mp4", f"{prefix}.jpg", f"{prefix}.json", loop, av1)
 

@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from archive.answers import Answers
+from archive.disk import Folder, StoredFile
 from archive.website import addresses
 from archive.website.addresses import (
     day_of,
@@ -36,10 +37,11 @@ from archive.website.not_found_page import not_found_page
 from archive.website.observatory_page import observatory_page
 from archive.website.observing_days import ObservingDay, observing_days
 from archive.website.pages import PagePlan, SiteFace
-from archive.website.render import Page, render, static_files, style_hash
+from archive.website.render import Page, check_theme, head_style, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
 from archive.website.site_files import Held, SiteFile, SiteReport, held_bytes, write_site
+from archive.website.site_record import NO_RECORD, SiteRecord
 from archive.website.sitemap import robots_bytes, sitemap_bytes
 from archive.website.theme import Theme, read_theme
 from archive.website.year_page import year_pages
@@ -51,8 +53,10 @@ def build_site(
     content: Content,
     site_dir: Path,
     *,
-    theme_dir: Path | None = None,
-    answers_dir: Path | None = None,
+    place: Folder | None = None,
+    record: SiteRecord = NO_RECORD,
+    theme_files: Folder | None = None,
+    answers: Folder | None = None,
     on_day: Callable[[int, int], None] = lambda done, days: None,
 ) -> SiteReport:
     """Write the site, or bring it up to date.
@@ -64,10 +68,12 @@ def build_site(
     content : Content
     site_dir : Path
         Made if missing. Must be empty or have been written by this function.
-    theme_dir : Path, optional
+    place, record
+        See `write_site`.
+    theme_files : Folder, optional
         The observer's own templates and style sheet, see `theme`; need not be there.
-    answers_dir : Path, optional
-        Where it is kept what each page was made from; pages made from the same are not made again.
+    answers : Folder, optional
+        Derived things, where it is kept what each page was made from; pages made from the same are not made again.
     on_day : callable
         Called with how many days' pictures and pages have been seen to, and of how many.
 
@@ -82,7 +88,8 @@ def build_site(
     SettingsError
         A template of the theme has a mistake or an unknown name.
     """
-    theme = read_theme(theme_dir)
+    theme = read_theme(theme_files)
+    check_theme(theme)
     static = static_files(theme)
     face = SiteFace(
         title=content.info.title,
@@ -91,9 +98,9 @@ def build_site(
         style_hash=style_hash(static[addresses.STYLE]),
         address=content.info.address,
     )
-    made = Answers(None if answers_dir is None else answers_dir / "pages", [face, theme.digests])
+    made = Answers(answers, "answers/pages", [face, theme.digests])
     files = _files(_in_order(content), face, theme, static=static, made=made, on_day=on_day)
-    report = write_site(files, site_dir)
+    report = write_site(files, site_dir, place=place, record=record, replaceable=(addresses.ROBOTS,))
     made.keep()
     return report
 
@@ -121,14 +128,15 @@ def _files(
     for done, (day, plan) in enumerate(zip(days, plans, strict=True)):
         on_day(done, len(days))
         for entry in (day.main, *day.others):
-            yield from _entry_files(entry)
+            yield from _entry_files(entry, content.derived)
         yield page(plan)
     yield from map(page, _other_pages(content, days, groups, face, made, rotations=rotations))
+    yield page(PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address, head_style(theme))))
     yield from _grids(content, made)
     for film in content.films:
-        yield from _film_files(film)
+        yield from _film_files(film, content.derived)
     for rotation in content.rotations:
-        yield from _map_files(rotation)
+        yield from _map_files(rotation, content.derived)
     for name, data in data_files(content, groups).items():
         yield SiteFile(f"data/{name}", data)
     yield from (SiteFile(path, data) for path, data in static.items())
@@ -161,7 +169,7 @@ def _for_search_engines(pages: Sequence[str], face: SiteFace) -> list[SiteFile]:
         return []
     files = [SiteFile(addresses.SITEMAP, sitemap_bytes(pages, face))]
     if addresses.root_path(face.address) == "/":
-        files.append(SiteFile(addresses.ROBOTS, robots_bytes(face), yields=True))
+        files.append(SiteFile(addresses.ROBOTS, robots_bytes(face)))
     return files
 
 
@@ -180,7 +188,7 @@ def _other_pages(
     *,
     rotations: Collection[int],
 ) -> Iterator[PagePlan[Page]]:
-    """Plan all pages but the home page and those of the days."""
+    """Plan all pages but the home page, those of the days, and that for missing addresses."""
     counted = any(entry.observation.groups is not None for entry in content.entries)
     yield from month_pages(days, face)
     yield from year_pages(days, face)
@@ -195,10 +203,9 @@ def _other_pages(
     yield PagePlan(addresses.FILMS, lambda: films_page(content, face))
     yield PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, days, face))
     yield PagePlan(addresses.DATA, lambda: data_page(content, face))
-    yield PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address))
 
 
-def _entry_files(entry: Entry) -> list[SiteFile]:
+def _entry_files(entry: Entry, derived: Folder) -> list[SiteFile]:
     paths, pictures = picture_files(entry.observation), entry.pictures
     files = [
         (paths.disc, pictures.disc),
@@ -214,7 +221,7 @@ def _entry_files(entry: Entry) -> list[SiteFile]:
         files.append((paths.flat, pictures.flat))
     if entry.turned_back is not None:
         files.append((turned_back_file(day_of(entry.observation)), entry.turned_back.picture))
-    return [SiteFile(path, f"{pictures.folder}/{name}") for path, name in files]
+    return [SiteFile(path, StoredFile(derived, _within(pictures.folder, name))) for path, name in files]
 
 
 def _grids(content: Content, made: Answers) -> Iterator[SiteFile]:
@@ -228,19 +235,26 @@ def _grid(draw: Callable[[float], Graticule], b0_deg: float) -> bytes:
     return graticule_svg(draw(b0_deg))
 
 
-def _film_files(film: FilmEntry) -> list[SiteFile]:
+def _film_files(film: FilmEntry, derived: Folder) -> list[SiteFile]:
     paths = film_files(film)
     files = [
-        SiteFile(paths.mp4, str(film.mp4)),
-        SiteFile(paths.poster, str(film.poster)),
-        SiteFile(paths.frames_json, str(film.frames_json)),
+        SiteFile(paths.mp4, StoredFile(derived, film.mp4)),
+        SiteFile(paths.poster, StoredFile(derived, film.poster)),
+        SiteFile(paths.frames_json, StoredFile(derived, film.frames_json)),
     ]
     for path, source in ((paths.loop, film.loop), (paths.av1, film.av1)):
         if path is not None and source is not None:
-            files.append(SiteFile(path, str(source)))
+            files.append(SiteFile(path, StoredFile(derived, source)))
     return files
 
 
-def _map_files(rotation: RotationEntry) -> list[SiteFile]:
+def _map_files(rotation: RotationEntry, derived: Folder) -> list[SiteFile]:
     paths = rotation_files(rotation.number)
-    return [SiteFile(paths.picture, str(rotation.picture)), SiteFile(paths.fits, str(rotation.fits))]
+    return [
+        SiteFile(paths.picture, StoredFile(derived, rotation.picture)),
+        SiteFile(paths.fits, StoredFile(derived, rotation.fits)),
+    ]
+
+
+def _within(folder: str, name: str) -> str:
+    return f"{folder}/{name}" if folder else name

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Literal
 
 from archive.answers import mark_of
+from archive.disk import Folder
 from archive.observation import Band, Observation, SpotGroup
 
 __all__ = [
@@ -224,10 +225,10 @@ class FilmEntry:
 
     stem: str
     title: str
-    mp4: Path
-    poster: Path
-    frames_json: Path
-    loop: Path | None
+    mp4: str
+    poster: str
+    frames_json: str
+    loop: str | None
     width_px: int
     height_px: int
     frames: int
@@ -235,7 +236,7 @@ class FilmEntry:
     first_utc: datetime
     last_utc: datetime
     observation_ids: tuple[str, ...]
-    av1: Path | None = None
+    av1: str | None = None
     first_frames: Mapping[str, int] = field(default_factory=dict)
     rotation: int | None = None
 
@@ -275,8 +276,8 @@ class RotationEntry:
     number: int
     first_utc: datetime
     last_utc: datetime
-    picture: Path
-    fits: Path
+    picture: str
+    fits: str
     observed_share: float
 
 
@@ -298,6 +299,8 @@ class TurningLaw:
 class Content:
     """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
 
+    Files of pictures, films and maps are names in the folder `derived`.
+
     `own_law` is the rotation law fitted to the archive's own groups, None where they do not tell it; `graticule_at`
     draws the grid of a B0, which many days share.
     """
@@ -312,3 +315,4 @@ class Content:
     published_laws: Sequence[TurningLaw] = ()
     carrying: Carrying = Carrying()
     graticule_at: Callable[[float], Graticule] | None = None
+    derived: Folder = field(default_factory=lambda: Folder(Path()))

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
+from html import unescape
+from math import ceil
 
 from markupsafe import Markup
 
@@ -19,13 +22,18 @@ from archive.website.wording import MONTHS, day_and_month, day_words, month_word
 
 __all__ = ["DayPage", "day_pages"]
 
+_BLOCK_END = re.compile(r"</(?:p|li|tr|h\d)>|<br\s*/?>|\n")
+_LETTERS_A_LINE = 80
+_LINES_A_GROUP = 2
+_MOST_LINES = (10, 16, 26)  # measured in print: how many fit with each tightness but the last
+
 
 @dataclass(frozen=True)
 class DayPage:
     """A UTC day; `views` has its main picture first.
 
     `previous` and `next` are None at the ends, `rotation` where it has no page; `notes` is clean HTML, empty where
-    there are none.
+    there are none. `tightness` from 0 to 3 is how far the print style draws together, to keep a day on one sheet.
     """
 
     frame: Frame
@@ -34,6 +42,7 @@ class DayPage:
     date_machine: str
     views: tuple[ObservationView, ...]
     notes: Markup
+    tightness: int
     previous: Link | None
     next: Link | None
     month: Link
@@ -103,19 +112,30 @@ def _page(
     here = Here(day_page(day.day))
     views = tuple(observation_view(entry, here, group_pages=groups) for entry in (day.main, *day.others))
     previous, following = neighbours
+    notes = Markup(notes_html(day.notes) if day.notes.strip() else "")
     return DayPage(
         frame=disc_frame(_frame(day.day, views[0], here, face), day.main, views[0].picture, face),
         day=day_and_month(day.day),
         year=day.day.year,
         date_machine=day.day.isoformat(),
         views=views,
-        notes=Markup(notes_html(day.notes) if day.notes.strip() else ""),
+        notes=notes,
+        tightness=_tightness(notes, views[0]),
         previous=_neighbour(previous, here),
         next=_neighbour(following, here),
         month=Link(month_words(day.day), here.to(month_page(day.day))),
         rotation=_rotation(rotation, here),
         scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)),
     )
+
+
+def _tightness(notes: str, main: ObservationView) -> int:
+    """Tell by the lines of notes and groups, as they would be at full size, how far they must draw together."""
+    blocks = (re.sub(r"<[^>]*>", "", block) for block in _BLOCK_END.split(notes))
+    lines = sum(ceil(len(unescape(block).strip()) / _LETTERS_A_LINE) for block in blocks) + _LINES_A_GROUP * len(
+        main.groups or ()
+    )
+    return sum(lines > most for most in _MOST_LINES)
 
 
 def _frame(day: date, view: ObservationView, here: Here, face: SiteFace) -> Frame:

@@ -110,6 +110,7 @@ class Frame:
     """A page's place in the site, and what it tells to machines.
 
     `canonical` is empty and `preview` None where the site's public address is not known; `data` is JSON-LD or empty.
+    A page that brings its own `style` tells its digest; it may leave the links empty.
     """
 
     path: str
@@ -125,6 +126,8 @@ class Frame:
     canonical: str
     preview: Preview | None = None
     data: Markup = field(default_factory=Markup)
+    style: Markup = field(default_factory=Markup)
+    style_digest: str = ""
 
 
 def frame(

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import re
-from functools import cache
+from functools import cache, partial
 from typing import TYPE_CHECKING
 
+from archive.disk import read_own, walk_named
 from archive.website import addresses
 from archive.website.charts_page import ChartsPage
 from archive.website.compare_page import ComparePage
@@ -24,12 +25,13 @@ from archive.website.pages import SiteFace
 from archive.website.rotations_page import RotationPage, RotationsPage
 from archive.website.search_page import SearchPage
 from archive.website.theme import NO_THEME, Theme, clear_mistakes, templates_dir
+from archive.website.theme_blocks import check_blocks
 from archive.website.year_page import YearPage
 
 if TYPE_CHECKING:
     import jinja2
 
-__all__ = ["Page", "render", "static_files", "style_hash"]
+__all__ = ["Page", "check_theme", "head_style", "render", "static_files", "style_hash"]
 
 Page = (
     ChartsPage
@@ -50,6 +52,7 @@ Page = (
     | YearPage
 )
 
+_END_OF_HEAD = b"/* Above stands all that"
 _TEMPLATES: dict[type[Page], str] = {
     ChartsPage: "charts.html",
     ComparePage: "compare.html",
@@ -70,6 +73,18 @@ _TEMPLATES: dict[type[Page], str] = {
 }
 
 
+def check_theme(theme: Theme) -> None:
+    """Read a theme's templates before any page is made from them.
+
+    Raises
+    ------
+    SettingsError
+        One has a mistake that shows without rendering it, or fills a block that nothing it extends has.
+    """
+    with clear_mistakes(theme):
+        check_blocks(theme, _environment(theme))
+
+
 def render(page: Page, face: SiteFace, theme: Theme = NO_THEME) -> str:
     """Render a page; a name that a template uses and the page lacks is an error.
 
@@ -85,9 +100,15 @@ def render(page: Page, face: SiteFace, theme: Theme = NO_THEME) -> str:
 def static_files(theme: Theme = NO_THEME) -> dict[str, bytes]:
     """Return style sheet, fonts, icons and scripts under their paths in the site; the theme's style comes last."""
     folder = templates_dir() / "static"
-    found = {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.is_file()}
+    found = {path.name: read_own(path) for path in walk_named(folder)}
     files = {f"static/{name}": _lighter(data) if name.endswith(".js") else data for name, data in found.items()}
     return {**files, addresses.STYLE: files[addresses.STYLE] + theme.style}
+
+
+def head_style(theme: Theme = NO_THEME) -> bytes:
+    """Return as much of the style sheet as heads and feet of pages need; the theme's style comes last."""
+    ours = read_own(templates_dir() / addresses.STYLE)
+    return ours.partition(_END_OF_HEAD)[0] + theme.style
 
 
 def _lighter(script: bytes) -> bytes:
@@ -105,10 +126,13 @@ def style_hash(style: bytes) -> str:
 def _environment(theme: Theme) -> jinja2.Environment:
     """Look for a template in the theme first; our own one of the same name is there as ``original/NAME.html``."""
     import jinja2
+    from jinja2.sandbox import ImmutableSandboxedEnvironment
 
     ours = jinja2.FileSystemLoader(templates_dir())
-    theirs = [] if theme.folder is None else [jinja2.FileSystemLoader(theme.folder)]
-    return jinja2.Environment(
+    theirs = [] if theme.folder is None else [jinja2.FunctionLoader(partial(_of_theme, theme))]
+    # A theme is a program of whoever wrote it: it may arrange what it is given, and reaches nothing else.
+    kind = jinja2.Environment if theme.folder is None else ImmutableSandboxedEnvironment
+    return kind(
         loader=jinja2.ChoiceLoader([*theirs, ours, jinja2.PrefixLoader({"original": ours})]),
         undefined=jinja2.StrictUndefined,
         auto_reload=False,  # a theme that changes is another `Theme`; to look at the files took a tenth of rendering
@@ -117,3 +141,9 @@ def _environment(theme: Theme) -> jinja2.Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+
+
+def _of_theme(theme: Theme, name: str) -> tuple[str, str | None, None] | None:
+    """A template of the theme as it was read, under the path that messages name; None where there is none."""
+    data = dict(theme.files).get(name)
+    return None if data is None or theme.folder is None else (data.decode(), str(theme.folder / name), None)

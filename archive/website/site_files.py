@@ -7,23 +7,34 @@ is first written to a folder of its own. Then the list names old and new files (
 data, new pages, changed pages and the home page take their places in turn; last come the removals and the list of what
 is there now. So a page never shows what is not there yet, a site stays as it was where anything fails before, and
 whatever an interrupted run leaves is listed, and the next run puts it right.
+
+That list may come from anybody. What is believed without reading it again, and what may be removed, stands in a record
+of this computer's own (`SiteRecord`), outside the site.
 """
 
 from __future__ import annotations
 
-import hashlib
 import os
-import shutil
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from stat import S_ISREG
 
 import msgspec
 
-from archive.disk import sync_disk, sync_folder
+from archive.disk import Folder, StoredFile, is_safe_name, make_named_folder, stamp_of, sync_disk
 from archive.errors import FolderError, clear_refusal
+from archive.website.site_record import (
+    NO_RECORD,
+    Held,
+    RecordContent,
+    SiteRecord,
+    Written,
+    held_bytes,
+    held_file,
+)
 
 __all__ = ["MANIFEST", "Held", "SiteFile", "SiteReport", "held_bytes", "write_site"]
 
@@ -34,21 +45,15 @@ _HOME = "index.html"
 _ASIDE = ".northlimb-part"
 _PARTS = ".northlimb-parts"
 _LARGE_BYTES = 2**24
-
-
-class Held(msgspec.Struct, frozen=True, gc=False):
-    """What a file holds."""
-
-    sha256: str
-    size: int
+_FOLDERS_HELD = 64
 
 
 @dataclass(frozen=True, slots=True)
 class _ToWrite:
-    """What is to be written: the bytes, or the path of a file of them; and the file's stamp where it is a copy."""
+    """What is to be written: the bytes, or the file of them; and the status of the file of which it is a copy."""
 
-    data: bytes | str
-    stamp: os.stat_result | None = None
+    data: bytes | StoredFile
+    source: os.stat_result | None = None
 
 
 class _Row(msgspec.Struct, frozen=True, gc=False):
@@ -66,7 +71,7 @@ class _Manifest(msgspec.Struct, frozen=True):
 
 @dataclass(frozen=True)
 class _Listed:
-    """What the list of files names; it is `settled` where that is what is there, and nothing is under way."""
+    """What the list of files names; it is `settled` where it says that nothing is under way."""
 
     files: Mapping[str, Held]
     settled: bool
@@ -74,33 +79,37 @@ class _Listed:
 
 @dataclass(frozen=True, slots=True)
 class SiteFile:
-    """A file to be published: where it goes, and its bytes, the path of the file to copy, or what makes its bytes.
+    """A file to be published: where it goes, and its bytes, the file to copy, or what makes its bytes.
 
-    Where it is known what it will hold, its bytes are made only if they are not there yet. One that `yields` is left
-    out where a file of someone else's stands in its place.
+    Where it is known what it will hold, its bytes are made only if they are not there yet.
     """
 
     path: str
-    source: bytes | str | Callable[[], bytes]
+    source: bytes | StoredFile | Callable[[], bytes]
     held: Held | None = None
-    yields: bool = False
 
 
 @dataclass(frozen=True)
 class SiteReport:
-    """How many files were written, left as they were, and removed; the manifest is not counted."""
+    """How many files were written, left as they were, and removed; the manifest is not counted.
+
+    `strangers` are files that were in the site's folder when this computer met it first, and that no build makes.
+    """
 
     written: int
     unchanged: int
     removed: int
+    strangers: tuple[str, ...] = ()
 
 
-def held_bytes(data: bytes) -> Held:
-    """Return what a file of these bytes holds."""
-    return Held(hashlib.sha256(data).hexdigest(), len(data))
-
-
-def write_site(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
+def write_site(
+    files: Iterable[SiteFile],
+    site_dir: Path,
+    *,
+    place: Folder | None = None,
+    record: SiteRecord = NO_RECORD,
+    replaceable: Collection[str] = (),
+) -> SiteReport:
     """Bring a folder to hold exactly these files, besides any that are not ours.
 
     Parameters
@@ -109,6 +118,12 @@ def write_site(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
         Every file of the site but the manifest; each path once. They are taken one after the other.
     site_dir : Path
         Made if missing. Must be empty or hold our manifest.
+    place : Folder, optional
+        The folder in which it lies, by which links are judged where it is part of an archive.
+    record : SiteRecord
+        What this computer knows to have written there; brought up to date.
+    replaceable : collection of str
+        Paths at which a file of the observer's own is kept, even where it has taken the place of one of ours.
 
     Returns
     -------
@@ -121,142 +136,243 @@ def write_site(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
         or the system refuses, as when the disk is full. The pages are then as they were.
     """
     with clear_refusal(site_dir):
-        return _written(files, site_dir)
+        if place is None:
+            make_named_folder(site_dir.parent)
+            place = Folder(site_dir.parent)
+        return _written(files, place, site_dir.name, record, replaceable)
 
 
-def _written(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
+def _written(
+    files: Iterable[SiteFile], place: Folder, name: str, record: SiteRecord, replaceable: Collection[str]
+) -> SiteReport:
     """Bring up to date what is there, or make a new site beside its place."""
-    aside = site_dir.with_name(f".{site_dir.name}{_ASIDE}")
-    if aside.exists():
-        shutil.rmtree(aside)  # of a run that was stopped
-    if site_dir.exists() or site_dir.is_symlink():
-        return _bring_up_to_date(files, site_dir)
+    aside = f".{name}{_ASIDE}"
+    _clear_aside(place, aside)
+    if place.exists(name):
+        return _bring_up_to_date(files, place.below(name), record, replaceable)
     try:
-        report = _bring_up_to_date(files, aside)
-        aside.rename(site_dir)
+        place.make_folder(aside)
+        report = _bring_up_to_date(files, place.below(aside), record, replaceable)
+        place.rename(aside, name)
     except BaseException:
-        shutil.rmtree(aside, ignore_errors=True)
+        place.remove_tree(aside)
         raise
-    sync_folder(site_dir.parent)
+    place.sync()
     return report
 
 
-def _bring_up_to_date(files: Iterable[SiteFile], site_dir: Path) -> SiteReport:
-    listed = _read_manifest(site_dir)
-    before = listed.files
-    with _parts_of(site_dir) as parts:
-        now, changed = _made(files, site_dir, parts, before)
-        if listed.settled and now == before and not changed:
-            return SiteReport(0, len(now), 0)
+def _clear_aside(place: Folder, aside: str) -> None:
+    """Remove what a run that was stopped had begun; a folder of that name that shows no sign of ours stays."""
+    if place.exists(aside):
+        if place.is_folder(aside) and set(place.names(aside)) - {_PARTS} and not place.exists(f"{aside}/{MANIFEST}"):
+            raise FolderError(f"{place.path / aside}: in the way, and not written by us; move it elsewhere")
+        place.remove_tree(aside)
+
+
+def _bring_up_to_date(
+    files: Iterable[SiteFile], site: Folder, record: SiteRecord, replaceable: Collection[str]
+) -> SiteReport:
+    listed, known = _read_manifest(site), record.read()
+    replaced = {path for path in replaceable if _is_replaced(site, path, listed.files.get(path))}
+    before = {path: written for path, written in known.files.items() if path not in replaced}
+    with _parts_of(site):
+        update = _Update(site, before, listed.files)
+        now, changed = update.made(file for file in files if file.path not in replaced)
+        strangers = _strangers(site, now, known)
+        if listed.settled and not changed and now.keys() == before.keys() and listed.files == _held(now):
+            record.write(now, strangers)
+            return SiteReport(0, len(now), 0, strangers)
+        # What another computer made is not ours to remove: it is a stranger.
         gone = sorted(set(before) - set(now), key=lambda path: (-_turn(path, before), path))
+        was = {path: held for path, held in {**listed.files, **_held(before)}.items() if path not in replaced}
         if changed or gone:
-            _put_manifest({**before, **now}, site_dir, parts, unfinished=True)
-        for path in sorted(changed, key=lambda path: _turn(path, before)):
-            _put(_part(parts, changed[path]), f"{site_dir}/{path}")
+            update.put_manifest({**was, **_held(now)}, unfinished=True)
+        for path in sorted(changed, key=lambda path: _turn(path, was)):
+            now[path] = update.put(changed[path], path, now[path].held)
         # Pages go before the pictures that they show.
-        removed = sum(_remove(path, site_dir) for path in gone)
-        _put_manifest(now, site_dir, parts)
-    return SiteReport(len(changed), len(now) - len(changed), removed)
+        removed = sum(_remove(path, site) for path in gone)
+        update.put_manifest(_held(now))
+        record.write(now, strangers)
+    return SiteReport(len(changed), len(now) - len(changed), removed, strangers)
 
 
-def _made(
-    files: Iterable[SiteFile], site_dir: Path, parts: Path, before: Mapping[str, Held]
-) -> tuple[dict[str, Held], dict[str, int]]:
-    """Write all that changes to the folder of parts; what each file is to hold, and the part's number by its path."""
-    now: dict[str, Held] = {}
-    changed: dict[str, int] = {}
-    foreign = []
-    for file in files:
-        known = before.get(file.path)
-        if file.path in now or file.path == MANIFEST:
-            raise FolderError(f"{file.path}: this file of the site would be written twice; give each its own name")
-        if known is None and not _stays_inside(file.path):  # of those in the list it is known
-            raise FolderError(f"{file.path}: not a path inside the site; use plain names")
-        target = f"{site_dir}/{file.path}"
-        if file.yields and known is None and os.path.exists(target):  # noqa: PTH110
-            continue
-        now[file.path], source = _wanted(file, target, known)
-        if source is None:
-            continue
-        if known is None and os.path.exists(target):  # noqa: PTH110
-            foreign.append(Path(target))
-        if not changed:
-            _make_folder(parts)
-        changed[file.path] = len(changed)
-        _write_part(source, _part(parts, changed[file.path]), target)
-    if foreign:
-        raise FolderError(*(f"{path}: in the way, and not written by us; move it elsewhere" for path in foreign))
-    return now, changed
+def _held(files: Mapping[str, Written]) -> dict[str, Held]:
+    return {path: written.held for path, written in files.items()}
+
+
+def _strangers(site: Folder, now: Mapping[str, Written], known: RecordContent) -> tuple[str, ...]:
+    """Files that were there before this computer built this site, and that it does not make."""
+    if not known.is_new:
+        return tuple(path for path in known.strangers if path not in now and site.exists(path))
+    there = sorted(path for path, _ in site.walk())
+    return tuple(path for path in there if path not in now and path != MANIFEST and not path.startswith(f"{_PARTS}/"))
+
+
+class _Update:
+    """A site that is being brought up to date: what is there, what was written to the folder of parts."""
+
+    def __init__(self, site: Folder, before: Mapping[str, Written], listed: Mapping[str, Held]) -> None:
+        self._site, self._before, self._listed = site, before, listed
+        # Folders are looked into as a whole, and pictures and pages of a day lie together.
+        self._there = lru_cache(_FOLDERS_HELD)(lambda folder: _statuses(site, folder))
+        self._sources = lru_cache(_FOLDERS_HELD)(lambda folder, within: _statuses(folder, within))
+
+    def made(self, files: Iterable[SiteFile]) -> tuple[dict[str, Written], dict[str, int]]:
+        """Write all that changes to the folder of parts; what each file holds, and the part's number by its path."""
+        now: dict[str, Written] = {}
+        changed: dict[str, int] = {}
+        foreign = []
+        for file in files:
+            ours = file.path in self._before or file.path in self._listed
+            if file.path in now or file.path == MANIFEST:
+                raise FolderError(f"{file.path}: this file of the site would be written twice; give each its own name")
+            if not ours and not (is_safe_name(file.path) and ":" not in file.path):
+                raise FolderError(f"{file.path}: not a path inside the site; use plain names")
+            there = self._status(file.path)
+            written, source = self._wanted(file, there)
+            now[file.path] = written
+            if source is None:
+                continue
+            if there is not None and not ours:
+                foreign.append(self._site.path / file.path)
+            if not changed:
+                self._site.make_folder(_PARTS)
+            changed[file.path] = len(changed)
+            self._write_part(source, f"{changed[file.path]}.part", file.path)
+        if foreign:
+            raise FolderError(*(f"{path}: in the way, and not written by us; move it elsewhere" for path in foreign))
+        return now, changed
+
+    def _wanted(self, file: SiteFile, there: os.stat_result | None) -> tuple[Written, _ToWrite | None]:
+        """What a file is to hold, and what is to be written for it: None where it is there already."""
+        known = self._before.get(file.path)
+        untouched = known is not None and there is not None and known.stamp == stamp_of(there)
+        if isinstance(file.source, StoredFile):
+            return self._copy_wanted(file.path, file.source, there, known if untouched else None)
+        if file.held is not None and known is not None and file.held == known.held:
+            if untouched:
+                return known, None
+            if self._holds(file.path, there, file.held):
+                return self._as_it_is(file.held, there), None
+        data = file.source if isinstance(file.source, bytes) else file.source()
+        held = held_bytes(data)
+        if (known is not None and untouched and known.held == held) or self._holds(file.path, there, held):
+            return self._as_it_is(held, there), None
+        return Written(held), _ToWrite(data)
+
+    def _copy_wanted(
+        self, path: str, source: StoredFile, there: os.stat_result | None, known: Written | None
+    ) -> tuple[Written, _ToWrite | None]:
+        """A copy bears its source's size and time: where both are as they were, neither is read."""
+        status = self._source_status(source, path)
+        if known is not None and there is not None and _same_time(status, there):
+            return known, None
+        if status.st_size > _LARGE_BYTES:
+            with source.folder.open(source.file) as stream:
+                held, written = held_file(stream), _ToWrite(source, status)
+        else:  # read once, and not for its digest and again for its copy
+            data = source.folder.read(source.file)
+            held, written = held_bytes(data), _ToWrite(data, status)
+        if self._holds(path, there, held) and there is not None and _same_time(status, there):
+            return self._as_it_is(held, there), None
+        return Written(held), written
+
+    def _as_it_is(self, held: Held, there: os.stat_result | None) -> Written:
+        return Written(held, None if there is None else stamp_of(there))
+
+    def _holds(self, path: str, there: os.stat_result | None, held: Held) -> bool:
+        return _holds(self._site, path, there, held)
+
+    def _status(self, path: str) -> os.stat_result | None:
+        folder, _, name = path.rpartition("/")
+        return self._there(folder).get(name)
+
+    def _source_status(self, source: StoredFile, path: str) -> os.stat_result:
+        folder, _, name = source.file.rpartition("/")
+        status = self._sources(source.folder, folder).get(name)
+        if status is None or not S_ISREG(status.st_mode):
+            raise FolderError(
+                f"{source.folder.path / source.file}: to be published as {path}, but missing; build it again"
+            )
+        return status
+
+    def put_manifest(self, listed: Mapping[str, Held], *, unfinished: bool = False) -> None:
+        """Put the list of files in its place, unless it is there."""
+        manifest = _manifest_bytes(listed, unfinished=unfinished)
+        if not self._holds(MANIFEST, self._site.status(MANIFEST), held_bytes(manifest)):
+            self._site.make_folder(_PARTS)
+            self._write_part(_ToWrite(manifest), f"{MANIFEST}.part", MANIFEST)
+            sync_disk(self._site.path)
+            self.put(MANIFEST, MANIFEST, held_bytes(manifest))
+
+    def put(self, part: int | str, path: str, held: Held) -> Written:
+        """Bring a part to its place; its folder is made where there is none."""
+        with clear_refusal(self._site.path / path):
+            try:
+                self._site.rename(f"{_PARTS}/{part}.part", path)
+            except FileNotFoundError:
+                self._site.make_folder(path.rpartition("/")[0])
+                self._site.rename(f"{_PARTS}/{part}.part", path)
+            return self._as_it_is(held, self._site.status(path))
+
+    def _write_part(self, source: _ToWrite, part: str, path: str) -> None:
+        part = f"{_PARTS}/{part}"
+        with clear_refusal(self._site.path / path):
+            self._site.remove(part)
+            if isinstance(source.data, bytes):
+                with self._site.create(part) as stream:
+                    stream.write(source.data)
+            else:
+                with source.data.folder.open(source.data.file) as given:
+                    self._site.copy(given, part)
+            if source.source is not None:
+                given_times = source.source
+                self._site.set_times(part, accessed_ns=given_times.st_atime_ns, changed_ns=given_times.st_mtime_ns)
+
+
+def _holds(site: Folder, path: str, there: os.stat_result | None, held: Held) -> bool:
+    if there is None or not S_ISREG(there.st_mode) or there.st_size != held.size:
+        return False
+    with site.open(path) as stream:
+        return held_file(stream) == held
+
+
+def _is_replaced(site: Folder, path: str, listed: Held | None) -> bool:
+    """Whether a file is there that is not the one that the list names."""
+    there = site.status(path)
+    return there is not None and (listed is None or not _holds(site, path, there, listed))
+
+
+def _statuses(folder: Folder, within: str) -> dict[str, os.stat_result]:
+    """What is in a folder; a folder in it counts as being there too."""
+    try:
+        found = folder.statuses(within)
+        prefix = f"{within}/" if within else ""
+        return found | {name: status for name in folder.folders(within) if (status := folder.status(prefix + name))}
+    except (FileNotFoundError, NotADirectoryError):
+        return {}
 
 
 @contextmanager
-def _parts_of(site_dir: Path) -> Iterator[Path]:
+def _parts_of(site: Folder) -> Iterator[None]:
     """A folder for files on their way, within the site's, so that a rename brings each to its place.
 
     It is made with the first of them: a site that needs nothing is not touched.
     """
-    parts = site_dir / _PARTS
-    shutil.rmtree(parts, ignore_errors=True)  # of a run that was stopped
+    with suppress(FileNotFoundError):
+        site.remove_tree(_PARTS)  # of a run that was stopped
     try:
-        yield parts
+        yield
     finally:
-        shutil.rmtree(parts, ignore_errors=True)
+        with suppress(OSError):
+            site.remove_tree(_PARTS)
 
 
-def _wanted(file: SiteFile, target: str, before: Held | None) -> tuple[Held, _ToWrite | None]:
-    """What a file is to hold, and what is to be written for it: None where it is there already.
-
-    A copy of the same size and time keeps the digest that it had.
-    """
-    there = _plain_file(target)
-    if isinstance(file.source, str):
-        stamp = _status_of(file.source, file.path)
-        if before is not None and _same_stamp(stamp, there):
-            return before, None
-        if stamp.st_size > _LARGE_BYTES:
-            held, source = _held_file(file.source), _ToWrite(file.source, stamp)
-        else:  # read once, and not for its digest and again for its copy
-            with open(file.source, "rb") as stream:  # noqa: PTH123
-                data = stream.read()
-            held, source = held_bytes(data), _ToWrite(data, stamp)
-        return held, None if _holds(target, there, held) else source
-    if file.held is not None and file.held == before and _holds(target, there, file.held):
-        return file.held, None
-    data = file.source if isinstance(file.source, bytes) else file.source()
-    held = held_bytes(data)
-    return held, None if _holds(target, there, held) else _ToWrite(data)
-
-
-def _status_of(source: str, path: str) -> os.stat_result:
-    try:
-        return os.stat(source)  # noqa: PTH116
-    except FileNotFoundError as error:
-        raise FolderError(f"{source}: to be published as {path}, but missing; build it again") from error
-
-
-def _plain_file(target: str) -> os.stat_result | None:
-    try:
-        status = os.stat(target)  # noqa: PTH116 - of 50,000 files, and a Path each would take as long again
-    except OSError:
-        return None
-    return status if S_ISREG(status.st_mode) else None
-
-
-def _same_stamp(source: os.stat_result, target: os.stat_result | None) -> bool:
-    """Tell by size and time to the nanosecond, kept when copying, that a copy is up to date.
-
-    Reading ten years of pictures twice on every build (some 20 GB) takes minutes; this takes none.
-    """
-    if target is None:
-        return False
+def _same_time(source: os.stat_result, target: os.stat_result) -> bool:
     return (source.st_size, source.st_mtime_ns) == (target.st_size, target.st_mtime_ns)
 
 
-def _holds(target: str, there: os.stat_result | None, held: Held) -> bool:
-    return there is not None and there.st_size == held.size and _held_file(target) == held
-
-
-def _turn(path: str, before: Mapping[str, Held]) -> int:
+def _turn(path: str, before: Collection[str]) -> int:
     """When a file is written: pictures and data, pages that nothing links to yet, pages that were there, the home."""
     if path == _HOME:
         return 4
@@ -265,34 +381,18 @@ def _turn(path: str, before: Mapping[str, Held]) -> int:
     return 3 if path.endswith(".xml") else 1  # a feed links to pages
 
 
-def _put_manifest(listed: Mapping[str, Held], site_dir: Path, parts: Path, *, unfinished: bool = False) -> None:
-    manifest, target = _manifest_bytes(listed, unfinished=unfinished), f"{site_dir}/{MANIFEST}"
-    if not _holds(target, _plain_file(target), held_bytes(manifest)):
-        part = _part(parts, MANIFEST)
-        _make_folder(parts)
-        _write_part(_ToWrite(manifest), part, target)
-        sync_disk(site_dir)
-        _put(part, target)
-
-
-def _stays_inside(path: str) -> bool:
-    """Whether a path leads to no place outside the site's folder, on any system."""
-    outside = path.startswith("/") or "\\" in path or ":" in path or (".." in path and ".." in path.split("/"))
-    return bool(path) and not outside
-
-
-def _read_manifest(site_dir: Path) -> _Listed:
+def _read_manifest(site: Folder) -> _Listed:
     """Read what the last run made; refuse a folder that is not ours."""
-    path = site_dir / MANIFEST
-    if not path.exists():
-        if site_dir.exists() and (not site_dir.is_dir() or set(site_dir.iterdir()) - {site_dir / _PARTS}):
-            raise FolderError(f"{site_dir}: holds files but no {MANIFEST} of ours; give an empty folder or a new name")
+    path = site.path / MANIFEST
+    if not site.is_file(MANIFEST):
+        if set(site.names()) - {_PARTS}:
+            raise FolderError(f"{site.path}: holds files but no {MANIFEST} of ours; give an empty folder or a new name")
         return _Listed({}, settled=False)
     try:
-        data = msgspec.json.decode(path.read_bytes(), type=_Manifest)
+        data = msgspec.json.decode(site.read(MANIFEST), type=_Manifest)
         if (data.generator, data.version) != (_GENERATOR, _VERSION):
             raise ValueError("another generator or version")
-        if not all(_stays_inside(row.path) for row in data.files):
+        if not all(is_safe_name(row.path) for row in data.files):
             raise ValueError("a path that leaves the folder")
     except (ValueError, RecursionError) as error:
         raise FolderError(
@@ -301,51 +401,12 @@ def _read_manifest(site_dir: Path) -> _Listed:
     return _Listed({row.path: Held(row.sha256, row.bytes) for row in data.files}, settled=not data.unfinished)
 
 
-def _held_file(path: str) -> Held:
-    with open(path, "rb") as stream:  # noqa: PTH123
-        return Held(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
-
-
-def _make_folder(folder: Path) -> None:
-    with clear_refusal(folder):
-        folder.mkdir(parents=True, exist_ok=True)
-
-
-def _write_part(source: _ToWrite, part: str, target: str) -> None:
-    with clear_refusal(target):
-        if isinstance(source.data, bytes):
-            with open(part, "wb") as stream:  # noqa: PTH123
-                stream.write(source.data)
-        else:
-            shutil.copyfile(source.data, part)
-        if source.stamp is not None:
-            os.utime(part, ns=(source.stamp.st_atime_ns, source.stamp.st_mtime_ns))
-
-
-def _part(parts: Path, name: int | str) -> str:
-    return f"{parts}/{name}.part"
-
-
-def _put(part: str, target: str) -> None:
-    """Bring a part to its place; its folder is made where there is none."""
-    with clear_refusal(target):
-        try:
-            os.replace(part, target)  # noqa: PTH105
-        except FileNotFoundError:
-            os.makedirs(os.path.dirname(target), exist_ok=True)  # noqa: PTH103, PTH120
-            os.replace(part, target)  # noqa: PTH105
-
-
-def _remove(path: str, site_dir: Path) -> bool:
+def _remove(path: str, site: Folder) -> bool:
     """Remove a file that an earlier run wrote, and the folders that this leaves empty."""
-    target = site_dir / path
-    if not target.is_file():
+    if not site.is_file(path):
         return False
-    target.unlink()
-    for folder in target.parents:
-        if folder == site_dir or any(folder.iterdir()):
-            break
-        folder.rmdir()
+    site.remove(path)
+    site.remove_empty(path.rpartition("/")[0])
     return True
 
 

@@ -14,21 +14,39 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from stat import S_ISREG
 
+from archive.disk import Folder, read_own, walk_named
 from archive.errors import SettingsError
 
-__all__ = ["NO_THEME", "Theme", "clear_mistakes", "read_theme", "templates_dir"]
+__all__ = [
+    "ADVICE",
+    "NO_THEME",
+    "Theme",
+    "clear_mistakes",
+    "our_templates",
+    "read_theme",
+    "read_theme_files",
+    "templates_dir",
+]
 
-_ADVICE = "mend it, or remove it to have the original back"
+ADVICE = "correct it, or remove it to have the original back"
+_STYLE = "style.css"
+_MOST_FILES, _MOST_BYTES = 500, 20_000_000
 
 
 @dataclass(frozen=True)
 class Theme:
-    """A folder of templates, None where there is none, a style sheet to add, and digests of the other files."""
+    """Where a theme lies, None where there is none, a style sheet to add, and its other files as they were read."""
 
     folder: Path | None
     style: bytes = b""
-    digests: tuple[tuple[str, str], ...] = ()
+    files: tuple[tuple[str, bytes], ...] = ()
+
+    @property
+    def digests(self) -> tuple[tuple[str, str], ...]:
+        """What the files hold, for telling whether pages must be made again."""
+        return tuple((name, hashlib.sha256(data).hexdigest()) for name, data in self.files)
 
 
 NO_THEME = Theme(None)
@@ -41,30 +59,49 @@ def templates_dir() -> Path:
     return installed if installed.is_dir() else package.parent / "site_templates"
 
 
-def read_theme(folder: Path | None) -> Theme:
-    """Read a theme; a folder that is not there is none.
+def read_theme(files: Folder | None) -> Theme:
+    """Read a theme; a folder that is not there is none, and links in it are passed over.
 
     Raises
     ------
     SettingsError
-        A file has the ending of a template and no template's name.
+        A file has the ending of a template and no template's name; or the theme is larger than any theme needs to be.
     """
-    if folder is None or not folder.is_dir():
+    found = {} if files is None else dict(sorted(read_theme_files(files).items()))
+    if files is None or not found:
         return NO_THEME
-    known = {path.name for path in templates_dir().glob("*.html")}
-    unknown = [path for path in sorted(folder.glob("*.html")) if path.name not in known]
+    folder, known = files.path, {name for name, _ in our_templates()}
+    unknown = [folder / name for name in found if "/" not in name and name.endswith(".html") and name not in known]
     if unknown:
         raise SettingsError(*(_unknown_words(path, known) for path in unknown))
-    style = folder / "style.css"
+    style = found.pop(_STYLE, b"")
     # Of any ending and in any folder below: a template may include what it likes.
-    files = [path for path in sorted(folder.rglob("*")) if path.is_file() and path != style]
-    digests = tuple((path.relative_to(folder).as_posix(), _digest(path)) for path in files)
-    return Theme(folder, b"\n" + style.read_bytes() if style.is_file() else b"", digests)
+    return Theme(folder, b"\n" + style if style else b"", tuple(found.items()))
 
 
-def _digest(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+def read_theme_files(files: Folder) -> dict[str, bytes]:
+    """The files of a theme by their names; of a folder that is not there none.
+
+    Raises
+    ------
+    SettingsError
+        It is larger than any theme needs to be.
+    """
+    try:
+        sizes = {name: status.st_size for name, status in files.walk() if S_ISREG(status.st_mode)}
+    except (FileNotFoundError, NotADirectoryError):
+        return {}
+    if len(sizes) > _MOST_FILES or sum(sizes.values()) > _MOST_BYTES:
+        raise SettingsError(
+            f"{files.path}: {len(sizes)} files of {sum(sizes.values()) // 1000} kB; a theme may hold {_MOST_FILES} "
+            f"files of {_MOST_BYTES // 1000} kB; remove what is none of it"
+        )
+    return {name: files.read(name) for name in sizes}
+
+
+def our_templates() -> list[tuple[str, str]]:
+    """Our own templates: names and texts."""
+    return [(path.name, read_own(path).decode()) for path in walk_named(templates_dir()) if path.suffix == ".html"]
 
 
 def _unknown_words(path: Path, known: set[str]) -> str:
@@ -103,7 +140,7 @@ def _words(error: Exception) -> str:
 
     if isinstance(error, jinja2.TemplateNotFound):
         return f"there is no template {error.name!r}"
-    return f"{error}".splitlines()[0] if f"{error}" else type(error).__name__
+    return f"{error}".splitlines()[0].rstrip(".") if f"{error}" else type(error).__name__
 
 
 def _is_theirs(theme: Theme, filename: str) -> bool:
@@ -111,11 +148,13 @@ def _is_theirs(theme: Theme, filename: str) -> bool:
 
 
 def _refuse(theme: Theme, name: str, line: int, words: str, error: Exception) -> None:
-    if theme.folder is not None and (theme.folder / name).is_file():
-        raise SettingsError(f"{theme.folder / name}: line {line}: {words}; {_ADVICE}") from error
+    if theme.folder is not None and name in dict(theme.files):
+        raise SettingsError(f"{theme.folder / name}: line {line}: {words}; {ADVICE}") from error
 
 
 def _refuse_not_text(theme: Theme, error: UnicodeDecodeError) -> None:
-    for path in sorted(theme.folder.glob("*.html")) if theme.folder is not None else ():
-        if path.read_bytes() == error.object:
-            raise SettingsError(f"{path}: not text in UTF-8 ({error.reason}); save it as UTF-8") from error
+    for name, data in theme.files:
+        if theme.folder is not None and data == error.object:
+            raise SettingsError(
+                f"{theme.folder / name}: not text in UTF-8 ({error.reason}); save it as UTF-8"
+            ) from error

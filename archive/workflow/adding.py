@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 
+from archive.disk import names_in_named
 from archive.errors import FactsError, WorkError
 from archive.records.checksums import read_checksums
 from archive.records.folder import writing
@@ -123,10 +124,11 @@ def _files(pictures: Sequence[Path]) -> Iterator[Path]:
     """Files as named; of a folder the files that look like pictures, in order of name."""
     for path in pictures:
         if _is_folder(path):
-            inside = [item for item in path.iterdir() if item.suffix.lower() in _PICTURE_NAMES and item.is_file()]
+            items = [path / name for name in names_in_named(path)]
+            inside = [item for item in items if item.suffix.lower() in _PICTURE_NAMES and item.is_file()]
             if not inside:
                 raise FactsError(f"{path}: no PNG, JPEG, TIFF or FITS files in this folder; name the pictures")
-            yield from sorted(inside)
+            yield from inside
         else:
             yield path
 

@@ -9,15 +9,16 @@ from pathlib import Path
 
 import tomlkit
 
-from archive.disk import TEMPORARY_SUFFIX, write_temporary
+from archive.disk import Folder
 from archive.errors import FactsError, FolderError, SettingsError
+from archive.records.archive_files import WORK_NAME, files_of
 from archive.records.capture_time import in_utc
 from archive.records.checksums import read_checksums
-from archive.records.folder import DERIVED_NAME, writing
+from archive.records.folder import writing
 from archive.records.pending import Change, carry_out
-from archive.records.places import Place, free_place, notes_path, place_of_file, place_of_id
+from archive.records.places import Place, free_place, notes_file, place_of_file, place_of_id
 from archive.records.record import Record, read_record
-from archive.records.removed import Kind, new_removed_folder, removed_folders
+from archive.records.removed import Kind, new_removed_folder, records_in, removed_folders
 from archive.records.settings import read_settings
 from archive.records.toml_files import parse_toml
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
@@ -26,7 +27,7 @@ from archive.workflow.removing import original_of
 __all__ = ["Amended", "amend", "fits_its_name", "take_back"]
 
 _CLOCK_SLACK = timedelta(minutes=5)
-_NEW_RECORD = f"{DERIVED_NAME}/record"
+_NEW_RECORD = f"{WORK_NAME}/record"
 
 
 @dataclass(frozen=True)
@@ -69,8 +70,8 @@ def amend(root: Path, identifier: str, time: datetime | None, *, on_progress: Pr
         if time_utc == record.time and fits_its_name(place, time_utc):
             raise FactsError(f"{identifier}: has that time and that name already; nothing was changed")
         now = place if fits_its_name(place, time_utc) else free_place(root, time_utc)
-        write_temporary(root / _NEW_RECORD, _with_time(root / place.file(".toml"), record, time_utc, now))
-        kept_in = _move(root, place, now, new_record=_NEW_RECORD + TEMPORARY_SUFFIX, kind="amended")
+        new_record = files_of(root).write_part(_NEW_RECORD, _with_time(root, place, record, time_utc, now))
+        kept_in = _move(root, place, now, new_record=new_record, kind="amended")
     return Amended(identifier, now.id, record.time, time_utc, kept_in, (*of_zone, *_about_notes(root, place, now)))
 
 
@@ -86,17 +87,23 @@ def take_back(root: Path, identifier: str, *, on_progress: Progress) -> Amended:
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         record = _record(root, place)
         former, kept = _former(root, place, record)
-        then = read_record(root / kept)
-        if former != place and any((root / former.folder).glob(f"{former.stem}.*")):
+        then = read_record(root, kept)
+        if former != place and _is_taken(files_of(root), former):
             raise FolderError(f"{former.file('.toml')}: another picture is there now; amend or remove that one first")
         kept_in = _move(root, place, former, new_record=kept, kind="undone")
     return Amended(identifier, former.id, record.time, then.time, kept_in, _about_notes(root, place, former))
 
 
+def _is_taken(files: Folder, place: Place) -> bool:
+    if not files.is_folder(place.folder):
+        return False
+    return any(name.partition(".")[0] == place.stem for name in files.names(place.folder))
+
+
 def _record(root: Path, place: Place) -> Record:
-    if not (root / place.file(".toml")).is_file():
+    if not files_of(root).is_file(place.file(".toml")):
         raise FactsError(f"{place.id}: no record of that name in {root}; `northlimb show FOLDER DAY` lists a day's")
-    return read_record(root / place.file(".toml"))
+    return read_record(root, place.file(".toml"))
 
 
 def _checked(root: Path, identifier: str, time: datetime) -> tuple[datetime, tuple[str, ...]]:
@@ -113,9 +120,9 @@ def _checked(root: Path, identifier: str, time: datetime) -> tuple[datetime, tup
     return time_utc, (told,)
 
 
-def _with_time(path: Path, record: Record, time_utc: datetime, now: Place) -> bytes:
+def _with_time(root: Path, place: Place, record: Record, time_utc: datetime, now: Place) -> bytes:
     """The record's text with another time and place; all else, comments too, stays."""
-    document = tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
+    document = tomlkit.parse(files_of(root).read(place.file(".toml")).decode("utf-8-sig"))
     if time_utc != record.time:
         document["time"] = time_utc
         document["time_from"] = "amended"
@@ -125,7 +132,7 @@ def _with_time(path: Path, record: Record, time_utc: datetime, now: Place) -> by
     assert isinstance(picture, dict)
     picture["file"] = now.file(Path(record.picture.file).suffix)
     text = tomlkit.dumps(document)
-    parse_toml(text, Record, name=str(path))
+    parse_toml(text, Record, name=str(root / place.file(".toml")))
     return text.encode("utf-8")
 
 
@@ -147,14 +154,14 @@ def _move(root: Path, place: Place, now: Place, *, new_record: str, kind: Kind) 
 def _former(root: Path, place: Place, record: Record) -> tuple[Place, str]:
     """Where an observation was before it was amended last, and the record that it had then."""
     for folder in removed_folders(root, "amended"):
-        for path in sorted((root / folder).rglob("*.toml")):
+        for file in records_in(root, folder):
             with suppress(SettingsError, FolderError):
-                if read_record(path).picture.sha256 == record.picture.sha256:
-                    return place_of_file(path.as_posix()), path.relative_to(root).as_posix()
+                if read_record(root, file).picture.sha256 == record.picture.sha256:
+                    return place_of_file(file), file
     raise FactsError(f"{place.id}: was not amended; nothing to undo")
 
 
 def _about_notes(root: Path, place: Place, now: Place) -> tuple[str, ...]:
-    if place.day == now.day or not notes_path(root, place.day).is_file():
+    if place.day == now.day or not files_of(root).is_file(notes_file(place.day)):
         return ()
     return (f"{place.folder}/notes.md: stays with its day; move by hand what is about this picture",)

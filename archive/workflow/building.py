@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import hashlib
+import os
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from archive.answers import Answers
+from archive.disk import Folder
 from archive.errors import FolderError
 from archive.films.film import check_film_name
 from archive.observation import Observation
 from archive.orientation.instrument import Epoch
-from archive.records.folder import answers_file, derived_folder, kept_folder, writing
+from archive.records.archive_files import SITE_NAME, THEME_NAME, WORK_NAME, derived_files, files_of
+from archive.records.folder import kept_folder, writing
+from archive.records.grants import is_allowed, theme_grant
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
+from archive.records.places import notes_file
 from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
 from archive.records.words import remember_words
 from archive.website import (
@@ -28,12 +34,15 @@ from archive.website import (
     SiteReport,
     build_site,
 )
+from archive.website.notes import markdown_excess
+from archive.website.site_record import SiteRecord
 from archive.workflow.candidates import time_of_days
 from archive.workflow.capturing import advice_lines, advice_on
 from archive.workflow.comparing import with_turned_back
 from archive.workflow.counting import Counted, count_spots
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.filming import (
+    FILMS,
     FRAMES_PER_SECOND,
     Film,
     blank_remarks,
@@ -54,7 +63,17 @@ from archive.workflow.picturing import DerivedPictures, derived_pictures, forget
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.surveying import Survey, survey
 
-__all__ = ["Built", "Filmed", "build", "build_with_film", "film_elsewhere", "film_in_site", "site_folder"]
+__all__ = [
+    "Built",
+    "Filmed",
+    "build",
+    "build_with_film",
+    "film_elsewhere",
+    "film_in_site",
+    "site_files",
+    "site_folder",
+    "site_record",
+]
 
 
 @dataclass(frozen=True)
@@ -99,6 +118,17 @@ def site_folder(root: Path, site_dir: Path | None) -> Path:
             f"choose {root / 'site'}, another new folder beside it, or one outside the archive"
         )
     return site_dir
+
+
+def site_record(root: Path, site_dir: Path) -> SiteRecord:
+    """The record of what this computer has written into a site's folder."""
+    name = hashlib.sha256(os.fsencode(site_dir.resolve())).hexdigest()[:16]
+    return SiteRecord(files_of(root), f"{WORK_NAME}/site-{name}")
+
+
+def site_files(root: Path, site_dir: Path) -> Folder:
+    """The site's folder; the archive's own is reached through the archive."""
+    return files_of(root).below(SITE_NAME) if site_dir == root / SITE_NAME else Folder(site_dir)
 
 
 def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Built:
@@ -190,7 +220,7 @@ def film_elsewhere(
 
 
 def _counted(root: Path, settings: Settings, surveyed: Survey, *, on_progress: Progress, executor: Executor) -> Counted:
-    groupings = Answers(answers_file(root, "groups"))
+    groupings = Answers(derived_files(root), "answers/groups")
     counted = count_spots(
         root,
         surveyed.observations,
@@ -231,24 +261,30 @@ def _build(
     forget_films(root, [film_stem(span) for span in settings.films])
     forget_pictures(root, [one.id for one in found])
     days = sorted({one.id.partition("T")[0] for one in found})
+    notes, left_out = _notes(root, days)
     content = Content(
         info=_site_info(settings, surveyed.epochs),
         entries=entries,
-        notes={day: text for day in days if (text := read_notes(root, day)).strip()},
+        notes=notes,
         films=[_film_entry(made) for made in films],
         **group_content(root, counted.groups, surveyed.records),
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
+        derived=derived_files(root),
     )
     content = with_turned_back(root, content, on_progress=on_progress, executor=executor)
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
     remember_words(root)
+    theme = theme_grant(root)
+    refused = theme is not None and not is_allowed(root, theme)
     report = build_site(
         content,
         target,
-        theme_dir=root / "theme",
-        answers_dir=derived_folder(root) / "answers",
+        place=files_of(root) if target == root / SITE_NAME else None,
+        record=site_record(root, target),
+        theme_files=None if refused else files_of(root).below(THEME_NAME),
+        answers=derived_files(root),
         on_day=partial(on_progress, "writing the site"),
     )
     return Built(
@@ -258,8 +294,41 @@ def _build(
         len(found),
         tuple(made.stem for made in films),
         report,
-        (*surveyed.warnings, *problems),
+        (*surveyed.warnings, *problems, *left_out, *_about_trust(root, target, report, theme_is_refused=refused)),
     )
+
+
+def _notes(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
+    """The notes of the days, and one line for each that is left out or shown without its marks."""
+    notes: dict[str, str] = {}
+    problems: list[str] = []
+    for day in days:
+        try:
+            text = read_notes(root, day)
+        except FolderError as error:
+            problems += error.causes
+            continue
+        if text.strip():
+            notes[day] = text
+            problems += [f"{root / notes_file(day)}: {excess}" for excess in [markdown_excess(text)] if excess]
+    return notes, problems
+
+
+def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:
+    if theme_is_refused:
+        yield (
+            f"{root / THEME_NAME}: not used, for you have not allowed it; `northlimb trust {root}` shows and allows it"
+        )
+    if report.strangers:
+        yield (
+            f"{target}: {_count(report.strangers)} lay there before this computer built the site, and "
+            f"{'is' if len(report.strangers) == 1 else 'are'} not published until `northlimb trust {root}`: "
+            f"{', '.join(report.strangers[:5])}"
+        )
+
+
+def _count(names: Sequence[str]) -> str:
+    return "one file" if len(names) == 1 else f"{len(names)} files"
 
 
 def _entry(settings: Settings, one: Observation, pictures: DerivedPictures) -> Entry:
@@ -289,10 +358,10 @@ def _film_entry(made: Film) -> FilmEntry:
     return FilmEntry(
         stem=made.stem,
         title=made.title,
-        mp4=files.mp4,
-        poster=files.poster,
-        frames_json=files.frames_json,
-        loop=files.loop,
+        mp4=f"{FILMS}/{files.mp4.name}",
+        poster=f"{FILMS}/{files.poster.name}",
+        frames_json=f"{FILMS}/{files.frames_json.name}",
+        loop=f"{FILMS}/{files.loop.name}",
         width_px=files.size_px,
         height_px=files.size_px,
         frames=files.frames,
@@ -300,7 +369,7 @@ def _film_entry(made: Film) -> FilmEntry:
         first_utc=made.observations[0].time_utc,
         last_utc=made.observations[-1].time_utc,
         observation_ids=tuple(one.id for one in made.observations),
-        av1=files.av1,
+        av1=None if files.av1 is None else f"{FILMS}/{files.av1.name}",
         first_frames=shown_frames(files),
         rotation=made.rotation,
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -15,16 +14,17 @@ from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import SPOT_LAW, Share, Standpoint, disc_canvas, seen_surface
 from archive.disc.painted import disc_palette, painted
 from archive.disc.tone import flatten_disc
-from archive.disk import write_whole
+from archive.disk import Folder
+from archive.kept import is_sealed, seal
 from archive.observation import Observation
+from archive.records.archive_files import derived_files
 from archive.records.disc_files import jpeg_bytes, read_disc
-from archive.records.folder import DERIVED_NAME
 from archive.sun.heliographic import DISTANCE_RADII
 from archive.website import Carrying, Content, TurnedBack
 from archive.website.observing_days import observing_days
 from archive.workflow.candidates import days_since_1970
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
-from archive.workflow.picturing import FITS_NAME, derived_folder_of
+from archive.workflow.picturing import disc_file, folder_of_pictures
 from archive.workflow.progress import Progress
 
 __all__ = ["CARRYING", "turned_disc", "turned_picture", "with_turned_back"]
@@ -41,20 +41,18 @@ def with_turned_back(
     root: Path, content: Content, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
 ) -> Content:
     """Add to each day's main picture itself as it was at the moment of the main picture before it, of the same band."""
-    pairs, discs = _pairs(content), str(root / DERIVED_NAME / "discs")
-    wanted = [(before, after) for before, after in pairs if not _still_right(f"{discs}/{after.id}", before, after)]
+    pairs, derived = _pairs(content), derived_files(root)
+    wanted = [(before, after) for before, after in pairs if not _still_right(derived, before, after)]
     made = executor.map(
         turned_picture,
-        (
-            ((derived_folder_of(root, after.id) / FITS_NAME).read_bytes(), _standpoint(after), _standpoint(before))
-            for before, after in wanted
-        ),
+        ((derived.read(disc_file(after.id)), _standpoint(after), _standpoint(before)) for before, after in wanted),
     )
     for number, ((before, after), picture) in enumerate(zip(wanted, made, strict=True)):
         on_progress("comparing days", number, len(wanted))
-        folder = derived_folder_of(root, after.id)
-        write_whole(folder / _PICTURE, picture)
-        write_whole(folder / _KEY, _key(before, after).encode("utf-8"))
+        folder = folder_of_pictures(after.id)
+        derived.remove(f"{folder}/{_KEY}")
+        derived.write(f"{folder}/{_PICTURE}", picture)
+        seal(derived, f"{folder}/{_KEY}", [f"{folder}/{_PICTURE}"], key=_key(before, after))
     on_progress("comparing days", len(wanted), len(wanted))
     turned = {after.id: TurnedBack(before.id, _PICTURE) for before, after in pairs}
     entries = [
@@ -95,14 +93,9 @@ def _pairs(content: Content) -> list[tuple[Observation, Observation]]:
     return pairs
 
 
-def _still_right(folder: str, before: Observation, after: Observation) -> bool:
-    if not os.path.isfile(f"{folder}/{_PICTURE}"):  # noqa: PTH113 - asked of every day, see `derived_pictures`
-        return False
-    try:
-        with open(f"{folder}/{_KEY}", encoding="utf-8") as key:  # noqa: PTH123
-            return key.read() == _key(before, after)
-    except (OSError, ValueError):  # gone, or damaged
-        return False
+def _still_right(derived: Folder, before: Observation, after: Observation) -> bool:
+    folder = folder_of_pictures(after.id)
+    return is_sealed(derived, f"{folder}/{_KEY}", [f"{folder}/{_PICTURE}"], key=_key(before, after))
 
 
 def _key(before: Observation, after: Observation) -> str:

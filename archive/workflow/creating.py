@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from archive.disk import TEMPORARY_SUFFIX, write_whole
+from archive.disk import TEMPORARY_SUFFIX, Folder, make_named_folder
 from archive.errors import FolderError, clear_refusal
 from archive.records.settings import SETTINGS_NAME, Settings, new_settings_text
 
@@ -19,13 +19,13 @@ def create_archive(folder: Path, settings: Settings) -> Path:
     FolderError
         The folder holds something already, or cannot be made.
     """
-    path = folder / SETTINGS_NAME
-    unfinished = path.with_name(path.name + TEMPORARY_SUFFIX)  # of an earlier `new` that was stopped
+    path, files = folder / SETTINGS_NAME, Folder(folder)
+    unfinished = SETTINGS_NAME + TEMPORARY_SUFFIX  # of an earlier `new` that was stopped
     with clear_refusal(path):
         if folder.is_file():
             raise FolderError(f"{folder}: is a file; choose a new folder")
-        if folder.exists() and any(path != unfinished for path in folder.iterdir()):
+        if folder.exists() and set(files.names()) - {unfinished}:
             raise FolderError(f"{folder}: is not empty; choose a new folder")
-        folder.mkdir(parents=True, exist_ok=True)
-    write_whole(path, new_settings_text(settings).encode("utf-8"))
+        make_named_folder(folder)
+    files.write(SETTINGS_NAME, new_settings_text(settings).encode("utf-8"))
     return path

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from archive.disk import open_named
 from archive.errors import FactsError, PictureError
 from archive.observation import Disc, Orientation, SunView
 from archive.orientation.angles import difference_deg
@@ -84,7 +85,7 @@ def _frame(path: Path, zone_name: str) -> _Frame:
     if path.exists() and not path.is_file():
         raise PictureError(f"{name}: is no regular file; name a picture")
     try:
-        with path.open("rb") as file:
+        with open_named(path) as file:
             data = content_of(file)
     except OSError as error:
         raise PictureError(f"{name}: {error.strerror or error}") from error

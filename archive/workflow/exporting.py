@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import os
+import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from archive import __version__
-from archive.disk import TEMPORARY_SUFFIX
+from archive.disk import TEMPORARY_SUFFIX, Folder
 from archive.errors import FolderError
+from archive.records.archive_files import DERIVED_NAME, WORK_NAME, files_of
 from archive.records.bag import write_bag
 from archive.records.checksums import read_checksums
-from archive.records.folder import DERIVED_NAME, reading
+from archive.records.folder import reading
 from archive.records.settings import read_settings
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 
@@ -45,14 +46,16 @@ def export_bag(root: Path, bag: Path, *, on_progress: Progress) -> Exported:
     _check_place(root, bag)
     with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         settings = read_settings(root)
-        payload = dict(_payload(root))
+        payload = list(_payload(files_of(root)))
         facts = {
             "External-Description": f"{settings.title}: pictures of the Sun with their records",
             "External-Identifier": settings.address or settings.title,
             "Contact-Name": settings.observer,
             "Bag-Software-Agent": f"northlimb {__version__}",
         }
-        done = write_bag(bag, payload, facts, on_file=lambda number: on_progress("exporting", number, len(payload)))
+        done, size = write_bag(
+            bag, files_of(root), payload, facts, on_file=lambda number: on_progress("exporting", number, len(payload))
+        )
         on_progress("exporting", len(payload), len(payload))
         listed = read_checksums(root)
     changed = [file for file, sha256 in sorted(listed.items()) if done.get(file, sha256) != sha256]
@@ -61,7 +64,6 @@ def export_bag(root: Path, bag: Path, *, on_progress: Progress) -> Exported:
         *(f"{file}: changed since it was filed, and exported as it is; see `northlimb verify`" for file in changed),
         *(f"{file}: missing; see `northlimb verify`" for file in missing),
     )
-    size = sum((bag / "data" / name).stat().st_size for name in done)
     return Exported(bag, len(done), size, warnings)
 
 
@@ -72,25 +74,19 @@ def _check_place(root: Path, bag: Path) -> None:
         raise FolderError(f"--bag {bag}: lies within the archive; choose a place outside of it")
 
 
-def _payload(root: Path) -> Iterator[tuple[str, Path]]:
-    """Files by name; links are followed, for a year may lie on another disk, but none in a circle."""
-    seen: set[tuple[int, int]] = set()
-    for top, folders, names in os.walk(root, followlinks=True, onerror=_refuse):
-        here = Path(top)
-        there = here.stat()
-        if (there.st_dev, there.st_ino) in seen or (here != root and (here / _SITE_LIST).is_file()):
-            folders.clear()
-            continue
-        seen.add((there.st_dev, there.st_ino))
-        folders[:] = sorted(name for name in folders if not _is_derived(name, here == root))
-        for name in sorted(names):
-            path = here / name
-            if path.is_file() and not name.endswith(TEMPORARY_SUFFIX):
-                yield _checked(path.relative_to(root).as_posix()), path
+def _payload(files: Folder, folder: str = "") -> Iterator[str]:
+    """Names of files in order; a link is passed over, but for a year on another disk that may be followed."""
+    for name, status in sorted(files.statuses(folder).items()):
+        if stat.S_ISREG(status.st_mode) and not name.endswith(TEMPORARY_SUFFIX):
+            yield _checked(f"{folder}/{name}" if folder else name)
+    for name in files.folders(folder):
+        inner = f"{folder}/{name}" if folder else name
+        if not _is_derived(name, not folder) and not files.exists(f"{inner}/{_SITE_LIST}"):
+            yield from _payload(files, inner)
 
 
 def _is_derived(name: str, at_the_top: bool) -> bool:
-    return name.endswith(TEMPORARY_SUFFIX) or (at_the_top and name == DERIVED_NAME)
+    return name.endswith(TEMPORARY_SUFFIX) or (at_the_top and name in (DERIVED_NAME, WORK_NAME))
 
 
 def _checked(name: str) -> str:
@@ -99,7 +95,3 @@ def _checked(name: str) -> str:
     except UnicodeEncodeError as error:
         raise FolderError(f"{name!r}: this name is no text; rename the file, for a bag lists names as UTF-8") from error
     return name
-
-
-def _refuse(error: OSError) -> None:
-    raise FolderError(f"{error.filename}: cannot be read: {error.strerror or error}; nothing was exported") from error

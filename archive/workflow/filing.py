@@ -10,9 +10,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
+from archive.disk import open_named, read_named
 from archive.errors import ArchiveError, FactsError, FolderError, PictureError
 from archive.observation import Disc, Orientation
 from archive.reading import MOST_BYTES, Content
+from archive.records.archive_files import files_of
 from archive.records.folder import NewPicture, put_picture
 from archive.records.incoming import Incoming, take_in
 from archive.records.measured import write_measured
@@ -91,9 +93,10 @@ class _Taken:
     incoming: Incoming | None = None
     copied: ExitStack = field(default_factory=ExitStack)
 
-    def content(self) -> Content:
+    def content(self, root: Path) -> Content:
         assert self.incoming is not None
-        with (self.incoming.copy or self.path).open("rb") as file:
+        copy = self.incoming.copy
+        with open_named(self.path) if copy is None else files_of(root).open(copy) as file:
             return content_of(file)
 
 
@@ -122,7 +125,7 @@ def file_pictures(
             ahead.append(taken)
             with _refusal(taken):
                 _take_in(filing, taken, number)
-                data = taken.content() if taken.done is None else b""
+                data = taken.content(filing.root) if taken.done is None else b""
             if taken.done is None:
                 yield data, path.name
 
@@ -208,11 +211,10 @@ def _file_new(filing: Filing, taken: _Taken, looked: Looked) -> New:
     # Before the picture: once it is known, `add` takes no note with it any more, and a run may stop in between.
     for note in stated.notes:
         append_note(filing.root, place.day, note)
-    size = (incoming.copy or path).stat().st_size
-    picture = incoming.copy or path.read_bytes()
+    picture = incoming.copy or read_named(path)
     put_picture(filing.root, NewPicture(place, looked.suffix, picture, incoming.sha256, record))
     known.files[incoming.sha256] = entry.file
-    known.sizes.add(size)
+    known.sizes.add(path.stat().st_size)
     with suppress(FolderError):  # derived: what cannot be kept is measured again
         write_measured(filing.root, incoming.sha256, measured)
     return New(str(path), place, (*stated.doubts, *guesses(path.name, place, stated)))
@@ -240,14 +242,16 @@ def _filed_as(root: Path, file: str) -> Place | None:
     """
     place = place_of_file(file)
     record = place.file(".toml")
-    if (root / file).is_file() and (root / record).is_file():
+    files = files_of(root)
+    has_picture, has_record = files.is_file(file), files.is_file(record)
+    if has_picture and has_record:
         return place
-    if (root / file).is_file():
+    if has_picture:
         raise FolderError(
             f"{file}: this picture, but its record {record} is gone; bring that back by `northlimb verify --restore`, "
             f"or take the picture out by `northlimb remove FOLDER {place.id}` and add it again"
         )
-    if (root / record).is_file():
+    if has_record:
         raise FolderError(
             f"{file}: was this picture, but it is gone; copy it back there, or take out its record, to add it anew, "
             f"by `northlimb remove FOLDER {place.id}`"

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import Literal
 
 from archive.disc.aligned import DiscFrame
 from archive.disc.carried import Standpoint
 from archive.disc.tone import Look
+from archive.disk import StoredFile
 from archive.films.caption import CaptionKind
 from archive.observation import Observation
 from archive.sun.view import sun_view
@@ -57,7 +57,7 @@ class Cutting:
     """What all frames of a film are made from: the discs (FITS) by observation, and how they are shown."""
 
     chosen: Sequence[Observation]
-    discs: Mapping[str, Path | bytes]
+    discs: Mapping[str, StoredFile | bytes]
     look: Look
     options: FilmOptions
     groups: Sequence[GroupPlace] = ()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +24,7 @@ from archive.disc.carried import (
 )
 from archive.disc.painted import Palette, disc_palette, map_palette, painted
 from archive.disc.tone import flatten_disc, looked_at
+from archive.disk import StoredFile
 from archive.films.caption import draw_caption
 from archive.films.film import FilmStyle
 from archive.films.frames import Dress, Paint, film_frames, painted_frames
@@ -55,7 +55,7 @@ def _daily_frames(cutting: Cutting, specs: Sequence[FrameSpec], painters: int) -
 
     def load(name: str) -> NDArray[np.float32]:
         return looked_at(
-            flatten_disc(read_disc(cutting.discs[name]), STANDARD_FRAME), STANDARD_FRAME, look=cutting.look
+            flatten_disc(read_disc(_content(cutting.discs[name])), STANDARD_FRAME), STANDARD_FRAME, look=cutting.look
         )
 
     dress = _dress(cutting, disc_marks(cutting))
@@ -163,8 +163,12 @@ def _surfaces(cutting: Cutting) -> Callable[[Sequence[str]], list[Surface]]:
     return asked
 
 
-def _surface(disc: Path | bytes, frame: DiscFrame, at: Standpoint) -> Surface:
-    flat = flatten_disc(read_disc(disc), STANDARD_FRAME)
+def _content(disc: StoredFile | bytes) -> bytes:
+    return disc if isinstance(disc, bytes) else disc.read()
+
+
+def _surface(disc: StoredFile | bytes, frame: DiscFrame, at: Standpoint) -> Surface:
+    flat = flatten_disc(read_disc(_content(disc)), STANDARD_FRAME)
     return seen_surface(_sized(flat, frame.size_px), frame, at)
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
+import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
@@ -12,14 +14,16 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from archive.disc.tone import Look
-from archive.disk import write_whole
+from archive.disk import Folder, StoredFile
 from archive.errors import FactsError
 from archive.films.encoder import has_av1
 from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, film_content, make_film, put_film
-from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_timeline
-from archive.observation import Observation
-from archive.records.folder import derived_folder
+from archive.films.timeline import FrameSpec, Sighting, check_length, daily_timeline, smooth_timeline
+from archive.kept import is_sealed, seal
+from archive.observation import Band, Observation
+from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
+from archive.website.observation_view import band_words
 from archive.workflow.executor import IN_THIS_PROCESS, Executor, fits_in_flight, processors
 from archive.workflow.film_cutting import Cutting, FilmOptions, GroupPlace
 from archive.workflow.film_frames import Frames, frames_of, map_window
@@ -27,6 +31,7 @@ from archive.workflow.picturing import derived_pictures, picture_key
 from archive.workflow.progress import Progress
 
 __all__ = [
+    "FILMS",
     "Film",
     "blank_remarks",
     "chosen_observations",
@@ -42,6 +47,9 @@ __all__ = [
 ]
 
 _VERSION = 4
+FILMS = "films"  # their folder among the derived things
+# What a kept film's files are called, with the stem first.
+_OURS = re.compile(r"((?:last-|rotation-|[0-9]{4}-)[0-9a-z-]*?)(?:-loop|-av1)?\.(?:mp4|jpg|json|key)")
 _MOST_PAINTERS = 4  # faster than the encoder takes the frames
 FRAMES_PER_SECOND = 25
 # Seconds of film for a day (smooth) or an observation; a daily second is 0.6 held and 0.4 of cross-fade.
@@ -81,16 +89,18 @@ def film_stem(span: FilmSettings) -> str:
 
 
 def chosen_observations(observations: Sequence[Observation], span: FilmSettings) -> list[Observation]:
-    """One oriented white-light picture a day of the span, the sharpest; or all of them where the settings say so.
+    """One oriented picture a day of the span, the sharpest; or all of them where the settings say so.
 
-    Sharpest: the smallest blur of the limb as a share of the radius, so that large and small discs compare.
+    In white light; in an archive without such pictures, in the band of most of its pictures. Sharpest: the smallest
+    blur of the limb as a share of the radius, so that large and small discs compare.
 
     Raises
     ------
     FactsError
-        None in that span.
+        None in that span, or more than a film may show.
     """
-    oriented = [one for one in observations if one.orientation.status != "unknown" and one.band == "white"]
+    band = _filmed_band(observations)
+    oriented = [one for one in observations if one.orientation.status != "unknown" and one.band == band]
     by_day: dict[datetime.date, list[Observation]] = {}
     for one in oriented:
         by_day.setdefault(one.time_utc.date(), []).append(one)
@@ -105,10 +115,27 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
         days = [day for day in sorted(by_day) if span.first <= day <= span.last]  # type: ignore[operator]
     if not days:
         raise FactsError(
-            f"film: no white-light picture with known north {_span_in_words(span)} "
+            f"film: no picture in {band_words(band)} with known north {_span_in_words(span)} "
             f"(the archive has {len(oriented)} in all); choose another span, or state how the pictures lie"
         )
-    return [one for day in days for one in by_day[day]]
+    chosen = [one for day in days for one in by_day[day]]
+    _check_length(chosen, span)
+    return chosen
+
+
+def _check_length(chosen: Sequence[Observation], span: FilmSettings) -> None:
+    """Refuse, before anything is made for it, a film of too many frames."""
+    frames = round((span.pace_s or _PACE_S[span.style]) * FRAMES_PER_SECOND)
+    times = sorted(one.time_utc for one in chosen)
+    if span.style == "smooth":
+        check_length(times, frames_a_day=frames)
+    else:
+        check_length(times, frames_each=frames)
+
+
+def _filmed_band(observations: Sequence[Observation]) -> Band:
+    bands = Counter(one.band for one in observations)
+    return max(sorted(bands), key=lambda band: (band == "white", bands[band]), default="white")
 
 
 def write_film(
@@ -128,7 +155,7 @@ def write_film(
     The look is that of `options`, else the first of `looks`. `groups` are the places of named groups, drawn where
     the options ask for names.
     """
-    wanted = _Wanted(tuple(chosen), out, style, options or FilmOptions(), tuple(groups))
+    wanted = _Wanted(tuple(chosen), Folder(out.parent), out.name, style, options or FilmOptions(), tuple(groups))
     (files,) = _written(root, [wanted], looks=looks, on_progress=on_progress, executor=executor)
     return files
 
@@ -138,10 +165,16 @@ class _Wanted:
     """A film that is to be written, or is there already."""
 
     chosen: tuple[Observation, ...]
-    out: Path
+    place: Folder
+    name: str
     style: FilmStyle
     options: FilmOptions
     groups: tuple[GroupPlace, ...]
+
+    @property
+    def out(self) -> Path:
+        """The film's path."""
+        return self.place.path / self.name
 
 
 def _written(
@@ -150,7 +183,8 @@ def _written(
     """Write films, in order; side by side where the executor has more than one at work."""
     shown = list({one.id: one for film in wanted for one in film.chosen}.values())
     made = derived_pictures(root, shown, looks, executor=executor, on_progress=on_progress)
-    discs = {one.id: pictures.fits for one, pictures in zip(shown, made, strict=True)}
+    derived = derived_files(root)
+    discs = {one.id: StoredFile(derived, pictures.fits) for one, pictures in zip(shown, made, strict=True)}
     cuttings = [_cutting(film, discs, looks) for film in wanted]
     sent = [not executor.does_here(len(wanted)) and fits_in_flight(_size(cutting)) for cutting in cuttings]
     elsewhere = executor.map(
@@ -160,28 +194,34 @@ def _written(
     for number, (cutting, film, goes) in enumerate(zip(cuttings, wanted, sent, strict=True)):
         if goes:
             on_progress("filming", number, len(wanted))
-            yield put_film(next(elsewhere), film.out, size_px=film.options.size_px)
+            yield put_film(next(elsewhere), film.out, size_px=film.options.size_px, place=film.place)
         else:
             painters = 1 if executor is IN_THIS_PROCESS else min(processors(), _MOST_PAINTERS)
             specs, frames, head = shot(cutting, film.style, painters=painters)
             yield make_film(
-                specs, frames, film.out, head=head, on_progress=lambda done, total: on_progress("filming", done, total)
+                specs,
+                frames,
+                film.out,
+                head=head,
+                place=film.place,
+                on_progress=lambda done, total: on_progress("filming", done, total),
             )
 
 
-def _cutting(film: _Wanted, discs: Mapping[str, Path], looks: Sequence[Look]) -> Cutting:
+def _cutting(film: _Wanted, discs: Mapping[str, StoredFile], looks: Sequence[Look]) -> Cutting:
     named = film.groups if film.options.group_names else ()
     mine = {one.id: discs[one.id] for one in film.chosen}
     return Cutting(film.chosen, mine, film.options.look or looks[0], film.options, named)
 
 
 def _size(cutting: Cutting) -> int:
-    return sum(disc.stat().st_size for disc in cutting.discs.values() if isinstance(disc, Path))
+    stored = [disc for disc in cutting.discs.values() if isinstance(disc, StoredFile)]
+    return sum(status.st_size for disc in stored if (status := disc.folder.status(disc.file)) is not None)
 
 
 def _to_send(cutting: Cutting, film: _Wanted) -> tuple[Any, ...]:
-    contents = (disc.read_bytes() for disc in cutting.discs.values() if isinstance(disc, Path))
-    return (replace(cutting, discs={}), film.style, film.out.name, *contents)
+    contents = (disc.read() for disc in cutting.discs.values() if isinstance(disc, StoredFile))
+    return (replace(cutting, discs={}), film.style, film.name, *contents)
 
 
 def film_of(cutting: Cutting, style: FilmStyle, name: str, *discs: bytes) -> dict[str, bytes]:
@@ -262,6 +302,7 @@ def kept_films(
     executor: Executor = IN_THIS_PROCESS,
 ) -> tuple[list[Film], list[str]]:
     """The films of spans among the derived things, and what keeps others from being made; see `kept_film`."""
+    place = derived_files(root).below(FILMS)
     films: dict[str, tuple[FilmSettings, _Wanted]] = {}
     problems: list[str] = []
     for span in spans:
@@ -270,17 +311,17 @@ def kept_films(
         except FactsError as error:
             problems += error.causes
             continue
-        out = derived_folder(root) / "films" / f"{film_stem(span)}.mp4"
-        named = tuple(groups) if options.group_names else ()
-        films[out.stem] = span, _Wanted(tuple(chosen), out, span.style, options, named)
-    files = {stem: _kept_files(film.out, film.options.size_px, _key(film, looks)) for stem, (_, film) in films.items()}
+        stem, named = film_stem(span), tuple(groups) if options.group_names else ()
+        films[stem] = span, _Wanted(tuple(chosen), place, f"{stem}.mp4", span.style, options, named)
+    files = {stem: _kept_files(film, _key(film, looks)) for stem, (_, film) in films.items()}
     missing = [film for stem, (_, film) in films.items() if files[stem] is None]
+    if missing:
+        derived_files(root).make_folder(FILMS)
     for film in missing:
-        film.out.parent.mkdir(exist_ok=True)
-        _key_file(film.out).unlink(missing_ok=True)  # first gone, last made: it says what the other files were made of
+        place.remove(_key_file(film))  # first gone, last made: it says what the other files were made of
     written = _written(root, missing, looks=looks, on_progress=on_progress, executor=executor)
     for film, made in zip(missing, written, strict=True):
-        write_whole(_key_file(film.out), _key(film, looks).encode("utf-8"))
+        seal(place, _key_file(film), [path.name for path in _paths(made)], key=_key(film, looks))
         files[film.out.stem] = made
     return [
         Film(stem, film_title(span, film.chosen), whole, film.chosen, span.rotation)
@@ -291,7 +332,8 @@ def kept_films(
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     """What the site calls the film."""
-    return _span_title(span, chosen) + _TITLE_ENDS[span.style]
+    band = "" if chosen[0].band == "white" else f", {band_words(chosen[0].band)}"
+    return _span_title(span, chosen) + band + _TITLE_ENDS[span.style]
 
 
 def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
@@ -307,7 +349,7 @@ def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
 def shown_frames(files: FilmFiles) -> dict[str, int]:
     """The first frame that shows each observation alone."""
     first: dict[str, int] = {}
-    for frame in _listed(files.frames_json):
+    for frame in _listed(Folder(files.frames_json.parent), files.frames_json.name):
         if frame["kind"] == "observed":
             first.setdefault(frame["observations"][0], frame["index"])
     return first
@@ -315,45 +357,46 @@ def shown_frames(files: FilmFiles) -> dict[str, int]:
 
 def blank_remarks(files: FilmFiles) -> tuple[str, ...]:
     """What to say where part of a film shows no surface at all."""
-    frames = _listed(files.frames_json)
+    frames = _listed(Folder(files.frames_json.parent), files.frames_json.name)
     blank = sum(not frame["observations"] for frame in frames)
     if not blank:
         return ()
     return (f"{files.mp4.name}: {blank} of {len(frames)} frames are blank: no picture within reach (--reach)",)
 
 
-def _listed(frames_json: Path) -> list[dict[str, Any]]:
-    frames: list[dict[str, Any]] = json.loads(frames_json.read_text(encoding="utf-8"))["frames"]
+def _listed(place: Folder, frames_json: str) -> list[dict[str, Any]]:
+    frames: list[dict[str, Any]] = json.loads(place.read(frames_json))["frames"]
     return frames
 
 
 def forget_films(root: Path, keep: Sequence[str]) -> None:
     """Remove films that no settings ask for any more."""
-    folder = derived_folder(root) / "films"
-    if folder.is_dir():
-        for path in folder.iterdir():
-            if path.stem.removesuffix("-loop").removesuffix("-av1") not in keep:
-                path.unlink()
+    derived = derived_files(root)
+    if derived.is_folder(FILMS):
+        for name in derived.files(FILMS):
+            ours = _OURS.fullmatch(name)
+            if ours is not None and ours[1] not in keep:
+                derived.remove(f"{FILMS}/{name}")
 
 
-def _key_file(out: Path) -> Path:
-    return out.with_suffix(".key")
+def _key_file(film: _Wanted) -> str:
+    return f"{film.out.stem}.key"
 
 
-def _kept_files(out: Path, size_px: int, key: str) -> FilmFiles | None:
+def _paths(made: FilmFiles) -> list[Path]:
+    return [path for path in (made.mp4, made.poster, made.frames_json, made.loop, made.av1) if path is not None]
+
+
+def _kept_files(film: _Wanted, key: str) -> FilmFiles | None:
     """The files of a film made before, if all are there and made of what they should be."""
-    key_file = _key_file(out)
-    if not (key_file.is_file() and key_file.read_bytes() == key.encode()):
-        return None
+    out = film.out
     loop, av1 = (out.with_name(f"{out.stem}-{kind}.mp4") for kind in ("loop", "av1"))
     poster, frames_json = out.with_suffix(".jpg"), out.with_suffix(".json")
-    if not all(path.is_file() for path in (out, loop, poster, frames_json)) or (not av1.is_file() and has_av1()):
+    twin = av1 if has_av1() or film.place.is_file(av1.name) else None
+    made = FilmFiles(out, poster, frames_json, loop, twin, 0, film.options.size_px)
+    if not is_sealed(film.place, _key_file(film), [path.name for path in _paths(made)], key=key):
         return None
-    try:
-        frames = len(_listed(frames_json))
-    except (ValueError, LookupError, TypeError, RecursionError):  # damaged
-        return None
-    return FilmFiles(out, poster, frames_json, loop, av1 if av1.is_file() else None, frames, size_px)
+    return replace(made, frames=len(_listed(film.place, frames_json.name)))
 
 
 def _key(film: _Wanted, looks: Sequence[Look]) -> str:

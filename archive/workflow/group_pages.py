@@ -10,7 +10,7 @@ from typing import Any
 from archive.answers import Answers
 from archive.measuring.following import FollowedGroup
 from archive.measuring.rotation_fit import PUBLISHED_LAWS, GroupRotation, group_rotation, rotation_law
-from archive.records.folder import answers_file
+from archive.records.archive_files import derived_files
 from archive.records.record import Record
 from archive.sun.rotations import rotation_starts
 from archive.website import GroupEntry, GroupSighting, RotationEntry, TurningLaw
@@ -25,7 +25,7 @@ _Turning = GroupRotation | None
 
 def group_content(root: Path, groups: Sequence[FollowedGroup], records: Mapping[str, Record]) -> dict[str, Any]:
     """What `Content` holds of groups and of the laws of rotation."""
-    turned = Answers(answers_file(root, "turned"))
+    turned = Answers(derived_files(root), "answers/turned")
     rotations = [turned.of(group, _Turning, partial(group_rotation, group)) for group in groups]
     turned.keep()
     return {

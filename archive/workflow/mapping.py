@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-import shutil
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from archive.disc.aligned import STANDARD_FRAME
+from archive.disk import Folder
+from archive.kept import is_sealed, seal
 from archive.measuring.carrington_map import (
     CarringtonMap,
     carrington_cards,
@@ -21,7 +22,7 @@ from archive.measuring.carrington_map import (
     with_disc,
 )
 from archive.observation import Observation
-from archive.records.folder import derived_folder
+from archive.records.archive_files import derived_files
 from archive.records.map_files import (
     MadeOf,
     read_made,
@@ -37,6 +38,7 @@ from archive.workflow.progress import Progress
 
 __all__ = ["RotationMap", "rotation_maps"]
 
+_MAPS = "maps"
 _VERSION = 2  # raise it when maps change
 _USUAL_SHARPNESS = 200.0  # radius over blur of a fair picture
 _LEAST_BLUR_PX = 0.5
@@ -44,11 +46,11 @@ _LEAST_BLUR_PX = 0.5
 
 @dataclass(frozen=True)
 class RotationMap:
-    """Files of one rotation's map, and the share of the surface that it shows."""
+    """Files of one rotation's map among the derived things, and the share of the surface that it shows."""
 
     rotation: int
-    picture: Path
-    fits: Path
+    picture: str
+    fits: str
     observed_share: float
 
 
@@ -59,39 +61,43 @@ def rotation_maps(root: Path, found: Sequence[Observation], *, on_progress: Prog
         if one.orientation.status != "unknown" and one.band == "white" and is_up(one.sun):
             for rotation in rotations_shown(one.sun):
                 members[rotation].append(one)
-    folder = derived_folder(root) / "maps"
     shown = {one.id: one for ones in members.values() for one in ones}  # each in two rotations
     member_keys = {name: _member_key(one) for name, one in shown.items()}
     maps = []
     for number, rotation in enumerate(sorted(members)):
         on_progress("mapping", number, len(members))
         keys = [member_keys[one.id] for one in members[rotation]]
-        maps.append(_map(root, folder / str(rotation), rotation, members[rotation], keys))
+        maps.append(_map(root, rotation, members[rotation], keys))
     on_progress("mapping", len(members), len(members))
-    _forget(folder, members)
+    _forget(derived_files(root), members)
     return tuple(one for one in maps if one.observed_share > 0.0)
 
 
-def _map(root: Path, folder: Path, rotation: int, members: Sequence[Observation], made: list[str]) -> RotationMap:
-    sums_file, picture, fits = (folder / name for name in ("sums.npz", "map.png", "map.fits"))
-    kept = read_made(folder / "made.json")
-    if kept is not None and kept.members == made and picture.is_file() and fits.is_file():
+def _map(root: Path, rotation: int, members: Sequence[Observation], made: list[str]) -> RotationMap:
+    derived, folder = derived_files(root), f"{_MAPS}/{rotation}"
+    made_file, seal_file, *files = (
+        f"{folder}/{name}" for name in ("made.json", "key", "sums.npz", "map.png", "map.fits")
+    )
+    sums_file, picture, fits = files
+    kept = read_made(derived, made_file)
+    whole = kept is not None and is_sealed(derived, seal_file, files, key=_key(kept.members))
+    if kept is not None and whole and kept.members == made:
         return RotationMap(rotation, picture, fits, kept.observed_share)
-    folder.mkdir(parents=True, exist_ok=True)
     # What is added in another order would differ in the last digit: only what comes later is added to kept sums.
-    known = len(kept.members) if kept is not None and kept.members == made[: len(kept.members)] else 0
-    kept_sums = read_sums(sums_file) if known else None
+    known = len(kept.members) if kept is not None and whole and kept.members == made[: len(kept.members)] else 0
+    kept_sums = read_sums(derived, sums_file) if known else None
     sums = empty_map(rotation) if kept_sums is None else CarringtonMap(rotation, *kept_sums)
     for one in members[0 if kept_sums is None else known :]:
         flat = load_flat(root, one.id)
         sums = with_disc(sums, flat, STANDARD_FRAME, sun=one.sun, sharpness=_sharpness(one))
     values, share = map_values(sums), round(observed_share(sums), 4)
     # First gone, last made: it says what the other files were made of.
-    (folder / "made.json").unlink(missing_ok=True)
-    write_map_picture(picture, map_picture(values))
-    write_map_fits(fits, values, carrington_cards(sums))
-    write_sums(sums_file, sums.light, sums.weight)
-    write_made(folder / "made.json", MadeOf(made, share))
+    derived.remove(made_file)
+    write_map_picture(derived, picture, map_picture(values))
+    write_map_fits(derived, fits, values, carrington_cards(sums))
+    write_sums(derived, sums_file, sums.light, sums.weight)
+    seal(derived, seal_file, files, key=_key(made))
+    write_made(derived, made_file, MadeOf(made, share))
     return RotationMap(rotation, picture, fits, share)
 
 
@@ -105,8 +111,12 @@ def _sharpness(one: Observation) -> float:
     return min(max(share, 0.1), 3.0) ** 2
 
 
-def _forget(folder: Path, members: dict[int, list[Observation]]) -> None:
-    if folder.is_dir():
-        for path in folder.iterdir():
-            if path.name not in {str(rotation) for rotation in members}:
-                shutil.rmtree(path, ignore_errors=True)
+def _key(members: Sequence[str]) -> str:
+    return hashlib.sha256("\n".join(members).encode()).hexdigest()
+
+
+def _forget(derived: Folder, members: dict[int, list[Observation]]) -> None:
+    if derived.is_folder(_MAPS):
+        for name in derived.folders(_MAPS):
+            if name.isdecimal() and int(name) not in members:
+                derived.remove_tree(f"{_MAPS}/{name}")

@@ -16,10 +16,10 @@ from archive.disc.spots import DarkSpots, spots_as_it_came
 from archive.errors import FolderError, PictureError, SettingsError
 from archive.observation import Observation, PictureFile, SunView
 from archive.reading import Content, Facts, Pixels, facts_in_file, read_pixels
-from archive.records.folder import answers_file
+from archive.records.archive_files import derived_files, files_of
 from archive.records.measured import Axes, Measured, Spots, read_measured, write_measured
 from archive.records.places import Place, originals_on_disk, places
-from archive.records.record import PictureEntry, Record, capture_of, read_record
+from archive.records.record import PictureEntry, Record, capture_of, check_picture, read_record
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.sun.view import sun_views
 from archive.workflow.candidates import Candidate
@@ -60,27 +60,29 @@ class Filed:
 
 def filed_pictures(root: Path) -> list[Filed]:
     """Every picture that has a record, in order of time."""
-    known = Answers(answers_file(root, "records"))
+    known = Answers(derived_files(root), "answers/records")
     found = _read(root, places(root), known)
     known.keep()
     return found
 
 
 def _read(root: Path, wanted: Iterable[Place], known: Answers = NO_ANSWERS) -> list[Filed]:
-    found = [Filed(place, _record(root / place.file(".toml"), known)) for place in wanted]
+    found = [Filed(place, _record(root, place.file(".toml"), known)) for place in wanted]
     return sorted(found, key=lambda filed: (filed.record.time, filed.place.id))
 
 
-def _record(path: Path, known: Answers) -> Record:
+def _record(root: Path, file: str, known: Answers) -> Record:
     """Words that were read before are not taken apart again."""
     try:
-        words = path.read_bytes()
+        words = files_of(root).read(file)
     except OSError:
-        return read_record(path)  # which says what is amiss
+        return read_record(root, file)  # which says what is amiss
     kept = known.get(words, str)
     if kept is not None:
-        return Record.model_validate_json(kept)
-    record = read_record(path)
+        record = Record.model_validate_json(kept)
+        check_picture(record, file, name=str(root / file))
+        return record
+    record = read_record(root, file)
     known.put(words, record.model_dump_json())
     return record
 
@@ -297,10 +299,10 @@ def whole_original(root: Path, picture: PictureEntry | PictureFile) -> Content:
     FolderError
         It is gone or has changed.
     """
-    path = root / picture.file
-    if not path.is_file():
+    files, path = files_of(root), root / picture.file
+    if not files.is_file(picture.file):
         raise FolderError(f"{path}: the original is missing; run `northlimb verify`")
-    with path.open("rb") as file:
+    with files.open(picture.file) as file:
         data = content_of(file)
         found = hashlib.sha256(data) if isinstance(data, bytes) else hashlib.file_digest(file, "sha256")
     if found.hexdigest() != picture.sha256:

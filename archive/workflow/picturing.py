@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
-import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -17,9 +15,11 @@ from archive.disc.aligned import STANDARD_FRAME, align_disc
 from archive.disc.brightness import brightness_plane
 from archive.disc.helioprojective import helioprojective_cards
 from archive.disc.tone import Look, flatten_disc, looked_at
-from archive.disk import write_whole
+from archive.disk import Folder, Stamp, stamp_of
+from archive.kept import is_sealed, seal
 from archive.observation import Observation
 from archive.reading import Content, read_pixels
+from archive.records.archive_files import derived_files
 from archive.records.disc_files import (
     avif_bytes,
     fits_bytes,
@@ -29,7 +29,7 @@ from archive.records.disc_files import (
     small_jpeg_bytes,
     whole_levels,
 )
-from archive.records.folder import DERIVED_NAME, derived_folder
+from archive.records.places import is_id
 from archive.website import Pictures
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.observing import whole_original
@@ -38,9 +38,10 @@ from archive.workflow.progress import Progress
 __all__ = [
     "FITS_NAME",
     "DerivedPictures",
-    "derived_folder_of",
     "derived_pictures",
+    "disc_file",
     "file_names",
+    "folder_of_pictures",
     "forget_pictures",
     "load_flat",
     "picture_key",
@@ -56,6 +57,7 @@ _LIGHT_PX = (256, 512, 1024)
 _AS_IT_CAME_NAME, _SMALL_NAME, _TINY_NAME, FITS_NAME = "as-it-came.jpg", "small.jpg", "tiny.jpg", "disc.fits"
 _LIGHT_NAMES = {side_px: f"light-{side_px}.avif" for side_px in _LIGHT_PX}
 _KEY_NAME = "key"
+_DISCS = "discs"
 
 
 def _look_name(look: Look) -> str:
@@ -65,7 +67,7 @@ def _look_name(look: Look) -> str:
 
 @dataclass(frozen=True)
 class DerivedPictures:
-    """The folder of the files made from one original, see `file_names`."""
+    """The folder, among the derived things, of the files made from one original, see `file_names`."""
 
     folder: str
     looks: tuple[Look, ...]
@@ -87,9 +89,9 @@ class DerivedPictures:
         )
 
     @property
-    def fits(self) -> Path:
+    def fits(self) -> str:
         """There where north is known."""
-        return Path(self.folder) / FITS_NAME
+        return f"{self.folder}/{FITS_NAME}"
 
 
 @cache
@@ -123,71 +125,70 @@ def derived_pictures(
     on_progress: Progress,
 ) -> list[DerivedPictures]:
     """The derived pictures of observations, made now unless they are there and still right."""
-    discs = root / DERIVED_NAME / "discs"
-    every = [DerivedPictures(f"{discs}/{one.id}", tuple(looks), one.orientation.status != "unknown") for one in found]
-    wanted = [(one, pictures) for one, pictures in zip(found, every, strict=True) if not _still_right(one, pictures)]
+    derived = derived_files(root)
+    every = [DerivedPictures(f"{_DISCS}/{one.id}", tuple(looks), one.orientation.status != "unknown") for one in found]
+    wanted = [
+        (one, pictures) for one, pictures in zip(found, every, strict=True) if not _still_right(derived, one, pictures)
+    ]
     made = executor.map(
         pictures_of, ((whole_original(root, one.picture), one, pictures.looks) for one, pictures in wanted)
     )
     for number, ((one, pictures), files) in enumerate(zip(wanted, made, strict=True)):
         on_progress("aligning", number, len(wanted))
-        _keep(Path(pictures.folder), files, key=picture_key(one, looks))
+        _keep(derived, pictures.folder, files, key=picture_key(one, looks))
     on_progress("aligning", len(wanted), len(wanted))
     return every
 
 
-def _still_right(one: Observation, pictures: DerivedPictures) -> bool:
-    # Asked of every picture at every build, so by names and not by paths, which take as long again.
-    try:
-        with os.scandir(pictures.folder) as entries:
-            there = {entry.name for entry in entries if entry.is_file()}
-        if not file_names(pictures.looks, oriented=pictures.oriented) <= there:
-            return False
-        with open(f"{pictures.folder}/{_KEY_NAME}", encoding="utf-8") as key:  # noqa: PTH123
-            return key.read() == picture_key(one, pictures.looks)
-    except (OSError, ValueError):  # gone, or damaged
-        return False
+def _still_right(derived: Folder, one: Observation, pictures: DerivedPictures) -> bool:
+    names = [f"{pictures.folder}/{name}" for name in file_names(pictures.looks, oriented=pictures.oriented)]
+    return is_sealed(derived, f"{pictures.folder}/{_KEY_NAME}", names, key=picture_key(one, pictures.looks))
 
 
-def _keep(folder: Path, files: Mapping[str, bytes], *, key: str) -> None:
-    _remove(folder)
-    folder.mkdir(parents=True)
+def _keep(derived: Folder, folder: str, files: Mapping[str, bytes], *, key: str) -> None:
+    _remove(derived, folder)
     for name, data in files.items():
-        write_whole(folder / name, data)
-    # Last: without its key a folder counts as unfinished.
-    write_whole(folder / _KEY_NAME, key.encode("utf-8"))
+        derived.write(f"{folder}/{name}", data)
+    # Last: without its seal a folder counts as unfinished.
+    seal(derived, f"{folder}/{_KEY_NAME}", [f"{folder}/{name}" for name in files], key=key)
 
 
 def load_flat(root: Path, observation_id: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
     """The derived disc flattened; not to be changed. The last few are held: maps, comparisons and films ask in turn."""
-    path = derived_folder_of(root, observation_id) / FITS_NAME
-    status = path.stat()
-    return _flat(path, (status.st_mtime_ns, status.st_size, status.st_ino))
+    status = derived_files(root).status(disc_file(observation_id))
+    return _flat(root, observation_id, None if status is None else stamp_of(status))
 
 
 @lru_cache(maxsize=12)  # 4 MB each
-def _flat(path: Path, stamp: tuple[int, int, int]) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
-    flat = flatten_disc(read_disc(path), STANDARD_FRAME)
+def _flat(root: Path, observation_id: str, stamp: Stamp | None) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+    flat = flatten_disc(read_disc(derived_files(root).read(disc_file(observation_id))), STANDARD_FRAME)
     flat.flags.writeable = False
     return flat
 
 
 def forget_pictures(root: Path, keep: Sequence[str]) -> None:
     """Remove derived pictures of observations that are no longer there."""
-    parent = derived_folder(root) / "discs"
-    if parent.is_dir():
-        for folder in sorted(set(parent.iterdir()) - {parent / identifier for identifier in keep}):
-            _remove(folder)
+    derived, kept = derived_files(root), set(keep)
+    if derived.is_folder(_DISCS):
+        for name in derived.folders(_DISCS):
+            if name not in kept and is_id(name):
+                _remove(derived, f"{_DISCS}/{name}")
 
 
-def _remove(folder: Path) -> None:
-    """The key goes first, so that a folder of which a stopped run left half counts as unfinished."""
-    (folder / _KEY_NAME).unlink(missing_ok=True)
-    shutil.rmtree(folder, ignore_errors=True)
+def _remove(derived: Folder, folder: str) -> None:
+    """The seal goes first, so that a folder of which a stopped run left half counts as unfinished."""
+    derived.remove(f"{folder}/{_KEY_NAME}")
+    derived.remove_tree(folder)
 
 
-def derived_folder_of(root: Path, identifier: str) -> Path:
-    return root / DERIVED_NAME / "discs" / identifier
+def folder_of_pictures(identifier: str) -> str:
+    """Where an observation's pictures lie among the derived things."""
+    return f"{_DISCS}/{identifier}"
+
+
+def disc_file(identifier: str) -> str:
+    """The north-up disc of an observation, among the derived things."""
+    return f"{folder_of_pictures(identifier)}/{FITS_NAME}"
 
 
 def _shown_looks(looks: Sequence[Look]) -> tuple[Look, ...]:

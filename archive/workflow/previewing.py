@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import os
 import threading
 import time
-from collections.abc import Callable, Generator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import ArchiveError
 from archive.publishing.local_server import local_server
+from archive.records.archive_files import files_of
+from archive.records.places import is_year
 from archive.records.settings import SETTINGS_NAME
-from archive.workflow.building import Built, build, site_folder
+from archive.workflow.building import Built, build, site_files, site_folder
 from archive.workflow.executor import executor_at
 from archive.workflow.progress import Progress
 
@@ -61,7 +66,7 @@ def preview(
     ArchiveError
         The port is taken, or the first build is refused.
     """
-    with local_server(site_folder(root, site_dir), port) as server:
+    with local_server(site_files(root, site_folder(root, site_dir)), port) as server:
         seen = archive_stamps(root)
         built = _build(root, site_dir, new_progress())
         threading.Thread(target=server.serve_forever, daemon=True).start()
@@ -82,14 +87,26 @@ def preview(
 
 def archive_stamps(root: Path) -> Stamps:
     """Time, size and number of every file that the observer may write: settings, records, notes, pictures."""
-    stamps = {}
-    for path in (root / SETTINGS_NAME, *root.glob("[0-9][0-9][0-9][0-9]/*/[!.]*")):
-        try:
-            status = path.stat()
-        except OSError:  # gone since it was listed
-            continue
-        stamps[path.as_posix()] = (status.st_mtime_ns, status.st_size, status.st_ino)
+    stamps: dict[str, tuple[int, int, int]] = {}
+    folder = files_of(root)
+    status = folder.status(SETTINGS_NAME)
+    if status is not None:
+        stamps[SETTINGS_NAME] = _stamp(status)
+    for day in _days(folder):
+        with suppress(OSError):  # gone since it was listed
+            files = folder.statuses(day).items()
+            stamps |= {f"{day}/{name}": _stamp(status) for name, status in files if not name.startswith(".")}
     return stamps
+
+
+def _days(folder: Folder) -> Iterator[str]:
+    for year in filter(is_year, folder.folders()):
+        with suppress(OSError):
+            yield from [f"{year}/{day}" for day in folder.folders(year)]
+
+
+def _stamp(status: os.stat_result) -> tuple[int, int, int]:
+    return status.st_mtime_ns, status.st_size, status.st_ino
 
 
 def _build(root: Path, site_dir: Path | None, on_progress: Progress) -> Built:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from archive.errors import FactsError, FolderError, SettingsError
+from archive.records.archive_files import files_of
 from archive.records.checksums import file_sha256, read_checksums
 from archive.records.folder import writing
 from archive.records.pending import Change, carry_out
@@ -64,46 +65,45 @@ def put_back(root: Path, identifier: str, *, on_progress: Progress) -> Moved:
     """
     place = place_of_id(identifier)
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        names = [place.file(suffix) for suffix in (*sorted(PICTURE_SUFFIXES), ".toml")]
+        archive, names = files_of(root), [place.file(suffix) for suffix in (*sorted(PICTURE_SUFFIXES), ".toml")]
         folder = next(
-            (one for one in removed_folders(root, "removed") if any((root / one / name).exists() for name in names)),
+            (one for one in removed_folders(root, "removed") if any(archive.exists(f"{one}/{name}") for name in names)),
             None,
         )
         if folder is None:
             raise FactsError(f"{identifier}: not among what was removed from {root}; see its folder removed/")
-        taken = [name for name in names if (root / name).exists()]
+        taken = [name for name in names if archive.exists(name)]
         if taken:
             raise FolderError(
                 f"{taken[0]}: another picture is there now; `northlimb remove` it first, or amend its time"
             )
-        files = tuple(name for name in names if (root / folder / name).is_file())
-        change = Change(
-            moves=tuple((f"{folder}/{file}", file) for file in files), listed=_sums(root, Path(folder), files)
-        )
+        files = tuple(name for name in names if archive.is_file(f"{folder}/{name}"))
+        change = Change(moves=tuple((f"{folder}/{file}", file) for file in files), listed=_sums(root, folder, files))
         carry_out(root, change)
     return Moved(identifier, files, folder)
 
 
 def original_of(root: Path, place: Place) -> str | None:
     """The original of an observation, whether or not its record can be read."""
+    files = files_of(root)
     with suppress(SettingsError):
-        file = read_record(root / place.file(".toml")).picture.file
-        if (root / file).is_file():
+        file = read_record(root, place.file(".toml")).picture.file
+        if files.is_file(file):
             return file
     there = (place.file(suffix) for suffix in sorted(PICTURE_SUFFIXES))
-    return next((file for file in there if (root / file).is_file()), None)
+    return next((file for file in there if files.is_file(file)), None)
 
 
 def _removed_with(root: Path, names: Sequence[str]) -> str | None:
     """The latest folder of removed things that holds one of these files."""
-    folders = removed_folders(root, "removed")
-    return next((one for one in folders if any((root / one / name).exists() for name in names)), None)
+    files, folders = files_of(root), removed_folders(root, "removed")
+    return next((one for one in folders if any(files.exists(f"{one}/{name}") for name in names)), None)
 
 
 def _files_of(root: Path, place: Place) -> tuple[str, ...]:
     """Original and record of an observation; one of them may be gone."""
     files = [original_of(root, place), place.file(".toml")]
-    found = tuple(file for file in files if file is not None and (root / file).is_file())
+    found = tuple(file for file in files if file is not None and files_of(root).is_file(file))
     if not found:
         known = [one.id for one in places(root)]
         if _removed_with(root, [place.file(".toml")]) is not None:
@@ -116,13 +116,13 @@ def _files_of(root: Path, place: Place) -> tuple[str, ...]:
     return found
 
 
-def _sums(root: Path, folder: Path, files: tuple[str, ...]) -> dict[str, str]:
+def _sums(root: Path, folder: str, files: tuple[str, ...]) -> dict[str, str]:
     """Lines for the checksums: of the bytes that were filed, by the record; where that is lost, of those there are."""
     originals = [file for file in files if not file.endswith(".toml")]
     recorded: dict[str, str] = {}
     for file in files:
         if file.endswith(".toml"):
             with suppress(SettingsError):
-                picture = read_record(root / folder / file).picture
+                picture = read_record(root, f"{folder}/{file}").picture
                 recorded[picture.file] = picture.sha256
-    return {file: recorded.get(file) or file_sha256(root / folder / file) for file in originals}
+    return {file: recorded.get(file) or file_sha256(files_of(root), f"{folder}/{file}") for file in originals}

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-import os
-import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from archive.disk import TEMPORARY_SUFFIX, write_temporary
+from archive.disk import TEMPORARY_SUFFIX, open_named, walk_named
 from archive.errors import FolderError, clear_refusal
-from archive.records.checksums import file_sha256, read_checksums
-from archive.records.folder import DERIVED_NAME, writing
+from archive.records.archive_files import DERIVED_NAME, WORK_NAME, files_of
+from archive.records.checksums import file_sha256, named_sha256, read_checksums
+from archive.records.folder import writing
 from archive.records.pending import Change, carry_out
 from archive.records.places import PICTURE_SUFFIXES, misspelt_files
 from archive.records.record import read_record
@@ -27,7 +26,7 @@ __all__ = ["Copy", "find_copies", "restore"]
 
 @dataclass(frozen=True)
 class Copy:
-    """A whole copy of a damaged or lost file: `path` holds it, or None where it is remembered in `.northlimb/`."""
+    """A whole copy of a damaged or lost file: `path` holds it, or None where it is remembered."""
 
     file: str
     path: Path | None
@@ -66,7 +65,7 @@ def _same_place(file: str, sha256: str, against: Sequence[Path]) -> Path | None:
     """A file of that name and those bytes."""
     for path in (folder / file for folder in against):
         with suppress(OSError):
-            if path.is_file() and file_sha256(path) == sha256:
+            if path.is_file() and named_sha256(path) == sha256:
                 return path
     return None
 
@@ -80,7 +79,7 @@ def _by_bytes(wanted: dict[str, str], against: Sequence[Path], *, on_progress: P
             break
         on_progress("looking for copies", number, len(paths))
         with suppress(OSError):  # a bad sector there is no reason to stop
-            file = wanted.get(file_sha256(path))
+            file = wanted.get(named_sha256(path))
             if file is not None:
                 found.setdefault(file, path)
     return found
@@ -88,9 +87,9 @@ def _by_bytes(wanted: dict[str, str], against: Sequence[Path], *, on_progress: P
 
 def _pictures(folder: Path) -> Iterator[Path]:
     endings = PICTURE_SUFFIXES | {".jpeg", ".tiff", ".fit", ".fts"}
-    for top, folders, names in os.walk(folder):
-        folders[:] = sorted(name for name in folders if name != DERIVED_NAME)
-        yield from (Path(top) / name for name in sorted(names) if Path(name).suffix.lower() in endings)
+    for path in walk_named(folder):
+        if path.suffix.lower() in endings and DERIVED_NAME not in path.relative_to(folder).parts:
+            yield path
 
 
 def _words(root: Path, found: Verified, against: Sequence[Path]) -> Iterator[Copy]:
@@ -98,7 +97,7 @@ def _words(root: Path, found: Verified, against: Sequence[Path]) -> Iterator[Cop
     alone = {Path(file).with_suffix(".toml").as_posix() for file in found.without_record}
     beside = {Path(file).with_suffix(".toml").as_posix() for file in found.missing}
     notes = {Path(file).with_name("notes.md").as_posix() for file in found.missing}
-    lost |= {file for file in alone | beside | notes if not (root / file).exists()}
+    lost |= {file for file in alone | beside | notes if not files_of(root).exists(file)}
     remembered = read_words(root)
     expected = {**read_checksums(root), **dict(found.expected)}
     for file in sorted(lost | set(found.bad_words) | set(found.rotted)):
@@ -106,18 +105,18 @@ def _words(root: Path, found: Verified, against: Sequence[Path]) -> Iterator[Cop
         others = [] if rotted and file in remembered else against
         folder = next((one for one in others if _usable_words(one, file, expected)), None)
         if folder is not None:
-            yield Copy(file, folder / file, file_sha256(folder / file))
+            yield Copy(file, folder / file, named_sha256(folder / file))
         elif file in remembered:
             yield Copy(file, None, _sha256_of(remembered[file]))
 
 
 def _usable_words(folder: Path, file: str, expected: Mapping[str, str]) -> bool:
     """Whether another archive's text is there, can be read and, for a record, tells of the same original."""
-    if not (folder / file).is_file() or complaints_about(folder, file):
+    if not files_of(folder).is_file(file) or complaints_about(folder, file):
         return False
     if not is_record(file):
         return True
-    picture = read_record(folder / file).picture
+    picture = read_record(folder, file).picture
     return expected.get(picture.file) == picture.sha256
 
 
@@ -146,7 +145,7 @@ def restore(root: Path, copies: Sequence[Copy], *, on_progress: Progress) -> tup
             on_progress("restoring", number, len(copies))
             part = _brought(root, copy, remembered)
             there = spelt.get(copy.file, copy.file)
-            moves = [(there, f"{kept_in}/{copy.file}")] if (root / there).exists() else []
+            moves = [(there, f"{kept_in}/{copy.file}")] if files_of(root).exists(there) else []
             is_original = Path(copy.file).suffix in PICTURE_SUFFIXES
             listed = {copy.file: copy.sha256} if is_original else {}
             carry_out(root, Change((*moves, (part, copy.file)), listed=listed))
@@ -156,15 +155,13 @@ def restore(root: Path, copies: Sequence[Copy], *, on_progress: Progress) -> tup
 
 def _brought(root: Path, copy: Copy, remembered: dict[str, Words]) -> str:
     """Bring a copy's bytes to the archive's disk under a temporary name, and read them there once more."""
-    base = root / DERIVED_NAME / "restored"
-    part = base.with_name(base.name + TEMPORARY_SUFFIX)
+    files, part = files_of(root), f"{WORK_NAME}/restored{TEMPORARY_SUFFIX}"
     if copy.path is None:
-        write_temporary(base, remembered[copy.file].text.encode("utf-8"))
+        files.write_part(f"{WORK_NAME}/restored", remembered[copy.file].text.encode("utf-8"))
     else:
-        with clear_refusal(part):
-            shutil.copyfile(copy.path, part)
-            with part.open("rb+") as written:
-                os.fsync(written.fileno())
-    if file_sha256(part) != copy.sha256:
+        files.remove(part)
+        with clear_refusal(root / part), open_named(copy.path) as given:
+            files.copy(given, part, synced=True)
+    if file_sha256(files, part) != copy.sha256:
         raise FolderError(f"{copy.path or copy.file}: the copy has changed meanwhile; run verify again")
-    return part.relative_to(root).as_posix()
+    return part

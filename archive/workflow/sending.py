@@ -5,25 +5,38 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from archive.errors import PublishError
 from archive.publishing.address import Address, TargetOptions, is_url, parse_address, parse_web_address
 from archive.publishing.checking import Checked, FolderReader, check_published
+from archive.publishing.digests import StampsFile
 from archive.publishing.folder_target import Notes, check_target, prepare_folder, publish_folder
 from archive.publishing.opening import open_place
 from archive.publishing.place import Dropped, Place, Reader
 from archive.publishing.plan import turn
-from archive.publishing.remote_target import check_place_open, prepare, read_site, send
+from archive.publishing.remote_target import (
+    SiteFiles,
+    check_place_open,
+    prepare,
+    read_site,
+    refuse_odd_names,
+    send,
+)
 from archive.publishing.report import PublishReport
-from archive.records.folder import DERIVED_NAME, reading
+from archive.records.archive_files import DERIVED_NAME, files_of
+from archive.records.folder import reading
+from archive.records.lock import target_lock
 from archive.records.settings import TargetSettings, find_named, read_settings
-from archive.workflow.building import site_folder
-from archive.workflow.progress import Progress, silent
+from archive.workflow.building import site_files, site_folder
+from archive.workflow.progress import WAIT_S, Progress, silent, while_waiting
 
 __all__ = ["Published", "Rehearsed", "Wanted", "check", "check_first_target", "publish", "rehearse"]
+
+# Kinds of places that take names which are no text.
+_ANY_NAMES = ("folder", "rsync", "git")
 
 
 @dataclass(frozen=True)
@@ -72,18 +85,24 @@ def publish(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> Pu
     ArchiveError
         No such target, it is no place for the site alone, or it could not be reached.
     """
-    with reading(root):
+    waits = while_waiting(on_progress)
+    with reading(root, wait_s=WAIT_S, on_wait=waits):
         target, site_dir = _target_and_site(root, wanted)
-        address = target.address
-        if address.kind == "folder":
-            folder, notes = Path(address.path), _notes(root, site_dir, address, on_progress)
-            report = publish_folder(site_dir, folder, adopt=wanted.adopt, keep=address.options.keep, notes=notes)
-            return Published(address.name, report)
-        site = read_site(site_dir, stamps=_stamps(root, site_dir), on_file=on_progress)
-        with _opened(target) as place:
-            publication = prepare(place, site, adopt=wanted.adopt, keep=address.options.keep)
-            send(place, publication, on_file=on_progress)
-            return Published(address.name, publication.report)
+        with target_lock(root, _place_of(target.address), wait_s=WAIT_S, on_wait=waits):
+            return _published(root, target, site_dir, adopt=wanted.adopt, on_progress=on_progress)
+
+
+def _published(root: Path, target: _Target, site_dir: Path, *, adopt: bool, on_progress: Progress) -> Published:
+    address = target.address
+    if address.kind == "folder":
+        folder, notes = Path(address.path), _notes(root, site_dir, address, on_progress)
+        report = publish_folder(site_dir, folder, adopt=adopt, keep=address.options.keep, notes=notes)
+        return Published(address.name, report)
+    site = _site_for(address, root, site_dir, on_progress)
+    with _opened(target) as place:
+        publication = prepare(place, site, adopt=adopt, keep=address.options.keep)
+        send(place, publication, on_file=on_progress)
+        return Published(address.name, publication.report)
 
 
 def rehearse(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> Rehearsed:
@@ -94,7 +113,7 @@ def rehearse(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> R
     ArchiveError
         As `publish`.
     """
-    with reading(root):
+    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         target, site_dir = _target_and_site(root, wanted)
         address = target.address
         if address.kind == "folder":
@@ -102,7 +121,7 @@ def rehearse(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> R
             coming = prepare_folder(site_dir, folder, adopt=wanted.adopt, keep=address.options.keep, notes=notes)
             sent = tuple(sorted(coming.difference.copied, key=turn))
             return Rehearsed(address.name, coming.report, sent, coming.difference.removed)
-        site = read_site(site_dir, stamps=_stamps(root, site_dir), on_file=on_progress)
+        site = _site_for(address, root, site_dir, on_progress)
         with _opened(target) as place:
             publication = prepare(place, site, adopt=wanted.adopt, keep=address.options.keep)
             plan = publication.plan
@@ -122,8 +141,8 @@ def check(root: Path, place: str, *, site_dir: Path | None, on_progress: Progres
     ArchiveError
         The site is not built, or the place cannot be reached.
     """
-    with reading(root):
-        built = site_folder(root, site_dir)
+    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        built = _site_of(root, site_dir)
         site = read_site(built, stamps=_stamps(root, built), on_file=on_progress)
         with closing(_reader(root, place)) as reader:
             return check_published(reader, site, on_file=on_progress)
@@ -146,11 +165,19 @@ def check_first_target(root: Path) -> None:
 
 
 def _target_and_site(root: Path, wanted: Wanted) -> tuple[_Target, Path]:
-    target, site_dir = _find_target(root, wanted.target), site_folder(root, wanted.site_dir)
+    target, site_dir = _find_target(root, wanted.target), _site_of(root, wanted.site_dir)
     address = target.address
-    if address.kind == "zip" and site_dir.resolve() in Path(address.path).resolve().parents:
+    if address.kind == "zip" and site_dir in Path(address.path).expanduser().resolve().parents:
         raise PublishError(f"{address.name}: lies in the site that it is to hold: choose a place outside of {site_dir}")
     return target, site_dir
+
+
+def _site_of(root: Path, site_dir: Path | None) -> Path:
+    """Where the site lies, looked at through the archive: a link in it is followed only where that is allowed."""
+    place = site_folder(root, site_dir)
+    with suppress(FileNotFoundError):
+        site_files(root, place).names()
+    return place.resolve()
 
 
 def _reader(root: Path, place: str) -> Reader:
@@ -177,10 +204,25 @@ def _notes(root: Path, site_dir: Path, address: Address, on_progress: Progress) 
     return Notes(_stamps(root, site_dir), _stamps(root, Path(address.path)), on_progress)
 
 
-def _stamps(root: Path, folder: Path) -> Path:
+def _stamps(root: Path, folder: Path) -> StampsFile:
     """Where the stamps of a folder's files are kept from run to run."""
     name = hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:16]
-    return root / DERIVED_NAME / "stamps" / f"{name}.json"
+    return StampsFile(files_of(root), f"{DERIVED_NAME}/stamps/{name}.json")
+
+
+def _site_for(address: Address, root: Path, site_dir: Path, on_progress: Progress) -> SiteFiles:
+    """The site's files, looked at for a place that is no folder."""
+    site = read_site(site_dir, stamps=_stamps(root, site_dir), on_file=on_progress)
+    if address.kind not in _ANY_NAMES:
+        refuse_odd_names(site)
+    return site
+
+
+def _place_of(address: Address) -> str:
+    """One name for a place however it is written, so that two runs do not change it at the same time."""
+    if address.kind in ("folder", "zip"):
+        return str(Path(address.path).expanduser().resolve())
+    return address.name.rstrip("/")
 
 
 def _find_target(root: Path, wanted: str | None) -> _Target:

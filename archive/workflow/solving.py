@@ -14,7 +14,7 @@ from archive.orientation.angles import difference_deg, wrapped_deg
 from archive.orientation.clock_check import better_hours
 from archive.orientation.instrument import Block, CameraAngle, Epoch, blocks_of, epoch_at, learn_epochs
 from archive.orientation.spots import SpotReading, SpottedPicture, solve_spots
-from archive.records.folder import answers_file
+from archive.records.archive_files import derived_files
 from archive.records.solved import kept_answer, kept_or_made, read_learned
 from archive.workflow.candidates import (
     Candidate,
@@ -79,7 +79,7 @@ def solve_instruments(root: Path, candidates: Sequence[Candidate], *, asked: Col
     asked : collection of str, optional
         Ids of pictures: only what these bear on is solved where no answer is kept. Else everything is.
     """
-    free = Answers(answers_file(root, "free"))
+    free = Answers(derived_files(root), "answers/free")
     work = _Work(root, None if asked is None else frozenset(asked), free=free)
     epochs: dict[str, tuple[Epoch, ...]] = {}
     # Where all pictures are at hand they alone teach: what pictures taught that are gone must not stay.

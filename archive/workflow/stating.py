@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
@@ -22,6 +22,7 @@ __all__ = ["AddOptions", "Stated", "read_sidecar_of", "record_of", "stated_facts
 _BESIDE = "the note beside it"
 _IN_WORDS = {"fits": "the FITS header", "exif": "EXIF", "name": "the file's name"}
 _SAME_LENGTH_S = 1.0
+_TOML_ENDINGS = tuple(product(".", "tT", "oO", "mM", "lL"))  # the usual one first
 _ORIENTATION_KEYS = (
     "band",
     "north_angle_deg",
@@ -59,15 +60,21 @@ class Stated:
 
 
 def read_sidecar_of(picture: Path) -> Sidecar:
-    """The note `NAME.toml` beside a picture `NAME.png`, or an empty one.
+    """The note `NAME.toml` beside a picture `NAME.png`, or an empty one; its ending may have capitals.
 
     Raises
     ------
     SettingsError
-        The note has mistakes; each is a cause of its own.
+        The note has mistakes; each is a cause of its own. Or there are several.
     """
-    path = picture.with_suffix(".toml")
-    return read_sidecar(path) if path.is_file() else Sidecar()
+    # Each spelling is asked for: to list the folder for every picture of a large one would take far longer.
+    spelt = [picture.with_suffix("".join(letters)) for letters in _TOML_ENDINGS]
+    notes = [path for path in spelt if path.is_file()]
+    others = [path for path in notes[1:] if not path.samefile(notes[0])]  # where capitals do not count they are one
+    if others:
+        names = ", ".join(path.name for path in (notes[0], *others))
+        raise SettingsError(f"{picture}: several notes beside it: {names}; keep one of them")
+    return read_sidecar(notes[0]) if notes else Sidecar()
 
 
 def stated_facts(
@@ -102,7 +109,7 @@ def stated_facts(
         keys["frames_stacked"] = sidecar.frames_stacked
         keys["frames_captured"] = sidecar.frames_captured
     when = capture_time(
-        _time_candidates(options, span, facts),
+        _time_candidates(options, span, facts, sidecar.time_zone),
         zone_name=settings.time_zone,
         now_utc=datetime.now(UTC),
         length_s=keys["length_s"],
@@ -217,8 +224,13 @@ def _refuse_other_length(length_s: float, stated_s: float | None, name: str) -> 
         )
 
 
-def _time_candidates(options: AddOptions, span: _Span, facts: Sequence[Facts]) -> list[TimeCandidate]:
-    """Every time there is, in order of trust; of the note's the middle, else the start, else the end."""
+def _time_candidates(
+    options: AddOptions, span: _Span, facts: Sequence[Facts], note_zone: str | None
+) -> list[TimeCandidate]:
+    """Every time there is, in order of trust; of the note's the middle, else the start, else the end.
+
+    The note's zone is that of the picture's other times, too, where they come without one.
+    """
     candidates = [] if options.time is None else [TimeCandidate("--time", options.time, "middle")]
     stated: tuple[tuple[Literal["start", "middle", "end"], datetime | None], ...] = (
         ("middle", span.middle),
@@ -228,7 +240,7 @@ def _time_candidates(options: AddOptions, span: _Span, facts: Sequence[Facts]) -
     candidates += [TimeCandidate(_BESIDE, moment, meaning) for meaning, moment in stated if moment is not None][:1]
     for found in facts:
         if found.time is not None:
-            candidates.append(TimeCandidate(_IN_WORDS[found.source], found.time.value, found.time.meaning))
+            candidates.append(TimeCandidate(_IN_WORDS[found.source], found.time.value, found.time.meaning, note_zone))
     return candidates
 
 

@@ -13,7 +13,7 @@ from archive.answers import Answers
 from archive.observation import Observation
 from archive.orientation.angles import difference_deg
 from archive.orientation.instrument import Epoch
-from archive.records.folder import answers_file
+from archive.records.archive_files import derived_files
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings, Settings
 from archive.records.solved import forget_solved, write_learned
@@ -49,7 +49,7 @@ def survey(root: Path, settings: Settings, *, on_progress: Progress, executor: E
         A record or an original is wrong.
     """
     filed = filed_pictures(root)
-    suns = Answers(answers_file(root, "suns"))
+    suns = Answers(derived_files(root), "answers/suns")
     known = known_pictures(root, settings, filed, suns=suns, on_progress=on_progress, executor=executor)
     suns.keep()
     on_progress("solving", 0, 1)

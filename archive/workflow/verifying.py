@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from archive.errors import SettingsError
+from archive.records.archive_files import files_of
 from archive.records.checksums import file_sha256, read_checksums, write_checksums
 from archive.records.folder import leftovers, reading, writing
 from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.pending import Change, carry_out
-from archive.records.places import Place, misspelt_files, originals_on_disk, places
+from archive.records.places import Place, misspelt_files, originals_on_disk, places, strange_entries
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME
-from archive.records.words import Words, changed_silently, complaints_about, is_record, read_words, remember_words
+from archive.records.words import (
+    Words,
+    changed_silently,
+    complaints_about,
+    is_of_theme,
+    is_record,
+    read_words,
+    remember_words,
+)
 from archive.workflow.amending import fits_its_name
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 
@@ -32,6 +41,8 @@ class Verified:
     `bad_records` are causes, one a line, from settings, records and names that cannot be read or name another
     original; `rotted` are files of words that changed while their time did not; `lost_words` those that are gone.
     `misspelt` are files that another system has renamed, `leftovers` what a stopped run has left.
+    `doubles` are originals with the bytes of another one; `strange` is what does not belong where it is: links, and
+    folders of a year that are none of its days.
     `expected` holds the checksum that each changed or missing original should have.
     """
 
@@ -50,13 +61,28 @@ class Verified:
     leftovers: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     bad_words: tuple[str, ...] = ()
+    doubles: tuple[str, ...] = ()
+    strange: tuple[str, ...] = ()
     expected: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def lost_notes(self) -> tuple[str, ...]:
+        """Words that are gone and are told of nowhere else: notes, and the names of groups."""
+        return tuple(file for file in self.lost_words if not is_record(file) and not is_of_theme(file))
 
     @property
     def clean(self) -> bool:
         faults = (
             *(self.changed, self.missing, self.extra, self.unlisted, self.without_record, self.bad_records),
-            *(self.wrong_lines, self.rotted, self.misspelt, self.leftovers),
+            *(
+                self.wrong_lines,
+                self.rotted,
+                self.misspelt,
+                self.leftovers,
+                self.doubles,
+                self.strange,
+                self.lost_notes,
+            ),
         )
         return not any(faults)
 
@@ -91,7 +117,7 @@ def repair(root: Path, *, on_progress: Progress) -> Verified:
     FolderError
         Another run is writing, or the system refuses.
     """
-    left = tuple(path.relative_to(root).as_posix() for path in leftovers(root))
+    left = tuple(leftovers(root))
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):  # which clears what was left
         names = misspelt_files(root)
         carry_out(root, Change(tuple(names.items())))
@@ -112,10 +138,10 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
     recorded = {one.file: one.sha256 for one in records[0]}
     expected = {**recorded, **listed}
     known = sorted(set(expected) & on_disk)
-    found: dict[str, str] = {}
+    files, found = files_of(root), dict[str, str]()
     for number, file in enumerate(known):
         on_progress("verifying", number, len(known))
-        found[file] = file_sha256(root / spelt.get(file, file))
+        found[file] = file_sha256(files, spelt.get(file, file))
     on_progress("verifying", len(known), len(known))
     wrong_lines = [file for file in known if file in recorded and found[file] == recorded[file] != expected[file]]
     changed = [file for file in known if found[file] != expected[file] and file not in wrong_lines]
@@ -138,11 +164,21 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
         rotted=tuple(changed_silently(root, remembered)),
         lost_words=tuple(lost),
         misspelt=tuple(sorted(names)),
-        leftovers=tuple(path.relative_to(root).as_posix() for path in leftovers(root)),
+        leftovers=tuple(leftovers(root)),
         warnings=_warnings(records[0], lost),
         bad_words=tuple(sorted(bad)),
+        doubles=tuple(_doubles(found)),
+        strange=tuple(strange_entries(root)),
         expected=tuple((file, expected[file]) for file in sorted([*changed, *missing])),
     )
+
+
+def _doubles(found: Mapping[str, str]) -> Iterator[str]:
+    """Originals with the same bytes as one before them."""
+    first: dict[str, str] = {}
+    for file, sha256 in sorted(found.items()):
+        if first.setdefault(sha256, file) != file:
+            yield f"{file} (as {first[sha256]})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +196,7 @@ def _records(root: Path) -> tuple[list[_Told], dict[str, tuple[str, ...]]]:
     found, bad = [], {}
     for place in places(root):
         try:
-            record = read_record(root / place.file(".toml"))
+            record = read_record(root, place.file(".toml"))
             found.append(_Told(place, record.picture.file, record.picture.sha256, record.time))
         except SettingsError as error:
             bad[place.file(".toml")] = error.causes
@@ -174,7 +210,7 @@ def _bad_settings(root: Path) -> dict[str, tuple[str, ...]]:
 
 def _has_record(root: Path, file: str, recorded: Mapping[str, str]) -> bool:
     """Told by a record that can be read, or one that cannot and is told of elsewhere."""
-    return file in recorded or (root / file).with_suffix(".toml").is_file()
+    return file in recorded or files_of(root).is_file(f"{file.rpartition('.')[0]}.toml")
 
 
 def _contradictions(records: list[_Told], listed: Mapping[str, str], found: Mapping[str, str]) -> list[str]:
@@ -187,15 +223,16 @@ def _contradictions(records: list[_Told], listed: Mapping[str, str], found: Mapp
 
 
 def _lost_words(root: Path, on_disk: set[str], remembered: Mapping[str, Words]) -> list[str]:
-    """Words that are remembered but gone: of originals that are there, notes of their days, and names of groups."""
+    """Words that are remembered but gone: of originals that are there, notes of their days, names, and the theme."""
     stems = {file.rpartition(".")[0] for file in on_disk}
     days = {file.rpartition("/")[0] for file in on_disk}
     return [
         file
         for file in sorted(remembered)
-        if not (root / file).exists()
+        if not files_of(root).exists(file)
         and (
             file == GROUP_NAMES_FILE
+            or is_of_theme(file)
             or (is_record(file) and file.rpartition(".")[0] in stems)
             or (file.endswith("/notes.md") and file.rpartition("/")[0] in days)
         )
@@ -211,8 +248,6 @@ def _warnings(records: list[_Told], lost: list[str]) -> tuple[str, ...]:
         if not fits_its_name(one.place, one.time)
     ]
     gone = [
-        f"{file}: is gone; `northlimb verify FOLDER --restore` brings it back (an empty file says that it is meant)"
-        for file in lost
-        if not is_record(file)
+        f"{file}: is gone; `northlimb verify FOLDER --restore` brings it back" for file in lost if is_of_theme(file)
     ]
     return (*misnamed, *gone)

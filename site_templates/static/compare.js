@@ -125,6 +125,15 @@
     setBlink(beat > 0);
   });
   divider.addEventListener("input", () => setBlink(false));
+  // The focused divider, and whatever else arrows move, hears them itself; up and down scroll the page.
+  const ownArrows = "input:not([type=checkbox]), select, textarea, video, dialog *, [contenteditable], [contenteditable] *";
+  document.addEventListener("keydown", (event) => {
+    const way = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
+    if (!way || event.shiftKey || !northlimb.keysOn() || !northlimb.plain(event) || event.target.matches?.(ownArrows)) return;
+    event.preventDefault();
+    divider.value = Number(divider.value) + way;
+    setBlink(false);
+  });
 
   const pickers = [...root.querySelectorAll(".choice")];
   function fromAddress() {

@@ -30,5 +30,5 @@ const northlimb = (() => {
     });
   }
 
-  return { recall, remember, plain };
+  return { recall, remember, plain, keysOn: () => !box || box.checked };
 })();

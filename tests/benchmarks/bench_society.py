@@ -23,11 +23,11 @@ from pathlib import Path
 import bench_build
 import bench_solve
 import numpy as np
+from archive.records.kept import checked
 
 from archive.observation import Disc
 from archive.records.checksums import write_checksums
 from archive.records.counted_spots import _key
-from archive.records.kept import checked
 from archive.records.measured import _VERSION, Measured
 from archive.records.places import Place
 from archive.records.record import PictureEntry, Record, record_text

@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from archive.errors import FactsError
-from archive.films.timeline import Sighting, daily_timeline, smooth_timeline
+from archive.films.timeline import MOST_FRAMES, Sighting, daily_timeline, smooth_timeline
 
 FIRST = Sighting("2026-06-03T0915Z", datetime(2026, 6, 3, 9, 15, tzinfo=UTC))
 SECOND = Sighting("2026-06-05T1000Z", datetime(2026, 6, 5, 10, 0, tzinfo=UTC))
@@ -107,3 +107,16 @@ def test_a_single_sighting_makes_two_still_seconds_of_smooth_film():
     specs = smooth_timeline([FIRST], frames_per_second=25)
     assert len(specs) == 50
     assert {(spec.kind, spec.time_utc) for spec in specs} == {("observed", FIRST.time_utc)}
+
+
+def test_a_film_of_two_centuries_is_refused_before_a_frame_is_made():
+    first, last = (Sighting(str(year), datetime(year, 1, 1, tzinfo=UTC)) for year in (1900, 2099))
+    with pytest.raises(
+        FactsError, match=r"^film: 3634200 frames from 1900-01-01 to 2099-01-01 \(50 a day\), over the 100000"
+    ):
+        smooth_timeline([first, last])  # 72684 days of 50 frames
+    assert len(smooth_timeline([first, Sighting("1905", datetime(1905, 1, 1, tzinfo=UTC))])) < MOST_FRAMES
+    many = [Sighting(f"{number:05}", first.time_utc + timedelta(days=number)) for number in range(4001)]
+    with pytest.raises(FactsError, match=r"^film: 100025 frames .* \(25 each\), over .* a smaller --pace$"):
+        daily_timeline(many, hold_s=0.6, fade_s=0.4)
+    assert len(daily_timeline(many[:4000], hold_s=0.6, fade_s=0.4)) <= MOST_FRAMES

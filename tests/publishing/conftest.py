@@ -42,7 +42,7 @@ def enter(monkeypatch: pytest.MonkeyPatch) -> Callable[[dict[str, str]], None]:
     """Make the environment that of a server's user; nothing of the machine's own agent or settings plays a part."""
 
     def make(environment: dict[str, str]) -> None:
-        for variable in ("SSH_AUTH_SOCK", "NORTHLIMB_USER", "NORTHLIMB_PASSWORD", "AWS_PROFILE"):
+        for variable in ("SSH_AUTH_SOCK", "NORTHLIMB_USER", "NORTHLIMB_PASSWORD", "AWS_PROFILE", "AWS_CA_BUNDLE"):
             monkeypatch.delenv(variable, raising=False)
         for variable, value in environment.items():
             monkeypatch.setenv(variable, value)

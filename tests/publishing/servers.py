@@ -224,6 +224,49 @@ def s3_server(folder: Path) -> Iterator[Host]:
 
 
 @contextmanager
+def s3_tls_server(folder: Path) -> Iterator[Host]:
+    """The same behind TLS, with a certificate of its own authority."""
+    import boto3
+    import trustme
+    from cheroot.ssl.builtin import BuiltinSSLAdapter
+    from cheroot.wsgi import Server
+    from moto.server import DomainDispatcherApplication, create_backend_app
+
+    authority = trustme.CA()
+    authority.cert_pem.write_to_path(str(folder / "authority.pem"))
+    authority.issue_cert("127.0.0.1").private_key_and_cert_chain_pem.write_to_path(str(folder / "host.pem"))
+    server = Server(("127.0.0.1", 0), DomainDispatcherApplication(create_backend_app), numthreads=10)
+    server.ssl_adapter = BuiltinSSLAdapter(str(folder / "host.pem"), str(folder / "host.pem"))
+    server.prepare()
+    thread = threading.Thread(target=server.serve, daemon=True)
+    thread.start()
+    endpoint = f"https://127.0.0.1:{server.bind_addr[1]}"
+    client = boto3.client(
+        "s3",
+        endpoint_url=endpoint,
+        aws_access_key_id="key",
+        aws_secret_access_key="secret",
+        region_name="us-east-1",
+        verify=str(folder / "authority.pem"),
+    )
+    client.create_bucket(Bucket="tls")
+    environment = {
+        "AWS_ACCESS_KEY_ID": "key",
+        "AWS_SECRET_ACCESS_KEY": "secret",
+        "AWS_DEFAULT_REGION": "us-east-1",
+        "AWS_EC2_METADATA_DISABLED": "true",
+        "AWS_ENDPOINT_URL_S3": endpoint,
+        "SSL_CERT_FILE": str(folder / "authority.pem"),
+    }
+    try:
+        yield Host(server.bind_addr[1], folder, environment, client)
+    finally:
+        client.close()
+        server.stop()
+        thread.join(10)
+
+
+@contextmanager
 def nginx_server(folder: Path, served: Path) -> Iterator[Host]:
     """nginx serving a folder."""
     nginx, port = program("nginx", "nginx-light"), free_port()

@@ -50,7 +50,7 @@ class Running:
     def __init__(self, process: subprocess.Popen[str]) -> None:
         self.process, self.lines = process, Queue[str]()
         threading.Thread(target=self._read, daemon=True).start()
-        self.address = re.search(r"http://127\.0\.0\.1:\d+/", self.wait_for("showing "))[0]  # type: ignore[index]
+        self.address = re.search(r"http://127\.0\.0\.1:\d+/[\w-]{22}/", self.wait_for("showing "))[0]  # type: ignore[index]
 
     def _read(self) -> None:
         assert self.process.stdout is not None
@@ -103,7 +103,7 @@ def test_an_open_page_follows_notes_settings_records_and_pictures(root: Path, tm
         # The page's own policy allows what the server added: the browser would report anything blocked.
         assert [told for told in tab.console if "404" not in told] == []
         assert tab.run("document.querySelector('meta[http-equiv]').content").startswith("default-src 'none'")
-        assert running.stop(signal.SIGTERM) == 0
+        assert running.stop(signal.SIGTERM) == 130
 
 
 def test_a_mistake_is_one_line_the_site_stays_and_putting_it_right_is_enough(root: Path) -> None:
@@ -126,7 +126,7 @@ def test_a_mistake_is_one_line_the_site_stays_and_putting_it_right_is_enough(roo
             assert "Thin haze." not in running.page()
         running.wait_for("built again: ")
         assert "Thin haze." in running.page()
-        assert running.stop(signal.SIGINT) == 0
+        assert running.stop(signal.SIGINT) == 130
         running.wait_for("stopped")
 
 
@@ -155,17 +155,17 @@ def test_what_is_added_to_pages_is_not_in_their_files_and_a_taken_port_is_told(
 ) -> None:
     with previewed(root) as running:
         capsys.readouterr()
-        port = running.address.rpartition(":")[2].strip("/")
+        port, secret = running.address.rpartition(":")[2].strip("/").split("/")
         assert main(["preview", str(root), "--port", port]) == 1
         told = f"northlimb: port {port}: Address already in use; choose another with --port"
         assert capsys.readouterr().err.splitlines() == [told]
         served, kept = running.page(), (root / "site" / DAY).read_text(encoding="utf-8")
-        added = re.search(r'<script src="(/\.northlimb-preview/watch-\w+\.js)" defer></script>', served)
+        added = re.search(rf'<script src="/{secret}/(\.northlimb-preview/watch-\w+\.js)" defer></script>', served)
         assert added is not None
         assert served.replace(added[0], "") == kept
         assert served.count("Content-Security-Policy") == 1
-        watch = running.page(added[1][1:])
-        since = re.search(r'"/(\.northlimb-preview/since-\w+\.js)\?"', watch)
+        watch = running.page(added[1])
+        since = re.search(rf'"/{secret}/(\.northlimb-preview/since-\w+\.js)\?"', watch)
         assert since is not None
         assert running.page(since[1]) == ""
         assert running.page(since[1].replace("since-", "since-0")) == "location.reload();\n"

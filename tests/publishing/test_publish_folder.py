@@ -1,6 +1,5 @@
 """Publishing to real folders: what the target holds, what readers see, what a killed run leaves."""
 
-import json
 import os
 import random
 import shutil
@@ -14,32 +13,28 @@ from pathlib import Path
 
 import pytest
 
+from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.folder_target import publish_folder
 from archive.publishing.swap import exchange_or_rename, rename_in_turn
+from publishing.sites import contents, write_listing
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 
 
 def make_site(folder, files):
     """A site as `build` leaves it: `files` and the list of files at its root."""
-    folder.mkdir(parents=True, exist_ok=True)
-    files = {"index.html": "<h1>Sun</h1>", **files}
-    for name, text in {
-        **files,
-        "files.json": json.dumps({"generator": "Northlimb", "files": [{"path": name} for name in sorted(files)]}),
-    }.items():
+    for name, text in {"index.html": "<h1>Sun</h1>", **files}.items():
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_text(text, encoding="utf-8")
+    write_listing(folder)
     return folder
 
 
-def contents(folder):
-    """Every file and every folder below, hidden ones too, with the files' bytes."""
-    return {
-        path.relative_to(folder).as_posix(): path.read_bytes() if path.is_file() else None
-        for path in sorted(folder.rglob("*"))
-    }
+def published(site):
+    """What a target must hold: the site, and a list of all of its files."""
+    write_listing(site)
+    return contents(site)
 
 
 @pytest.fixture
@@ -62,7 +57,7 @@ def alone(target):
 
 def test_a_missing_target_becomes_the_site(site, target):
     report = publish_folder(site, target)
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
     size = sum(path.stat().st_size for path in site.rglob("*") if path.is_file())
     assert (report.copied, report.unchanged, report.removed, report.bytes_copied) == (5, 0, 0, size)
     assert alone(target)
@@ -84,8 +79,9 @@ def test_changed_new_and_removed_files_reach_the_target(site, target):
     (site / "films").mkdir()
     (site / "films/june.mp4").write_bytes(b"film")
     report = publish_folder(site, target)
-    assert contents(target) == contents(site)
-    assert (report.copied, report.unchanged, report.removed, report.bytes_copied) == (2, 3, 1, 9)
+    assert contents(target) == published(site)
+    size = 9 + (target / "files.json").stat().st_size
+    assert (report.copied, report.unchanged, report.removed, report.bytes_copied) == (3, 2, 1, size)
     assert alone(target)
 
 
@@ -108,14 +104,14 @@ def test_files_and_folders_may_change_places(site, target):
     (site / "discs/0915Z.jpg").mkdir()
     (site / "discs/0915Z.jpg/large.jpg").write_text("now a folder", encoding="utf-8")
     publish_folder(site, target)
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
 
 
 def test_empty_folders_in_a_published_target_go(site, target):
     publish_folder(site, target)
     (target / "old/empty").mkdir(parents=True)
     assert publish_folder(site, target).removed == 0
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
 
 
 @pytest.mark.parametrize("stray", ["CNAME", ".well-known/security.txt", "days/mine.html"])
@@ -131,7 +127,7 @@ def test_a_file_made_by_hand_in_a_published_target_is_named_not_removed(site, ta
     assert contents(target) == before
     report = publish_folder(site, target, adopt=True)
     assert (report.removed, report.not_of_the_site) == (1, (stray,))
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
 
 
 def test_a_file_put_into_the_site_by_hand_is_published_with_it(site, target):
@@ -159,7 +155,7 @@ def test_a_link_to_the_target_stays_a_link(site, target, tmp_path):
     link.symlink_to(target, target_is_directory=True)
     publish_folder(site, link)
     assert link.is_symlink()
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
 
 
 def test_a_link_within_the_target_is_replaced_not_followed(site, target, tmp_path):
@@ -237,7 +233,7 @@ def test_a_target_with_other_files_is_refused_until_taken_over(site, target):
         publish_folder(site, target)
     assert contents(target) == {"thesis.txt": b"ten years of work"}
     assert publish_folder(site, target, adopt=True).removed == 1
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
 
 
 @pytest.mark.parametrize("place", ["my-sun/site", "my-sun/site/www", "my-sun", "."])
@@ -354,7 +350,7 @@ def test_the_folder_is_never_missing_while_two_exchange(tmp_path):
     reader = subprocess.Popen([sys.executable, "-c", LOOK, current], stdout=subprocess.PIPE, text=True)
     assert reader.stdout.readline() == "ready\n"
     while reader.poll() is None:
-        assert exchange_or_rename(new, current, tmp_path / "aside") == new
+        assert exchange_or_rename(Folder(tmp_path), "new", "current", "aside") == "new"
     looks, missing = map(int, reader.communicate()[0].split())
     assert looks > 1000
     assert missing == 0
@@ -428,7 +424,7 @@ def test_a_run_stopped_between_two_renames_is_put_right(site, target):
     target.rename(target.with_name(".www.northlimb-old"))
     report = publish_folder(site, target)
     assert (report.copied, report.unchanged) == (0, 5)
-    assert contents(target) == contents(site)
+    assert contents(target) == published(site)
     assert alone(target)
 
 
@@ -436,12 +432,12 @@ def test_renaming_in_turn_replaces_a_folder_or_leaves_it(tmp_path):
     for name in ("new", "current"):
         (tmp_path / name).mkdir()
         (tmp_path / name / "name").write_text(name, encoding="utf-8")
-    paths = [tmp_path / name for name in ("new", "current", "aside")]
-    assert rename_in_turn(*paths) == paths[2]
-    assert (paths[1] / "name").read_text(encoding="utf-8") == "new"
+    folder, current = Folder(tmp_path), tmp_path / "current/name"
+    assert rename_in_turn(folder, "new", "current", "aside") == "aside"
+    assert current.read_text(encoding="utf-8") == "new"
     with pytest.raises(FileNotFoundError):
-        rename_in_turn(tmp_path / "missing", paths[1], tmp_path / "aside2")
-    assert (paths[1] / "name").read_text(encoding="utf-8") == "new"
+        rename_in_turn(folder, "missing", "current", "aside2")
+    assert current.read_text(encoding="utf-8") == "new"
 
 
 # Where folders cannot be renamed
@@ -488,7 +484,7 @@ def test_a_target_that_cannot_be_renamed_is_changed_in_place(readable_sites, shu
     inode = target.stat().st_ino
     for site, copied, removed in zip([*readable_sites, readable_sites[0]], (5, 4, 5), (0, 2, 1), strict=True):
         report = publish_folder(site, target)
-        assert contents(target) == contents(site)
+        assert contents(target) == published(site)
         assert (report.copied, report.removed) == (copied, removed)
         assert target.stat().st_ino == inode
     assert alone(target)
@@ -527,3 +523,193 @@ def test_a_run_stopped_while_it_changed_files_in_place_leaves_nothing_foreign(
     three = readable_site("three", {"third.html": "3"})
     publish_folder(three, target)
     assert contents(target) == contents(three)
+
+
+# Originals and histories, whatever they are called
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        ["pages.git/HEAD", "pages.git/config", "pages.git/objects/pack/p.pack", "pages.git/refs/heads/main"],
+        ["HEAD", "config", "description"],
+        ["deep/x/HEAD", "deep/x/packed-refs"],
+        ["a/.bzr/README"],
+        ["a/CVS/Entries"],
+        ["_darcs/format"],
+        ["x/sun.fossil"],
+        [".fslckout"],
+        ["x/.jj/repo"],
+        ["x/.pijul/pristine"],
+        ["x/.GIT/HEAD"],
+        ["2026/2026-06-03/0915Z.png"],
+        ["old/2026/2026-06-03/0915Z-2.tif"],
+        ["2026-06-03/0915Z.fits"],
+        ["0915Z.toml"],
+        ["somewhere/1200Z.toml"],
+        ["1200Z.JPG"],
+    ],
+    ids=lambda names: names[0],
+)
+@pytest.mark.parametrize("published_before", [False, True])
+def test_no_archive_and_no_history_is_taken_over_also_without_its_sign(site, target, names, published_before):
+    if published_before:
+        publish_folder(site, target)
+    for name in names:
+        (target / name).parent.mkdir(parents=True, exist_ok=True)
+        (target / name).write_text("kept", encoding="utf-8")
+    before = contents(target)
+    with pytest.raises(PublishError, match="for the site alone"):
+        publish_folder(site, target, adopt=True)
+    assert contents(target) == before
+
+
+@pytest.mark.parametrize("name", ["discs/0915Z.jpg", "days/2026-06-03/0915Z-disc.jpg", "HEAD", "cvs/x", "2026/a.png"])
+def test_what_a_site_holds_is_taken_for_no_original(site, target, name):
+    target.mkdir(parents=True)
+    (target / name).parent.mkdir(parents=True, exist_ok=True)
+    (target / name).write_text("old page", encoding="utf-8")
+    publish_folder(site, target, adopt=True)
+    assert contents(target) == published(site)
+
+
+# Links, and names of our own form
+
+
+@pytest.fixture
+def canary(tmp_path):
+    """A folder that nothing may touch."""
+    folder = tmp_path / "canary"
+    folder.mkdir()
+    (folder / "bird.txt").write_text("alive", encoding="utf-8")
+    yield folder
+    assert contents(folder) == {"bird.txt": b"alive"}
+    assert oct((folder / "bird.txt").stat().st_mode) == oct(mode_of(folder))
+
+
+def mode_of(folder):
+    """The access rights that the canary was made with."""
+    probe = folder.parent / "probe"
+    probe.write_text("", encoding="utf-8")
+    return probe.stat().st_mode
+
+
+@pytest.mark.parametrize("place", ["new", "old"])
+@pytest.mark.parametrize("kind", ["folder", "file", "dangling"])
+def test_links_beside_the_target_are_removed_themselves(site, target, canary, place, kind):
+    publish_folder(site, target)
+    link = target.with_name(f".www.northlimb-{place}")
+    link.symlink_to({"folder": canary, "file": canary / "bird.txt", "dangling": canary / "egg"}[kind])
+    (site / "index.html").write_text("new", encoding="utf-8")
+    publish_folder(site, target)
+    assert contents(target) == published(site)
+    assert alone(target)
+
+
+def test_a_link_to_the_old_version_is_not_put_in_the_targets_place(site, target, canary):
+    target.parent.mkdir()
+    target.with_name(".www.northlimb-old").symlink_to(canary)
+    publish_folder(site, target)
+    assert not target.is_symlink()
+    assert contents(target) == published(site)
+
+
+def test_a_file_of_such_a_name_beside_the_target_is_not_ours(site, target):
+    publish_folder(site, target)
+    left = target.with_name(".www.northlimb-new")
+    left.write_text("ten years of work", encoding="utf-8")
+    with pytest.raises(PublishError, match="is in the way"):
+        publish_folder(site, target)
+    assert left.read_text(encoding="utf-8") == "ten years of work"
+
+
+def test_only_temporary_names_of_our_own_files_are_ours(site, target):
+    publish_folder(site, target)
+    (target / "discs/.0915Z.jpg.northlimb-part").write_text("half", encoding="utf-8")
+    publish_folder(site, target)
+    assert contents(target) == published(site)
+    for name in ("thesis.northlimb-part", ".thesis.northlimb-part", "discs/0915Z.jpg.northlimb-part"):
+        (target / name).write_text("ten years of work", encoding="utf-8")
+        with pytest.raises(PublishError, match="not of this site"):
+            publish_folder(site, target)
+        (target / name).unlink()
+
+
+@pytest.mark.skipif(not hasattr(os, "seteuid"), reason="POSIX access rights")
+def test_in_place_no_link_is_followed_either(readable_sites, shut_parent):
+    target = shut_parent / "www"
+    with tempfile.TemporaryDirectory() as elsewhere:
+        bird = Path(elsewhere) / "bird.txt"
+        bird.write_text("alive", encoding="utf-8")
+        publish_folder(readable_sites[0], target)
+        (target / ".a.jpg.northlimb-part").symlink_to(bird)
+        (target / ".index.html.northlimb-part").symlink_to(Path(elsewhere) / "egg")
+        (target / "index.html").unlink()
+        (target / "index.html").symlink_to(bird)
+        shutil.rmtree(target / "day")
+        (target / "day").symlink_to(elsewhere)
+        publish_folder(readable_sites[0], target, adopt=True)
+        assert contents(target) == published(readable_sites[0])
+        assert contents(Path(elsewhere)) == {"bird.txt": b"alive"}
+
+
+@pytest.mark.parametrize("place", ["a.txt", "days", "files.json"])
+def test_no_link_of_a_site_is_followed(site, target, canary, place):
+    (site / place).unlink(missing_ok=True)
+    (site / place).symlink_to(canary if place == "days" else canary / "bird.txt")
+    with pytest.raises(PublishError, match=r"neither a file nor a folder|run build"):
+        publish_folder(site, target)
+    assert not target.exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="POSIX access rights")
+def test_rights_of_a_file_with_another_name_elsewhere_are_left_alone(site, target, tmp_path):
+    """A hard link in the target is the same file as one that is nobody else's business."""
+    private = tmp_path / "private.txt"
+    private.write_text("a day", encoding="utf-8")
+    private.chmod(0o600)
+    publish_folder(site, target)
+    page = target / "2026-06-03/index.html"
+    page.unlink()
+    page.hardlink_to(private)
+    assert publish_folder(site, target).copied == 0
+    assert oct(private.stat().st_mode & 0o777) == "0o600"
+    (site / "index.html").write_text("new", encoding="utf-8")
+    publish_folder(site, target)
+    assert oct(private.stat().st_mode & 0o777) == "0o600"
+    assert private.stat().st_nlink == 1
+    assert oct(page.stat().st_mode & 0o777) == "0o644"
+
+
+def test_what_is_kept_is_kept_as_it_is(site, target, canary):
+    """Links, empty folders and access rights of the host's own things too, and they may hold a history."""
+    publish_folder(site, target)
+    kept = target / "cgi-bin"
+    (kept / "empty").mkdir(parents=True)
+    (kept / "private").write_text("key", encoding="utf-8")
+    (kept / "private").chmod(0o600)
+    (kept / "link").symlink_to(canary)
+    (kept / ".git").mkdir()
+    (kept / ".git/HEAD").write_text("ref: refs/heads/main", encoding="utf-8")
+    for text in ("new", "newer"):
+        (site / "index.html").write_text(text, encoding="utf-8")
+        publish_folder(site, target, keep=("cgi-bin",))
+        assert (kept / "link").readlink() == canary
+        assert (kept / "empty").is_dir()
+        assert oct((kept / "private").stat().st_mode & 0o777) == "0o600"
+        held = {name: data for name, data in contents(target).items() if not name.startswith("cgi-bin")}
+        assert held == published(site)
+    (site / "cgi-bin/private").mkdir(parents=True)
+    (site / "cgi-bin/private/page.html").write_text("x", encoding="utf-8")
+    with pytest.raises(PublishError, match="the site needs the place of cgi-bin/private"):
+        publish_folder(site, target, keep=("cgi-bin",))
+
+
+@pytest.mark.skipif(not Path("/dev/shm").is_dir(), reason="needs a second disk")
+def test_a_target_on_another_disk_is_like_any_other(site):
+    with tempfile.TemporaryDirectory(dir="/dev/shm") as other:
+        assert Path(other).stat().st_dev != site.stat().st_dev
+        publish_folder(site, Path(other) / "www")
+        (site / "index.html").write_text("new", encoding="utf-8")
+        publish_folder(site, Path(other) / "www")
+        assert contents(Path(other) / "www") == published(site)

@@ -12,9 +12,13 @@ from typing import Any
 import pytest
 
 from publishing import servers
-from publishing.sites import FIRST, SECOND, files_in, put_site
+from publishing.sites import FIRST, SECOND, files_in, make_archive, put_site
 
 KINDS = ("sftp", "rsync", "ftps", "webdavs", "s3", "git", "git+ssh", "zip")
+# A folder has its own code; git over ssh is git.
+EVERY_PLACE = ("folder", "sftp", "rsync", "ftps", "webdavs", "s3", "git", "zip")
+# One for each way in which a place is changed: as a whole, file by file, by a commit, by a new zip.
+EVERY_WAY = ("folder", "ftps", "git", "zip")
 
 
 @dataclass
@@ -109,6 +113,32 @@ def target(
     return made
 
 
+@pytest.fixture(params=EVERY_PLACE)
+def place(
+    request: pytest.FixtureRequest,
+    hosts: Callable[[str], servers.Host],
+    tmp_path: Path,
+    enter: Callable[[dict[str, str]], None],
+) -> Target:
+    """The same, folders too."""
+    made = make_target(request.param, hosts, tmp_path)
+    enter(made.environment)
+    return made
+
+
+@pytest.fixture(params=EVERY_WAY)
+def changed_place(
+    request: pytest.FixtureRequest,
+    hosts: Callable[[str], servers.Host],
+    tmp_path: Path,
+    enter: Callable[[dict[str, str]], None],
+) -> Target:
+    """A target for each way in which one is changed."""
+    made = make_target(request.param, hosts, tmp_path)
+    enter(made.environment)
+    return made
+
+
 def make_target(kind: str, hosts: Callable[[str], servers.Host], tmp_path: Path) -> Target:
     name = tmp_path.name
     if kind in ("git", "git+ssh"):
@@ -120,6 +150,8 @@ def make_target(kind: str, hosts: Callable[[str], servers.Host], tmp_path: Path)
         host = hosts("ssh")
         url = f"git+ssh://{host.extra}@127.0.0.1:{host.port}{bare}#pages"
         return of_repository(url, bare, host.environment, tmp_path)
+    if kind == "folder":
+        return of_folder(str(tmp_path / "host" / "www"), tmp_path / "host" / "www", {})
     if kind == "zip":
         return of_zip(tmp_path / "out" / "site.zip")
     host = hosts("ssh" if kind in ("sftp", "rsync") else kind)
@@ -214,3 +246,75 @@ def test_a_file_and_a_folder_may_change_places(
     site = put_site(archive, {"index.html": "1", "a/c.jpg": "now a folder", "b": "now a file"})
     status, answer = told(archive, target.url)
     assert (status, target.files()) == (0, files_in(site)), answer
+
+
+def test_the_archive_may_be_named_in_any_way(
+    place: Target, archive: Path, told: Callable[..., tuple[int, Any]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Relative, as the folder one is in, through a link, with a slash at the end."""
+    link = archive.parent / "linked"
+    link.symlink_to(archive, target_is_directory=True)
+    quick = place.url.startswith(("git+file", "/"))
+    ways = ["my-sun", ".", "linked/"] + ([str(archive), "../my-sun/", "./linked"] if quick else [])
+    for number, way in enumerate(ways):
+        monkeypatch.chdir(archive if way in (".", "../my-sun/") else archive.parent)
+        site = put_site(archive, {**FIRST, "index.html": f"version {number}"})
+        status, answer = told(way, place.url)
+        assert status == 0, answer
+        assert told(way, place.url, "--dry-run")[1]["send"] == []
+        assert place.files() == files_in(site)
+    assert told(ways[-1], "--check", place.url)[0] == 0
+
+
+def test_a_file_of_ones_own_in_the_site_comes_and_goes_with_it(
+    changed_place: Target, archive: Path, told: Callable[..., tuple[int, Any]]
+) -> None:
+    """README: a CNAME in the site's folder, which `build` does not list."""
+    site = put_site(archive, FIRST)
+    (site / "CNAME").write_text("sun.example.org\n")
+    (site / ".well-known").mkdir()
+    (site / ".well-known/security.txt").write_text("Contact: https://example.org\n")
+    assert told(archive, changed_place.url)[0] == 0
+    status, answer = told(archive, "--check", changed_place.url)
+    assert (status, answer["missing"], answer["changed"]) == (0, [], []), answer
+    assert told(archive, changed_place.url)[1]["report"]["copied"] == 0
+    (site / "CNAME").unlink()
+    status, answer = told(archive, changed_place.url)
+    assert (status, answer["report"]["removed"], answer["report"]["not_of_the_site"]) == (0, 1, []), answer
+    held = changed_place.files()
+    assert "CNAME" not in held
+    assert held[".well-known/security.txt"] == b"Contact: https://example.org\n"
+    assert told(archive, "--check", changed_place.url)[0] == 0
+
+
+def test_days_of_an_archive_and_histories_are_not_taken_over_anywhere(
+    changed_place: Target, archive: Path, told: Callable[..., tuple[int, Any]]
+) -> None:
+    put_site(archive, FIRST)
+    changed_place.put("index.html", b"my page") if not changed_place.url.endswith(".zip") else zipped(changed_place)
+    changed_place.put("old sun/2019/2019-07-01/1200Z.jpg", b"an original")
+    before = changed_place.files()
+    status, answer = told(archive, changed_place.url, "--adopt")
+    assert status == 1
+    assert "target holds old sun/2019/2019-07-01/1200Z.jpg" in answer["causes"][0]
+    assert changed_place.files() == before
+
+
+def test_what_is_kept_stays_in_every_kind_of_target(
+    changed_place: Target, archive: Path, told: Callable[..., tuple[int, Any]]
+) -> None:
+    key = "url" if "://" in changed_place.url else "folder"
+    make_archive(archive, f'[[targets]]\nname = "web"\n{key} = "{changed_place.url}"\nkeep = ["stats", "note.txt"]\n')
+    put_site(archive, FIRST)
+    assert told(archive, "web")[0] == 0
+    mine = {"stats/june.csv": b"1,2,3", "note.txt": b"of the host"}
+    for name, data in mine.items():
+        changed_place.put(name, data)
+    for files in (FIRST, SECOND):
+        site = put_site(archive, files)
+        status, coming = told(archive, "web", "--dry-run")
+        assert (status, set(coming["remove"]).intersection(mine)) == (0, set()), coming
+        status, answer = told(archive, "web")
+        assert (status, answer["report"]) == (0, coming["report"])
+        assert changed_place.files() == files_in(site) | mine
+    assert told(archive, "--check", "web")[0] == 0

@@ -6,9 +6,11 @@ Each was found by `tests/studies/test_hostile_input.py` or made by hand from the
 from __future__ import annotations
 
 import io
+import resource
 import struct
 import time
 import zlib
+from collections.abc import Callable
 from contextlib import suppress
 
 import numpy as np
@@ -16,7 +18,8 @@ import pytest
 from PIL import Image
 
 from archive.errors import FactsError, PictureError
-from archive.reading import facts_in_file, read_pixels
+from archive.reading import facts_in_file, pixel_count, read_pixels
+from reading import many_parts
 from reading.drawn import png_chunk
 
 SOON_S = 10.0  # each takes well under a second; without the check they took from half a minute to hours
@@ -77,6 +80,81 @@ BOMBS = {
     "fits without its data": (fits_of(*square(-64, 15_000), data=bytes(2880)), "before its last row"),
     "fits without END": (fits_of(*square(8, 64), end=False, data=bytes(28800)), "cannot be read whole"),
 }
+
+
+EMPTY_COMMENT = b"\xff\xfe\0\2"
+# How each file of very many parts is made; without a limit these took from 2 to 40 s, and up to 2 GB.
+MANY_PARTS: dict[str, tuple[Callable[[], bytes], str]] = {
+    "tiff directories": (lambda: many_parts.tiff_of_directories(20_000), "over 1000 directories"),
+    "bigtiff directories": (lambda: many_parts.tiff_of_directories(20_000, big=True), "over 1000 directories"),
+    "tiff sub-directories": (lambda: many_parts.tiff_of_sub_directories(20_000), "over 1000 directories"),
+    "tiff tags": (lambda: many_parts.tiff_of_tags(25_000, kind=7, values=1000, file_bytes=1_000_000), "more values"),
+    "tiff tags of a directory": (lambda: many_parts.tiff_of_tags(25_000, kind=2, values=1), "suspicious"),
+    "tiff numbers": (lambda: many_parts.tiff_of_tags(1, kind=4, values=10**7, file_bytes=5 * 10**7), "more values"),
+    "tiff strips upon each other": (lambda: many_parts.tiff_of_strips(zlib.compress(bytes(10**6), 0), 8, strips=15_000),
+                                    "lie upon each other"),
+    "tiff table cleared all the time": (lambda: many_parts.tiff_of_strips(many_parts.lzw_of_clears(1_000_000), 5),
+                                        "cleared again and again"),
+    "fits units": (lambda: many_parts.fits_of_units(10_000, picture_first=False), "over 1000 units"),
+    "fits units after": (lambda: many_parts.fits_of_units(10_000, picture_first=True), "over 1000 units"),
+    "fits cards": (lambda: many_parts.fits_of_cards(200_000), "over 50000 lines"),
+    "fits tiles": (lambda: many_parts.fits_of_tiles("RICE_1", tile_px=1, side_px=317), "over 100000 compressed tiles"),
+    "fits tile": (lambda: many_parts.fits_of_a_tile_that_unfolds(100_000_000), "unfolds to more than its pixels"),
+    "png texts": (lambda: many_parts.png_of_chunks(260_000, b"tEXt"), "over 250000 chunks"),
+    "png data": (lambda: many_parts.png_of_chunks(260_000, b"IDAT"), "over 250000 chunks"),
+    "jpeg comments": (lambda: many_parts.jpeg_with(EMPTY_COMMENT * 2_000_000), "over 10000 segments"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", MANY_PARTS)
+def test_a_picture_of_very_many_parts_is_refused_soon_and_in_one_line(what: str) -> None:
+    make, cause = MANY_PARTS[what]
+    data, kind = make(), what.split()[0].replace("big", "")
+    start, used = time.process_time(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    pixel_count(data)
+    with pytest.raises(PictureError, match=cause) as refused:
+        read_pixels(data, "sun.bin")
+    with suppress(FactsError):
+        facts_in_file(data, kind, "sun.bin")  # type: ignore[arg-type]
+    assert time.process_time() - start < SOON_S / 2
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - used < 300_000  # kB on Linux, and bytes on a Mac
+    assert len(refused.value.causes) == 1
+    assert refused.value.causes[0].isprintable()
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        many_parts.tiff_of_directories(900),
+        many_parts.tiff_of_directories(100, big=True),
+        many_parts.tiff_of_sub_directories(900),
+        many_parts.tiff_of_tags(2000, kind=7, values=100),
+        many_parts.fits_of_units(200, picture_first=True),
+        many_parts.fits_of_cards(10_000),
+        *(many_parts.fits_of_tiles(kind) for kind in ("GZIP_1", "GZIP_2", "RICE_1", "HCOMPRESS_1")),
+        many_parts.png_of_chunks(50_000, b"IDAT"),
+        many_parts.jpeg_with(EMPTY_COMMENT * 5000),
+        many_parts.jpeg_with(b"\xff" * 2_000_000),
+    ],
+)
+def test_a_picture_of_many_parts_is_still_read(data: bytes) -> None:
+    assert read_pixels(data, "sun.bin").values.shape == (64, 64)
+
+
+@pytest.mark.parametrize("tag", [34665, 34853])
+def test_a_directory_said_to_lie_among_pixels_keeps_nobody_from_the_picture(tag: int) -> None:
+    pixels = np.random.default_rng(tag).integers(0, 256, 2_000_000, np.uint8).tobytes()
+    data = tiff_of(64, 64, (tag, 4, 1, 5000)) + b"\xff\xff" * 500 + pixels
+    assert read_pixels(data, "sun.tif").values.shape == (64, 64)
+    assert facts_in_file(data, "tiff", "sun.tif") == ()
+
+
+def test_a_tile_that_says_it_is_larger_than_the_picture_is_refused() -> None:
+    data = many_parts.fits_of_tiles("HCOMPRESS_1")
+    sides = struct.pack(">ii", 64, 64)
+    assert data.count(sides) == 1  # in the head of the stream
+    with pytest.raises(PictureError, match="unfolds to more than its pixels"):
+        read_pixels(data.replace(sides, struct.pack(">ii", 640, 640)), "sun.fits")
 
 
 @pytest.mark.parametrize("what", BOMBS)

@@ -15,6 +15,7 @@ from PIL import Image
 
 from archive.errors import PictureError
 from archive.reading import facts_in_file, picture_kind, pixel_count, read_pixels
+from reading import many_parts
 from reading.drawn import exif_block, noise, png_file
 from reading.test_bombs import png_of
 
@@ -71,6 +72,15 @@ def test_a_large_fits_picture_has_the_values_it_was_written_with(dtype, planes):
     assert np.array_equal(found.values, truth.reshape(SIDE_PX, SIDE_PX)[::-1])
 
 
+def test_a_large_fits_picture_in_compressed_tiles_of_many_rows_has_the_values_it_was_written_with():
+    truth = uneven(None).astype(np.int16)
+    stream = io.BytesIO()
+    unit = fits.CompImageHDU(truth, compression_type="RICE_1", tile_shape=(2040, SIDE_PX))  # the last is half as tall
+    fits.HDUList([fits.PrimaryHDU(), unit]).writeto(stream)
+    found = read_pixels(stream.getvalue(), "sun.fits").values
+    assert np.array_equal(found, truth[::-1])
+
+
 def small_files() -> dict[str, bytes]:
     found = {"png": png_file(noise("u2", channels=3), "rgb", bits=16)}
     grey = Image.fromarray(noise("u1"))
@@ -87,10 +97,15 @@ def small_files() -> dict[str, bytes]:
     stream = io.BytesIO()
     tifffile.imwrite(stream, noise("u2", channels=3), photometric="rgb", compression="zlib", rowsperstrip=5)
     found["tiff in strips"] = stream.getvalue()
+    found["fits in tiles"] = many_parts.fits_of_tiles("GZIP_1", tile_px=16)
+    found["fits in units"] = many_parts.fits_of_units(3, picture_first=True)
     return found
 
 
-@pytest.mark.parametrize("what", ["png", "jpeg", "tiff", "fits", "tiff in strips"])
+SMALL = ("png", "jpeg", "tiff", "fits", "tiff in strips", "fits in tiles", "fits in units")
+
+
+@pytest.mark.parametrize("what", SMALL)
 def test_a_mapped_file_tells_the_same_as_its_bytes(what: str, tmp_path: Path):
     data = small_files()[what]
     path = tmp_path / "sun.bin"
@@ -106,7 +121,7 @@ def test_a_mapped_file_tells_the_same_as_its_bytes(what: str, tmp_path: Path):
         assert bool(facts) == (what in ("jpeg", "tiff", "fits"))
 
 
-@pytest.mark.parametrize("what", ["png", "jpeg", "tiff", "fits", "tiff in strips"])
+@pytest.mark.parametrize("what", SMALL)
 def test_the_number_of_pixels_is_told_before_a_picture_is_decoded(what: str):
     data = small_files()[what]
     height, width = read_pixels(data, "sun.bin").values.shape[:2]

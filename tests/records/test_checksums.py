@@ -84,3 +84,18 @@ def test_bytes_that_are_no_text_are_named(root):
 def test_checksums_are_written_in_order_of_file(root):
     write_checksums(root, {FILE: ONE, OTHER: TWO})
     assert (root / "checksums.sha256").read_bytes() == f"{TWO}  {OTHER}\n{ONE}  {FILE}\n".encode()
+
+
+def test_of_thousands_of_lines_that_are_no_checksum_twenty_are_told(root):
+    (root / "checksums.sha256").write_text("nonsense\n" * 3000, encoding="utf-8")
+    with pytest.raises(FolderError) as refused:
+        read_checksums(root)
+    assert len(refused.value.causes) == 21
+    assert refused.value.causes[-1].endswith("2980 more lines like these; mend or remove the file")
+
+
+def test_checksums_of_gigabytes_are_not_read(root):
+    with (root / "checksums.sha256").open("wb") as stream:
+        stream.truncate(10 * 2**30)  # sparse: it takes no room on the disk
+    with pytest.raises(FolderError, match=r"checksums\.sha256: over 200 MB; mend or remove the file$"):
+        read_checksums(root)

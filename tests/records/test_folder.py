@@ -11,7 +11,7 @@ import pytest
 from archive.errors import FolderError
 from archive.records.checksums import read_checksums
 from archive.records.folder import kept_folder, open_folder, put_picture, reading, writing
-from archive.records.places import Place, free_place, notes_path, originals_on_disk, place_of_file, place_of_id, places
+from archive.records.places import Place, free_place, notes_file, originals_on_disk, place_of_file, place_of_id, places
 
 DAY = "2026/2026-06-03"
 
@@ -40,7 +40,7 @@ def test_an_archive_lies_as_the_design_says(root, picture):
     assert (root / DAY / "0915Z.png").read_bytes() == b"one"
     assert [place.id for place in places(root)] == ["2025-12-31T2359Z", "2026-06-03T0915Z"]
     assert list(originals_on_disk(root)) == ["2025/2025-12-31/2359Z.fits", f"{DAY}/0915Z.png"]
-    assert notes_path(root, "2026-06-03") == root / DAY / "notes.md"
+    assert notes_file("2026-06-03") == f"{DAY}/notes.md"
 
 
 @pytest.mark.skipif(shutil.which("sha256sum") is None, reason="sha256sum is not installed")
@@ -259,9 +259,9 @@ def test_a_reader_goes_on_where_no_lock_can_be_made(root):
 
 
 def test_a_reader_and_a_writer_keep_each_other_out(root):
-    with writing(root), pytest.raises(FolderError, match="another northlimb is writing"), reading(root):
+    with writing(root), pytest.raises(FolderError, match="another northlimb is at work"), reading(root):
         pass
-    with reading(root), pytest.raises(FolderError, match="another northlimb is writing"), writing(root):
+    with reading(root), pytest.raises(FolderError, match="another northlimb is at work"), writing(root):
         pass
 
 

@@ -299,7 +299,7 @@ def test_two_writers_are_kept_apart_and_a_dead_one_holds_nothing(root, picture, 
             with pytest.raises(FolderError) as caught:
                 with writing(root):
                     pytest.fail("two writers at once")
-            assert caught.value.causes == (f"{root}: another northlimb is writing to this archive; wait for it to end",)
+            assert caught.value.causes == (f"{root}: another northlimb is at work to this archive; wait for it to end",)
             assert places(root) == []  # reading is free
         finally:
             holder.send_signal(ending)
@@ -325,7 +325,7 @@ while left:
             put_picture(root, NewPicture(place, ".png", data, hashlib.sha256(data).hexdigest(), b""))
             left -= 1
     except FolderError as error:
-        assert "another northlimb is writing" in str(error), error
+        assert "another northlimb is at work" in str(error), error
         refused += 1
 print(refused)
 """

@@ -54,3 +54,24 @@ def test_a_name_given_twice_is_refused(tmp_path: Path) -> None:
     add_names(tmp_path, [GIVEN, GIVEN])
     with pytest.raises(SettingsError, match="2311-1 stands twice"):
         read_names(tmp_path)
+
+
+def test_of_thousands_of_names_given_twice_one_short_line_tells(tmp_path: Path) -> None:
+    names = [GIVEN.model_copy(update={"name": f"2311-{number}"}) for number in range(2000)]
+    add_names(tmp_path, [*names, *names])
+    with pytest.raises(SettingsError, match=r"stands twice|2311-0, 2311-1, ") as refused:
+        read_names(tmp_path)
+    assert len(refused.value.causes) == 1
+    assert len(refused.value.causes[0]) < 500
+
+
+def test_a_file_of_names_may_grow_for_a_century_and_not_without_end(tmp_path: Path) -> None:
+    path = tmp_path / GROUP_NAMES_FILE
+    add_names(tmp_path, [GIVEN])
+    path.write_bytes(path.read_bytes() + b"#".ljust(5_000_000, b"-") + b"\n")
+    assert read_names(tmp_path) == (GIVEN,)
+    path.write_bytes(path.read_bytes() * 3)
+    with pytest.raises(
+        SettingsError, match=r"group-names\.toml: 15\.0 MB, over the 10 MB that it may have; shorten it$"
+    ):
+        read_names(tmp_path)

@@ -33,7 +33,7 @@ def root(tmp_path: Path) -> Path:
 def taken(root: Path, source: Path) -> tuple[str, bytes]:
     with take_in(root, source, known=(), sizes=()) as incoming:
         assert incoming.copy is not None
-        return incoming.sha256, incoming.copy.read_bytes()
+        return incoming.sha256, (root / incoming.copy).read_bytes()
 
 
 def _some_then(number: int) -> object:

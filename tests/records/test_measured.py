@@ -4,8 +4,8 @@ import json
 
 import pytest
 
+from archive.kept import checked, checked_words
 from archive.observation import Disc
-from archive.records.kept import checked_words
 from archive.records.measured import Axes, Measured, read_measured, write_measured
 
 SHA256 = "ab" * 32
@@ -44,10 +44,11 @@ def test_the_same_measurements_give_the_same_bytes(root):
 
 
 def _altered(root, **changes):
-    kept = json.loads(checked_words(_path(root).read_bytes()))
+    name = _path(root).relative_to(root / ".northlimb").as_posix()
+    kept = json.loads(checked_words(_path(root).read_bytes(), name))
     for key, value in changes.items():
         (kept if key in kept else kept["measured"])[key] = value
-    return json.dumps(kept)
+    return checked(json.dumps(kept).encode(), name).decode()
 
 
 @pytest.mark.parametrize(

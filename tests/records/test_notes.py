@@ -2,6 +2,7 @@
 
 import pytest
 
+from archive.errors import FolderError
 from archive.records.notes import append_note, read_notes
 
 DAY = "2026-06-03"
@@ -35,3 +36,14 @@ def test_what_the_observer_wrote_keeps_its_bytes(root, path):
     assert read_notes(root, DAY).startswith("    # F�hn\n")
     append_note(root, DAY, "Clear.")
     assert path.read_bytes() == written + b"\n\nClear.\n"
+
+
+def test_notes_of_a_day_end_at_100_kb(root, path):
+    path.write_bytes(b"a" * 99_000)
+    assert len(read_notes(root, DAY)) == 99_000
+    with pytest.raises(FolderError, match=r"notes\.md: 101 kB of notes, over the 100 kB .* give a shorter note"):
+        append_note(root, DAY, "b" * 2000)
+    assert path.read_bytes() == b"a" * 99_000
+    path.write_bytes(b"a" * 18_000_000)
+    with pytest.raises(FolderError, match=r"notes\.md: 18000 kB of notes, over the 100 kB .* leave them out"):
+        read_notes(root, DAY)

@@ -126,3 +126,27 @@ def test_names_are_found_in_any_case_and_unknown_ones_listed():
     assert find_named((TOR, QUAY), None, what="site") is TOR
     with pytest.raises(SettingsError, match=r"no site named 'Pier' \(known: Tor, Quay\); add it there"):
         find_named((TOR, QUAY), "Pier", what="site")
+
+
+def test_a_hundred_films_are_kept_and_the_next_is_refused(root):
+    (root / "archive.toml").write_text(
+        new_settings_text(
+            Settings(
+                title="Sun",
+                observer="A",
+                sites=(TOR,),
+                instruments=(REFRACTOR,),
+                films=tuple(FilmSettings(days=days) for days in range(1, 101)),
+            )
+        ),
+        encoding="utf-8",
+    )
+    assert not keep_film(root, WEEK)
+    with pytest.raises(
+        SettingsError, match=r"archive\.toml: 100 films are kept, and no more may be; take a \[\[films\]\]"
+    ):
+        keep_film(root, SPAN)
+    with (root / "archive.toml").open("a", encoding="utf-8") as stream:
+        stream.write("[[films]]\ndays = 101\n")
+    with pytest.raises(SettingsError, match=r"archive\.toml: films: has 101 entries; at most 100 are read$"):
+        read_settings(root)

@@ -6,7 +6,7 @@ import pytest
 from pydantic import TypeAdapter
 
 from archive.errors import SettingsError
-from archive.records.record import Record, Sidecar
+from archive.records.record import Record, Sidecar, read_record
 from archive.records.settings import Settings, check_format, read_settings
 from archive.records.toml_files import TomlModel, load_toml, parse_toml
 from archive.records.value_kinds import Zone
@@ -222,11 +222,12 @@ def test_a_kind_of_mistake_without_words_of_its_own_still_names_file_and_key():
 @pytest.mark.parametrize(
     ("text", "cause"),
     [
-        ("x" + ".a" * 900 + " = 1", "archive.toml: tables or brackets nested too deeply; mend it"),
-        ("[x" + ".a" * 5000 + "]", "archive.toml: tables or brackets nested too deeply; mend it"),
+        ("x" + ".a" * 900 + " = 1", "archive.toml: a key of over 20 parts with dots between them; mend it"),
+        ("[x" + ".a" * 5000 + "]", "archive.toml: a key of over 20 parts with dots between them; mend it"),
+        ("x = { " + "'a'. " * 5000 + "a = 1 }", "archive.toml: a key of over 20 parts with dots between them; mend it"),
         ("x" * 5000 + " = 1", "archive.toml: " + "x" * 57 + "...: no such key; take it out"),
     ],
-    ids=["dotted", "table", "long key"],
+    ids=["dotted", "table", "quoted", "long key"],
 )
 def test_what_is_deep_or_long_is_still_one_readable_line(text, cause):
     assert cause in causes(text)
@@ -243,8 +244,39 @@ def test_a_note_of_gigabytes_is_not_read(tmp_path):
     path = tmp_path / "0915Z.toml"
     with path.open("wb") as stream:
         stream.truncate(10 * 2**30)  # sparse: it takes no room on the disk
-    with pytest.raises(SettingsError, match=r"0915Z\.toml: over 50 MB, no file of ours; mend it or take it away$"):
+    with pytest.raises(SettingsError, match=r"0915Z\.toml: 10737\.4 MB, over the 1 MB that it may have; shorten it$"):
         load_toml(path)
+
+
+def test_dots_in_a_text_are_no_parts_of_a_key():
+    text = 'note = """1. Haze..... 2.3.4 and so on ' + ". " * 500 + '"""\n# a.b.c ...'
+    assert parse_toml(text, Sidecar, name="sun.toml").note.startswith("1. Haze..... 2.3.4")
+
+
+@pytest.mark.parametrize(
+    ("table", "cause"),
+    [
+        ("[[dust]]\nx_px = 1.0\ny_px = 1.0\n", "record: dust: has 1001 entries; at most 1000 are read"),
+        ("[[groups]]\nlatitude_deg = 1.0\ncarrington_longitude_deg = 1.0\n",
+         "record: groups: has 1001 entries; at most 1000 are read"),
+    ],
+    ids=["dust", "groups"],
+)  # fmt: skip
+def test_a_thousand_entries_are_read_and_no_more(table, cause):
+    record = 'time = 2026-06-03T09:15:00Z\n[picture]\nfile = "2026/2026-06-03/0915Z.png"\nsha256 = "' + "0" * 64 + '"\n'
+    parse_toml(record + table * 1000, Record, name="record")
+    with pytest.raises(SettingsError) as refused:
+        parse_toml(record + table * 1001, Record, name="record")
+    assert refused.value.causes == (cause,)
+
+
+def test_of_thousands_of_mistakes_twenty_are_told(tmp_path):
+    path = tmp_path / "0915Z.toml"
+    path.write_text("".join(f"k{number} = 1\n" for number in range(50_000)), encoding="utf-8")
+    with pytest.raises(SettingsError) as refused:
+        read_record(path)
+    assert len(refused.value.causes) == 21
+    assert refused.value.causes[-1].endswith("0915Z.toml: 49982 more mistakes; correct these first")
 
 
 @pytest.mark.parametrize("zone", ["CEST", "BST", "EDT", "GMT+1", "UTC+2", "+02:00"])

@@ -9,7 +9,7 @@ import re
 import struct
 import warnings
 import zlib
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 from reading.drawn import exif_block, noise, png_chunk, png_file
@@ -21,6 +21,8 @@ WORDS = (
     '{"a":' * 3000, "2026-06-03", "9999-12-31T23:59:59Z", "0001-01-01T00:00:00+23:59", "1979-05-27T07:32:00-00:00",
     "23:59:60", "a." * 2000 + "b = 1", "[a]\n" * 2, '"../../../etc/passwd"', "''", '"""', "\\", "\ufeff", "\u202e",
     "\x00", "\x1b[31m", "![x](https://elsewhere.example/x.png)", "[x](javascript:alert(1))", "<svg onload=alert(1)>",
+    "a. " * 2000 + "= 1", "'a'." * 2000 + "b = 1", "|a" * 3000 + "|\n" + "|-" * 3000 + "|\n" + "b\n" * 3000,
+    "[a]: " + "x" * 3000 + "\n\n" + "[a] " * 3000, "- " * 3000, "- a\n" * 3000, "![a" * 3000, "k = 1\n" * 3000,
     "> " * 500, "[" * 500 + "](" * 500, "*" * 1000, "`" * 999, "| a " * 300,
 )  # fmt: skip
 
@@ -148,7 +150,11 @@ def _tiff() -> tuple[bytes, ...]:
         stream = io.BytesIO()
         tifffile.imwrite(stream, values, **options)
         out.append(stream.getvalue())
-    return tuple(out)
+    with tifffile.TiffWriter(stream := io.BytesIO()) as file:  # two directories, and two below the first
+        file.write(noise("u1"), subifds=2)
+        for values in (noise("u1"), noise("u1"), noise("u1")):
+            file.write(values)
+    return (*out, stream.getvalue())
 
 
 def _fits() -> tuple[bytes, ...]:
@@ -162,6 +168,8 @@ def _fits() -> tuple[bytes, ...]:
             (noise("f4", channels=None), fits.PrimaryHDU),
             (np.moveaxis(noise("i2", channels=3), -1, 0), fits.PrimaryHDU),
             (noise("i2"), fits.CompImageHDU),
+            (noise("i2"), partial(fits.CompImageHDU, compression_type="GZIP_2")),
+            (noise("i2", top=3000), partial(fits.CompImageHDU, compression_type="HCOMPRESS_1", tile_shape=(16, 16))),
         ):
             one = unit(values)
             one.header["DATE-OBS"] = "2026-06-03T09:15:00"

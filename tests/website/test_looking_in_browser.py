@@ -190,6 +190,49 @@ def test_names_are_at_their_groups_and_lead_to_them(looking_site: Path) -> None:
 # Two days compared
 
 
+def _divider(tab: Browser) -> int:
+    return int(tab.run("Number(document.querySelector('.stage input').value)"))
+
+
+def test_left_and_right_move_the_divider_from_anywhere_on_the_page(tab: Browser, home: str) -> None:
+    for page in (ANY, PAIR):
+        tab.open(home + page)
+        tab.press("ArrowRight", "ArrowRight", "ArrowRight", "ArrowLeft")
+        assert _divider(tab) == 52
+        assert tab.run("document.querySelector('.stage canvas + canvas').style.clipPath") == "inset(0px 0px 0px 52%)"
+        # Up and down are left to the browser, which scrolls the page.
+        down = "new KeyboardEvent('keydown', { key: 'ArrowDown', bubbles: true, cancelable: true })"
+        assert tab.run(f"document.body.dispatchEvent({down})")
+        assert not tab.run(f"document.body.dispatchEvent({down.replace('Down', 'Left')})")
+        tab.press("ArrowRight")
+        assert _divider(tab) == 52
+        # Its own keys move the focused divider once, not twice.
+        tab.run("document.querySelector('.stage input').focus()")
+        tab.press("ArrowLeft")
+        assert _divider(tab) == 51
+        tab.run("document.activeElement.blur()")
+        tab.press("k", "ArrowRight")
+        assert _divider(tab) == 52
+        assert tab.run("document.querySelector('.blink').getAttribute('aria-pressed')") == "false"
+
+
+def test_arrows_in_a_field_or_with_keys_turned_off_leave_the_divider_alone(tab: Browser, looking_site: Path) -> None:
+    tab.open((looking_site / ANY).as_uri())
+    tab.run("document.querySelector('.choice').focus()")
+    tab.press("ArrowLeft", "ArrowRight")
+    assert _divider(tab) == 50
+    tab.run("document.activeElement.blur()")
+    # Alt and an arrow go back in the history.
+    tab.run("document.dispatchEvent(new KeyboardEvent('keydown', { key: 'ArrowLeft', altKey: true }))")
+    assert _divider(tab) == 50
+    tab.click(".keys-choice")
+    tab.press("ArrowRight")
+    assert _divider(tab) == 50
+    tab.click(".keys-choice")
+    tab.press("ArrowRight")
+    assert _divider(tab) == 51
+
+
 def _stage(tab: Browser) -> np.ndarray:
     """The discs pixel for pixel, grey, the second in front."""
     tab.run("""(() => {

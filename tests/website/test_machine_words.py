@@ -98,6 +98,41 @@ def test_at_the_root_of_a_host_robots_names_the_list_unless_one_is_there(tmp_pat
     assert robots.read_text() == "User-agent: *\nDisallow: /\n"
 
 
+def test_a_robots_file_that_took_the_place_of_ours_is_kept(tmp_path: Path) -> None:
+    content = invented_content(tmp_path / "derived", "https://sun.quillmere.example")
+    build_site(content, tmp_path / "site")
+    robots, own = tmp_path / "site/robots.txt", "User-agent: *\nDisallow: /data/\n"
+    robots.write_text(own)
+    assert build_site(content, tmp_path / "site").removed == 0
+    assert robots.read_text() == own
+    # Neither named as ours, nor written or removed by later builds, whether they would write one or not.
+    assert "robots.txt" not in (tmp_path / "site/files.json").read_text()
+    assert build_site(content, tmp_path / "site").written == 0
+    build_site(replace(content, info=replace(content.info, address=None)), tmp_path / "site")
+    assert robots.read_text() == own
+
+
+def test_a_robots_file_of_ones_own_outlives_the_address(tmp_path: Path) -> None:
+    content = invented_content(tmp_path / "derived", "https://sun.quillmere.example")
+    build_site(content, tmp_path / "site")
+    (tmp_path / "site/robots.txt").write_text("User-agent: *\nDisallow: /\n")
+    build_site(replace(content, info=replace(content.info, address=None)), tmp_path / "site")
+    assert (tmp_path / "site/robots.txt").read_text() == "User-agent: *\nDisallow: /\n"
+
+
+def test_our_robots_file_follows_the_address_and_comes_back_when_it_is_gone(tmp_path: Path) -> None:
+    content = invented_content(tmp_path / "derived", "https://sun.quillmere.example")
+    build_site(content, tmp_path / "site")
+    robots = tmp_path / "site/robots.txt"
+    ours = robots.read_text()
+    robots.unlink()
+    build_site(content, tmp_path / "site")
+    assert robots.read_text() == ours
+    moved = replace(content, info=replace(content.info, address="https://sol.quillmere.example"))
+    build_site(moved, tmp_path / "site")
+    assert robots.read_text() == ours.replace("//sun.", "//sol.")
+
+
 def test_the_disc_is_described_as_an_image(known_site: Path) -> None:
     # schema.org/ImageObject.
     data = _data(known_site / DAY)

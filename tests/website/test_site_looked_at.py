@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from archive.website import Entry, build_site
+from archive.website.render import style_hash
 from website.invented import content as invented_content
 from website.packaged_browser import in_driven_browser, look
 
@@ -65,13 +66,18 @@ def address(site: Path) -> Iterator[str]:
 
 def _check(seen: dict[str, Any], root: str) -> None:
     """Whole, open to everyone, nothing over the edge or over each other, and nothing asked for elsewhere."""
-    assert seen["said"] == [], seen["url"]
-    assert [one for one in seen["requests"] if not one.startswith(root)] == []
+    # For a page that names no icon browsers look for one at the host's root of their own accord.
+    said, asked = ([one for one in seen[key] if not one.endswith("/favicon.ico")] for key in ("said", "requests"))
+    assert said == [], seen["url"]
+    assert [one for one in asked if not one.startswith(root)] == []
     assert seen["axe"] == [], seen["url"]
     assert seen["broken"] == [], seen["url"]
     assert (seen["beyond"], seen["wide"]) == (0, []), seen["url"]
     assert seen["overlaps"] == [], seen["url"]
-    assert seen["fonts"] >= 1, seen["url"]
+    if seen["url"].endswith("404.html"):  # shown at any depth, and here without an address: it asks for nothing
+        assert asked == [seen["url"]]
+    else:
+        assert seen["fonts"] >= 1, seen["url"]
 
 
 def test_from_disk_every_page_is_whole_on_a_telephone_in_the_dark(site: Path) -> None:
@@ -85,7 +91,7 @@ def test_from_disk_every_page_is_whole_on_a_telephone_in_the_dark(site: Path) ->
 def test_from_a_sub_path_every_page_is_whole_on_a_desk_by_day(address: str) -> None:
     for seen in look([{"url": address + page, "width": 1280, "axe": AXE} for page in PAGES]):
         _check(seen, address)
-        assert len(seen["requests"]) > 2
+        assert len(seen["requests"]) > 2 or seen["url"].endswith("404.html")
 
 
 def test_the_disc_has_one_place_and_size_on_home_and_every_day(site: Path) -> None:
@@ -100,6 +106,59 @@ def test_the_disc_has_one_place_and_size_on_home_and_every_day(site: Path) -> No
         # A good part of it is seen at once, before any scrolling.
         assert top < 300
     assert [one["beyond"] for one in found] == [0] * len(found)
+
+
+class _WithDocument(_Quiet):
+    """A host that shows the site's page for missing addresses under the address that was asked for."""
+
+    def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+        page = (Path(self.directory) / "404.html").read_bytes()
+        self.send_response(code)
+        self.send_header("Content-Type", "text/html; charset=utf-8")
+        self.send_header("Content-Length", str(len(page)))
+        self.end_headers()
+        self.wfile.write(page)
+
+
+@pytest.mark.parametrize("known", [False, True], ids=["no address", "address"])
+def test_the_page_for_missing_addresses_is_whole_at_any_depth(tmp_path: Path, known: bool) -> None:
+    theme = tmp_path / "theme"
+    theme.mkdir()
+    # Line ends of another system, and what a style sheet names by its place beside it.
+    (theme / "style.css").write_bytes(
+        b"body { background-image:\r\n url('../paper.png'); }\r\nh1 { color: #010203; }\r\n"
+    )
+    base = '{% extends "original/base.html" %}{% block colophon %}{{ super() }}<p>Pier 4.</p>{% endblock %}'
+    (theme / "base.html").write_text(base)
+    with ThreadingHTTPServer(("127.0.0.1", 0), partial(_WithDocument, directory=str(tmp_path / "site"))) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        host = f"http://127.0.0.1:{server.server_address[1]}"
+        content = invented_content(tmp_path / "derived", host if known else None)
+        build_site(content, tmp_path / "site", theme_dir=theme)
+        style = f"/static/style.css?v={style_hash((tmp_path / 'site/static/style.css').read_bytes())}"
+        (tmp_path / "site/paper.png").write_bytes((tmp_path / "site/static/touch-icon.png").read_bytes())
+        told = (
+            "[getComputedStyle(document.querySelector('h1')).color, [...document.links].map((one) => one.href),"
+            " getComputedStyle(document.body).maxWidth, document.body.innerText.includes('Pier 4.')]"
+        )
+        depths = ("gone", "gone/", "days/2026-06-03/gone/x.html")
+        found = look([{"url": f"{host}/{path}", "then": told, "axe": AXE} for path in depths])
+        for seen in found:
+            colour, links, width, themed = seen["then"]
+            assert [one for one in seen["said"] if "404" not in one] == [], seen
+            missing = [one for one in seen["said"] if one.startswith("404: ") and "favicon.ico" not in one]
+            assert missing == [f"404: {seen['url']}"]  # browsers look for an icon of their own accord
+            assert (colour, themed, seen["axe"], seen["broken"]) == ("rgb(1, 2, 3)", True, [], [])
+            assert width.endswith("px")
+            links = [link for link in links if not link.endswith("#main")]
+            assert (len(links) > 10, bool(links)) == (known, known)
+            for link in links:
+                assert (tmp_path / "site" / link.removeprefix(f"{host}/")).is_file()
+            assert (seen["fonts"] >= 1) == known
+            assert {one.removeprefix(host) for one in seen["requests"][1:]} <= (
+                {"/paper.png", "/static/literata.woff2", "/static/favicon.svg", style} if known else {"/favicon.ico"}
+            )
+        server.shutdown()
 
 
 def test_a_keyboard_reaches_everything_and_shows_where_it_is(site: Path) -> None:
@@ -169,6 +228,23 @@ def _wordy(entry: Entry, word: str) -> Entry:
 def test_a_day_prints_on_one_sheet(site: Path) -> None:
     for seen in look([{"url": (site / page).as_uri(), "print": True, "scheme": "dark"} for page in DAYS]):
         assert seen["sheets"] == 1, seen["url"]
+
+
+def test_a_day_with_long_notes_prints_on_one_sheet(tmp_path: Path) -> None:
+    words = "Steady air until cloud came up from the west, and a fine spot near the middle with two umbrae. "
+    paragraphs = "\n\n".join([6 * words] * 5)
+    items = "".join(f"- {words[:70]}\n" for _ in range(20))
+    table = "| hour | seen |\n|---|---|\n" + "".join(f"| {hour}:15 | {words[:45]} |\n" for hour in range(10, 24))
+    content = invented_content(tmp_path / "derived")
+    notes = dict(zip((day.split("/")[1] for day in DAYS), (paragraphs, items, table), strict=True))
+    build_site(replace(content, notes=notes), tmp_path / "site")
+    for seen in look([{"url": (tmp_path / "site" / page).as_uri(), "print": True} for page in DAYS]):
+        assert seen["sheets"] == 1, seen["url"]
+    # Only what is long is drawn together.
+    assert all("data-tight=" in (tmp_path / "site" / page).read_text() for page in DAYS)
+    short = replace(content, notes={"2026-06-03": words})
+    build_site(short, tmp_path / "site")
+    assert not any("data-tight=" in (tmp_path / "site" / page).read_text() for page in DAYS)
 
 
 def test_the_instrument_notices_what_is_wrong(site: Path, tmp_path: Path) -> None:

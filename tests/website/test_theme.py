@@ -74,6 +74,16 @@ def test_without_a_theme_nothing_changes(content: Content, site: Path, tmp_path:
         ("_plate.html", "{{ view.time | shout }}", r"theme/_plate\.html: line 1: No filter named 'shout'"),
         ("day.html", b"\xff\xfe<p>", r"theme/day\.html: not text in UTF-8 \(invalid start byte\); save it as UTF-8"),
         (
+            "base.html",
+            '{% extends "original/base.html" %}\n{% block colofon %}x{% endblock %}',
+            r"theme/base\.html: line 2: there is no block 'colofon' .*; did you mean 'colophon'\?; mend it, or remove",
+        ),
+        (
+            "day.html",  # the blocks of base.html, two templates above
+            '{% extends "original/day.html" %}{% block qqqq %}{% endblock %}',
+            r"theme/day\.html: line 1: there is no block 'qqqq' .*; known are colophon, content, head; mend it",
+        ),
+        (
             "dayz.html",
             "<p>",
             r"theme/dayz\.html: there is no template of this name to stand in for; did you mean day\.html\?",
@@ -91,6 +101,26 @@ def test_a_broken_template_is_one_clear_line_and_the_site_stays(
         build_site(content, site, theme_dir=theme)
     assert "\n" not in str(refused.value)
     assert (site / "index.html").read_bytes() == before
+
+
+def test_blocks_that_are_there_or_ones_own_are_no_mistake(content: Content, tmp_path: Path) -> None:
+    base = (
+        '{% extends "original/base.html" %}{% block head %}<meta name="a" content="b">{% endblock %}'
+        "{% block colophon %}{{ super() }}{% block pier %}<p>Pier 4.</p>{% endblock %}{% endblock %}"
+    )
+    day = '{% extends "original/day.html" %}{% block pier %}<p>Pier 5.</p>{% endblock %}'
+    fragment = "{% block own %}<p>Ask me about groups.</p>{% endblock %}"
+    themed = _themed(content, tmp_path, base_dot_html=base, day_dot_html=day, _groups_dot_html=fragment)
+    assert "Pier 4." in page_text(themed, "index.html")
+    text = page_text(themed, "days/2026-06-03/index.html")
+    assert ("Pier 5." in text, "Pier 4." in text, "Ask me about groups." in text) == (True, False, True)
+
+
+def test_each_unknown_block_is_told(content: Content, tmp_path: Path) -> None:
+    two = '{% extends "original/base.html" %}{% block colofon %}{% endblock %}\n{% block hed %}{% endblock %}'
+    with pytest.raises(SettingsError) as refused:
+        _themed(content, tmp_path, base_dot_html=two)
+    assert [cause.partition("?")[0].rpartition(" ")[2] for cause in refused.value.causes] == ["'colophon'", "'head'"]
 
 
 def test_every_wrong_name_is_told(content: Content, site: Path, tmp_path: Path) -> None:

@@ -71,6 +71,14 @@ def test_north_of_the_mount_is_the_table_value(archive_folder: Path, tmp_path: P
     assert orientation["evidence"][0]["kind"] == "sky"
 
 
+def test_a_note_that_gives_the_zone_alone_rules_the_time_in_the_pictures_name(
+    archive_folder: Path, tmp_path: Path, answer: Answer
+) -> None:
+    (tmp_path / "sun-2026-06-03T1030.TOML").write_text('time_zone = "UTC"\n', encoding="utf-8")
+    _, told = answer("add", archive_folder, draw(tmp_path / "sun-2026-06-03T1030.png"))
+    assert told["pictures"][0]["id"] == "2026-06-03T1030Z"
+
+
 def test_same_picture_twice_writes_nothing(archive_folder: Path, tmp_path: Path, answer: Answer) -> None:
     picture = draw(tmp_path / "20260603T091500Z.png")
     answer("add", archive_folder, picture)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -69,6 +70,25 @@ def test_a_span_without_pictures_in_reach_is_blank_and_told(folder: Path, tmp_pa
     assert told["film"]["warnings"] == []
 
 
+def test_a_span_is_as_long_as_its_pictures_and_one_of_a_century_is_refused(
+    folder: Path, tmp_path: Path, answer: Answer
+) -> None:
+    centuries = ("--from", "1900-01-01", "--to", "2099-12-31", "--style", "smooth", *QUICK)
+    _, told = answer("film", folder, *centuries, "--out", tmp_path / "all.mp4")
+    assert len(told["frames"]) == 56  # eleven days at five frames: what lies beyond the pictures is not shown
+    assert answer("amend", folder, "2026-06-01T0915Z", "--time", "1900-01-02T09:15:00Z")[0] == 0
+    before = (folder / "archive.toml").read_bytes()
+    for out in ((), ("--out", tmp_path / "century.mp4")):
+        status, told = answer("film", folder, *centuries, *out)
+        assert (status, told["status"], len(told["causes"])) == (1, "refused", 1)
+        assert re.match(
+            r"film: 230\d\d\d frames from 1900-01-02 to 2026-06-12 \(5 a day\), over the 100000 that a film may have",
+            told["causes"][0],
+        )
+    assert (folder / "archive.toml").read_bytes() == before
+    assert not (tmp_path / "century.mp4").exists()
+
+
 def test_the_sharpest_of_a_day_unless_all_are_asked_for(folder: Path, tmp_path: Path, answer: Answer) -> None:
     out = tmp_path / "film.mp4"
     _, told = answer("film", folder, *SPAN, *QUICK, "--out", out)
@@ -88,7 +108,7 @@ def test_a_film_is_made_anew_only_when_something_changed(folder: Path, answer: A
     assert film.stat().st_mtime_ns == made
     record = folder / "2026" / "2026-06-12" / "0915Z.toml"
     record.write_text(record.read_text().replace("north_angle_deg = 0", "north_angle_deg = 30"))
-    answer("film", folder, "--days", "2", "--style", "corotating", *QUICK, "--axis")  # the site's other film follows
+    answer("film", folder, "--days", "2", "--style", "corotating", *QUICK, "--grid")  # the site's other film follows
     assert film.stat().st_mtime_ns != made
     assert len(list((folder / "site" / "films").glob("*.json"))) == 2
 
@@ -125,6 +145,29 @@ def test_a_map_says_where_its_longitudes_lie(folder: Path, tmp_path: Path, answe
 )
 def test_what_cannot_be_is_misuse(folder: Path, words: tuple[str, ...]) -> None:
     assert main(["film", str(folder), *words]) == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (("--reach", "2"), "--reach is of --style smooth, not of daily; leave it out"),
+        (("--reach", "2", "--style", "corotating"), "--reach is of --style smooth, not of corotating; leave it out"),
+        (("--view", "disc"), "--view is of --style corotating, not of daily; leave it out"),
+        (
+            ("--longitude", "0", "--style", "smooth"),
+            "--longitude is of --style corotating, not of smooth; leave it out",
+        ),
+        (("--axis", "--style", "corotating"), "--axis needs a disc: give --view disc with it, or leave it out"),
+        (("--from", "2026-06-11"), "give both --from and --to"),
+    ],
+)
+def test_an_option_that_would_be_passed_over_is_misuse(
+    folder: Path, capsys: pytest.CaptureFixture[str], words: tuple[str, ...], line: str
+) -> None:
+    before = (folder / "archive.toml").read_bytes()
+    assert main(["film", str(folder), *words]) == 2
+    assert capsys.readouterr().err.splitlines()[-1] == f"Error: {line}"
+    assert (folder / "archive.toml").read_bytes() == before
 
 
 def test_an_interrupted_film_leaves_the_old_one(

@@ -10,7 +10,9 @@ import sys
 from pathlib import Path
 
 import pytest
+from scenes.discs import Scene
 
+from archive.cli import main
 from workflow.conftest import draw
 
 CHECKOUT = Path(__file__).resolve().parents[2]
@@ -26,8 +28,12 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="names of any by
 
 
 def add(archive_folder: Path, *pictures: Path) -> subprocess.CompletedProcess[bytes]:
+    return run("add", archive_folder, *pictures)
+
+
+def run(*words: str | Path) -> subprocess.CompletedProcess[bytes]:
     """In a process of its own, ended after half a minute: what hangs fails."""
-    command = [sys.executable, "-m", "archive", "add", archive_folder, *pictures]
+    command = [sys.executable, "-m", "archive", *map(os.fspath, words)]
     environment = {**os.environ, "PYTHONPATH": str(CHECKOUT)}
     return subprocess.run(command, env=environment, capture_output=True, timeout=30, check=False)
 
@@ -88,8 +94,47 @@ def test_what_is_named_and_no_file_is_told_in_one_line(archive_folder: Path, tmp
 @pytest.mark.parametrize("name", ["checksums.sha256", "group-names.toml"])
 def test_a_pipe_in_the_place_of_our_own_file_is_not_waited_for(archive_folder: Path, name: str) -> None:
     os.mkfifo(archive_folder / name)
-    command = [sys.executable, "-m", "archive", "verify", archive_folder]
-    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT)}
-    answer = subprocess.run(command, env=environment, capture_output=True, timeout=30, check=False)
+    answer = run("verify", archive_folder)
     assert answer.returncode == 1
     assert any("is no regular file" in line for line in (answer.stderr + answer.stdout).decode().splitlines())
+
+
+def test_notes_too_large_are_left_out_and_told_and_no_more_is_added(
+    archive_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = str(archive_folder)
+    assert main(["add", folder, str(draw(tmp_path / "2026-06-03-0915Z.png"))]) == 0
+    notes = archive_folder / "2026/2026-06-03/notes.md"
+    notes.write_text("|a" * 4_000_000 + "|\n" + "|-" * 4_000_000 + "|\n", encoding="utf-8")
+    later = str(draw(tmp_path / "2026-06-03-1015Z.png", Scene(seed=7)))
+    capsys.readouterr()
+    assert main(["add", folder, later, "--note", "Haze."]) == 1
+    (told,) = capsys.readouterr().err.splitlines()
+    assert "notes.md: 16000 kB of notes, over the 100 kB that a day may have" in told
+    assert (notes.stat().st_size, (notes.parent / "1015Z.png").exists()) == (16_000_004, False)
+    assert main(["build", folder]) == 0
+    assert [line for line in capsys.readouterr().err.splitlines() if "notes" in line] == [
+        f"warning: {notes}: 16000 kB of notes, over the 100 kB that a day may have; "
+        "shorten them, the pages leave them out"
+    ]
+    page = (archive_folder / "site/days/2026-06-03/index.html").read_text(encoding="utf-8")
+    assert len(page) < 100_000
+    assert "|a" not in page
+
+
+def test_a_record_of_megabytes_is_told_in_one_line(
+    archive_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["add", str(archive_folder), str(draw(tmp_path / "2026-06-03-0915Z.png"))]) == 0
+    record = archive_folder / "2026/2026-06-03/0915Z.toml"
+    record.write_text(record.read_text(encoding="utf-8") + "# haze\n" * 300_000, encoding="utf-8")
+    capsys.readouterr()
+    for words in (
+        ["build", str(archive_folder)],
+        ["verify", str(archive_folder)],
+        ["show", str(archive_folder), "2026-06-03"],
+    ):
+        assert main(words) == 1
+        assert [line for line in capsys.readouterr().err.splitlines() if "0915Z.toml" in line] == [
+            f"northlimb: {record}: 2.1 MB, over the 1 MB that it may have; shorten it"
+        ]

@@ -178,6 +178,18 @@ def test_a_capture_over_the_change_of_clocks_has_its_true_length():
     assert (record.length_s, record.time) == (1200.0, datetime(2024, 3, 31, 1, 0, tzinfo=UTC))
 
 
+def test_the_notes_zone_is_that_of_times_in_the_file_and_its_name_too():
+    local = TIME.replace(tzinfo=None)
+    # London was an hour ahead of UTC that day.
+    assert recorded(facts("name", time=local)).time == at(hours=-1)
+    for source in ("name", "exif"):
+        assert recorded(facts(source, time=local), note=Sidecar(time_zone="UTC")).time == TIME
+    # One that tells its own zone keeps it.
+    assert recorded(facts("fits"), note=Sidecar(time_zone="Asia/Tokyo")).time == TIME
+    agreeing = stated(facts("name", time=local), note=Sidecar(time=local, time_zone="Asia/Tokyo"))
+    assert (agreeing.when.middle_utc, agreeing.doubts) == (at(hours=-9), ())
+
+
 @pytest.mark.parametrize("zone", ["Europe/London", None])
 def test_a_time_in_the_note_that_comes_twice_is_refused(zone):
     note = Sidecar(start=datetime.fromisoformat("2024-10-27T01:30:00"), time_zone=zone)
@@ -302,6 +314,21 @@ def test_the_note_has_the_pictures_name(tmp_path):
     (tmp_path / "Sun.best.toml").write_text("seeing = 2\n", encoding="utf-8")
     assert read_sidecar_of(tmp_path / "Sun.best.png").seeing == 2.0
     assert read_sidecar_of(tmp_path / "Sun.png") == Sidecar()
+
+
+@pytest.mark.parametrize("ending", ["TOML", "Toml", "tomL"])
+def test_the_notes_ending_may_have_capitals(tmp_path, ending):
+    (tmp_path / f"tuesday.{ending}").write_text("seeing = 2\n", encoding="utf-8")
+    assert read_sidecar_of(tmp_path / "tuesday.png").seeing == 2.0
+
+
+def test_two_notes_beside_one_picture_are_refused(tmp_path):
+    (tmp_path / "tuesday.toml").write_text("seeing = 2\n", encoding="utf-8")
+    (tmp_path / "tuesday.TOML").write_text("seeing = 3\n", encoding="utf-8")
+    if len(list(tmp_path.iterdir())) == 1:
+        pytest.skip("capitals do not count in this file system")
+    with pytest.raises(SettingsError, match=r"tuesday\.png: several notes .*: tuesday\.toml, tuesday\.TOML; keep one"):
+        read_sidecar_of(tmp_path / "tuesday.png")
 
 
 def test_a_mistake_in_the_note_is_refused_with_its_line(tmp_path):

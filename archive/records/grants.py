@@ -1,0 +1,135 @@
+"""What an archive asks to be allowed: links to follow, targets to send to, a theme, files in its site to publish.
+
+An archive may come from somebody else. What it would do beyond its own folder is done only once the user has seen it
+and said so; what was seen is remembered outside of it, and when it changes the user is asked anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from archive.errors import SettingsError
+from archive.records.archive_files import THEME_NAME, digest_of_grant, files_of, links_of
+from archive.records.settings import TargetSettings, read_settings
+from archive.records.trust_store import allowed, set_allowed
+
+__all__ = [
+    "Grant",
+    "Kind",
+    "allow",
+    "forget",
+    "grants_of",
+    "is_allowed",
+    "strangers_grant",
+    "target_grant",
+    "theme_grant",
+]
+
+Kind = Literal["link", "target", "theme", "site-files"]
+
+
+@dataclass(frozen=True)
+class Grant:
+    """One thing that an archive would do; `words` say it, `digest` changes with anything about it."""
+
+    kind: Kind
+    name: str
+    words: str
+    digest: str
+
+
+def grants_of(root: Path, *, strangers: Mapping[str, str] | None = None) -> tuple[Grant, ...]:
+    """All that an archive would do, allowed or not.
+
+    Parameters
+    ----------
+    root : Path
+        The archive's folder.
+    strangers : mapping of str to str, optional
+        Digests of files in its site that no build of this computer made, by their names.
+    """
+    return tuple(_grants(root, strangers or {}))
+
+
+def is_allowed(root: Path, grant: Grant) -> bool:
+    """Whether the user has allowed just this."""
+    return grant.digest in allowed(root)
+
+
+def allow(root: Path, grants: tuple[Grant, ...]) -> None:
+    """Remember that these are allowed, besides what is.
+
+    Raises
+    ------
+    FolderError
+        The system refuses.
+    """
+    set_allowed(root, allowed(root) | {grant.digest for grant in grants})
+
+
+def forget(root: Path) -> None:
+    """Remember nothing of an archive.
+
+    Raises
+    ------
+    FolderError
+        The system refuses.
+    """
+    set_allowed(root, ())
+
+
+def _grants(root: Path, strangers: Mapping[str, str]) -> Iterator[Grant]:
+    for name, target in links_of(root):
+        yield Grant("link", name, f"follow the link {name} to {target}", digest_of_grant("link", name, target))
+    try:
+        targets = read_settings(root).targets
+    except SettingsError:  # told by whatever needs the settings
+        targets = ()
+    yield from map(target_grant, targets)
+    if (theme := theme_grant(root)) is not None:
+        yield theme
+    if strangers:
+        yield strangers_grant(strangers)
+
+
+def target_grant(entry: TargetSettings) -> Grant:
+    """Sending the site, and a password with it, to a target of `archive.toml`."""
+    place = entry.url or entry.folder or ""
+    secret = ", with the password that you set for it," if entry.url is not None else ""
+    more = "".join(f", {key} {value}" for key in ("branch", "endpoint", "region") if (value := getattr(entry, key)))
+    return Grant(
+        "target",
+        entry.name,
+        f"send the site{secret} to the target {entry.name}: {place}{more}",
+        digest_of_grant("target", entry.model_dump_json()),
+    )
+
+
+def theme_grant(root: Path) -> Grant | None:
+    """Putting the archive's own templates and style sheet into the pages; None where it has none."""
+    files = files_of(root)
+    if not files.is_folder(THEME_NAME):
+        return None
+    found = []
+    for name in sorted(name for name, _ in files.below(THEME_NAME).walk() if files.is_file(f"{THEME_NAME}/{name}")):
+        with files.open(f"{THEME_NAME}/{name}") as stream:
+            found.append((name, hashlib.file_digest(stream, "sha256").hexdigest()))
+    if not found:
+        return None
+    shown = ", ".join(name for name, _ in found[:5]) + (f" and {len(found) - 5} more" if len(found) > 5 else "")
+    parts = [part for pair in found for part in pair]
+    return Grant(
+        "theme", THEME_NAME, f"shape the pages by its {THEME_NAME}/: {shown}", digest_of_grant("theme", *parts)
+    )
+
+
+def strangers_grant(strangers: Mapping[str, str]) -> Grant:
+    """Publishing files that lay in the site's folder before this computer built it."""
+    names = sorted(strangers)
+    shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
+    parts = [part for name in names for part in (name, strangers[name])]
+    return Grant("site-files", "site", f"publish files that no build made: {shown}", digest_of_grant("site", *parts))

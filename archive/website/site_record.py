@@ -1,0 +1,89 @@
+"""What this computer has written into a site's folder, kept outside of it with a check of its own.
+
+By it files are known without reading them again, and by it alone something is removed. The site's own list of files may
+have been written by anybody who handed the archive over.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from io import BufferedReader
+
+import msgspec
+
+from archive.disk import Folder, Stamp
+from archive.errors import FolderError
+from archive.kept import checked, checked_words
+
+__all__ = ["NO_RECORD", "Held", "RecordContent", "SiteRecord", "Written", "held_bytes", "held_file"]
+
+
+class Held(msgspec.Struct, frozen=True, gc=False):
+    """What a file holds."""
+
+    sha256: str
+    size: int
+
+
+class Written(msgspec.Struct, frozen=True, gc=False):
+    """What a file of the site holds, and its stamp since it was written; None where it is not known yet."""
+
+    held: Held
+    stamp: Stamp | None = None
+
+
+@dataclass(frozen=True)
+class RecordContent:
+    """What is recorded of a site; `is_new` where there is no record, or none of this computer."""
+
+    files: Mapping[str, Written] = field(default_factory=dict)
+    strangers: tuple[str, ...] = ()
+    is_new: bool = True
+
+
+class _Kept(msgspec.Struct, frozen=True):
+    files: dict[str, Written]
+    strangers: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SiteRecord:
+    """Where the record of a site is kept; None keeps none, and then every file is read."""
+
+    folder: Folder | None = None
+    file: str = ""
+
+    def read(self) -> RecordContent:
+        """What is recorded; damage counts as nothing."""
+        if self.folder is None:
+            return RecordContent()
+        try:
+            found = msgspec.msgpack.decode(checked_words(self.folder.read(self.file), self.file), type=_Kept)
+        except (OSError, ValueError, RecursionError):
+            return RecordContent()
+        return RecordContent(found.files, found.strangers, is_new=False)
+
+    def write(self, files: Mapping[str, Written], strangers: tuple[str, ...]) -> None:
+        """Record what is there now, unless that stands there already; where it cannot be, the next build reads all."""
+        before = self.read()
+        if self.folder is None or (not before.is_new and (before.files, before.strangers) == (files, strangers)):
+            return
+        words = msgspec.msgpack.encode(_Kept(dict(files), strangers))
+        with suppress(OSError, FolderError):
+            self.folder.write(self.file, checked(words, self.file))
+
+
+NO_RECORD = SiteRecord()
+
+
+def held_bytes(data: bytes) -> Held:
+    """Return what a file of these bytes holds."""
+    return Held(hashlib.sha256(data).hexdigest(), len(data))
+
+
+def held_file(stream: BufferedReader) -> Held:
+    """Return what an open file holds."""
+    return Held(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())

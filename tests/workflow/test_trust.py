@@ -1,0 +1,284 @@
+"""An archive may come from somebody else: what it would do beyond its own folder waits for the user's word."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from scenes.discs import Scene
+
+from archive.cli import main
+
+from .conftest import draw
+
+Answer = Callable[..., tuple[int, Any]]
+CHECKOUT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture
+def sun(archive_folder: Path, tmp_path: Path) -> Path:
+    """An archive with one picture."""
+    picture = draw(tmp_path / "20260603T091500Z.png")
+    assert main(["add", str(archive_folder), str(picture)]) == 0
+    return archive_folder
+
+
+def told(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, str]:
+    """Run a command; its exit status and what it told on the standard error, progress apart."""
+    capsys.readouterr()
+    status = main([*map(str, words)])
+    lines = capsys.readouterr().err.splitlines(keepends=True)
+    return status, "".join(line for line in lines if not re.fullmatch(r"[a-z ]+: \d+ of \d+\n", line))
+
+
+def name_target(archive: Path, folder: Path) -> None:
+    settings = archive / "archive.toml"
+    head = settings.read_text().partition("\n[[targets]]")[0]
+    settings.write_text(f'{head}\n[[targets]]\nname = "web"\nfolder = "{folder}"\n')
+
+
+def test_a_new_archive_asks_for_nothing(sun: Path, answer: Answer, tmp_path: Path) -> None:
+    assert answer("trust", sun, "--show") == (0, {"status": "done", "grants": []})
+    assert main(["build", str(sun)]) == 0
+    assert main(["publish", str(sun), str(tmp_path / "public")]) == 0  # a place that the user typed
+
+
+def test_a_target_of_the_archive_is_sent_nothing_until_it_is_allowed(
+    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], answer: Answer
+) -> None:
+    name_target(sun, tmp_path / "public")
+    assert main(["build", str(sun)]) == 0
+    for words in (["publish", sun], ["publish", sun, "web"], ["publish", sun, "--dry-run"]):
+        status, errors = told(capsys, *words)
+        assert status == 1
+        assert errors == (
+            f"northlimb: target web ({tmp_path / 'public'}): not allowed yet; `northlimb trust {sun}` shows what this "
+            "archive asks for, and allows it\n"
+        )
+    assert not (tmp_path / "public").exists()
+    assert answer("trust", sun, "--show")[1]["grants"][0]["allowed"] is False
+    assert told(capsys, "publish", sun, "web")[0] == 1  # to show is not to allow
+    status, allowed = answer("trust", sun)
+    assert status == 0
+    assert [(one["kind"], one["name"], one["allowed"]) for one in allowed["grants"]] == [("target", "web", True)]
+    assert main(["publish", str(sun), "web"]) == 0
+    assert (tmp_path / "public/index.html").is_file()
+
+
+def test_a_changed_target_is_asked_for_again(sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    name_target(sun, tmp_path / "public")
+    assert main(["trust", str(sun)]) == 0
+    assert main(["build", str(sun)]) == 0
+    assert main(["publish", str(sun)]) == 0
+    name_target(sun, tmp_path / "elsewhere")
+    assert told(capsys, "publish", sun)[0] == 1
+    name_target(sun, tmp_path / "public")  # what was seen is still allowed
+    assert main(["publish", str(sun)]) == 0
+    assert main(["trust", str(sun), "--forget"]) == 0
+    assert told(capsys, "publish", sun)[0] == 1
+
+
+def test_what_one_archive_is_allowed_another_is_not(
+    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    name_target(sun, tmp_path / "public")
+    assert main(["trust", str(sun)]) == 0
+    copied = shutil.copytree(sun, tmp_path / "copied")
+    assert main(["build", str(copied)]) == 0
+    assert told(capsys, "publish", copied)[0] == 1
+
+
+def test_a_theme_shapes_no_page_until_it_is_allowed(
+    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (sun / "theme").mkdir()
+    (sun / "theme/style.css").write_text("/* theirs */")
+    status, errors = told(capsys, "build", sun)
+    assert status == 0
+    assert f"{sun / 'theme'}: not used, for you have not allowed it" in errors
+    assert "theirs" not in (sun / "site/static/style.css").read_text()
+    assert told(capsys, "publish", sun, tmp_path / "public")[0] == 1  # not without the face that its owner gave it
+    assert main(["trust", str(sun)]) == 0
+    assert main(["build", str(sun)]) == 0
+    assert "theirs" in (sun / "site/static/style.css").read_text()
+    assert main(["publish", str(sun), str(tmp_path / "public")]) == 0
+    (sun / "theme/style.css").write_text("/* changed */")
+    assert "not used" in told(capsys, "build", sun)[1]
+
+
+ESCAPES = [
+    "{{ cycler.__init__.__globals__.os.system('touch OUT') }}",
+    "{{ ''.__class__.__mro__[1].__subclasses__() }}",
+    "{{ self.__init__.__globals__ }}",
+    "{{ lipsum.__globals__['os'].popen('touch OUT') }}",
+    "{{ site.__class__.__init__.__globals__ }}",
+    "{{ '{0.__class__.__init__.__globals__}'.format(page) }}",
+    "{% include '/etc/passwd' %}",
+    "{% include '../archive.toml' %}",
+    "{% for number in range(10 ** 9) %}x{% endfor %}",
+]
+
+
+@pytest.mark.parametrize("words", ESCAPES)
+def test_a_theme_runs_no_code_though_it_is_allowed(
+    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], words: str
+) -> None:
+    (sun / "theme").mkdir()
+    block = f"{{% block colophon %}}{words.replace('OUT', str(tmp_path / 'out'))}{{% endblock %}}"
+    theme = f'{{% extends "original/base.html" %}}{block}'
+    (sun / "theme/base.html").write_text(theme)
+    assert main(["trust", str(sun)]) == 0
+    status, errors = told(capsys, "build", sun)
+    assert status == 1
+    assert errors.startswith(f"northlimb: {sun / 'theme/base.html'}: line 1: ")
+    assert errors.count("\n") == 1
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_year_on_another_disk_is_read_once_its_link_is_allowed(
+    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], answer: Answer
+) -> None:
+    elsewhere = tmp_path / "large disk"
+    elsewhere.mkdir()
+    for name in ("2026", ".northlimb", "site"):
+        if (sun / name).exists():
+            (sun / name).rename(elsewhere / name)
+        else:
+            (elsewhere / name).mkdir()
+        (sun / name).symlink_to(elsewhere / name, target_is_directory=True)
+    for words in (["build", sun], ["verify", sun], ["show", sun, "2026-06-03"]):
+        status, errors = told(capsys, *words)
+        assert status == 1
+        assert f"{sun / '2026'}: is a link to {elsewhere / '2026'}; `northlimb trust {sun}` allows it" in errors
+    assert answer("trust", sun)[0] == 0
+    assert main(["build", str(sun)]) == 0
+    assert (elsewhere / "site/index.html").is_file()
+    assert answer("verify", sun)[1]["checked"] == 1
+    second = draw(tmp_path / "20260604T091500Z.png", Scene(seed=5))
+    assert main(["add", str(sun), str(second)]) == 0
+    assert (elsewhere / "2026/2026-06-04/0915Z.png").is_file()
+    assert main(["remove", str(sun), "2026-06-04T0915Z"]) == 0
+    assert main(["remove", str(sun), "2026-06-04T0915Z", "--undo"]) == 0
+    assert answer("verify", sun)[1]["checked"] == 2
+    (sun / "2026").unlink()
+    (tmp_path / "another/2026").mkdir(parents=True)
+    (sun / "2026").symlink_to(tmp_path / "another/2026", target_is_directory=True)
+    assert told(capsys, "build", sun)[0] == 1  # it leads elsewhere now
+
+
+def test_a_link_within_the_derived_things_costs_nothing_outside(
+    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The cache moved to a larger disk, where photographs lie: they were taken for derived things, and removed."""
+    assert main(["build", str(sun)]) == 0
+    photographs = tmp_path / "photographs"
+    (photographs / "holiday").mkdir(parents=True)
+    (photographs / "holiday/beach.jpg").write_bytes(b"beach")
+    for name in ("discs", "maps", "films"):
+        shutil.rmtree(sun / ".northlimb" / name, ignore_errors=True)
+        (sun / ".northlimb" / name).symlink_to(photographs, target_is_directory=True)
+    status, errors = told(capsys, "build", sun)
+    assert status == 1
+    assert "is a link, and no link is followed here" in errors
+    assert [path.relative_to(photographs).as_posix() for path in photographs.rglob("*.*")] == ["holiday/beach.jpg"]
+
+
+def of_another_computer(sun: Path, tmp_path: Path, *words: str) -> None:
+    """Run a command as another user on another computer would: with a configuration folder of its own."""
+    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT), "XDG_CONFIG_HOME": str(tmp_path / "theirs")}
+    subprocess.run([sys.executable, "-m", "archive", *words], env=environment, check=True, capture_output=True)
+
+
+def test_what_was_derived_elsewhere_is_not_believed(
+    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An archive handed over whole, with a page, a picture and a kept page that somebody has changed."""
+    of_another_computer(sun, tmp_path, "build", str(sun))
+    day = sun / "site/days/2026-06-03/index.html"
+    whole, script = day.read_bytes(), b"<script>alert(1)</script>"
+    day.write_bytes(whole.replace(b"</body>", script + b"</body>"))
+    listed = json.loads((sun / "site/files.json").read_text())
+    listed["files"].append({"path": "planted.html", "sha256": "0" * 64, "bytes": len(script)})
+    (sun / "site/files.json").write_text(json.dumps(listed))
+    (sun / "site/planted.html").write_bytes(script)
+    (sun / "site/own.html").write_bytes(script)
+    picture = sun / ".northlimb/discs/2026-06-03T0915Z/natural.jpg"
+    genuine, status = picture.read_bytes(), picture.stat()
+    picture.write_bytes(genuine[:-4] + b"evil")
+    os.utime(picture, ns=(status.st_atime_ns, status.st_mtime_ns))
+    published = (
+        sun
+        / "site/days/2026-06-03"
+        / next(path.name for path in (sun / "site/days/2026-06-03").iterdir() if path.read_bytes() == genuine)
+    )
+    shutil.copy2(picture, published)
+
+    status, errors = told(capsys, "build", sun)
+    assert status == 0
+    assert day.read_bytes() == whole
+    assert picture.read_bytes() == published.read_bytes() == genuine
+    assert "own.html" in errors
+    assert "planted.html" in errors
+    status, errors = told(capsys, "publish", sun, tmp_path / "public")
+    assert status == 1
+    assert "lay there before this computer built the site" in errors
+    (sun / "site/planted.html").unlink()
+    assert main(["trust", str(sun)]) == 0
+    assert main(["publish", str(sun), str(tmp_path / "public")]) == 0
+    assert sorted(path.name for path in (tmp_path / "public").glob("*.html") if script in path.read_bytes()) == [
+        "own.html"
+    ]
+
+
+def test_a_site_that_another_computer_built_is_not_published(
+    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    of_another_computer(sun, tmp_path, "build", str(sun))
+    status, errors = told(capsys, "publish", sun, tmp_path / "public")
+    assert status == 1
+    assert "was not built on this computer; run `northlimb build" in errors
+
+
+def test_a_file_that_the_observer_adds_to_the_site_needs_no_leave(sun: Path, tmp_path: Path) -> None:
+    assert main(["build", str(sun)]) == 0
+    (sun / "site/CNAME").write_text("sun.example.org\n")
+    shutil.rmtree(sun / ".northlimb")  # which may go at any time
+    assert main(["build", str(sun)]) == 0
+    assert main(["publish", str(sun), str(tmp_path / "public")]) == 0
+    assert (tmp_path / "public/CNAME").is_file()
+
+
+@pytest.mark.parametrize(("typed", "status"), [("y\n", 0), ("n\n", 1)], ids=["yes", "no"])
+def test_on_a_terminal_it_is_asked(sun: Path, tmp_path: Path, typed: str, status: int) -> None:
+    name_target(sun, tmp_path / "public")
+    assert main(["build", str(sun)]) == 0
+    terminal, line = pty.openpty()
+    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT)}
+    run = subprocess.Popen(
+        [sys.executable, "-m", "archive", "publish", str(sun)], env=environment, stdin=line, stdout=line, stderr=line
+    )
+    os.close(line)
+    os.write(terminal, typed.encode())
+    shown = b""
+    while True:
+        try:
+            part = os.read(terminal, 4096)
+        except OSError:  # the last to hold the terminal has gone
+            break
+        if not part:
+            break
+        shown += part
+    os.close(terminal)
+    assert run.wait() == status, shown.decode()
+    assert b"this archive asks to" in shown
+    assert f"send the site to the target web: {tmp_path / 'public'}".encode() in shown
+    assert (tmp_path / "public/index.html").is_file() == (status == 0)
