@@ -35,10 +35,7 @@ __all__ = [
     "read_own",
     "stamp_of",
     "sync_disk",
-    "sync_folder",
     "walk_named",
-    "write_temporary",
-    "write_whole",
 ]
 
 TEMPORARY_SUFFIX = ".northlimb-part"
@@ -401,7 +398,9 @@ class Folder:
         except OSError as error:
             if error.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
                 raise
-            return self.open(file)
+            with suppress(FileNotFoundError):
+                return self.open(file)
+            raise  # that it may not be made says more than that it is not there
         if not stat.S_ISREG(os.fstat(descriptor).st_mode):
             os.close(descriptor)
             raise OSError(errno.EINVAL, "not a regular file", self._full(file))
@@ -627,7 +626,10 @@ def _is_plain(status: os.stat_result) -> bool:
 
 def make_named_folder(folder: Path, *, mode: int = 0o777) -> None:
     """Make a folder that the user named, and those above it, where there are none."""
-    folder.mkdir(mode=mode, parents=True, exist_ok=True)
+    try:
+        folder.mkdir(mode=mode, parents=True, exist_ok=True)
+    except FileExistsError as error:
+        raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), os.fspath(folder)) from error
 
 
 def read_own(path: Path) -> bytes:
@@ -659,18 +661,3 @@ def sync_disk(folder: Path) -> None:
             raise OSError(number, os.strerror(number), str(folder))
     finally:
         os.close(descriptor)
-
-
-def sync_folder(folder: Path) -> None:
-    """Make renames in a folder durable, where the system can."""
-    Folder(folder).sync()
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """As `Folder.write`."""
-    Folder(path.parent).write(path.name, data)
-
-
-def write_temporary(path: Path, data: bytes) -> Path:
-    """As `Folder.write_part`."""
-    return path.with_name(Folder(path.parent).write_part(path.name, data))

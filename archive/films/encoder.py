@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disk import TEMPORARY_SUFFIX, Folder
-from archive.errors import ArchiveError
+from archive.errors import ArchiveError, clear_refusal
 
 __all__ = ["Coding", "Loop", "Progress", "encode_mp4", "has_av1", "replacing", "write_mp4"]
 
@@ -103,7 +103,7 @@ def write_mp4(
     ValueError
         The frames are none, not `frames_total`, or not all of one shape.
     """
-    with replacing(Folder(path.parent), path.name) as part:
+    with clear_refusal(path), replacing(Folder(path.parent), path.name) as part:
         encode_mp4(
             part,
             frames,

@@ -214,8 +214,11 @@ def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int, place: Fo
         The system refuses; all files stay as they were.
     """
     place = place or Folder(out.parent)
-    with clear_refusal(out):  # all change together, once all are ready
-        parts = {ending: place.write_part(f"{out.stem}{ending}", data) for ending, data in content.items()}
+    parts: dict[str, str] = {}
+    with clear_refusal(out), ExitStack() as whole:  # all change together, once all are ready
+        for ending, data in content.items():
+            parts[ending] = place.write_part(f"{out.stem}{ending}", data)
+            whole.callback(place.remove, parts[ending])  # where the next one is refused
         # The list of frames changes first, as where a film is made here.
         for ending in sorted(content, key=lambda ending: ending != ".json"):
             place.rename(parts[ending], f"{out.stem}{ending}")
@@ -263,7 +266,9 @@ def _saving_poster(
             # Full colour resolution: a still is looked at longer than a frame.
             still = BytesIO()
             Image.fromarray(frame).save(still, format="JPEG", quality=90, subsampling=0, optimize=True)
-            place.write(poster, still.getvalue())
+            place.remove(poster)
+            with place.create(poster) as stream:
+                stream.write(still.getvalue())
         yield frame
 
 

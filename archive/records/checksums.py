@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import re
 from io import BufferedReader
@@ -70,6 +71,8 @@ def _text(files: Folder, path: Path) -> str:
     except UnicodeDecodeError as error:
         raise FolderError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
     except OSError as error:
+        if error.errno == errno.EFBIG:
+            raise FolderError(f"{path}: {error.strerror}; correct or remove the file") from error
         raise FolderError(f"{path}: cannot be read: {error.strerror or error}; put the file itself there") from error
 
 

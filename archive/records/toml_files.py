@@ -96,7 +96,7 @@ def _load(read: Callable[[], bytes], name: str) -> dict[str, Any]:
 
 def _refusal(name: str, error: OSError) -> str:
     if error.errno == errno.EFBIG:
-        return f"{name}: over {_MOST_BYTES // 10**6} MB, no file of ours; correct it or remove it"
+        return f"{name}: {error.strerror}; shorten it"
     hint = "" if error.errno == errno.ENOENT else "; correct it or remove it"
     return f"{name}: cannot be read: {error.strerror or error}{hint}"
 

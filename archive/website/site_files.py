@@ -186,6 +186,7 @@ def _bring_up_to_date(
         gone = sorted(set(before) - set(now), key=lambda path: (-_turn(path, before), path))
         was = {path: held for path, held in {**listed.files, **_held(before)}.items() if path not in replaced}
         if changed or gone:
+            record.write({**before, **now}, strangers)  # what a run that is stopped has written, the next may remove
             update.put_manifest({**was, **_held(now)}, unfinished=True)
         for path in sorted(changed, key=lambda path: _turn(path, was)):
             now[path] = update.put(changed[path], path, now[path].held)
@@ -273,7 +274,7 @@ class _Update:
         else:  # read once, and not for its digest and again for its copy
             data = source.folder.read(source.file)
             held, written = held_bytes(data), _ToWrite(data, status)
-        if self._holds(path, there, held) and there is not None and _same_time(status, there):
+        if self._holds(path, there, held):
             return self._as_it_is(held, there), None
         return Written(held), written
 

@@ -26,12 +26,14 @@ from archive.publishing.remote_target import (
     send,
 )
 from archive.publishing.report import PublishReport
+from archive.publishing.target_checks import check_site
 from archive.records.archive_files import DERIVED_NAME, files_of
 from archive.records.folder import reading
 from archive.records.lock import target_lock
 from archive.records.settings import TargetSettings, find_named, read_settings
 from archive.workflow.building import site_files, site_folder
 from archive.workflow.progress import WAIT_S, Progress, silent, while_waiting
+from archive.workflow.trusting import check_site_is_ours, check_target_is_allowed
 
 __all__ = ["Published", "Rehearsed", "Wanted", "check", "check_first_target", "publish", "rehearse"]
 
@@ -166,6 +168,8 @@ def check_first_target(root: Path) -> None:
 
 def _target_and_site(root: Path, wanted: Wanted) -> tuple[_Target, Path]:
     target, site_dir = _find_target(root, wanted.target), _site_of(root, wanted.site_dir)
+    check_site(site_dir)
+    check_site_is_ours(root, site_folder(root, wanted.site_dir))
     address = target.address
     if address.kind == "zip" and site_dir in Path(address.path).expanduser().resolve().parents:
         raise PublishError(f"{address.name}: lies in the site that it is to hold: choose a place outside of {site_dir}")
@@ -249,6 +253,7 @@ def _find_target(root: Path, wanted: str | None) -> _Target:
 
 
 def _settled(root: Path, entry: TargetSettings) -> _Target:
+    check_target_is_allowed(root, entry)
     options = TargetOptions(entry.branch, entry.endpoint, entry.region, entry.keep)
     if entry.url is not None:
         return _Target(parse_address(entry.url, options), entry.name)

@@ -11,6 +11,7 @@ import imageio_ffmpeg
 import numpy as np
 import pytest
 
+from archive.disk import Folder
 from archive.errors import ArchiveError
 from archive.films.encoder import Coding, Loop, encode_mp4, has_av1, replacing, write_mp4
 
@@ -156,7 +157,7 @@ def test_a_failing_encoder_is_one_clear_line_and_leaves_the_old_film(tmp_path):
     assert list(tmp_path.iterdir()) == [path]
 
 
-def test_a_missing_folder_is_told_by_the_encoder(tmp_path):
+def test_a_missing_folder_is_told(tmp_path):
     with pytest.raises(ArchiveError, match="No such file"):
         written(tmp_path / "nowhere" / "film.mp4")
 
@@ -186,14 +187,23 @@ def test_frames_of_another_shape_or_kind_are_refused(tmp_path):
 def test_a_file_is_replaced_only_when_whole(tmp_path):
     path = tmp_path / "poster.jpg"
     path.write_bytes(b"old")
-    with pytest.raises(ZeroDivisionError), replacing(path) as part:
+    with pytest.raises(ZeroDivisionError), replacing(Folder(tmp_path), "poster.jpg") as part:
         part.write_bytes(bytes(1 // 0))
     assert path.read_bytes() == b"old"
-    with replacing(path) as part:
+    with replacing(Folder(tmp_path), "poster.jpg") as part:
         part.write_bytes(b"new")
         assert path.read_bytes() == b"old"
     assert path.read_bytes() == b"new"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_link_put_in_the_place_of_an_unfinished_film_leads_nowhere(tmp_path):
+    other = tmp_path / "other"
+    other.write_bytes(b"another's")
+    (tmp_path / ".film.mp4.northlimb-part").symlink_to(other)
+    assert written(tmp_path / "film.mp4").stat().st_size > 500
+    assert other.read_bytes() == b"another's"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["film.mp4", "other"]
 
 
 needs_av1 = pytest.mark.skipif(not has_av1(), reason="this encoder writes no AV1")

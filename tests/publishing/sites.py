@@ -6,6 +6,9 @@ import hashlib
 import json
 from pathlib import Path
 
+from archive.workflow.building import site_record
+from archive.workflow.trusting import trust
+
 SETTINGS = """\
 title = "Sun over the quay"
 observer = "A. Teal"
@@ -37,9 +40,10 @@ SECOND = {
 
 
 def make_archive(root: Path, settings: str = "") -> Path:
-    """An archive's folder with its settings."""
+    """An archive's folder with its settings, whose targets the user has allowed."""
     root.mkdir(parents=True, exist_ok=True)
     (root / "archive.toml").write_text(SETTINGS + settings, encoding="utf-8")
+    trust(root)
     return root
 
 
@@ -57,6 +61,7 @@ def put_site(root: Path, files: dict[str, str]) -> Path:
             (site / name).parent.mkdir(parents=True, exist_ok=True)
             (site / name).write_bytes(data)
     write_listing(site)
+    site_record(root, site).write({}, ())  # as by a build of this computer
     return site
 
 

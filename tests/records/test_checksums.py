@@ -6,8 +6,9 @@ import subprocess
 
 import pytest
 
+from archive.disk import Folder
 from archive.errors import FolderError
-from archive.records.checksums import file_sha256, read_checksums, write_checksums
+from archive.records.checksums import file_sha256, named_sha256, read_checksums, write_checksums
 
 ONE, TWO = "1" * 64, "2" * 64
 FILE, OTHER = "2026/2026-06-03/0915Z.png", "2026/2026-06-03/0915Z-2.fits"
@@ -19,7 +20,7 @@ def test_the_real_sha256sum_checks_and_writes_the_file(root):
     day.mkdir(parents=True)
     (root / FILE).write_bytes(b"first")
     (root / OTHER).write_bytes(b"second")
-    write_checksums(root, {file: file_sha256(root / file) for file in (FILE, OTHER)})
+    write_checksums(root, {file: file_sha256(Folder(root), file) for file in (FILE, OTHER)})
     check = ["sha256sum", "--strict", "-c", "checksums.sha256"]
     answer = subprocess.run(check, cwd=root, capture_output=True, text=True, check=False)
     assert (answer.returncode, answer.stdout) == (0, f"{OTHER}: OK\n{FILE}: OK\n")
@@ -28,7 +29,7 @@ def test_the_real_sha256sum_checks_and_writes_the_file(root):
     for names in ([FILE, OTHER], [f"./{FILE}", f"./{OTHER}"], ["--binary", FILE, OTHER]):
         made = subprocess.run(["sha256sum", *names], cwd=root, capture_output=True, check=True)
         (root / "checksums.sha256").write_bytes(made.stdout)
-        assert read_checksums(root) == {file: file_sha256(root / file) for file in (FILE, OTHER)}
+        assert read_checksums(root) == {file: file_sha256(Folder(root), file) for file in (FILE, OTHER)}
 
 
 @pytest.mark.parametrize("data", [b"abc", b""])
@@ -39,13 +40,14 @@ def test_the_sum_of_a_file_is_sha_256(tmp_path, data):
         b"abc": "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
         b"": hashlib.sha256(b"").hexdigest(),
     }
-    assert file_sha256(tmp_path / "x") == expected[data]
+    assert file_sha256(Folder(tmp_path), "x") == expected[data]
+    assert named_sha256(tmp_path / "x") == expected[data]
 
 
 def test_a_file_longer_than_a_chunk_is_read_whole(tmp_path):
     data = bytes(range(256)) * 3000
     (tmp_path / "x").write_bytes(data)
-    assert file_sha256(tmp_path / "x") == hashlib.sha256(data).hexdigest()
+    assert file_sha256(Folder(tmp_path), "x") == hashlib.sha256(data).hexdigest()
 
 
 def test_lines_of_other_systems_are_read(root):
@@ -65,10 +67,31 @@ def test_every_line_that_is_no_checksum_is_named_with_its_number(root):
         read_checksums(root)
     path = root / "checksums.sha256"
     assert caught.value.causes == (
-        f"{path}: line 2: 'some garbage' is not a checksum line; mend or remove it",
+        f"{path}: line 2: 'some garbage' is not a checksum line; correct or remove it",
         f"{path}: line 3: a second, different checksum of {FILE}; remove the wrong one",
-        f"{path}: line 4: {lines[3][:60]!r} is not a checksum line; mend or remove it",
+        f"{path}: line 4: {lines[3][:60]!r} is not a checksum line; correct or remove it",
     )
+
+
+@pytest.mark.parametrize(
+    "file",
+    [
+        "archive.toml",
+        "../2026/2026-06-03/0915Z.png",
+        "/etc/passwd",
+        "2026/2026-06-03/../../archive.toml",
+        "2026/2026-06-03/..",
+        "2025/2026-06-03/0915Z.png",
+        "2026/2026-06-03/inner/0915Z.png",
+        ".northlimb/2026-06-03/0915Z.png",
+    ],
+)
+def test_a_line_that_names_no_picture_of_the_archive_is_refused(root, file):
+    (root / "checksums.sha256").write_text(f"{ONE}  {FILE}\n{TWO}  {file}\n", encoding="utf-8")
+    with pytest.raises(FolderError) as caught:
+        read_checksums(root)
+    path = root / "checksums.sha256"
+    assert caught.value.causes == (f"{path}: line 2: {file!r} is no picture of this archive; remove the line",)
 
 
 def test_bytes_that_are_no_text_are_named(root):
@@ -77,7 +100,9 @@ def test_bytes_that_are_no_text_are_named(root):
         read_checksums(root)
     (root / "checksums.sha256").unlink()
     (root / "checksums.sha256").mkdir()
-    with pytest.raises(FolderError, match=r"checksums\.sha256: cannot be read: Is a directory$"):
+    with pytest.raises(
+        FolderError, match=r"checksums\.sha256: cannot be read: not a regular file; put the file itself there$"
+    ):
         read_checksums(root)
 
 
@@ -97,5 +122,8 @@ def test_of_thousands_of_lines_that_are_no_checksum_twenty_are_told(root):
 def test_checksums_of_gigabytes_are_not_read(root):
     with (root / "checksums.sha256").open("wb") as stream:
         stream.truncate(10 * 2**30)  # sparse: it takes no room on the disk
-    with pytest.raises(FolderError, match=r"checksums\.sha256: over 200 MB; mend or remove the file$"):
+    with pytest.raises(
+        FolderError,
+        match=r"checksums\.sha256: 10737\.4 MB, over the 200 MB that it may have; correct or remove the file$",
+    ):
         read_checksums(root)

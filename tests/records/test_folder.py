@@ -9,8 +9,12 @@ from datetime import UTC, datetime
 import pytest
 
 from archive.errors import FolderError
+from archive.kept import checked
+from archive.observation import Disc
 from archive.records.checksums import read_checksums
 from archive.records.folder import kept_folder, open_folder, put_picture, reading, writing
+from archive.records.measured import Measured, read_measured, write_measured
+from archive.records.pending import PENDING, write_pending
 from archive.records.places import Place, free_place, notes_file, originals_on_disk, place_of_file, place_of_id, places
 
 DAY = "2026/2026-06-03"
@@ -29,7 +33,7 @@ def files(root):
 def test_an_archive_lies_as_the_design_says(root, picture):
     put(root, picture("2026-06-03T0915Z", b"one"), picture("2025-12-31T2359Z", b"two", suffix=".fits"))
     assert files(root) == [
-        ".northlimb/lock",
+        ".northlimb-work/lock",
         "2025/2025-12-31/2359Z.fits",
         "2025/2025-12-31/2359Z.toml",
         f"{DAY}/0915Z.png",
@@ -154,10 +158,10 @@ def test_checksums_in_disorder_stop_the_writer_and_nothing_else(root, picture):
     (root / "checksums.sha256").write_bytes(b"garbage\n")
     assert len(places(root)) == 1
     before = files(root)
-    with pytest.raises(FolderError, match="line 1: 'garbage' is not a checksum line; mend or remove it"):
+    with pytest.raises(FolderError, match="line 1: 'garbage' is not a checksum line; correct or remove it"):
         put(root, picture("2026-06-04T0915Z"))
-    with pytest.raises(FolderError, match="line 1: 'garbage' is not a checksum line; mend or remove it"):
-        with writing(root):  # not even cleared up after: the file is the observer's to mend
+    with pytest.raises(FolderError, match="line 1: 'garbage' is not a checksum line; correct or remove it"):
+        with writing(root):  # not even cleared up after: the file is the observer's to correct
             pytest.fail("what was under way is not known to be undone")
     (root / "checksums.sha256").write_bytes(b"")
     put(root)
@@ -211,10 +215,29 @@ def test_what_is_no_archive_is_named(root, tmp_path):
 def test_a_note_of_unfinished_work_that_is_not_ours_touches_nothing(root, tmp_path, picture, entry):
     put(root, picture("2026-06-03T0915Z"))
     (tmp_path / "victim").write_bytes(b"")
-    (root / ".northlimb/pending.json").write_text(entry, encoding="utf-8")
-    before = files(tmp_path)
-    put(root)
-    assert sorted([*files(tmp_path), "my-sun/.northlimb/pending.json"]) == before
+    pending = root / PENDING
+    for content in (entry.encode(), checked(entry.encode(), PENDING)):
+        pending.write_bytes(content)
+        before = files(tmp_path)
+        put(root)
+        assert sorted([*files(tmp_path), f"my-sun/{PENDING}"]) == before
+
+
+def test_a_note_of_unfinished_work_from_another_computer_touches_nothing(root, picture):
+    new = picture("2026-06-03T0915Z")
+    put(root, new)
+    other = {"moves": [[f"{DAY}/0915Z.png", "removed/2026-06-05T101112Z-removed/2026/2026-06-03/0915Z.png"]]}
+    for entry in (
+        {"id": new.place.id, "suffix": ".png", "sha256": "0" * 64},
+        {**other, "listed": {}, "unlisted": {f"{DAY}/0915Z.png": new.sha256}},
+    ):
+        words = json.dumps(entry).encode()
+        for content in (words, b"0" * 32 + b"\n" + words, checked(words, "another-file.json")):
+            (root / PENDING).write_bytes(content)
+            put(root)
+            assert not (root / PENDING).exists()
+            assert (root / DAY / "0915Z.png").read_bytes() == b"picture"
+            assert read_checksums(root) == {f"{DAY}/0915Z.png": new.sha256}
 
 
 @pytest.mark.parametrize(("data", "kept"), [(b"picture", True), (b"pict\0\0\0", False)], ids=["whole", "torn"])
@@ -225,7 +248,7 @@ def test_a_picture_that_was_filed_but_for_its_checksum_is_kept_if_its_bytes_are_
     (root / "checksums.sha256").unlink()
     (root / DAY / "0915Z.png").write_bytes(data)
     entry = {"id": new.place.id, "suffix": new.suffix, "sha256": new.sha256}
-    (root / ".northlimb/pending.json").write_text(json.dumps(entry), encoding="utf-8")
+    write_pending(root, entry)
     put(root)
     assert [place.id for place in places(root)] == ([new.place.id] if kept else [])
     assert read_checksums(root) == ({f"{DAY}/0915Z.png": new.sha256} if kept else {})
@@ -234,10 +257,13 @@ def test_a_picture_that_was_filed_but_for_its_checksum_is_kept_if_its_bytes_are_
 
 def test_derived_things_may_be_deleted_at_any_time(root, picture):
     put(root, picture("2026-06-03T0915Z"))
-    shutil.rmtree(root / ".northlimb")
-    assert len(places(root)) == 1
-    put(root, picture("2026-06-04T0915Z"))
-    assert len(places(root)) == 2
+    write_measured(root, "ab" * 32, Measured(1, 1, 8, Disc(0.0, 0.0, 1.0, 0.0, 0.0)))
+    for number, folder in enumerate((".northlimb", ".northlimb-work"), start=1):
+        shutil.rmtree(root / folder)
+        assert len(places(root)) == number
+        put(root, picture(f"2026-06-03T1{number}15Z"))
+        assert len(places(root)) == number + 1
+    assert read_measured(root, "ab" * 32) is None
 
 
 @pytest.mark.skipif(os.name != "posix", reason="permissions of POSIX systems")
@@ -251,10 +277,15 @@ def test_files_are_as_readable_as_the_system_makes_new_files(root, picture):
 
 
 def test_a_reader_goes_on_where_no_lock_can_be_made(root):
-    (root / ".northlimb").write_text("not a folder", encoding="utf-8")
+    (root / ".northlimb-work").write_text("not a folder", encoding="utf-8")
     with reading(root):
         pass
     with pytest.raises(FolderError), writing(root):
+        pass
+
+
+def test_readers_share(root):
+    with reading(root), reading(root):
         pass
 
 
@@ -271,6 +302,8 @@ def test_a_reader_and_a_writer_keep_each_other_out(root):
         ("2026/2026-06-03/film.mp4", "2026"),
         ("1999", "1999"),
         (".northlimb/site", ".northlimb"),
+        (".northlimb-work/film.mp4", ".northlimb-work"),
+        ("removed/film.mp4", "removed"),
         ("link/film.mp4", "2026"),
         ("site", None),
         ("film.mp4", None),

@@ -18,7 +18,7 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork, sig
 CHECKOUT = Path(__file__).resolve().parents[2]
 
 # Forks a child for each case, so that the interpreter starts once. In a child the interpreter's own audit events
-# (PEP 578) count the calls that touch the disk, and before the n-th of them the child kills itself.
+# (PEP 578) count the calls that change what is on the disk, and before the n-th of them the child kills itself.
 KILLER = """
 import hashlib, json, os, random, shutil, signal, sys, time
 from pathlib import Path
@@ -29,12 +29,13 @@ from archive.records.places import place_of_id
 work, mode = Path(sys.argv[1]), sys.argv[2]
 DATA = random.Random(7).randbytes(3_000_000 if mode == "instants" else 5000)
 NEW = NewPicture(place_of_id("2026-06-03T0915Z"), ".png", DATA, hashlib.sha256(DATA).hexdigest(), b"x = 1\\n")
-EVENTS = {"open", "os.rename", "os.mkdir", "os.remove", "os.rmdir", "shutil.copymode"}
+EVENTS = {"os.rename", "os.link", "os.mkdir", "os.remove", "os.rmdir", "os.chmod", "os.truncate", "os.utime"}
+WRITES = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC
 
 def die_before(step):
     left = [step]
     def hook(event, arguments):
-        if event in EVENTS:
+        if event in EVENTS or (event == "open" and arguments[2] & WRITES):
             left[0] -= 1
             if left[0] < 0:
                 os.kill(os.getpid(), signal.SIGKILL)
@@ -132,8 +133,8 @@ def run(script, *arguments, **options):
 
 def killed(tmp_path, root, mode):
     """What lay in the folder after each kill and the next `writing`; and what must: all of it or none."""
-    (root / ".northlimb").mkdir(exist_ok=True)
-    (root / ".northlimb/lock").touch()  # the lock's file stays between runs
+    (root / ".northlimb-work").mkdir(exist_ok=True)
+    (root / ".northlimb-work/lock").touch()  # the lock's file stays between runs
     shutil.copytree(root, tmp_path / "before")
     answer = run(KILLER, tmp_path, mode)
     assert answer.stderr == ""
@@ -215,7 +216,7 @@ def test_where_the_disk_takes_no_more_nothing_is_left(root, picture, size, limit
 
 # A superuser may write anywhere, so it steps down; the folders above are its own, hence the relative path.
 READ_ONLY = """
-import hashlib, os, sys
+import click, hashlib, os, sys
 from pathlib import Path
 from archive.errors import FolderError
 from archive.observation import Disc
@@ -258,7 +259,7 @@ def test_a_read_only_folder_gives_one_clear_line_a_task(root, picture, derived):
     with writing(root):
         put_picture(root, picture("2026-06-01T0915Z"))
     if derived == "without":
-        shutil.rmtree(root / ".northlimb")
+        shutil.rmtree(root / ".northlimb-work")
     folders = [path for path in (root, *root.rglob("*")) if path.is_dir()]
     for folder in folders:
         folder.chmod(0o555)
@@ -299,7 +300,7 @@ def test_two_writers_are_kept_apart_and_a_dead_one_holds_nothing(root, picture, 
             with pytest.raises(FolderError) as caught:
                 with writing(root):
                     pytest.fail("two writers at once")
-            assert caught.value.causes == (f"{root}: another northlimb is at work to this archive; wait for it to end",)
+            assert caught.value.causes == (f"{root}: another northlimb is at work in this archive; wait for it to end",)
             assert places(root) == []  # reading is free
         finally:
             holder.send_signal(ending)

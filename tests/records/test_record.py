@@ -19,6 +19,7 @@ from archive.records.record import (
 )
 
 ENTRY = PictureEntry(file="2026/2026-06-03/0915Z.png", sha256="0f" * 32, original_name="Sun.png")
+RECORD = "2026/2026-06-03/0915Z.toml"
 TIME = datetime(2026, 6, 3, 9, 15, 30, tzinfo=UTC)
 FULL = Record(
     time=TIME,
@@ -45,9 +46,10 @@ FULL = Record(
 
 @pytest.mark.parametrize("record", [FULL, Record(time=TIME, picture=ENTRY)], ids=["all keys", "least"])
 def test_a_record_reads_back_as_it_was(tmp_path, record):
-    path = tmp_path / "0915Z.toml"
+    path = tmp_path / RECORD
+    path.parent.mkdir(parents=True)
     path.write_text(record_text(record), encoding="utf-8")
-    assert read_record(path) == record
+    assert read_record(tmp_path, RECORD) == record
 
 
 def test_a_record_is_plain_toml_for_other_programs():
@@ -83,10 +85,11 @@ def test_capture_facts_of_a_record_are_all_handed_on():
     assert None not in [getattr(capture, key) for key in CAPTURE_FACTS]
 
 
-def _record(tmp_path, *lines, picture=f'file = "{ENTRY.file}"\nsha256 = "{ENTRY.sha256}"'):
-    path = tmp_path / "0915Z.toml"
+def _record(tmp_path, *lines, picture=f'file = "{ENTRY.file}"\nsha256 = "{ENTRY.sha256}"', record=RECORD):
+    path = tmp_path / record
+    path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text("\n".join([*lines, "[picture]", picture]), encoding="utf-8")
-    return read_record(path)
+    return read_record(tmp_path, record)
 
 
 def test_times_with_an_offset_are_taken_to_utc(tmp_path):
@@ -143,7 +146,7 @@ def test_a_mistake_in_a_record_is_one_line(tmp_path, line, cause):
     with pytest.raises(SettingsError) as caught:
         _record(tmp_path, "time = 2026-06-03T09:15:00Z", line)
     (found,) = caught.value.causes
-    assert found.startswith(f"{tmp_path / '0915Z.toml'}: {cause}")
+    assert found.startswith(f"{tmp_path / RECORD}: {cause}")
 
 
 @pytest.mark.parametrize(
@@ -161,6 +164,31 @@ def test_a_mistake_in_a_record_is_one_line(tmp_path, line, cause):
 def test_a_record_cannot_point_outside_its_archive(tmp_path, file):
     with pytest.raises(SettingsError, match=r"picture\.file = .*: must be the picture's place in the archive"):
         _record(tmp_path, "time = 2026-06-03T09:15:00Z", picture=f'file = "{file}"\nsha256 = "{ENTRY.sha256}"')
+
+
+@pytest.mark.parametrize(
+    ("file", "own"),
+    [
+        ("2026/2026-06-03/0916Z.png", "0915Z.png"),
+        ("2026/2026-06-04/0915Z.png", "0915Z.png"),
+        ("2026/2026-06-03/0915Z.toml", "0915Z with .fits"),
+        ("2026/2026-06-03/0915Z-2.fits", "0915Z.fits"),
+    ],
+)
+def test_a_record_of_another_observations_picture_is_refused(tmp_path, file, own):
+    picture = f'file = "{file}"\nsha256 = "{ENTRY.sha256}"'
+    with pytest.raises(SettingsError) as caught:
+        _record(tmp_path, "time = 2026-06-03T09:15:00Z", picture=picture)
+    (found,) = caught.value.causes
+    assert found.startswith(f"{tmp_path / RECORD}: picture.file = {file!r}: not this record's own picture, which is ")
+    assert own in found
+
+
+def test_a_record_taken_out_names_its_own_picture(tmp_path):
+    moved = f"removed/2026-06-05T101112Z-removed/{RECORD}"
+    assert _record(tmp_path, "time = 2026-06-03T09:15:00Z", record=moved).picture == PictureEntry(
+        file=ENTRY.file, sha256=ENTRY.sha256
+    )
 
 
 def test_a_checksum_of_another_length_is_refused(tmp_path):

@@ -5,8 +5,9 @@ import re
 import pytest
 from pydantic import TypeAdapter
 
+from archive.disk import Folder
 from archive.errors import SettingsError
-from archive.records.record import Record, Sidecar, read_record
+from archive.records.record import Record, Sidecar, read_record, read_sidecar
 from archive.records.settings import Settings, check_format, read_settings
 from archive.records.toml_files import TomlModel, load_toml, parse_toml
 from archive.records.value_kinds import Zone
@@ -204,12 +205,12 @@ def test_no_wording_of_the_library_reaches_the_user():
 def test_a_byte_order_mark_is_no_mistake_and_other_encodings_are_named(tmp_path):
     path = tmp_path / "note.toml"
     path.write_bytes("\ufeffgain = 7\r\n".encode())
-    assert load_toml(path) == {"gain": 7}
+    assert load_toml(Folder(tmp_path), "note.toml") == {"gain": 7}
     path.write_bytes("note = 'Föhn'".encode("latin-1"))
     with pytest.raises(SettingsError, match=r"note\.toml: byte 9 is not UTF-8; save the file as UTF-8 text$"):
-        load_toml(path)
+        load_toml(Folder(tmp_path), "note.toml")
     with pytest.raises(SettingsError, match=r"absent\.toml: cannot be read: No such file or directory$"):
-        load_toml(tmp_path / "absent.toml")
+        load_toml(Folder(tmp_path), "absent.toml")
 
 
 def test_a_kind_of_mistake_without_words_of_its_own_still_names_file_and_key():
@@ -244,8 +245,11 @@ def test_a_note_of_gigabytes_is_not_read(tmp_path):
     path = tmp_path / "0915Z.toml"
     with path.open("wb") as stream:
         stream.truncate(10 * 2**30)  # sparse: it takes no room on the disk
-    with pytest.raises(SettingsError, match=r"0915Z\.toml: 10737\.4 MB, over the 1 MB that it may have; shorten it$"):
-        load_toml(path)
+    for read in (lambda: load_toml(Folder(tmp_path), "0915Z.toml"), lambda: read_sidecar(path)):
+        with pytest.raises(
+            SettingsError, match=r"0915Z\.toml: 10737\.4 MB, over the 1 MB that it may have; shorten it$"
+        ):
+            read()
 
 
 def test_dots_in_a_text_are_no_parts_of_a_key():
@@ -274,7 +278,7 @@ def test_of_thousands_of_mistakes_twenty_are_told(tmp_path):
     path = tmp_path / "0915Z.toml"
     path.write_text("".join(f"k{number} = 1\n" for number in range(50_000)), encoding="utf-8")
     with pytest.raises(SettingsError) as refused:
-        read_record(path)
+        read_record(tmp_path, "0915Z.toml")
     assert len(refused.value.causes) == 21
     assert refused.value.causes[-1].endswith("0915Z.toml: 49982 more mistakes; correct these first")
 

@@ -8,6 +8,7 @@ import pytest
 
 from archive.website import Content, build_site
 from website.invented import content as invented_content
+from website.invented import record_of
 
 
 @pytest.fixture
@@ -17,5 +18,5 @@ def content(tmp_path: Path) -> Content:
 
 @pytest.fixture
 def site(content: Content, tmp_path: Path) -> Path:
-    build_site(content, tmp_path / "site")
+    build_site(content, tmp_path / "site", record=record_of(tmp_path / "site"))
     return tmp_path / "site"

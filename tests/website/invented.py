@@ -9,6 +9,7 @@ from pathlib import Path
 
 from PIL import Image
 
+from archive.disk import Folder
 from archive.observation import (
     Alternative,
     Capture,
@@ -37,6 +38,7 @@ from archive.website import (
     SitePlace,
     TurningLaw,
 )
+from archive.website.site_record import SiteRecord
 
 DISC_COLOUR = (230, 120, 30)
 OTHER_COLOUR = (90, 90, 90)
@@ -118,7 +120,7 @@ def entry(folder: Path, time_utc: datetime, orientation: Orientation, blur_px: f
     fits.write_bytes(b"SIMPLE  =                    T".ljust(2880))
     light = small_avif(folder / f"{name}.avif", DISC_COLOUR)
     pictures = Pictures(
-        str(folder),
+        "",
         disc.name,
         other.name,
         other.name,
@@ -176,7 +178,7 @@ def rotation(folder: Path, number: int) -> RotationEntry:
     map_picture.save(picture)
     fits.write_bytes(b"SIMPLE  =                    T".ljust(2880))
     first = datetime(2026, 5, 27, tzinfo=UTC) + timedelta(days=27 * (number - 2312))
-    return RotationEntry(number, first, first + timedelta(days=27), picture, fits, 0.47)
+    return RotationEntry(number, first, first + timedelta(days=27), picture.name, fits.name, 0.47)
 
 
 def film(folder: Path, entries: list[Entry]) -> FilmEntry:
@@ -187,9 +189,9 @@ def film(folder: Path, entries: list[Entry]) -> FilmEntry:
     return FilmEntry(
         stem="last-days",
         title="The last days",
-        mp4=folder / "film.mp4",
-        poster=poster,
-        frames_json=folder / "film.json",
+        mp4="film.mp4",
+        poster=poster.name,
+        frames_json="film.json",
         loop=None,
         width_px=720,
         height_px=720,
@@ -260,4 +262,10 @@ def content(folder: Path, address: str | None = None) -> Content:
         rotations=(rotation(folder, 2311), rotation(folder, 2312)),
         own_law=OWN_LAW,
         published_laws=(ALL_SPOTS,),
+        derived=Folder(folder),
     )
+
+
+def record_of(site: Path) -> SiteRecord:
+    """Where it is kept what was written into a site's folder: beside it."""
+    return SiteRecord(Folder(site.parent).below(f"{site.name}-record"), "record")

@@ -22,9 +22,9 @@ MOMENTS = {"2026-06-02T0915Z": 0, "2026-06-03T0915Z": 24}
 @pytest.fixture
 def site_dir(content: Content, tmp_path: Path) -> Path:
     film = content.films[0]
-    twin = tmp_path / "twin.mp4"
+    twin = content.derived.path / "twin.mp4"
     twin.write_bytes(b"twin")
-    known = replace(film, av1=twin, first_frames=MOMENTS, rotation=2312)
+    known = replace(film, av1=twin.name, first_frames=MOMENTS, rotation=2312)
     build_site(replace(content, films=(known,)), tmp_path / "with-film")
     return tmp_path / "with-film"
 

@@ -13,6 +13,7 @@ import pytest
 
 from archive.website import build_site
 from website.invented import content as invented_content
+from website.invented import record_of
 from website.read_pages import Links
 
 ADDRESS = "https://sun.quillmere.example/of/sun"
@@ -88,13 +89,14 @@ def test_the_list_of_pages_is_that_of_the_files(known_site: Path) -> None:
 
 def test_at_the_root_of_a_host_robots_names_the_list_unless_one_is_there(tmp_path: Path) -> None:
     content = invented_content(tmp_path / "derived", "https://sun.quillmere.example")
-    build_site(content, tmp_path / "site")
+    record = record_of(tmp_path / "site")
+    build_site(content, tmp_path / "site", record=record)
     robots = tmp_path / "site/robots.txt"
     assert "Sitemap: https://sun.quillmere.example/sitemap.xml" in robots.read_text().splitlines()
-    build_site(replace(content, info=replace(content.info, address=None)), tmp_path / "site")
+    build_site(replace(content, info=replace(content.info, address=None)), tmp_path / "site", record=record)
     assert not robots.exists()
     robots.write_text("User-agent: *\nDisallow: /\n")
-    build_site(content, tmp_path / "site")
+    build_site(content, tmp_path / "site", record=record)
     assert robots.read_text() == "User-agent: *\nDisallow: /\n"
 
 

@@ -12,8 +12,10 @@ from typing import Any
 
 import pytest
 
+from archive.disk import Folder
 from archive.website import Content, SiteReport, build_site
 from archive.website import assembly as site_assembly
+from website.invented import record_of
 
 FULL = os.environ.get("NORTHLIMB_STUDY") == "full"
 TRIED = 1000 if FULL else 12
@@ -85,28 +87,30 @@ def _changes(content: Content) -> list[Place]:
 
 
 def test_whatever_value_changes_the_site_is_that_of_a_first_build(content: Content, tmp_path: Path) -> None:
-    kept, differing = tmp_path / "answers", []
+    site, kept, differing = tmp_path / "site", Folder(tmp_path).below("answers"), []
     for at in _changes(content):
         for one in (content, _changed(content, at)):
-            build_site(one, tmp_path / "site", answers_dir=kept)
-        build_site(one, tmp_path / "new")
-        if _tree(tmp_path / "site") != _tree(tmp_path / "new"):
+            build_site(one, site, record=record_of(site), answers=kept)
+        build_site(one, tmp_path / "new", record=record_of(tmp_path / "new"))
+        if _tree(site) != _tree(tmp_path / "new"):
             differing.append(at)
     assert differing == []
 
 
 def test_a_day_that_comes_or_goes_is_seen_on_every_page_that_names_it(content: Content, tmp_path: Path) -> None:
+    site = tmp_path / "site"
     for number in range(len(content.entries)):
         less = replace(content, entries=[*content.entries[:number], *content.entries[number + 1 :]])
         for one in (content, less, content):
-            build_site(one, tmp_path / "site", answers_dir=tmp_path / "answers")
-            build_site(one, tmp_path / "new")
-            assert _tree(tmp_path / "site") == _tree(tmp_path / "new")
+            build_site(one, site, record=record_of(site), answers=Folder(tmp_path).below("answers"))
+            build_site(one, tmp_path / "new", record=record_of(tmp_path / "new"))
+            assert _tree(site) == _tree(tmp_path / "new")
 
 
 def test_a_page_is_rendered_again_only_where_what_it_shows_has_changed(
     content: Content, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    site = tmp_path / "site"
     rendered: list[str] = []
     render = site_assembly.render
 
@@ -115,26 +119,25 @@ def test_a_page_is_rendered_again_only_where_what_it_shows_has_changed(
         return render(page, *rest)
 
     monkeypatch.setattr(site_assembly, "render", noted)
-    build_site(content, tmp_path / "site", answers_dir=tmp_path / "answers")
+    build_site(content, site, record=record_of(site), answers=Folder(tmp_path).below("answers"))
     whole = {path for path in rendered if path.startswith("days/20")}
     rendered.clear()
     first = content.entries[0]
     seen = replace(first, observation=replace(first.observation, instrument="another"))
-    report = build_site(
-        replace(content, entries=[seen, *content.entries[1:]]), tmp_path / "site", answers_dir=tmp_path / "answers"
-    )
+    again = replace(content, entries=[seen, *content.entries[1:]])
+    report = build_site(again, site, record=record_of(site), answers=Folder(tmp_path).below("answers"))
     day = f"days/{first.observation.id.partition('T')[0]}/index.html"
-    again = {path for path in rendered if path.startswith("days/20")}
-    assert day in again
-    assert len(again) < len(whole)
+    pages = {path for path in rendered if path.startswith("days/20")}
+    assert day in pages
+    assert len(pages) < len(whole)
     assert report.written < 12
 
 
 @pytest.mark.parametrize("damage", ["missing", "cut", "a bit", "nonsense", "a folder"])
 def test_answers_that_are_damaged_are_made_anew(content: Content, tmp_path: Path, damage: str) -> None:
-    answers = tmp_path / "answers"
-    build_site(content, tmp_path / "site", answers_dir=answers)
-    before, kept = _tree(tmp_path / "site"), answers / "pages"
+    site, answers = tmp_path / "site", Folder(tmp_path).below("answers")
+    build_site(content, site, record=record_of(site), answers=answers)
+    before, kept = _tree(site), tmp_path / "answers/answers/pages"
     data = bytearray(kept.read_bytes())
     kept.unlink()
     if damage == "cut":
@@ -146,5 +149,5 @@ def test_answers_that_are_damaged_are_made_anew(content: Content, tmp_path: Path
         kept.write_bytes(b"\xff" * 500)
     elif damage == "a folder":
         kept.mkdir()
-    assert build_site(content, tmp_path / "site", answers_dir=answers) == SiteReport(0, len(before) - 1, 0)
-    assert _tree(tmp_path / "site") == before
+    assert build_site(content, site, record=record_of(site), answers=answers) == SiteReport(0, len(before) - 1, 0)
+    assert _tree(site) == before

@@ -13,11 +13,12 @@ from pathlib import Path
 
 import pytest
 
+from archive.disk import Folder, StoredFile
 from archive.errors import FolderError, PublishError
 from archive.publishing.folder_target import publish_folder
-from archive.website import Content, Entry, SiteReport, build_site
+from archive.website import Content, SiteReport, build_site
 from archive.website.site_files import SiteFile, held_bytes, write_site
-from website.invented import OTHER_COLOUR, small_jpeg
+from website.invented import OTHER_COLOUR, record_of, small_jpeg
 from website.invented import content as invented_content
 
 
@@ -25,8 +26,8 @@ def _tree(folder: Path) -> dict[str, bytes]:
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
-def small_of(entry: Entry) -> Path:
-    return Path(entry.pictures.folder) / entry.pictures.small
+def small_of(content: Content) -> Path:
+    return content.derived.path / content.entries[0].pictures.small
 
 
 def _times(folder: Path) -> dict[str, int]:
@@ -35,7 +36,7 @@ def _times(folder: Path) -> dict[str, int]:
 
 def test_a_second_build_writes_nothing(content: Content, site: Path) -> None:
     before, folder = _times(site), site.stat().st_mtime_ns
-    report = build_site(content, site)
+    report = build_site(content, site, record=record_of(site))
     assert (report.written, report.removed) == (0, 0)
     assert site.stat().st_mtime_ns == folder
     assert report.unchanged == len(_tree(site)) - 1
@@ -60,7 +61,7 @@ def test_the_manifest_lists_every_other_file_with_its_hash(site: Path) -> None:
 
 
 def test_a_vanished_day_goes_with_its_folder(content: Content, site: Path) -> None:
-    report = build_site(replace(content, entries=content.entries[1:]), site)
+    report = build_site(replace(content, entries=content.entries[1:]), site, record=record_of(site))
     assert not (site / "days/2026-06-02").exists()
     assert (site / "days/2026-06-03").is_dir()
     assert report.removed == 7  # page, disc, small and tiny disc, two in AVIF, as it came
@@ -69,7 +70,7 @@ def test_a_vanished_day_goes_with_its_folder(content: Content, site: Path) -> No
 def test_files_of_others_stay_even_in_a_vanished_day(content: Content, site: Path) -> None:
     (site / "CNAME").write_text("sun.quillmere.example")
     (site / "days/2026-06-02/mine.txt").write_text("mine")
-    build_site(replace(content, entries=content.entries[1:]), site)
+    build_site(replace(content, entries=content.entries[1:]), site, record=record_of(site))
     assert (site / "CNAME").read_text() == "sun.quillmere.example"
     assert [path.name for path in (site / "days/2026-06-02").iterdir()] == ["mine.txt"]
 
@@ -123,7 +124,7 @@ def test_a_path_that_leaves_the_folder_is_refused(path: str, tmp_path: Path) -> 
 
 
 def test_a_missing_picture_is_named_and_nothing_is_written(content: Content, tmp_path: Path) -> None:
-    small_of(content.entries[0]).unlink()
+    small_of(content).unlink()
     with pytest.raises(FolderError, match=r"-other\.jpg: to be published as days/2026-06-02/0915Z-"):
         build_site(content, tmp_path / "new")
     assert not (tmp_path / "new").exists()
@@ -133,26 +134,27 @@ def test_an_interrupted_build_is_put_right_by_the_next(content: Content, site: P
     whole = _tree(site)
     (site / "index.html").write_bytes(b"hal")
     (site / "feed.xml").unlink()
-    assert build_site(content, site).written == 2
+    assert build_site(content, site, record=record_of(site)).written == 2
     assert _tree(site) == whole
 
 
 def test_a_changed_picture_is_copied_though_its_size_is_the_same(tmp_path: Path) -> None:
     source = tmp_path / "picture.jpg"
     source.write_bytes(b"one")
-    write_site([SiteFile("picture.jpg", str(source))], tmp_path / "site")
+    copy = SiteFile("picture.jpg", StoredFile(Folder(tmp_path), "picture.jpg"))
+    write_site([copy], tmp_path / "site")
     stamp = source.stat().st_mtime_ns
     source.write_bytes(b"two")
     os.utime(source, ns=(stamp + 1, stamp + 1))
-    assert write_site([SiteFile("picture.jpg", str(source))], tmp_path / "site") == SiteReport(1, 0, 0)
+    assert write_site([copy], tmp_path / "site") == SiteReport(1, 0, 0)
     assert (tmp_path / "site/picture.jpg").read_bytes() == b"two"
 
 
 def test_a_picture_made_again_with_the_same_bytes_is_not_written(content: Content, site: Path) -> None:
     before = _times(site)
-    again = small_jpeg(small_of(content.entries[0]), OTHER_COLOUR)
+    again = small_jpeg(small_of(content), OTHER_COLOUR)
     os.utime(again, ns=(0, 0))
-    assert build_site(content, site).written == 0
+    assert build_site(content, site, record=record_of(site)).written == 0
     assert _times(site) == before
 
 
@@ -180,16 +182,17 @@ def test_a_full_disk_is_one_line_and_leaves_no_half_of_a_new_site(tmp_path: Path
 
 def test_a_full_disk_leaves_the_pages_of_an_older_site(tmp_path: Path, files_of_10_kb_at_most: None) -> None:
     old = [SiteFile("index.html", b"old"), SiteFile("gone.html", b"gone")]
-    write_site(old, tmp_path / "site")
+    record = record_of(tmp_path / "site")
+    write_site(old, tmp_path / "site", record=record)
     new = [SiteFile("index.html", b"new"), SiteFile("a.html", b"a"), SiteFile("picture.jpg", b"0" * 50_000)]
     with pytest.raises(FolderError, match=r"picture\.jpg: cannot be written: File too large; check"):
-        write_site(new, tmp_path / "site")
+        write_site(new, tmp_path / "site", record=record)
     assert {path: data for path, data in _tree(tmp_path / "site").items() if path != "files.json"} == {
         "index.html": b"old",
         "gone.html": b"gone",
     }
     new[2] = SiteFile("picture.jpg", b"0" * 5000)
-    assert write_site(new, tmp_path / "site") == SiteReport(3, 0, 1)
+    assert write_site(new, tmp_path / "site", record=record) == SiteReport(3, 0, 1)
 
 
 def test_a_site_that_cannot_be_made_is_one_line(tmp_path: Path) -> None:
@@ -237,11 +240,11 @@ def test_what_makes_a_files_bytes_is_asked_only_where_they_are_not_there(tmp_pat
         return b"page"
 
     known = SiteFile("page.html", page, held_bytes(b"page"))
-    assert write_site([known], tmp_path / "site") == SiteReport(1, 0, 0)
-    assert write_site([known], tmp_path / "site") == SiteReport(0, 1, 0)
+    assert write_site([known], tmp_path / "site", record=record_of(tmp_path / "site")) == SiteReport(1, 0, 0)
+    assert write_site([known], tmp_path / "site", record=record_of(tmp_path / "site")) == SiteReport(0, 1, 0)
     assert made == ["page"]
     (tmp_path / "site/page.html").write_bytes(b"rots")
-    assert write_site([known], tmp_path / "site") == SiteReport(1, 0, 0)
+    assert write_site([known], tmp_path / "site", record=record_of(tmp_path / "site")) == SiteReport(1, 0, 0)
     assert (tmp_path / "site/page.html").read_bytes() == b"page"
 
 

@@ -79,7 +79,7 @@ def test_a_crop_holds_the_spots_where_the_pictures_pixels_are(content: Content, 
     column = round(STANDARD_FRAME.centre_px + 0.5 * STANDARD_FRAME.radius_px)
     row = round(STANDARD_FRAME.centre_px - 0.25 * STANDARD_FRAME.radius_px)
     pixels[row - 4 : row + 5, column - 4 : column + 5] = 0
-    Image.fromarray(pixels).save(Path(entry.pictures.folder) / entry.pictures.disc, quality=95)
+    Image.fromarray(pixels).save(content.derived.path / entry.pictures.disc, quality=95)
     group = SpotGroup((Spot(0.5, 0.25, 50.0, 10.0),), 50.0, 10.0, 12.0, 310.0, -30.0)
     entries = [with_groups(entry, [NamedGroup("2312-1", group)], counts=Counts(1, 1, 11.0)), *content.entries[1:]]
     sightings = (replace(content.groups[0].sightings[0], group=group),)
@@ -91,6 +91,7 @@ def test_a_crop_holds_the_spots_where_the_pictures_pixels_are(content: Content, 
         cut = np.asarray(picture.convert("L").crop((round(left), round(top), round(left + width), round(top + height))))
     rows, columns = np.nonzero(cut < 128)
     assert width == height
+    assert 0 < rows.size < cut.size / 2  # a spot on a bright disc
     assert (columns.mean(), rows.mean()) == pytest.approx((width / 2, height / 2), abs=1.5)
 
 

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from archive.disk import Folder
 from archive.errors import SettingsError
 from archive.website import Content, build_site
+from website.invented import record_of
 from website.read_pages import page_text
 
 
@@ -17,7 +19,7 @@ def _themed(content: Content, tmp_path: Path, **files: str | bytes) -> Path:
     for name, text in files.items():
         data = text if isinstance(text, bytes) else text.encode()
         (theme / name.replace("_dot_", ".")).write_bytes(data)
-    build_site(content, tmp_path / "themed", theme_dir=theme)
+    build_site(content, tmp_path / "themed", theme_files=Folder(theme))
     return tmp_path / "themed"
 
 
@@ -42,18 +44,18 @@ def test_a_fragment_alone_can_be_changed(content: Content, tmp_path: Path) -> No
 
 def test_what_a_template_includes_may_change_alone(content: Content, tmp_path: Path) -> None:
     base = '{% extends "original/base.html" %}{% block colophon %}{% include "parts/pier.txt" %}{% endblock %}'
-    theme, kept = tmp_path / "theme", tmp_path / "answers"
+    theme, kept = tmp_path / "theme", Folder(tmp_path).below("answers")
     (theme / "parts").mkdir(parents=True)
     (theme / "base.html").write_text(base)
     for words in ("Pier 4.", "Pier 5."):
         (theme / "parts" / "pier.txt").write_text(words)
-        build_site(content, tmp_path / "themed", theme_dir=theme, answers_dir=kept)
+        build_site(content, tmp_path / "themed", theme_files=Folder(theme), answers=kept)
         for page in ("index.html", "days/2026-06-03/index.html"):
             assert words in page_text(tmp_path / "themed", page)
 
 
 def test_without_a_theme_nothing_changes(content: Content, site: Path, tmp_path: Path) -> None:
-    assert build_site(content, site, theme_dir=tmp_path / "none").written == 0
+    assert build_site(content, site, record=record_of(site), theme_files=Folder(tmp_path / "none")).written == 0
 
 
 @pytest.mark.parametrize(
@@ -62,26 +64,26 @@ def test_without_a_theme_nothing_changes(content: Content, site: Path, tmp_path:
         (
             "day.html",
             "<p>\n{% if page.views %}",
-            r"theme/day\.html: line 2: Unexpected end of template.*; mend it, or remove",
+            r"theme/day\.html: line 2: Unexpected end of template.*; correct it, or remove",
         ),
-        ("day.html", "<p>\n{{ page.weather }}", r"theme/day\.html: line 2: .* has no attribute 'weather'; mend"),
-        ("base.html", "{{ 1 / 0 }}", r"theme/base\.html: line 1: division by zero; mend"),
+        ("day.html", "<p>\n{{ page.weather }}", r"theme/day\.html: line 2: .* has no attribute 'weather'; correct"),
+        ("base.html", "{{ 1 / 0 }}", r"theme/base\.html: line 1: division by zero; correct"),
         (
             "home.html",
             '\n\n{% extends "own.html" %}',
-            r"theme/home\.html: line 3: there is no template 'own\.html'; mend",
+            r"theme/home\.html: line 3: there is no template 'own\.html'; correct",
         ),
         ("_plate.html", "{{ view.time | shout }}", r"theme/_plate\.html: line 1: No filter named 'shout'"),
         ("day.html", b"\xff\xfe<p>", r"theme/day\.html: not text in UTF-8 \(invalid start byte\); save it as UTF-8"),
         (
             "base.html",
             '{% extends "original/base.html" %}\n{% block colofon %}x{% endblock %}',
-            r"theme/base\.html: line 2: there is no block 'colofon' .*; did you mean 'colophon'\?; mend it, or remove",
+            r"theme/base\.html: line 2: there is no block 'colofon' .*; did you mean 'colophon'\?; correct it, or",
         ),
         (
             "day.html",  # the blocks of base.html, two templates above
             '{% extends "original/day.html" %}{% block qqqq %}{% endblock %}',
-            r"theme/day\.html: line 1: there is no block 'qqqq' .*; known are colophon, content, head; mend it",
+            r"theme/day\.html: line 1: there is no block 'qqqq' .*; known are colophon, content, head; correct it",
         ),
         (
             "dayz.html",
@@ -98,7 +100,7 @@ def test_a_broken_template_is_one_clear_line_and_the_site_stays(
     theme.mkdir()
     (theme / name).write_bytes(text if isinstance(text, bytes) else text.encode())
     with pytest.raises(SettingsError, match=line) as refused:
-        build_site(content, site, theme_dir=theme)
+        build_site(content, site, theme_files=Folder(theme))
     assert "\n" not in str(refused.value)
     assert (site / "index.html").read_bytes() == before
 

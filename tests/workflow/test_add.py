@@ -27,7 +27,7 @@ def tree(folder: Path) -> dict[str, str]:
     return {
         path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and ".northlimb" not in path.parts
+        if path.is_file() and ".northlimb" not in path.parts and path.name != "lock"
     }
 
 

@@ -371,13 +371,15 @@ def test_a_theme_of_the_archive_changes_its_site_and_a_mistake_in_it_stops_the_b
     theme.mkdir()
     (theme / "style.css").write_text("h1 { color: #006; }\n", encoding="utf-8")
     (theme / "not_found.html").write_text("<title>Lost</title>\n{{ site.title }}\n", encoding="utf-8")
+    assert main(["trust", str(folder)]) == 0
     assert main(["build", str(folder)]) == 0
     assert (folder / "site/404.html").read_text() == "<title>Lost</title>\nSun over the quay\n"
     assert (folder / "site/static/style.css").read_text().endswith("h1 { color: #006; }\n")
     assert main(["verify", str(folder)]) == 0
     (theme / "not_found.html").write_text("{{ site.name }}", encoding="utf-8")
+    assert main(["trust", str(folder)]) == 0
     capsys.readouterr()
     assert main(["build", str(folder)]) == 1
     said = capsys.readouterr().err.strip().splitlines()[-1]
     assert said.startswith(f"northlimb: {theme / 'not_found.html'}: line 1: ")
-    assert "mend it" in said
+    assert "correct it" in said

@@ -148,7 +148,7 @@ def emptied(root: Path) -> None:
 
 def content(root: Path) -> dict[str, bytes]:
     """Every file but those that know times and locks."""
-    passed = re.compile(r"\.northlimb/(lock|words\.json)")
+    passed = re.compile(r"\.northlimb-work/(lock|site-[0-9a-f]+)$|remembered-words\.json$")
     return {name: data for name, data in tree(root).items() if not passed.match(name)}
 
 

@@ -59,7 +59,11 @@ def test_the_bag_is_valid_and_holds_all_but_derived_things(folder: Path, tmp_pat
     status, told = answer("export", folder, "--bag", tmp_path / "bag")
     assert (status, told["warnings"]) == (0, [])
     assert valid(tmp_path / "bag")
-    kept = {name: data for name, data in tree(folder).items() if not name.startswith(("site/", ".northlimb/"))}
+    kept = {
+        name: data
+        for name, data in tree(folder).items()
+        if not name.startswith(("site/", ".northlimb/", ".northlimb-work/"))
+    }
     assert {"archive.toml", "checksums.sha256", "2026/2026-06-03/notes.md"} < kept.keys()
     assert tree(tmp_path / "bag" / "data") == kept
     assert told["files"] == len(kept)

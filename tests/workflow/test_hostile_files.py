@@ -96,7 +96,7 @@ def test_a_pipe_in_the_place_of_our_own_file_is_not_waited_for(archive_folder: P
     os.mkfifo(archive_folder / name)
     answer = run("verify", archive_folder)
     assert answer.returncode == 1
-    assert any("is no regular file" in line for line in (answer.stderr + answer.stdout).decode().splitlines())
+    assert any("not a regular file" in line for line in (answer.stderr + answer.stdout).decode().splitlines())
 
 
 def test_notes_too_large_are_left_out_and_told_and_no_more_is_added(

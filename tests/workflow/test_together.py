@@ -98,7 +98,7 @@ def test_a_share_without_locks_keeps_writers_apart_all_the_same(
         pytest.skip("this system lets no filter of system calls be set")
     assert [run.returncode for run in runs] == [0, 0], told
     assert answer("verify", archive_folder)[1]["checked"] == 2
-    assert not (archive_folder / ".northlimb/lock-by-name").exists()
+    assert not (archive_folder / ".northlimb-work/lock-by-name").exists()
 
 
 @pytest.mark.skipif(
@@ -109,7 +109,7 @@ def test_without_locks_a_writer_that_was_killed_is_told_from_one_that_lives(
 ) -> None:
     """The first is killed while it holds the lock; the second takes over, for on one computer that can be known."""
     picture = draw(tmp_path / "20260601T091500Z.png")
-    held = archive_folder / ".northlimb/lock-by-name"
+    held = archive_folder / ".northlimb-work/lock-by-name"
     run = refusing(FLOCK[platform.machine()], "ENOLCK", "hold", archive_folder)
     assert run.stdout is not None
     line = run.stdout.readline()
@@ -136,6 +136,7 @@ def test_a_year_on_another_disk_is_added_to_removed_from_and_amended(
         if elsewhere.stat().st_dev == archive_folder.stat().st_dev:
             pytest.skip("that is the same disk")
         (archive_folder / "2026").symlink_to(elsewhere, target_is_directory=True)
+        assert main(["trust", str(archive_folder)]) == 0
         data = draw(tmp_path / "20260601T091500Z.png").read_bytes()
         assert main(["add", str(archive_folder), str(tmp_path / "20260601T091500Z.png")]) == 0
         assert (elsewhere / "2026-06-01/0915Z.png").read_bytes() == data

@@ -16,6 +16,7 @@ from scenes.discs import Scene, draw_disc, place_on_picture
 from scenes.sun_days import GroupPlan, World, world_of
 
 from archive.disc.aligned import STANDARD_FRAME
+from archive.disk import Folder, StoredFile
 from archive.films.film import FilmFiles, make_film
 from archive.observation import Disc, Observation, Orientation, PictureFile
 from archive.records.disc_files import fits_bytes
@@ -79,8 +80,8 @@ def cutting_of(
     discs = {}
     chosen = [observed(time_utc) for time_utc, _ in pictures]
     for one, (_, picture) in zip(chosen, pictures, strict=True):
-        discs[one.id] = folder / f"{one.id}.fits"
-        discs[one.id].write_bytes(fits_bytes(picture, []))
+        discs[one.id] = StoredFile(Folder(folder), f"{one.id}.fits")
+        (folder / f"{one.id}.fits").write_bytes(fits_bytes(picture, []))
     return Cutting(chosen, discs, look, options)  # type: ignore[arg-type]
 
 
