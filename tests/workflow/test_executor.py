@@ -147,8 +147,8 @@ def emptied(root: Path) -> None:
 
 
 def content(root: Path) -> dict[str, bytes]:
-    """Every file but those that know times and locks."""
-    passed = re.compile(r"\.northlimb-work/(lock|site-[0-9a-f]+)$|remembered-words\.json$")
+    """Every file but those that know times and locks, as the seals of what is kept do."""
+    passed = re.compile(r"\.northlimb-work/(lock|site-[0-9a-f]+)$|remembered-words\.json$|\.northlimb/.+[/.-]key$")
     return {name: data for name, data in tree(root).items() if not passed.match(name)}
 
 
