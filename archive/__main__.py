@@ -1,5 +1,7 @@
-"""``python -m archive`` is the `northlimb` command."""
+"""`python -m archive` is the `northlimb` command."""
 
-from archive.cli import run
+from archive.start import run
 
-run()
+# Worker processes import this module again under another name; only the command itself runs.
+if __name__ == "__main__":
+    run()

@@ -181,17 +181,17 @@ def add(
 
     root = opened(folder, *(("theme", "target", "site-files") if publish_too else ()))
     options = add_options(pictures, **stated)
-    answer: dict[str, Any] = {"status": "done", "pictures": []}
+    answer: dict[str, Any] = {"status": "done", "pictures": [], "passed_over": []}
     try:
         if publish_too:
             check_first_target(root)
         with executor_at(scheduler) as executor:
             for result in add_pictures(root, pictures, options, on_progress=progress(), executor=executor):
-                answer["pictures"].append(result)
+                answer["passed_over" if result.status == "passed_over" else "pictures"].append(result)
                 print_added(result, as_json=as_json)
             if any(result.status == "refused" for result in answer["pictures"]):
                 answer["status"] = "refused"
-            elif publish_too:
+            if publish_too:  # what was refused keeps nothing else from being published
                 answer["evening"] = build_film_publish(root, on_progress=progress(), executor=executor)
                 print_evening(answer["evening"], as_json=as_json)
     except (ArchiveError, OSError) as error:  # what is filed by then is filed, and told
@@ -443,7 +443,7 @@ def amend(folder: Path, observation: str, time_text: str | None, undo: bool, as_
         changed = take_back(root, observation, on_progress=progress())
     else:
         changed = amend_observation(root, observation, time, on_progress=progress())
-    print_amended(changed, folder, as_json=as_json)
+    print_amended(changed, folder, undone=undo, as_json=as_json)
 
 
 @northlimb.command(

@@ -35,7 +35,7 @@ def print_moved(moved: Moved, folder: Path, *, undone: bool, as_json: bool) -> N
     out(_NEXT.format(folder=folder))
 
 
-def print_amended(changed: Amended, folder: Path, *, as_json: bool) -> None:
+def print_amended(changed: Amended, folder: Path, *, undone: bool, as_json: bool) -> None:
     """Former and new name and time, and how to undo that."""
     print_warnings(changed.warnings)
     if as_json:
@@ -45,7 +45,10 @@ def print_amended(changed: Amended, folder: Path, *, as_json: bool) -> None:
         f"{changed.former_id} ({changed.former_time_utc:%Y-%m-%d %H:%M:%S} UTC) is now {changed.id} "
         f"({changed.time_utc:%Y-%m-%d %H:%M:%S} UTC); {changed.kept_in} keeps its former record"
     )
-    out(f"undo: northlimb amend {folder} {changed.id} --undo")
+    if undone:
+        out(f"redo: northlimb amend {folder} {changed.id} --time {changed.former_time_utc:%Y-%m-%dT%H:%M:%SZ}")
+    else:
+        out(f"undo: northlimb amend {folder} {changed.id} --undo")
     out(_NEXT.format(folder=folder))
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import codecs
 import errno
 import hashlib
 import re
+from collections.abc import Iterable
+from dataclasses import dataclass
 from io import BufferedReader
 from pathlib import Path
 
@@ -15,9 +18,11 @@ from archive.records.archive_files import files_of, text_of
 __all__ = [
     "CHECKSUMS_NAME",
     "CHUNK_BYTES",
+    "ChecksumList",
     "file_sha256",
     "named_sha256",
     "read_checksums",
+    "read_list",
     "write_checksums",
 ]
 
@@ -30,34 +35,58 @@ _MOST_TOLD = 20
 CHUNK_BYTES = 256 * 1024  # larger chunks fall out of the processor's cache between copy and hash
 
 
+@dataclass(frozen=True)
+class ChecksumList:
+    """Checksums by file; and of lines that are none, or contradict one before them, what is wrong and how they read."""
+
+    sums: dict[str, str]
+    mistakes: tuple[str, ...] = ()
+    mistaken_lines: tuple[str, ...] = ()
+
+
 def read_checksums(root: Path) -> dict[str, str]:
     """Checksums by file, relative to the archive, forward slashes; line ends of any system.
 
     Raises
     ------
     FolderError
-        The file cannot be read, or has lines that are no checksum or contradict another: one cause each.
+        The file cannot be read.
+    """
+    return read_list(root).sums
+
+
+def read_list(root: Path) -> ChecksumList:
+    """All that stands in the list of checksums; one bad line does not keep the others from being used.
+
+    Raises
+    ------
+    FolderError
+        The file cannot be read.
     """
     files, path = files_of(root), root / CHECKSUMS_NAME
     if not files.exists(CHECKSUMS_NAME):
-        return {}
+        return ChecksumList({})
     found: dict[str, str] = {}
-    causes = []
+    mistakes, lines = [], []
     for number, line in enumerate(_text(files, path).split("\n"), start=1):
-        match = _LINE.fullmatch(line)
-        if match is None:
-            if line.strip():
-                causes.append(f"{path}: line {number}: {line[:60]!r} is not a checksum line; correct or remove it")
-        elif not _is_original(match[2]):
-            causes.append(f"{path}: line {number}: {match[2][:60]!r} is no picture of this archive; remove the line")
-        elif found.setdefault(match[2], match[1].lower()) != match[1].lower():
-            name = match[2][:200]
-            causes.append(f"{path}: line {number}: a second, different checksum of {name}; remove the wrong one")
-    if len(causes) > _MOST_TOLD:
-        causes[_MOST_TOLD:] = [f"{path}: {len(causes) - _MOST_TOLD} more lines like these; mend or remove the file"]
-    if causes:
-        raise FolderError(*causes)
-    return found
+        if mistake := _taken(line, found):
+            mistakes.append(f"{path}: line {number}: {mistake}")
+            lines.append(line)
+    if len(mistakes) > _MOST_TOLD:
+        mistakes[_MOST_TOLD:] = [f"{path}: {len(mistakes) - _MOST_TOLD} more lines like these"]
+    return ChecksumList(found, tuple(mistakes), tuple(lines))
+
+
+def _taken(line: str, found: dict[str, str]) -> str:
+    """Take the checksum of a line, or say what is wrong with it; empty where nothing is."""
+    match = _LINE.fullmatch(line)
+    if match is None:
+        return f"{line[:60]!r} is not a checksum line" if line.strip() else ""
+    if not _is_original(match[2]):
+        return f"{match[2][:60]!r} is no picture of this archive"
+    if found.setdefault(match[2], match[1].lower()) != match[1].lower():
+        return f"a second, different checksum of {match[2][:200]}"
+    return ""
 
 
 def _is_original(file: str) -> bool:
@@ -67,25 +96,33 @@ def _is_original(file: str) -> bool:
 
 def _text(files: Folder, path: Path) -> str:
     try:
-        return text_of(files.read(CHECKSUMS_NAME, most_bytes=_MOST_BYTES))
-    except UnicodeDecodeError as error:
-        raise FolderError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from error
+        data = files.read(CHECKSUMS_NAME, most_bytes=_MOST_BYTES)
+        if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+            raise FolderError(f"{path}: byte 0 is not UTF-8; save the file as UTF-8 text")
+        return text_of(data, errors="surrogateescape")  # a rotten byte spoils its own line alone
     except OSError as error:
         if error.errno == errno.EFBIG:
             raise FolderError(f"{path}: {error.strerror}; correct or remove the file") from error
         raise FolderError(f"{path}: cannot be read: {error.strerror or error}; put the file itself there") from error
 
 
-def write_checksums(root: Path, checksums: dict[str, str]) -> None:
+def write_checksums(root: Path, checksums: dict[str, str], *, mistaken_lines: Iterable[str] | None = None) -> None:
     """Write all checksums, in order of file.
+
+    Parameters
+    ----------
+    mistaken_lines : iterable of str, optional
+        Lines that are no checksums, which come last; those that stand there now where it is left out.
 
     Raises
     ------
     FolderError
         The system refuses; the file is as it was before.
     """
-    text = "".join(f"{sha256}  {file}\n" for file, sha256 in sorted(checksums.items()))
-    files_of(root).write(CHECKSUMS_NAME, text.encode("utf-8"))
+    kept = read_list(root).mistaken_lines if mistaken_lines is None else mistaken_lines
+    lines = [f"{sha256}  {file}" for file, sha256 in sorted(checksums.items())]
+    text = "".join(f"{line}\n" for line in (*lines, *kept))
+    files_of(root).write(CHECKSUMS_NAME, text.encode("utf-8", "surrogateescape"))
 
 
 def file_sha256(files: Folder, file: str) -> str:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import closing
-from pathlib import Path
+from pathlib import Path, PurePath
 
-from archive.disk import names_in_named
+from archive.disk import names_in_named, open_named
 from archive.errors import FactsError, WorkError
+from archive.reading import picture_kind
 from archive.records.checksums import read_checksums
 from archive.records.folder import writing
 from archive.records.places import sizes_on_disk
@@ -22,6 +23,7 @@ from archive.workflow.stating import AddOptions
 
 __all__ = ["Added", "add_pictures"]
 
+_HEAD_BYTES, _MOST_NAMED = 64, 10
 _PICTURE_NAMES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".fits", ".fit", ".fts"})
 
 
@@ -56,7 +58,8 @@ def add_pictures(
     ArchiveError
         The archive itself cannot be used.
     """
-    files = list(_files(pictures))
+    files, passed_over = _files(pictures)
+    yield from passed_over
     settings = read_settings(root)
     if options.time is not None and len(files) > 1:
         raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
@@ -120,17 +123,56 @@ def _known_sums(root: Path) -> dict[str, str]:
     return sums
 
 
-def _files(pictures: Sequence[Path]) -> Iterator[Path]:
-    """Files as named; of a folder the files that look like pictures, in order of name."""
+def _files(pictures: Sequence[Path]) -> tuple[list[Path], list[Added]]:
+    """Files as named, of a folder those whose content is a picture, in order of name; and what was passed over."""
+    files: list[Path] = []
+    passed_over: list[Added] = []
     for path in pictures:
         if _is_folder(path):
-            items = [path / name for name in names_in_named(path)]
-            inside = [item for item in items if item.suffix.lower() in _PICTURE_NAMES and item.is_file()]
+            inside, others = _in_folder(path)
             if not inside:
                 raise FactsError(f"{path}: no PNG, JPEG, TIFF or FITS files in this folder; name the pictures")
-            yield from inside
+            files += inside
+            passed_over += [Added(str(path), "passed_over", warnings=(others,))] if others else []
         else:
-            yield path
+            files.append(path)
+    return files, passed_over
+
+
+def _in_folder(folder: Path) -> tuple[list[Path], str]:
+    """The pictures of a folder, whatever their names; and a line about what else is in it, but for hidden files."""
+    inside: list[Path] = []
+    others: list[str] = []
+    names = [name for name in names_in_named(folder) if not name.startswith(".")]
+    for name in names:
+        if _is_folder(folder / name):
+            others.append(f"{name}/")
+        elif _is_picture(folder / name):
+            inside.append(folder / name)
+        elif not _is_note(name, names):
+            others.append(name)
+    if not others:
+        return inside, ""
+    shown = ", ".join(others[:_MOST_NAMED]) + (f" and {len(others) - _MOST_NAMED} more" * (len(others) > _MOST_NAMED))
+    return inside, f"{folder}: passed over: {shown} (no PNG, JPEG, TIFF or FITS; a folder within is to be named itself)"
+
+
+def _is_picture(path: Path) -> bool:
+    """By its content; a link that leads nowhere, a pipe or a device is none."""
+    try:
+        with open_named(path) as stream:
+            return picture_kind(stream.read(_HEAD_BYTES)) is not None
+    except OSError:
+        # What cannot be read may be a picture all the same: its turn to be refused, with the reason, comes later.
+        return path.is_file() and path.suffix.lower() in _PICTURE_NAMES
+
+
+def _is_note(name: str, names: Collection[str]) -> bool:
+    """Whether a name is that of a note beside a picture."""
+    note = PurePath(name)
+    return note.suffix.lower() == ".toml" and any(
+        other != name and PurePath(other).stem == note.stem for other in names
+    )
 
 
 def _is_folder(path: Path) -> bool:

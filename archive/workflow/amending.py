@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -21,6 +22,7 @@ from archive.records.record import Record, read_record
 from archive.records.removed import Kind, new_removed_folder, records_in, removed_folders
 from archive.records.settings import read_settings
 from archive.records.toml_files import parse_toml
+from archive.records.words import read_words
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.removing import original_of
 
@@ -71,7 +73,8 @@ def amend(root: Path, identifier: str, time: datetime | None, *, on_progress: Pr
             raise FactsError(f"{identifier}: has that time and that name already; nothing was changed")
         now = place if fits_its_name(place, time_utc) else free_place(root, time_utc)
         new_record = files_of(root).write_part(_NEW_RECORD, _with_time(root, place, record, time_utc, now))
-        kept_in = _move(root, place, now, new_record=new_record, kind="amended")
+        with _as_before_the_edit(root, place, record, edited=time is None):
+            kept_in = _move(root, place, now, new_record=new_record, kind="amended")
     return Amended(identifier, now.id, record.time, time_utc, kept_in, (*of_zone, *_about_notes(root, place, now)))
 
 
@@ -92,6 +95,31 @@ def take_back(root: Path, identifier: str, *, on_progress: Progress) -> Amended:
             raise FolderError(f"{former.file('.toml')}: another picture is there now; amend or remove that one first")
         kept_in = _move(root, place, former, new_record=kept, kind="undone")
     return Amended(identifier, former.id, record.time, then.time, kept_in, _about_notes(root, place, former))
+
+
+@contextmanager
+def _as_before_the_edit(root: Path, place: Place, record: Record, *, edited: bool) -> Iterator[None]:
+    """Where a hand wrote the new time into the record: the record as it was remembered, so that `--undo` finds that."""
+    files, file = files_of(root), place.file(".toml")
+    former, now = (_remembered(root, place, record) if edited else None), files.read(file)
+    if former is not None:
+        files.write(file, former)
+    try:
+        yield
+    except BaseException:
+        if former is not None and files.is_file(file):
+            files.write(file, now)
+        raise
+
+
+def _remembered(root: Path, place: Place, record: Record) -> bytes | None:
+    """The record as it was last remembered, if that is of the same picture and fits its name."""
+    words = read_words(root).get(place.file(".toml"))
+    with suppress(SettingsError):
+        former = None if words is None else parse_toml(words.text, Record, name=place.file(".toml"))
+        if words is not None and former is not None and former.picture == record.picture:
+            return words.text.encode("utf-8") if fits_its_name(place, former.time) else None
+    return None
 
 
 def _is_taken(files: Folder, place: Place) -> bool:

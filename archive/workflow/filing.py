@@ -39,10 +39,11 @@ class Added:
     """What became of one picture. `causes` say why it was refused; `warnings` what the observer should look at.
 
     `removed` is one of a folder that `remove` has taken out of the archive: only its own name brings it in again.
+    `passed_over` is a folder in which something is no picture.
     """
 
     picture: str
-    status: Literal["added", "known", "removed", "refused"]
+    status: Literal["added", "known", "removed", "refused", "passed_over"]
     id: str | None = None
     time_utc: datetime | None = None
     time_from: str | None = None

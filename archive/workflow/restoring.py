@@ -36,7 +36,7 @@ class Copy:
 def find_copies(root: Path, found: Verified, against: Sequence[Path], *, on_progress: Progress) -> tuple[Copy, ...]:
     """Copies of what `verify` found changed, missing, rotted or unreadable; read whole before they are named.
 
-    Originals are looked for at the same place in each other archive, then by their bytes among all its pictures,
+    Originals are looked for at the same place in each other archive, then by their bytes among all its files,
     whatever their names. Words are taken from the other archive where they can be read and belong to the same
     original, else as they were when last remembered.
 
@@ -71,9 +71,9 @@ def _same_place(file: str, sha256: str, against: Sequence[Path]) -> Path | None:
 
 
 def _by_bytes(wanted: dict[str, str], against: Sequence[Path], *, on_progress: Progress) -> dict[str, Path]:
-    """Read all pictures of the other folders until every wanted checksum is met."""
+    """Read all files of the other folders until every wanted checksum is met."""
     found: dict[str, Path] = {}
-    paths = [path for folder in against for path in _pictures(folder)] if wanted else []
+    paths = [path for folder in against for path in _files(folder)] if wanted else []
     for number, path in enumerate(paths):
         if len(found) == len(wanted):
             break
@@ -85,10 +85,10 @@ def _by_bytes(wanted: dict[str, str], against: Sequence[Path], *, on_progress: P
     return found
 
 
-def _pictures(folder: Path) -> Iterator[Path]:
-    endings = PICTURE_SUFFIXES | {".jpeg", ".tiff", ".fit", ".fts"}
+def _files(folder: Path) -> Iterator[Path]:
+    """Every file, whatever its name: a copy may have lost its ending, or lie in another kind of backup."""
     for path in walk_named(folder):
-        if path.suffix.lower() in endings and DERIVED_NAME not in path.relative_to(folder).parts:
+        if DERIVED_NAME not in path.relative_to(folder).parts:
             yield path
 
 

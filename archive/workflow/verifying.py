@@ -9,12 +9,13 @@ from pathlib import Path
 
 from archive.errors import SettingsError
 from archive.records.archive_files import files_of
-from archive.records.checksums import file_sha256, read_checksums, write_checksums
+from archive.records.checksums import CHECKSUMS_NAME, file_sha256, read_checksums, read_list, write_checksums
 from archive.records.folder import leftovers, reading, writing
 from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.pending import Change, carry_out
 from archive.records.places import Place, misspelt_files, originals_on_disk, places, strange_entries
 from archive.records.record import read_record
+from archive.records.removed import new_removed_folder
 from archive.records.settings import SETTINGS_NAME
 from archive.records.words import (
     Words,
@@ -121,17 +122,29 @@ def repair(root: Path, *, on_progress: Progress) -> Verified:
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):  # which clears what was left
         names = misspelt_files(root)
         carry_out(root, Change(tuple(names.items())))
+        taken_out = _take_out_mistakes(root)
         found = _looked_at(root, on_progress=on_progress)
         mended = (*found.unlisted, *found.wrong_lines)
         if mended:
             recorded = {one.file: one.sha256 for one in _records(root)[0]}
             write_checksums(root, {**read_checksums(root), **{file: recorded[file] for file in mended}})
         remember_words(root)
-    return replace(found, unlisted=(), wrong_lines=(), repaired=(*left, *sorted(names), *mended))
+    return replace(found, unlisted=(), wrong_lines=(), repaired=(*left, *sorted(names), *taken_out, *mended))
+
+
+def _take_out_mistakes(root: Path) -> tuple[str, ...]:
+    """Take lines that are no checksums out of the list, which is kept as it was; what was done, where anything was."""
+    listed, files = read_list(root), files_of(root)
+    if not listed.mistaken_lines:
+        return ()
+    kept_in = f"{new_removed_folder(root, 'replaced')}/{CHECKSUMS_NAME}"
+    files.write(kept_in, files.read(CHECKSUMS_NAME))
+    write_checksums(root, listed.sums, mistaken_lines=())
+    return (f"{CHECKSUMS_NAME} ({len(listed.mistaken_lines)} lines taken out; {kept_in} keeps it as it was)",)
 
 
 def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
-    listed, records = read_checksums(root), _records(root)
+    (listed, mistakes), records = _listed(root), _records(root)
     names = misspelt_files(root)
     spelt = {wanted: there for there, wanted in names.items()}
     on_disk = {names.get(file, file) for file in originals_on_disk(root)}
@@ -159,6 +172,7 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
         bad_records=(
             *(cause for causes in bad.values() for cause in causes),
             *_contradictions(records[0], listed, found),
+            *mistakes,
         ),
         wrong_lines=tuple(wrong_lines),
         rotted=tuple(changed_silently(root, remembered)),
@@ -171,6 +185,12 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
         strange=tuple(strange_entries(root)),
         expected=tuple((file, expected[file]) for file in sorted([*changed, *missing])),
     )
+
+
+def _listed(root: Path) -> tuple[Mapping[str, str], tuple[str, ...]]:
+    """The checksums, and what is wrong with lines that are none."""
+    listed = read_list(root)
+    return listed.sums, tuple(f"{mistake}; `northlimb verify --repair` takes it out" for mistake in listed.mistakes)
 
 
 def _doubles(found: Mapping[str, str]) -> Iterator[str]:

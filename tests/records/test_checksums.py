@@ -8,7 +8,7 @@ import pytest
 
 from archive.disk import Folder
 from archive.errors import FolderError
-from archive.records.checksums import file_sha256, named_sha256, read_checksums, write_checksums
+from archive.records.checksums import file_sha256, named_sha256, read_checksums, read_list, write_checksums
 
 ONE, TWO = "1" * 64, "2" * 64
 FILE, OTHER = "2026/2026-06-03/0915Z.png", "2026/2026-06-03/0915Z-2.fits"
@@ -63,14 +63,22 @@ def test_no_file_is_no_checksums(root):
 def test_every_line_that_is_no_checksum_is_named_with_its_number(root):
     lines = [f"{ONE}  {FILE}", "some garbage", f"{TWO}  {FILE}", f"{ONE[:-1]}  {OTHER}", f"{ONE}  {FILE}"]
     (root / "checksums.sha256").write_text("\n".join(lines), encoding="utf-8")
-    with pytest.raises(FolderError) as caught:
-        read_checksums(root)
-    path = root / "checksums.sha256"
-    assert caught.value.causes == (
-        f"{path}: line 2: 'some garbage' is not a checksum line; correct or remove it",
-        f"{path}: line 3: a second, different checksum of {FILE}; remove the wrong one",
-        f"{path}: line 4: {lines[3][:60]!r} is not a checksum line; correct or remove it",
+    path, listed = root / "checksums.sha256", read_list(root)
+    assert listed.sums == {FILE: ONE}
+    assert listed.mistakes == (
+        f"{path}: line 2: 'some garbage' is not a checksum line",
+        f"{path}: line 3: a second, different checksum of {FILE}",
+        f"{path}: line 4: {lines[3][:60]!r} is not a checksum line",
     )
+
+
+def test_lines_that_are_no_checksums_stay_as_they_are_when_others_are_written(root):
+    garbage = b"rotten \xff\x80 line"
+    (root / "checksums.sha256").write_bytes(f"{ONE}  {FILE}\n".encode() + garbage + b"\n")
+    write_checksums(root, {**read_checksums(root), OTHER: TWO})
+    assert (root / "checksums.sha256").read_bytes() == f"{TWO}  {OTHER}\n{ONE}  {FILE}\n".encode() + garbage + b"\n"
+    write_checksums(root, read_checksums(root), mistaken_lines=())
+    assert read_list(root).mistakes == ()
 
 
 @pytest.mark.parametrize(
@@ -86,12 +94,11 @@ def test_every_line_that_is_no_checksum_is_named_with_its_number(root):
         ".northlimb/2026-06-03/0915Z.png",
     ],
 )
-def test_a_line_that_names_no_picture_of_the_archive_is_refused(root, file):
+def test_a_line_that_names_no_picture_of_the_archive_is_none(root, file):
     (root / "checksums.sha256").write_text(f"{ONE}  {FILE}\n{TWO}  {file}\n", encoding="utf-8")
-    with pytest.raises(FolderError) as caught:
-        read_checksums(root)
-    path = root / "checksums.sha256"
-    assert caught.value.causes == (f"{path}: line 2: {file!r} is no picture of this archive; remove the line",)
+    path, listed = root / "checksums.sha256", read_list(root)
+    assert listed.sums == {FILE: ONE}
+    assert listed.mistakes == (f"{path}: line 2: {file!r} is no picture of this archive",)
 
 
 def test_bytes_that_are_no_text_are_named(root):
@@ -113,10 +120,9 @@ def test_checksums_are_written_in_order_of_file(root):
 
 def test_of_thousands_of_lines_that_are_no_checksum_twenty_are_told(root):
     (root / "checksums.sha256").write_text("nonsense\n" * 3000, encoding="utf-8")
-    with pytest.raises(FolderError) as refused:
-        read_checksums(root)
-    assert len(refused.value.causes) == 21
-    assert refused.value.causes[-1].endswith("2980 more lines like these; mend or remove the file")
+    mistakes = read_list(root).mistakes
+    assert len(mistakes) == 21
+    assert mistakes[-1].endswith("2980 more lines like these")
 
 
 def test_checksums_of_gigabytes_are_not_read(root):

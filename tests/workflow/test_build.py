@@ -260,10 +260,30 @@ def test_whole_evening_is_one_command(week: Path, tmp_path: Path, answer: Answer
     )
     picture = draw(tmp_path / "20260606T091500Z.png", Scene(seed=6))
     status, told = answer("add", week, picture, "--publish")
+    assert status == 1  # before anything is filed
+    assert told["pictures"] == []
+    assert "not allowed yet" in told["causes"][0]
+    assert main(["trust", str(week)]) == 0
+    status, told = answer("add", week, picture, "--publish")
     assert status == 0
     assert told["evening"]["published"]["report"]["copied"] > 0
     assert (tmp_path / "www" / "days" / "2026-06-06" / "index.html").is_file()
     assert (tmp_path / "www" / "films" / "last-7-days.mp4").is_file()
+
+
+def test_a_refused_picture_keeps_nothing_else_from_being_published(week: Path, tmp_path: Path, answer: Answer) -> None:
+    settings = week / "archive.toml"
+    settings.write_text(
+        settings.read_text() + f'\n[[targets]]\nname = "web"\nfolder = "{(tmp_path / "www").as_posix()}"\n'
+    )
+    assert main(["trust", str(week)]) == 0
+    picture, broken = draw(tmp_path / "20260606T091500Z.png", Scene(seed=6)), tmp_path / "20260607T091500Z.png"
+    broken.write_bytes(picture.read_bytes()[:-500])
+    status, told = answer("add", week, broken, picture, "--publish")
+    assert status == 1
+    assert [one["status"] for one in told["pictures"]] == ["refused", "added"]
+    assert told["evening"]["published"]["report"]["copied"] > 0
+    assert (tmp_path / "www" / "days" / "2026-06-06" / "index.html").is_file()
 
 
 def test_verify_names_what_is_not_as_filed(week: Path, answer: Answer, capsys: pytest.CaptureFixture[str]) -> None:

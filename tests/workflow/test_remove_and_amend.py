@@ -242,3 +242,21 @@ def test_killed_before_any_step_all_is_done_or_nothing(folder: Path, tmp_path: P
         assert pictures == told["pictures"]  # every original is somewhere, once
         assert tree in (told["before"], done[2])
         assert status == 9 or tree == done[2]
+
+
+def test_undo_of_a_time_written_by_hand_brings_back_the_time_too(
+    folder: Path, answer: Answer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["verify", str(folder)]) == 0  # or any build: what stands in the records is remembered
+    record = folder / "2026/2026-06-03/0915Z.toml"
+    before = record.read_bytes()
+    record.write_text(record.read_text().replace("T09:15:00", "T11:40:00"))
+    assert answer("amend", folder, "2026-06-03T0915Z")[1]["id"] == "2026-06-03T1140Z"
+    capsys.readouterr()
+    assert main(["amend", str(folder), "2026-06-03T1140Z", "--undo"]) == 0
+    told = capsys.readouterr().out
+    assert record.read_bytes() == before
+    assert "undo:" not in told
+    (redo,) = [line.removeprefix("redo: northlimb ") for line in told.splitlines() if line.startswith("redo:")]
+    assert main(redo.split(" ")) == 0
+    assert (folder / "2026/2026-06-03/1140Z.png").is_file()

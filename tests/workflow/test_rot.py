@@ -202,7 +202,7 @@ def test_lost_words_come_back_as_they_were_remembered(folder: Path, answer: Answ
     (folder / "2026/2026-06-03/1015Z.toml").write_text("time = [")
     status, told = answer("verify", folder)
     assert (status, told["without_record"]) == (1, ["2026/2026-06-02/0915Z.png"])
-    assert "notes.md: is gone" in told["warnings"][0]
+    assert told["lost_words"] == ["2026/2026-06-02/0915Z.toml", "2026/2026-06-02/notes.md"]
     status, told = answer("verify", folder, "--restore", "--yes")
     assert (status, len(told["restored"])) == (0, 3)
     assert kept(folder) == before
@@ -238,3 +238,86 @@ def test_an_archive_of_a_newer_program_is_refused_and_left(folder: Path, answer:
     assert kept(folder) == before
     settings.write_text(text.replace("format = 1\n", ""))  # the very first archives had no such line
     assert answer("verify", folder)[0] == 0
+
+
+def test_one_bad_line_of_the_checksums_keeps_nothing_from_working(
+    folder: Path, answer: Answer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sums = folder / "checksums.sha256"
+    lines = sums.read_bytes().splitlines(keepends=True)
+    rotten = lines[3][:20] + b"\xff" + lines[3][21:]
+    sums.write_bytes(b"".join([*lines[:3], rotten, *lines[4:]]))
+    file = lines[3].split()[1].decode()
+    status, told = answer("verify", folder)
+    assert status == 1
+    assert told["unlisted"] == [file]
+    assert told["bad_records"][0].endswith("is not a checksum line; `northlimb verify --repair` takes it out")
+    picture = draw(folder.parent / "20260801T091500Z.png", Scene(seed=77))
+    assert main(["add", str(folder), str(picture)]) == 0
+    assert rotten in sums.read_bytes()  # nobody's to lose but by `--repair`
+    assert answer("verify", folder, "--repair")[0] == 0
+    assert rotten not in sums.read_bytes()
+    assert lines[3] in sums.read_bytes()
+    (kept_as_it_was,) = folder.glob("removed/*-replaced/checksums.sha256")
+    assert rotten in kept_as_it_was.read_bytes()
+    assert answer("verify", folder)[0] == 0
+
+
+def test_copies_that_lost_their_ending_are_found(folder: Path, answer: Answer) -> None:
+    before, lost = kept(folder), originals(folder)[5]
+    backup = folder.parent / "backup/deep"
+    backup.mkdir(parents=True)
+    lost.rename(backup / "block 0017")
+    assert answer("verify", folder, "--against", backup.parent, "--restore", "--yes")[0] == 0
+    assert kept(folder) == before
+
+
+def test_notes_and_names_that_are_gone_are_told_also_without_derived_things(
+    folder: Path, answer: Answer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    notes = next(folder.glob("*/*/notes.md"))
+    names = folder / "group-names.toml"
+    names.write_text('[[groups]]\nname = "2311-1"\ntime = 2026-06-03T09:15:00Z\nlatitude_deg = 10.0\n'
+                     "carrington_longitude_deg = 20.0\n")  # fmt: skip
+    assert answer("verify", folder)[0] == 0
+    words = {path: path.read_bytes() for path in (notes, names)}
+    notes.unlink()
+    names.unlink()
+    shutil.rmtree(folder / ".northlimb", ignore_errors=True)
+    capsys.readouterr()
+    assert main(["verify", str(folder)]) == 1
+    errors = capsys.readouterr().err
+    for path in words:
+        assert (
+            f"{path.relative_to(folder).as_posix()}: is gone (an empty file in its place says that it is meant)"
+            in errors
+        )
+    assert answer("verify", folder, "--restore", "--yes")[0] == 0
+    assert {path: path.read_bytes() for path in words} == words
+
+
+def test_rot_in_a_theme_is_told(folder: Path, answer: Answer) -> None:
+    style = folder / "theme/style.css"
+    style.parent.mkdir()
+    style.write_text("a { color: red }\n")
+    assert answer("verify", folder)[0] == 0
+    status = style.stat()
+    style.write_text("a { colos: red }\n")
+    os.utime(style, ns=(status.st_atime_ns, status.st_mtime_ns))
+    exit_status, told = answer("verify", folder)
+    assert (exit_status, told["rotted"]) == (1, ["theme/style.css"])
+
+
+def test_a_picture_filed_twice_and_what_does_not_belong_are_told(folder: Path, answer: Answer) -> None:
+    first = originals(folder)[0]
+    record = first.with_suffix(".toml")
+    double = first.with_name("2359Z.png")
+    shutil.copy2(first, double)
+    double.with_suffix(".toml").write_text(record.read_text().replace(first.name, double.name))
+    (first.parent.parent / "holiday").mkdir()
+    (first.parent / "link").symlink_to(folder.parent)
+    status, told = answer("verify", folder)
+    assert status == 1
+    day = first.parent.relative_to(folder).as_posix()
+    assert told["doubles"] == [f"{day}/2359Z.png (as {day}/{first.name})"]
+    assert told["strange"] == [f"{day}/link", f"{day[:4]}/holiday"]
