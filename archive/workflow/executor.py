@@ -263,14 +263,14 @@ class _Pool:
             self._pool = ProcessPoolExecutor(
                 count, multiprocessing.get_context("spawn"), initializer=_become_worker, initargs=(theirs,)
             )
-            with _without_interrupts():
-                self._pool.submit(_nothing)  # starts them all
+            self.submit(_nothing, ())  # starts the first
         except BaseException:
             self._close()
             raise
 
     def submit(self, function: Callable[..., Result], arguments: Arguments) -> Future[Result]:
-        return self._pool.submit(function, *arguments)
+        with _without_interrupts():  # it starts another worker while all are busy
+            return self._pool.submit(function, *arguments)
 
     def end(self) -> None:
         """End the workers, whatever they are at: their results are not waited for any more."""
