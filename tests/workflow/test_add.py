@@ -267,7 +267,6 @@ def test_of_a_folder_the_content_decides_and_the_rest_is_told(
     told = capsys.readouterr()
     assert told.out.count("disc at") == 2
     assert (
-        f"{inbox}: passed over: list.csv, older/ "
-        "(no PNG, JPEG, TIFF or FITS; a folder within is to be named itself)\n"
+        f"{inbox}: passed over: list.csv, older/ (no PNG, JPEG, TIFF or FITS; a folder within is to be named itself)\n"
     ) in told.err
     assert "seeing = 3" in (archive_folder / "2026/2026-06-03/0915Z.toml").read_text()
