@@ -478,7 +478,7 @@ def trust(folder: Path, only_show: bool, take_back: bool, yes: bool, as_json: bo
 
 
 @northlimb.command(
-    short_help="Everything in a bag that other programs check.",
+    short_help="Export the archive as a BagIt bag.",
     epilog="Example: northlimb export my-sun --bag /mnt/deposit/my-sun-bag",
 )
 @FOLDER

@@ -334,6 +334,8 @@ class Folder:
             return False
         call.argtypes = (ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_uint)
         with self._parent(first) as (one, name), self._parent(second) as (other, new):
+            if one.descriptor is None or other.descriptor is None:
+                return False
             names = os.fsencode(name), os.fsencode(new)
             if call(one.descriptor, names[0], other.descriptor, names[1], _RENAME_EXCHANGE) == 0:
                 return True
@@ -366,6 +368,8 @@ class Folder:
         """Set the access rights of a regular file or a folder."""
         with self._parent(file) as (at, name), self._told(file):
             if at.descriptor is None:
+                if _is_link(os.lstat(at.name(name))):
+                    raise OSError(errno.ELOOP, _IS_LINK, at.name(name))
                 os.chmod(at.name(name), mode)  # noqa: PTH101
                 return
             descriptor = os.open(name, _READ_FLAGS, dir_fd=at.descriptor)
@@ -456,11 +460,9 @@ class Folder:
 
     def sync(self, folder: str = "") -> None:
         """Make renames in a folder durable, where the system can."""
-        if os.name != "posix":
-            return
         with self._opened(folder) as at:
-            assert at.descriptor is not None
-            os.fsync(at.descriptor)
+            if at.descriptor is not None:
+                os.fsync(at.descriptor)
 
     def sync_file(self, file: str) -> None:
         """Bring to disk what a program of the system wrote into a file."""

@@ -14,6 +14,7 @@ from typing import Literal
 
 __all__ = [
     "BANDS",
+    "LARGE_PX",
     "Alternative",
     "Band",
     "Capture",
@@ -33,6 +34,7 @@ __all__ = [
 ]
 
 Band = Literal["white", "h-alpha", "calcium-k", "other"]
+LARGE_PX = 25_000_000  # pixels of a picture: from here on memory counts for more than time
 BANDS: tuple[Band, ...] = ("white", "h-alpha", "calcium-k", "other")
 EvidenceKind = Literal["stated", "header", "spots", "sky", "drift", "refraction"]
 OrientationStatus = Literal["solved", "assumed", "unknown"]

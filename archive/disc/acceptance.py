@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.disc.brightness import sampled, saturated_share
+from archive.disc.brightness import Plane, sampled, saturated_share
 from archive.errors import PictureError
 from archive.observation import Disc
 
@@ -48,7 +48,7 @@ _BRIGHT_DISCS = 3.0  # as much brightness elsewhere, in areas of the disc: borde
 _ASK = "is this a picture of the whole Sun?"
 
 
-def refuse_saturated(brightness: NDArray[np.float32], *, centre_px: tuple[float, float], radius_px: float) -> None:
+def refuse_saturated(brightness: Plane, *, centre_px: tuple[float, float], radius_px: float) -> None:
     """Raise PictureError where much of the disc is at white."""
     sample, inside = sampled(brightness, centre_px, radius_px)
     share = saturated_share(sample, inside < 1.0)
@@ -120,7 +120,7 @@ def refuse_soft(disc: Disc, edge: Edge) -> None:
         )
 
 
-def refuse_hollow(brightness: NDArray[np.float32], disc: Disc, edge: Edge) -> None:
+def refuse_hollow(brightness: Plane, disc: Disc, edge: Edge) -> None:
     """Raise PictureError where more of the disc is dark than the missing limb explains (a ring, an outline).
 
     The Moon that hides half of the limb hides less than the whole disc.
@@ -131,7 +131,7 @@ def refuse_hollow(brightness: NDArray[np.float32], disc: Disc, edge: Edge) -> No
         raise PictureError(f"the round shape is a ring, not a disc: {100 * dark:.0f} % of its inside is dark; {_ASK}")
 
 
-def refuse_crowded(brightness: NDArray[np.float32], disc: Disc, edge: Edge) -> None:
+def refuse_crowded(brightness: Plane, disc: Disc, edge: Edge) -> None:
     """Raise PictureError where the disc is one small bright thing among much else that is as bright."""
     sample, radii = sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px)
     bright = sample > edge.above_sky(_BRIGHT)

@@ -8,12 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from archive.observation import Disc
+from archive.disc.brightness import Plane, as_shares, block_mean
+from archive.observation import LARGE_PX, Disc
 
 __all__ = ["STANDARD_FRAME", "DiscFrame", "align_disc", "frame_to_picture"]
 
 _RADIUS_SHARE = 0.45  # of the frame's side
 _MARGIN_PX = 24
+_FINER = 2.0  # than the frame: what a large picture is first made smaller to
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,7 @@ def frame_to_picture(
 
 
 def align_disc(
-    brightness: NDArray[np.float32],
+    brightness: Plane,
     disc: Disc,
     *,
     north_angle_deg: float,
@@ -70,7 +72,8 @@ def align_disc(
 ) -> NDArray[np.float32]:
     """Resample a picture once, by a cubic spline, to the north-up frame.
 
-    Where the frame is coarser than the picture, a Gaussian first takes away what the frame could not hold.
+    Where the frame is coarser than the picture, a Gaussian first takes away what the frame could not hold; of a large
+    picture the mean of square blocks does the first part of that.
 
     Parameters
     ----------
@@ -89,14 +92,18 @@ def align_disc(
     matrix, offset = frame_to_picture(disc, frame, north_angle_deg=north_angle_deg, mirrored=mirrored)
     cut, corner = _cut_out(brightness, disc, frame)
     coarser = disc.radius_px / frame.radius_px
+    block = max(1, int(coarser / _FINER)) if cut.size > LARGE_PX else 1
+    light = as_shares(cut) if block == 1 else block_mean(cut, block)
     if coarser > 1.0:
-        cut = ndimage.gaussian_filter(cut, 0.5 * np.sqrt(coarser**2 - 1.0), mode="nearest")
+        # A block's mean blurs as well: its variance is that of even chance over its pixels.
+        variance_px2 = 0.25 * (coarser**2 - 1.0) - (block**2 - 1.0) / 12.0
+        light = ndimage.gaussian_filter(light, np.sqrt(variance_px2) / block, mode="nearest")
     # scipy speaks rows before columns.
     swap = np.array([[0.0, 1.0], [1.0, 0.0]])
     aligned: NDArray[np.float32] = ndimage.affine_transform(
-        cut,
-        swap @ matrix @ swap,
-        offset=(offset - corner)[::-1],
+        light,
+        swap @ matrix @ swap / block,
+        offset=((offset - corner - (block - 1) / 2.0) / block)[::-1],
         output_shape=(frame.size_px, frame.size_px),
         output=np.float32,
         order=3,
@@ -106,9 +113,7 @@ def align_disc(
     return aligned
 
 
-def _cut_out(
-    brightness: NDArray[np.float32], disc: Disc, frame: DiscFrame
-) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
+def _cut_out(brightness: Plane, disc: Disc, frame: DiscFrame) -> tuple[Plane, NDArray[np.float64]]:
     """The part of the picture that the frame shows, and the place of its top-left pixel as (x, y)."""
     reach_px = disc.radius_px / frame.radius_px * frame.size_px / np.sqrt(2.0) + _MARGIN_PX
     height, width = brightness.shape

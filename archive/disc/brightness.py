@@ -1,20 +1,41 @@
-"""One brightness plane out of a grey, colour or tinted picture."""
+"""One brightness plane out of a grey, colour or tinted picture.
+
+Of an ordinary picture it is float32, a share of full scale. Of a large one, where that would take four bytes for one,
+it is made of whole numbers, whose largest means white; `as_shares` tells a part of either as shares.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["brightness_plane", "sampled", "saturated_share"]
+from archive.observation import LARGE_PX
+
+__all__ = [
+    "Plane",
+    "as_shares",
+    "block_mean",
+    "brightness_plane",
+    "row_strips",
+    "sampled",
+    "saturated_share",
+    "white_of",
+]
+
+Plane = NDArray[Any]
+"""Brightness (H, W): float32, a share of full scale, or uint8 or uint16, whose largest number is white."""
+
+_STRIP_PX = 1_000_000
 
 _SATURATED = 0.99  # share of full scale from which a value counts as clipped (JPEG ripples below white)
 _CHANNEL_SATURATED_SHARE = 0.1
 _CHANNEL_EMPTY_SHARE = 0.03
 
 
-def brightness_plane(values: NDArray[Any], *, full_scale: float) -> NDArray[np.float32]:
+def brightness_plane(values: NDArray[Any], *, full_scale: float) -> Plane:
     """The mean of the channels that still hold the disc, as a share of full scale.
 
     A tinted picture often has one channel at white over the whole disc and another at black near the
@@ -28,13 +49,18 @@ def brightness_plane(values: NDArray[Any], *, full_scale: float) -> NDArray[np.f
 
     Returns
     -------
-    ndarray of shape (H, W), float32, 0 to 1
-        Below 0 only by the noise of a picture in signed numbers.
+    ndarray of shape (H, W)
+        float32, 0 to 1, and below 0 only by the noise of a picture in signed numbers. Of a picture of over 25 million
+        pixels in whole numbers, uint8 or uint16, which may be a view of `values`.
     """
+    if values.dtype.kind == "u" and values.shape[0] * values.shape[1] > LARGE_PX and full_scale == white_of(values):
+        return _whole_numbers(values, full_scale)
+    given = values
     if values.dtype.kind == "f" and values.min() < 0.0:
         values, full_scale = _from_black(values, full_scale)
     if values.ndim == 2:
-        return _as_share(values, full_scale)
+        own = values if values.dtype == np.float32 and values is not given else None
+        return _as_share(values, full_scale, into=own)
     channels = _usable_channels(values, full_scale)
     if len(channels) == 1:
         return _as_share(values[..., channels[0]], full_scale)
@@ -45,6 +71,38 @@ def brightness_plane(values: NDArray[Any], *, full_scale: float) -> NDArray[np.f
     return total
 
 
+def white_of(plane: Plane) -> float:
+    """The number that means white in a brightness plane."""
+    return 1.0 if plane.dtype.kind == "f" else float(np.iinfo(plane.dtype).max)
+
+
+def as_shares(part: Plane) -> NDArray[np.float32]:
+    """A part of a brightness plane as shares of full scale."""
+    return part if part.dtype.kind == "f" else _as_share(part, white_of(part))
+
+
+def row_strips(plane: NDArray[Any]) -> Iterator[slice]:
+    """Slices of rows, of some megabytes each, from the top downwards."""
+    rows = max(1, _STRIP_PX * len(plane) // max(plane.size, 1))
+    return (slice(top, min(top + rows, len(plane))) for top in range(0, len(plane), rows))
+
+
+def block_mean(plane: Plane, shrink: int) -> NDArray[np.float32]:
+    """The plane made smaller by a whole number, each pixel the mean of a square, as shares of full scale.
+
+    Rows and columns that fill no square are left out.
+    """
+    height, width = (side // shrink * shrink for side in plane.shape)
+    blocks = plane[:height, :width].reshape(height // shrink, shrink, width // shrink, shrink)
+    if plane.dtype.kind == "f":
+        return np.asarray(blocks.mean(axis=(1, 3), dtype=np.float32))
+    small = np.empty((height // shrink, width // shrink), dtype=np.float32)
+    share = 1.0 / (shrink**2 * white_of(plane))
+    for row, block in enumerate(blocks):  # rows first: many times faster than one mean over both axes
+        small[row] = block.sum(axis=0, dtype=np.uint32).sum(axis=1, dtype=np.uint64) * share
+    return small
+
+
 def saturated_share(brightness: NDArray[np.float32], on_disc: NDArray[np.bool_]) -> float:
     """Share of the disc's pixels at white."""
     inside = brightness[on_disc]
@@ -52,7 +110,7 @@ def saturated_share(brightness: NDArray[np.float32], on_disc: NDArray[np.bool_])
 
 
 def sampled(
-    brightness: NDArray[np.float32], centre_px: tuple[float, float], radius_px: float, *, step: int | None = None
+    brightness: Plane, centre_px: tuple[float, float], radius_px: float, *, step: int | None = None
 ) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
     """The picture on a coarse grid, and each point's distance from a disc's centre in its radii.
 
@@ -67,7 +125,22 @@ def sampled(
     """
     step = max(1, int(radius_px // 100)) if step is None else step
     rows, columns = np.ogrid[0 : brightness.shape[0] : step, 0 : brightness.shape[1] : step]
-    return brightness[::step, ::step], np.hypot(columns - centre_px[0], rows - centre_px[1]) / radius_px
+    return as_shares(brightness[::step, ::step]), np.hypot(columns - centre_px[0], rows - centre_px[1]) / radius_px
+
+
+def _whole_numbers(values: NDArray[Any], full_scale: float) -> Plane:
+    """The plane of a large picture: its own numbers, or in 16 bits the mean of several channels."""
+    if values.ndim == 2:
+        return values
+    channels = _usable_channels(values, full_scale)
+    if len(channels) == 1:
+        return values[..., channels[0]]
+    number, widened = len(channels), 65535 // int(full_scale)
+    plane = np.empty(values.shape[:2], dtype=np.uint16)
+    for rows in row_strips(values):
+        total = sum(values[rows][..., channel].astype(np.uint32) for channel in channels)
+        plane[rows] = (total * widened + number // 2) // number
+    return plane
 
 
 def _from_black(values: NDArray[Any], full_scale: float) -> tuple[NDArray[Any], float]:
@@ -76,8 +149,8 @@ def _from_black(values: NDArray[Any], full_scale: float) -> tuple[NDArray[Any], 
     return values - np.float32(black), full_scale - black
 
 
-def _as_share(plane: NDArray[Any], full_scale: float) -> NDArray[np.float32]:
-    share: NDArray[np.float32] = np.multiply(plane, np.float32(1.0 / full_scale), dtype=np.float32)
+def _as_share(plane: NDArray[Any], full_scale: float, *, into: NDArray[Any] | None = None) -> NDArray[np.float32]:
+    share: NDArray[np.float32] = np.multiply(plane, np.float32(1.0 / full_scale), out=into, dtype=np.float32)
     return share
 
 

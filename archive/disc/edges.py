@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from archive.disc.brightness import Plane, white_of
+
 __all__ = ["Circle", "find_circle"]
 
 Floats = NDArray[np.floating[Any]]
@@ -41,7 +43,7 @@ class _EdgePoints:
     strength: Floats
 
 
-def find_circle(brightness: NDArray[np.float32]) -> Circle | None:
+def find_circle(brightness: Plane) -> Circle | None:
     """The circle that most edge points agree on, brighter inside than outside; None if there is none.
 
     Pairs of edge points with the direction of their gradient each propose one circle (the centre lies
@@ -69,13 +71,13 @@ def find_circle(brightness: NDArray[np.float32]) -> Circle | None:
     return Circle(x * shrink + offset, y * shrink + offset, radius * shrink, coverage)
 
 
-def _block_mean(brightness: NDArray[np.float32], shrink: int) -> Floats:
+def _block_mean(brightness: Plane, shrink: int) -> Floats:
     height, width = (side // shrink * shrink for side in brightness.shape)
     cut = brightness[:height, :width]
     # Rows first, contiguously: twice as fast as one mean over both axes of the blocks.
     rows = cut.reshape(height // shrink, shrink, width).sum(axis=1, dtype=np.float64)
     small: Floats = rows.reshape(height // shrink, width // shrink, shrink).sum(axis=2) / shrink**2
-    return small
+    return small if brightness.dtype.kind == "f" else small / white_of(brightness)
 
 
 def _edge_points(small: Floats) -> _EdgePoints:

@@ -27,6 +27,7 @@ from archive.disc.acceptance import (
     refuse_soft,
     refuse_uncertain,
 )
+from archive.disc.brightness import Plane, white_of
 from archive.disc.edge_profile import EdgeFit, fit_edge
 from archive.disc.edges import Circle, find_circle
 from archive.disc.limb_adjustment import Adjustment, adjust, standard_errors_px
@@ -40,6 +41,7 @@ Floats = NDArray[np.floating[Any]]
 
 _SECTORS = 720
 _STEP_PX = 0.5
+_SAMPLES = 1_000_000  # at once
 _LEAST_RADIUS_PX = 20.0
 _LEAST_COVERAGE, _SURELY_ROUND = 0.3, 0.8  # shares of the rim
 _LEAST_LIMB_FRACTION = 0.55
@@ -92,13 +94,13 @@ class _Shifts:
     mean_profile: Floats
 
 
-def fit_limb(brightness: NDArray[np.float32]) -> Disc:
+def fit_limb(brightness: Plane) -> Disc:
     """Fit the Sun's limb.
 
     Parameters
     ----------
     brightness : ndarray of shape (H, W)
-        0 to 1 of full scale, linear, as displayed.
+        Linear, as displayed; see `archive.disc.brightness`.
 
     Returns
     -------
@@ -139,7 +141,7 @@ def fit_limb(brightness: NDArray[np.float32]) -> Disc:
     return disc
 
 
-def _refuse_others(brightness: NDArray[np.float32], disc: Disc, shifts: _Shifts, adjustment: Adjustment) -> None:
+def _refuse_others(brightness: Plane, disc: Disc, shifts: _Shifts, adjustment: Adjustment) -> None:
     """Raise PictureError where the fitted edge is not the limb of the Sun."""
     refuse_shapeless(disc, displaced_share=float(np.mean(shifts.usable & ~adjustment.kept)))
     edge = Edge(shifts.distance_px, shifts.mean_profile, reach_px=2.0 * disc.blur_px + 2.0)
@@ -153,7 +155,7 @@ def _is_rim(circle: Circle) -> bool:
     return circle.coverage >= _LEAST_COVERAGE and circle.radius_px >= _LEAST_RADIUS_PX
 
 
-def _why_none(brightness: NDArray[np.float32]) -> str:
+def _why_none(brightness: Plane) -> str:
     """What the user should look at: a dark disc is found in the negative."""
     dark = find_circle(brightness.max() - brightness)
     if dark is not None and _is_rim(dark) and dark.coverage > _SURELY_ROUND:
@@ -161,7 +163,7 @@ def _why_none(brightness: NDArray[np.float32]) -> str:
     return "no round bright edge; is this a picture of the whole disc?"
 
 
-def _approach(brightness: NDArray[np.float32], limb: _Limb) -> tuple[_Limb, NDArray[np.bool_]]:
+def _approach(brightness: Plane, limb: _Limb) -> tuple[_Limb, NDArray[np.bool_]]:
     """Steepest descent of each ray's profile, twice, to come within about a pixel; and the sectors that show it."""
     kept = np.ones(_SECTORS, dtype=bool)
     for half_width_px in (max(8.0, _FIRST_SHARE * limb.radius_px), max(6.0, 0.02 * limb.radius_px)):
@@ -186,7 +188,7 @@ def _typical(heights: Floats) -> float:
     return float(np.median(heights[heights >= 0.5 * np.percentile(heights, _HIGH)]))
 
 
-def _settle(brightness: NDArray[np.float32], limb: _Limb, kept: NDArray[np.bool_]) -> tuple[_Limb, _Shifts, Adjustment]:
+def _settle(brightness: Plane, limb: _Limb, kept: NDArray[np.bool_]) -> tuple[_Limb, _Shifts, Adjustment]:
     half_width_px = max(10.0, 0.02 * limb.radius_px)
     much_hidden = not kept.all()
     for turn in range(6):
@@ -212,26 +214,38 @@ def _settle(brightness: NDArray[np.float32], limb: _Limb, kept: NDArray[np.bool_
 
 
 def _sample(
-    brightness: NDArray[np.float32], limb: _Limb, half_width_px: float, *, apart_px: float = 1.0
+    brightness: Plane, limb: _Limb, half_width_px: float, *, apart_px: float = 1.0
 ) -> tuple[Floats, Floats, Floats]:
     """Rays (sectors, N) across the limb, each the mean over its sector's arc; NaN outside the frame."""
     per_sector = int(np.ceil(2 * np.pi * limb.radius_px / (_SECTORS * apart_px)))
     theta = (np.arange(_SECTORS * per_sector) + 0.5) * (2 * np.pi / (_SECTORS * per_sector))
     distance_px = np.arange(-half_width_px, half_width_px + _STEP_PX / 2, _STEP_PX)
-    radius_px = limb.radius_at(theta)[:, None] + distance_px[None, :]
-    x = (limb.x_px + radius_px * np.cos(theta)[:, None]).astype(np.float32)
-    y = (limb.y_px + radius_px * np.sin(theta)[:, None]).astype(np.float32)
-    values = ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float32)
-    height, width = brightness.shape
-    values[(x < 0) | (y < 0) | (x > width - 1) | (y > height - 1)] = np.nan
-    rays = values.reshape(_SECTORS, per_sector, -1).mean(axis=1, dtype=np.float64)
+    limb_px, right, down = limb.radius_at(theta), np.cos(theta), np.sin(theta)
+    rays = np.empty((_SECTORS, len(distance_px)))
+    # Some sectors at a time: the rays of a large disc all at once would take more memory than the picture.
+    sectors = max(1, _SAMPLES // (per_sector * len(distance_px)))
+    for first in range(0, _SECTORS, sectors):
+        part = slice(first * per_sector, min(first + sectors, _SECTORS) * per_sector)
+        radius_px = limb_px[part, None] + distance_px[None, :]
+        x = (limb.x_px + radius_px * right[part, None]).astype(np.float32)
+        y = (limb.y_px + radius_px * down[part, None]).astype(np.float32)
+        values = _values_at(brightness, x, y)
+        rays[first : first + sectors] = values.reshape(-1, per_sector, len(distance_px)).mean(axis=1, dtype=np.float64)
     middle = theta.reshape(_SECTORS, per_sector).mean(axis=1)
     return middle, distance_px, rays
 
 
-def _sector_shifts(
-    brightness: NDArray[np.float32], limb: _Limb, half_width_px: float, kept: NDArray[np.bool_]
-) -> _Shifts:
+def _values_at(brightness: Plane, x: NDArray[np.float32], y: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Brightness between pixels; NaN outside the frame."""
+    values = ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float32)
+    if brightness.dtype.kind != "f":
+        values *= np.float32(1.0 / white_of(brightness))
+    height, width = brightness.shape
+    values[(x < 0) | (y < 0) | (x > width - 1) | (y > height - 1)] = np.nan
+    return np.asarray(values)
+
+
+def _sector_shifts(brightness: Plane, limb: _Limb, half_width_px: float, kept: NDArray[np.bool_]) -> _Shifts:
     theta, distance_px, rays = _sample(brightness, limb, half_width_px)
     seen = np.isfinite(rays)
     # The edge itself, 4 px on both sides, must be in the frame.

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from archive.disc.aligned import DiscFrame, align_disc
+from archive.disc.brightness import Plane, block_mean
 from archive.disc.tone import flatten_disc
 from archive.observation import Disc
 
@@ -45,7 +46,7 @@ class DarkSpots:
     depth: Floats
 
 
-def spots_as_it_came(brightness: NDArray[np.float32], disc: Disc) -> DarkSpots:
+def spots_as_it_came(brightness: Plane, disc: Disc) -> DarkSpots:
     """Spots of a picture, neither turned nor un-mirrored.
 
     Parameters
@@ -58,9 +59,7 @@ def spots_as_it_came(brightness: NDArray[np.float32], disc: Disc) -> DarkSpots:
     shrink = max(1, int(disc.radius_px / (1.2 * frame.radius_px)))
     if shrink > 1:
         # A block's mean is all that the coarse frame could hold, and far quicker than filtering the whole.
-        height, width = (side // shrink * shrink for side in brightness.shape)
-        blocks = brightness[:height, :width].reshape(height // shrink, shrink, width // shrink, shrink)
-        brightness = blocks.mean(axis=(1, 3), dtype=np.float32)
+        brightness = block_mean(brightness, shrink)
         offset = (shrink - 1) / 2.0
         disc = replace(
             disc,

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from archive.disc.brightness import sampled
+from archive.disc.brightness import Plane, row_strips, sampled, white_of
 from archive.disc.edges import Circle, find_circle
 
 __all__ = ["clear_of_rings", "larger_disc"]
@@ -34,7 +34,7 @@ _ABOVE_NOISE = 6.0  # standard errors: a ray's lowest and highest of a hundred p
 _STRAYS = 0.02  # of the radius, about the circle's own place
 
 
-def larger_disc(brightness: NDArray[np.float32], circle: Circle) -> Circle:
+def larger_disc(brightness: Plane, circle: Circle) -> Circle:
     """Return a whole disc beside the circle that is larger and as bright, or the circle itself where there is none.
 
     The rim of a round close-up beside the Sun is often the plainer one.
@@ -51,15 +51,14 @@ def larger_disc(brightness: NDArray[np.float32], circle: Circle) -> Circle:
     if np.count_nonzero((sample > half) & (radii > _FRAMED)) < np.count_nonzero(radii < 1.0):
         return circle
     sky = np.float32(np.percentile(sample[radii > _FRAMED], 5))
-    whole, all_radii = sampled(brightness, centre_px, circle.radius_px, step=1)
-    other = find_circle(np.where(all_radii < _FRAMED, sky, whole))
+    other = find_circle(_covered(brightness, circle, sky))
     if other is None or other.coverage < _WHOLE or other.radius_px < _LARGER * circle.radius_px:
         return circle
     its_sample, its_radii = sampled(brightness, (other.x_px, other.y_px), other.radius_px)
     return other if float(np.median(its_sample[its_radii < _HEART])) > half else circle
 
 
-def clear_of_rings(brightness: NDArray[np.float32], circle: Circle) -> tuple[NDArray[np.float32], Circle]:
+def clear_of_rings(brightness: Plane, circle: Circle) -> tuple[Plane, Circle]:
     """Return the picture without what is round about the Sun, and the Sun's own rough circle.
 
     Parameters
@@ -88,7 +87,7 @@ def clear_of_rings(brightness: NDArray[np.float32], circle: Circle) -> tuple[NDA
     return levelled, circle
 
 
-def _within_another_step(brightness: NDArray[np.float32], circle: Circle) -> NDArray[np.float32] | None:
+def _within_another_step(brightness: Plane, circle: Circle) -> Plane | None:
     """Level the picture from where it is darkest between a second step within the circle and the circle; or None.
 
     Within the Sun's limb brightness falls the faster the nearer to it, so a step of its own that goes all round is the
@@ -111,7 +110,7 @@ def _within_another_step(brightness: NDArray[np.float32], circle: Circle) -> NDA
     return _levelled(brightness, circle, np.full(_RAYS, shares[darkest]), float(profile[darkest]))
 
 
-def _beyond_the_gap(brightness: NDArray[np.float32], circle: Circle) -> NDArray[np.float32] | None:
+def _beyond_the_gap(brightness: Plane, circle: Circle) -> Plane | None:
     """Level the picture beyond the gap between the limb and a ring about it; None where there is no ring."""
     shares, rays = _rays(brightness, circle, _REACH)
     seen = np.isfinite(rays).mean(axis=0) > _SEEN
@@ -160,13 +159,15 @@ def _circle_through(distance: Floats, seen: NDArray[np.bool_]) -> Floats | None:
     return fitted
 
 
-def _rays(brightness: NDArray[np.float32], circle: Circle, reach: float) -> tuple[Floats, Floats]:
+def _rays(brightness: Plane, circle: Circle, reach: float) -> tuple[Floats, Floats]:
     """Distances in radii (N,) and brightness (rays, N) from the centre outwards; NaN outside the frame."""
     shares = np.linspace(0.0, reach, round(reach * min(_STEPS, circle.radius_px)) + 1)
     theta = _angles()[:, None]
     x = circle.x_px + circle.radius_px * shares * np.cos(theta)
     y = circle.y_px + circle.radius_px * shares * np.sin(theta)
-    values = ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float64)
+    values = ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float64) / white_of(
+        brightness
+    )
     height, width = brightness.shape
     values[(x < 0) | (y < 0) | (x > width - 1) | (y > height - 1)] = np.nan
     return shares, values
@@ -183,11 +184,33 @@ def _median(rays: Floats) -> Floats | None:
     return np.asarray(np.nanmedian(rays, axis=0))
 
 
-def _levelled(brightness: NDArray[np.float32], circle: Circle, shares: Floats, level: float) -> NDArray[np.float32]:
+def _covered(brightness: Plane, circle: Circle, level: np.float32) -> Plane:
+    """Put one level over a disc and what may frame it."""
+    covered = brightness.copy()
+    columns = np.arange(brightness.shape[1])
+    for rows in row_strips(brightness):
+        down = np.arange(rows.start, rows.stop)[:, None] - circle.y_px
+        near = np.hypot(columns - circle.x_px, down) / circle.radius_px < _FRAMED
+        covered[rows][near] = _as_stored(level, brightness)
+    return covered
+
+
+def _levelled(brightness: Plane, circle: Circle, shares: Floats, level: float) -> Plane:
     """Put one level beyond these distances (rays,) in radii, by the angle."""
-    height, width = brightness.shape
-    rows, columns = (part.astype(np.float32) for part in np.ogrid[0:height, 0:width])
-    theta = np.arctan2(rows - circle.y_px, columns - circle.x_px) % (2.0 * np.pi)
-    limit = circle.radius_px * np.interp(theta, _angles(), shares, period=2.0 * np.pi)
-    far = np.hypot(rows - circle.y_px, columns - circle.x_px) > limit
-    return np.where(far, np.float32(level), brightness)
+    levelled = brightness.copy()
+    columns = np.arange(brightness.shape[1], dtype=np.float32) - circle.x_px
+    for strip in row_strips(brightness):
+        rows = np.arange(strip.start, strip.stop, dtype=np.float32)[:, None] - circle.y_px
+        theta = np.arctan2(rows, columns) % (2.0 * np.pi)
+        limit = circle.radius_px * np.interp(theta, _angles(), shares, period=2.0 * np.pi)
+        levelled[strip][np.hypot(rows, columns) > limit] = _as_stored(np.float32(level), brightness)
+    return levelled
+
+
+def _as_stored(level: np.float32, brightness: Plane) -> np.generic:
+    """A share of full scale as the plane's own kind of number."""
+    if brightness.dtype.kind == "f":
+        return level
+    white = white_of(brightness)
+    stored: np.generic = brightness.dtype.type(np.clip(np.rint(level * white), 0.0, white))
+    return stored

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from archive.disc.aligned import DiscFrame, align_disc
+from archive.disc.brightness import Plane
 from archive.disc.tone import flatten_disc
 from archive.measuring.darkness import Darkness, darkness_of, mean_over
 from archive.measuring.detail import shown_blur_px
@@ -90,7 +91,7 @@ class _Patch:
     seen: Foreshortening
 
 
-def measure_spots(brightness: NDArray[np.float32], disc: Disc, *, north_angle_deg: float, mirrored: bool) -> FoundSpots:
+def measure_spots(brightness: Plane, disc: Disc, *, north_angle_deg: float, mirrored: bool) -> FoundSpots:
     """Find and measure the spots of a picture, largest first.
 
     Parameters

@@ -13,6 +13,7 @@ from typing import Any
 
 from archive.reading import jpeg, png
 from archive.reading.found import Facts, FoundTime
+from archive.reading.mapped import Content, as_file
 from archive.reading.raster import PictureKind
 from archive.reading.tiff_directories import check_directories
 
@@ -29,45 +30,51 @@ DATE = re.compile(r"((?:19|20)\d\d)[:-](\d\d)[:-](\d\d)[ T](\d\d:\d\d:\d\d)")
 Tags = Mapping[int, Any]
 
 
-def orientation(data: bytes, kind: PictureKind) -> int:
+def orientation(data: Content, kind: PictureKind) -> int:
     """The orientation, 1 to 8; 1 (as stored) where the file says nothing that makes sense."""
-    found = _part(data, kind, None).get(ORIENTATION)
+    found = _part(_block(data, kind), None).get(ORIENTATION)
     return found if isinstance(found, int) and 1 <= found <= 8 else 1
 
 
-def exif_facts(data: bytes, kind: PictureKind) -> Facts:
+def exif_facts(data: Content, kind: PictureKind) -> Facts:
     """Time and exposure; whatever is broken or unset says nothing."""
-    exif = _part(data, kind, EXIF_PART)
+    block = _block(data, kind)
+    exif = _part(block, EXIF_PART)
     time = _local_time(exif, ORIGINAL) or _local_time(exif, DIGITIZED)
     if time is None:
-        time = _local_time({**exif, **_part(data, kind, None)}, CHANGED)
+        time = _local_time({**exif, **_part(block, None)}, CHANGED)
     if time is None:
-        time = _gps_time(_part(data, kind, GPS_PART))
+        time = _gps_time(_part(block, GPS_PART))
     found = None if time is None else FoundTime(time, "start")
     return Facts("exif", found, exposure_s=_positive(exif.get(EXPOSURE_TIME)))
 
 
-def _block(data: bytes, kind: PictureKind) -> bytes:
-    """The EXIF block; a TIFF file is one as a whole."""
+def _block(data: Content, kind: PictureKind) -> Content:
+    """The EXIF block, empty where there is none or it cannot be reached; a TIFF file is one as a whole."""
     if kind == "tiff":
         return data
-    if kind == "jpeg":
-        blocks = (body for marker, body in jpeg.segments(data) if marker == APP1 and body.startswith(MARK))
-        return next(blocks, b"")
-    return next((bytes(body) for chunk, body in png.chunks(data) if chunk == b"eXIf"), b"")
+    try:
+        if kind == "jpeg":
+            blocks = (body for marker, body in jpeg.segments(data) if marker == APP1 and body.startswith(MARK))
+            return next(blocks, b"")
+        return next((bytes(body) for chunk, body in png.chunks(data) if chunk == b"eXIf"), b"")
+    except ValueError:
+        return b""
 
 
-def _part(data: bytes, kind: PictureKind, part: int | None) -> dict[int, Any]:
+def _part(block: Content, part: int | None) -> dict[int, Any]:
     """The tags of the first directory (None), or of one that it points to."""
     try:
-        block = _block(data, kind)
         if not block:
             return {}
         check_directories(block)
         from PIL import Image
 
         exif = Image.Exif()
-        exif.load(block)
+        if isinstance(block, bytes):
+            exif.load(block)
+        else:
+            exif.load_from_fp(as_file(block))
         return dict(exif) if part is None else dict(exif.get_ifd(part))
     except Exception:  # a broken block must not cost the picture
         return {}

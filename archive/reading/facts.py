@@ -8,17 +8,18 @@ from archive.reading.exif import exif_facts
 from archive.reading.file_name import name_facts
 from archive.reading.fits_header import fits_facts
 from archive.reading.found import Facts, FoundTime, HeaderAxes
+from archive.reading.mapped import Content
 from archive.reading.raster import PictureKind
 
 __all__ = ["Facts", "FoundTime", "HeaderAxes", "facts_in_file"]
 
 
-def facts_in_file(data: bytes, kind: PictureKind, name: str) -> tuple[Facts, ...]:
+def facts_in_file(data: Content, kind: PictureKind, name: str) -> tuple[Facts, ...]:
     """Facts from the FITS header or EXIF, then from the file's name; only those that say something.
 
     Parameters
     ----------
-    data : bytes
+    data : bytes or mmap
         The file's content.
     kind : {"png", "jpeg", "tiff", "fits"}
         As `picture_kind` found it.

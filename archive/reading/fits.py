@@ -5,7 +5,6 @@ Reference: Pence et al. 2010 and the FITS Standard 4.0 (2018), sections 3, 4, 5 
 
 from __future__ import annotations
 
-import io
 import re
 import warnings
 from collections.abc import Iterator, Mapping
@@ -17,7 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import PictureError
+from archive.observation import LARGE_PX
 from archive.reading.fits_tiles import check_tiles, is_compressed
+from archive.reading.mapped import Content, as_file, let_go
 from archive.reading.raster import check_size
 
 __all__ = ["Cards", "Headers", "read_fits", "read_headers"]
@@ -32,6 +33,7 @@ _CARD_BYTES = 80
 # Measured (astropy 7, one processor at 2 GHz): a unit costs 0.25 ms and 3 kB, a card 15 to 25 us.
 MOST_UNITS = 1000
 MOST_CARDS = 50_000  # of all headers together
+_STRIP_NUMBERS = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,7 @@ class Headers:
     primary: Cards
 
 
-def read_fits(data: bytes, name: str) -> NDArray[Any]:
+def read_fits(data: Content, name: str) -> NDArray[Any]:
     """Decode as displayed: (H, W) or (H, W, 3). By the standard's advice the first row is the lowest."""
     with _opened(data, checksum=True) as (_, hdu, seen):
         rows, columns = hdu.shape[-2:]
@@ -55,15 +57,16 @@ def read_fits(data: bytes, name: str) -> NDArray[Any]:
         _check_whole(hdu, seen, len(data))
         if is_compressed(hdu):
             check_tiles(hdu, data)
-        values = np.asarray(hdu.data)
+        values = _in_strips(hdu) if rows * columns > LARGE_PX else np.asarray(hdu.data)
     if values.ndim == 3:
         values = np.moveaxis(values, 0, -1) if values.shape[0] == 3 else values[0]
     if values.dtype.kind == "i" and values.dtype.itemsize == 2 and values.min() >= 0:
-        values = values.astype(np.uint16)  # the standard has no unsigned 16-bit type but by an offset
+        # The standard has no unsigned 16-bit type but by an offset.
+        values = values.astype(values.dtype.newbyteorder("="), copy=False).view(np.uint16)
     return values if rows_from_top(_cards(hdu.header)) else values[::-1]
 
 
-def read_headers(data: bytes) -> Headers:
+def read_headers(data: Content) -> Headers:
     """The header cards, without reading the pixels; values that cannot be parsed are left out."""
     with _opened(data, checksum=False) as (primary, hdu, _):
         return Headers(picture=_cards(hdu.header), primary=_cards(primary.header))
@@ -75,7 +78,7 @@ def rows_from_top(picture: Cards) -> bool:
 
 
 @contextmanager
-def _opened(data: bytes, *, checksum: bool) -> Iterator[tuple[Any, Any, list[warnings.WarningMessage]]]:
+def _opened(data: Content, *, checksum: bool) -> Iterator[tuple[Any, Any, list[warnings.WarningMessage]]]:
     """The primary unit, the first unit with a picture, and the warnings seen on the way to it."""
     from astropy.io import fits
 
@@ -83,7 +86,7 @@ def _opened(data: bytes, *, checksum: bool) -> Iterator[tuple[Any, Any, list[war
     with warnings.catch_warnings(record=True) as seen:
         warnings.simplefilter("always")
         # Units are read one by one, each after a look at it: `checksum=True` would have the library read all at once.
-        with fits.open(io.BytesIO(data), memmap=False, checksum=int(checksum)) as units:
+        with fits.open(as_file(data), memmap=False, checksum=int(checksum)) as units:
             found = None
             for unit in _each_unit(units, data, lines):
                 if found is None and unit.is_image and len(unit.shape or ()) >= 2:
@@ -95,20 +98,21 @@ def _opened(data: bytes, *, checksum: bool) -> Iterator[tuple[Any, Any, list[war
             yield units[0], found, seen
 
 
-def _each_unit(units: Any, data: bytes, lines: int) -> Iterator[Any]:
+def _each_unit(units: Any, data: Content, lines: int) -> Iterator[Any]:
     """The units in order, up to what is none by the standard; more than a picture's file has are refused."""
     for number in range(MOST_UNITS):
         unit = units[number]
         yield unit
         place = unit.fileinfo()
         after = place["datLoc"] + place["datSpan"]
-        if not data.startswith(b"XTENSION", after):
+        if data[after : after + 8] != b"XTENSION":
             return
         lines += _header_lines(data, after, MOST_CARDS - lines)
+        let_go(data)
     raise ValueError(f"over {MOST_UNITS} units; a finished picture is one")
 
 
-def _header_lines(data: bytes, start: int, most: int) -> int:
+def _header_lines(data: Content, start: int, most: int) -> int:
     """The number of lines of the header that starts there, none of which may mislead the library."""
     for number, at in enumerate(range(start, len(data), _CARD_BYTES), start=1):
         if number > most:
@@ -121,6 +125,22 @@ def _header_lines(data: bytes, start: int, most: int) -> int:
         if card.startswith(b"END "):
             return number
     return 0
+
+
+def _in_strips(hdu: Any) -> NDArray[Any]:
+    """The numbers of a picture some rows at a time: the library makes copies of what it scales and unpacks."""
+    rows, columns = hdu.shape[-2:]
+    # A compressed tile is unfolded as a whole, so no strip has a part of one.
+    tall = hdu.tile_shape[-2] if is_compressed(hdu) else 1
+    strip = max(1, _STRIP_NUMBERS // (columns * tall)) * tall
+    kind = hdu.section[..., :1, :].dtype
+    # Doubles that become infinite are blank, as they are among all others.
+    narrow = np.dtype(np.float32) if kind.kind == "f" or kind.itemsize > 2 else kind.newbyteorder("=")
+    values = np.empty(hdu.shape, dtype=narrow)
+    with np.errstate(over="ignore"):
+        for top in range(0, rows, strip):
+            values[..., top : top + strip, :] = hdu.section[..., top : top + strip, :]
+    return values
 
 
 def _check_whole(hdu: Any, seen: list[warnings.WarningMessage], file_bytes: int) -> None:

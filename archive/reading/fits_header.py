@@ -14,6 +14,7 @@ from typing import Literal
 from archive.errors import FactsError
 from archive.reading.fits import Cards, read_headers
 from archive.reading.found import Facts, FoundTime, clean_text
+from archive.reading.mapped import Content
 from archive.reading.world_axes import header_axes
 
 __all__ = ["fits_facts"]
@@ -33,7 +34,7 @@ MJD_ZERO = datetime(1858, 11, 17, tzinfo=UTC)
 DAY_S = 86400
 
 
-def fits_facts(data: bytes, name: str) -> Facts:
+def fits_facts(data: Content, name: str) -> Facts:
     """Time, capture facts and world axes. A card of the picture's own header wins over the primary's.
 
     Raises

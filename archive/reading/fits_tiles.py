@@ -12,11 +12,14 @@ import zlib
 from collections.abc import Sequence
 from typing import Any
 
+from archive.reading.mapped import Content, let_go
+
 __all__ = ["check_tiles", "is_compressed"]
 
 MOST_TILES = 100_000  # 16000 rows, the usual tiles, in each of six planes; each costs 20 us
 _WIDEST_PIXEL_BYTES = 8
 _GZIP = 31  # of zlib's window bits: a stream with gzip's head
+_PIECE_BYTES = 1 << 14  # unfolds to 17 MB at most
 _HCOMPRESS_HEAD = struct.Struct(">2sii")
 
 
@@ -27,13 +30,13 @@ def is_compressed(hdu: Any) -> bool:
     return isinstance(hdu, fits.CompImageHDU)
 
 
-def check_tiles(hdu: Any, data: bytes) -> None:
+def check_tiles(hdu: Any, data: Content) -> None:
     """Raise ValueError where a tile of a compressed picture unfolds to more than it may hold.
 
     Parameters
     ----------
     hdu : astropy.io.fits.CompImageHDU
-    data : bytes
+    data : bytes or mmap
         The file.
     """
     most_pixels = min(math.prod(hdu.tile_shape), math.prod(hdu.shape))
@@ -45,12 +48,13 @@ def check_tiles(hdu: Any, data: bytes) -> None:
             _check_gzip(_tiles(hdu, data, column), most_pixels * _WIDEST_PIXEL_BYTES)
 
 
-def _tiles(hdu: Any, data: bytes, column: str) -> Sequence[Any]:
+def _tiles(hdu: Any, data: Content, column: str) -> Sequence[Any]:
     """The streams of a column, as arrays."""
     from astropy.io import fits
 
     place = hdu.fileinfo()
     table = fits.BinTableHDU.fromstring(data[place["hdrLoc"] : place["datLoc"] + place["datSpan"]])
+    let_go(data)
     if int(table.header["NAXIS2"]) > MOST_TILES:
         raise ValueError(f"over {MOST_TILES} compressed tiles")
     if column not in table.columns.names:
@@ -63,15 +67,19 @@ def _tiles(hdu: Any, data: bytes, column: str) -> Sequence[Any]:
 
 def _check_gzip(tiles: Sequence[Any], most_bytes: int) -> None:
     for tile in tiles:
-        stream = zlib.decompressobj(_GZIP)
-        found = stream.decompress(tile.tobytes(), most_bytes + 1)
-        if len(found) > most_bytes or stream.unused_data.strip(b"\0"):
+        stream, packed, found, end = zlib.decompressobj(_GZIP), tile.tobytes(), 0, 0
+        while end < len(packed) and not stream.eof:
+            found += len(stream.decompress(packed[end : end + _PIECE_BYTES]))
+            end += _PIECE_BYTES
+            if found > most_bytes:
+                break
+        if found > most_bytes or (stream.unused_data + packed[end:]).strip(b"\0"):
             raise ValueError("a compressed tile unfolds to more than its pixels")
 
 
 def _check_hcompress(tiles: Sequence[Any], most_pixels: int) -> None:
     for tile in tiles:
-        head = tile.tobytes()[: _HCOMPRESS_HEAD.size]
+        head = tile[: _HCOMPRESS_HEAD.size].tobytes()[: _HCOMPRESS_HEAD.size]
         if len(head) < _HCOMPRESS_HEAD.size:  # empty: the tile stands in another column
             continue
         _, across, up = _HCOMPRESS_HEAD.unpack(head)

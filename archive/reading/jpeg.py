@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import PictureError
+from archive.reading.mapped import Content
 from archive.reading.raster import check_size
 
 __all__ = ["read_jpeg", "segments"]
@@ -23,7 +24,7 @@ MOST_SEGMENTS = 10_000  # before the first scan: 640 MB in full ones
 MOST_SCANS = 100  # a progressive picture has about ten; each scan costs the time of a whole picture
 
 
-def segments(data: bytes) -> Iterator[tuple[int, bytes]]:
+def segments(data: Content) -> Iterator[tuple[int, bytes]]:
     """Marker and content of each segment before the first scan; stops at the first that is not whole.
 
     Raises
@@ -46,7 +47,7 @@ def segments(data: bytes) -> Iterator[tuple[int, bytes]]:
     raise ValueError(f"over {MOST_SEGMENTS} segments before the picture")
 
 
-def read_jpeg(data: bytes, name: str) -> NDArray[Any]:
+def read_jpeg(data: Content, name: str) -> NDArray[Any]:
     """Decode as stored: (H, W) or (H, W, 3) uint8. CMYK, as photo editors write it, becomes RGB."""
     # Strict decoding turns the codec's warnings into errors. Measured on seeded damage: it refuses every
     # truncation, lost end, lost or doubled block and stray marker that any decoder or a walk over the
@@ -54,19 +55,26 @@ def read_jpeg(data: bytes, name: str) -> NDArray[Any]:
     # flips leave a valid file with other pixels: JPEG has no check sum.
     import simplejpeg
 
+    data = bytes(data)
     _check_scans(data, name)
     height_px, width_px, colours, _ = simplejpeg.decode_jpeg_header(data, strict=True)
     check_size(width_px, height_px, name=name, bytes_a_pixel=3)
     if colours in ("CMYK", "YCCK"):
-        inks = simplejpeg.decode_jpeg(data, colorspace="CMYK", strict=True).astype(np.uint32)
-        # Stored inverted (255 is no ink) by common practice.
-        mixed: NDArray[Any] = (inks[..., :3] * inks[..., 3:] + 127) // 255
-        return mixed.astype(np.uint8)
+        return _mixed(simplejpeg.decode_jpeg(data, colorspace="CMYK", strict=True))
     if colours == "Gray":
         grey: NDArray[Any] = simplejpeg.decode_jpeg(data, colorspace="GRAY", strict=True)
         return grey[..., 0]
     colour: NDArray[Any] = simplejpeg.decode_jpeg(data, colorspace="RGB", strict=True)
     return colour
+
+
+def _mixed(inks: NDArray[Any]) -> NDArray[Any]:
+    """RGB of CMYK, which is stored inverted (255 is no ink) by common practice; row by row, for memory."""
+    mixed = np.empty((*inks.shape[:2], 3), dtype=np.uint8)
+    for row, four in zip(mixed, inks, strict=True):
+        wide = four.astype(np.uint32)
+        row[:] = (wide[:, :3] * wide[:, 3:] + 127) // 255
+    return mixed
 
 
 def _check_scans(data: bytes, name: str) -> None:

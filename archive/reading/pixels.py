@@ -7,6 +7,7 @@ import warnings
 from archive.errors import PictureError
 from archive.reading import exif, fits, jpeg, png, tiff
 from archive.reading.found import clean_text
+from archive.reading.mapped import Content, let_go
 from archive.reading.raster import PictureKind, Pixels, as_displayed, pixels_of
 
 __all__ = ["PictureKind", "Pixels", "picture_kind", "read_pixels"]
@@ -14,25 +15,26 @@ __all__ = ["PictureKind", "Pixels", "picture_kind", "read_pixels"]
 READERS = {"png": png.read_png, "jpeg": jpeg.read_jpeg, "tiff": tiff.read_tiff, "fits": fits.read_fits}
 
 
-def picture_kind(data: bytes) -> PictureKind | None:
+def picture_kind(data: Content) -> PictureKind | None:
     """What the content is, by its first bytes; None where it is no picture that can be read."""
-    if data.startswith(png.SIGNATURE):
+    first = data[:16]
+    if first.startswith(png.SIGNATURE):
         return "png"
-    if data.startswith(b"\xff\xd8\xff"):
+    if first.startswith(b"\xff\xd8\xff"):
         return "jpeg"
-    if data.startswith(tiff.SIGNATURES):
+    if first.startswith(tiff.SIGNATURES):
         return "tiff"
-    if data.startswith(b"SIMPLE  ="):
+    if first.startswith(b"SIMPLE  ="):
         return "fits"
     return None
 
 
-def read_pixels(data: bytes, name: str) -> Pixels:
+def read_pixels(data: Content, name: str) -> Pixels:
     """Decode a whole picture with its whole depth, turned the way it is displayed.
 
     Parameters
     ----------
-    data : bytes
+    data : bytes or mmap
         The file's content, which alone decides the format; bytes after a whole picture do no harm.
     name : str
         The file's name, for messages only.
@@ -55,6 +57,7 @@ def read_pixels(data: bytes, name: str) -> Pixels:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             values = READERS[kind](data, name)
+            let_go(data)
             if kind != "fits":
                 values = as_displayed(values, exif.orientation(data, kind))
         return pixels_of(values, kind)

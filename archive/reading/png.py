@@ -11,8 +11,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from typing import Any
 
+import numpy as np
 from numpy.typing import NDArray
 
+from archive.observation import LARGE_PX
+from archive.reading.mapped import PIECE_BYTES, Content, let_go
 from archive.reading.raster import check_size, over_black
 
 __all__ = ["SIGNATURE", "chunks", "read_png"]
@@ -22,11 +25,13 @@ MOST_UNFOLDED = 1032
 # The largest picture in the 8 kB chunks that the common writers make takes 190 000. Each costs 6 us and 0.8 kB.
 MOST_CHUNKS = 250_000
 CHANNELS = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
+PALETTE = 3
+_INFLATE_BYTES = 1 << 18
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 
-def chunks(data: bytes) -> Iterator[tuple[bytes, memoryview]]:
+def chunks(data: Content) -> Iterator[tuple[bytes, memoryview]]:
     """Each chunk's name and content up to IEND; what follows IEND is no part of the picture.
 
     Raises
@@ -34,7 +39,7 @@ def chunks(data: bytes) -> Iterator[tuple[bytes, memoryview]]:
     ValueError
         Where a chunk is cut off or its check sum is wrong, or there are more than a picture has.
     """
-    view, start, chunk = memoryview(data), len(SIGNATURE), b""
+    view, start, chunk, let_go_at = memoryview(data), len(SIGNATURE), b"", PIECE_BYTES
     for _ in range(MOST_CHUNKS):
         if chunk == b"IEND":
             return
@@ -42,14 +47,17 @@ def chunks(data: bytes) -> Iterator[tuple[bytes, memoryview]]:
         if end + 4 > len(data):
             raise ValueError("it ends before its last chunk")
         chunk = bytes(view[start + 4 : start + 8])
-        if zlib.crc32(view[start + 4 : end]) != int.from_bytes(view[end : end + 4], "big"):
+        if _crc(data, view[start + 4 : end]) != int.from_bytes(view[end : end + 4], "big"):
             raise ValueError(f"wrong check sum of chunk {chunk!r}")
         yield chunk, view[start + 8 : end]
         start = end + 4
+        if start > let_go_at:
+            let_go(data)
+            let_go_at = start + PIECE_BYTES
     raise ValueError(f"over {MOST_CHUNKS} chunks")
 
 
-def read_png(data: bytes, name: str) -> NDArray[Any]:
+def read_png(data: Content, name: str) -> NDArray[Any]:
     """Decode as stored: (H, W) or (H, W, 3), uint8 or uint16; palettes applied, alpha over black."""
     import imagecodecs
 
@@ -65,11 +73,89 @@ def read_png(data: bytes, name: str) -> NDArray[Any]:
         raise ValueError("it is too short for its size")
     # libpng keeps 16 bits, applies palettes and refuses compressed data that end early; Pillow (13.0)
     # does none of the three for every file. It does not ask for IEND, `chunks` does.
+    if width_px * height_px > LARGE_PX and _is_plain(content):
+        return _in_strips(data, content)
     with _unheard() if header[12] else nullcontext():
-        values = imagecodecs.png_decode(_bare(content))
+        return _without_alpha(imagecodecs.png_decode(_bare(content)))
+
+
+def _crc(data: Content, part: memoryview) -> int:
+    """The check sum of a chunk; a large one is let go as it is read."""
+    crc = 0
+    for start in range(0, len(part), PIECE_BYTES):
+        crc = zlib.crc32(part[start : start + PIECE_BYTES], crc)
+        if len(part) > PIECE_BYTES:
+            let_go(data)
+    return crc
+
+
+def _without_alpha(values: NDArray[Any]) -> NDArray[Any]:
     if values.ndim == 3 and values.shape[2] in (2, 4):
         values = over_black(values[..., :-1], values[..., -1])
     return values[..., 0] if values.ndim == 3 and values.shape[2] == 1 else values
+
+
+def _is_plain(content: list[tuple[bytes, memoryview]]) -> bool:
+    """Whether the rows come in order and hold the values themselves, in whole bytes."""
+    header = content[0][1]
+    keyed = any(chunk == b"tRNS" for chunk, _ in content)
+    return header[8] in (8, 16) and header[9] != PALETTE and not header[12] and not keyed
+
+
+def _in_strips(data: Content, content: list[tuple[bytes, memoryview]]) -> NDArray[Any]:
+    """Decode a large picture some rows at a time, each strip by the library as a small picture of its own.
+
+    So neither the packed nor the filtered rows are there as a whole. A row may be filtered by the one above, so each
+    strip begins with the last row of the strip before, unfiltered.
+    """
+    import imagecodecs
+
+    header = content[0][1]
+    width_px, height_px = int.from_bytes(header[:4], "big"), int.from_bytes(header[4:8], "big")
+    row_bytes = width_px * CHANNELS[header[9]] * header[8] // 8
+    strip_rows = max(1, PIECE_BYTES // row_bytes)
+    rows = _filtered(data, content, most=(row_bytes + 1) * height_px, piece=(row_bytes + 1) * strip_rows)
+    above, values, top = bytes(row_bytes), np.empty(0), 0
+    for piece in rows:
+        count = len(piece) // (row_bytes + 1)
+        packed = zlib.compress(b"".join((b"\0", above, piece)), 0)
+        size = header[:4].tobytes() + (count + 1).to_bytes(4, "big") + header[8:].tobytes()
+        others = [one for one in content[1:] if one[0] not in (b"IDAT", b"IEND")]
+        strip = imagecodecs.png_decode(
+            _bare([(b"IHDR", memoryview(size)), *others, (b"IDAT", memoryview(packed)), (b"IEND", memoryview(b""))])
+        )[1:]
+        last = strip[-1].astype(strip.dtype.newbyteorder(">"))
+        above = last.tobytes()
+        shown = _without_alpha(strip)
+        if top == 0:
+            values = np.empty((height_px, *shown.shape[1:]), dtype=shown.dtype)
+        values[top : top + count] = shown
+        top += count
+    return values
+
+
+def _filtered(data: Content, content: list[tuple[bytes, memoryview]], *, most: int, piece: int) -> Iterator[bytes]:
+    """The inflated rows, some at a time; what comes after the last is no part of the picture.
+
+    Raises
+    ------
+    ValueError
+        They end early.
+    """
+    inflate, held, left = zlib.decompressobj(), bytearray(), most
+    for chunk, body in content:
+        for start in range(0, len(body) if chunk == b"IDAT" else 0, _INFLATE_BYTES):
+            packed: bytes | memoryview = body[start : start + _INFLATE_BYTES]
+            while left and len(packed):
+                held += inflate.decompress(packed, min(piece, left) - len(held))
+                packed = inflate.unconsumed_tail
+                if len(held) == min(piece, left):
+                    yield bytes(held)
+                    left -= len(held)
+                    held.clear()
+                    let_go(data)
+    if left:
+        raise ValueError("its compressed data end early")
 
 
 @contextmanager

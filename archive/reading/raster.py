@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -9,8 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import PictureError
+from archive.observation import LARGE_PX
 
-__all__ = ["MOST_BYTES", "PictureKind", "Pixels", "as_displayed", "check_size", "over_black", "pixels_of"]
+__all__ = [
+    "MOST_BYTES",
+    "PictureKind",
+    "Pixels",
+    "as_displayed",
+    "check_size",
+    "in_strips",
+    "over_black",
+    "pixels_of",
+]
 
 PictureKind = Literal["png", "jpeg", "tiff", "fits"]
 SUFFIXES: dict[PictureKind, str] = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "fits": ".fits"}
@@ -20,11 +31,12 @@ MOST_PIXELS = 256_000_000
 MOST_VALUE = np.float32(1e30)  # what is beyond is blank, as what is no number: it leaves room to compute
 MOST_BYTES = 2_000_000_000  # of a picture as decoded, and of its file
 FEWEST_A_SIDE_PX = 32
+_STRIP_NUMBERS = 1_000_000
 
 
 @dataclass(frozen=True)
 class Pixels:
-    """A whole picture as displayed: row 0 at the top, column 0 at the left.
+    """A whole picture as displayed: row 0 at the top, column 0 at the left; one after the other unless it is large.
 
     `values` is (height, width) or (height, width, 3), uint8, uint16 or float32. `full_scale` is the
     value that means white: 255, 65535, or for float data 1.0 where nothing is larger, else the
@@ -74,10 +86,12 @@ def over_black(values: NDArray[Any], alpha: NDArray[Any]) -> NDArray[Any]:
     full = int(np.iinfo(values.dtype).max)
     if alpha.min(initial=full) == full:
         return values
-    # 65535 * 65535 + 32767 still fits 32 bits.
-    weight = alpha.astype(np.uint32).reshape(alpha.shape + (1,) * (values.ndim - 2))
-    laid: NDArray[Any] = (values.astype(np.uint32) * weight + full // 2) // full
-    return laid.astype(values.dtype)
+    laid = np.empty(values.shape, dtype=values.dtype)
+    for row, colours, solid in zip(laid, values, alpha, strict=True):
+        # 65535 * 65535 + 32767 still fits 32 bits.
+        weight = solid.astype(np.uint32).reshape(solid.shape + (1,) * (values.ndim - 2))
+        row[:] = (colours.astype(np.uint32) * weight + full // 2) // full
+    return laid
 
 
 def as_displayed(values: NDArray[Any], orientation: int) -> NDArray[Any]:
@@ -98,12 +112,27 @@ def pixels_of(values: NDArray[Any], kind: PictureKind) -> Pixels:
     bits hold more than any camera gives; what is not a number (a blank pixel) becomes 0.
     """
     if values.dtype not in (np.uint8, np.uint16):
-        # Doubles beyond the range of float32 become infinite, and so blank, without a warning.
-        with np.errstate(over="ignore"):
-            values = values.astype(np.float32)
-        values = np.where((values > -MOST_VALUE) & (values < MOST_VALUE), values, np.float32(0))
+        values = in_strips(_without_blanks, values, np.float32)
         full_scale = max(1.0, float(values.max()))
     else:
         full_scale = float(np.iinfo(values.dtype).max)
     bit_depth = values.dtype.itemsize * 8
-    return Pixels(np.ascontiguousarray(values), full_scale, bit_depth, kind, SUFFIXES[kind])
+    whole = values if values.shape[0] * values.shape[1] > LARGE_PX else np.ascontiguousarray(values)
+    return Pixels(whole, full_scale, bit_depth, kind, SUFFIXES[kind])
+
+
+def in_strips(function: Callable[[NDArray[Any]], NDArray[Any]], values: NDArray[Any], kind: Any) -> NDArray[Any]:
+    """What a function of single pixels makes of all, as numbers of a kind, some rows at a time: it may widen them."""
+    first = function(values[:1])
+    made = np.empty((len(values), *first.shape[1:]), dtype=kind)
+    rows = max(1, _STRIP_NUMBERS * len(values) // max(values.size, 1))
+    for top in range(0, len(values), rows):
+        made[top : top + rows] = function(values[top : top + rows])
+    return made
+
+
+def _without_blanks(values: NDArray[Any]) -> NDArray[Any]:
+    # Doubles beyond the range of float32 become infinite, and so blank, without a warning.
+    with np.errstate(over="ignore"):
+        values = values.astype(np.float32)
+    return np.where((values > -MOST_VALUE) & (values < MOST_VALUE), values, np.float32(0))

@@ -5,7 +5,6 @@ Reference: Adobe, TIFF Revision 6.0 (1992), and the later compression numbers in
 
 from __future__ import annotations
 
-import io
 import logging
 import math
 from typing import Any
@@ -15,7 +14,8 @@ from numpy.typing import NDArray
 
 from archive.errors import PictureError
 from archive.reading.lzw import check_lzw
-from archive.reading.raster import check_size, over_black
+from archive.reading.mapped import PIECE_BYTES, Content, as_file
+from archive.reading.raster import check_size, in_strips, over_black
 from archive.reading.tiff_directories import check_directories
 
 __all__ = ["SIGNATURES", "read_tiff"]
@@ -39,12 +39,12 @@ SAVE_PLAIN = "save the finished picture as plain TIFF or PNG"
 logging.getLogger("tifffile").addHandler(logging.NullHandler())
 
 
-def read_tiff(data: bytes, name: str) -> NDArray[Any]:
+def read_tiff(data: Content, name: str) -> NDArray[Any]:
     """Decode as stored: (H, W) or (H, W, 3) of the file's own number type, alpha over black."""
     import tifffile
 
     check_directories(data)
-    with tifffile.TiffFile(io.BytesIO(data)) as file:
+    with tifffile.TiffFile(as_file(data)) as file:
         page = _full_size_page(list(file.pages))
         check_size(page.imagewidth, page.imagelength, name=name)
         _check_kind(page, name)
@@ -53,7 +53,7 @@ def read_tiff(data: bytes, name: str) -> NDArray[Any]:
         _check_segments(page, len(data), name)
         if int(page.compression) == LZW:
             _check_streams(page, data)
-        values = page.asarray()
+        values = page.asarray(buffersize=4 * PIECE_BYTES)  # what is read ahead of unpacking
         if page.axes.startswith("S"):
             values = np.moveaxis(values, 0, -1)
         return _colours(page, values.reshape(page.imagelength, page.imagewidth, -1))
@@ -98,7 +98,7 @@ def _check_segments(page: Any, file_bytes: int, name: str) -> None:
         raise ValueError("strips or tiles are too short")
 
 
-def _check_streams(page: Any, data: bytes) -> None:
+def _check_streams(page: Any, data: Content) -> None:
     for offset, count in zip(page.dataoffsets, page.databytecounts, strict=True):
         stream = data[offset : offset + count]
         check_lzw(stream.translate(_TURNED_BYTES) if page.fillorder == LEAST_BIT_FIRST else stream)
@@ -109,13 +109,13 @@ def _colours(page: Any, values: NDArray[Any]) -> NDArray[Any]:
     meaning = int(page.photometric)
     if meaning == PALETTE:
         colour_map: NDArray[Any] = np.moveaxis(np.asarray(page.colormap), 0, -1)
-        return np.asarray(colour_map[values[..., 0]])
+        return in_strips(lambda part: colour_map[part], values[..., 0], colour_map.dtype)
     values = _whole_scale(values, page.bitspersample)
     channels = CHANNELS[meaning]
     colour = values[..., :channels] if channels == 3 else values[..., 0]
     if meaning == MIN_IS_WHITE:
         white = np.iinfo(colour.dtype).max if colour.dtype.kind == "u" else max(1.0, float(np.nanmax(colour)))
-        colour = (white - colour).astype(colour.dtype)
+        colour = in_strips(lambda part: white - part, colour, colour.dtype)
     if STRAIGHT_ALPHA in page.extrasamples[:1]:
         return over_black(colour, values[..., channels])
     return colour
@@ -128,5 +128,4 @@ def _whole_scale(values: NDArray[Any], bits: int) -> NDArray[Any]:
     if values.dtype.kind != "u" or bits >= values.dtype.itemsize * 8:
         return values
     full = int(np.iinfo(values.dtype).max)
-    stretched: NDArray[Any] = values.astype(np.uint64) * full // (2**bits - 1)
-    return stretched.astype(values.dtype)
+    return in_strips(lambda part: part.astype(np.uint64) * full // (2**bits - 1), values, values.dtype)

@@ -5,13 +5,25 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["avif_bytes", "fits_bytes", "jpeg_bytes", "read_disc", "small_jpeg_bytes"]
+from archive.observation import LARGE_PX
+
+__all__ = [
+    "avif_bytes",
+    "fits_bytes",
+    "jpeg_bytes",
+    "levels_jpeg_bytes",
+    "read_disc",
+    "small_jpeg_bytes",
+    "whole_levels",
+]
 
 _LEVELS = 65535
+_STRIP = 1_000_000
 
 
 def fits_bytes(disc: NDArray[np.float32], cards: Sequence[tuple[str, str | int | float, str]]) -> bytes:
@@ -48,13 +60,50 @@ def read_disc(disc: bytes) -> NDArray[np.float32]:
 
 def jpeg_bytes(picture: NDArray[np.float32], *, quality: int = 90) -> bytes:
     """Values 0 to 1, shape (H, W) or (H, W, 3), as JPEG."""
+    return levels_jpeg_bytes(_whole_levels(picture), quality=quality)
+
+
+def levels_jpeg_bytes(levels: NDArray[np.uint8], *, quality: int = 90) -> bytes:
+    """Levels of a screen, shape (H, W) or (H, W, 3), as JPEG."""
+    if levels.shape[0] * levels.shape[1] > LARGE_PX:
+        return _large_jpeg_bytes(levels, quality)
     from PIL import Image
 
     stream = io.BytesIO()
-    Image.fromarray(_whole_levels(picture)).save(
-        stream, format="JPEG", quality=quality, optimize=True, progressive=True, subsampling=0
-    )
+    Image.fromarray(levels).save(stream, format="JPEG", quality=quality, optimize=True, progressive=True, subsampling=0)
     return stream.getvalue()
+
+
+def _large_jpeg_bytes(levels: NDArray[np.uint8], quality: int) -> bytes:
+    """By an encoder that takes no memory beside the picture; it shows from the top downwards, not ever sharper."""
+    import simplejpeg
+
+    colour = levels.ndim == 3
+    made: bytes = simplejpeg.encode_jpeg(
+        np.ascontiguousarray(levels if colour else levels[..., None]),
+        quality=quality,
+        colorspace="RGB" if colour else "GRAY",
+        colorsubsampling="444" if colour else "Gray",
+        fastdct=False,
+    )
+    return made
+
+
+def whole_levels(values: NDArray[Any], *, full_scale: float) -> NDArray[np.uint8]:
+    """Numbers of any kind, of which `full_scale` is white, as levels of a screen; made strip by strip."""
+    if values.dtype == np.uint8 and full_scale == 255.0:
+        return values
+    if values.dtype.kind == "u":
+        table = whole_levels(np.arange(np.iinfo(values.dtype).max + 1).astype(np.float32), full_scale=full_scale)
+    levels = np.empty(values.shape, dtype=np.uint8)
+    rows = max(1, _STRIP * len(values) // max(values.size, 1))
+    for top in range(0, len(values), rows):
+        part = values[top : top + rows]
+        if values.dtype.kind == "u":
+            levels[top : top + rows] = table[part]
+        else:
+            levels[top : top + rows] = _whole_levels(np.multiply(part, 1.0 / full_scale, dtype=np.float32))
+    return levels
 
 
 def small_jpeg_bytes(picture: NDArray[np.float32], *, size_px: int) -> bytes:

@@ -158,13 +158,17 @@ def _in_folder(folder: Path) -> tuple[list[Path], str]:
 
 
 def _is_picture(path: Path) -> bool:
-    """By its content; a link that leads nowhere, a pipe or a device is none."""
+    """By its content, or by its name: what only says that it is one will be refused, with the reason, in its turn.
+
+    A link that leads nowhere, a pipe or a device is none.
+    """
+    if path.suffix.lower() in _PICTURE_NAMES:
+        return path.is_file()
     try:
         with open_named(path) as stream:
             return picture_kind(stream.read(_HEAD_BYTES)) is not None
     except OSError:
-        # What cannot be read may be a picture all the same: its turn to be refused, with the reason, comes later.
-        return path.is_file() and path.suffix.lower() in _PICTURE_NAMES
+        return False
 
 
 def _is_note(name: str, names: Collection[str]) -> bool:

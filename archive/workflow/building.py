@@ -122,7 +122,9 @@ def site_folder(root: Path, site_dir: Path | None) -> Path:
 
 def site_record(root: Path, site_dir: Path) -> SiteRecord:
     """The record of what this computer has written into a site's folder."""
-    name = hashlib.sha256(os.fsencode(site_dir.resolve())).hexdigest()[:16]
+    # The archive's own stays known where the archive is moved or renamed.
+    place = SITE_NAME if site_dir.resolve() == (root / SITE_NAME).resolve() else site_dir.resolve()
+    name = hashlib.sha256(os.fsencode(place)).hexdigest()[:16]
     return SiteRecord(files_of(root), f"{WORK_NAME}/site-{name}")
 
 

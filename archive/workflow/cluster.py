@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
+from mmap import mmap
 from typing import Any, TypeVar
 
 from archive import __version__
@@ -154,6 +155,7 @@ class _Cluster:
 
     def map(self, function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
         def send(each: Arguments) -> Sent:
+            each = tuple(bytes(one) if isinstance(one, mmap) else one for one in each)
             work = pickle.dumps(_Call(function, each), protocol=pickle.HIGHEST_PROTOCOL)
             # Not known by content: the same picture twice is done twice, and nothing stays there.
             return Sent(each, self._told(lambda: self._client.submit(pickle.loads, work, pure=False)))

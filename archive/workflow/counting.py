@@ -24,7 +24,7 @@ from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
 from archive.measuring.standing import PlacedSpots, standing_specks
 from archive.observation import Counts, Disc, FoundSpots, NamedGroup, Observation, Spot, SpotGroup
-from archive.reading import read_pixels
+from archive.reading import Content, read_pixels
 from archive.records.corrections import StatedGroup
 from archive.records.counted_spots import read_spots, write_spots
 from archive.records.group_names import GivenName
@@ -120,7 +120,7 @@ def _spots(
     return found
 
 
-def spots_in(original: bytes, disc: Disc, name: str) -> FoundSpots:
+def spots_in(original: Content, disc: Disc, name: str) -> FoundSpots:
     """The spots of the picture as it came, so that they hold however it is turned.
 
     Raises

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from archive.disk import read_named
+from archive.disk import open_named
 from archive.errors import FactsError, PictureError
 from archive.observation import Disc, Orientation, SunView
 from archive.orientation.angles import difference_deg
@@ -16,6 +16,7 @@ from archive.reading import facts_in_file, read_pixels
 from archive.records.capture_time import in_utc
 from archive.records.settings import SiteSettings
 from archive.sun.view import sun_view
+from archive.workflow.contents import content_of
 from archive.workflow.observing import measure
 from archive.workflow.stating import Stated
 
@@ -84,7 +85,8 @@ def _frame(path: Path, zone_name: str) -> _Frame:
     if path.exists() and not path.is_file():
         raise PictureError(f"{name}: is no regular file; name a picture")
     try:
-        data = read_named(path)
+        with open_named(path) as file:
+            data = content_of(file)
     except OSError as error:
         raise PictureError(f"{name}: {error.strerror or error}") from error
     pixels = read_pixels(data, name)

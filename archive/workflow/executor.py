@@ -13,16 +13,18 @@ import signal
 import sys
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import chain, islice
+from mmap import mmap
 from multiprocessing.connection import Connection
 from typing import Any, Protocol, TypeVar
 
 from archive.errors import WorkError
+from archive.workflow.contents import is_large
 
 __all__ = ["IN_THIS_PROCESS", "Executor", "Sent", "executor_at", "fits_in_flight", "in_order", "processors"]
 
@@ -52,7 +54,7 @@ class Executor(Protocol):
 
 class _InThisProcess:
     def map(self, function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
-        return (function(*each) for each in arguments)
+        return _one_by_one(function, arguments)
 
     def does_here(self, pieces: int) -> bool:
         return True
@@ -104,7 +106,7 @@ class Sent:
 
     @property
     def size(self) -> int:
-        return sum(len(one) for one in self.arguments if isinstance(one, bytes))
+        return sum(len(one) for one in self.arguments if isinstance(one, (bytes, mmap)))
 
 
 def in_order(
@@ -151,20 +153,22 @@ class _Processes:
 
     def map(self, function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
         stream = iter(arguments)
-        first = list(_some(stream, _FEW if self._pool is None else 2))
+        first = deque(_some(stream, _FEW if self._pool is None else 2))
         if len(first) < 2 or (self._pool is None and not (self._worth(first) and self._started())):
-            for each in chain(first, stream):
-                yield function(*each)
+            yield from _one_by_one(function, chain(_handed_over(first), stream))
             return
         yield from in_order(
-            chain(first, stream), lambda each: self._send(function, each), self._result(function), lambda: self._room
+            chain(_handed_over(first), stream),
+            lambda each: self._send(function, each),
+            self._result(function),
+            lambda: self._room,
         )
 
     @property
     def _room(self) -> int:
         return self._count + 2  # one more for whoever is done first, one that is being written away
 
-    def _worth(self, first: list[Arguments]) -> bool:
+    def _worth(self, first: Collection[Arguments]) -> bool:
         return len(first) >= _FEW or sum(Sent(each, None).size for each in first) >= _BYTES_IN_FLIGHT
 
     def _started(self) -> bool:
@@ -177,6 +181,8 @@ class _Processes:
 
     def _send(self, function: Callable[..., Result], each: Arguments) -> Sent:
         assert self._pool is not None
+        if any(map(is_large, each)):  # one at a time, however many processes there are
+            return Sent((), _done(function, each))
         try:
             return Sent(each, self._pool.submit(function, each))
         except BrokenProcessPool as broken:  # told to whoever waits for it
@@ -209,6 +215,29 @@ class _Processes:
             self._pool = None
 
 
+def _one_by_one(function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
+    for each in arguments:
+        result = function(*each)
+        del each  # before the next are made: a picture may be large
+        yield result
+
+
+def _handed_over(pieces: deque[Arguments]) -> Iterator[Arguments]:
+    """Each of the pieces, which are then no longer kept."""
+    while pieces:
+        yield pieces.popleft()
+
+
+def _done(function: Callable[..., Result], arguments: Arguments) -> Future[Result]:
+    """A piece of work done in this process."""
+    future: Future[Result] = Future()
+    try:
+        future.set_result(function(*arguments))
+    except Exception as error:  # told to whoever waits for it
+        future.set_exception(error)
+    return future
+
+
 def _lost(one: Sent) -> bool:
     return one.future.cancelled() or isinstance(one.future.exception(timeout=0), BrokenProcessPool)
 
@@ -234,14 +263,14 @@ class _Pool:
             self._pool = ProcessPoolExecutor(
                 count, multiprocessing.get_context("spawn"), initializer=_become_worker, initargs=(theirs,)
             )
-            with _without_interrupts():
-                self._pool.submit(_nothing)  # starts them all
+            self.submit(_nothing, ())  # starts the first
         except BaseException:
             self._close()
             raise
 
     def submit(self, function: Callable[..., Result], arguments: Arguments) -> Future[Result]:
-        return self._pool.submit(function, *arguments)
+        with _without_interrupts():  # it starts another worker while all are busy
+            return self._pool.submit(function, *arguments)
 
     def end(self) -> None:
         """End the workers, whatever they are at: their results are not waited for any more."""

@@ -10,10 +10,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from archive.disk import read_named
+from archive.disk import open_named, read_named
 from archive.errors import ArchiveError, FactsError, FolderError, PictureError
 from archive.observation import Disc, Orientation
-from archive.reading import MOST_BYTES
+from archive.reading import MOST_BYTES, Content
 from archive.records.archive_files import files_of
 from archive.records.folder import NewPicture, put_picture
 from archive.records.incoming import Incoming, take_in
@@ -23,6 +23,7 @@ from archive.records.places import Place, free_place, place_of_file
 from archive.records.record import PictureEntry, record_text
 from archive.records.settings import Settings
 from archive.sun.view import sun_view
+from archive.workflow.contents import content_of
 from archive.workflow.drifting import with_drift
 from archive.workflow.executor import Executor
 from archive.workflow.observing import Looked, look_at
@@ -93,10 +94,11 @@ class _Taken:
     incoming: Incoming | None = None
     copied: ExitStack = field(default_factory=ExitStack)
 
-    def content(self, root: Path) -> bytes:
+    def content(self, root: Path) -> Content:
         assert self.incoming is not None
         copy = self.incoming.copy
-        return read_named(self.path) if copy is None else files_of(root).read(copy)
+        with open_named(self.path) if copy is None else files_of(root).open(copy) as file:
+            return content_of(file)
 
 
 def file_pictures(
@@ -116,10 +118,11 @@ def file_pictures(
     """
     ahead: deque[_Taken] = deque()
 
-    def new_ones() -> Iterator[tuple[bytes, str]]:
+    def new_ones() -> Iterator[tuple[Content, str]]:
         for number, path in enumerate(files):
             on_progress("adding", number, len(files))
-            taken, data = _Taken(path, path in named), b""
+            taken = _Taken(path, path in named)
+            data: Content = b""
             ahead.append(taken)
             with _refusal(taken):
                 _take_in(filing, taken, number)
@@ -178,7 +181,7 @@ def _known_already(filing: Filing, taken: _Taken) -> Added | None:
     return None
 
 
-def _looked_at(data: bytes, name: str) -> Looked | ArchiveError:
+def _looked_at(data: Content, name: str) -> Looked | ArchiveError:
     """What a picture tells, or why it is refused: others go on."""
     try:
         return look_at(data, name)

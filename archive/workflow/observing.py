@@ -15,7 +15,7 @@ from archive.disc.limb import fit_limb
 from archive.disc.spots import DarkSpots, spots_as_it_came
 from archive.errors import FolderError, PictureError, SettingsError
 from archive.observation import Observation, PictureFile, SunView
-from archive.reading import Facts, Pixels, facts_in_file, read_pixels
+from archive.reading import Content, Facts, Pixels, facts_in_file, read_pixels
 from archive.records.archive_files import derived_files, files_of
 from archive.records.measured import Axes, Measured, Spots, read_measured, write_measured
 from archive.records.places import Place, originals_on_disk, places
@@ -23,6 +23,7 @@ from archive.records.record import PictureEntry, Record, capture_of, check_pictu
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.sun.view import sun_views
 from archive.workflow.candidates import Candidate
+from archive.workflow.contents import content_of
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
 from archive.workflow.orienting import is_up, open_readings, orientation_of
 from archive.workflow.progress import Progress
@@ -127,7 +128,7 @@ class Looked:
         return self.limb
 
 
-def look_at(data: bytes, name: str) -> Looked:
+def look_at(data: Content, name: str) -> Looked:
     """Read and measure a picture; a disc that cannot be measured is told when it is asked for.
 
     Raises
@@ -290,8 +291,8 @@ def _measured(root: Path, filed: Sequence[Filed], *, executor: Executor, on_prog
     return [next(rest) if known is None else known for known in kept]
 
 
-def whole_original(root: Path, picture: PictureEntry | PictureFile) -> bytes:
-    """An original's bytes, made sure that they are those that were filed.
+def whole_original(root: Path, picture: PictureEntry | PictureFile) -> Content:
+    """An original's content, made sure that they are those that were filed.
 
     Raises
     ------
@@ -301,8 +302,10 @@ def whole_original(root: Path, picture: PictureEntry | PictureFile) -> bytes:
     files, path = files_of(root), root / picture.file
     if not files.is_file(picture.file):
         raise FolderError(f"{path}: the original is missing; run `northlimb verify`")
-    data = files.read(picture.file)
-    if hashlib.sha256(data).hexdigest() != picture.sha256:
+    with files.open(picture.file) as file:
+        data = content_of(file)
+        found = hashlib.sha256(data) if isinstance(data, bytes) else hashlib.file_digest(file, "sha256")
+    if found.hexdigest() != picture.sha256:
         raise FolderError(f"{path}: the original has changed since it was filed; run `northlimb verify`")
     return data
 

@@ -18,9 +18,17 @@ from archive.disc.tone import Look, flatten_disc, looked_at
 from archive.disk import Folder, Stamp, stamp_of
 from archive.kept import is_sealed, seal
 from archive.observation import Observation
-from archive.reading import read_pixels
+from archive.reading import Content, read_pixels
 from archive.records.archive_files import derived_files
-from archive.records.disc_files import avif_bytes, fits_bytes, jpeg_bytes, read_disc, small_jpeg_bytes
+from archive.records.disc_files import (
+    avif_bytes,
+    fits_bytes,
+    jpeg_bytes,
+    levels_jpeg_bytes,
+    read_disc,
+    small_jpeg_bytes,
+    whole_levels,
+)
 from archive.records.places import is_id
 from archive.website import Pictures
 from archive.workflow.executor import IN_THIS_PROCESS, Executor
@@ -187,7 +195,7 @@ def _shown_looks(looks: Sequence[Look]) -> tuple[Look, ...]:
     return tuple(dict.fromkeys((*looks, "flat")))
 
 
-def pictures_of(original: bytes, observation: Observation, looks: Sequence[Look]) -> dict[str, bytes]:
+def pictures_of(original: Content, observation: Observation, looks: Sequence[Look]) -> dict[str, bytes]:
     """The files that are derived from an original, by their names.
 
     Raises
@@ -196,7 +204,7 @@ def pictures_of(original: bytes, observation: Observation, looks: Sequence[Look]
         The original is no whole picture.
     """
     pixels = read_pixels(original, Path(observation.picture.file).name)
-    made = {_AS_IT_CAME_NAME: jpeg_bytes(np.multiply(pixels.values, 1.0 / pixels.full_scale, dtype=np.float32))}
+    made = {}
     aligned = align_disc(
         brightness_plane(pixels.values, full_scale=pixels.full_scale),
         observation.disc,
@@ -204,6 +212,10 @@ def pictures_of(original: bytes, observation: Observation, looks: Sequence[Look]
         north_angle_deg=observation.orientation.north_angle_deg or 0.0,
         mirrored=bool(observation.orientation.mirrored),
     )
+    levels = whole_levels(pixels.values, full_scale=pixels.full_scale)
+    del pixels  # of a large picture much memory
+    made[_AS_IT_CAME_NAME] = levels_jpeg_bytes(levels)
+    del levels
     if observation.orientation.status != "unknown":
         cards = helioprojective_cards(STANDARD_FRAME, time_utc=observation.time_utc, sun=observation.sun)
         made[FITS_NAME] = fits_bytes(aligned, cards)

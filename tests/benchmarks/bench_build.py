@@ -9,7 +9,6 @@ them. Nothing here is a test. Wanted: the whole site in at most 1.5 times the lo
 from __future__ import annotations
 
 import argparse
-import hashlib
 import resource
 import shutil
 import subprocess
@@ -25,20 +24,22 @@ import jinja2
 import numpy as np
 from PIL import Image
 
+from archive.kept import seal
 from archive.observation import FoundSpots, Observation, Spot
+from archive.records.archive_files import derived_files
 from archive.records.counted_spots import write_spots
 from archive.records.group_names import add_names, read_names
 from archive.records.map_files import MadeOf, write_made
 from archive.records.measured import read_measured
 from archive.records.settings import InstrumentSettings, Settings, read_settings
 from archive.website import Content, Entry, Pictures, SiteInfo
-from archive.workflow.comparing import _VERSION as COMPARING
-from archive.workflow.comparing import _pairs, _standpoint
+from archive.workflow.comparing import _key, _pairs
 from archive.workflow.counting import count_spots
 from archive.workflow.creating import create_archive
+from archive.workflow.mapping import _key as _map_key
 from archive.workflow.mapping import _member_key, rotations_shown
 from archive.workflow.observing import is_up
-from archive.workflow.picturing import DerivedPictures, derived_folder_of, file_names, picture_key
+from archive.workflow.picturing import DerivedPictures, file_names, folder_of_pictures, picture_key
 from archive.workflow.progress import silent
 from archive.workflow.surveying import survey
 
@@ -132,17 +133,15 @@ def lay_down(root: Path, scratch: Path) -> None:
     add_names(root, counted.new_names)
     small = small_files(scratch)
     for one in counted.observations:
-        pictures = DerivedPictures(
-            str(derived_folder_of(root, one.id)), settings.looks, one.orientation.status != "unknown"
-        )
-        put(pictures, small, picture_key(one, settings.looks))
+        oriented = one.orientation.status != "unknown"
+        pictures = DerivedPictures(folder_of_pictures(one.id), settings.looks, oriented)
+        put(root, pictures, small, picture_key(one, settings.looks))
     entries = [Entry(one, NO_PICTURES) for one in counted.observations]
     content = Content(info=SiteInfo("t", "o", "en"), entries=entries, notes={}, films=[], groups=[], rotations=[])
     for before, after in _pairs(content):
-        folder = derived_folder_of(root, after.id)
-        key = hashlib.sha256(repr((COMPARING, _standpoint(before), _standpoint(after))).encode()).hexdigest()
-        link(small / "x.jpg", folder / "turned-back.jpg")
-        (folder / "turned-back-key").write_text(key)
+        folder = folder_of_pictures(after.id)
+        link(small / "x.jpg", derived_files(root).path / folder / "turned-back.jpg")
+        seal(derived_files(root), f"{folder}/turned-back-key", [f"{folder}/turned-back.jpg"], key=_key(before, after))
     lay_down_maps(root, small, counted.observations)
 
 
@@ -157,7 +156,11 @@ def lay_down_maps(root: Path, small: Path, found: Sequence[Observation]) -> None
         folder.mkdir(parents=True, exist_ok=True)
         link(small / "x.png", folder / "map.png")
         link(small / "x.fits", folder / "map.fits")
-        write_made(folder / "made.json", MadeOf([_member_key(one) for one in ones], 0.5))
+        (folder / "sums.npz").write_bytes(b"not read")
+        derived, members = derived_files(root), [_member_key(one) for one in ones]
+        write_made(derived, f"maps/{rotation}/made.json", MadeOf(members, 0.5))
+        shown = [f"maps/{rotation}/{name}" for name in ("sums.npz", "map.png", "map.fits")]
+        seal(derived, f"maps/{rotation}/key", shown, key=_map_key(members))
 
 
 def small_files(scratch: Path) -> Path:
@@ -171,12 +174,13 @@ def small_files(scratch: Path) -> Path:
     return folder
 
 
-def put(pictures: DerivedPictures, small: Path, key: str) -> None:
-    folder = Path(pictures.folder)
-    folder.mkdir(parents=True, exist_ok=True)
-    for name in file_names(pictures.looks, oriented=True):
-        link(small / f"x{Path(name).suffix}", folder / name)
-    (folder / "key").write_text(key)
+def put(root: Path, pictures: DerivedPictures, small: Path, key: str) -> None:
+    derived = derived_files(root)
+    derived.make_folder(pictures.folder)
+    names = sorted(f"{pictures.folder}/{name}" for name in file_names(pictures.looks, oriented=True))
+    for name in names:
+        link(small / f"x{Path(name).suffix}", derived.path / name)
+    seal(derived, f"{pictures.folder}/key", names, key=key)
 
 
 def link(source: Path, place: Path) -> None:

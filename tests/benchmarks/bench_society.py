@@ -23,8 +23,8 @@ from pathlib import Path
 import bench_build
 import bench_solve
 import numpy as np
-from archive.records.kept import checked
 
+from archive.kept import checked
 from archive.observation import Disc
 from archive.records.checksums import write_checksums
 from archive.records.counted_spots import _key
@@ -86,14 +86,15 @@ def society(root: Path, count: int) -> None:
         put(root / place.file(".toml"), record_text(record).encode())
         put(
             kept(root, "measured", sha256),
-            checked(json.dumps({"version": _VERSION, "measured": asdict(measured)}).encode()),
+            checked(
+                json.dumps({"version": _VERSION, "measured": asdict(measured)}).encode(), kept_name("measured", sha256)
+            ),
         )
         rows = [[r, u, a, a / 5] for r, u, a in zip(spots.right, spots.up, spots.area_msh, strict=True)]
+        spots_kept = {"key": _key(measured.disc), "least_depth": 0.05, "seen_share": 1.0, "spots": rows}
         put(
             kept(root, "spots", sha256),
-            checked(
-                json.dumps({"key": _key(measured.disc), "least_depth": 0.05, "seen_share": 1.0, "spots": rows}).encode()
-            ),
+            checked(json.dumps(spots_kept).encode(), kept_name("spots", sha256)),
         )
         checksums[entry.file] = sha256
     write_checksums(root, checksums)
@@ -115,7 +116,11 @@ def place_at(root: Path, time_utc: datetime) -> Place:
 
 
 def kept(root: Path, what: str, sha256: str) -> Path:
-    return root / ".northlimb" / what / sha256[:2] / f"{sha256}.json"
+    return root / ".northlimb" / kept_name(what, sha256)
+
+
+def kept_name(what: str, sha256: str) -> str:
+    return f"{what}/{sha256[:2]}/{sha256}.json"
 
 
 def put(path: Path, data: bytes) -> None:

@@ -18,7 +18,7 @@ import pytest
 from PIL import Image
 
 from archive.errors import FactsError, PictureError
-from archive.reading import facts_in_file, read_pixels
+from archive.reading import facts_in_file, pixel_count, read_pixels
 from reading import many_parts
 from reading.drawn import png_chunk
 
@@ -111,6 +111,7 @@ def test_a_picture_of_very_many_parts_is_refused_soon_and_in_one_line(what: str)
     make, cause = MANY_PARTS[what]
     data, kind = make(), what.split()[0].replace("big", "")
     start, used = time.process_time(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    pixel_count(data)
     with pytest.raises(PictureError, match=cause) as refused:
         read_pixels(data, "sun.bin")
     with suppress(FactsError):

@@ -8,7 +8,6 @@ Run one reader: ``PYTHONPATH=.:tests python -m studies.hostile_input jpeg 0 500 
 
 from __future__ import annotations
 
-import hashlib
 import random
 import resource
 import signal
@@ -73,7 +72,7 @@ def in_folder(name: str, read: Callable[[Path], object]) -> Reader:
 def record(root: Path) -> None:
     from archive.records.record import capture_of, read_record, record_text
 
-    found = read_record(root / "0915Z.toml")
+    found = read_record(root, "2026/2026-06-03/0915Z.toml")
     capture_of(found)
     record_text(found)
 
@@ -113,28 +112,40 @@ def notes(root: Path) -> None:
 def kept(root: Path) -> None:
     """Every kept file holds the same bytes; each must be read as absent or as what it should be."""
     from archive.answers import Answers
+    from archive.computer_key import keyed_check
+    from archive.kept import checked
+    from archive.records.archive_files import derived_files
     from archive.records.counted_spots import read_spots
     from archive.records.measured import read_measured
-    from archive.records.pending import change_of, read_pending
+    from archive.records.pending import PENDING, change_of, read_pending
     from archive.records.solved import kept_answer, read_learned
     from archive.records.words import read_words
 
     data = (root / "kept.json").read_bytes()
     name, _ = kept_answer(root, {"a": 1})
     digits = "0" * 64
-    places = ("words.json", "pending.json", f"orientation/{name}", "orientation/learned.json")
-    for place in (*places, f"measured/00/{digits}.json", f"spots/00/{digits}.json"):
-        path = root / ".northlimb" / place
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(data)
+    places = (
+        f"orientation/{name}",
+        "orientation/learned.json",
+        f"measured/00/{digits}.json",
+        f"spots/00/{digits}.json",
+    )
+    for place in places:  # under this computer's check too, so that what stands behind it is read
+        put(root / ".northlimb" / place, data if data[:1] > b"@" else checked(data, place))
+    put(root / "remembered-words.json", data)
+    put(root / PENDING, data if data[:1] > b"@" else checked(data, PENDING))
     read_words(root), read_learned(root), kept_answer(root, {"a": 1}), read_measured(root, digits)
     read_spots(root, digits, _disc())
     if (entry := read_pending(root)) is not None:
         change_of(entry)
-    answers = root / ".northlimb" / "answers"
-    answers.write_bytes(hashlib.blake2b(data, digest_size=32).digest() + data)
-    if Answers(answers).get("", dict) is not None:
+    put(root / ".northlimb/answers/pages", keyed_check(b"answers/pages", data) + data)
+    if Answers(derived_files(root), "answers/pages").get("", dict) is not None:
         raise AssertionError("an answer out of nothing")
+
+
+def put(path: Path, data: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data)
 
 
 def _disc() -> object:
@@ -150,7 +161,7 @@ def readers() -> dict[str, Reader]:
         **dict.fromkeys(("png", "jpeg", "tiff", "fits"), picture),
         "exif": exif,
         "name": file_name,
-        "record": in_folder("0915Z.toml", record),
+        "record": in_folder("2026/2026-06-03/0915Z.toml", record),
         "settings": in_folder("archive.toml", settings),
         "group-names": in_folder("group-names.toml", group_names),
         "checksums": in_folder("checksums.sha256", checksums),

@@ -147,8 +147,11 @@ def picture(path: Path, seed: int) -> None:
 
 
 def kept(folder: Path) -> Tree:
-    """All but derived things and what a stopped encoder left of a film outside the site."""
-    return {name: data for name, data in tree(folder).items() if "/.northlimb/" not in f"/{name}"}
+    """All but derived things, locks, and what is remembered of words, which knows their files' times."""
+    passed = re.compile(
+        r"(.*/)?(\.northlimb/.*|\.northlimb-work/(lock|(site|publish)-[0-9a-f]+)|remembered-words\.json)"
+    )
+    return {name: data for name, data in tree(folder).items() if not passed.fullmatch(name)}
 
 
 def prepared(scratch: Path) -> list[Case]:

@@ -137,6 +137,7 @@ def test_a_year_on_another_disk_goes_along_and_a_circle_does_not(folder: Path, t
     (folder / "2026").rename(tmp_path / "other-disk")
     (folder / "2026").symlink_to(tmp_path / "other-disk", target_is_directory=True)
     (folder / "flats" / "back").symlink_to(folder, target_is_directory=True)
+    assert main(["trust", str(folder)]) == 0
     assert main(["export", str(folder), "--bag", str(tmp_path / "bag")]) == 0
     assert (tmp_path / "bag/data/2026/2026-06-03/0915Z.png").is_file()
     assert not (tmp_path / "bag/data/flats/back").exists()

@@ -346,7 +346,7 @@ def test_a_mistake_in_the_note_is_refused_with_its_line(tmp_path):
 def test_what_was_stated_is_kept_in_the_record_on_disk(tmp_path):
     note = Sidecar(start=at(-1), end=at(1), seeing=2.5, north_angle_deg=-7, mirrored="no", filter="film")
     record = recorded(facts(gain=3.0), note=note)
-    file = "2026/2026-06-03/0915Z.toml"
+    file = record.picture.file.replace(".png", ".toml")
     (tmp_path / file).parent.mkdir(parents=True)
     (tmp_path / file).write_text(record_text(record), encoding="utf-8")
     kept = read_record(tmp_path, file)
