@@ -13,6 +13,8 @@ from PIL import Image
 from scenes.discs import Scene, Spot, draw_disc, quantise
 
 from archive.cli import main
+from archive.publishing.address import parse_address
+from archive.publishing.credentials import Login, find_login
 from archive.records.record import PictureEntry, Record, Sidecar
 from readme.elsewhere import must_exist
 from readme.small import NEW, answer_of, draw, new_archive
@@ -137,3 +139,20 @@ def test_neither_the_sites_own_place_nor_its_height_is_published(tmp_path: Path)
     published = b"".join(path.read_bytes() for path in (root / "site").rglob("*") if path.is_file())
     assert b"52.1" in published
     assert not [secret for secret in (b"52.143", b"1.3259", b"4321.5", b"4322 m") if secret in published]
+
+
+def test_user_and_password_come_from_the_environment_or_a_netrc(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("NORTHLIMB_USER", "NORTHLIMB_PASSWORD"):
+        monkeypatch.delenv(name, raising=False)
+    netrc = tmp_path / "netrc"
+    netrc.write_text('machine example.org login wren password "two words"\n', encoding="utf-8")
+    monkeypatch.setenv("NETRC", str(netrc))
+    without, of_a_user = (parse_address(f"ftps://{who}example.org/sun") for who in ("", "teal@"))
+    assert find_login(without, None) == Login("wren", "two words")
+    for variable, value in (("USER", "all"), ("PASSWORD", "any"), ("USER_WEB", "web"), ("PASSWORD_WEB", "its own")):
+        monkeypatch.setenv(f"NORTHLIMB_{variable}", value)
+    assert find_login(without, None) == Login("all", "any")
+    assert find_login(without, "web") == Login("web", "its own")
+    assert find_login(of_a_user, "web") == Login("teal", "its own")
