@@ -7,6 +7,7 @@ have been written by anybody who handed the archive over.
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -82,12 +83,12 @@ NO_RECORD = SiteRecord()
 
 def changed_since(site: Folder, known: RecordContent) -> list[str]:
     """Files that are recorded and hold something else now; those of which only the stamps differ are read."""
-    return [path for path, written in known.files.items() if _is_changed(site, path, written)]
+    there = {path: status for path, status in site.walk() if path in known.files}
+    return sorted(path for path, status in there.items() if _is_changed(site, path, status, known.files[path]))
 
 
-def _is_changed(site: Folder, path: str, written: Written) -> bool:
-    status = site.status(path)
-    if status is None or not S_ISREG(status.st_mode) or written.stamp == stamp_of(status):
+def _is_changed(site: Folder, path: str, status: os.stat_result, written: Written) -> bool:
+    if not S_ISREG(status.st_mode) or written.stamp == stamp_of(status):
         return False  # what is no file is told by what sends it
     if status.st_size != written.held.size:
         return True
