@@ -41,6 +41,8 @@ __all__ = [
 TEMPORARY_SUFFIX = ".northlimb-part"
 
 _BLOCK_BYTES = 1 << 20
+# Lists and kept values of the largest archives have less; a file of holes can tell of any size.
+_MOST_READ_BYTES = 1 << 30
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 _FOLDER_FLAGS = os.O_RDONLY | getattr(os, "O_DIRECTORY", 0) | getattr(os, "O_CLOEXEC", 0)
 # Without O_NONBLOCK, opening a pipe would wait for a writer for ever.
@@ -218,8 +220,11 @@ class Folder:
             descriptor = os.open(at.name(name), _READ_FLAGS, dir_fd=at.descriptor)
         return _regular(descriptor, self._full(file))
 
-    def read(self, file: str, *, most_bytes: int | None = None) -> bytes:
-        """The bytes of a regular file; one of more than `most_bytes` is refused as an OSError of EFBIG."""
+    def read(self, file: str, *, most_bytes: int | None = _MOST_READ_BYTES) -> bytes:
+        """The bytes of a regular file; one of more than `most_bytes` is refused as an OSError of EFBIG.
+
+        None reads whatever there is.
+        """
         with self.open(file) as stream:
             return _whole(stream, most_bytes, self._full(file))
 

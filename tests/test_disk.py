@@ -214,3 +214,10 @@ def test_empty_folders_go_up_to_the_first_that_holds_something(inside: Path, fil
 
 def test_below_a_named_folder_links_are_passed_over(inside: Path) -> None:
     assert [path.relative_to(inside).as_posix() for path in walk_named(inside)] == ["days/notes.md"]
+
+
+def test_a_file_of_holes_does_not_fill_the_memory(inside: Path, files: Folder) -> None:
+    with (inside / "days/holes").open("wb") as stream:
+        stream.truncate(1 << 40)
+    with pytest.raises(OSError, match=r"over the 1073\.74 MB that it may have"):
+        files.read("days/holes")

@@ -202,7 +202,11 @@ def make_film(
 def film_content(made: FilmFiles) -> dict[str, bytes]:
     """The files of a film by what follows its stem."""
     place, files = Folder(made.mp4.parent), (made.mp4, made.poster, made.frames_json, made.loop, made.av1)
-    return {path.name.removeprefix(made.mp4.stem): place.read(path.name) for path in files if path is not None}
+    return {
+        path.name.removeprefix(made.mp4.stem): place.read(path.name, most_bytes=None)
+        for path in files
+        if path is not None
+    }
 
 
 def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int, place: Folder | None = None) -> FilmFiles:

@@ -95,7 +95,7 @@ def _read_stamps(stamps: StampsFile | None) -> dict[str, tuple[_Stamp, str]]:
     try:
         rows = json.loads(stamps.folder.read(stamps.name))
         return {str(name): ((*map(int, row[:4]),), str(row[4])) for name, row in rows.items()}  # type: ignore[misc]
-    except (OSError, ValueError, TypeError, AttributeError, IndexError, RecursionError):
+    except (OSError, ValueError, TypeError, AttributeError, LookupError, OverflowError, RecursionError):
         return {}
 
 

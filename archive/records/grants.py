@@ -7,7 +7,9 @@ and said so; what was seen is remembered outside of it, and when it changes the 
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -15,12 +17,14 @@ from typing import Literal
 from archive.errors import SettingsError
 from archive.records.archive_files import THEME_NAME, digest_of_grant, files_of, links_of
 from archive.records.settings import TargetSettings, read_settings
+from archive.records.theme_files import theme_files
 from archive.records.trust_store import allowed, set_allowed
 
 __all__ = [
     "Grant",
     "Kind",
     "allow",
+    "folder_of_target",
     "forget",
     "grants_of",
     "is_allowed",
@@ -89,34 +93,63 @@ def _grants(root: Path, strangers: Mapping[str, str]) -> Iterator[Grant]:
         targets = read_settings(root).targets
     except SettingsError:  # told by whatever needs the settings
         targets = ()
-    yield from map(target_grant, targets)
-    if (theme := theme_grant(root)) is not None:
-        yield theme
+    yield from (target_grant(root, entry) for entry in targets)
+    with suppress(SettingsError):  # told by whatever needs the theme
+        if (theme := theme_grant(root)) is not None:
+            yield theme
     if strangers:
         yield strangers_grant(strangers)
 
 
-def target_grant(entry: TargetSettings) -> Grant:
-    """Sending the site, and a password with it, to a target of `archive.toml`."""
-    place = entry.url or entry.folder or ""
+def target_grant(root: Path, entry: TargetSettings) -> Grant:
+    """Sending the site, and a password with it, to a target of `archive.toml`; a folder that links lead to is told."""
+    led = () if entry.folder is None else _led_to(root, entry.folder)
+    place = (entry.url or entry.folder or "") + "".join(f", which links lead to {there}" for there in led)
     secret = ", with the password that you set for it," if entry.url is not None else ""
     more = "".join(f", {key} {value}" for key in ("branch", "endpoint", "region") if (value := getattr(entry, key)))
     return Grant(
         "target",
         entry.name,
         f"send the site{secret} to the target {entry.name}: {place}{more}",
-        digest_of_grant("target", entry.model_dump_json()),
+        digest_of_grant("target", entry.model_dump_json(), *led),
     )
 
 
+def folder_of_target(root: Path, folder: str) -> Path:
+    """Where a target's folder is; one that is not absolute is relative to the archive.
+
+    Raises
+    ------
+    SettingsError
+        It begins with the home folder of a user whom this computer does not know.
+    """
+    try:
+        return (root / Path(folder).expanduser()).absolute()
+    except RuntimeError as error:
+        raise SettingsError(f"target folder {folder}: no such user here; write the whole path") from error
+
+
+def _led_to(root: Path, folder: str) -> tuple[str, ...]:
+    """The folder behind the links on a target's way, but those to the archive itself; empty where there are none."""
+    with suppress(SettingsError, OSError):
+        there = folder_of_target(root, folder).resolve()
+        if str(there) != os.path.normpath(folder_of_target(root.resolve(), folder)):
+            return (str(there),)
+    return ()
+
+
 def theme_grant(root: Path) -> Grant | None:
-    """Putting the archive's own templates and style sheet into the pages; None where it has none."""
-    files = files_of(root)
-    if not files.is_folder(THEME_NAME):
-        return None
+    """Putting the archive's own templates and style sheet into the pages; None where it has none.
+
+    Raises
+    ------
+    SettingsError
+        The theme is larger than any needs to be.
+    """
+    files = files_of(root).below(THEME_NAME)
     found = []
-    for name in sorted(name for name, _ in files.below(THEME_NAME).walk() if files.is_file(f"{THEME_NAME}/{name}")):
-        with files.open(f"{THEME_NAME}/{name}") as stream:
+    for name in theme_files(files):
+        with files.open(name) as stream:
             found.append((name, hashlib.file_digest(stream, "sha256").hexdigest()))
     if not found:
         return None

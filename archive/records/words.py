@@ -15,13 +15,14 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from archive.disk import Folder, is_safe_name
-from archive.errors import ArchiveError, FolderError
+from archive.errors import ArchiveError, FolderError, SettingsError
 from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, files_of
 from archive.records.group_names import GROUP_NAMES_FILE, read_names
 from archive.records.notes import check_notes
 from archive.records.places import words_of_days
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME, read_settings
+from archive.records.theme_files import theme_files
 
 __all__ = [
     "Words",
@@ -33,6 +34,8 @@ __all__ = [
     "remember_words",
     "words_on_disk",
 ]
+
+_MOST_BYTES = 200_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +52,8 @@ def words_on_disk(root: Path) -> Iterator[str]:
         if files_of(root).is_file(name):
             yield name
     yield from words_of_days(root)
-    if (theme := files_of(root)).is_folder(THEME_NAME):
-        yield from sorted(file for file, _ in theme.walk(THEME_NAME) if theme.is_file(file))
+    with suppress(SettingsError):  # told by whatever needs the theme
+        yield from (f"{THEME_NAME}/{name}" for name in theme_files(files_of(root).below(THEME_NAME)))
 
 
 def is_record(file: str) -> bool:
@@ -86,7 +89,10 @@ def changed_silently(root: Path, remembered: Mapping[str, Words]) -> list[str]:
 
 
 def _rotted(files: Folder, file: str, words: Words) -> bool:
-    return _time_ns(files, file) == words.time_ns and files.read(file) != words.text.encode("utf-8")
+    was, status = words.text.encode("utf-8"), files.status(file)
+    if status is None or status.st_mtime_ns != words.time_ns:
+        return False
+    return status.st_size != len(was) or files.read(file) != was
 
 
 def _time_ns(files: Folder, file: str) -> int:
@@ -117,7 +123,7 @@ def _new_words(root: Path, before: Mapping[str, Words]) -> Iterator[tuple[str, W
 def read_words(root: Path) -> dict[str, Words]:
     """What is remembered; nothing where that itself has rotted."""
     try:
-        kept = json.loads(files_of(root).read(REMEMBERED_NAME))
+        kept = json.loads(files_of(root).read(REMEMBERED_NAME, most_bytes=_MOST_BYTES))
         entries = kept["words"]
         if kept["sha256"] != _digest(entries):
             return {}

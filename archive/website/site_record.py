@@ -7,18 +7,20 @@ have been written by anybody who handed the archive over.
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from io import BufferedReader
+from stat import S_ISREG
 
 import msgspec
 
-from archive.disk import Folder, Stamp
+from archive.disk import Folder, Stamp, stamp_of
 from archive.errors import FolderError
 from archive.kept import checked, checked_words
 
-__all__ = ["NO_RECORD", "Held", "RecordContent", "SiteRecord", "Written", "held_bytes", "held_file"]
+__all__ = ["NO_RECORD", "Held", "RecordContent", "SiteRecord", "Written", "changed_since", "held_bytes", "held_file"]
 
 
 class Held(msgspec.Struct, frozen=True, gc=False):
@@ -77,6 +79,21 @@ class SiteRecord:
 
 
 NO_RECORD = SiteRecord()
+
+
+def changed_since(site: Folder, known: RecordContent) -> list[str]:
+    """Files that are recorded and hold something else now; those of which only the stamps differ are read."""
+    there = {path: status for path, status in site.walk() if path in known.files}
+    return sorted(path for path, status in there.items() if _is_changed(site, path, status, known.files[path]))
+
+
+def _is_changed(site: Folder, path: str, status: os.stat_result, written: Written) -> bool:
+    if not S_ISREG(status.st_mode) or written.stamp == stamp_of(status):
+        return False  # what is no file is told by what sends it
+    if status.st_size != written.held.size:
+        return True
+    with site.open(path) as stream:
+        return held_file(stream) != written.held
 
 
 def held_bytes(data: bytes) -> Held:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -29,7 +28,8 @@ from archive.workflow.removing import original_of
 __all__ = ["Amended", "amend", "fits_its_name", "take_back"]
 
 _CLOCK_SLACK = timedelta(minutes=5)
-_NEW_RECORD = f"{WORK_NAME}/record"
+_NEW_RECORD, _RECORD_BEFORE = f"{WORK_NAME}/record", f"{WORK_NAME}/record-before"
+_EDITED = "edited-record.toml"
 
 
 @dataclass(frozen=True)
@@ -73,8 +73,9 @@ def amend(root: Path, identifier: str, time: datetime | None, *, on_progress: Pr
             raise FactsError(f"{identifier}: has that time and that name already; nothing was changed")
         now = place if fits_its_name(place, time_utc) else free_place(root, time_utc)
         new_record = files_of(root).write_part(_NEW_RECORD, _with_time(root, place, record, time_utc, now))
-        with _as_before_the_edit(root, place, record, edited=time is None):
-            kept_in = _move(root, place, now, new_record=new_record, kind="amended")
+        former = _remembered(root, place, record) if time is None else None
+        before = None if former is None else files_of(root).write_part(_RECORD_BEFORE, former)
+        kept_in = _move(root, place, now, new_record=new_record, kind="amended", before=before)
     return Amended(identifier, now.id, record.time, time_utc, kept_in, (*of_zone, *_about_notes(root, place, now)))
 
 
@@ -95,21 +96,6 @@ def take_back(root: Path, identifier: str, *, on_progress: Progress) -> Amended:
             raise FolderError(f"{former.file('.toml')}: another picture is there now; amend or remove that one first")
         kept_in = _move(root, place, former, new_record=kept, kind="undone")
     return Amended(identifier, former.id, record.time, then.time, kept_in, _about_notes(root, place, former))
-
-
-@contextmanager
-def _as_before_the_edit(root: Path, place: Place, record: Record, *, edited: bool) -> Iterator[None]:
-    """Where a hand wrote the new time into the record: the record as it was remembered, so that `--undo` finds that."""
-    files, file = files_of(root), place.file(".toml")
-    former, now = (_remembered(root, place, record) if edited else None), files.read(file)
-    if former is not None:
-        files.write(file, former)
-    try:
-        yield
-    except BaseException:
-        if former is not None and files.is_file(file):
-            files.write(file, now)
-        raise
 
 
 def _remembered(root: Path, place: Place, record: Record) -> bytes | None:
@@ -164,11 +150,17 @@ def _with_time(root: Path, place: Place, record: Record, time_utc: datetime, now
     return text.encode("utf-8")
 
 
-def _move(root: Path, place: Place, now: Place, *, new_record: str, kind: Kind) -> str:
-    """Keep the record as it was, put the new one in its place, and move the original; returns where it is kept."""
+def _move(root: Path, place: Place, now: Place, *, new_record: str, kind: Kind, before: str | None = None) -> str:
+    """Keep the record as it was, put the new one in its place, and move the original; returns where it is kept.
+
+    Where a hand has written the new time into the record, `before` is the record as it was remembered: `--undo` is to
+    find that, and the edited one is kept beside it.
+    """
     record, original = place.file(".toml"), original_of(root, place)
     kept_in = new_removed_folder(root, kind)
-    moves = [(record, f"{kept_in}/{record}"), (new_record, now.file(".toml"))]
+    moves = [(record, f"{kept_in}/{record}" if before is None else f"{kept_in}/{_EDITED}")]
+    moves += [] if before is None else [(before, f"{kept_in}/{record}")]
+    moves += [(new_record, now.file(".toml"))]
     listed: dict[str, str] = {}
     unlisted: dict[str, str] = {}
     if original is not None and now != place:
@@ -182,7 +174,7 @@ def _move(root: Path, place: Place, now: Place, *, new_record: str, kind: Kind) 
 def _former(root: Path, place: Place, record: Record) -> tuple[Place, str]:
     """Where an observation was before it was amended last, and the record that it had then."""
     for folder in removed_folders(root, "amended"):
-        for file in records_in(root, folder):
+        for file in (name for name in records_in(root, folder) if not name.endswith(f"/{_EDITED}")):
             with suppress(SettingsError, FolderError):
                 if read_record(root, file).picture.sha256 == record.picture.sha256:
                     return place_of_file(file), file

@@ -29,6 +29,7 @@ from archive.publishing.report import PublishReport
 from archive.publishing.target_checks import check_site
 from archive.records.archive_files import DERIVED_NAME, files_of
 from archive.records.folder import reading
+from archive.records.grants import folder_of_target
 from archive.records.lock import target_lock
 from archive.records.settings import TargetSettings, find_named, read_settings
 from archive.workflow.building import site_files, site_folder
@@ -239,7 +240,7 @@ def _find_target(root: Path, wanted: str | None) -> _Target:
         return _settled(root, find_named(settings.targets, wanted, what="target"))
     if is_url(wanted):
         return _Target(parse_address(wanted), None)
-    folder = Path(wanted).expanduser()
+    folder = _typed_folder(wanted)
     # A path of nothing would be the folder in which the command is typed.
     address = parse_address(str(folder) if wanted else wanted)
     # A mistyped name must not become a new folder.
@@ -252,10 +253,17 @@ def _find_target(root: Path, wanted: str | None) -> _Target:
     return _Target(address, None)
 
 
+def _typed_folder(wanted: str) -> Path:
+    try:
+        return Path(wanted).expanduser()
+    except RuntimeError as error:
+        raise PublishError(f"publish: {wanted}: no such user here; write the whole path") from error
+
+
 def _settled(root: Path, entry: TargetSettings) -> _Target:
     check_target_is_allowed(root, entry)
     options = TargetOptions(entry.branch, entry.endpoint, entry.region, entry.keep)
     if entry.url is not None:
         return _Target(parse_address(entry.url, options), entry.name)
-    place = str((root / Path(entry.folder or "").expanduser()).absolute())
-    return _Target(parse_address(place, options), entry.name)
+    place = folder_of_target(root, entry.folder or "")
+    return _Target(parse_address(str(place), options), entry.name)

@@ -21,6 +21,7 @@ from archive.records.grants import (
     theme_grant,
 )
 from archive.records.settings import TargetSettings
+from archive.website.site_record import changed_since
 from archive.workflow.building import site_files, site_record
 
 __all__ = [
@@ -82,7 +83,7 @@ def check_target_is_allowed(root: Path, entry: TargetSettings) -> None:
     ------
     PublishError
     """
-    grant = target_grant(entry)
+    grant = target_grant(root, entry)
     if not is_allowed(root, grant):
         place = entry.url or entry.folder
         raise PublishError(
@@ -98,8 +99,14 @@ def check_site_is_ours(root: Path, site_dir: Path) -> None:
     ------
     PublishError
     """
-    if site_record(root, site_dir).read().is_new:
+    known = site_record(root, site_dir).read()
+    if known.is_new:
         raise PublishError(f"{site_dir}: was not built on this computer; run `northlimb build {root}` first")
+    if other := changed_since(site_files(root, site_dir), known):
+        raise PublishError(
+            f"{site_dir}: {', '.join(other[:5])}: changed since this computer built the site; "
+            f"run `northlimb build {root}` first"
+        )
     strangers = _strangers(root, site_dir)
     theme = theme_grant(root)
     if theme is not None and not is_allowed(root, theme):

@@ -281,6 +281,7 @@ def test_a_file_written_over_with_its_size_and_date_kept_is_noticed(
 def test_damaged_stamps_cost_time_and_nothing_else(archive: Path, told: Told, tmp_path: Path) -> None:
     put_site(archive, FIRST)
     assert told(archive, tmp_path / "www")[0] == 0
-    for path, text in zip(stamps_of(archive), ("{", '{"feed.xml": [1, "x"]}'), strict=True):
-        path.write_text(text)
-    assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 8
+    for texts in (("{", '{"feed.xml": [1, "x"]}'), ('{"feed.xml": [Infinity, 1, 1, 1, ""]}', '{"feed.xml": {}}')):
+        for path, text in zip(stamps_of(archive), texts, strict=True):
+            path.write_text(text)
+        assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 8

@@ -220,10 +220,15 @@ print(json.dumps({"before": tree(start), "pictures": gone_from(start), "found": 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and signals of POSIX systems")
 @pytest.mark.parametrize(
-    "words", [["remove", "2026-06-03T0915Z"], ["amend", "2026-06-03T0915Z", "--time", "2026-06-05T09:20Z"]],
-    ids=["remove", "amend"],
+    "words", [["remove", "2026-06-03T0915Z"], ["amend", "2026-06-03T0915Z", "--time", "2026-06-05T09:20Z"],
+              ["amend", "2026-06-03T0915Z"]],
+    ids=["remove", "amend", "amend after a hand's edit"],
 )  # fmt: skip
 def test_killed_before_any_step_all_is_done_or_nothing(folder: Path, tmp_path: Path, words: list[str]) -> None:
+    if words == ["amend", "2026-06-03T0915Z"]:
+        assert main(["verify", str(folder)]) == 0  # what stands in the records is remembered
+        record = folder / "2026/2026-06-03/0915Z.toml"
+        record.write_text("# mine\n" + record.read_text().replace("T09:15:00", "T11:40:00"))
     answer = subprocess.run(
         [sys.executable, "-c", KILLER, str(folder), str(tmp_path / "work"), *words],
         env={**os.environ, "PYTHONPATH": str(CHECKOUT)},
@@ -251,7 +256,9 @@ def test_undo_of_a_time_written_by_hand_brings_back_the_time_too(
     record = folder / "2026/2026-06-03/0915Z.toml"
     before = record.read_bytes()
     record.write_text(record.read_text().replace("T09:15:00", "T11:40:00"))
+    edited = record.read_bytes()
     assert answer("amend", folder, "2026-06-03T0915Z")[1]["id"] == "2026-06-03T1140Z"
+    assert [path.read_bytes() for path in folder.glob("removed/*/edited-record.toml")] == [edited]
     capsys.readouterr()
     assert main(["amend", str(folder), "2026-06-03T1140Z", "--undo"]) == 0
     told = capsys.readouterr().out

@@ -282,3 +282,64 @@ def test_on_a_terminal_it_is_asked(sun: Path, tmp_path: Path, typed: str, status
     assert b"this archive asks to" in shown
     assert f"send the site to the target web: {tmp_path / 'public'}".encode() in shown
     assert (tmp_path / "public/index.html").is_file() == (status == 0)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
+def test_a_target_is_allowed_for_the_folder_that_links_lead_to(
+    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A folder within the archive, by its name, and behind it the observer's own site of something else."""
+    assert main(["build", str(sun)]) == 0
+    name_target(sun, Path("public"))
+    (sun / "public").symlink_to(tmp_path / "first")
+    assert main(["trust", str(sun)]) == 0
+    assert f"to the target web: public, which links lead to {tmp_path / 'first'}" in capsys.readouterr().out
+    assert main(["publish", str(sun)]) == 0
+    (sun / "public").unlink()
+    (sun / "public").symlink_to(tmp_path / "second")
+    status, errors = told(capsys, "publish", sun)
+    assert (status, (tmp_path / "second").exists()) == (1, False)
+    assert "target web (public): not allowed yet" in errors
+
+
+def test_a_target_below_the_home_of_nobody_is_refused_in_a_line(sun: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["build", str(sun)]) == 0
+    name_target(sun, Path("~no-such-user/public"))
+    assert main(["trust", str(sun)]) == 0
+    for words in (["publish", sun], ["publish", sun, "~no-such-user/x"]):
+        status, errors = told(capsys, *words)
+        assert (status, errors.count("\n")) == (1, 1)
+        assert "no such user here; write the whole path" in errors
+
+
+def test_a_page_changed_since_the_build_is_not_published(
+    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["build", str(sun)]) == 0
+    home, public = sun / "site/index.html", tmp_path / "public"
+    whole, status = home.read_bytes(), home.stat()
+    home.write_bytes(whole.replace(b"<html", b"<HTML"))  # of the same size, and of the same time
+    os.utime(home, ns=(status.st_atime_ns, status.st_mtime_ns))
+    refused, errors = told(capsys, "publish", sun, public)
+    assert (refused, public.exists()) == (1, False)
+    assert "site: index.html: changed since this computer built the site; run `northlimb build" in errors
+    assert main(["build", str(sun)]) == 0
+    shutil.copytree(sun, tmp_path / "moved")  # other stamps, the same bytes
+    assert main(["publish", str(tmp_path / "moved"), str(public)]) == 0
+    assert (public / "index.html").read_bytes() == whole
+
+
+def test_lists_of_any_size_in_an_archive_handed_over_fill_no_memory(
+    sun: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Files of holes take no room in a zip or on a stick."""
+    assert main(["build", str(sun)]) == 0
+    for name in ("remembered-words.json", ".northlimb-work/pending.json", "theme/style.css"):
+        (sun / name).parent.mkdir(exist_ok=True)
+        with (sun / name).open("wb") as stream:
+            stream.truncate(1 << 40)
+        status, errors = told(capsys, "build", sun)
+        assert (status, "style.css" in name) in ((0, False), (1, True)), errors
+    assert "a theme may hold 500 files of 20000 kB" in errors
+    assert told(capsys, "verify", sun)[0] == 0
+    assert told(capsys, "trust", sun, "--show")[0] == 0

@@ -67,6 +67,7 @@ def test_no_place_within_an_archive_is_published_to(
 def test_a_mistyped_target_makes_no_folder(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     settings = folder / "archive.toml"
     settings.write_text(settings.read_text() + TARGET.format("../www"))
+    assert main(["trust", str(folder)]) == 0
     capsys.readouterr()
     assert main(["publish", str(folder), "webb"]) == 1
     line = cause(capsys)
@@ -111,6 +112,7 @@ def test_without_a_target_nothing_is_filed_for_publishing(folder: Path, answer: 
 def test_pictures_are_told_though_the_evening_ends_badly(folder: Path, answer: Answer) -> None:
     settings = folder / "archive.toml"
     settings.write_text(settings.read_text() + TARGET.format("../www"))
+    assert main(["trust", str(folder)]) == 0
     (folder / "site" / "days" / "2026-06-04").write_text("in the way")
     picture = draw(Path("20260604T091500Z.png").absolute(), Scene(seed=4))
     status, told = answer("add", folder, picture, "--publish")

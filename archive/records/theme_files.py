@@ -1,0 +1,32 @@
+"""The files of an archive's theme, and how much of them there may be."""
+
+from __future__ import annotations
+
+from stat import S_ISREG
+
+from archive.disk import Folder
+from archive.errors import SettingsError
+
+__all__ = ["theme_files"]
+
+_MOST_FILES, _MOST_BYTES = 500, 20_000_000
+
+
+def theme_files(theme: Folder) -> list[str]:
+    """The names of a theme's files, in order; none of a folder that is not there. Links are passed over.
+
+    Raises
+    ------
+    SettingsError
+        It is larger than any theme needs to be, so nothing of it is read.
+    """
+    try:
+        sizes = {name: status.st_size for name, status in theme.walk() if S_ISREG(status.st_mode)}
+    except OSError:
+        return []
+    if len(sizes) > _MOST_FILES or sum(sizes.values()) > _MOST_BYTES:
+        raise SettingsError(
+            f"{theme.path}: {len(sizes)} files of {sum(sizes.values()) // 1000} kB; a theme may hold {_MOST_FILES} "
+            f"files of {_MOST_BYTES // 1000} kB; remove what is none of it"
+        )
+    return sorted(sizes)
