@@ -143,13 +143,14 @@ def _in_folder(folder: Path) -> tuple[list[Path], str]:
     """The pictures of a folder, whatever their names; and a line about what else is in it, but for hidden files."""
     inside: list[Path] = []
     others: list[str] = []
-    names = [name for name in names_in_named(folder) if not name.startswith(".")]
+    names = names_in_named(folder)
     for name in names:
+        hidden = name.startswith(".")
         if _is_folder(folder / name):
-            others.append(f"{name}/")
-        elif _is_picture(folder / name):
+            others += [] if hidden else [f"{name}/"]
+        elif _is_picture(folder / name, by_name=not hidden):
             inside.append(folder / name)
-        elif not _is_note(name, names):
+        elif not hidden and not _is_note(name, names):
             others.append(name)
     if not others:
         return inside, ""
@@ -157,12 +158,12 @@ def _in_folder(folder: Path) -> tuple[list[Path], str]:
     return inside, f"{folder}: passed over: {shown} (no PNG, JPEG, TIFF or FITS; a folder within is to be named itself)"
 
 
-def _is_picture(path: Path) -> bool:
+def _is_picture(path: Path, *, by_name: bool) -> bool:
     """By its content, or by its name: what only says that it is one will be refused, with the reason, in its turn.
 
     A link that leads nowhere, a pipe or a device is none.
     """
-    if path.suffix.lower() in _PICTURE_NAMES:
+    if by_name and path.suffix.lower() in _PICTURE_NAMES:
         return path.is_file()
     try:
         with open_named(path) as stream:

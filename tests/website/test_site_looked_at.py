@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from archive.disk import Folder
 from archive.website import Entry, build_site
 from archive.website.render import style_hash
 from website.invented import content as invented_content
@@ -134,7 +135,7 @@ def test_the_page_for_missing_addresses_is_whole_at_any_depth(tmp_path: Path, kn
         threading.Thread(target=server.serve_forever, daemon=True).start()
         host = f"http://127.0.0.1:{server.server_address[1]}"
         content = invented_content(tmp_path / "derived", host if known else None)
-        build_site(content, tmp_path / "site", theme_dir=theme)
+        build_site(content, tmp_path / "site", theme_files=Folder(theme))
         style = f"/static/style.css?v={style_hash((tmp_path / 'site/static/style.css').read_bytes())}"
         (tmp_path / "site/paper.png").write_bytes((tmp_path / "site/static/touch-icon.png").read_bytes())
         told = (
