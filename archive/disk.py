@@ -41,6 +41,7 @@ __all__ = [
 TEMPORARY_SUFFIX = ".northlimb-part"
 
 _BLOCK_BYTES = 1 << 20
+_DEEPEST = 100  # the way into each folder is gone anew, so thousands in each other would take minutes
 # Lists and kept values of the largest archives have less; a file of holes can tell of any size.
 _MOST_READ_BYTES = 1 << 30
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
@@ -194,6 +195,8 @@ class Folder:
         waiting = [folder]
         while waiting:
             here = waiting.pop()
+            if here.count("/") > _DEEPEST:
+                raise OSError(errno.ENAMETOOLONG, f"over {_DEEPEST} folders in each other; remove them", self._full(""))
             prefix = f"{here}/" if here else ""
             found: list[tuple[str, os.stat_result]] = []
             with self._scanned(here) as entries:

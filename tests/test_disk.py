@@ -221,3 +221,9 @@ def test_a_file_of_holes_does_not_fill_the_memory(inside: Path, files: Folder) -
         stream.truncate(1 << 40)
     with pytest.raises(OSError, match=r"over the 1073\.74 MB that it may have"):
         files.read("days/holes")
+
+
+def test_folders_in_each_other_without_end_keep_nobody_waiting(inside: Path, files: Folder) -> None:
+    (inside / "deep" / "/".join("a" * 103)).mkdir(parents=True)
+    with pytest.raises(OSError, match="over 100 folders in each other; remove them"):
+        list(files.walk("deep"))
