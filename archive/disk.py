@@ -195,8 +195,7 @@ class Folder:
         waiting = [folder]
         while waiting:
             here = waiting.pop()
-            if here.count("/") > _DEEPEST:
-                raise OSError(errno.ENAMETOOLONG, f"over {_DEEPEST} folders in each other; remove them", self._full(""))
+            self._check_depth(here)
             prefix = f"{here}/" if here else ""
             found: list[tuple[str, os.stat_result]] = []
             with self._scanned(here) as entries:
@@ -209,11 +208,18 @@ class Folder:
 
     def walk_folders(self, folder: str = "") -> list[str]:
         """Every folder below a folder, each before those in it."""
-        found = []
-        for name in self.folders(folder):
-            path = f"{folder}/{name}" if folder else name
-            found += [path, *self.walk_folders(path)]
+        found, waiting = [], [folder]
+        while waiting:
+            here = waiting.pop()
+            self._check_depth(here)
+            inner = [f"{here}/{name}" if here else name for name in self.folders(here)]
+            found += inner
+            waiting += inner
         return found
+
+    def _check_depth(self, folder: str) -> None:
+        if folder.count("/") > _DEEPEST:
+            raise OSError(errno.ENAMETOOLONG, f"over {_DEEPEST} folders in each other; remove them", self._full(""))
 
     # Reading
 
@@ -461,7 +467,11 @@ class Folder:
         if not stat.S_ISDIR(status.st_mode):
             return self.remove(name)
         with self._parent(name) as (at, last), self._told(name):
-            shutil.rmtree(at.name(last), dir_fd=at.descriptor)
+            try:
+                shutil.rmtree(at.name(last), dir_fd=at.descriptor)
+            except RecursionError as error:  # hundreds of folders in each other, which nobody made by hand
+                reason = f"over {_DEEPEST} folders in each other; remove them"
+                raise OSError(errno.ENAMETOOLONG, reason, self._full(name)) from error
         return True
 
     # To the disk

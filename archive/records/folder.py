@@ -23,7 +23,7 @@ from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.lock import acquired_lock
 from archive.records.pending import PENDING, change_of, finish, move_file, read_pending, remove_empty, write_pending
 from archive.records.places import PICTURE_SUFFIXES, Place, day_folders, is_file_of_day, is_year, place_of_id
-from archive.records.removed import REMOVED_NAME
+from archive.records.removed import REMOVED_NAME, new_removed_folder
 from archive.records.settings import SETTINGS_NAME, check_format
 
 __all__ = [
@@ -195,7 +195,9 @@ def _put(root: Path, picture: NewPicture) -> None:
 
 def _clear_interrupted(root: Path) -> None:
     entry = read_pending(root)
-    if entry is not None:
+    if entry == {}:
+        _set_aside(root)
+    elif entry is not None:
         if (change := change_of(entry)) is not None:
             finish(root, change)
         elif (picture := _picture_of(entry)) is not None:
@@ -203,6 +205,17 @@ def _clear_interrupted(root: Path) -> None:
         files_of(root).remove(PENDING)  # what is not of our writing touches nothing
     for name in leftovers(root):
         files_of(root).remove_tree(name)
+
+
+def _set_aside(root: Path) -> None:
+    """Keep in `removed/` what is under way by words that are not believed: another computer may have stopped here.
+
+    Nothing is done by such words, and nothing that they may speak of is lost: `verify` tells what is amiss.
+    """
+    files, folder = files_of(root), new_removed_folder(root, "replaced")
+    for name in leftovers(root):
+        files.make_folder(f"{folder}/{name}".rpartition("/")[0])
+        files.rename(name, f"{folder}/{name}")
 
 
 def leftovers(root: Path) -> list[str]:

@@ -18,7 +18,7 @@ from archive.records.corrections import GroupName
 from archive.records.toml_files import TomlModel, read_toml
 from archive.records.value_kinds import AwareTime
 
-__all__ = ["GROUP_NAMES_FILE", "GivenName", "add_names", "read_names"]
+__all__ = ["GROUP_NAMES_FILE", "GivenName", "GroupNames", "add_names", "read_names"]
 
 GROUP_NAMES_FILE = "group-names.toml"
 _MOST_BYTES = 10_000_000  # 85 000 names; the busiest years bring some 500
@@ -36,11 +36,11 @@ class GivenName(TomlModel):
     carrington_longitude_deg: float = Field(ge=0, le=360)
 
 
-class _Names(TomlModel):
+class GroupNames(TomlModel):
     groups: Annotated[tuple[GivenName, ...], Field(default=())]
 
     @model_validator(mode="after")
-    def _once(self) -> _Names:
+    def _once(self) -> GroupNames:
         times = Counter(given.name for given in self.groups)
         twice = sorted(name for name, number in times.items() if number > 1)
         if twice:
@@ -59,7 +59,7 @@ def read_names(root: Path) -> tuple[GivenName, ...]:
     files = files_of(root)
     if not files.exists(GROUP_NAMES_FILE):
         return ()
-    return read_toml(files, GROUP_NAMES_FILE, _Names, most_bytes=_MOST_BYTES).groups
+    return read_toml(files, GROUP_NAMES_FILE, GroupNames, most_bytes=_MOST_BYTES).groups
 
 
 def add_names(root: Path, given: Sequence[GivenName]) -> None:

@@ -17,17 +17,19 @@ from pathlib import Path
 from archive.disk import Folder, is_safe_name
 from archive.errors import ArchiveError, FolderError, SettingsError
 from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, files_of
-from archive.records.group_names import GROUP_NAMES_FILE, read_names
+from archive.records.group_names import GROUP_NAMES_FILE, GroupNames, read_names
 from archive.records.notes import check_notes
 from archive.records.places import words_of_days
-from archive.records.record import read_record
-from archive.records.settings import SETTINGS_NAME, read_settings
+from archive.records.record import Record, read_record
+from archive.records.settings import SETTINGS_NAME, Settings, read_settings
 from archive.records.theme_files import theme_files
+from archive.records.toml_files import TomlModel, parse_toml
 
 __all__ = [
     "Words",
     "changed_silently",
     "complaints_about",
+    "complaints_of",
     "is_of_theme",
     "is_record",
     "read_words",
@@ -77,6 +79,18 @@ def complaints_about(root: Path, file: str) -> tuple[str, ...]:
             read_record(root, file)
         elif not is_of_theme(file):
             check_notes(root, file)
+    except ArchiveError as error:
+        return error.causes
+    return ()
+
+
+def complaints_of(text: str, file: str) -> tuple[str, ...]:
+    """What is wrong with words that are to become that file; see `complaints_about`."""
+    models: dict[str, type[TomlModel]] = {SETTINGS_NAME: Settings, GROUP_NAMES_FILE: GroupNames}
+    model = models.get(file, Record if is_record(file) else None)
+    try:
+        if model is not None:
+            parse_toml(text, model, name=file)
     except ArchiveError as error:
         return error.causes
     return ()

@@ -17,7 +17,7 @@ from archive.records.pending import Change, carry_out
 from archive.records.places import PICTURE_SUFFIXES, misspelt_files
 from archive.records.record import read_record
 from archive.records.removed import new_removed_folder
-from archive.records.words import Words, complaints_about, is_record, read_words
+from archive.records.words import Words, complaints_about, complaints_of, is_record, read_words
 from archive.workflow.progress import WAIT_S, Progress, while_waiting
 from archive.workflow.verifying import Verified
 
@@ -106,7 +106,7 @@ def _words(root: Path, found: Verified, against: Sequence[Path]) -> Iterator[Cop
         folder = next((one for one in others if _usable_words(one, file, expected)), None)
         if folder is not None:
             yield Copy(file, folder / file, named_sha256(folder / file))
-        elif file in remembered:
+        elif file in remembered and not complaints_of(remembered[file].text, file):
             yield Copy(file, None, _sha256_of(remembered[file]))
 
 

@@ -7,9 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from archive import disk
 from archive.cli import main
 from archive.films import timeline
 from archive.records import checksums, group_names, notes, record, settings, toml_files
+from archive.records import words as remembered
 from archive.website import notes as shown_notes
 from archive.website import theme
 from readme.elsewhere import check_limits
@@ -52,6 +54,15 @@ WORDS = {
     ),
     f"a theme {theme._MOST_FILES} files": HERE + "test_a_larger_theme_is_refused",
     f"and {mega(theme._MOST_BYTES)} MB": HERE + "test_a_larger_theme_is_refused",
+    f"folders in each other {disk._DEEPEST} deep": (
+        "tests/test_disk.py::test_folders_in_each_other_without_end_keep_nobody_waiting"
+    ),
+    f"any other list in an archive {disk._MOST_READ_BYTES >> 30} GB": (
+        "tests/test_disk.py::test_a_file_of_holes_does_not_fill_the_memory"
+    ),
+    f"`remembered-words.json` {mega(remembered._MOST_BYTES)} MB": (
+        "tests/workflow/test_trust.py::test_lists_of_any_size_in_an_archive_handed_over_fill_no_memory"
+    ),
     f"A day's notes have at most {notes.MOST_BYTES // 1000} kB": (
         "tests/records/test_notes.py::test_notes_of_a_day_end_at_100_kb"
     ),
