@@ -20,7 +20,7 @@ SECRET = b"outside"
 def _way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Also as on systems that have no calls by descriptor, where each step of a path is looked at."""
     if request.param == "by paths":
-        monkeypatch.setattr("archive.disk._BY_DESCRIPTOR", False)
+        monkeypatch.setattr("archive.disk.reaching.BY_DESCRIPTOR", False)
 
 
 @pytest.fixture

@@ -13,6 +13,7 @@ import archive
 PACKAGE = Path(archive.__file__).parent
 VALUES = {"observation", "errors"}
 ALLOWED = {
+    "disk": {"errors"},
     "sun": VALUES,
     "disc": VALUES | {"sun"},
     "orientation": VALUES | {"sun", "measuring"},

@@ -11,7 +11,7 @@ import pytest
 import archive
 
 PACKAGE = Path(archive.__file__).parent
-DOOR = PACKAGE / "disk.py"
+DOOR = PACKAGE / "disk"
 # Functions by which the standard library opens, lists, makes, moves or removes something by its path.
 OS = {
     "access", "chmod", "chown", "fwalk", "link", "listdir", "lchmod", "lchown", "makedirs", "mkdir", "mkfifo", "mknod",
@@ -28,7 +28,7 @@ HARMLESS = {"shutil.which", "shutil.get_terminal_size"}
 
 
 def modules() -> list[Path]:
-    found = [path for path in sorted(PACKAGE.rglob("*.py")) if path != DOOR]
+    found = [path for path in sorted(PACKAGE.rglob("*.py")) if DOOR not in path.parents]
     assert len(found) > 100
     return found
 
@@ -58,7 +58,7 @@ def is_breach(node: ast.Call, function: ast.Attribute) -> bool:
 @pytest.mark.parametrize("path", modules(), ids=lambda path: path.relative_to(PACKAGE).as_posix())
 def test_no_other_module_opens_lists_moves_or_removes_by_itself(path: Path) -> None:
     found = list(breaches(ast.parse(path.read_text(encoding="utf-8"))))
-    assert not found, f"{path}: goes past archive/disk.py"
+    assert not found, f"{path}: goes past archive/disk/"
 
 
 @pytest.mark.parametrize(

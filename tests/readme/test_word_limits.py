@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from archive import disk
 from archive.cli import main
+from archive.disk import folder as disk
 from archive.films import timeline
 from archive.records import checksums, group_names, notes, record, settings, toml_files
 from archive.records import words as remembered
@@ -54,10 +54,10 @@ WORDS = {
     ),
     f"a theme {theme._MOST_FILES} files": HERE + "test_a_larger_theme_is_refused",
     f"and {mega(theme._MOST_BYTES)} MB": HERE + "test_a_larger_theme_is_refused",
-    f"folders in each other {disk._DEEPEST} deep": (
+    f"folders in each other {disk.DEEPEST} deep": (
         "tests/test_disk.py::test_folders_in_each_other_without_end_keep_nobody_waiting"
     ),
-    f"any other list in an archive {disk._MOST_READ_BYTES >> 30} GB": (
+    f"any other list in an archive {disk.MOST_READ_BYTES >> 30} GB": (
         "tests/test_disk.py::test_a_file_of_holes_does_not_fill_the_memory"
     ),
     f"`remembered-words.json` {mega(remembered._MOST_BYTES)} MB": (
