@@ -200,7 +200,9 @@ class _Cluster:
                 "more memory"
             ) from error
         except (CommClosedError, CancelledError, OSError, RuntimeError) as error:
-            if isinstance(error, (OSError, RuntimeError)) and self._client.status == "running":
+            # A broken connection may be seen here before the client itself has noticed it.
+            lost = isinstance(error, CommClosedError | CancelledError)
+            if not lost and self._client.status == "running":
                 raise
             raise WorkError(
                 f"--scheduler {self._address}: the connection to the scheduler is lost; run this again once it is there"
