@@ -19,9 +19,9 @@ ALLOWED = {
     "orientation": VALUES | {"sun", "measuring"},
     "measuring": VALUES | {"sun", "disc"},
     "reading": VALUES,
-    "records": VALUES | {"computer_key", "disk", "kept"},
+    "records": VALUES | {"computer_key", "disk", "kept", "theme_files"},
     "films": VALUES | {"disk"},
-    "website": VALUES | {"answers", "disk", "kept", "safety"},
+    "website": VALUES | {"answers", "disk", "kept", "safety", "theme_files"},
     "publishing": VALUES | {"disk"},
 }
 PURE = ("sun", "disc", "orientation", "measuring")

@@ -17,8 +17,8 @@ from typing import Literal
 from archive.errors import SettingsError
 from archive.records.archive_files import THEME_NAME, digest_of_grant, files_of, links_of
 from archive.records.settings import TargetSettings, read_settings
-from archive.records.theme_files import theme_files
 from archive.records.trust_store import allowed, set_allowed
+from archive.theme_files import theme_files
 
 __all__ = [
     "Grant",

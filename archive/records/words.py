@@ -22,8 +22,8 @@ from archive.records.notes import check_notes
 from archive.records.places import words_of_days
 from archive.records.record import Record, read_record
 from archive.records.settings import SETTINGS_NAME, Settings, read_settings
-from archive.records.theme_files import theme_files
 from archive.records.toml_files import TomlModel, parse_toml
+from archive.theme_files import theme_files
 
 __all__ = [
     "Words",

@@ -14,10 +14,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from stat import S_ISREG
 
 from archive.disk import Folder, read_own, walk_named
 from archive.errors import SettingsError
+from archive.theme_files import theme_files
 
 __all__ = [
     "ADVICE",
@@ -26,13 +26,11 @@ __all__ = [
     "clear_mistakes",
     "our_templates",
     "read_theme",
-    "read_theme_files",
     "templates_dir",
 ]
 
 ADVICE = "correct it, or remove it to have the original back"
 _STYLE = "style.css"
-_MOST_FILES, _MOST_BYTES = 500, 20_000_000
 
 
 @dataclass(frozen=True)
@@ -67,7 +65,7 @@ def read_theme(files: Folder | None) -> Theme:
     SettingsError
         A file has the ending of a template and no template's name; or the theme is larger than any theme needs to be.
     """
-    found = {} if files is None else dict(sorted(read_theme_files(files).items()))
+    found = {} if files is None else {name: files.read(name) for name in theme_files(files)}
     if files is None or not found:
         return NO_THEME
     folder, known = files.path, {name for name, _ in our_templates()}
@@ -77,26 +75,6 @@ def read_theme(files: Folder | None) -> Theme:
     style = found.pop(_STYLE, b"")
     # Of any ending and in any folder below: a template may include what it likes.
     return Theme(folder, b"\n" + style if style else b"", tuple(found.items()))
-
-
-def read_theme_files(files: Folder) -> dict[str, bytes]:
-    """The files of a theme by their names; of a folder that is not there none.
-
-    Raises
-    ------
-    SettingsError
-        It is larger than any theme needs to be.
-    """
-    try:
-        sizes = {name: status.st_size for name, status in files.walk() if S_ISREG(status.st_mode)}
-    except (FileNotFoundError, NotADirectoryError):
-        return {}
-    if len(sizes) > _MOST_FILES or sum(sizes.values()) > _MOST_BYTES:
-        raise SettingsError(
-            f"{files.path}: {len(sizes)} files of {sum(sizes.values()) // 1000} kB; a theme may hold {_MOST_FILES} "
-            f"files of {_MOST_BYTES // 1000} kB; remove what is none of it"
-        )
-    return {name: files.read(name) for name in sizes}
 
 
 def our_templates() -> list[tuple[str, str]]:

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from archive import theme_files
 from archive.cli import main
 from archive.disk import folder as disk
 from archive.films import timeline
 from archive.records import checksums, group_names, notes, record, settings, toml_files
 from archive.records import words as remembered
 from archive.website import notes as shown_notes
-from archive.website import theme
 from readme.elsewhere import check_limits
 from readme.small import draw, new_archive
 from readme.text import paragraph_with
@@ -52,8 +52,8 @@ WORDS = {
     f"`checksums.sha256` {mega(checksums._MOST_BYTES)} MB": (
         "tests/records/test_checksums.py::test_checksums_of_gigabytes_are_not_read"
     ),
-    f"a theme {theme._MOST_FILES} files": HERE + "test_a_larger_theme_is_refused",
-    f"and {mega(theme._MOST_BYTES)} MB": HERE + "test_a_larger_theme_is_refused",
+    f"a theme {theme_files.MOST_FILES} files": HERE + "test_a_larger_theme_is_refused",
+    f"and {mega(theme_files.MOST_BYTES)} MB": HERE + "test_a_larger_theme_is_refused",
     f"folders in each other {disk.DEEPEST} deep": (
         "tests/test_disk.py::test_folders_in_each_other_without_end_keep_nobody_waiting"
     ),

@@ -9,6 +9,7 @@ import pytest
 from archive.disk import Folder
 from archive.errors import SettingsError
 from archive.website import Content, build_site
+from archive.website.theme import NO_THEME, read_theme
 from website.invented import record_of
 from website.read_pages import page_text
 
@@ -131,3 +132,13 @@ def test_every_wrong_name_is_told(content: Content, site: Path, tmp_path: Path) 
     assert len(refused.value.causes) == 2
     assert "did you mean group.html?" in refused.value.causes[0]
     assert "known are _course.html" in refused.value.causes[1]
+
+
+def test_a_theme_that_is_a_link_stands_for_nothing(tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "style.css").write_text("a { color: red }")
+    (tmp_path / "my-sun").mkdir()
+    (tmp_path / "my-sun/theme").symlink_to(elsewhere, target_is_directory=True)
+    assert read_theme(Folder(tmp_path / "my-sun").below("theme")) == NO_THEME
+    assert read_theme(Folder(elsewhere)) != NO_THEME

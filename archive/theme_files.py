@@ -7,9 +7,9 @@ from stat import S_ISREG
 from archive.disk import Folder
 from archive.errors import SettingsError
 
-__all__ = ["theme_files"]
+__all__ = ["MOST_BYTES", "MOST_FILES", "theme_files"]
 
-_MOST_FILES, _MOST_BYTES = 500, 20_000_000
+MOST_FILES, MOST_BYTES = 500, 20_000_000
 
 
 def theme_files(theme: Folder) -> list[str]:
@@ -24,9 +24,9 @@ def theme_files(theme: Folder) -> list[str]:
         sizes = {name: status.st_size for name, status in theme.walk() if S_ISREG(status.st_mode)}
     except OSError:
         return []
-    if len(sizes) > _MOST_FILES or sum(sizes.values()) > _MOST_BYTES:
+    if len(sizes) > MOST_FILES or sum(sizes.values()) > MOST_BYTES:
         raise SettingsError(
-            f"{theme.path}: {len(sizes)} files of {sum(sizes.values()) // 1000} kB; a theme may hold {_MOST_FILES} "
-            f"files of {_MOST_BYTES // 1000} kB; remove what is none of it"
+            f"{theme.path}: {len(sizes)} files of {sum(sizes.values()) // 1000} kB; a theme may hold {MOST_FILES} "
+            f"files of {MOST_BYTES // 1000} kB; remove what is none of it"
         )
     return sorted(sizes)
