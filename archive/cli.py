@@ -1,4 +1,4 @@
-"""The command line: parse, one call in `workflow`, print. Heavy imports wait until a command needs them."""
+"""The command line: parse, one call, print. Heavy imports wait until a command needs them."""
 
 from __future__ import annotations
 
@@ -129,7 +129,7 @@ def new(folder: Path, as_json: bool, camera_angle: float | None, **wanted: str |
     """Make an empty archive in FOLDER. On a terminal, what is missing is asked for."""
     from archive.command_input import answers_of, new_settings
     from archive.command_output import print_created
-    from archive.workflow.creating import create_archive
+    from archive.records.new_archive import create_archive
 
     settings = new_settings(answers_of({**wanted, "camera_angle": None if camera_angle is None else str(camera_angle)}))
     print_created(folder, create_archive(folder, settings), as_json=as_json)
@@ -174,10 +174,10 @@ def add(
     from archive.command_input import add_options
     from archive.command_output import print_added, print_answer, print_causes, print_evening
     from archive.command_trust import opened
-    from archive.workflow.adding import add_pictures
-    from archive.workflow.evening import build_film_publish
-    from archive.workflow.executor import executor_at
-    from archive.workflow.sending import check_first_target
+    from archive.delivery.evening import build_film_publish
+    from archive.delivery.publication import check_first_target
+    from archive.execution.executor import executor_at
+    from archive.filing.adding import add_pictures
 
     root = opened(folder, *(("theme", "target", "site-files") if publish_too else ()))
     options = add_options(pictures, **stated)
@@ -210,8 +210,8 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
     """Bring every disc of the archive FOLDER to north-up, and write its site."""
     from archive.command_output import print_built
     from archive.command_trust import opened
-    from archive.workflow.building import build as build_archive
-    from archive.workflow.executor import executor_at
+    from archive.execution.executor import executor_at
+    from archive.pipeline import build as build_archive
 
     root = opened(folder, "theme")
     with executor_at(scheduler) as executor:
@@ -281,8 +281,8 @@ def film(folder: Path, as_json: bool, out: Path | None, scheduler: str | None, *
     from archive.command_input import film_span
     from archive.command_output import print_filmed
     from archive.command_trust import opened
-    from archive.workflow.building import film_elsewhere, film_in_site
-    from archive.workflow.executor import executor_at
+    from archive.execution.executor import executor_at
+    from archive.pipeline import film_elsewhere, film_in_site
 
     root, asked = opened(folder, "theme"), film_span(**wanted)
     with executor_at(scheduler) as executor:
@@ -325,20 +325,20 @@ def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, chec
     """
     from archive.command_output import print_checked, print_published, print_rehearsed
     from archive.command_trust import opened
-    from archive.workflow import sending
+    from archive.delivery import publication
 
     root = opened(folder, "theme", *(() if target else ("target",)), "site-files")
     if check_place is not None:
         if target is not None or dry_run or how["adopt"]:
             raise click.UsageError("--check sends nothing: leave out TARGET, --dry-run and --adopt")
-        found = sending.check(root, check_place, site_dir=how["site_dir"], on_progress=progress())
+        found = publication.check(root, check_place, site_dir=how["site_dir"], on_progress=progress())
         print_checked(found, as_json=as_json)
         return 0 if found.same else 1
-    wanted = sending.Wanted(target, **how)
+    wanted = publication.Wanted(target, **how)
     if dry_run:
-        print_rehearsed(sending.rehearse(root, wanted, on_progress=progress()), as_json=as_json)
+        print_rehearsed(publication.rehearse(root, wanted, on_progress=progress()), as_json=as_json)
     else:
-        print_published(sending.publish(root, wanted, on_progress=progress()), as_json=as_json)
+        print_published(publication.publish(root, wanted, on_progress=progress()), as_json=as_json)
     return 0
 
 
@@ -374,9 +374,9 @@ def verify(
     from archive.command_input import may_restore
     from archive.command_keep import print_verified
     from archive.command_trust import opened
-    from archive.workflow.restoring import find_copies, restore
-    from archive.workflow.verifying import repair
-    from archive.workflow.verifying import verify as verify_archive
+    from archive.upkeep.restoration import find_copies, restore
+    from archive.upkeep.verification import repair
+    from archive.upkeep.verification import verify as verify_archive
 
     root, asks = opened(folder), may_restore(restore_too, yes=yes)
     check = repair if repair_too else verify_archive
@@ -406,8 +406,8 @@ def remove(folder: Path, observation: str, undo: bool, as_json: bool) -> None:
     """
     from archive.command_keep import print_moved
     from archive.command_trust import opened
-    from archive.workflow.removing import put_back
-    from archive.workflow.removing import remove as remove_observation
+    from archive.upkeep.removal import put_back
+    from archive.upkeep.removal import remove as remove_observation
 
     moved = (put_back if undo else remove_observation)(opened(folder), observation, on_progress=progress())
     print_moved(moved, folder, undone=undo, as_json=as_json)
@@ -435,8 +435,8 @@ def amend(folder: Path, observation: str, time_text: str | None, undo: bool, as_
     from archive.command_input import amended_time
     from archive.command_keep import print_amended
     from archive.command_trust import opened
-    from archive.workflow.amending import amend as amend_observation
-    from archive.workflow.amending import take_back
+    from archive.upkeep.amendment import amend as amend_observation
+    from archive.upkeep.amendment import take_back
 
     root, time = opened(folder), amended_time(time_text, undo=undo)
     if undo:
@@ -462,8 +462,8 @@ def trust(folder: Path, only_show: bool, take_back: bool, yes: bool, as_json: bo
     seen is remembered in your own configuration folder; when any of it changes you are asked again.
     """
     from archive.command_trust import may_allow, print_trusted
+    from archive.delivery import trust as trusting
     from archive.records.folder import named_archive
-    from archive.workflow import trusting
 
     if only_show and take_back:
         raise click.UsageError("--show changes nothing: leave out --forget")
@@ -491,7 +491,7 @@ def export(folder: Path, bag: Path, as_json: bool) -> None:
     """
     from archive.command_keep import print_exported
     from archive.command_trust import opened
-    from archive.workflow.exporting import export_bag
+    from archive.upkeep.export import export_bag
 
     print_exported(export_bag(opened(folder), bag, on_progress=progress()), as_json=as_json)
 
@@ -511,7 +511,7 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
     """
     from archive.command_output import print_preview
     from archive.command_trust import opened
-    from archive.workflow.previewing import preview as preview_archive
+    from archive.delivery.preview import preview as preview_archive
 
     stop_like_ctrl_c()
     root = opened(folder, "theme")
@@ -531,7 +531,7 @@ def show(folder: Path, day: str, as_json: bool) -> None:
     """
     from archive.command_show import print_observations
     from archive.command_trust import opened
-    from archive.workflow.showing import show_day
+    from archive.reports.days import show_day
 
     print_observations(show_day(opened(folder), day, on_progress=progress()), as_json=as_json)
 
@@ -553,7 +553,7 @@ def report(folder: Path, month: str, kind: str, as_json: bool) -> None:
     """
     from archive.command_report import print_report
     from archive.command_trust import opened
-    from archive.workflow.reporting import month_report
+    from archive.reports.month import month_report
 
     print_report(month_report(opened(folder), month, on_progress=progress()), kind=kind, as_json=as_json)
 
@@ -573,7 +573,7 @@ def sun(folder: Path | None, site: str | None, time_text: str | None, radius_px:
     """Print P, B0, L0, the Sun's altitude, how fast an alt-azimuth picture turns, and what that asks of a capture."""
     from archive.command_input import moment_of, sun_site
     from archive.command_output import print_sun
-    from archive.workflow.showing import sun_at
+    from archive.reports.days import sun_at
 
     found = sun_at(moment_of(folder, time_text), sun_site(folder, site), radius_px=radius_px)
     print_sun(found, as_json=as_json)

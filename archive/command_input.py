@@ -12,12 +12,12 @@ from typing import IO, Any, get_args
 import click
 
 from archive.errors import ArchiveError
+from archive.filing.statements import AddOptions
 from archive.records.capture_time import in_utc, parse_time
 from archive.records.folder import open_folder
 from archive.records.settings import FilmSettings, Mirrored, Mount, Settings, SiteSettings, find_named, read_settings
 from archive.records.toml_files import check_table
-from archive.workflow.restoring import Copy
-from archive.workflow.stating import AddOptions
+from archive.upkeep.restoration import Copy
 
 __all__ = ["add_options", "amended_time", "answers_of", "film_span", "moment_of", "new_settings", "sun_site"]
 

@@ -11,11 +11,11 @@ from archive.command_output import count_words, print_answer, print_causes, prin
 from archive.command_streams import out
 
 if TYPE_CHECKING:
-    from archive.workflow.amending import Amended
-    from archive.workflow.exporting import Exported
-    from archive.workflow.removing import Moved
-    from archive.workflow.restoring import Copy
-    from archive.workflow.verifying import Verified
+    from archive.upkeep.amendment import Amended
+    from archive.upkeep.export import Exported
+    from archive.upkeep.removal import Moved
+    from archive.upkeep.restoration import Copy
+    from archive.upkeep.verification import Verified
 
 __all__ = ["print_amended", "print_exported", "print_moved", "print_verified"]
 

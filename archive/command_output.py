@@ -14,17 +14,17 @@ import click
 
 from archive.command_streams import out, say, terminal_width
 from archive.disk import read_named
-from archive.observation import Orientation
+from archive.model.observation import Orientation
 from archive.safety import CAUTION
 
 if TYPE_CHECKING:
+    from archive.delivery.evening import Evening
+    from archive.delivery.preview import PreviewEvent
+    from archive.delivery.publication import Published, Rehearsed
+    from archive.filing.adding import Added
+    from archive.pipeline import Built, Filmed
     from archive.publishing.checking import Checked
-    from archive.workflow.adding import Added
-    from archive.workflow.building import Built, Filmed
-    from archive.workflow.evening import Evening
-    from archive.workflow.previewing import PreviewEvent
-    from archive.workflow.sending import Published, Rehearsed
-    from archive.workflow.showing import SunAt
+    from archive.reports.days import SunAt
 
 __all__ = [
     "count_words",
@@ -172,8 +172,8 @@ def print_evening(evening: Evening, *, as_json: bool) -> None:
 
 def print_preview(event: PreviewEvent, *, as_json: bool) -> None:
     """Where to point the browser; then a line whenever the site was built again, or the reasons why not."""
-    from archive.workflow.building import Built
-    from archive.workflow.previewing import Refused
+    from archive.delivery.preview import Refused
+    from archive.pipeline import Built
 
     if isinstance(event, Refused):
         print_refusal(event.causes, as_json=as_json)
@@ -192,7 +192,7 @@ def print_preview(event: PreviewEvent, *, as_json: bool) -> None:
 
 def print_sun(found: SunAt, *, as_json: bool) -> None:
     """The Sun at a time and place, and the caution."""
-    from archive.workflow.capturing import longest_words, smear_words
+    from archive.reports.capture import longest_words, smear_words
 
     view, turning = found.sun, found.field_rotation_deg_per_hour
     if as_json:

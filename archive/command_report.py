@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 
 from archive.command_output import print_answer
 from archive.command_streams import out
-from archive.workflow.reporting import HemisphereCounts, MonthReport, ReportRow
+from archive.reports.month import HemisphereCounts, MonthReport, ReportRow
 
 __all__ = ["CSV_COLUMNS", "print_report"]
 

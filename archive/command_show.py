@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from archive.command_output import count_words, north_in_words, print_answer, print_warnings
 from archive.command_streams import out
-from archive.observation import NamedGroup, Observation
+from archive.model.observation import NamedGroup, Observation
 from archive.records.corrections import groups_text
 
 __all__ = ["print_observations"]

@@ -14,8 +14,8 @@ from archive.command_streams import out, plain
 from archive.records.folder import named_archive, open_folder
 
 if TYPE_CHECKING:
+    from archive.delivery.trust import Trusted
     from archive.records.grants import Kind
-    from archive.workflow.trusting import Trusted
 
 __all__ = ["may_allow", "opened", "print_trusted"]
 
@@ -35,7 +35,7 @@ def opened(folder: Path, *kinds: Kind) -> Path:
         No archive is there, or a link in it is not allowed.
     """
     if _is_terminal():
-        from archive.workflow.trusting import asked_of, trust
+        from archive.delivery.trust import asked_of, trust
 
         found = asked_of(named_archive(folder), ("link", *kinds))
         if len(found.allowed) < len(found.grants) and may_allow(folder, found):

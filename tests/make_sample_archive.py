@@ -21,13 +21,13 @@ from scenes.discs import Scene, Spot, draw_disc, quantise
 from scenes.finish import dust_places
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, World, plan_days, world_of
 
+from archive.execution.progress import silent
+from archive.filing.adding import add_pictures
+from archive.filing.statements import AddOptions
 from archive.records.folder import writing
+from archive.records.new_archive import create_archive
 from archive.records.settings import FilmSettings, InstrumentSettings, Settings, SiteSettings, keep_film
 from archive.sun import sun_view
-from archive.workflow.adding import add_pictures
-from archive.workflow.creating import create_archive
-from archive.workflow.progress import silent
-from archive.workflow.stating import AddOptions
 
 __all__ = [
     "DOORSTEP",

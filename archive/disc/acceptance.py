@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from archive.disc.brightness import Plane, sampled, saturated_share
 from archive.errors import PictureError
-from archive.observation import Disc
+from archive.model.observation import Disc
 
 __all__ = [
     "Edge",

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from archive.disc.brightness import Plane, as_shares, block_mean
-from archive.observation import LARGE_PX, Disc
+from archive.model.observation import LARGE_PX, Disc
 
 __all__ = ["STANDARD_FRAME", "DiscFrame", "align_disc", "frame_to_picture"]
 
@@ -81,7 +81,7 @@ def align_disc(
     disc : Disc
         The limb in that picture.
     north_angle_deg, mirrored
-        See `archive.observation.Evidence`.
+        See `archive.model.observation.Evidence`.
     frame : DiscFrame
 
     Returns

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.observation import LARGE_PX
+from archive.model.observation import LARGE_PX
 
 __all__ = [
     "Plane",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from archive.disc.aligned import DiscFrame
-from archive.observation import SunView
+from archive.model.observation import SunView
 
 __all__ = ["helioprojective_cards"]
 

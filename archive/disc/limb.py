@@ -33,7 +33,7 @@ from archive.disc.edges import Circle, find_circle
 from archive.disc.limb_adjustment import Adjustment, adjust, standard_errors_px
 from archive.disc.surroundings import clear_of_rings, larger_disc
 from archive.errors import PictureError
-from archive.observation import Disc
+from archive.model.observation import Disc
 
 __all__ = ["fit_limb"]
 
@@ -105,7 +105,7 @@ def fit_limb(brightness: Plane) -> Disc:
     Returns
     -------
     Disc
-        In pixels of the picture; see the frames of `archive.observation`.
+        In pixels of the picture; see the frames of `archive.model.observation`.
 
     Raises
     ------

@@ -12,7 +12,7 @@ from scipy import ndimage
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import Plane, block_mean
 from archive.disc.tone import flatten_disc
-from archive.observation import Disc
+from archive.model.observation import Disc
 
 __all__ = ["DarkSpots", "find_dark_spots", "spots_as_it_came"]
 

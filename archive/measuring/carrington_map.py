@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from archive.disc.aligned import DiscFrame
-from archive.observation import SunView
+from archive.model.observation import SunView
 from archive.sun.heliographic import to_disc
 from archive.sun.rotation import CARRINGTON_DEG_PER_DAY, spot_rotation_deg_per_day
 

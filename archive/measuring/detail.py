@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.observation import Disc
+from archive.model.observation import Disc
 
 __all__ = ["hides_penumbrae", "is_countable", "is_soft", "shown_blur_px", "smallest_spot_msh"]
 
@@ -46,5 +46,5 @@ def is_countable(disc: Disc) -> bool:
 
 
 def hides_penumbrae(least_depth: float) -> bool:
-    """Whether noise, or what is as uneven, hides all but the darkest places; see `archive.observation.FoundSpots`."""
+    """Whether noise, or what is as uneven, hides all but the darkest places; see `FoundSpots`."""
     return least_depth > _PENUMBRA_LOST

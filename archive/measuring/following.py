@@ -15,7 +15,7 @@ from operator import itemgetter
 from statistics import median
 
 from archive.measuring.courses import GATE, Place, Wander, has_set, link_places, misfits, shared_out
-from archive.observation import SpotGroup
+from archive.model.observation import SpotGroup
 
 __all__ = [
     "FollowedGroup",

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.cluster import hierarchy
 
-from archive.observation import Spot, SpotGroup, SunView
+from archive.model.observation import Spot, SpotGroup, SunView
 from archive.sun.heliographic import from_disc
 
 __all__ = ["group_spots"]

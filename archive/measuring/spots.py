@@ -27,7 +27,7 @@ from archive.measuring.true_area import (
     umbra_area_px,
 )
 from archive.measuring.umbrae import split_patch
-from archive.observation import Disc, FoundSpots, Spot
+from archive.model.observation import Disc, FoundSpots, Spot
 
 __all__ = ["measure_spots"]
 
@@ -100,7 +100,7 @@ def measure_spots(brightness: Plane, disc: Disc, *, north_angle_deg: float, mirr
     disc : Disc
         The limb in that picture.
     north_angle_deg, mirrored
-        See `archive.observation.Evidence`; 0 and False where north is unknown.
+        See `archive.model.observation.Evidence`; 0 and False where north is unknown.
     """
     scale = _scale_for(disc)
     aligned = align_disc(brightness, disc, north_angle_deg=north_angle_deg, mirrored=mirrored, frame=scale.frame)

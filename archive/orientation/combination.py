@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from archive.observation import Evidence, EvidenceKind, Orientation, OrientationStatus
-from archive.orientation.angles import difference_deg, wrapped_deg
+from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.observation import Evidence, EvidenceKind, Orientation, OrientationStatus
 
 __all__ = ["combine_evidence"]
 

@@ -12,8 +12,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from archive.observation import Disc, Evidence, SunView
-from archive.orientation.angles import difference_deg, wrapped_deg
+from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.observation import Disc, Evidence, SunView
 from archive.sun.refraction import refraction_flattening
 
 __all__ = ["Drift", "drift_between", "drift_readings", "expected_drift_px", "told_reading"]

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.orientation.angles import wrapped_deg
+from archive.model.angles import wrapped_deg
 from archive.orientation.dust import without_dust
 from archive.orientation.spot_match import SpottedPicture, TurnedSpots, marks_of, scores_against, turned_spots
 from archive.orientation.spots import SpotReading

@@ -6,8 +6,8 @@ from typing import Literal
 
 import numpy as np
 
-from archive.observation import Evidence
-from archive.orientation.angles import wrapped_deg
+from archive.model.angles import wrapped_deg
+from archive.model.observation import Evidence
 
 __all__ = ["header_evidence"]
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.orientation.angles import difference_deg, wrapped_deg
+from archive.model.angles import difference_deg, wrapped_deg
 
 __all__ = ["Block", "CameraAngle", "Epoch", "blocks_of", "epoch_at", "learn_epochs"]
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 
-from archive.observation import Disc, Evidence, SunView
-from archive.orientation.angles import difference_deg, wrapped_deg
+from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.observation import Disc, Evidence, SunView
 from archive.sun.refraction import refraction_flattening
 
 __all__ = ["low_sun_doubt", "low_sun_evidence"]

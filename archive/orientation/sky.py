@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from archive.observation import Evidence, SunView
-from archive.orientation.angles import wrapped_deg
+from archive.model.angles import wrapped_deg
+from archive.model.observation import Evidence, SunView
 
 __all__ = ["sky_evidence"]
 

@@ -168,7 +168,7 @@ def turned_spots(marks: Marks, angles_deg: Floats, *, mirrored: bool) -> TurnedS
     ----------
     marks : Marks
     angles_deg : ndarray of shape (A,)
-        North angles, as `archive.observation.Evidence` defines them.
+        North angles, as `archive.model.observation.Evidence` defines them.
     mirrored : bool
     """
     right = -marks.right if mirrored else marks.right

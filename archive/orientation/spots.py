@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.orientation.angles import wrapped_deg
+from archive.model.angles import wrapped_deg
 from archive.orientation.dust import without_dust
 from archive.orientation.spot_errors import LEVEL_SIGMA_DEG, odds_powers, spot_errors_deg
 from archive.orientation.spot_match import (

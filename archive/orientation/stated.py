@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from archive.observation import Evidence
-from archive.orientation.angles import wrapped_deg
+from archive.model.angles import wrapped_deg
+from archive.model.observation import Evidence
 
 __all__ = ["stated_evidence"]
 

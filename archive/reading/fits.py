@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import PictureError
-from archive.observation import LARGE_PX
+from archive.model.observation import LARGE_PX
 from archive.reading.fits_tiles import check_tiles, is_compressed
 from archive.reading.mapped import Content, as_file, let_go
 from archive.reading.raster import check_size

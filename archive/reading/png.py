@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.observation import LARGE_PX
+from archive.model.observation import LARGE_PX
 from archive.reading.mapped import PIECE_BYTES, Content, let_go
 from archive.reading.raster import check_size, over_black
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import PictureError
-from archive.observation import LARGE_PX
+from archive.model.observation import LARGE_PX
 
 __all__ = [
     "MOST_BYTES",

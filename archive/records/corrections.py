@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
-from archive.observation import NamedGroup
+from archive.model.observation import NamedGroup
 from archive.records.toml_files import TomlModel
 
 __all__ = ["Dust", "GroupName", "StatedCounts", "StatedGroup", "groups_text"]

@@ -12,7 +12,7 @@ import msgspec
 
 from archive.errors import FolderError
 from archive.kept import checked, checked_words
-from archive.observation import Disc, FoundSpots, Spot
+from archive.model.observation import Disc, FoundSpots, Spot
 from archive.records.archive_files import derived_files
 
 __all__ = ["read_spots", "write_spots"]

@@ -10,7 +10,7 @@ from typing import Literal
 import msgspec
 
 from archive.kept import checked, checked_words
-from archive.observation import Disc
+from archive.model.observation import Disc
 from archive.records.archive_files import derived_files
 
 __all__ = ["Axes", "Measured", "Spots", "read_measured", "write_measured"]

@@ -9,7 +9,7 @@ import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
 from archive.errors import SettingsError
-from archive.observation import Band, Capture
+from archive.model.observation import Band, Capture
 from archive.records.archive_files import files_of
 from archive.records.corrections import Dust, StatedCounts, StatedGroup
 from archive.records.places import PICTURE_SUFFIXES

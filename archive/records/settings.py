@@ -12,7 +12,7 @@ import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from archive.errors import SettingsError, without_password
-from archive.observation import Band
+from archive.model.observation import Band
 from archive.records.archive_files import files_of
 from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
 from archive.records.value_kinds import Text, Zone, yes_or_no
@@ -113,7 +113,7 @@ class TargetSettings(TomlModel):
 class FilmSettings(TomlModel):
     """A film that the site keeps; `days` counts the last days with observations.
 
-    What is None is left to the style; see `archive.workflow.film_cutting.FilmOptions`.
+    What is None is left to the style; see `archive.films.job.FilmOptions`.
     """
 
     style: FilmStyle = "daily"

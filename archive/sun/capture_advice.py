@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from archive.observation import Capture, SunView
+from archive.model.observation import Capture, SunView
 from archive.sun.rotation import spot_rotation_deg_per_day
 from archive.sun.view import field_rotation_deg_per_hour
 

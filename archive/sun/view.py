@@ -9,7 +9,7 @@ import erfa
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.observation import SunView
+from archive.model.observation import SunView
 from archive.sun.clock import julian_date_utc, time_scales
 from archive.sun.ephemeris import SolarEphemeris, solar_ephemeris
 

@@ -13,7 +13,7 @@ from functools import cached_property
 from pathlib import PurePosixPath
 from urllib.parse import quote, urlsplit
 
-from archive.observation import Observation
+from archive.model.observation import Observation
 from archive.website.content import FilmEntry
 
 __all__ = [

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from archive.answers import NO_ANSWERS, Answers
-from archive.observation import Counts, Observation
+from archive.model.observation import Counts, Observation
 from archive.website import addresses
 from archive.website.addresses import Here, day_of, day_page, group_page
 from archive.website.chart_axes import days_of

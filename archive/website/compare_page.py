@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from archive.observation import Observation
+from archive.model.observation import Observation
 from archive.website import addresses
 from archive.website.addresses import Here, compare_page, day_of, day_page, picture_files, turned_back_file
 from archive.website.content import Carrying, Content, Entry

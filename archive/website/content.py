@@ -15,7 +15,7 @@ from typing import Literal
 
 from archive.answers import mark_of
 from archive.disk import Folder
-from archive.observation import Band, Observation, SpotGroup
+from archive.model.observation import Band, Observation, SpotGroup
 
 __all__ = [
     "DISC_RADIUS_PX",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import fmean
 
-from archive.observation import Counts
+from archive.model.observation import Counts
 from archive.website.observing_days import ObservingDay
 from archive.website.wording import number, plural
 

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from archive.observation import Alternative, Evidence, Orientation, SunView
+from archive.model.observation import Alternative, Evidence, Orientation, SunView
 
 __all__ = ["Direction", "agrees", "disc_directions", "shown_at_deg", "wrapped_deg"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from archive.observation import Observation
+from archive.model.observation import Observation
 from archive.website import addresses
 from archive.website.addresses import Here, day_of, day_page, film_files
 from archive.website.content import Content, FilmEntry

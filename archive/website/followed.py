@@ -8,7 +8,7 @@ from datetime import date
 from functools import cached_property
 
 from archive.answers import mark_of
-from archive.observation import Observation, SpotGroup
+from archive.model.observation import Observation, SpotGroup
 from archive.website.content import Content, Entry, GroupEntry, GroupSighting
 
 __all__ = ["Followed", "Seen", "followed_groups"]

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from archive.observation import SpotGroup
+from archive.model.observation import SpotGroup
 from archive.website.addresses import Here, day_of, day_page, picture_files
 from archive.website.content import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.website.followed import Seen

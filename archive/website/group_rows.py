@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from archive.observation import NamedGroup, SpotGroup
+from archive.model.observation import NamedGroup, SpotGroup
 from archive.website.addresses import Here, group_page
 from archive.website.pages import Link
 from archive.website.wording import UNKNOWN, degrees, latitude_words, meridian_words, number

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from archive.observation import Evidence, Observation, Orientation
+from archive.model.observation import Evidence, Observation, Orientation
 from archive.website.disc_directions import Direction, disc_directions, shown_at_deg, wrapped_deg
 from archive.website.orientation_words import EVIDENCE_NAMES, is_north_up
 from archive.website.wording import UNKNOWN, degrees

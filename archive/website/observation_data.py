@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.observation import Alternative, Capture, Counts, Disc, Observation, Orientation, PictureFile, SunView
+from archive.model.observation import Alternative, Capture, Counts, Disc, Observation, Orientation, PictureFile, SunView
 from archive.website.data_formats import Record, rounded, time_text
 
 __all__ = ["observation_record"]

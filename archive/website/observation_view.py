@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from archive.observation import Capture, Observation, SunView
+from archive.model.observation import Capture, Observation, SunView
 from archive.website.addresses import Here, compare_page, day_of, picture_files
 from archive.website.content import Entry
 from archive.website.disc_overlay import OverlayView, overlay_view

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.observation import Alternative, Evidence, EvidenceKind, Orientation
+from archive.model.observation import Alternative, Evidence, EvidenceKind, Orientation
 from archive.website.disc_directions import agrees, shown_at_deg
 from archive.website.wording import degrees, joined, number
 

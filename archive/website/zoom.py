@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from archive.observation import Observation
+from archive.model.observation import Observation
 from archive.website.addresses import Here, picture_files
 from archive.website.wording import number
 

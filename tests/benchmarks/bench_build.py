@@ -24,24 +24,24 @@ import jinja2
 import numpy as np
 from PIL import Image
 
+from archive.execution.progress import silent
 from archive.kept import seal
-from archive.observation import FoundSpots, Observation, Spot
+from archive.model.observation import FoundSpots, Observation, Spot
 from archive.records.archive_files import derived_files
 from archive.records.counted_spots import write_spots
 from archive.records.group_names import add_names, read_names
 from archive.records.map_files import MadeOf, write_made
 from archive.records.measured import read_measured
+from archive.records.new_archive import create_archive
 from archive.records.settings import InstrumentSettings, Settings, read_settings
+from archive.stages.comparison import _key, _pairs
+from archive.stages.counting import count_spots
+from archive.stages.inspection import is_up
+from archive.stages.maps import _key as _map_key
+from archive.stages.maps import _member_key, rotations_shown
+from archive.stages.pictures import DerivedPictures, file_names, folder_of_pictures, picture_key
+from archive.stages.survey import survey
 from archive.website import Content, Entry, Pictures, SiteInfo
-from archive.workflow.comparing import _key, _pairs
-from archive.workflow.counting import count_spots
-from archive.workflow.creating import create_archive
-from archive.workflow.mapping import _key as _map_key
-from archive.workflow.mapping import _member_key, rotations_shown
-from archive.workflow.observing import is_up
-from archive.workflow.picturing import DerivedPictures, file_names, folder_of_pictures, picture_key
-from archive.workflow.progress import silent
-from archive.workflow.surveying import survey
 
 SAMPLE_PX = 64
 NO_PICTURES = Pictures("", "", "", "", "")

@@ -24,15 +24,15 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from imageio_ffmpeg import get_ffmpeg_exe
-from workflow.turning import STANDARD_SCENE, cutting_of, drawn_days
+from whole.turning import STANDARD_SCENE, cutting_of, drawn_days
 
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import disc_canvas
+from archive.execution.executor import processors
 from archive.films import encoder
 from archive.films.film import make_film
-from archive.workflow.executor import processors
-from archive.workflow.film_cutting import Cutting, FilmOptions
-from archive.workflow.filming import shot
+from archive.films.job import Cutting, FilmOptions
+from archive.stages.films import shot
 
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real" / "hmi-2010-10"
 QUIET = [get_ffmpeg_exe(), "-loglevel", "error", "-y"]

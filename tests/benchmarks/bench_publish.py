@@ -20,7 +20,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from publishing import servers  # noqa: E402
 from publishing.sites import make_archive, write_listing  # noqa: E402
 
-from archive.workflow.sending import Wanted, publish  # noqa: E402
+from archive.delivery.publication import Wanted, publish  # noqa: E402
 
 DAYS = 3650
 # A day as `build` leaves it: name, bytes. Sizes of pictures are a tenth of real ones, lest this measure the disk.

@@ -25,14 +25,14 @@ import bench_solve
 import numpy as np
 
 from archive.kept import checked
-from archive.observation import Disc
+from archive.model.observation import Disc
 from archive.records.checksums import write_checksums
 from archive.records.counted_spots import _key
 from archive.records.measured import _VERSION, Measured
+from archive.records.new_archive import create_archive
 from archive.records.places import Place
 from archive.records.record import PictureEntry, Record, record_text
 from archive.records.settings import InstrumentSettings, Settings
-from archive.workflow.creating import create_archive
 
 OBSERVERS, YEARS = 40, 10
 

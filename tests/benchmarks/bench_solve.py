@@ -23,17 +23,17 @@ from typing import Any
 
 import numpy as np
 
-from archive.observation import Disc, SunView
+from archive.execution.progress import silent
+from archive.model.observation import Disc, SunView
 from archive.records.measured import Measured, Spots, write_measured
+from archive.records.new_archive import create_archive
 from archive.records.places import Place, free_place
 from archive.records.record import PictureEntry, Record, record_text
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, read_settings
+from archive.stages.inspection import filed_pictures, known_pictures, near_days, solve
 from archive.sun.heliographic import to_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
 from archive.sun.view import sun_views
-from archive.workflow.creating import create_archive
-from archive.workflow.observing import filed_pictures, known_pictures, near_days, solve
-from archive.workflow.progress import silent
 
 EPOCH = datetime(2016, 1, 1, tzinfo=UTC)
 PICTURES_A_DAY = 4000 / 3652.5

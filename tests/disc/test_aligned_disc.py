@@ -12,7 +12,7 @@ from scenes.discs import Scene, Spot, draw_disc
 from scipy import ndimage
 
 from archive.disc.aligned import STANDARD_FRAME, DiscFrame, align_disc, frame_to_picture
-from archive.observation import Disc
+from archive.model.observation import Disc
 
 Picture = NDArray[np.float32]
 BARE = Scene(limb_u=(0.0, 0.0), noise=0.0, granulation=0.0, sky_level=0.0, peak=1.0, blur_px=1.0)

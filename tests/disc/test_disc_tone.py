@@ -13,7 +13,7 @@ from scenes.discs import Bite, Facula, Scene, Spot, draw_disc, quantise
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import brightness_plane
 from archive.disc.tone import LOOKS, Look, flatten_disc, looked_at
-from archive.observation import Disc
+from archive.model.observation import Disc
 
 Picture = NDArray[np.float32]
 FRAME = DiscFrame(420)

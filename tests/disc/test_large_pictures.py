@@ -14,7 +14,7 @@ from archive.disc.brightness import as_shares, block_mean, brightness_plane
 from archive.disc.limb import fit_limb
 from archive.disc.spots import spots_as_it_came
 from archive.errors import PictureError
-from archive.observation import LARGE_PX, Disc
+from archive.model.observation import LARGE_PX, Disc
 
 SPOTS = (Spot(18.0, 20.0, 2.5), Spot(-12.0, -35.0, 2.0))
 SCENES = {

@@ -14,7 +14,7 @@ from scenes.discs import Bite, Prominence, Ring, Scene, Spot, draw_disc, quantis
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.errors import PictureError
-from archive.observation import Disc
+from archive.model.observation import Disc
 
 Picture = NDArray[np.float32]
 BASE = Scene(width_px=900, height_px=760, x_px=441.3, y_px=388.7, radius_px=300.4)

@@ -14,7 +14,7 @@ from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.disc.limb_adjustment import adjust, standard_errors_px
 from archive.errors import PictureError
-from archive.observation import Disc
+from archive.model.observation import Disc
 
 Floats = NDArray[np.float64]
 BASE = Scene(width_px=760, height_px=780, x_px=383.3, y_px=387.8, radius_px=330.0)

@@ -10,7 +10,7 @@ import pytest
 
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
-from archive.observation import Disc
+from archive.model.observation import Disc
 from archive.reading import read_pixels
 from archive.sun.view import sun_views
 

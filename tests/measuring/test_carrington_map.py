@@ -29,7 +29,7 @@ from archive.measuring.carrington_map import (
     rotations_shown,
     with_disc,
 )
-from archive.observation import Disc, SunView
+from archive.model.observation import Disc, SunView
 from archive.sun.view import sun_view
 
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real"

@@ -12,7 +12,7 @@ from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.measuring.detail import hides_penumbrae, is_countable, is_soft, smallest_spot_msh
 from archive.measuring.spots import measure_spots
-from archive.observation import Disc
+from archive.model.observation import Disc
 from archive.sun.heliographic import to_disc
 
 PLACES = [(latitude, distance) for latitude in (-25.0, -8.0, 10.0, 28.0) for distance in (-30.0, 0.0, 30.0)]

@@ -20,7 +20,7 @@ from archive.measuring.following import (
     names_to_register,
     with_returns,
 )
-from archive.observation import SpotGroup
+from archive.model.observation import SpotGroup
 
 TABLES = Path(__file__).resolve().parents[3] / "shared" / "real" / "tables"
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)

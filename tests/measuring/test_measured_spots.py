@@ -15,7 +15,7 @@ from archive.disc.limb import fit_limb
 from archive.measuring.spots import measure_spots
 from archive.measuring.true_area import HALF_PENUMBRA, Foreshortening, area_within, true_area_px, umbra_area_px
 from archive.measuring.umbrae import split_patch
-from archive.observation import Spot as Measured
+from archive.model.observation import Spot as Measured
 
 Picture = NDArray[np.float32]
 FACULAE = (Facula(10, 65, 6), Facula(-14, -60, 7, seed=2))

@@ -18,7 +18,7 @@ from archive.measuring.following import FollowedGroup, Sighting, follow_groups
 from archive.measuring.groups import group_spots
 from archive.measuring.rotation_fit import PUBLISHED_LAWS, group_rotation, rotation_law
 from archive.measuring.spots import measure_spots
-from archive.observation import Spot, SpotGroup, SunView
+from archive.model.observation import Spot, SpotGroup, SunView
 from archive.sun.view import sun_views
 
 TABLES = Path(__file__).resolve().parents[3] / "shared" / "real" / "tables"

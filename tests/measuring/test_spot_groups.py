@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from archive.measuring.groups import group_spots
-from archive.observation import Spot, SunView
+from archive.model.observation import Spot, SunView
 from archive.sun.heliographic import to_disc
 
 SUN = SunView(

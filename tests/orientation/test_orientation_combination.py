@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from archive.observation import Evidence, EvidenceKind
-from archive.orientation.angles import difference_deg, wrapped_deg
+from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.observation import Evidence, EvidenceKind
 from archive.orientation.combination import combine_evidence
 from archive.orientation.stated import stated_evidence
 

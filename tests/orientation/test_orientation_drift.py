@@ -16,8 +16,8 @@ from astropy.wcs import WCS
 from scenes.discs import Scene, draw_disc
 
 from archive.disc.limb import fit_limb
-from archive.observation import Disc, Evidence, SunView
-from archive.orientation.angles import difference_deg
+from archive.model.angles import difference_deg
+from archive.model.observation import Disc, Evidence, SunView
 from archive.orientation.drift import Drift, drift_between, drift_readings, expected_drift_px, told_reading
 
 SEMIDIAMETER_ARCSEC = 945.0

@@ -9,7 +9,7 @@ import pytest
 from carried_spots import EPOCH, L0_DEG, Sight, pictured, said_to_be, sights_of, three_groups, with_specks
 from scenes.sun_days import GroupPlan, World, world_of
 
-from archive.orientation.angles import difference_deg
+from archive.model.angles import difference_deg
 from archive.orientation.free_turning import KnownPicture, fits_neighbours, free_reading
 from archive.orientation.spots import SpottedPicture
 

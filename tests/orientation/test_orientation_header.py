@@ -12,7 +12,7 @@ from astropy.io import fits
 from astropy.wcs import WCS
 from numpy.typing import NDArray
 
-from archive.observation import Evidence
+from archive.model.observation import Evidence
 from archive.orientation.header import header_evidence
 from archive.reading import facts_in_file
 

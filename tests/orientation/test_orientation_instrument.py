@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from archive.orientation.angles import difference_deg
+from archive.model.angles import difference_deg
 from archive.orientation.instrument import Block, CameraAngle, blocks_of, epoch_at, learn_epochs
 
 ZERO = datetime(1970, 1, 1, tzinfo=UTC)

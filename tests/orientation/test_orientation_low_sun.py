@@ -10,8 +10,8 @@ import pytest
 from scenes.discs import Scene, draw_disc
 
 from archive.disc.limb import fit_limb
-from archive.observation import Disc, SunView
-from archive.orientation.angles import difference_deg
+from archive.model.angles import difference_deg
+from archive.model.observation import Disc, SunView
 from archive.orientation.low_sun import low_sun_doubt, low_sun_evidence
 
 

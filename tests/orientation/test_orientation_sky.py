@@ -11,7 +11,7 @@ import pytest
 from scenes.discs import Scene, place_on_picture
 from scenes.sun_days import Mount, SunNumbers, plan_days, random_world
 
-from archive.observation import SunView
+from archive.model.observation import SunView
 from archive.orientation.sky import sky_evidence
 from archive.sun.view import sun_view, sun_views
 

@@ -9,7 +9,7 @@ import pytest
 from carried_spots import EPOCH, Sight, pictured, sights_of, three_groups, with_specks
 from scenes.sun_days import world_of
 
-from archive.orientation.angles import difference_deg
+from archive.model.angles import difference_deg
 from archive.orientation.dust import without_dust
 from archive.orientation.spots import SpotReading, SpottedPicture, solve_spots
 

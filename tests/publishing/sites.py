@@ -6,8 +6,8 @@ import hashlib
 import json
 from pathlib import Path
 
-from archive.workflow.building import site_record
-from archive.workflow.trusting import trust
+from archive.delivery.trust import trust
+from archive.pipeline import site_record
 
 SETTINGS = """\
 title = "Sun over the quay"

@@ -18,13 +18,13 @@ from typing import Any
 
 import pytest
 
+from archive.delivery.publication import Wanted, check, publish, rehearse
 from archive.errors import PublishError
 from archive.publishing.address import parse_address
 from archive.publishing.git_place import GitPlace
 from archive.publishing.remote_target import prepare, read_site, send
 from archive.records.folder import writing
 from archive.records.lock import target_lock
-from archive.workflow.sending import Wanted, check, publish, rehearse
 from publishing import servers
 from publishing.sites import FIRST, SECOND, files_in, put_site
 

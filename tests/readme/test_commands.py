@@ -35,7 +35,7 @@ WALKED = {
     "start = ": "tests/readme/test_note_keys.py::test_a_key_of_the_note_takes_effect",
     "[counts]": "tests/readme/test_record_keys.py::test_a_key_of_the_record_takes_effect",
     "{% extends": "tests/readme/test_commands.py::test_the_theme_of_the_readme_adds_a_line_to_every_page",
-    "dask scheduler": "tests/workflow/test_executor.py::test_the_site_is_the_same_to_the_byte_whoever_did_the_work",
+    "dask scheduler": "tests/whole/test_executor.py::test_the_site_is_the_same_to_the_byte_whoever_did_the_work",
     "my-sun/": "tests/readme/test_commands.py::test_the_layout_is_what_an_archive_holds",
     "format = 1": "tests/readme/test_settings_keys.py::test_a_key_of_the_settings_takes_effect_on_the_site",
 }
@@ -71,7 +71,7 @@ TIED = {
         "tests/publishing/test_preview.py::test_an_open_page_follows_notes_settings_records_and_pictures"
     ),
     "add PICTURE --drift FIRST SECOND": (
-        "tests/workflow/test_add_drift.py::test_the_record_keeps_the_motion_and_not_the_frames"
+        "tests/whole/test_add_drift.py::test_the_record_keeps_the_motion_and_not_the_frames"
     ),
 }
 # What a sentence says beside a command that must have been done before the next one.
@@ -168,7 +168,7 @@ def test_a_command_ends_as_the_readme_says(tmp_path: Path, monkeypatch: pytest.M
     assert main(["new", "my-sun", *NEW]) == 0
     assert main(["show", "my-sun", "2026-06-03"]) == 1
     assert main(["show", "my-sun"]) == 2
-    must_exist("tests/workflow/test_executor.py::test_ctrl_c_ends_command_and_workers_without_a_word_more", "130")
+    must_exist("tests/whole/test_executor.py::test_ctrl_c_ends_command_and_workers_without_a_word_more", "130")
 
 
 def test_installs_that_the_readme_names_are_extras_of_the_package() -> None:

@@ -13,9 +13,9 @@ import pytest
 from scenes.discs import Spot
 
 from archive.cli import main
+from archive.films.job import FilmOptions
 from archive.records.settings import read_settings
-from archive.workflow.film_cutting import FilmOptions
-from archive.workflow.filming import _PACE_S, film_stem
+from archive.stages.films import _PACE_S, film_stem
 from readme.small import draw, new_archive
 from readme.text import block_with, keys_of
 

@@ -113,6 +113,6 @@ def test_a_picture_within_the_limits_is_looked_at(
 
 
 def test_pictures_that_are_worked_on_alone_are_those_of_the_readme() -> None:
-    contents = pytest.importorskip("archive.workflow.contents", reason="large pictures are not worked on alone yet")
+    contents = pytest.importorskip("archive.reading.contents", reason="large pictures are not worked on alone yet")
     said = f"pictures of over {contents._LARGE_PX / 10**6:g} million pixels are worked on one at a time"
     assert said in paragraph_with("Limits, so that no file")

@@ -125,7 +125,7 @@ def test_a_key_of_the_note_takes_effect(
     assert look(printed) == before
     changed = file_with(with_value(NOTE, key, value), tmp_path, capsys)
     assert look(changed) == after
-    if key.startswith("drift_"):  # how much is measured in tests/workflow/test_add_drift.py
+    if key.startswith("drift_"):  # how much is measured in tests/whole/test_add_drift.py
         assert changed.drift() != printed.drift()
 
 

@@ -6,12 +6,14 @@ import click
 import pytest
 
 from archive.cli import northlimb
+from archive.execution import executor, progress
+from archive.films import marks
 from archive.measuring import detail
 from archive.publishing import address, place, remote_target
 from archive.records import capture_time
 from archive.records.settings import Settings
+from archive.stages import counting, overlay
 from archive.website import year_page
-from archive.workflow import counting, executor, film_marks, looking, progress
 from readme.text import README, block_with
 
 PROSE = " ".join(README.split())
@@ -23,8 +25,8 @@ SAID = [
     f"camera's frame on {WORDS[counting._DAYS_OF_DUST + 1]} days are dust",  # one that it is on, and so many more
     f"too small or too soft for spots of {detail._HOPELESS_MSH:.0f} millionths",
     f"one that shows none under {detail._SOFT_MSH:.0f} says so",
-    f"a line every {looking._GRID_STEP_DEG} degrees",
-    f"latitude and longitude every {film_marks._GRID_STEP_DEG} degrees",
+    f"a line every {overlay._GRID_STEP_DEG} degrees",
+    f"latitude and longitude every {marks._GRID_STEP_DEG} degrees",
     f"in rows of {year_page._TURN} days",
     f"From {WORDS[executor._FEW]} new pictures on",
     f"over {executor._BYTES_IN_FLIGHT // 2**20} MB (some ",

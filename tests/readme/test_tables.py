@@ -11,7 +11,7 @@ from publishing.test_publish_remote import EVERY_PLACE
 from scenes.discs import Spot
 
 from archive.cli import main
-from archive.observation import EvidenceKind
+from archive.model.observation import EvidenceKind
 from archive.publishing.address import Kind, parse_address
 from archive.website.feed import _NEWEST
 from readme.elsewhere import must_exist
@@ -19,14 +19,14 @@ from readme.small import draw, new_archive
 from readme.text import README, block_with, paragraph_with, section, table_under
 
 EVIDENCE = {
-    "stated": ("tests/workflow/test_build.py::test_stated_angle_that_the_mount_contradicts_stands_and_is_shown",
+    "stated": ("tests/whole/test_build.py::test_stated_angle_that_the_mount_contradicts_stands_and_is_shown",
                "stated"),
-    "header": ("tests/workflow/test_build.py::test_upside_down_fits_comes_out_upright_by_its_header", "header"),
-    "spots": ("tests/workflow/test_solving.py::test_spots_give_angles_and_mirroring_that_nobody_stated", "spots"),
+    "header": ("tests/whole/test_build.py::test_upside_down_fits_comes_out_upright_by_its_header", "header"),
+    "spots": ("tests/whole/test_solving.py::test_spots_give_angles_and_mirroring_that_nobody_stated", "spots"),
     "sky": ("tests/orientation/test_orientation_sky.py::test_an_alt_azimuth_camera_sees_north_where_the_triangle_says",
             "sky"),
-    "drift": ("tests/workflow/test_add_drift.py::test_drift_agrees_with_the_mount_that_the_table_speaks_for", "drift"),
-    "refraction": ("tests/workflow/test_add_drift.py::test_the_low_sun_joins_the_mount", "refraction"),
+    "drift": ("tests/whole/test_add_drift.py::test_drift_agrees_with_the_mount_that_the_table_speaks_for", "drift"),
+    "refraction": ("tests/whole/test_add_drift.py::test_the_low_sun_joins_the_mount", "refraction"),
 }  # fmt: skip
 LOOKING = "tests/website/test_looking_in_browser.py::"
 KEYS = {

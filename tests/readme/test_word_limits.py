@@ -61,7 +61,7 @@ WORDS = {
         "tests/test_disk.py::test_a_file_of_holes_does_not_fill_the_memory"
     ),
     f"`remembered-words.json` {mega(remembered._MOST_BYTES)} MB": (
-        "tests/workflow/test_trust.py::test_lists_of_any_size_in_an_archive_handed_over_fill_no_memory"
+        "tests/whole/test_trust.py::test_lists_of_any_size_in_an_archive_handed_over_fill_no_memory"
     ),
     f"A day's notes have at most {notes.MOST_BYTES // 1000} kB": (
         "tests/records/test_notes.py::test_notes_of_a_day_end_at_100_kb"

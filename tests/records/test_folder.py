@@ -10,7 +10,7 @@ import pytest
 
 from archive.errors import FolderError
 from archive.kept import checked
-from archive.observation import Disc
+from archive.model.observation import Disc
 from archive.records.checksums import read_checksums
 from archive.records.folder import kept_folder, open_folder, put_picture, reading, writing
 from archive.records.measured import Measured, read_measured, write_measured

@@ -219,7 +219,7 @@ READ_ONLY = """
 import click, hashlib, os, sys
 from pathlib import Path
 from archive.errors import FolderError
-from archive.observation import Disc
+from archive.model.observation import Disc
 from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.places import place_of_id, places
 from archive.records.measured import Measured, read_measured, write_measured

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from archive.disk import Folder
-from archive.observation import Disc, FoundSpots, Spot
+from archive.model.observation import Disc, FoundSpots, Spot
 from archive.records.counted_spots import read_spots, write_spots
 from archive.records.map_files import MadeOf, read_made, read_sums, write_made, write_sums
 from archive.records.measured import Measured, read_measured, write_measured

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from archive.kept import checked, checked_words
-from archive.observation import Disc
+from archive.model.observation import Disc
 from archive.records.measured import Axes, Measured, read_measured, write_measured
 
 SHA256 = "ab" * 32

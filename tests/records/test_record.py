@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 
 from archive.errors import SettingsError
-from archive.observation import Capture
+from archive.model.observation import Capture
 from archive.records.record import (
     CAPTURE_FACTS,
     PictureEntry,

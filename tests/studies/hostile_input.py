@@ -151,7 +151,7 @@ def put(path: Path, data: bytes) -> None:
 def _disc() -> object:
     from dataclasses import fields
 
-    from archive.observation import Disc
+    from archive.model.observation import Disc
 
     return Disc(*(1.0 for _ in fields(Disc)))  # type: ignore[arg-type]
 

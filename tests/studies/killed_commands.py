@@ -40,9 +40,9 @@ from website.killed_update import broken, tree
 
 import archive.command_keep
 import archive.command_output
-import archive.workflow.adding
-import archive.workflow.evening
-import archive.workflow.filming  # noqa: F401
+import archive.delivery.evening
+import archive.filing.adding
+import archive.stages.films  # noqa: F401
 from archive.cli import main
 
 Tree = dict[str, bytes]

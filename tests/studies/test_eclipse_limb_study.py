@@ -20,7 +20,7 @@ from scenes.discs import Bite, Scene, draw_disc, quantise
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.errors import PictureError
-from archive.observation import Disc
+from archive.model.observation import Disc
 
 pytestmark = pytest.mark.study
 

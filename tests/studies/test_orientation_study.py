@@ -16,7 +16,7 @@ import pytest
 from studies.real_weeks import REAL, real_fortnight, two_groups_up
 from studies.weeks import Week, drawn_week, hard_week, turned_at_random
 
-from archive.orientation.angles import difference_deg
+from archive.model.angles import difference_deg
 from archive.orientation.spots import SpotReading, solve_spots
 
 pytestmark = pytest.mark.study

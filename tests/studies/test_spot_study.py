@@ -22,7 +22,7 @@ from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
-from archive.observation import Spot, SpotGroup, SunView
+from archive.model.observation import Spot, SpotGroup, SunView
 from archive.sun.heliographic import from_disc, to_disc
 from archive.sun.view import sun_view
 

@@ -23,7 +23,7 @@ from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.disc.spots import find_dark_spots
 from archive.disc.tone import flatten_disc
-from archive.observation import SunView
+from archive.model.observation import SunView
 from archive.orientation.spots import SpottedPicture
 from archive.sun.view import sun_view, sun_views
 

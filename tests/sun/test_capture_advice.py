@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from archive.observation import Capture
+from archive.model.observation import Capture
 from archive.sun.capture_advice import capture_advice
 from archive.sun.view import sun_view, sun_views
 

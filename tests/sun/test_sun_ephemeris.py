@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from archive.observation import SunView
+from archive.model.observation import SunView
 from archive.sun.view import sun_view, sun_views
 
 TABLE = Path(__file__).parents[3] / "shared" / "real" / "tables" / "almanac-p-l0-b0-2007-2008.csv"

@@ -10,7 +10,7 @@ from pathlib import Path
 from PIL import Image
 
 from archive.disk import Folder
-from archive.observation import (
+from archive.model.observation import (
     Alternative,
     Capture,
     Counts,

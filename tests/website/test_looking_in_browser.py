@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from scenes.discs import draw_disc, place_on_picture, quantise
-from workflow.turning import EPOCH, darkness_centre, lone_spots, scene_at
+from whole.turning import EPOCH, darkness_centre, lone_spots, scene_at
 
 from archive.cli import main
 from archive.sun.view import sun_view

@@ -12,7 +12,7 @@ from typing import TypeVar
 
 import pytest
 
-from archive.observation import Counts
+from archive.model.observation import Counts
 from archive.website import Content, Entry
 from archive.website.counted_days import days_summary
 from archive.website.days_page import days_page

@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from archive.disc.aligned import STANDARD_FRAME
-from archive.observation import Counts, NamedGroup, Spot, SpotGroup
+from archive.model.observation import Counts, NamedGroup, Spot, SpotGroup
 from archive.website import Content, TurningLaw, build_site
 from archive.website.content import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.website.followed import followed_groups

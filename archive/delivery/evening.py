@@ -1,0 +1,36 @@
+"""`add --publish`: the rest of the evening in one go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.delivery.publication import Published, Wanted, publish
+from archive.execution.executor import IN_THIS_PROCESS, Executor
+from archive.execution.progress import Progress
+from archive.pipeline import Built, build_with_film
+from archive.records.settings import FilmSettings
+
+__all__ = ["Evening", "build_film_publish"]
+
+_WEEK = FilmSettings(days=7)
+
+
+@dataclass(frozen=True)
+class Evening:
+    """The site with its film of the last week, and where it went."""
+
+    built: Built
+    published: Published
+
+
+def build_film_publish(root: Path, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Evening:
+    """Build the site with the film of the last week, and publish it to the first target of `archive.toml`.
+
+    Raises
+    ------
+    ArchiveError
+        As `build` and `publish` do; `check_first_target` tells beforehand of a target that would not take the site.
+    """
+    built = build_with_film(root, _WEEK, on_progress=on_progress, executor=executor)
+    return Evening(built, publish(root, Wanted(), on_progress=on_progress))

@@ -1,0 +1,138 @@
+"""`preview`: the site shown on this computer, and built again whenever the archive changes."""
+
+from __future__ import annotations
+
+import os
+import threading
+import time
+from collections.abc import Callable, Generator, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.disk import Folder
+from archive.errors import ArchiveError
+from archive.execution.executor import executor_at
+from archive.execution.progress import Progress
+from archive.pipeline import Built, build, site_files, site_folder
+from archive.publishing.local_server import local_server
+from archive.records.archive_files import files_of
+from archive.records.places import is_year
+from archive.records.settings import SETTINGS_NAME
+
+__all__ = ["PreviewEvent", "Refused", "Serving", "archive_stamps", "preview"]
+
+# Files are looked at one by one: that works on every system and on network drives, and a look at ten years of
+# pictures takes a quarter of a second.
+_PAUSE_S = 0.5
+_LOOKING_SHARE = 0.1  # of the time, at most
+# What was refused is tried again by itself, for its cause may lie elsewhere: another run that was writing, a full disk.
+_AGAIN_AFTER_S = 3.0
+
+Stamps = Mapping[str, tuple[int, int, int]]
+
+
+@dataclass(frozen=True)
+class Serving:
+    """The site can be looked at."""
+
+    site_dir: Path
+    address: str
+
+
+@dataclass(frozen=True)
+class Refused:
+    """The archive changed, but no site could be made of it; the one before is still shown."""
+
+    causes: tuple[str, ...]
+
+
+PreviewEvent = Serving | Built | Refused
+
+
+def preview(
+    root: Path, *, site_dir: Path | None, port: int, new_progress: Callable[[], Progress]
+) -> Generator[PreviewEvent, None, None]:
+    """Build the site, serve it, and build it again whenever settings, records, notes or pictures change, for ever.
+
+    Close the generator to stop serving. Each build shows a progress of its own.
+
+    Yields
+    ------
+    Serving, then Built or Refused for each change; the same refusal is not told twice.
+
+    Raises
+    ------
+    ArchiveError
+        The port is taken, or the first build is refused.
+    """
+    with local_server(site_files(root, site_folder(root, site_dir)), port) as server:
+        seen = archive_stamps(root)
+        built = _build(root, site_dir, new_progress())
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        try:
+            yield Serving(built.site_dir, server.address)
+            refused: Refused | None = None
+            while True:
+                seen = _changed(root, seen, patience_s=None if refused is None else _AGAIN_AFTER_S)
+                event = _built_again(root, site_dir, new_progress())
+                if isinstance(event, Built):
+                    server.renew()
+                if event != refused:
+                    yield event
+                refused = event if isinstance(event, Refused) else None
+        finally:
+            server.shutdown()
+
+
+def archive_stamps(root: Path) -> Stamps:
+    """Time, size and number of every file that the observer may write: settings, records, notes, pictures."""
+    stamps: dict[str, tuple[int, int, int]] = {}
+    folder = files_of(root)
+    status = folder.status(SETTINGS_NAME)
+    if status is not None:
+        stamps[SETTINGS_NAME] = _stamp(status)
+    for day in _days(folder):
+        with suppress(OSError):  # gone since it was listed
+            files = folder.statuses(day).items()
+            stamps |= {f"{day}/{name}": _stamp(status) for name, status in files if not name.startswith(".")}
+    return stamps
+
+
+def _days(folder: Folder) -> Iterator[str]:
+    for year in filter(is_year, folder.folders()):
+        with suppress(OSError):
+            yield from [f"{year}/{day}" for day in folder.folders(year)]
+
+
+def _stamp(status: os.stat_result) -> tuple[int, int, int]:
+    return status.st_mtime_ns, status.st_size, status.st_ino
+
+
+def _build(root: Path, site_dir: Path | None, on_progress: Progress) -> Built:
+    with executor_at(None) as executor:
+        return build(root, site_dir=site_dir, on_progress=on_progress, executor=executor)
+
+
+def _built_again(root: Path, site_dir: Path | None, on_progress: Progress) -> Built | Refused:
+    try:
+        return _build(root, site_dir, on_progress)
+    except ArchiveError as error:
+        return Refused(error.causes)
+    except OSError as error:
+        return Refused((f"{error.filename or root}: {error.strerror or error}; check permissions and free space",))
+
+
+def _changed(root: Path, seen: Stamps, *, patience_s: float | None) -> Stamps:
+    """Wait until files differ from those seen and are at rest: what is being copied is not read half.
+
+    Without a change return after `patience_s` all the same; None waits for ever.
+    """
+    started, before = time.monotonic(), seen
+    while True:
+        looked = time.monotonic()
+        now = archive_stamps(root)
+        if now == before and (now != seen or (patience_s is not None and looked - started > patience_s)):
+            return now
+        before = now
+        time.sleep(max(_PAUSE_S, (time.monotonic() - looked) / _LOOKING_SHARE))

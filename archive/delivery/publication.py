@@ -1,0 +1,269 @@
+"""`publish`: send the built site to its target, or look whether it arrived whole."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.delivery.trust import check_site_is_ours, check_target_is_allowed
+from archive.errors import PublishError
+from archive.execution.progress import WAIT_S, Progress, silent, while_waiting
+from archive.pipeline import site_files, site_folder
+from archive.publishing.address import Address, TargetOptions, is_url, parse_address, parse_web_address
+from archive.publishing.checking import Checked, FolderReader, check_published
+from archive.publishing.digests import StampsFile
+from archive.publishing.folder_target import Notes, check_target, prepare_folder, publish_folder
+from archive.publishing.opening import open_place
+from archive.publishing.place import Dropped, Place, Reader
+from archive.publishing.plan import turn
+from archive.publishing.remote_target import (
+    SiteFiles,
+    check_place_open,
+    prepare,
+    read_site,
+    refuse_odd_names,
+    send,
+)
+from archive.publishing.report import PublishReport
+from archive.publishing.target_checks import check_site
+from archive.records.archive_files import DERIVED_NAME, files_of
+from archive.records.folder import reading
+from archive.records.grants import folder_of_target
+from archive.records.lock import target_lock
+from archive.records.settings import TargetSettings, find_named, read_settings
+
+__all__ = ["Published", "Rehearsed", "Wanted", "check", "check_first_target", "publish", "rehearse"]
+
+# Kinds of places that take names which are no text.
+_ANY_NAMES = ("folder", "rsync", "git")
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is asked of `publish`.
+
+    `target` is a target's name in `archive.toml`, a folder, a zip or a URL; None is the first target there.
+    """
+
+    target: str | None = None
+    site_dir: Path | None = None
+    adopt: bool = False
+
+
+@dataclass(frozen=True)
+class Published:
+    """Where the site went and what travelled."""
+
+    target: str
+    report: PublishReport
+
+
+@dataclass(frozen=True)
+class Rehearsed:
+    """What would travel, in that order, and what would be removed; nothing was changed."""
+
+    target: str
+    report: PublishReport
+    send: tuple[str, ...]
+    remove: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Target:
+    """An address and the name it has in `archive.toml`."""
+
+    address: Address
+    name: str | None
+
+
+def publish(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> Published:
+    """Bring a target to hold exactly the site.
+
+    Raises
+    ------
+    ArchiveError
+        No such target, it is no place for the site alone, or it could not be reached.
+    """
+    waits = while_waiting(on_progress)
+    with reading(root, wait_s=WAIT_S, on_wait=waits):
+        target, site_dir = _target_and_site(root, wanted)
+        with target_lock(root, _place_of(target.address), wait_s=WAIT_S, on_wait=waits):
+            return _published(root, target, site_dir, adopt=wanted.adopt, on_progress=on_progress)
+
+
+def _published(root: Path, target: _Target, site_dir: Path, *, adopt: bool, on_progress: Progress) -> Published:
+    address = target.address
+    if address.kind == "folder":
+        folder, notes = Path(address.path), _notes(root, site_dir, address, on_progress)
+        report = publish_folder(site_dir, folder, adopt=adopt, keep=address.options.keep, notes=notes)
+        return Published(address.name, report)
+    site = _site_for(address, root, site_dir, on_progress)
+    with _opened(target) as place:
+        publication = prepare(place, site, adopt=adopt, keep=address.options.keep)
+        send(place, publication, on_file=on_progress)
+        return Published(address.name, publication.report)
+
+
+def rehearse(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> Rehearsed:
+    """Tell what `publish` would do; the target is looked at and left alone.
+
+    Raises
+    ------
+    ArchiveError
+        As `publish`.
+    """
+    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        target, site_dir = _target_and_site(root, wanted)
+        address = target.address
+        if address.kind == "folder":
+            folder, notes = Path(address.path), _notes(root, site_dir, address, on_progress)
+            coming = prepare_folder(site_dir, folder, adopt=wanted.adopt, keep=address.options.keep, notes=notes)
+            sent = tuple(sorted(coming.difference.copied, key=turn))
+            return Rehearsed(address.name, coming.report, sent, coming.difference.removed)
+        site = _site_for(address, root, site_dir, on_progress)
+        with _opened(target) as place:
+            publication = prepare(place, site, adopt=wanted.adopt, keep=address.options.keep)
+            plan = publication.plan
+            return Rehearsed(address.name, publication.report, plan.send, plan.remove)
+
+
+def check(root: Path, place: str, *, site_dir: Path | None, on_progress: Progress = silent) -> Checked:
+    """Read back every file of a published site and compare it with the built one.
+
+    Parameters
+    ----------
+    place : str
+        The site's public web address, or a target: a name in `archive.toml`, a folder, a zip or a URL.
+
+    Raises
+    ------
+    ArchiveError
+        The site is not built, or the place cannot be reached.
+    """
+    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        built = _site_of(root, site_dir)
+        site = read_site(built, stamps=_stamps(root, built), on_file=on_progress)
+        with closing(_reader(root, place)) as reader:
+            return check_published(reader, site, on_file=on_progress)
+
+
+def check_first_target(root: Path) -> None:
+    """Look, before there is a site to send, whether the first target of `archive.toml` would take it.
+
+    Raises
+    ------
+    ArchiveError
+        There is none, it is no place for the site alone, or it cannot be reached.
+    """
+    target = _find_target(root, None)
+    if target.address.kind == "folder":
+        check_target(site_folder(root, None), Path(target.address.path))
+        return
+    with _opened(target) as place:
+        check_place_open(place, keep=target.address.options.keep)
+
+
+def _target_and_site(root: Path, wanted: Wanted) -> tuple[_Target, Path]:
+    target, site_dir = _find_target(root, wanted.target), _site_of(root, wanted.site_dir)
+    check_site(site_dir)
+    check_site_is_ours(root, site_folder(root, wanted.site_dir))
+    address = target.address
+    if address.kind == "zip" and site_dir in Path(address.path).expanduser().resolve().parents:
+        raise PublishError(f"{address.name}: lies in the site that it is to hold: choose a place outside of {site_dir}")
+    return target, site_dir
+
+
+def _site_of(root: Path, site_dir: Path | None) -> Path:
+    """Where the site lies, looked at through the archive: a link in it is followed only where that is allowed."""
+    place = site_folder(root, site_dir)
+    with suppress(FileNotFoundError):
+        site_files(root, place).names()
+    return place.resolve()
+
+
+def _reader(root: Path, place: str) -> Reader:
+    if place.startswith(("https://", "http://")):
+        from archive.publishing.webdav_place import web_reader
+
+        return web_reader(parse_web_address(place))
+    target = _find_target(root, place)
+    if target.address.kind == "folder":
+        return FolderReader(Path(target.address.path))
+    return open_place(target.address, target_name=target.name)
+
+
+@contextmanager
+def _opened(target: _Target) -> Iterator[Place]:
+    with closing(open_place(target.address, target_name=target.name)) as place:
+        try:
+            yield place
+        except Dropped as dropped:
+            raise PublishError(f"{target.address.name}: the connection failed: {dropped}; publish again") from dropped
+
+
+def _notes(root: Path, site_dir: Path, address: Address, on_progress: Progress) -> Notes:
+    return Notes(_stamps(root, site_dir), _stamps(root, Path(address.path)), on_progress)
+
+
+def _stamps(root: Path, folder: Path) -> StampsFile:
+    """Where the stamps of a folder's files are kept from run to run."""
+    name = hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:16]
+    return StampsFile(files_of(root), f"{DERIVED_NAME}/stamps/{name}.json")
+
+
+def _site_for(address: Address, root: Path, site_dir: Path, on_progress: Progress) -> SiteFiles:
+    """The site's files, looked at for a place that is no folder."""
+    site = read_site(site_dir, stamps=_stamps(root, site_dir), on_file=on_progress)
+    if address.kind not in _ANY_NAMES:
+        refuse_odd_names(site)
+    return site
+
+
+def _place_of(address: Address) -> str:
+    """One name for a place however it is written, so that two runs do not change it at the same time."""
+    if address.kind in ("folder", "zip"):
+        return str(Path(address.path).expanduser().resolve())
+    return address.name.rstrip("/")
+
+
+def _find_target(root: Path, wanted: str | None) -> _Target:
+    """Folders in the settings are relative to the archive, those on the command line to where it is typed."""
+    settings = read_settings(root)
+    if wanted is None and not settings.targets:
+        raise PublishError("publish: no target; name a folder or a URL, or add [[targets]] to archive.toml")
+    names = {entry.name.casefold() for entry in settings.targets}
+    if wanted is None or wanted.strip().casefold() in names:
+        return _settled(root, find_named(settings.targets, wanted, what="target"))
+    if is_url(wanted):
+        return _Target(parse_address(wanted), None)
+    folder = _typed_folder(wanted)
+    # A path of nothing would be the folder in which the command is typed.
+    address = parse_address(str(folder) if wanted else wanted)
+    # A mistyped name must not become a new folder.
+    if names and address.kind == "folder" and not {"/", os.sep}.intersection(wanted) and not folder.exists():
+        known = ", ".join(entry.name for entry in settings.targets)
+        raise PublishError(
+            f"publish: {wanted!r} is neither a target of archive.toml (known: {known}) nor a folder; "
+            f"for a new folder here write .{os.sep}{wanted}"
+        )
+    return _Target(address, None)
+
+
+def _typed_folder(wanted: str) -> Path:
+    try:
+        return Path(wanted).expanduser()
+    except RuntimeError as error:
+        raise PublishError(f"publish: {wanted}: no such user here; write the whole path") from error
+
+
+def _settled(root: Path, entry: TargetSettings) -> _Target:
+    check_target_is_allowed(root, entry)
+    options = TargetOptions(entry.branch, entry.endpoint, entry.region, entry.keep)
+    if entry.url is not None:
+        return _Target(parse_address(entry.url, options), entry.name)
+    place = folder_of_target(root, entry.folder or "")
+    return _Target(parse_address(str(place), options), entry.name)

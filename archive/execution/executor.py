@@ -1,0 +1,320 @@
+"""Who does the work that splits by picture or by film: this process, several of this computer, or a cluster.
+
+Functions that are handed out are pure and stand at the top of a module: bytes and values in, bytes and values out. A
+worker may run on another computer and sees no file of the archive; this process alone writes there. So locks, syncs and
+what holds after a kill do not depend on who did the work, and neither do the bytes that come of it.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+from collections import deque
+from collections.abc import Callable, Collection, Iterable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import chain, islice
+from mmap import mmap
+from multiprocessing.connection import Connection
+from typing import Any, Protocol, TypeVar
+
+from archive.errors import WorkError
+from archive.reading.contents import is_large
+
+__all__ = ["IN_THIS_PROCESS", "Executor", "Sent", "executor_at", "fits_in_flight", "in_order", "processors"]
+
+Result = TypeVar("Result")
+Arguments = tuple[Any, ...]
+
+# A pool's start takes as long as some pictures do (tests/benchmarks/bench_executor.py): fewer are done here.
+_FEW = 4
+_MOST_PROCESSES = 32
+# Bytes that are sent and not yet answered; a single picture may have more, and is then alone.
+_BYTES_IN_FLIGHT = 256 * 2**20
+_TRIES = 3
+
+
+class Executor(Protocol):
+    """Does pieces of work that do not depend on each other."""
+
+    def map(self, function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
+        """Call the function with each of the arguments; results come in their order.
+
+        Arguments are asked for as they are needed, a bounded number of them ahead. What the function raises is raised.
+        """
+
+    def does_here(self, pieces: int) -> bool:
+        """Whether so few large pieces, such as films, are done in this process."""
+
+
+class _InThisProcess:
+    def map(self, function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
+        return _one_by_one(function, arguments)
+
+    def does_here(self, pieces: int) -> bool:
+        return True
+
+
+IN_THIS_PROCESS: Executor = _InThisProcess()
+
+
+@contextmanager
+def executor_at(scheduler: str | None) -> Iterator[Executor]:
+    """The cluster of a scheduler, or the processes of this computer; these start once there is enough to do.
+
+    Raises
+    ------
+    WorkError
+        The cluster cannot be reached.
+    """
+    if scheduler is not None:
+        from archive.execution.cluster import cluster_at
+
+        with cluster_at(scheduler) as cluster:
+            yield cluster
+    elif processors() < 2:
+        yield IN_THIS_PROCESS
+    else:
+        with _processes(min(processors(), _MOST_PROCESSES)) as processes:
+            yield processes
+
+
+def processors() -> int:
+    """How many processors this process may use; ``PYTHON_CPU_COUNT`` says otherwise, as in Python 3.13 and later."""
+    asked = os.environ.get("PYTHON_CPU_COUNT", "")
+    if asked.isdecimal() and int(asked) > 0:
+        return int(asked)
+    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
+
+
+def fits_in_flight(size: int) -> bool:
+    """Whether a piece of so many bytes may be sent to a worker."""
+    return size <= _BYTES_IN_FLIGHT
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A piece of work on its way: its arguments, and the future of its result."""
+
+    arguments: Arguments
+    future: Any
+
+    @property
+    def size(self) -> int:
+        return sum(len(one) for one in self.arguments if isinstance(one, (bytes, mmap)))
+
+
+def in_order(
+    arguments: Iterable[Arguments],
+    send: Callable[[Arguments], Sent],
+    result: Callable[[deque[Sent]], Result],
+    room: Callable[[], int],
+) -> Iterator[Result]:
+    """Results in order, while pieces are sent ahead: at most `room`, and no more bytes than may be in flight.
+
+    `result` waits for the first of the pieces sent, and may send others anew.
+    """
+    waiting: deque[Sent] = deque()
+    for each in arguments:
+        waiting.append(send(each))
+        while waiting and (len(waiting) >= room() or sum(one.size for one in waiting) >= _BYTES_IN_FLIGHT):
+            found = result(waiting)
+            waiting.popleft()
+            yield found
+    while waiting:
+        found = result(waiting)
+        waiting.popleft()
+        yield found
+
+
+@contextmanager
+def _processes(count: int) -> Iterator[_Processes]:
+    processes = _Processes(count)
+    try:
+        yield processes
+    finally:
+        processes.end()
+
+
+class _Processes:
+    """Processes of this computer; one that is ended from outside is replaced, and its work done again."""
+
+    def __init__(self, count: int) -> None:
+        self._count = count
+        self._pool: _Pool | None = None
+
+    def does_here(self, pieces: int) -> bool:
+        return pieces < 2
+
+    def map(self, function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
+        stream = iter(arguments)
+        first = deque(_some(stream, _FEW if self._pool is None else 2))
+        if len(first) < 2 or (self._pool is None and not (self._worth(first) and self._started())):
+            yield from _one_by_one(function, chain(_handed_over(first), stream))
+            return
+        yield from in_order(
+            chain(_handed_over(first), stream),
+            lambda each: self._send(function, each),
+            self._result(function),
+            lambda: self._room,
+        )
+
+    @property
+    def _room(self) -> int:
+        return self._count + 2  # one more for whoever is done first, one that is being written away
+
+    def _worth(self, first: Collection[Arguments]) -> bool:
+        return len(first) >= _FEW or sum(Sent(each, None).size for each in first) >= _BYTES_IN_FLIGHT
+
+    def _started(self) -> bool:
+        """Start the processes; False where the system refuses, for then this one does it all."""
+        try:
+            self._pool = _Pool(self._count)
+        except (OSError, NotImplementedError, ImportError):  # too many processes, or no semaphores
+            return False
+        return True
+
+    def _send(self, function: Callable[..., Result], each: Arguments) -> Sent:
+        assert self._pool is not None
+        if any(map(is_large, each)):  # one at a time, however many processes there are
+            return Sent((), _done(function, each))
+        try:
+            return Sent(each, self._pool.submit(function, each))
+        except BrokenProcessPool as broken:  # told to whoever waits for it
+            future: Future[Result] = Future()
+            future.set_exception(broken)
+            return Sent(each, future)
+
+    def _result(self, function: Callable[..., Result]) -> Callable[[deque[Sent]], Result]:
+        def result(waiting: deque[Sent]) -> Result:
+            for _ in range(_TRIES):
+                try:
+                    found: Result = waiting[0].future.result()
+                    return found
+                except BrokenProcessPool:
+                    self.end()
+                    self._pool = _Pool(self._count)
+                    again = [self._send(function, one.arguments) if _lost(one) else one for one in waiting]
+                    waiting.clear()
+                    waiting.extend(again)
+            raise WorkError(
+                f"a worker process was ended from outside {_TRIES} times at the same piece of work; free memory, or "
+                "run this with fewer processors (PYTHON_CPU_COUNT=1)"
+            )
+
+        return result
+
+    def end(self) -> None:
+        if self._pool is not None:
+            self._pool.end()
+            self._pool = None
+
+
+def _one_by_one(function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
+    for each in arguments:
+        result = function(*each)
+        del each  # before the next are made: a picture may be large
+        yield result
+
+
+def _handed_over(pieces: deque[Arguments]) -> Iterator[Arguments]:
+    """Each of the pieces, which are then no longer kept."""
+    while pieces:
+        yield pieces.popleft()
+
+
+def _done(function: Callable[..., Result], arguments: Arguments) -> Future[Result]:
+    """A piece of work done in this process."""
+    future: Future[Result] = Future()
+    try:
+        future.set_result(function(*arguments))
+    except Exception as error:  # told to whoever waits for it
+        future.set_exception(error)
+    return future
+
+
+def _lost(one: Sent) -> bool:
+    return one.future.cancelled() or isinstance(one.future.exception(timeout=0), BrokenProcessPool)
+
+
+def _some(stream: Iterator[Arguments], most: int) -> Iterator[Arguments]:
+    """The first few, fewer where they are large."""
+    size = 0
+    for each in islice(stream, most):
+        yield each
+        size += Sent(each, None).size
+        if size >= _BYTES_IN_FLIGHT:
+            return
+
+
+class _Pool:
+    """Worker processes, and the end of a pipe that keeps them alive: they go when this process closes it, or dies."""
+
+    def __init__(self, count: int) -> None:
+        theirs, self._alive = multiprocessing.get_context("spawn").Pipe(duplex=False)
+        self._theirs = theirs
+        try:
+            # Spawned on every system: a fork would copy locks that other threads hold.
+            self._pool = ProcessPoolExecutor(
+                count, multiprocessing.get_context("spawn"), initializer=_become_worker, initargs=(theirs,)
+            )
+            self.submit(_nothing, ())  # starts the first
+        except BaseException:
+            self._close()
+            raise
+
+    def submit(self, function: Callable[..., Result], arguments: Arguments) -> Future[Result]:
+        with _without_interrupts():  # it starts another worker while all are busy
+            return self._pool.submit(function, *arguments)
+
+    def end(self) -> None:
+        """End the workers, whatever they are at: their results are not waited for any more."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+        self._close()
+        self._pool.shutdown(wait=True)
+
+    def _close(self) -> None:
+        self._alive.close()
+        self._theirs.close()
+
+
+@contextmanager
+def _without_interrupts() -> Iterator[None]:
+    """Ctrl-C reaches every process of a terminal; those started meanwhile leave it to this one."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _nothing() -> None:
+    pass
+
+
+def _become_worker(alive: Connection) -> None:
+    """Be quiet, keep to one thread, and end with the process that started this one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # Before anything heavy is imported: a worker a processor is enough.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"):
+        os.environ[name] = "1"
+    nothing = os.open(os.devnull, os.O_RDWR)
+    for stream in (1, 2):  # stdout holds the answer of the command alone; what goes wrong is raised there
+        os.dup2(nothing, stream)
+    threading.Thread(target=_end_after, args=(alive,), daemon=True).start()
+
+
+def _end_after(alive: Connection) -> None:
+    try:
+        alive.recv_bytes()  # nothing is ever sent
+    except (EOFError, OSError):
+        pass
+    os._exit(1)

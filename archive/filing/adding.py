@@ -1,0 +1,188 @@
+"""`add`: take finished pictures into the archive."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import closing
+from pathlib import Path, PurePath
+
+from archive.disk import names_in_named, open_named
+from archive.errors import FactsError, WorkError
+from archive.execution.executor import IN_THIS_PROCESS, Executor
+from archive.execution.progress import WAIT_S, Progress, while_waiting
+from archive.filing.intake import Added, AlreadyFiled, Filing, New, file_pictures
+from archive.filing.remarks import remarks
+from archive.filing.statements import AddOptions
+from archive.reading import picture_kind
+from archive.records.checksums import read_checksums
+from archive.records.folder import writing
+from archive.records.places import sizes_on_disk
+from archive.records.removed import removed_sums
+from archive.records.settings import Settings, read_settings
+from archive.stages.inspection import filed_pictures, known_pictures, near_days, observations, solve
+
+__all__ = ["Added", "add_pictures"]
+
+_HEAD_BYTES, _MOST_NAMED = 64, 10
+_PICTURE_NAMES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".fits", ".fit", ".fts"})
+
+
+def add_pictures(
+    root: Path,
+    pictures: Sequence[Path],
+    options: AddOptions,
+    *,
+    on_progress: Progress,
+    executor: Executor = IN_THIS_PROCESS,
+) -> Iterator[Added]:
+    """File each picture; one that is refused does not keep the others out.
+
+    Parameters
+    ----------
+    root : Path
+        The archive's folder.
+    pictures : sequence of Path
+        Files, or folders of which every picture is taken.
+    options : AddOptions
+    on_progress : Progress
+    executor : Executor
+        Reads and measures the pictures; this process files them.
+
+    Yields
+    ------
+    Added
+        Refused and known ones as each is read; the added ones, in order, when all are filed.
+
+    Raises
+    ------
+    ArchiveError
+        The archive itself cannot be used.
+    """
+    files, passed_over = _files(pictures)
+    yield from passed_over
+    settings = read_settings(root)
+    if options.time is not None and len(files) > 1:
+        raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        known = AlreadyFiled(
+            _known_sums(root), sizes_on_disk(root), removed_sums(root) if set(files) - set(pictures) else set()
+        )
+        filing, lost, new = Filing(root, settings, options, known), None, []
+        with closing(
+            file_pictures(filing, files, named=frozenset(pictures), on_progress=on_progress, executor=executor)
+        ) as filed:
+            try:
+                for done in filed:
+                    if isinstance(done, Added):
+                        yield done
+                    else:
+                        new.append(done)
+            except WorkError as error:  # what is filed by then is filed, and told
+                lost = error
+        # Together, for pictures of neighbouring days tell each other's way up.
+        yield from _oriented(root, settings, new, on_progress=on_progress)
+        if lost is not None:
+            raise lost
+
+
+def _oriented(root: Path, settings: Settings, new: Sequence[New], *, on_progress: Progress) -> Iterator[Added]:
+    """What is known of new pictures among their neighbours."""
+    if not new:
+        return
+    near = near_days(root, {one.place.day for one in new})
+    known = known_pictures(root, settings, near, on_progress=on_progress)
+    on_progress("solving", 0, 1)
+    solved = solve(root, known, asked={one.place.id for one in new})
+    found = {one.id: one for one in observations(known, solved)}
+    times_from = {one.place.id: one.record.time_from for one in near}
+    for one in new:
+        if one.place.id not in found:
+            yield Added(
+                one.picture, "refused", one.place.id, causes=(f"{root}: the archive has gone meanwhile; run again",)
+            )
+            continue
+        observation = found[one.place.id]
+        name = Path(one.picture).name
+        yield Added(
+            one.picture,
+            "added",
+            one.place.id,
+            observation.time_utc,
+            times_from[one.place.id],
+            observation.disc,
+            observation.orientation,
+            (*one.warnings, *remarks(name, one.place, observation)),
+        )
+
+
+def _known_sums(root: Path) -> dict[str, str]:
+    """Files by the checksum of their bytes; from the records where the list of checksums is lost."""
+    sums = {sha256: file for file, sha256 in read_checksums(root).items()}
+    if not sums:
+        sums = {one.record.picture.sha256: one.record.picture.file for one in filed_pictures(root)}
+    return sums
+
+
+def _files(pictures: Sequence[Path]) -> tuple[list[Path], list[Added]]:
+    """Files as named, of a folder those whose content is a picture, in order of name; and what was passed over."""
+    files: list[Path] = []
+    passed_over: list[Added] = []
+    for path in pictures:
+        if _is_folder(path):
+            inside, others = _in_folder(path)
+            if not inside:
+                raise FactsError(f"{path}: no PNG, JPEG, TIFF or FITS files in this folder; name the pictures")
+            files += inside
+            passed_over += [Added(str(path), "passed_over", warnings=(others,))] if others else []
+        else:
+            files.append(path)
+    return files, passed_over
+
+
+def _in_folder(folder: Path) -> tuple[list[Path], str]:
+    """The pictures of a folder, whatever their names; and a line about what else is in it, but for hidden files."""
+    inside: list[Path] = []
+    others: list[str] = []
+    names = names_in_named(folder)
+    for name in names:
+        hidden = name.startswith(".")
+        if _is_folder(folder / name):
+            others += [] if hidden else [f"{name}/"]
+        elif _is_picture(folder / name, by_name=not hidden):
+            inside.append(folder / name)
+        elif not hidden and not _is_note(name, names):
+            others.append(name)
+    if not others:
+        return inside, ""
+    shown = ", ".join(others[:_MOST_NAMED]) + (f" and {len(others) - _MOST_NAMED} more" * (len(others) > _MOST_NAMED))
+    return inside, f"{folder}: passed over: {shown} (no PNG, JPEG, TIFF or FITS; a folder within is to be named itself)"
+
+
+def _is_picture(path: Path, *, by_name: bool) -> bool:
+    """By its content, or by its name: what only says that it is one will be refused, with the reason, in its turn.
+
+    A link that leads nowhere, a pipe or a device is none.
+    """
+    if by_name and path.suffix.lower() in _PICTURE_NAMES:
+        return path.is_file()
+    try:
+        with open_named(path) as stream:
+            return picture_kind(stream.read(_HEAD_BYTES)) is not None
+    except OSError:
+        return False
+
+
+def _is_note(name: str, names: Collection[str]) -> bool:
+    """Whether a name is that of a note beside a picture."""
+    note = PurePath(name)
+    return note.suffix.lower() == ".toml" and any(
+        other != name and PurePath(other).stem == note.stem for other in names
+    )
+
+
+def _is_folder(path: Path) -> bool:
+    """False, too, for a name that the system will not look up: its turn to be refused comes among the pictures."""
+    try:
+        return path.is_dir()
+    except OSError:
+        return False

@@ -1,0 +1,70 @@
+"""What the observer should look at after `add`: doubts, guesses, contradictions."""
+
+from __future__ import annotations
+
+from archive.filing.drift_frames import open_readings_remark
+from archive.filing.statements import AddOptions, Stated
+from archive.model.observation import Observation
+from archive.orientation.low_sun import low_sun_doubt
+from archive.records.places import Place
+from archive.stages.evidence import is_up, night_remark
+
+__all__ = ["guesses", "not_taken", "remarks"]
+
+_LOW_SUN_DEG = 2.0
+_WHOLE_LIMB = 0.75
+
+
+def guesses(name: str, place: Place, stated: Stated) -> list[str]:
+    """What was taken for granted and turns the picture round if it is wrong."""
+    unmirrored = stated.keys.get("north_angle_deg") is not None and stated.keys.get("mirrored") is None
+    if unmirrored and stated.instrument.stated_mirrored is None:
+        return [
+            f"{name}: the north angle is taken for a picture that is not mirrored; if it is, say "
+            f'mirrored = "yes" in {place.file(".toml")} or in archive.toml'
+        ]
+    return []
+
+
+def not_taken(name: str, place: Place, options: AddOptions) -> tuple[str, ...]:
+    """Options that came with a picture that is filed already."""
+    given = {
+        "--drift": options.drift,
+        "--time": options.time,
+        "--site": options.site,
+        "--instrument": options.instrument,
+        "--north-angle": options.north_angle_deg,
+        "--mirrored": options.mirrored,
+    }
+    remarks = []
+    named = [option for option, value in given.items() if value is not None]
+    if named:
+        remarks.append(
+            f"{name}: {', '.join(named)} not taken, for the picture is filed as {place.id}; edit {place.file('.toml')}"
+        )
+    if options.note:
+        remarks.append(f"{name}: --note not taken, for the picture is filed; edit {place.folder}/notes.md")
+    return tuple(remarks)
+
+
+def remarks(name: str, place: Place, observation: Observation) -> list[str]:
+    """What an observation itself gives to look at."""
+    found = [f"{name}: evidence for north disagrees: {dispute}" for dispute in observation.orientation.disputes]
+    found += [f"{name}: {remark}" for remark in observation.remarks]
+    sun = observation.sun
+    if not is_up(sun):
+        found.append(
+            f"{name}: {night_remark(sun)}; the time, its zone or the site is wrong: correct the site in "
+            f"{place.file('.toml')}, or the time by `northlimb amend FOLDER {place.id} --time` with its offset"
+        )
+    elif sun.altitude_deg < _LOW_SUN_DEG:
+        found.append(f"{name}: the Sun was only {sun.altitude_deg:.1f} deg high; is the time right?")
+    further = (
+        low_sun_doubt(observation.disc, sun),
+        open_readings_remark(observation.orientation, record_file=place.file(".toml")),
+    )
+    found += [f"{name}: {remark}" for remark in further if remark is not None]
+    if observation.disc.limb_fraction < _WHOLE_LIMB:
+        share = f"{100 * observation.disc.limb_fraction:.0f} %"
+        found.append(f"{name}: only {share} of the limb is in the picture and clear")
+    return found

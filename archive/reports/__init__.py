@@ -1,0 +1,1 @@
+"""Answers on the command line about days, months and captures."""

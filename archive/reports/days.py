@@ -1,0 +1,92 @@
+"""`show` and `sun`: what is known of a day's pictures, and of the Sun at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from archive.errors import FactsError
+from archive.execution.progress import Progress
+from archive.model.observation import Capture, Observation, SunView
+from archive.records.group_names import read_names
+from archive.records.places import is_day, places
+from archive.records.settings import Settings, SiteSettings, read_settings
+from archive.stages.counting import Counted, count_spots
+from archive.stages.inspection import known_pictures, near_days, observations, solve
+from archive.sun.capture_advice import CaptureAdvice, capture_advice
+from archive.sun.view import field_rotation_deg_per_hour, sun_view
+
+__all__ = ["SunAt", "counted_near", "show_day", "sun_at"]
+
+_USUAL_CAPTURE = Capture(length_s=100.0)  # common practice, no source
+
+
+def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation]:
+    """The observations of a day (``2026-06-03``) or of one picture (``2026-06-03T0915Z``), counted.
+
+    Raises
+    ------
+    FactsError
+        None of that day; the message names the nearest that there are.
+    SettingsError
+        `archive.toml` has mistakes, or a newer program has made the archive.
+    """
+    settings = read_settings(root)  # first: what a newer program has made is not looked into
+    wanted = {place.id: place.day for place in places(root, {day[:10]}) if day in (place.day, place.id)}
+    if not wanted:
+        raise FactsError(f"{day}: {_none_words(root, day)}")
+    counted = counted_near(root, settings, set(wanted.values()), on_progress=on_progress)
+    return [one for one in counted.observations if one.id in wanted]
+
+
+def _none_words(root: Path, asked: str) -> str:
+    day = asked[:10]
+    if not is_day(day):
+        return "no day; write it like 2026-06-03, or one picture like 2026-06-03T0915Z"
+    there = places(root)
+    of_day = [place.id for place in there if place.day == day]
+    if of_day:
+        return f"no picture of that name in {root}; that day has {', '.join(of_day)}"
+    before = [place.day for place in there if place.day < day][-1:]
+    after = [place.day for place in there if place.day > day][:1]
+    if not there:
+        return f"no picture in {root} yet; `northlimb add` files some"
+    return f"no picture of that day in {root}; nearest to it: {', '.join(before + after)}"
+
+
+def counted_near(root: Path, settings: Settings, days: Collection[str], *, on_progress: Progress) -> Counted:
+    """The pictures of some days and of the weeks about them, oriented and counted; nothing of the archive changes."""
+    filed = near_days(root, days)
+    known = known_pictures(root, settings, filed, on_progress=on_progress)
+    asked = {one.place.id for one in filed if one.place.day in days}
+    found = observations(known, solve(root, known, asked=asked))
+    records = {one.place.id: one.record for one in filed}
+    return count_spots(
+        root, found, records, k=settings.relative_number_k, names=read_names(root), on_progress=on_progress
+    )
+
+
+@dataclass(frozen=True)
+class SunAt:
+    """The Sun from a site, how fast an alt-azimuth picture turns there, and what that does to 100 s of capture."""
+
+    time_utc: datetime
+    site: str
+    sun: SunView
+    field_rotation_deg_per_hour: float
+    capture: CaptureAdvice
+
+
+def sun_at(time_utc: datetime, site: SiteSettings, *, radius_px: float | None = None) -> SunAt:
+    """The Sun at a time from a site; `radius_px` of the disc in a planned picture tells smear in pixels."""
+    sun = sun_view(
+        time_utc,
+        latitude_deg=site.latitude_deg,
+        longitude_deg=site.longitude_deg,
+        elevation_m=site.elevation_m,
+    )
+    advice = capture_advice(sun, _USUAL_CAPTURE, latitude_deg=site.latitude_deg, mount="altaz", radius_px=radius_px)
+    turning = field_rotation_deg_per_hour(sun, latitude_deg=site.latitude_deg)
+    return SunAt(time_utc, site.name, sun, turning, advice)

@@ -1,0 +1,133 @@
+"""`report`: a month's counts, one observation a day, as an observing programme takes them."""
+
+from __future__ import annotations
+
+import calendar
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+from archive.errors import FactsError
+from archive.execution.progress import Progress
+from archive.model.observation import Counts, NamedGroup, Observation
+from archive.records.settings import read_settings
+from archive.reports.days import counted_near
+
+__all__ = ["HemisphereCounts", "MonthReport", "ReportRow", "month_report"]
+
+
+@dataclass(frozen=True)
+class HemisphereCounts:
+    """Groups, spots and k (10 g + s) of the groups on one side of the equator."""
+
+    groups: int
+    spots: int
+    relative_number: float
+
+
+@dataclass(frozen=True)
+class ReportRow:
+    """One day's observation; the hemispheres are None where north, or the single groups, are not known."""
+
+    day: date
+    time_utc: datetime
+    instrument: str
+    seeing: float | None
+    groups: int
+    spots: int
+    relative_number: float
+    north: HemisphereCounts | None
+    south: HemisphereCounts | None
+    spot_area_msh: float | None
+    stated: bool
+
+
+@dataclass(frozen=True)
+class MonthReport:
+    """A month of one archive; `mean` holds the means over the days by the rows' names, None where no day tells."""
+
+    month: str
+    title: str
+    observer: str
+    k: float
+    rows: tuple[ReportRow, ...]
+    mean: dict[str, float | None]
+
+
+def month_report(root: Path, month: str, *, on_progress: Progress) -> MonthReport:
+    """The report of a month (``2026-06``).
+
+    Raises
+    ------
+    FactsError
+        Not a month, or no counted picture in it.
+    """
+    days = _days_of(month)
+    settings = read_settings(root)
+    counted = counted_near(root, settings, days, on_progress=on_progress)
+    by_day: dict[date, tuple[Observation, Counts]] = {}
+    for one in counted.observations:
+        day = one.time_utc.date()
+        if one.counts is None or day.isoformat() not in days:
+            continue
+        if day not in by_day or one.disc.softness < by_day[day][0].disc.softness:
+            by_day[day] = (one, one.counts)
+    if not by_day:
+        raise FactsError(f"--month {month}: no counted picture of that month in {root}; choose another month")
+    k = settings.relative_number_k
+    rows = tuple(_row(day, *by_day[day], k=k) for day in sorted(by_day))
+    return MonthReport(month, settings.title, settings.observer, k, rows, _means(rows))
+
+
+def _days_of(month: str) -> set[str]:
+    try:
+        first = datetime.strptime(f"{month}-01", "%Y-%m-%d").date()  # noqa: DTZ007
+    except ValueError as error:
+        raise FactsError(f"--month {month}: is no month; write it like 2026-06") from error
+    count = calendar.monthrange(first.year, first.month)[1]
+    return {first.replace(day=day).isoformat() for day in range(1, count + 1)}
+
+
+def _row(day: date, one: Observation, counts: Counts, *, k: float) -> ReportRow:
+    groups = one.groups or ()
+    # The observer's own count may differ from the groups that the program knows: then these tell no hemispheres.
+    told = counts.groups == len(groups) and all(group.group.latitude_deg is not None for group in groups)
+    known = told and (one.orientation.status != "unknown" or not groups)
+    return ReportRow(
+        day=day,
+        time_utc=one.time_utc,
+        instrument=one.instrument,
+        seeing=one.capture.seeing,
+        groups=counts.groups,
+        spots=counts.spots,
+        relative_number=counts.relative_number,
+        north=_side(groups, 1.0, k) if known else None,
+        south=_side(groups, -1.0, k) if known else None,
+        spot_area_msh=one.spot_area_msh,
+        stated=counts.stated,
+    )
+
+
+def _side(groups: Sequence[NamedGroup], sign: float, k: float) -> HemisphereCounts:
+    """A group on the equator counts to the north."""
+    there = [one.group for one in groups if ((one.group.latitude_deg or 0.0) >= 0.0) == (sign > 0.0)]
+    spots = sum(len(group.spots) for group in there)
+    return HemisphereCounts(len(there), spots, k * (10 * len(there) + spots))
+
+
+def _means(rows: Sequence[ReportRow]) -> dict[str, float | None]:
+    columns: dict[str, list[float | None]] = {
+        "groups": [row.groups for row in rows],
+        "spots": [row.spots for row in rows],
+        "relative_number": [row.relative_number for row in rows],
+        "relative_number_north": [None if row.north is None else row.north.relative_number for row in rows],
+        "relative_number_south": [None if row.south is None else row.south.relative_number for row in rows],
+        "spot_area_msh": [row.spot_area_msh for row in rows],
+        "seeing": [row.seeing for row in rows],
+    }
+    return {name: _mean([value for value in values if value is not None]) for name, values in columns.items()}
+
+
+def _mean(values: Sequence[float]) -> float | None:
+    return round(sum(values) / len(values), 2) if values else None

@@ -1,0 +1,89 @@
+"""Pictures that may be solved: what their records, their measurements and their mount give to the solution."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from archive.model.angles import wrapped_deg
+from archive.model.observation import SunView
+from archive.model.times import days_since_1970
+from archive.orientation.spots import SpottedPicture
+from archive.records.measured import Measured
+from archive.records.record import Record
+from archive.records.settings import InstrumentSettings
+
+__all__ = [
+    "Candidate",
+    "band_of",
+    "own_mirrored",
+    "sky_deg_of",
+    "spots_key",
+    "spots_of",
+    "within_reach",
+]
+
+# Within which the same spots are seen again by most pictures: as far as a picture is held against others by itself.
+_REACH_DAYS = 8.0
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A picture that may be solved."""
+
+    id: str
+    record: Record
+    instrument: InstrumentSettings
+    measured: Measured
+    sun: SunView
+    up: bool
+
+
+def within_reach(days: Sequence[float], day: float) -> slice:
+    """The part of ascending `days` that lies within some days of one."""
+    return slice(bisect_left(days, day - _REACH_DAYS), bisect_right(days, day + _REACH_DAYS))
+
+
+def spots_key(spot: SpottedPicture) -> list[Any]:
+    """What kept answers know a picture's spots by, beside the checksum of its original."""
+    return [round(spot.time_days, 6), spot.sky_deg, spot.b0_deg, spot.l0_deg, len(spot.right)]
+
+
+def spots_of(one: Candidate) -> SpottedPicture:
+    """Its spots, as the solution takes them."""
+    spots, disc = one.measured.spots, one.measured.disc
+    return SpottedPicture(
+        time_days=days_since_1970(one.record.time),
+        b0_deg=one.sun.b0_deg,
+        l0_deg=one.sun.l0_deg,
+        right=np.asarray(spots.right, dtype=np.float64),
+        up=np.asarray(spots.up, dtype=np.float64),
+        area_msh=np.asarray(spots.area_msh, dtype=np.float64),
+        sky_deg=sky_deg_of(one),
+        centre_px=(disc.x_px, disc.y_px),
+        radius_px=disc.radius_px,
+    )
+
+
+def sky_deg_of(one: Candidate) -> float | None:
+    """North without the camera angle, where the mount is known."""
+    if one.instrument.mount == "unknown":
+        return None
+    if one.instrument.mount == "equatorial":
+        return one.sun.p_deg
+    return wrapped_deg(one.sun.p_deg - one.sun.parallactic_angle_deg)
+
+
+def band_of(one: Candidate) -> str:
+    """The band that the record or else the instrument states."""
+    return one.record.band or one.instrument.band
+
+
+def own_mirrored(one: Candidate) -> bool | None:
+    """Mirroring that the record states against, or without, the instrument's."""
+    stated = one.record.stated_mirrored
+    return None if stated == one.instrument.stated_mirrored else stated

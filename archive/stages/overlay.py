@@ -1,0 +1,84 @@
+"""What the site lays over a disc: the heliographic grid, the axis, the groups at their places."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.disc.aligned import STANDARD_FRAME
+from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
+from archive.model.observation import NamedGroup, Observation
+from archive.sun.heliographic import to_disc
+from archive.website import DiscLabel, Graticule, Line, Overlay
+
+__all__ = ["graticule_at", "overlay"]
+
+_GRID_STEP_DEG = 10
+_NUMBERED_DEG = (-60, -30, 30, 60)
+_POINTS_EVERY = 2  # of the grid's one-degree points: chords leave the curve by 0.07 px at most
+
+
+def overlay(observation: Observation) -> Overlay | None:
+    """What lies over an observation's disc; None where north is not known.
+
+    The grid is that of B0 to a tenth of a degree, so that days share it: at most 0.4 px off.
+    """
+    if observation.orientation.status == "unknown":
+        return None
+    b0_deg = round(observation.sun.b0_deg, 1) + 0.0
+    return Overlay(b0_deg, _axis(b0_deg), _labels(observation.groups or (), observation.sun.b0_deg))
+
+
+@cache
+def _axis(b0_deg: float) -> tuple[Line, ...]:
+    return tuple(_line(points) for points in axis_lines(STANDARD_FRAME, b0_deg))
+
+
+def graticule_at(b0_deg: float) -> Graticule:
+    """The grid of a disc whose B0 is this."""
+    found = grid_lines(STANDARD_FRAME, b0_deg, step_deg=_GRID_STEP_DEG)
+    return Graticule(
+        b0_deg,
+        lines=tuple(_line(one.points_px) for one in found if one.at_deg != 0.0),
+        main=tuple(_line(one.points_px) for one in found if one.at_deg == 0.0),
+        numbers=_numbers(b0_deg),
+    )
+
+
+def _line(points_px: NDArray[np.float64]) -> Line:
+    # The last point too, or lines would end short of the limb.
+    kept = np.unique(np.append(np.arange(0, len(points_px), _POINTS_EVERY), len(points_px) - 1))
+    return tuple(map(tuple, points_px[kept].tolist()))
+
+
+def _numbers(b0_deg: float) -> tuple[DiscLabel, ...]:
+    """Degrees along the central meridian and the equator, as the trade writes them."""
+    latitudes = [(f"{'S' if at < 0 else 'N'}{abs(at)}", float(at), 0.0) for at in _NUMBERED_DEG]
+    meridians = [(f"{'E' if at < 0 else 'W'}{abs(at)}", 0.0, float(at)) for at in _NUMBERED_DEG]
+    return _facing_us([*latitudes, *meridians], b0_deg)
+
+
+def _labels(groups: Sequence[NamedGroup], b0_deg: float) -> tuple[DiscLabel, ...]:
+    placed = [(one.name, one.group.latitude_deg, one.group.central_meridian_distance_deg) for one in groups]
+    return _facing_us(
+        [
+            (name, latitude_deg, meridian_deg)
+            for name, latitude_deg, meridian_deg in placed
+            if name is not None and latitude_deg is not None and meridian_deg is not None
+        ],
+        b0_deg,
+    )
+
+
+def _facing_us(named: Sequence[tuple[str, float, float]], b0_deg: float) -> tuple[DiscLabel, ...]:
+    """Names at their latitudes and central meridian distances, deg, but for those on the far side."""
+    if not named:
+        return ()
+    names, latitudes_deg, meridians_deg = zip(*named, strict=True)
+    west, north, mu = to_disc(np.array(latitudes_deg), np.array(meridians_deg), b0_deg=b0_deg)
+    x_px, y_px = disc_pixels(STANDARD_FRAME, west, north)
+    rows = zip(names, x_px.tolist(), y_px.tolist(), mu.tolist(), strict=True)
+    return tuple(DiscLabel(name, x, y) for name, x, y, towards in rows if towards > 0.0)

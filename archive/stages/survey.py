@@ -1,0 +1,102 @@
+"""The whole archive looked over: every observation with its way up, what its instruments teach, what is amiss."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from archive.answers import Answers
+from archive.execution.executor import IN_THIS_PROCESS, Executor
+from archive.execution.progress import Progress
+from archive.model.angles import difference_deg
+from archive.model.observation import Observation
+from archive.model.times import time_of_days
+from archive.orientation.instrument import Epoch
+from archive.records.archive_files import derived_files
+from archive.records.record import Record
+from archive.records.settings import InstrumentSettings, Settings
+from archive.records.solved import forget_solved, write_learned
+from archive.stages.inspection import Filed, filed_pictures, known_pictures, observations, solve, unfiled
+from archive.upkeep.amendment import fits_its_name
+
+__all__ = ["Survey", "survey"]
+
+_CONTRADICTION_SIGMAS = 3.0
+_LEAST_PICTURES = 3
+_LEAST_CONTRADICTION_DEG = 2.0
+
+
+@dataclass(frozen=True)
+class Survey:
+    """Observations in order of time, their records by id, what each instrument has taught, and what is amiss."""
+
+    observations: tuple[Observation, ...]
+    records: Mapping[str, Record]
+    epochs: Mapping[str, tuple[Epoch, ...]]
+    warnings: tuple[str, ...]
+
+
+def survey(root: Path, settings: Settings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Survey:
+    """Measure what is new, solve every instrument's pictures together, and keep what that teaches.
+
+    Raises
+    ------
+    ArchiveError
+        A record or an original is wrong.
+    """
+    filed = filed_pictures(root)
+    suns = Answers(derived_files(root), "answers/suns")
+    known = known_pictures(root, settings, filed, suns=suns, on_progress=on_progress, executor=executor)
+    suns.keep()
+    on_progress("solving", 0, 1)
+    solved = solve(root, known)
+    write_learned(root, {name: [asdict(epoch) for epoch in epochs] for name, epochs in sorted(solved.epochs.items())})
+    forget_solved(root, solved.kept)
+    found = tuple(observations(known, solved))
+    warnings = (
+        *(f"{file}: has no record; it is not shown" for file in unfiled(root, [one.picture.file for one in found])),
+        *_misplaced(filed, now_utc=datetime.now(UTC)),
+        *(text for one in settings.instruments for text in _contradicted(one, solved.epochs.get(one.name, ()))),
+    )
+    return Survey(found, {one.place.id: one.record for one in filed}, solved.epochs, warnings)
+
+
+def _misplaced(filed: Sequence[Filed], *, now_utc: datetime) -> list[str]:
+    """Records whose time a hand has moved to another minute, or ahead of today."""
+    found = []
+    for one in filed:
+        record, time = one.place.file(".toml"), one.record.time
+        if time > now_utc + timedelta(days=1):
+            found.append(f"{record}: time = {time:%Y-%m-%dT%H:%M:%SZ} is in the future; correct it")
+        elif not fits_its_name(one.place, time):
+            found.append(
+                f"{record}: time = {time:%Y-%m-%dT%H:%M:%SZ} is not that of its name; "
+                f"`northlimb amend FOLDER {one.place.id}` moves its files to fit"
+            )
+    return found
+
+
+def _contradicted(instrument: InstrumentSettings, epochs: Sequence[Epoch]) -> list[str]:
+    """A camera angle or a mirroring in the settings that the spots of several pictures speak against."""
+    found = []
+    for epoch in epochs:
+        if epoch.pictures < _LEAST_PICTURES:
+            continue
+        since = f"{time_of_days(epoch.since_days):%Y-%m-%d}"
+        said = f"archive.toml: instrument {instrument.name!r}:"
+        told = f"the spots of {epoch.pictures} pictures since {since} say"
+        if instrument.stated_mirrored is not None and epoch.mirrored != instrument.stated_mirrored:
+            found.append(f"{said} mirrored = {instrument.mirrored!r}, but {told} otherwise; correct it")
+        elif instrument.camera_angle_deg is not None:
+            off_deg = abs(difference_deg(instrument.camera_angle_deg, epoch.angle_deg))
+            sigma_deg = float(np.hypot(epoch.scatter_deg, epoch.sigma_deg))
+            if off_deg > max(_LEAST_CONTRADICTION_DEG, _CONTRADICTION_SIGMAS * sigma_deg):
+                found.append(
+                    f"{said} camera_angle_deg = {instrument.camera_angle_deg:g}, but {told} {epoch.angle_deg:+.1f} "
+                    f"± {sigma_deg:.1f}; correct it, or take it out"
+                )
+    return found

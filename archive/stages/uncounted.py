@@ -1,0 +1,57 @@
+"""Pictures that do not show all of their spots, which are then not counted, and what is said of these."""
+
+from __future__ import annotations
+
+from archive.measuring.detail import hides_penumbrae, is_countable, is_soft, smallest_spot_msh
+from archive.model.observation import Disc, FoundSpots
+from archive.records.record import Record
+
+__all__ = ["hidden_remark", "shows_spots", "size_remark", "uncounted_remark"]
+
+# Captions and hairs across a disc hide less than the one; a count of less than the other says little of the Sun.
+_WHOLE, _ENOUGH = 0.97, 0.75
+_HIDDEN = "is outside the picture or hidden"
+
+
+def shows_spots(disc: Disc, record: Record) -> bool:
+    """Whether a picture is large and sharp enough to be counted, or was counted by hand."""
+    return record.is_counted or is_countable(disc)
+
+
+def size_remark(disc: Disc, record: Record) -> str | None:
+    """What a picture, unless it was counted by hand, is too small or too soft for."""
+    if record.is_counted or not is_soft(disc):
+        return None
+    why = f"{disc.blur_px:.1f} px of blur on a radius of {disc.radius_px:.0f} px"
+    if not is_countable(disc):
+        return f"spots are not counted, for the picture is too small or soft: {why}; a count by hand is taken"
+    least = float(f"{smallest_spot_msh(disc):.1g}")
+    return f"spots under some {least:.0f} millionths do not show, for the picture is small or soft: {why}"
+
+
+def uncounted_remark(found: FoundSpots, record: Record) -> str | None:
+    """Why a picture that was looked through is not counted; None where it is, or was by hand."""
+    if record.is_counted:
+        return None
+    if found.seen_share < _ENOUGH:
+        return (
+            f"spots are not counted, for {_hidden_percent(found):.0f} % of the disc {_HIDDEN}; a count by hand is taken"
+        )
+    if hides_penumbrae(found.least_depth):
+        percent = min(100.0, 100.0 * found.least_depth)
+        return (
+            f"spots are not counted, for noise hides them: what is less than {percent:.0f} % darker than the disc does "
+            "not stand out; a count by hand is taken"
+        )
+    return None
+
+
+def hidden_remark(found: FoundSpots, record: Record) -> str | None:
+    """What is missing from the count of a disc that the frame or the Moon cuts; None where it was counted by hand."""
+    if record.is_counted or found.seen_share > _WHOLE:
+        return None
+    return f"spots are counted where the disc shows: {_hidden_percent(found):.0f} % of it {_HIDDEN}"
+
+
+def _hidden_percent(found: FoundSpots) -> float:
+    return 100.0 * (1.0 - found.seen_share)

@@ -1,0 +1,1 @@
+"""What keeps an archive for long: verifying, restoring, removing, amending, exporting."""

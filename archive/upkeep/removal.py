@@ -1,0 +1,128 @@
+"""`remove`: an observation taken out of the archive, kept beside it, and put back."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.errors import FactsError, FolderError, SettingsError
+from archive.execution.progress import WAIT_S, Progress, while_waiting
+from archive.records.archive_files import files_of
+from archive.records.checksums import file_sha256, read_checksums
+from archive.records.folder import writing
+from archive.records.pending import Change, carry_out
+from archive.records.places import PICTURE_SUFFIXES, Place, place_of_id, places
+from archive.records.record import read_record
+from archive.records.removed import new_removed_folder, removed_folders
+
+__all__ = ["Moved", "original_of", "put_back", "remove"]
+
+
+@dataclass(frozen=True)
+class Moved:
+    """An observation that was moved: its id, what it is called now (or was), and the folder that holds what went."""
+
+    id: str
+    files: tuple[str, ...]
+    kept_in: str
+
+
+def remove(root: Path, identifier: str, *, on_progress: Progress) -> Moved:
+    """Move original and record to a dated folder in `removed/`, and take the original's line out of the checksums.
+
+    Raises
+    ------
+    FactsError
+        No such observation.
+    FolderError
+        Another run is writing, or the system refuses; everything is then as it was.
+    """
+    place = place_of_id(identifier)
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        files = _files_of(root, place)
+        folder = new_removed_folder(root, "removed")
+        listed = read_checksums(root)
+        change = Change(
+            moves=tuple((file, f"{folder}/{file}") for file in files),
+            unlisted={file: listed[file] for file in files if file in listed},
+        )
+        carry_out(root, change)
+    return Moved(identifier, files, folder)
+
+
+def put_back(root: Path, identifier: str, *, on_progress: Progress) -> Moved:
+    """Undo the latest `remove` of an observation.
+
+    Raises
+    ------
+    FactsError
+        It was not removed.
+    FolderError
+        Another picture has its place now, another run is writing, or the system refuses.
+    """
+    place = place_of_id(identifier)
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        archive, names = files_of(root), [place.file(suffix) for suffix in (*sorted(PICTURE_SUFFIXES), ".toml")]
+        folder = next(
+            (one for one in removed_folders(root, "removed") if any(archive.exists(f"{one}/{name}") for name in names)),
+            None,
+        )
+        if folder is None:
+            raise FactsError(f"{identifier}: not among what was removed from {root}; see its folder removed/")
+        taken = [name for name in names if archive.exists(name)]
+        if taken:
+            raise FolderError(
+                f"{taken[0]}: another picture is there now; `northlimb remove` it first, or amend its time"
+            )
+        files = tuple(name for name in names if archive.is_file(f"{folder}/{name}"))
+        change = Change(moves=tuple((f"{folder}/{file}", file) for file in files), listed=_sums(root, folder, files))
+        carry_out(root, change)
+    return Moved(identifier, files, folder)
+
+
+def original_of(root: Path, place: Place) -> str | None:
+    """The original of an observation, whether or not its record can be read."""
+    files = files_of(root)
+    with suppress(SettingsError):
+        file = read_record(root, place.file(".toml")).picture.file
+        if files.is_file(file):
+            return file
+    there = (place.file(suffix) for suffix in sorted(PICTURE_SUFFIXES))
+    return next((file for file in there if files.is_file(file)), None)
+
+
+def _removed_with(root: Path, names: Sequence[str]) -> str | None:
+    """The latest folder of removed things that holds one of these files."""
+    files, folders = files_of(root), removed_folders(root, "removed")
+    return next((one for one in folders if any(files.exists(f"{one}/{name}") for name in names)), None)
+
+
+def _files_of(root: Path, place: Place) -> tuple[str, ...]:
+    """Original and record of an observation; one of them may be gone."""
+    files = [original_of(root, place), place.file(".toml")]
+    found = tuple(file for file in files if file is not None and files_of(root).is_file(file))
+    if not found:
+        known = [one.id for one in places(root)]
+        if _removed_with(root, [place.file(".toml")]) is not None:
+            raise FactsError(
+                f"{place.id}: was removed already; `northlimb remove FOLDER {place.id} --undo` puts it back"
+            )
+        near = difflib.get_close_matches(place.id, known, n=1)
+        advice = f"did you mean {near[0]}?" if near else "`northlimb show FOLDER DAY` lists a day's"
+        raise FactsError(f"{place.id}: no such observation in {root}; {advice}")
+    return found
+
+
+def _sums(root: Path, folder: str, files: tuple[str, ...]) -> dict[str, str]:
+    """Lines for the checksums: of the bytes that were filed, by the record; where that is lost, of those there are."""
+    originals = [file for file in files if not file.endswith(".toml")]
+    recorded: dict[str, str] = {}
+    for file in files:
+        if file.endswith(".toml"):
+            with suppress(SettingsError):
+                picture = read_record(root, f"{folder}/{file}").picture
+                recorded[picture.file] = picture.sha256
+    return {file: recorded.get(file) or file_sha256(files_of(root), f"{folder}/{file}") for file in originals}

@@ -1,1 +1,0 @@
-"""The commands' work: joins the rooms that compute with those that keep files."""
