@@ -1,54 +1,66 @@
-"""`build`: everything derived brought up to date, and the site written."""
+"""The stages from records to site, in order: everything derived is brought up to date, and the site written."""
 
 from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
-from archive.answers import Answers
 from archive.disk import Folder
 from archive.errors import FolderError
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.films.film import check_film_name
+from archive.films.production import FRAMES_PER_SECOND, film_of
+from archive.measuring.groups import group_turned_spots
+from archive.measuring.rotation_fit import group_rotation
 from archive.model.observation import Observation
 from archive.model.times import time_of_days
-from archive.orientation.instrument import Epoch
+from archive.orientation.clock_check import better_hours
+from archive.orientation.free_turning import reading_among
+from archive.orientation.instrument import Epoch, learn_epochs
+from archive.orientation.spots import solve_spots
+from archive.publishing.digests import digests_of
 from archive.records.archive_files import SITE_NAME, THEME_NAME, WORK_NAME, derived_files, files_of
 from archive.records.folder import kept_folder, writing
 from archive.records.grants import is_allowed, theme_grant
 from archive.records.group_names import add_names, read_names
 from archive.records.notes import read_notes
 from archive.records.places import notes_file
-from archive.records.settings import FilmSettings, Settings, keep_film, read_settings
+from archive.records.record import read_record
+from archive.records.settings import FilmSettings, Settings, keep_film
 from archive.records.words import remember_words
 from archive.reports.capture import advice_lines, advice_on
+from archive.stages.archive import Archive, opened_archive
 from archive.stages.comparison import with_turned_back
+from archive.stages.comparison_picture import turned_picture
 from archive.stages.counting import Counted, count_spots
 from archive.stages.evidence import is_up, night_remark
 from archive.stages.films import (
-    FILMS,
-    FRAMES_PER_SECOND,
     Film,
+    blank_frames,
     blank_remarks,
     chosen_observations,
-    film_options,
-    film_stem,
     forget_films,
     kept_film,
     kept_films,
-    shown_frames,
     write_film,
 )
 from archive.stages.group_content import group_content, group_places, rotation_entries
+from archive.stages.map_growth import grown_map
 from archive.stages.maps import rotation_maps
 from archive.stages.overlay import graticule_at, overlay
+from archive.stages.picture_files import picture_files
 from archive.stages.pictures import DerivedPictures, derived_pictures, forget_pictures
+from archive.stages.study import study
 from archive.stages.survey import Survey, survey
+from archive.store import DamagedBlobError
+from archive.sun.view import sun_views
 from archive.website import (
     Content,
     Entry,
@@ -58,8 +70,10 @@ from archive.website import (
     SiteInfo,
     SitePlace,
     SiteReport,
+    addresses,
     build_site,
 )
+from archive.website.charts import CHARTS
 from archive.website.notes import markdown_excess
 from archive.website.site_record import SiteRecord
 
@@ -74,6 +88,29 @@ __all__ = [
     "site_folder",
     "site_record",
 ]
+
+
+# All that is derived, by what makes it; values of other functions, from other versions, are forgotten.
+MAKERS = (
+    read_record,
+    study,
+    sun_views,
+    solve_spots,
+    better_hours,
+    reading_among,
+    learn_epochs,
+    group_turned_spots,
+    picture_files,
+    turned_picture,
+    grown_map,
+    film_of,
+    group_rotation,
+    *CHARTS,
+    build_site,
+    digests_of,
+)
+# Where version 0.1.0 kept derived things, each kind in its own way.
+_OLDER = ("answers", "discs", "films", "maps", "measured", "orientation", "spots", "stamps")
 
 
 @dataclass(frozen=True)
@@ -133,6 +170,13 @@ def site_files(root: Path, site_dir: Path) -> Folder:
     return files_of(root).below(SITE_NAME) if site_dir == root / SITE_NAME else Folder(site_dir)
 
 
+@contextmanager
+def _opened_for_writing(root: Path, executor: Executor, on_progress: Progress) -> Iterator[Archive]:
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        with opened_archive(root, executor=executor, on_progress=on_progress) as archive:
+            yield archive
+
+
 def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Built:
     """Measure, orient, make pictures and films where anything changed, and write the site.
 
@@ -142,11 +186,8 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor:
         Settings, a record or an original is wrong; the site is then as it was.
     """
     target = site_folder(root, site_dir)
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        settings = read_settings(root)
-        found = survey(root, settings, on_progress=on_progress, executor=executor)
-        counted = _counted(root, settings, found, on_progress=on_progress, executor=executor)
-        return _build(root, settings, found, counted, target, on_progress=on_progress, executor=executor)
+    with _opened_for_writing(root, executor, on_progress) as archive:
+        return _with_whole_blobs(archive, lambda: _build(archive, target))
 
 
 def build_with_film(
@@ -168,25 +209,21 @@ def film_in_site(
     ArchiveError
         Nothing to film in that span; neither settings nor site change.
     """
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        settings = read_settings(root)
-        found = survey(root, settings, on_progress=on_progress, executor=executor)
-        counted = _counted(root, settings, found, on_progress=on_progress, executor=executor)
-        made = kept_film(
-            root,
-            found.observations,
-            span,
-            looks=settings.looks,
-            on_progress=on_progress,
-            groups=group_places(counted.groups),
-            executor=executor,
-        )
-        keep_film(root, span)
-        settings, target = read_settings(root), site_folder(root, None)
-        built = _build(root, settings, found, counted, target, on_progress=on_progress, executor=executor)
+    with _opened_for_writing(root, executor, on_progress) as archive:
+        return _with_whole_blobs(archive, lambda: _film_in_site(archive, span))
+
+
+def _film_in_site(archive: Archive, span: FilmSettings) -> Filmed:
+    counted = _counted(archive, survey(archive))
+    made = kept_film(archive, counted.observations, span, groups=group_places(counted.groups))
+    keep_film(archive.root, span)
+    target = site_folder(archive.root, None)
+    built = _build(archive.with_settings_read(), target)
     ids = tuple(one.id for one in made.observations)
-    blank = blank_remarks(made.files)
-    return Filmed(made.files.mp4, made.files.frames_json, made.files.frames, ids, built.home, (*built.warnings, *blank))
+    mp4 = target / addresses.film_path(made.stem)
+    blank = blank_remarks(mp4.name, made.files.frames, made.files.blank)
+    frames_json = mp4.with_suffix(".json")
+    return Filmed(mp4, frames_json, made.files.frames, ids, built.home, (*built.warnings, *blank))
 
 
 def film_elsewhere(
@@ -202,66 +239,45 @@ def film_elsewhere(
     check_film_name(out)
     if (kept := kept_folder(out)) is not None:
         raise FolderError(f"--out {out}: lies in {kept}, which the archive keeps; choose a place outside of it")
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        settings = read_settings(root)
-        found = survey(root, settings, on_progress=on_progress, executor=executor)
-        chosen = chosen_observations(found.observations, span)
-        files = write_film(
-            root,
-            chosen,
-            out,
-            looks=settings.looks,
-            on_progress=on_progress,
-            style=span.style,
-            options=film_options(span),
-            groups=group_places(_counted(root, settings, found, on_progress=on_progress, executor=executor).groups),
-            executor=executor,
-        )
-    ids = tuple(one.id for one in chosen)
-    return Filmed(files.mp4, files.frames_json, files.frames, ids, None, blank_remarks(files))
+    with _opened_for_writing(root, executor, on_progress) as archive:
+        return _with_whole_blobs(archive, lambda: _film_elsewhere(archive, span, out))
 
 
-def _counted(root: Path, settings: Settings, surveyed: Survey, *, on_progress: Progress, executor: Executor) -> Counted:
-    groupings = Answers(derived_files(root), "answers/groups")
-    counted = count_spots(
-        root,
-        surveyed.observations,
-        surveyed.records,
-        k=settings.relative_number_k,
-        names=read_names(root),
-        on_progress=on_progress,
-        groupings=groupings,
-        executor=executor,
-    )
-    groupings.keep()
-    return counted
+def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
+    counted = _counted(archive, survey(archive))
+    chosen = chosen_observations(counted.observations, span)
+    files = write_film(archive, chosen, out, span, groups=group_places(counted.groups))
+    blank = blank_remarks(files.mp4.name, files.frames, blank_frames(files))
+    return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, blank)
 
 
-def _build(
-    root: Path,
-    settings: Settings,
-    surveyed: Survey,
-    counted: Counted,
-    target: Path,
-    *,
-    on_progress: Progress,
-    executor: Executor,
-) -> Built:
+_Made = TypeVar("_Made")
+
+
+def _with_whole_blobs(archive: Archive, make: Callable[[], _Made]) -> _Made:
+    """Make something; where a kept picture turns out to be damaged, all are looked at, and it is made once more."""
+    try:
+        return make()
+    except DamagedBlobError:
+        archive.store.check_blobs()
+        return make()
+
+
+def _counted(archive: Archive, surveyed: Survey) -> Counted:
+    return count_spots(archive, surveyed.observations, surveyed.records, names=read_names(archive.root))
+
+
+def _build(archive: Archive, target: Path) -> Built:
+    """All stages in order: records, study, orientation, counts, pictures, maps, films, pages."""
+    root, settings, store = archive.root, archive.settings, archive.store
+    surveyed = survey(archive)
+    counted = _counted(archive, surveyed)
     found = counted.observations
-    derived = derived_pictures(root, found, settings.looks, executor=executor, on_progress=on_progress)
+    derived = derived_pictures(archive, found)
     entries = [_entry(settings, one, pictures) for one, pictures in zip(found, derived, strict=True)]
-    maps = rotation_maps(root, found, on_progress=on_progress)
-    films, problems = kept_films(
-        root,
-        found,
-        settings.films,
-        looks=settings.looks,
-        on_progress=on_progress,
-        groups=group_places(counted.groups),
-        executor=executor,
-    )
-    forget_films(root, [film_stem(span) for span in settings.films])
-    forget_pictures(root, [one.id for one in found])
+    discs = {entry.observation.id: entry.pictures.fits for entry in entries if entry.pictures.fits is not None}
+    maps = rotation_maps(archive, found, discs)
+    films, problems = kept_films(archive, found, settings.films, groups=group_places(counted.groups))
     days = sorted({one.id.partition("T")[0] for one in found})
     notes, left_out = _notes(root, days)
     content = Content(
@@ -269,12 +285,11 @@ def _build(
         entries=entries,
         notes=notes,
         films=[_film_entry(made) for made in films],
-        **group_content(root, counted.groups, surveyed.records),
+        **group_content(store, counted.groups, surveyed.records),
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
-        derived=derived_files(root),
     )
-    content = with_turned_back(root, content, on_progress=on_progress, executor=executor)
+    content = with_turned_back(archive, content)
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
     remember_words(root)
@@ -286,9 +301,13 @@ def _build(
         place=files_of(root) if target == root / SITE_NAME else None,
         record=site_record(root, target),
         theme_files=None if refused else files_of(root).below(THEME_NAME),
-        answers=derived_files(root),
-        on_day=partial(on_progress, "writing the site"),
+        store=store,
+        on_day=partial(archive.on_progress, "writing the site"),
     )
+    forget_films(archive)
+    forget_pictures(archive, found)
+    store.forget_makers(keep=MAKERS)
+    _clear_older(derived_files(root))
     return Built(
         target,
         target / "index.html",
@@ -298,6 +317,12 @@ def _build(
         report,
         (*surveyed.warnings, *problems, *left_out, *_about_trust(root, target, report, theme_is_refused=refused)),
     )
+
+
+def _clear_older(derived: Folder) -> None:
+    with suppress(OSError):
+        for name in _OLDER:
+            derived.remove_tree(name)
 
 
 def _notes(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
@@ -356,23 +381,23 @@ def _sentence(remark: str) -> str:
 
 
 def _film_entry(made: Film) -> FilmEntry:
-    files = made.files
+    kept = made.files
     return FilmEntry(
         stem=made.stem,
         title=made.title,
-        mp4=f"{FILMS}/{files.mp4.name}",
-        poster=f"{FILMS}/{files.poster.name}",
-        frames_json=f"{FILMS}/{files.frames_json.name}",
-        loop=f"{FILMS}/{files.loop.name}",
-        width_px=files.size_px,
-        height_px=files.size_px,
-        frames=files.frames,
+        mp4=kept.files[".mp4"],
+        poster=kept.files[".jpg"],
+        frames_json=kept.files[".json"],
+        loop=kept.files.get("-loop.mp4"),
+        width_px=kept.size_px,
+        height_px=kept.size_px,
+        frames=kept.frames,
         frames_per_second=FRAMES_PER_SECOND,
         first_utc=made.observations[0].time_utc,
         last_utc=made.observations[-1].time_utc,
         observation_ids=tuple(one.id for one in made.observations),
-        av1=None if files.av1 is None else f"{FILMS}/{files.av1.name}",
-        first_frames=shown_frames(files),
+        av1=kept.files.get("-av1.mp4"),
+        first_frames=kept.first_frames,
         rotation=made.rotation,
     )
 

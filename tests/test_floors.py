@@ -21,17 +21,18 @@ ALLOWED = {
     "measuring": VALUES | {"sun", "disc"},
     "reading": VALUES,
     "records": VALUES | {"computer_key", "disk", "kept", "theme_files"},
+    "store": VALUES | {"disk", "computer_key"},
     "execution": VALUES | {"reading"},
-    "films": VALUES | {"disk", "sun", "disc", "records"},
-    "website": VALUES | {"answers", "disk", "kept", "safety", "theme_files"},
-    "publishing": VALUES | {"disk"},
+    "films": VALUES | {"disk", "sun", "disc", "records", "store"},
+    "website": VALUES | {"disk", "kept", "safety", "store", "theme_files"},
+    "publishing": VALUES | {"disk", "store"},
     "upkeep": VALUES | {"disk", "records", "execution"},
     "stages": VALUES
-    | {"answers", "kept", "disk", "sun", "disc", "measuring", "orientation", "reading", "records"}
+    | {"store", "disk", "sun", "disc", "measuring", "orientation", "reading", "records"}
     | {"execution", "films", "website", "upkeep"},
-    "filing": VALUES | {"disk", "sun", "orientation", "reading", "records", "execution", "stages"},
+    "filing": VALUES | {"disk", "sun", "disc", "orientation", "reading", "records", "execution", "stages"},
     "reports": VALUES | {"sun", "records", "execution", "stages"},
-    "delivery": VALUES | {"disk", "records", "execution", "website", "publishing", "pipeline"},
+    "delivery": VALUES | {"disk", "store", "records", "execution", "website", "publishing", "pipeline"},
 }
 PURE = ("model", "sun", "disc", "orientation", "measuring")
 FILE_AND_CLOCK = {

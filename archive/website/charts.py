@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = [
+    "CHARTS",
     "Counted",
     "Curve",
     "Drawn",
@@ -223,3 +224,7 @@ def _lines(axes: Axes, lines: Sequence[Sequence[Point]], *, colour: Colour, widt
         solid_capstyle="round",
         clip_on=False,
     )
+
+
+# What draws a chart, each for itself.
+CHARTS = (activity_chart, latitude_chart, turning_chart)
