@@ -208,10 +208,10 @@ def add(
 @JSON
 def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: bool) -> None:
     """Bring every disc of the archive FOLDER to north-up, and write its site."""
+    from archive.building import build as build_archive
     from archive.command_output import print_built
     from archive.command_trust import opened
     from archive.execution.executor import executor_at
-    from archive.pipeline import build as build_archive
 
     root = opened(folder, "theme")
     with executor_at(scheduler) as executor:
@@ -278,11 +278,11 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
 @JSON
 def film(folder: Path, as_json: bool, out: Path | None, scheduler: str | None, **wanted: Any) -> None:
     """Make a film of the Sun turning. Without --out the site keeps it, and remakes it when its days change."""
+    from archive.building import film_elsewhere, film_in_site
     from archive.command_input import film_span
     from archive.command_output import print_filmed
     from archive.command_trust import opened
     from archive.execution.executor import executor_at
-    from archive.pipeline import film_elsewhere, film_in_site
 
     root, asked = opened(folder, "theme"), film_span(**wanted)
     with executor_at(scheduler) as executor:

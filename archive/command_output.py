@@ -18,11 +18,11 @@ from archive.model.observation import Orientation
 from archive.safety import CAUTION
 
 if TYPE_CHECKING:
+    from archive.built import Built, Filmed
     from archive.delivery.evening import Evening
     from archive.delivery.preview import PreviewEvent
     from archive.delivery.publication import Published, Rehearsed
     from archive.filing.adding import Added
-    from archive.pipeline import Built, Filmed
     from archive.publishing.checking import Checked
     from archive.reports.days import SunAt
 
@@ -172,8 +172,8 @@ def print_evening(evening: Evening, *, as_json: bool) -> None:
 
 def print_preview(event: PreviewEvent, *, as_json: bool) -> None:
     """Where to point the browser; then a line whenever the site was built again, or the reasons why not."""
+    from archive.built import Built
     from archive.delivery.preview import Refused
-    from archive.pipeline import Built
 
     if isinstance(event, Refused):
         print_refusal(event.causes, as_json=as_json)
@@ -192,7 +192,7 @@ def print_preview(event: PreviewEvent, *, as_json: bool) -> None:
 
 def print_sun(found: SunAt, *, as_json: bool) -> None:
     """The Sun at a time and place, and the caution."""
-    from archive.reports.capture import longest_words, smear_words
+    from archive.stages.capture import longest_words, smear_words
 
     view, turning = found.sun, found.field_rotation_deg_per_hour
     if as_json:

@@ -24,7 +24,7 @@ ALLOWED = {
     "store": VALUES | {"disk", "computer_key"},
     "execution": VALUES | {"reading"},
     "films": VALUES | {"disk", "sun", "disc", "records", "store"},
-    "website": VALUES | {"disk", "kept", "safety", "store", "theme_files"},
+    "website": VALUES | {"built", "disk", "kept", "safety", "store", "theme_files"},
     "publishing": VALUES | {"disk", "store"},
     "upkeep": VALUES | {"disk", "records", "execution"},
     "stages": VALUES
@@ -32,7 +32,8 @@ ALLOWED = {
     | {"execution", "films", "website", "upkeep"},
     "filing": VALUES | {"disk", "sun", "disc", "orientation", "reading", "records", "execution", "stages"},
     "reports": VALUES | {"sun", "records", "execution", "stages"},
-    "delivery": VALUES | {"disk", "store", "records", "execution", "website", "publishing", "pipeline"},
+    "delivery": VALUES
+    | {"disk", "store", "records", "execution", "website", "publishing", "built", "building", "site_folder"},
 }
 PURE = ("model", "sun", "disc", "orientation", "measuring")
 FILE_AND_CLOCK = {

@@ -24,7 +24,6 @@ from multiprocessing.connection import Connection
 from typing import Any, Protocol, TypeVar
 
 from archive.errors import WorkError
-from archive.reading.contents import is_large
 
 __all__ = ["IN_THIS_PROCESS", "Executor", "Sent", "executor_at", "fits_in_flight", "in_order", "processors"]
 
@@ -180,6 +179,8 @@ class _Processes:
         return True
 
     def _send(self, function: Callable[..., Result], each: Arguments) -> Sent:
+        from archive.reading.contents import is_large  # not before there is a picture to be sent
+
         assert self._pool is not None
         if any(map(is_large, each)):  # one at a time, however many processes there are
             return Sent((), _done(function, each))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
+from archive.built import SiteReport
 from archive.disk import Folder
 from archive.store import Blob, Store, digest
 from archive.website import addresses
@@ -40,7 +41,7 @@ from archive.website.pages import PagePlan, SiteFace
 from archive.website.render import Page, check_theme, head_style, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
-from archive.website.site_files import Held, SiteFile, SiteReport, held_bytes, write_site
+from archive.website.site_files import Held, SiteFile, held_bytes, write_site
 from archive.website.site_record import NO_RECORD, SiteRecord
 from archive.website.sitemap import robots_bytes, sitemap_bytes
 from archive.website.theme import Theme, read_theme
