@@ -1,11 +1,11 @@
 """What `northlimb --help` costs beside an empty Python. Run: ``python tests/benchmarks/bench_start.py``.
 
-In processor time, which other work on the same computer disturbs less than time by the clock.
+In processor time, which other work on the same computer disturbs less than time by the clock (Unix only).
 """
 
 from __future__ import annotations
 
-import os
+import resource
 import statistics
 import subprocess
 import sys
@@ -24,10 +24,10 @@ def main() -> None:
 
 def seconds(*arguments: str) -> float:
     """Return the processor time of a Python process of its own."""
-    before = os.times()
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
     subprocess.run([sys.executable, *arguments], check=True, stdout=subprocess.DEVNULL)
-    after = os.times()
-    return after.children_user + after.children_system - before.children_user - before.children_system
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
 if __name__ == "__main__":
