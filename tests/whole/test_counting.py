@@ -16,7 +16,7 @@ import pytest
 from astropy.io import fits
 from astropy.wcs import WCS
 
-from archive.cli import main
+from archive.commands.main import main
 
 SAMPLE = Path(__file__).parents[2] / "sample_archive"
 DAY = "2026-06-03"
@@ -75,7 +75,10 @@ def test_looking_at_a_day_changes_nothing_of_what_is_kept(built: Path) -> None:
 
 def test_charts_are_drawn_again_only_where_their_figures_change(archive_folder: Path) -> None:
     def draws() -> bool:
-        code = "import sys; from archive.cli import main; assert not main(['build', sys.argv[1]]); print(*sys.modules)"
+        code = (
+            "import sys; from archive.commands.main import main; "
+            "assert not main(['build', sys.argv[1]]); print(*sys.modules)"
+        )
         done = subprocess.run([sys.executable, "-c", code, archive_folder], check=True, capture_output=True, text=True)
         return "matplotlib" in done.stdout.splitlines()[-1].split()
 

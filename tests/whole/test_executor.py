@@ -22,7 +22,7 @@ from scenes.discs import Scene, Spot
 from website.killed_update import tree
 
 from archive.building import build
-from archive.cli import main
+from archive.commands.main import main
 from archive.errors import PictureError, WorkError
 from archive.execution.executor import IN_THIS_PROCESS, Executor, executor_at, processors
 from archive.execution.progress import silent
