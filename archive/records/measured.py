@@ -15,7 +15,7 @@ from archive.records.archive_files import derived_files
 
 __all__ = ["Axes", "Measured", "Spots", "read_measured", "write_measured"]
 
-_VERSION = 6  # raise it when limb or spots change their results
+_VERSION = 7  # raise it when limb or spots change their results
 
 
 @dataclass(frozen=True)
