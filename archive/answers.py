@@ -27,7 +27,7 @@ _Answer = TypeVar("_Answer")
 
 _MARK_BYTES = 16
 # What the answers are made with, besides our own code.
-_LIBRARIES = ("numpy", "scipy", "matplotlib", "jinja2", "markdown-it-py", "nh3", "msgspec")
+_LIBRARIES = ("numpy", "scipy", "jinja2", "markdown-it-py", "nh3", "msgspec")
 _OUR_FILES = (".py", ".html", ".css", ".js", ".svg")
 
 
