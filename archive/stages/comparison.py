@@ -29,7 +29,7 @@ from archive.website.observing_days import observing_days
 
 __all__ = ["CARRYING", "turned_disc", "turned_picture", "with_turned_back"]
 
-_VERSION = "1"  # raise it when carrying or painting change their results
+_VERSION = "2"  # raise it when carrying or painting change their results
 # In a week the Sun turns by 100 degrees: of what faced us little is left.
 _REACH = timedelta(days=7)
 _PICTURE, _KEY = "turned-back.jpg", "turned-back-key"

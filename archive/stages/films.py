@@ -46,7 +46,7 @@ __all__ = [
     "write_film",
 ]
 
-_VERSION = 4
+_VERSION = 5
 FILMS = "films"  # their folder among the derived things
 # What a kept film's files are called, with the stem first.
 _OURS = re.compile(r"((?:last-|rotation-|[0-9]{4}-)[0-9a-z-]*?)(?:-loop|-av1)?\.(?:mp4|jpg|json|key)")
