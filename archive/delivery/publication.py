@@ -12,7 +12,6 @@ from pathlib import Path
 from archive.delivery.trust import check_site_is_ours, check_target_is_allowed
 from archive.errors import PublishError
 from archive.execution.progress import WAIT_S, Progress, silent, while_waiting
-from archive.pipeline import site_files, site_folder
 from archive.publishing.address import Address, TargetOptions, is_url, parse_address, parse_web_address
 from archive.publishing.checking import Checked, FolderReader, check_published
 from archive.publishing.digests import StampsFile
@@ -30,11 +29,13 @@ from archive.publishing.remote_target import (
 )
 from archive.publishing.report import PublishReport
 from archive.publishing.target_checks import check_site
-from archive.records.archive_files import DERIVED_NAME, files_of
+from archive.records.archive_files import derived_files
 from archive.records.folder import reading
 from archive.records.grants import folder_of_target
 from archive.records.lock import target_lock
 from archive.records.settings import TargetSettings, find_named, read_settings
+from archive.site_folder import site_files, site_folder
+from archive.store import Store
 
 __all__ = ["Published", "Rehearsed", "Wanted", "check", "check_first_target", "publish", "rehearse"]
 
@@ -91,17 +92,20 @@ def publish(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> Pu
     waits = while_waiting(on_progress)
     with reading(root, wait_s=WAIT_S, on_wait=waits):
         target, site_dir = _target_and_site(root, wanted)
-        with target_lock(root, _place_of(target.address), wait_s=WAIT_S, on_wait=waits):
-            return _published(root, target, site_dir, adopt=wanted.adopt, on_progress=on_progress)
+        with (
+            target_lock(root, _place_of(target.address), wait_s=WAIT_S, on_wait=waits),
+            Store(derived_files(root)) as store,
+        ):
+            return _published(store, target, site_dir, adopt=wanted.adopt, on_progress=on_progress)
 
 
-def _published(root: Path, target: _Target, site_dir: Path, *, adopt: bool, on_progress: Progress) -> Published:
+def _published(store: Store, target: _Target, site_dir: Path, *, adopt: bool, on_progress: Progress) -> Published:
     address = target.address
     if address.kind == "folder":
-        folder, notes = Path(address.path), _notes(root, site_dir, address, on_progress)
+        folder, notes = Path(address.path), _notes(store, site_dir, address, on_progress)
         report = publish_folder(site_dir, folder, adopt=adopt, keep=address.options.keep, notes=notes)
         return Published(address.name, report)
-    site = _site_for(address, root, site_dir, on_progress)
+    site = _site_for(address, store, site_dir, on_progress)
     with _opened(target) as place:
         publication = prepare(place, site, adopt=adopt, keep=address.options.keep)
         send(place, publication, on_file=on_progress)
@@ -116,15 +120,15 @@ def rehearse(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> R
     ArchiveError
         As `publish`.
     """
-    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)), Store(derived_files(root)) as store:
         target, site_dir = _target_and_site(root, wanted)
         address = target.address
         if address.kind == "folder":
-            folder, notes = Path(address.path), _notes(root, site_dir, address, on_progress)
+            folder, notes = Path(address.path), _notes(store, site_dir, address, on_progress)
             coming = prepare_folder(site_dir, folder, adopt=wanted.adopt, keep=address.options.keep, notes=notes)
             sent = tuple(sorted(coming.difference.copied, key=turn))
             return Rehearsed(address.name, coming.report, sent, coming.difference.removed)
-        site = _site_for(address, root, site_dir, on_progress)
+        site = _site_for(address, store, site_dir, on_progress)
         with _opened(target) as place:
             publication = prepare(place, site, adopt=wanted.adopt, keep=address.options.keep)
             plan = publication.plan
@@ -144,9 +148,9 @@ def check(root: Path, place: str, *, site_dir: Path | None, on_progress: Progres
     ArchiveError
         The site is not built, or the place cannot be reached.
     """
-    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)), Store(derived_files(root)) as store:
         built = _site_of(root, site_dir)
-        site = read_site(built, stamps=_stamps(root, built), on_file=on_progress)
+        site = read_site(built, stamps=_stamps(store, built), on_file=on_progress)
         with closing(_reader(root, place)) as reader:
             return check_published(reader, site, on_file=on_progress)
 
@@ -205,19 +209,18 @@ def _opened(target: _Target) -> Iterator[Place]:
             raise PublishError(f"{target.address.name}: the connection failed: {dropped}; publish again") from dropped
 
 
-def _notes(root: Path, site_dir: Path, address: Address, on_progress: Progress) -> Notes:
-    return Notes(_stamps(root, site_dir), _stamps(root, Path(address.path)), on_progress)
+def _notes(store: Store, site_dir: Path, address: Address, on_progress: Progress) -> Notes:
+    return Notes(_stamps(store, site_dir), _stamps(store, Path(address.path)), on_progress)
 
 
-def _stamps(root: Path, folder: Path) -> StampsFile:
+def _stamps(store: Store, folder: Path) -> StampsFile:
     """Where the stamps of a folder's files are kept from run to run."""
-    name = hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:16]
-    return StampsFile(files_of(root), f"{DERIVED_NAME}/stamps/{name}.json")
+    return StampsFile(store, hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:16])
 
 
-def _site_for(address: Address, root: Path, site_dir: Path, on_progress: Progress) -> SiteFiles:
+def _site_for(address: Address, store: Store, site_dir: Path, on_progress: Progress) -> SiteFiles:
     """The site's files, looked at for a place that is no folder."""
-    site = read_site(site_dir, stamps=_stamps(root, site_dir), on_file=on_progress)
+    site = read_site(site_dir, stamps=_stamps(store, site_dir), on_file=on_progress)
     if address.kind not in _ANY_NAMES:
         refuse_odd_names(site)
     return site

@@ -23,7 +23,6 @@ from typing import Any, Protocol, TypeVar
 
 from archive.errors import WorkError
 from archive.execution.worker import become_worker
-from archive.reading.contents import is_large
 
 __all__ = ["IN_THIS_PROCESS", "Executor", "Sent", "executor_at", "fits_in_flight", "in_order", "processors"]
 
@@ -179,6 +178,8 @@ class _Processes:
         return True
 
     def _send(self, function: Callable[..., Result], each: Arguments) -> Sent:
+        from archive.reading.contents import is_large  # not before there is a picture to be sent
+
         assert self._pool is not None
         if any(map(is_large, each)):  # one at a time, however many processes there are
             return Sent((), _done(function, each))

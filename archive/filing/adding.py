@@ -18,7 +18,8 @@ from archive.records.checksums import read_checksums
 from archive.records.folder import writing
 from archive.records.places import sizes_on_disk
 from archive.records.removed import removed_sums
-from archive.records.settings import Settings, read_settings
+from archive.records.settings import read_settings
+from archive.stages.archive import Archive, opened_archive
 from archive.stages.inspection import filed_pictures, known_pictures, near_days, observations, solve
 
 __all__ = ["Added", "add_pictures"]
@@ -60,17 +61,18 @@ def add_pictures(
     """
     files, passed_over = _files(pictures)
     yield from passed_over
-    settings = read_settings(root)
+    read_settings(root)  # mistakes in it are told before anything else
     if options.time is not None and len(files) > 1:
         raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+    with (
+        writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)),
+        opened_archive(root, executor=executor, on_progress=on_progress) as archive,
+    ):
         known = AlreadyFiled(
-            _known_sums(root), sizes_on_disk(root), removed_sums(root) if set(files) - set(pictures) else set()
+            _known_sums(archive), sizes_on_disk(root), removed_sums(root) if set(files) - set(pictures) else set()
         )
-        filing, lost, new = Filing(root, settings, options, known), None, []
-        with closing(
-            file_pictures(filing, files, named=frozenset(pictures), on_progress=on_progress, executor=executor)
-        ) as filed:
+        filing, lost, new = Filing(archive, options, known), None, []
+        with closing(file_pictures(filing, files, named=frozenset(pictures))) as filed:
             try:
                 for done in filed:
                     if isinstance(done, Added):
@@ -80,19 +82,20 @@ def add_pictures(
             except WorkError as error:  # what is filed by then is filed, and told
                 lost = error
         # Together, for pictures of neighbouring days tell each other's way up.
-        yield from _oriented(root, settings, new, on_progress=on_progress)
+        yield from _oriented(archive, new)
         if lost is not None:
             raise lost
 
 
-def _oriented(root: Path, settings: Settings, new: Sequence[New], *, on_progress: Progress) -> Iterator[Added]:
+def _oriented(archive: Archive, new: Sequence[New]) -> Iterator[Added]:
     """What is known of new pictures among their neighbours."""
     if not new:
         return
-    near = near_days(root, {one.place.day for one in new})
-    known = known_pictures(root, settings, near, on_progress=on_progress)
-    on_progress("solving", 0, 1)
-    solved = solve(root, known, asked={one.place.id for one in new})
+    root = archive.root
+    near = near_days(archive, {one.place.day for one in new})
+    known = known_pictures(archive, near)
+    archive.on_progress("solving", 0, 1)
+    solved = solve(archive, known, asked={one.place.id for one in new})
     found = {one.id: one for one in observations(known, solved)}
     times_from = {one.place.id: one.record.time_from for one in near}
     for one in new:
@@ -115,11 +118,11 @@ def _oriented(root: Path, settings: Settings, new: Sequence[New], *, on_progress
         )
 
 
-def _known_sums(root: Path) -> dict[str, str]:
+def _known_sums(archive: Archive) -> dict[str, str]:
     """Files by the checksum of their bytes; from the records where the list of checksums is lost."""
-    sums = {sha256: file for file, sha256 in read_checksums(root).items()}
+    sums = {sha256: file for file, sha256 in read_checksums(archive.root).items()}
     if not sums:
-        sums = {one.record.picture.sha256: one.record.picture.file for one in filed_pictures(root)}
+        sums = {one.record.picture.sha256: one.record.picture.file for one in filed_pictures(archive)}
     return sums
 
 

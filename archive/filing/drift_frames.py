@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from archive.disc.brightness import brightness_plane
+from archive.disc.limb import fit_limb
 from archive.disk import open_named
 from archive.errors import FactsError, PictureError
 from archive.filing.statements import Stated
@@ -17,7 +19,6 @@ from archive.reading import facts_in_file, read_pixels
 from archive.reading.contents import content_of
 from archive.records.capture_time import in_utc
 from archive.records.settings import SiteSettings
-from archive.stages.inspection import measure
 from archive.sun.view import sun_view
 
 __all__ = ["open_readings_remark", "with_drift"]
@@ -90,15 +91,18 @@ def _frame(path: Path, zone_name: str) -> _Frame:
     except OSError as error:
         raise PictureError(f"{name}: {error.strerror or error}") from error
     pixels = read_pixels(data, name)
-    measured = measure(pixels, (), name=name)
-    if measured.disc.limb_fraction < _LEAST_LIMB_FRACTION:
+    try:
+        disc = fit_limb(brightness_plane(pixels.values, full_scale=pixels.full_scale))
+    except PictureError as error:
+        raise PictureError(*(f"{name}: {cause}" for cause in error.causes)) from error
+    if disc.limb_fraction < _LEAST_LIMB_FRACTION:
         raise PictureError(
-            f"{name}: only {100 * measured.disc.limb_fraction:.0f} % of the limb is in the frame and clear, "
+            f"{name}: only {100 * disc.limb_fraction:.0f} % of the limb is in the frame and clear, "
             f"{100 * _LEAST_LIMB_FRACTION:.0f} % is needed; take both frames with the disc inside"
         )
     times = [found.time.value for found in facts_in_file(data, pixels.kind, path.name) if found.time is not None]
     time_utc = _in_utc_if_it_can_be(times[0], zone_name) if times else None
-    return _Frame(name, (measured.width_px, measured.height_px), measured.disc, time_utc)
+    return _Frame(name, (pixels.values.shape[1], pixels.values.shape[0]), disc, time_utc)
 
 
 def _in_utc_if_it_can_be(moment: datetime, zone_name: str) -> datetime | None:

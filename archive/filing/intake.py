@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Collection, Generator, Iterator, Sequence
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -12,8 +12,6 @@ from typing import Literal
 
 from archive.disk import open_named, read_named
 from archive.errors import ArchiveError, FactsError, FolderError, PictureError
-from archive.execution.executor import Executor
-from archive.execution.progress import Progress
 from archive.filing.drift_frames import with_drift
 from archive.filing.remarks import guesses, not_taken
 from archive.filing.statements import AddOptions, Stated, read_sidecar_of, record_of, stated_facts
@@ -23,12 +21,12 @@ from archive.reading.contents import content_of
 from archive.records.archive_files import files_of
 from archive.records.folder import NewPicture, put_picture
 from archive.records.incoming import Incoming, take_in
-from archive.records.measured import write_measured
 from archive.records.notes import append_note
 from archive.records.places import Place, free_place, place_of_file
 from archive.records.record import PictureEntry, record_text
-from archive.records.settings import Settings
-from archive.stages.inspection import Looked, look_at
+from archive.stages.archive import Archive
+from archive.stages.studies import keep_study
+from archive.stages.study import Study, study
 from archive.sun.view import sun_view
 
 __all__ = ["Added", "AlreadyFiled", "Filing", "New", "file_pictures"]
@@ -78,10 +76,14 @@ class AlreadyFiled:
 class Filing:
     """Where to, and under which words, pictures are filed."""
 
-    root: Path
-    settings: Settings
+    archive: Archive
     options: AddOptions
     known: AlreadyFiled
+
+    @property
+    def root(self) -> Path:
+        """The archive's folder."""
+        return self.archive.root
 
 
 @dataclass
@@ -102,7 +104,7 @@ class _Taken:
 
 
 def file_pictures(
-    filing: Filing, files: Sequence[Path], *, named: Collection[Path], on_progress: Progress, executor: Executor
+    filing: Filing, files: Sequence[Path], *, named: Collection[Path]
 ) -> Generator[Added | New, None, None]:
     """File pictures in order; some are taken in, and looked at, ahead of the one that is being filed.
 
@@ -112,15 +114,12 @@ def file_pictures(
     files : sequence of Path
     named : collection of Path
         Those that are not only of a folder.
-    on_progress : Progress
-    executor : Executor
-        Looks at them.
     """
     ahead: deque[_Taken] = deque()
 
     def new_ones() -> Iterator[tuple[Content, str]]:
         for number, path in enumerate(files):
-            on_progress("adding", number, len(files))
+            filing.archive.on_progress("adding", number, len(files))
             taken = _Taken(path, path in named)
             data: Content = b""
             ahead.append(taken)
@@ -131,11 +130,11 @@ def file_pictures(
                 yield data, path.name
 
     try:
-        for looked in executor.map(_looked_at, new_ones()):
+        for studied in filing.archive.executor.map(_studied, new_ones()):
             while (done := ahead[0].done) is not None:
                 ahead.popleft()
                 yield done
-            filed = _file(filing, ahead[0], looked)
+            filed = _file(filing, ahead[0], studied)
             ahead.popleft().copied.close()
             yield filed
         yield from (taken.done for taken in ahead if taken.done is not None)
@@ -181,50 +180,49 @@ def _known_already(filing: Filing, taken: _Taken) -> Added | None:
     return None
 
 
-def _looked_at(data: Content, name: str) -> Looked | ArchiveError:
+def _studied(data: Content, name: str) -> Study | ArchiveError:
     """What a picture tells, or why it is refused: others go on."""
     try:
-        return look_at(data, name)
+        return study(data, name)
     except ArchiveError as error:
         return error
 
 
-def _file(filing: Filing, taken: _Taken, looked: Looked | ArchiveError) -> Added | New:
+def _file(filing: Filing, taken: _Taken, studied: Study | ArchiveError) -> Added | New:
     """File a picture that has been looked at; the same one may have come just before."""
     with _refusal(taken):
         taken.done = _known_already(filing, taken)
         if taken.done is None:
-            if isinstance(looked, ArchiveError):
-                raise looked
-            return _file_new(filing, taken, looked)
+            if isinstance(studied, ArchiveError):
+                raise studied
+            return _file_new(filing, taken, studied)
     assert taken.done is not None
     return taken.done
 
 
-def _file_new(filing: Filing, taken: _Taken, looked: Looked) -> New:
+def _file_new(filing: Filing, taken: _Taken, studied: Study) -> New:
     path, incoming, known = taken.path, taken.incoming, filing.known
     assert incoming is not None
-    stated = _stated(filing, path, looked)
-    measured = looked.measured
+    stated = _stated(filing, path, studied)
+    _ = studied.measured  # without a disc it is refused
     place = free_place(filing.root, stated.when.middle_utc)
-    entry = PictureEntry(file=place.file(looked.suffix), sha256=incoming.sha256, original_name=path.name[:200])
+    entry = PictureEntry(file=place.file(studied.suffix), sha256=incoming.sha256, original_name=path.name[:200])
     record = record_text(record_of(stated, entry)).encode("utf-8")
     # Before the picture: once it is known, `add` takes no note with it any more, and a run may stop in between.
     for note in stated.notes:
         append_note(filing.root, place.day, note)
     picture = incoming.copy or read_named(path)
-    put_picture(filing.root, NewPicture(place, looked.suffix, picture, incoming.sha256, record))
+    put_picture(filing.root, NewPicture(place, studied.suffix, picture, incoming.sha256, record))
     known.files[incoming.sha256] = entry.file
     known.sizes.add(path.stat().st_size)
-    with suppress(FolderError):  # derived: what cannot be kept is measured again
-        write_measured(filing.root, incoming.sha256, measured)
+    keep_study(filing.archive.store, incoming.sha256, studied)
     return New(str(path), place, (*stated.doubts, *guesses(path.name, place, stated)))
 
 
-def _stated(filing: Filing, path: Path, looked: Looked) -> Stated:
+def _stated(filing: Filing, path: Path, studied: Study) -> Stated:
     """What options, the note beside the picture and the picture itself say of its capture."""
-    settings, options = filing.settings, filing.options
-    stated = stated_facts(settings, options, read_sidecar_of(path), looked.facts, name=path.name)
+    settings, options = filing.archive.settings, filing.options
+    stated = stated_facts(settings, options, read_sidecar_of(path), studied.facts, name=path.name)
     if options.drift is None:
         return stated
     sun = sun_view(

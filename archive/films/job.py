@@ -10,10 +10,10 @@ from typing import Literal
 from archive.disc.aligned import DiscFrame
 from archive.disc.carried import Standpoint
 from archive.disc.tone import Look
-from archive.disk import StoredFile
 from archive.films.caption import CaptionKind
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
+from archive.store import StoredBlob
 from archive.sun.view import sun_view
 
 __all__ = ["Cutting", "FilmOptions", "GroupPlace", "MapWindow", "standpoint"]
@@ -57,7 +57,7 @@ class Cutting:
     """What all frames of a film are made from: the discs (FITS) by observation, and how they are shown."""
 
     chosen: Sequence[Observation]
-    discs: Mapping[str, StoredFile | bytes]
+    discs: Mapping[str, StoredBlob | bytes]
     look: Look
     options: FilmOptions
     groups: Sequence[GroupPlace] = ()

@@ -24,7 +24,6 @@ from archive.disc.carried import (
 )
 from archive.disc.painted import Palette, disc_palette, map_palette, painted
 from archive.disc.tone import flatten_disc, looked_at
-from archive.disk import StoredFile
 from archive.films.caption import draw_caption
 from archive.films.film import FilmStyle
 from archive.films.frames import Dress, Paint, film_frames, painted_frames
@@ -35,6 +34,7 @@ from archive.films.strip import draw_strip, strip_picture
 from archive.films.timeline import FrameSpec, Sighting
 from archive.model.times import days_since_1970
 from archive.records.disc_files import read_disc
+from archive.store import StoredBlob
 
 __all__ = ["Frames", "frames_of", "map_window"]
 
@@ -163,11 +163,11 @@ def _surfaces(cutting: Cutting) -> Callable[[Sequence[str]], list[Surface]]:
     return asked
 
 
-def _content(disc: StoredFile | bytes) -> bytes:
+def _content(disc: StoredBlob | bytes) -> bytes:
     return disc if isinstance(disc, bytes) else disc.read()
 
 
-def _surface(disc: StoredFile | bytes, frame: DiscFrame, at: Standpoint) -> Surface:
+def _surface(disc: StoredBlob | bytes, frame: DiscFrame, at: Standpoint) -> Surface:
     flat = flatten_disc(read_disc(_content(disc)), STANDARD_FRAME)
     return seen_surface(_sized(flat, frame.size_px), frame, at)
 

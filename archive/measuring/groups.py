@@ -19,7 +19,7 @@ from scipy.cluster import hierarchy
 from archive.model.observation import Spot, SpotGroup, SunView
 from archive.sun.heliographic import from_disc
 
-__all__ = ["group_spots"]
+__all__ = ["group_spots", "group_turned_spots"]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -62,6 +62,34 @@ def group_spots(spots: Sequence[Spot], *, sun: SunView, sigma_deg: float | None)
     gathered = [tuple(spots[int(index)] for index in members) for members in _joined(apart)]
     groups = [_bare_group(members) if sigma_deg is None else _placed(members, sun, sigma_deg) for members in gathered]
     return tuple(sorted(groups, key=_eastward))
+
+
+def group_turned_spots(
+    spots: Sequence[Spot],
+    *,
+    sun: SunView,
+    north_angle_deg: float | None,
+    mirrored: bool | None,
+    sigma_deg: float | None,
+) -> tuple[SpotGroup, ...]:
+    """Gather to groups the spots of a picture as it came; see `group_spots`.
+
+    Parameters
+    ----------
+    north_angle_deg, mirrored
+        How it is turned; None where that is unknown, and the spots are taken as they came.
+    """
+    turn = np.radians(north_angle_deg or 0.0)
+    sense = -1.0 if mirrored else 1.0
+    turned = [
+        replace(
+            spot,
+            right=float(sense * spot.right * np.cos(turn) + spot.up * np.sin(turn)),
+            up=float(spot.up * np.cos(turn) - sense * spot.right * np.sin(turn)),
+        )
+        for spot in spots
+    ]
+    return group_spots(turned, sun=sun, sigma_deg=sigma_deg)
 
 
 def _apart_by_habit(latitude_deg: Floats, meridian_deg: Floats, *, penumbra: NDArray[np.bool_]) -> Floats:

@@ -20,7 +20,7 @@ from archive.orientation.dust import without_dust
 from archive.orientation.spot_match import SpottedPicture, TurnedSpots, marks_of, scores_against, turned_spots
 from archive.orientation.spots import SpotReading
 
-__all__ = ["KnownPicture", "fits_neighbours", "free_reading"]
+__all__ = ["KnownPicture", "fits_neighbours", "free_reading", "reading_among"]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -77,6 +77,26 @@ def free_reading(picture: SpottedPicture, neighbours: Sequence[KnownPicture]) ->
     fine = _worth(picture, fine_deg, still, mirrored=mirrored, blur_deg=0.2)
     north_deg = wrapped_deg(float(fine_deg[int(np.argmax(fine))]))
     return SpotReading(round(north_deg, 3), _SIGMA_DEG, mirrored, float(np.exp(min(gain, 30.0))))
+
+
+def reading_among(
+    picture: SpottedPicture, borne_out: SpotReading | None, neighbours: Sequence[KnownPicture]
+) -> SpotReading | None:
+    """Return a picture's reading among its neighbours; None too where the one that it has fits them.
+
+    Parameters
+    ----------
+    picture : SpottedPicture
+    borne_out : SpotReading or None
+        What it has, where mount and spots agree.
+    neighbours : sequence of KnownPicture
+        See `free_reading`.
+    """
+    if borne_out is not None:
+        as_read = KnownPicture(picture, borne_out.north_angle_deg, borne_out.mirrored)
+        if fits_neighbours(as_read, neighbours):
+            return None
+    return free_reading(picture, neighbours)
 
 
 def fits_neighbours(one: KnownPicture, neighbours: Sequence[KnownPicture]) -> bool:

@@ -1,24 +1,22 @@
 """What files hold, told by size and sha256; unchanged files are known by their stamps and not read again.
 
 A stamp is size, time of the bytes, time of the file's entry and its number. The time of the entry (ctime) cannot be
-set by programs, so a file written over with the same size and date is still read. Stamps are kept in a file of
-derived values: without it everything is read, and the answer is the same.
+set by programs, so a file written over with the same size and date is still read. Stamps are kept among the derived
+values: without them everything is read, and the answer is the same.
 """
 
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 import stat
 import time
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass
 
 from archive.disk import Folder
-from archive.errors import FolderError
 from archive.publishing.tree import Tree
+from archive.store import Store
 
 __all__ = ["Digest", "OnFile", "StampsFile", "digest_of_bytes", "digests_of", "keep_stamps"]
 
@@ -41,9 +39,9 @@ class Digest:
 
 @dataclass(frozen=True)
 class StampsFile:
-    """Where stamps are kept from run to run."""
+    """Where the stamps of a folder's files are kept from run to run: under a name in the archive's store."""
 
-    folder: Folder
+    store: Store
     name: str
 
 
@@ -89,20 +87,15 @@ def _stamp(there: os.stat_result) -> _Stamp:
 
 
 def _read_stamps(stamps: StampsFile | None) -> dict[str, tuple[_Stamp, str]]:
-    """Earlier stamps; none where there is no such file or it makes no sense."""
-    if stamps is None:
-        return {}
-    try:
-        rows = json.loads(stamps.folder.read(stamps.name))
-        return {str(name): ((*map(int, row[:4]),), str(row[4])) for name, row in rows.items()}  # type: ignore[misc]
-    except (OSError, ValueError, TypeError, AttributeError, LookupError, OverflowError, RecursionError):
-        return {}
+    """Return earlier stamps; none where none are kept."""
+    rows = None if stamps is None else stamps.store.get(digests_of, stamps.name, None, dict[bytes, tuple[_Stamp, str]])
+    return {os.fsdecode(name): row for name, row in (rows or {}).items()}
 
 
 def _write_stamps(stamps: StampsFile, found: Mapping[str, tuple[_Stamp, Digest]]) -> None:
     latest = time.time_ns() - _TICK_NS
-    rows = {name: (*stamp, digest.sha256) for name, (stamp, digest) in found.items() if max(stamp[1:3]) < latest}
-    # An archive that may not be written is published all the same; the next run reads again.
-    with suppress(OSError, FolderError):
-        # Names that are no text are written as escapes.
-        stamps.folder.write(stamps.name, json.dumps(rows, separators=(",", ":")).encode())
+    # Names that are no text are kept as bytes.
+    rows = {
+        os.fsencode(name): (stamp, digest.sha256) for name, (stamp, digest) in found.items() if max(stamp[1:3]) < latest
+    }
+    stamps.store.put(digests_of, stamps.name, None, rows)

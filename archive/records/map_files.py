@@ -1,75 +1,36 @@
-"""Carrington maps on disk: the sums they grow from, FITS, and the picture for a page."""
+"""Carrington maps as files: the sums they grow from, FITS, and the picture for a page."""
 
 from __future__ import annotations
 
 import io
-import json
 import warnings
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.disk import Folder
-from archive.kept import checked, checked_words
-
-__all__ = [
-    "MadeOf",
-    "read_made",
-    "read_sums",
-    "write_made",
-    "write_map_fits",
-    "write_map_picture",
-    "write_sums",
-]
+__all__ = ["map_fits_bytes", "map_picture_bytes", "sums_bytes", "sums_of"]
 
 Card = tuple[str, str | int | float, str]
 
 _MAP_STEP, _MAP_ZERO, _BLANK = 5e-5, 1.0, -32768
 
 
-@dataclass(frozen=True)
-class MadeOf:
-    """The pictures that went into a map, in order, and the share of the surface that it shows."""
-
-    members: list[str]
-    observed_share: float
+def sums_of(data: bytes) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return the sums of light and weight of a file made by `sums_bytes`."""
+    with np.load(io.BytesIO(data), allow_pickle=False) as kept:
+        return kept["light"], kept["weight"]
 
 
-def read_made(derived: Folder, file: str) -> MadeOf | None:
-    """What a kept map was made of; None where nothing usable is kept."""
-    try:
-        kept = json.loads(checked_words(derived.read(file), file))
-        return MadeOf([str(member) for member in kept["members"]], float(kept["observed_share"]))
-    except (OSError, ValueError, LookupError, TypeError, RecursionError):
-        return None
-
-
-def write_made(derived: Folder, file: str, made: MadeOf) -> None:
-    """Keep what a map was made of."""
-    derived.write(file, checked(json.dumps(asdict(made)).encode(), file))
-
-
-def read_sums(derived: Folder, file: str) -> tuple[NDArray[np.float32], NDArray[np.float32]] | None:
-    """Kept sums of light and weight; None where nothing usable is kept."""
-    try:
-        # From memory, for the library leaves the file of a damaged archive of arrays open.
-        with np.load(io.BytesIO(derived.read(file)), allow_pickle=False) as kept:
-            return kept["light"], kept["weight"]
-    except Exception:  # a damaged one raises whatever its parts do: zlib.error, TokenError, BadZipFile and more
-        return None
-
-
-def write_sums(derived: Folder, file: str, light: NDArray[np.float32], weight: NDArray[np.float32]) -> None:
-    """Keep sums, so that a new picture is added to them."""
+def sums_bytes(light: NDArray[np.float32], weight: NDArray[np.float32]) -> bytes:
+    """Return sums as a file, so that a new picture can be added to them."""
     stream = io.BytesIO()
     np.savez_compressed(stream, light=light, weight=weight)
-    derived.write(file, stream.getvalue())
+    return stream.getvalue()
 
 
-def write_map_fits(derived: Folder, file: str, values: NDArray[np.float32], cards: Sequence[Card]) -> None:
-    """Write a map, north at the top, as 16-bit FITS, bottom row first; BLANK where nobody looked (NaN).
+def map_fits_bytes(values: NDArray[np.float32], cards: Sequence[Card]) -> bytes:
+    """Return a map, north at the top, as 16-bit FITS, bottom row first; BLANK where nobody looked (NaN).
 
     Steps of 0.00005 of the quiet disc, far below a picture's noise.
     """
@@ -88,14 +49,14 @@ def write_map_fits(derived: Folder, file: str, values: NDArray[np.float32], card
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         unit.writeto(stream)
-    derived.write(file, stream.getvalue())
+    return stream.getvalue()
 
 
-def write_map_picture(derived: Folder, file: str, picture: NDArray[np.uint8]) -> None:
-    """Write grey and opacity (H, W, 2) as PNG."""
+def map_picture_bytes(picture: NDArray[np.uint8]) -> bytes:
+    """Return grey and opacity (H, W, 2) as PNG."""
     from PIL import Image
 
     image = Image.merge("LA", [Image.fromarray(np.ascontiguousarray(picture[..., band])) for band in (0, 1)])
     stream = io.BytesIO()
     image.save(stream, format="PNG")  # packed hardest it is 8 % smaller, and takes ten times as long
-    derived.write(file, stream.getvalue())
+    return stream.getvalue()

@@ -12,7 +12,8 @@ from archive.execution.progress import Progress
 from archive.model.observation import Capture, Observation, SunView
 from archive.records.group_names import read_names
 from archive.records.places import is_day, places
-from archive.records.settings import Settings, SiteSettings, read_settings
+from archive.records.settings import SiteSettings, read_settings
+from archive.stages.archive import Archive, opened_archive
 from archive.stages.counting import Counted, count_spots
 from archive.stages.inspection import known_pictures, near_days, observations, solve
 from archive.sun.capture_advice import CaptureAdvice, capture_advice
@@ -33,11 +34,12 @@ def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation
     SettingsError
         `archive.toml` has mistakes, or a newer program has made the archive.
     """
-    settings = read_settings(root)  # first: what a newer program has made is not looked into
+    read_settings(root)  # first: what a newer program has made is not looked into
     wanted = {place.id: place.day for place in places(root, {day[:10]}) if day in (place.day, place.id)}
     if not wanted:
         raise FactsError(f"{day}: {_none_words(root, day)}")
-    counted = counted_near(root, settings, set(wanted.values()), on_progress=on_progress)
+    with opened_archive(root, on_progress=on_progress) as archive:
+        counted = counted_near(archive, set(wanted.values()))
     return [one for one in counted.observations if one.id in wanted]
 
 
@@ -56,16 +58,14 @@ def _none_words(root: Path, asked: str) -> str:
     return f"no picture of that day in {root}; nearest to it: {', '.join(before + after)}"
 
 
-def counted_near(root: Path, settings: Settings, days: Collection[str], *, on_progress: Progress) -> Counted:
-    """The pictures of some days and of the weeks about them, oriented and counted; nothing of the archive changes."""
-    filed = near_days(root, days)
-    known = known_pictures(root, settings, filed, on_progress=on_progress)
+def counted_near(archive: Archive, days: Collection[str]) -> Counted:
+    """Return the pictures of some days and of the weeks about them, oriented and counted; no record changes."""
+    filed = near_days(archive, days)
+    known = known_pictures(archive, filed)
     asked = {one.place.id for one in filed if one.place.day in days}
-    found = observations(known, solve(root, known, asked=asked))
+    found = observations(known, solve(archive, known, asked=asked))
     records = {one.place.id: one.record for one in filed}
-    return count_spots(
-        root, found, records, k=settings.relative_number_k, names=read_names(root), on_progress=on_progress
-    )
+    return count_spots(archive, found, records, names=read_names(archive.root))
 
 
 @dataclass(frozen=True)

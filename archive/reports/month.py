@@ -13,6 +13,7 @@ from archive.execution.progress import Progress
 from archive.model.observation import Counts, NamedGroup, Observation
 from archive.records.settings import read_settings
 from archive.reports.days import counted_near
+from archive.stages.archive import opened_archive
 
 __all__ = ["HemisphereCounts", "MonthReport", "ReportRow", "month_report"]
 
@@ -65,7 +66,8 @@ def month_report(root: Path, month: str, *, on_progress: Progress) -> MonthRepor
     """
     days = _days_of(month)
     settings = read_settings(root)
-    counted = counted_near(root, settings, days, on_progress=on_progress)
+    with opened_archive(root, on_progress=on_progress) as archive:
+        counted = counted_near(archive, days)
     by_day: dict[date, tuple[Observation, Counts]] = {}
     for one in counted.observations:
         day = one.time_utc.date()

@@ -5,25 +5,24 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
 
 import numpy as np
 
 from archive.model.angles import wrapped_deg
+from archive.model.measured import Measured
 from archive.model.observation import SunView
 from archive.model.times import days_since_1970
 from archive.orientation.spots import SpottedPicture
-from archive.records.measured import Measured
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
+from archive.store import digest
 
 __all__ = [
     "Candidate",
     "band_of",
     "own_mirrored",
     "sky_deg_of",
-    "spots_key",
-    "spots_of",
     "within_reach",
 ]
 
@@ -42,31 +41,31 @@ class Candidate:
     sun: SunView
     up: bool
 
+    @cached_property
+    def spotted(self) -> SpottedPicture:
+        """Its spots, as the solution takes them."""
+        spots, disc = self.measured.spots, self.measured.disc
+        return SpottedPicture(
+            time_days=days_since_1970(self.record.time),
+            b0_deg=self.sun.b0_deg,
+            l0_deg=self.sun.l0_deg,
+            right=np.asarray(spots.right, dtype=np.float64),
+            up=np.asarray(spots.up, dtype=np.float64),
+            area_msh=np.asarray(spots.area_msh, dtype=np.float64),
+            sky_deg=sky_deg_of(self),
+            centre_px=(disc.x_px, disc.y_px),
+            radius_px=disc.radius_px,
+        )
+
+    @cached_property
+    def spots_digest(self) -> bytes:
+        """A digest of `spotted`, in the inputs of what many pictures are made from."""
+        return digest(self.spotted)
+
 
 def within_reach(days: Sequence[float], day: float) -> slice:
     """The part of ascending `days` that lies within some days of one."""
     return slice(bisect_left(days, day - _REACH_DAYS), bisect_right(days, day + _REACH_DAYS))
-
-
-def spots_key(spot: SpottedPicture) -> list[Any]:
-    """What kept answers know a picture's spots by, beside the checksum of its original."""
-    return [round(spot.time_days, 6), spot.sky_deg, spot.b0_deg, spot.l0_deg, len(spot.right)]
-
-
-def spots_of(one: Candidate) -> SpottedPicture:
-    """Its spots, as the solution takes them."""
-    spots, disc = one.measured.spots, one.measured.disc
-    return SpottedPicture(
-        time_days=days_since_1970(one.record.time),
-        b0_deg=one.sun.b0_deg,
-        l0_deg=one.sun.l0_deg,
-        right=np.asarray(spots.right, dtype=np.float64),
-        up=np.asarray(spots.up, dtype=np.float64),
-        area_msh=np.asarray(spots.area_msh, dtype=np.float64),
-        sky_deg=sky_deg_of(one),
-        centre_px=(disc.x_px, disc.y_px),
-        radius_px=disc.radius_px,
-    )
 
 
 def sky_deg_of(one: Candidate) -> float | None:

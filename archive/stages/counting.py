@@ -5,15 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
-from archive.answers import NO_ANSWERS, Answers
 from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
-from archive.disc.brightness import brightness_plane
-from archive.execution.executor import IN_THIS_PROCESS, Executor
-from archive.execution.progress import Progress
 from archive.measuring.following import (
     FollowedGroup,
     NamedPlace,
@@ -22,22 +17,21 @@ from archive.measuring.following import (
     names_to_register,
     with_returns,
 )
-from archive.measuring.groups import group_spots
-from archive.measuring.spots import measure_spots
+from archive.measuring.groups import group_turned_spots
 from archive.measuring.standing import PlacedSpots, standing_specks
-from archive.model.observation import Counts, Disc, FoundSpots, NamedGroup, Observation, Spot, SpotGroup
+from archive.model.observation import Counts, NamedGroup, Observation, Spot, SpotGroup
 from archive.model.times import days_since_1970, time_of_days
-from archive.reading import Content, read_pixels
 from archive.records.corrections import StatedGroup
-from archive.records.counted_spots import read_spots, write_spots
 from archive.records.group_names import GivenName
 from archive.records.record import Record
+from archive.stages.archive import Archive
 from archive.stages.evidence import is_up
-from archive.stages.inspection import whole_original
+from archive.stages.studies import studied_pictures
 from archive.stages.uncounted import hidden_remark, shows_spots, uncounted_remark
+from archive.store import Store
 from archive.sun.heliographic import to_disc
 
-__all__ = ["Counted", "count_spots", "spots_in"]
+__all__ = ["Counted", "count_spots"]
 
 
 # Stricter than as evidence for north: a spot left out there costs little, here it is missing from the count.
@@ -54,83 +48,45 @@ class Counted:
 
 
 def count_spots(
-    root: Path,
-    found: Sequence[Observation],
-    records: Mapping[str, Record],
-    *,
-    k: float,
-    names: Sequence[GivenName],
-    on_progress: Progress,
-    groupings: Answers = NO_ANSWERS,
-    executor: Executor = IN_THIS_PROCESS,
+    archive: Archive, found: Sequence[Observation], records: Mapping[str, Record], *, names: Sequence[GivenName]
 ) -> Counted:
     """Count every white-light picture of a Sun that is up, and that shows its spots or has a count by hand.
 
     Parameters
     ----------
-    root : Path
+    archive : Archive
     found : sequence of Observation
         In order of time.
     records : mapping
         By the observation's id.
-    k : float
-        The observer's factor in the relative number.
     names : sequence of GivenName
         All given so far.
-    groupings : Answers
-        Spots gathered to groups before are not gathered again.
     """
     looked_at = [
         one for one in found if one.band == "white" and is_up(one.sun) and shows_spots(one.disc, records[one.id])
     ]
-    found_spots = _spots(root, looked_at, executor=executor, on_progress=on_progress)
+    studied = studied_pictures(archive, [one.picture for one in looked_at])
+    found_spots = {one.id: kept.spots for one, kept in zip(looked_at, studied, strict=True)}
     why_not = {one.id: uncounted_remark(found_spots[one.id], records[one.id]) for one in looked_at}
     in_part = {one.id: hidden_remark(found_spots[one.id], records[one.id]) for one in looked_at}
     found = [_with_remark(one, why_not.get(one.id) or in_part.get(one.id)) for one in found]
     counted = [one for one in looked_at if why_not[one.id] is None]
     spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
     spots = _without_standing(counted, spots)
-    groups = {one.id: _groups(one, spots[one.id], records[one.id], groupings) for one in counted}
+    groups = {one.id: _groups(archive.store, one, spots[one.id], records[one.id]) for one in counted}
     followed = _followed(counted, groups, records, names=names)
     called = {(seen.observation, seen.group): track.name for track in followed for seen in track.sightings}
     observations = tuple(
-        _with_counts(one, groups[one.id], called, records[one.id], k=k) if one.id in groups else one for one in found
+        _with_counts(one, groups[one.id], called, records[one.id], k=archive.settings.relative_number_k)
+        if one.id in groups
+        else one
+        for one in found
     )
     return Counted(observations, followed, _new_names(followed, names))
 
 
 def _with_remark(one: Observation, remark: str | None) -> Observation:
     return one if remark is None else replace(one, remarks=(*one.remarks, remark))
-
-
-def _spots(
-    root: Path, counted: Sequence[Observation], *, executor: Executor, on_progress: Progress
-) -> dict[str, FoundSpots]:
-    """Kept spots, or new ones from the originals, by the observation's id."""
-    kept = {one.id: read_spots(root, one.picture.sha256, one.disc) for one in counted}
-    found = {name: spots for name, spots in kept.items() if spots is not None}
-    wanted = [one for one in counted if one.id not in found]
-    measured = executor.map(
-        spots_in, ((whole_original(root, one.picture), one.disc, Path(one.picture.file).name) for one in wanted)
-    )
-    for number, (one, spots) in enumerate(zip(wanted, measured, strict=True)):
-        on_progress("counting spots", number, len(wanted))
-        found[one.id] = write_spots(root, one.picture.sha256, one.disc, spots)
-    on_progress("counting spots", len(wanted), len(wanted))
-    return found
-
-
-def spots_in(original: Content, disc: Disc, name: str) -> FoundSpots:
-    """The spots of the picture as it came, so that they hold however it is turned.
-
-    Raises
-    ------
-    PictureError
-        The original is no whole picture; the message begins with its name.
-    """
-    pixels = read_pixels(original, name)
-    brightness = brightness_plane(pixels.values, full_scale=pixels.full_scale)
-    return measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False)
 
 
 def _in_picture_px(one: Observation, spots: Sequence[Spot]) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
@@ -178,29 +134,24 @@ def _without_standing(
     return kept
 
 
-def _groups(one: Observation, spots: Sequence[Spot], record: Record, groupings: Answers) -> tuple[SpotGroup, ...]:
+def _groups(store: Store, one: Observation, spots: Sequence[Spot], record: Record) -> tuple[SpotGroup, ...]:
     if record.groups is not None:
         return tuple(_as_stated(one, stated) for stated in record.groups)
     way_up = one.orientation
-    return groupings.of(
-        [spots, one.sun, way_up.north_angle_deg, way_up.mirrored, way_up.sigma_deg],
+    inputs = [spots, one.sun, way_up.north_angle_deg, way_up.mirrored, way_up.sigma_deg]
+    return store.derive(
+        group_turned_spots,
+        one.id,
+        inputs,
         tuple[SpotGroup, ...],
-        lambda: group_spots(_turned(one, spots), sun=one.sun, sigma_deg=way_up.sigma_deg),
+        lambda: group_turned_spots(
+            spots,
+            sun=one.sun,
+            north_angle_deg=way_up.north_angle_deg,
+            mirrored=way_up.mirrored,
+            sigma_deg=way_up.sigma_deg,
+        ),
     )
-
-
-def _turned(one: Observation, spots: Sequence[Spot]) -> list[Spot]:
-    """From the picture as it came to north up; as it came where north is unknown."""
-    turn = np.radians(one.orientation.north_angle_deg or 0.0)
-    sense = -1.0 if one.orientation.mirrored else 1.0
-    return [
-        replace(
-            spot,
-            right=float(sense * spot.right * np.cos(turn) + spot.up * np.sin(turn)),
-            up=float(spot.up * np.cos(turn) - sense * spot.right * np.sin(turn)),
-        )
-        for spot in spots
-    ]
 
 
 def _as_stated(one: Observation, stated: StatedGroup) -> SpotGroup:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from archive.model.measured import Measured
 from archive.model.observation import Alternative, Disc, Evidence, Orientation, SunView
 from archive.orientation.combination import combine_evidence
 from archive.orientation.drift import Drift, drift_readings, told_reading
@@ -12,7 +13,6 @@ from archive.orientation.header import header_evidence
 from archive.orientation.low_sun import low_sun_evidence
 from archive.orientation.sky import sky_evidence
 from archive.orientation.stated import stated_evidence
-from archive.records.measured import Measured
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
 from archive.stages.solving import Taught

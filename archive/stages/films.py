@@ -5,57 +5,60 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
-import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
+
+import msgspec
 
 from archive.disc.tone import Look
 from archive.disk import Folder, StoredFile
 from archive.errors import FactsError
-from archive.execution.executor import IN_THIS_PROCESS, Executor, fits_in_flight, processors
-from archive.execution.progress import Progress
+from archive.execution.executor import IN_THIS_PROCESS, fits_in_flight, processors
 from archive.films.encoder import has_av1
-from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, film_content, make_film, put_film
+from archive.films.film import FilmFiles, FilmStyle, make_film, put_film
 from archive.films.job import Cutting, FilmOptions, GroupPlace
-from archive.films.styles import Frames, frames_of, map_window
-from archive.films.timeline import FrameSpec, Sighting, check_length, daily_timeline, smooth_timeline
-from archive.kept import is_sealed, seal
+from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, shot
+from archive.films.timeline import check_length
 from archive.model.observation import Band, Observation
 from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
-from archive.stages.pictures import derived_pictures, picture_key
+from archive.stages.archive import Archive
+from archive.stages.picture_files import FITS
+from archive.stages.pictures import derived_pictures
+from archive.store import Blob, Store, StoredBlob
 from archive.website.observation_view import band_words
 
 __all__ = [
-    "FILMS",
     "Film",
+    "KeptFilm",
+    "blank_frames",
     "blank_remarks",
     "chosen_observations",
-    "film_of",
     "film_options",
     "film_stem",
     "forget_films",
     "kept_film",
     "kept_films",
-    "shot",
-    "shown_frames",
     "write_film",
 ]
 
-_VERSION = 5
-FILMS = "films"  # their folder among the derived things
-# What a kept film's files are called, with the stem first.
-_OURS = re.compile(r"((?:last-|rotation-|[0-9]{4}-)[0-9a-z-]*?)(?:-loop|-av1)?\.(?:mp4|jpg|json|key)")
+_MAKING = "making"  # their folder among the derived things, while they are made
 _MOST_PAINTERS = 4  # faster than the encoder takes the frames
-FRAMES_PER_SECOND = 25
-# Seconds of film for a day (smooth) or an observation; a daily second is 0.6 held and 0.4 of cross-fade.
-_PACE_S: dict[FilmStyle, float] = {"daily": 1.0, "smooth": 2.0, "corotating": 1.0}
-_HELD_SHARE = 0.6
 _TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", turning evenly", "corotating": ", longitudes held still"}
+
+
+class KeptFilm(msgspec.Struct, frozen=True, gc=False):
+    """The files of a film by what follows its stem; its frames, how many of them are blank, and the first frame that
+    shows each observation alone."""
+
+    files: dict[str, Blob]
+    frames: int
+    blank: int
+    size_px: int
+    first_frames: dict[str, int]
 
 
 @dataclass(frozen=True)
@@ -64,7 +67,7 @@ class Film:
 
     stem: str
     title: str
-    files: FilmFiles
+    files: KeptFilm
     observations: tuple[Observation, ...]
     rotation: int | None = None
 
@@ -125,7 +128,7 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
 
 def _check_length(chosen: Sequence[Observation], span: FilmSettings) -> None:
     """Refuse, before anything is made for it, a film of too many frames."""
-    frames = round((span.pace_s or _PACE_S[span.style]) * FRAMES_PER_SECOND)
+    frames = round((span.pace_s or PACE_S[span.style]) * FRAMES_PER_SECOND)
     times = sorted(one.time_utc for one in chosen)
     if span.style == "smooth":
         check_length(times, frames_a_day=frames)
@@ -139,24 +142,20 @@ def _filmed_band(observations: Sequence[Observation]) -> Band:
 
 
 def write_film(
-    root: Path,
+    archive: Archive,
     chosen: Sequence[Observation],
     out: Path,
+    span: FilmSettings,
     *,
-    looks: Sequence[Look],
-    on_progress: Progress,
-    style: FilmStyle = "daily",
-    options: FilmOptions | None = None,
     groups: Sequence[GroupPlace] = (),
-    executor: Executor = IN_THIS_PROCESS,
 ) -> FilmFiles:
     """Write the film of these observations to `out`; the other files come beside it.
 
-    The look is that of `options`, else the first of `looks`. `groups` are the places of named groups, drawn where
-    the options ask for names.
+    The look is that of the span, else the archive's first. `groups` are the places of named groups, drawn where the
+    span asks for names.
     """
-    wanted = _Wanted(tuple(chosen), Folder(out.parent), out.name, style, options or FilmOptions(), tuple(groups))
-    (files,) = _written(root, [wanted], looks=looks, on_progress=on_progress, executor=executor)
+    wanted = _Wanted(tuple(chosen), Folder(out.parent), out.name, span.style, film_options(span), tuple(groups))
+    (files,) = _written(archive, [wanted], _discs(archive, [wanted]))
     return files
 
 
@@ -177,15 +176,17 @@ class _Wanted:
         return self.place.path / self.name
 
 
-def _written(
-    root: Path, wanted: Sequence[_Wanted], *, looks: Sequence[Look], on_progress: Progress, executor: Executor
-) -> Iterator[FilmFiles]:
+def _discs(archive: Archive, films: Sequence[_Wanted]) -> dict[str, StoredBlob]:
+    """Return the north-up discs of all that films show, by the observation's id; made where they are not kept."""
+    shown = list({one.id: one for film in films for one in film.chosen}.values())
+    made = derived_pictures(archive, shown)
+    return {one.id: archive.store.stored(pictures.files[FITS]) for one, pictures in zip(shown, made, strict=True)}
+
+
+def _written(archive: Archive, wanted: Sequence[_Wanted], discs: Mapping[str, StoredBlob]) -> Iterator[FilmFiles]:
     """Write films, in order; side by side where the executor has more than one at work."""
-    shown = list({one.id: one for film in wanted for one in film.chosen}.values())
-    made = derived_pictures(root, shown, looks, executor=executor, on_progress=on_progress)
-    derived = derived_files(root)
-    discs = {one.id: StoredFile(derived, pictures.fits) for one, pictures in zip(shown, made, strict=True)}
-    cuttings = [_cutting(film, discs, looks) for film in wanted]
+    executor, on_progress = archive.executor, archive.on_progress
+    cuttings = [_cutting(film, discs, archive.settings.looks) for film in wanted]
     sent = [not executor.does_here(len(wanted)) and fits_in_flight(_size(cutting)) for cutting in cuttings]
     elsewhere = executor.map(
         film_of,
@@ -208,101 +209,47 @@ def _written(
             )
 
 
-def _cutting(film: _Wanted, discs: Mapping[str, StoredFile], looks: Sequence[Look]) -> Cutting:
+def _cutting(film: _Wanted, discs: Mapping[str, StoredBlob], looks: Sequence[Look]) -> Cutting:
     named = film.groups if film.options.group_names else ()
     mine = {one.id: discs[one.id] for one in film.chosen}
     return Cutting(film.chosen, mine, film.options.look or looks[0], film.options, named)
 
 
 def _size(cutting: Cutting) -> int:
-    stored = [disc for disc in cutting.discs.values() if isinstance(disc, StoredFile)]
-    return sum(status.st_size for disc in stored if (status := disc.folder.status(disc.file)) is not None)
+    return sum(disc.blob.size for disc in cutting.discs.values() if isinstance(disc, StoredBlob))
 
 
 def _to_send(cutting: Cutting, film: _Wanted) -> tuple[Any, ...]:
-    contents = (disc.read() for disc in cutting.discs.values() if isinstance(disc, StoredFile))
+    contents = (disc.read() for disc in cutting.discs.values() if isinstance(disc, StoredBlob))
     return (replace(cutting, discs={}), film.style, film.name, *contents)
 
 
-def film_of(cutting: Cutting, style: FilmStyle, name: str, *discs: bytes) -> dict[str, bytes]:
-    """The files of a film, as `film_content` gives them; made in a folder of its own, for the encoder needs one.
-
-    Parameters
-    ----------
-    cutting : Cutting
-        Without its discs.
-    style : {"daily", "smooth", "corotating"}
-    name : str
-        The film's, for messages.
-    *discs : bytes
-        FITS, in the order of `cutting.chosen`.
-    """
-    whole = replace(cutting, discs=dict(zip((one.id for one in cutting.chosen), discs, strict=True)))
-    with TemporaryDirectory(prefix="northlimb-film-") as folder:
-        specs, frames, head = shot(whole, style)
-        return film_content(make_film(specs, frames, Path(folder) / name, head=head))
-
-
-def shot(cutting: Cutting, style: FilmStyle, *, painters: int = 1) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
-    """The time line, the frames (painted by so many threads) and the head of a film."""
-    sightings = [Sighting(one.id, one.time_utc) for one in cutting.chosen]
-    pace_s = cutting.options.pace_s or _PACE_S[style]
-    frame = cutting.frame
-    disc = FilmDisc(frame.centre_px, frame.centre_px, frame.radius_px, frame.size_px)
-    if style == "smooth":
-        specs = smooth_timeline(
-            sightings, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=cutting.options.reach_days
-        )
-        frames = frames_of(cutting, style, specs, painters=painters)
-        return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
-    held_s = round(_HELD_SHARE * pace_s * FRAMES_PER_SECOND) / FRAMES_PER_SECOND
-    specs = daily_timeline(sightings, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
-    frames = frames_of(cutting, style, specs, painters=painters)
-    if style == "daily":
-        return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
-    window = map_window(cutting)
-    more = {} if window is None else {"map": asdict(window)}
-    head = FilmHead(style, frame.size_px, disc if window is None else None, FRAMES_PER_SECOND, more)
-    return specs, frames, head
-
-
 def kept_film(
-    root: Path,
-    observations: Sequence[Observation],
-    span: FilmSettings,
-    *,
-    looks: Sequence[Look],
-    on_progress: Progress,
-    groups: Sequence[GroupPlace] = (),
-    executor: Executor = IN_THIS_PROCESS,
+    archive: Archive, observations: Sequence[Observation], span: FilmSettings, *, groups: Sequence[GroupPlace] = ()
 ) -> Film:
-    """The film of a span among the derived things, made now unless it is there and still right.
+    """Return the film of a span, made now unless it is kept.
 
     Raises
     ------
     FactsError
         No picture in that span.
     """
-    films, problems = kept_films(
-        root, observations, [span], looks=looks, on_progress=on_progress, groups=groups, executor=executor
-    )
+    films, problems = kept_films(archive, observations, [span], groups=groups)
     if problems:
         raise FactsError(*problems)
     return films[0]
 
 
 def kept_films(
-    root: Path,
+    archive: Archive,
     observations: Sequence[Observation],
     spans: Sequence[FilmSettings],
     *,
-    looks: Sequence[Look],
-    on_progress: Progress,
     groups: Sequence[GroupPlace] = (),
-    executor: Executor = IN_THIS_PROCESS,
 ) -> tuple[list[Film], list[str]]:
-    """The films of spans among the derived things, and what keeps others from being made; see `kept_film`."""
-    place = derived_files(root).below(FILMS)
+    """Return the films of spans, made now unless they are kept, and what keeps others from being made."""
+    store, derived = archive.store, derived_files(archive.root)
+    place = derived.below(_MAKING)
     films: dict[str, tuple[FilmSettings, _Wanted]] = {}
     problems: list[str] = []
     for span in spans:
@@ -313,21 +260,45 @@ def kept_films(
             continue
         stem, named = film_stem(span), tuple(groups) if options.group_names else ()
         films[stem] = span, _Wanted(tuple(chosen), place, f"{stem}.mp4", span.style, options, named)
-    files = {stem: _kept_files(film, _key(film, looks)) for stem, (_, film) in films.items()}
-    missing = [film for stem, (_, film) in films.items() if files[stem] is None]
+    discs = _discs(archive, [film for _, film in films.values()])
+    inputs = {stem: _inputs(archive, film, discs) for stem, (_, film) in films.items()}
+    files = {stem: store.get(film_of, stem, inputs[stem], KeptFilm) for stem in films}
+    missing = {stem: film for stem, (_, film) in films.items() if files[stem] is None}
     if missing:
-        derived_files(root).make_folder(FILMS)
-    for film in missing:
-        place.remove(_key_file(film))  # first gone, last made: it says what the other files were made of
-    written = _written(root, missing, looks=looks, on_progress=on_progress, executor=executor)
-    for film, made in zip(missing, written, strict=True):
-        seal(place, _key_file(film), [path.name for path in _paths(made)], key=_key(film, looks))
-        files[film.out.stem] = made
+        place.make_folder()
+    for stem, made in zip(missing, _written(archive, list(missing.values()), discs), strict=True):
+        files[stem] = _keep(store, stem, inputs[stem], made, place)
+    if missing:
+        derived.remove_tree(_MAKING)
     return [
         Film(stem, film_title(span, film.chosen), whole, film.chosen, span.rotation)
         for stem, (span, film) in films.items()
         if (whole := files[stem]) is not None
     ], problems
+
+
+def _inputs(archive: Archive, film: _Wanted, discs: Mapping[str, StoredBlob]) -> object:
+    """Return all that a film is made from."""
+    shown = [(one.id, one.time_utc, one.sun, discs[one.id].blob) for one in film.chosen]
+    return [shown, film.style, film.options, film.options.look or archive.settings.looks[0], film.groups, has_av1()]
+
+
+def _keep(store: Store, stem: str, inputs: object, made: FilmFiles, place: Folder) -> KeptFilm:
+    """Keep a film that lies in `place`."""
+    frames = _listed(place, made.frames_json.name)
+    blobs = {
+        path.name.removeprefix(stem): store.take_blob(StoredFile(place, path.name))
+        for path in (made.mp4, made.poster, made.frames_json, made.loop, made.av1)
+        if path is not None
+    }
+    first: dict[str, int] = {}
+    for frame in frames:
+        if frame["kind"] == "observed":
+            first.setdefault(frame["observations"][0], frame["index"])
+    blank = sum(not frame["observations"] for frame in frames)
+    kept = KeptFilm(blobs, len(frames), blank, made.size_px, first)
+    store.put(film_of, stem, inputs, kept, blobs=blobs.values())
+    return kept
 
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
@@ -346,22 +317,16 @@ def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     return f"{first} to {last}" if first != last else f"{first}"
 
 
-def shown_frames(files: FilmFiles) -> dict[str, int]:
-    """The first frame that shows each observation alone."""
-    first: dict[str, int] = {}
-    for frame in _listed(Folder(files.frames_json.parent), files.frames_json.name):
-        if frame["kind"] == "observed":
-            first.setdefault(frame["observations"][0], frame["index"])
-    return first
-
-
-def blank_remarks(files: FilmFiles) -> tuple[str, ...]:
-    """What to say where part of a film shows no surface at all."""
-    frames = _listed(Folder(files.frames_json.parent), files.frames_json.name)
-    blank = sum(not frame["observations"] for frame in frames)
+def blank_remarks(name: str, frames: int, blank: int) -> tuple[str, ...]:
+    """Return what to say where part of a film shows no surface at all."""
     if not blank:
         return ()
-    return (f"{files.mp4.name}: {blank} of {len(frames)} frames are blank: no picture within reach (--reach)",)
+    return (f"{name}: {blank} of {frames} frames are blank: no picture within reach (--reach)",)
+
+
+def blank_frames(files: FilmFiles) -> int:
+    """Return how many frames of a film show no surface at all."""
+    return sum(not frame["observations"] for frame in _listed(Folder(files.mp4.parent), files.frames_json.name))
 
 
 def _listed(place: Folder, frames_json: str) -> list[dict[str, Any]]:
@@ -369,45 +334,9 @@ def _listed(place: Folder, frames_json: str) -> list[dict[str, Any]]:
     return frames
 
 
-def forget_films(root: Path, keep: Sequence[str]) -> None:
-    """Remove films that no settings ask for any more."""
-    derived = derived_files(root)
-    if derived.is_folder(FILMS):
-        for name in derived.files(FILMS):
-            ours = _OURS.fullmatch(name)
-            if ours is not None and ours[1] not in keep:
-                derived.remove(f"{FILMS}/{name}")
-
-
-def _key_file(film: _Wanted) -> str:
-    return f"{film.out.stem}.key"
-
-
-def _paths(made: FilmFiles) -> list[Path]:
-    return [path for path in (made.mp4, made.poster, made.frames_json, made.loop, made.av1) if path is not None]
-
-
-def _kept_files(film: _Wanted, key: str) -> FilmFiles | None:
-    """The files of a film made before, if all are there and made of what they should be."""
-    out = film.out
-    loop, av1 = (out.with_name(f"{out.stem}-{kind}.mp4") for kind in ("loop", "av1"))
-    poster, frames_json = out.with_suffix(".jpg"), out.with_suffix(".json")
-    twin = av1 if has_av1() or film.place.is_file(av1.name) else None
-    made = FilmFiles(out, poster, frames_json, loop, twin, 0, film.options.size_px)
-    if not is_sealed(film.place, _key_file(film), [path.name for path in _paths(made)], key=key):
-        return None
-    return replace(made, frames=len(_listed(film.place, frames_json.name)))
-
-
-def _key(film: _Wanted, looks: Sequence[Look]) -> str:
-    """Changes exactly when the film would."""
-    options = film.options
-    parts = [
-        f"{_VERSION} {FRAMES_PER_SECOND} {film.style} {options.look or looks[0]} {_words(options)}",
-        *(f"{one.id} {picture_key(one, ())}" for one in film.chosen),
-        *map(repr, film.groups),
-    ]
-    return _digest("\n".join(parts))
+def forget_films(archive: Archive) -> None:
+    """Forget films that no settings ask for any more."""
+    archive.store.forget(film_of, keep=[film_stem(span) for span in archive.settings.films])
 
 
 def _words(options: FilmOptions) -> str:

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
-from typing import Any
 
-from archive.answers import Answers
 from archive.model.angles import difference_deg, wrapped_deg
 from archive.model.times import days_since_1970
-from archive.orientation.free_turning import KnownPicture, fits_neighbours, free_reading
+from archive.orientation.free_turning import KnownPicture, reading_among
 from archive.orientation.instrument import Epoch, epoch_at
-from archive.orientation.spots import SpotReading, SpottedPicture
-from archive.stages.candidates import Candidate, sky_deg_of, spots_key, spots_of, within_reach
+from archive.orientation.spots import SpotReading
+from archive.stages.candidates import Candidate, sky_deg_of, within_reach
+from archive.store import Store
 
 __all__ = ["Turned", "freely_turned"]
 
@@ -31,15 +29,6 @@ class Turned:
 
 
 @dataclass(frozen=True)
-class _Neighbour:
-    """A picture whose spots are believed, and what an answer depends on of it."""
-
-    id: str
-    known: KnownPicture
-    key: list[Any]
-
-
-@dataclass(frozen=True)
 class _Said:
     """What mount and settings say of a picture."""
 
@@ -52,7 +41,7 @@ def freely_turned(
     readings: Mapping[str, SpotReading],
     epochs: Sequence[Epoch],
     *,
-    answers: Answers,
+    store: Store,
     asked: Container[str] | None,
 ) -> list[Turned]:
     """Pictures that their neighbours' spots turn otherwise than the mount does.
@@ -68,10 +57,10 @@ def freely_turned(
         By the picture's id, from all solved together.
     epochs : sequence of Epoch
         What these have taught of the camera.
-    answers : Answers
-        What was found before.
+    store : Store
+        Holds what was found before.
     asked : container of str, optional
-        Ids of pictures: no others are turned but those for which an answer is kept.
+        Ids of pictures: no others are turned but those for which a reading is kept.
     """
     days = [days_since_1970(one.record.time) for one in pictures]
     known = [_known(one, readings.get(one.id)) for one in pictures]
@@ -80,29 +69,30 @@ def freely_turned(
         said = _said(one, epoch_at(epochs, day))
         if said is None or len(one.measured.spots.right) < 2:
             continue
-        near = [other for other in known[within_reach(days, day)] if other is not None and other.id != one.id]
+        reach = within_reach(days, day)
+        near = [
+            (other.spots_digest, kept)
+            for other, kept in zip(pictures[reach], known[reach], strict=True)
+            if kept is not None and other.id != one.id
+        ]
         borne_out = _borne_out(readings.get(one.id), said)
-        inputs = [_key(one, spots_of(one)), borne_out, [other.key for other in near]]
-        if asked is None or one.id in asked:
-            reading = answers.of(inputs, SpotReading | None, partial(_reading, one, borne_out, near))
-        else:
-            reading = (answers.get(inputs, list[SpotReading | None]) or [None])[0]
+        turned = [(digest, kept.north_angle_deg, kept.mirrored) for digest, kept in near]
+        inputs, kind = [one.spots_digest, borne_out, turned], list[SpotReading | None]
+        found_before = store.get(reading_among, one.id, inputs, kind)
+        if found_before is None and (asked is None or one.id in asked):
+            found_before = [reading_among(one.spotted, borne_out, [kept for _, kept in near])]
+            store.put(reading_among, one.id, inputs, found_before)
+        (reading,) = found_before or [None]
         odd = None if reading is None else _odd(one, said, reading)
         if odd is not None:
             found.append(odd)
     return found
 
 
-def _known(one: Candidate, reading: SpotReading | None) -> _Neighbour | None:
+def _known(one: Candidate, reading: SpotReading | None) -> KnownPicture | None:
     if reading is None or not reading.believed:
         return None
-    known = KnownPicture(spots_of(one), reading.north_angle_deg, reading.mirrored)
-    key = [*_key(one, known.picture), known.north_angle_deg, known.mirrored]
-    return _Neighbour(one.id, known, key)
-
-
-def _key(one: Candidate, spots: SpottedPicture) -> list[Any]:
-    return [one.record.picture.sha256, spots_key(spots)]
+    return KnownPicture(one.spotted, reading.north_angle_deg, reading.mirrored)
 
 
 def _said(one: Candidate, epoch: Epoch | None) -> _Said | None:
@@ -122,16 +112,6 @@ def _borne_out(reading: SpotReading | None, said: _Said) -> SpotReading | None:
         return None
     off_deg = difference_deg(reading.north_angle_deg, said.north_angle_deg)
     return reading if abs(off_deg) <= _DOUBTFUL_OFF_DEG else None
-
-
-def _reading(one: Candidate, borne_out: SpotReading | None, near: Sequence[_Neighbour]) -> SpotReading | None:
-    """The picture's reading among its neighbours; None too where the one that it has fits them."""
-    spots, known = spots_of(one), [other.known for other in near]
-    if borne_out is not None:
-        as_read = KnownPicture(spots, borne_out.north_angle_deg, borne_out.mirrored)
-        if fits_neighbours(as_read, known):
-            return None
-    return free_reading(spots, known)
 
 
 def _odd(one: Candidate, said: _Said, reading: SpotReading) -> Turned | None:

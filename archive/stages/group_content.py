@@ -4,30 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import partial
-from pathlib import Path
 from typing import Any
 
-from archive.answers import Answers
 from archive.films.job import GroupPlace
 from archive.measuring.following import FollowedGroup
 from archive.measuring.rotation_fit import PUBLISHED_LAWS, GroupRotation, group_rotation, rotation_law
 from archive.model.times import time_of_days
-from archive.records.archive_files import derived_files
 from archive.records.record import Record
 from archive.stages.maps import RotationMap
+from archive.store import Store
 from archive.sun.rotations import rotation_starts
-from archive.website import GroupEntry, GroupSighting, RotationEntry, TurningLaw
+from archive.website.content import GroupEntry, GroupSighting, RotationEntry, TurningLaw
 
 __all__ = ["group_content", "group_places", "rotation_entries"]
 
 _Turning = GroupRotation | None
 
 
-def group_content(root: Path, groups: Sequence[FollowedGroup], records: Mapping[str, Record]) -> dict[str, Any]:
-    """What `Content` holds of groups and of the laws of rotation."""
-    turned = Answers(derived_files(root), "answers/turned")
-    rotations = [turned.of(group, _Turning, partial(group_rotation, group)) for group in groups]
-    turned.keep()
+def group_content(store: Store, groups: Sequence[FollowedGroup], records: Mapping[str, Record]) -> dict[str, Any]:
+    """Return what `Content` holds of groups and of the laws of rotation."""
+    rotations = [
+        store.derive(group_rotation, group.name, group, _Turning, partial(group_rotation, group)) for group in groups
+    ]
+    store.forget(group_rotation, keep=[group.name for group in groups])
     return {
         "groups": [_entry(group, turning, records) for group, turning in zip(groups, rotations, strict=True)],
         "own_law": _own_law([one for one in rotations if one is not None]),

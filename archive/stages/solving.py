@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
-from pathlib import Path
-from typing import Any
+from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
-from archive.answers import NO_ANSWERS, Answers
 from archive.model.angles import difference_deg, wrapped_deg
 from archive.model.times import days_since_1970
 from archive.orientation.clock_check import better_hours
+from archive.orientation.free_turning import reading_among
 from archive.orientation.instrument import Block, CameraAngle, Epoch, blocks_of, epoch_at, learn_epochs
-from archive.orientation.spots import SpotReading, SpottedPicture, solve_spots
-from archive.records.archive_files import derived_files
-from archive.records.solved import kept_answer, kept_or_made, read_learned
-from archive.stages.candidates import Candidate, band_of, own_mirrored, sky_deg_of, spots_key, spots_of, within_reach
+from archive.orientation.spots import SpotReading, solve_spots
+from archive.stages.candidates import Candidate, band_of, own_mirrored, sky_deg_of, within_reach
 from archive.stages.free_turning import freely_turned
+from archive.store import Store
 
 __all__ = ["Solved", "Taught", "solve_instruments"]
 
-_VERSION = 7  # raise it when the solution changes its results
 _AGREEMENT_SIGMAS = 3.0
 _LEANING_ODDS = 3.0  # with the instrument's own history on its side, a reading needs less
 _TIME_CHECK_NEIGHBOURS = 2
@@ -39,46 +36,44 @@ class Taught:
 
 @dataclass(frozen=True)
 class Solved:
-    """What is taught of each picture by id, of each instrument by name, and the names of the answers kept."""
+    """What is taught of each picture by id, and of each instrument by name."""
 
     taught: Mapping[str, Taught]
     epochs: Mapping[str, tuple[Epoch, ...]]
-    kept: tuple[str, ...] = ()
 
 
 @dataclass
 class _Work:
-    """Readings by id, and the answers used, as they come; `asked` as in `solve_instruments`."""
+    """Readings by id as they come, and the names of the solutions asked for; `asked` as in `solve_instruments`."""
 
-    root: Path
+    store: Store
     asked: frozenset[str] | None
     readings: dict[str, SpotReading] = field(default_factory=dict)
     remarks: dict[str, str] = field(default_factory=dict)
     turned_freely: set[str] = field(default_factory=set)
-    free: Answers = NO_ANSWERS
-    kept: list[str] = field(default_factory=list)
+    blocks: list[str] = field(default_factory=list)
 
 
-def solve_instruments(root: Path, candidates: Sequence[Candidate], *, asked: Collection[str] | None = None) -> Solved:
-    """Solve every instrument's pictures; answers that nothing has changed for are read, not made.
+def solve_instruments(store: Store, candidates: Sequence[Candidate], *, asked: Collection[str] | None = None) -> Solved:
+    """Solve every instrument's pictures; solutions that nothing has changed for are read, not made.
 
     Parameters
     ----------
-    root : Path
-        The archive's folder, for kept answers.
+    store : Store
+        Holds earlier solutions, and what each instrument has taught.
     candidates : sequence of Candidate
         In order of time. Night pictures and other bands than white light are passed over.
     asked : collection of str, optional
-        Ids of pictures: only what these bear on is solved where no answer is kept. Else everything is.
+        Ids of pictures: only what these bear on is solved where no solution is kept. Else everything is.
     """
-    free = Answers(derived_files(root), "answers/free")
-    work = _Work(root, None if asked is None else frozenset(asked), free=free)
+    work = _Work(store, None if asked is None else frozenset(asked))
     epochs: dict[str, tuple[Epoch, ...]] = {}
     # Where all pictures are at hand they alone teach: what pictures taught that are gone must not stay.
-    remembered = {} if asked is None else read_learned(root)
     for name in sorted({one.instrument.name for one in candidates}):
         mine = [one for one in candidates if one.instrument.name == name]
-        epochs[name] = _solve_one(work, mine) or tuple(Epoch(**kept) for kept in remembered.get(name, []))
+        epochs[name] = _solve_one(work, mine)
+        if asked is not None and not epochs[name]:
+            epochs[name] = store.get(learn_epochs, name, None, tuple[Epoch, ...]) or ()
     taught = {
         one.id: Taught(
             work.readings.get(one.id),
@@ -88,8 +83,18 @@ def solve_instruments(root: Path, candidates: Sequence[Candidate], *, asked: Col
         for one in candidates
     }
     if asked is None:
-        free.keep()
-    return Solved(taught, epochs, tuple(work.kept))
+        _keep_whole(work, candidates, epochs)
+    return Solved(taught, epochs)
+
+
+def _keep_whole(work: _Work, candidates: Sequence[Candidate], epochs: Mapping[str, tuple[Epoch, ...]]) -> None:
+    """Keep what all pictures together taught, and forget solutions of pictures that are gone."""
+    for name, learned in epochs.items():
+        work.store.put(learn_epochs, name, None, learned)
+    work.store.forget(learn_epochs, keep=epochs)
+    work.store.forget(solve_spots, keep=work.blocks)
+    for of_one in (better_hours, reading_among):
+        work.store.forget(of_one, keep=[one.id for one in candidates])
 
 
 def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
@@ -100,7 +105,7 @@ def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
         _solve_set(work, [one for one in usable if own_mirrored(one) is stated], mirrored=stated)
         _check_times(work, [one for one in usable if own_mirrored(one) is stated])
     epochs = _learn(work, usable)
-    odd = freely_turned(usable, work.readings, epochs, answers=work.free, asked=work.asked)
+    odd = freely_turned(usable, work.readings, epochs, store=work.store, asked=work.asked)
     for one in odd:
         work.remarks.setdefault(one.id, one.remark)
     taken = {one.id: one.reading for one in odd if one.reading is not None}
@@ -119,7 +124,8 @@ def _solve_set(work: _Work, pictures: Sequence[Candidate], *, mirrored: bool | N
         return
     for block in blocks_of([days_since_1970(one.record.time) for one in pictures]):
         hand = pictures[0].instrument.stated_mirrored if mirrored is None else mirrored
-        work.readings.update(_solve_block(work, pictures, block, mirrored=hand))
+        name = f"{pictures[0].instrument.name}/{mirrored}/{block.name}"
+        work.readings.update(_solve_block(work, pictures, block, name=name, mirrored=hand))
 
 
 def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
@@ -138,52 +144,36 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
         ]
         if len(near) < _TIME_CHECK_NEIGHBOURS:
             continue
-        spotted = spots_of(one)
-        known = [(spots_of(other), other_reading.north_angle_deg) for other, other_reading in near]
-        near_keys = [
-            [other.record.picture.sha256, spots_key(spotted_other), angle_deg]
-            for (other, _), (spotted_other, angle_deg) in zip(near, known, strict=True)
-        ]
+        known = [(other.spotted, other_reading.north_angle_deg) for other, other_reading in near]
         mirrored = near[0][1].mirrored
-
-        def make(spotted: SpottedPicture = spotted, known: Any = known, mirrored: bool = mirrored) -> list[Any]:
-            return [better_hours(spotted, known, mirrored=mirrored)]
-
-        inputs = ["time", _VERSION, mirrored, one.record.picture.sha256, spots_key(spotted), near_keys]
-        name, (hours,) = kept_or_made(work.root, inputs, make)
-        work.kept.append(name)
+        hours = work.store.derive(
+            better_hours,
+            one.id,
+            [one.spots_digest, [(other.spots_digest, read.north_angle_deg) for other, read in near], mirrored],
+            int | None,
+            partial(better_hours, one.spotted, known, mirrored=mirrored),
+        )
         if hours is not None:
             side = "earlier" if hours < 0 else "later"
             work.remarks[one.id] = f"its spots fit better about {abs(hours)} hours {side}; is the time right?"
 
 
 def _solve_block(
-    work: _Work, pictures: Sequence[Candidate], block: Block, *, mirrored: bool | None
+    work: _Work, pictures: Sequence[Candidate], block: Block, *, name: str, mirrored: bool | None
 ) -> dict[str, SpotReading]:
+    """Solve a week's pictures with their neighbours; only what is known of spots and sky goes in."""
     members = [pictures[index] for index in sorted({*block.own, *block.context})]
     own = {pictures[index].id for index in block.own}
-    spotted = [spots_of(one) for one in members]
 
-    def make() -> list[Any]:
-        readings = solve_spots(spotted, mirrored=mirrored)
-        return [None if reading is None else asdict(reading) for reading in readings]
-
-    inputs = [
-        _VERSION,
-        mirrored,
-        [[one.id, one.record.picture.sha256, spots_key(spot)] for one, spot in zip(members, spotted, strict=True)],
-    ]
-    answer: list[Any] | None
-    if work.asked is None or any(one.id in work.asked for one in members):
-        name, answer = kept_or_made(work.root, inputs, make)
-    else:
-        name, answer = kept_answer(work.root, inputs)
-    work.kept.append(name)
-    if answer is None:
-        return {}
+    inputs, kind = [[one.spots_digest for one in members], mirrored], tuple[SpotReading | None, ...]
+    work.blocks.append(name)
+    found = work.store.get(solve_spots, name, inputs, kind)
+    if found is None and (work.asked is None or any(one.id in work.asked for one in members)):
+        found = solve_spots([one.spotted for one in members], mirrored=mirrored)
+        work.store.put(solve_spots, name, inputs, found)
     return {
-        one.id: SpotReading(**reading)
-        for one, reading in zip(members, answer, strict=True)
+        one.id: reading
+        for one, reading in zip(members, found or (), strict=found is not None)
         if reading is not None and one.id in own
     }
 

@@ -3,24 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import numpy as np
 
-from archive.answers import Answers
-from archive.execution.executor import IN_THIS_PROCESS, Executor
-from archive.execution.progress import Progress
 from archive.model.angles import difference_deg
 from archive.model.observation import Observation
 from archive.model.times import time_of_days
 from archive.orientation.instrument import Epoch
-from archive.records.archive_files import derived_files
 from archive.records.record import Record
-from archive.records.settings import InstrumentSettings, Settings
-from archive.records.solved import forget_solved, write_learned
-from archive.stages.inspection import Filed, filed_pictures, known_pictures, observations, solve, unfiled
+from archive.records.settings import InstrumentSettings
+from archive.stages.archive import Archive
+from archive.stages.inspection import Filed, filed_pictures, forget_gone, known_pictures, observations, solve
+from archive.stages.originals import unfiled
 from archive.upkeep.amendment import fits_its_name
 
 __all__ = ["Survey", "survey"]
@@ -40,7 +36,7 @@ class Survey:
     warnings: tuple[str, ...]
 
 
-def survey(root: Path, settings: Settings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Survey:
+def survey(archive: Archive) -> Survey:
     """Measure what is new, solve every instrument's pictures together, and keep what that teaches.
 
     Raises
@@ -48,19 +44,17 @@ def survey(root: Path, settings: Settings, *, on_progress: Progress, executor: E
     ArchiveError
         A record or an original is wrong.
     """
-    filed = filed_pictures(root)
-    suns = Answers(derived_files(root), "answers/suns")
-    known = known_pictures(root, settings, filed, suns=suns, on_progress=on_progress, executor=executor)
-    suns.keep()
-    on_progress("solving", 0, 1)
-    solved = solve(root, known)
-    write_learned(root, {name: [asdict(epoch) for epoch in epochs] for name, epochs in sorted(solved.epochs.items())})
-    forget_solved(root, solved.kept)
+    filed = filed_pictures(archive)
+    known = known_pictures(archive, filed)
+    forget_gone(archive, filed)
+    archive.on_progress("solving", 0, 1)
+    solved = solve(archive, known)
     found = tuple(observations(known, solved))
+    originals = [one.picture.file for one in found]
     warnings = (
-        *(f"{file}: has no record; it is not shown" for file in unfiled(root, [one.picture.file for one in found])),
+        *(f"{file}: has no record; it is not shown" for file in unfiled(archive.root, originals)),
         *_misplaced(filed, now_utc=datetime.now(UTC)),
-        *(text for one in settings.instruments for text in _contradicted(one, solved.epochs.get(one.name, ()))),
+        *(text for one in archive.settings.instruments for text in _contradicted(one, solved.epochs.get(one.name, ()))),
     )
     return Survey(found, {one.place.id: one.record for one in filed}, solved.epochs, warnings)
 

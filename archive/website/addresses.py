@@ -10,7 +10,6 @@ import re
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from pathlib import PurePosixPath
 from urllib.parse import quote, urlsplit
 
 from archive.model.observation import Observation
@@ -228,10 +227,15 @@ def picture_files(observation: Observation) -> PictureFiles:
     )
 
 
+def film_path(stem: str) -> str:
+    """Return where the film of that name goes."""
+    return f"films/{stem}.mp4"
+
+
 def film_files(film: FilmEntry) -> FilmFiles:
-    """Return where a film's files go; the loop keeps the kind of file it has."""
+    """Return where a film's files go."""
     prefix = f"films/{film.stem}"
-    loop = None if film.loop is None else f"{prefix}-loop{PurePosixPath(film.loop).suffix}"
+    loop = None if film.loop is None else f"{prefix}-loop.mp4"
     av1 = None if film.av1 is None else f"{prefix}-av1.mp4"
     return FilmFiles(f"{prefix}.mp4", f"{prefix}.jpg", f"{prefix}.json", loop, av1)
 

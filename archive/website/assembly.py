@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
-from archive.answers import Answers
-from archive.disk import Folder, StoredFile
+from archive.built import SiteReport
+from archive.disk import Folder
+from archive.store import Blob, Store, digest
 from archive.website import addresses
 from archive.website.addresses import (
     day_of,
@@ -40,7 +41,7 @@ from archive.website.pages import PagePlan, SiteFace
 from archive.website.render import Page, check_theme, head_style, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
-from archive.website.site_files import Held, SiteFile, SiteReport, held_bytes, write_site
+from archive.website.site_files import Held, SiteFile, held_bytes, write_site
 from archive.website.site_record import NO_RECORD, SiteRecord
 from archive.website.sitemap import robots_bytes, sitemap_bytes
 from archive.website.theme import Theme, read_theme
@@ -56,7 +57,7 @@ def build_site(
     place: Folder | None = None,
     record: SiteRecord = NO_RECORD,
     theme_files: Folder | None = None,
-    answers: Folder | None = None,
+    store: Store,
     on_day: Callable[[int, int], None] = lambda done, days: None,
 ) -> SiteReport:
     """Write the site, or bring it up to date.
@@ -72,8 +73,8 @@ def build_site(
         See `write_site`.
     theme_files : Folder, optional
         The observer's own templates and style sheet, see `theme`; need not be there.
-    answers : Folder, optional
-        Derived things, where it is kept what each page was made from; pages made from the same are not made again.
+    store : Store
+        Holds the pictures, and what each page was made from; pages made from the same are not made again.
     on_day : callable
         Called with how many days' pictures and pages have been seen to, and of how many.
 
@@ -84,7 +85,9 @@ def build_site(
     Raises
     ------
     FolderError
-        Where the folder holds files of someone else's, or a picture to be published is missing.
+        Where the folder holds files of someone else's.
+    DamagedBlobError
+        A picture to be published is gone or damaged.
     SettingsError
         A template of the theme has a mistake or an unknown name.
     """
@@ -98,11 +101,27 @@ def build_site(
         style_hash=style_hash(static[addresses.STYLE]),
         address=content.info.address,
     )
-    made = Answers(answers, "answers/pages", [face, theme.digests])
+    made = _Made(store, digest([face, theme.digests]))
     files = _files(_in_order(content), face, theme, static=static, made=made, on_day=on_day)
     report = write_site(files, site_dir, place=place, record=record, replaceable=(addresses.ROBOTS,))
-    made.keep()
+    store.forget(build_site, keep=made.paths)
     return report
+
+
+@dataclass(frozen=True)
+class _Made:
+    """Where it is kept what files of the site were made from; all of them depend on `shared`."""
+
+    store: Store
+    shared: bytes
+    paths: set[str] = field(default_factory=set)
+
+    def get(self, path: str, inputs: object) -> Held | None:
+        self.paths.add(path)
+        return self.store.get(build_site, path, [self.shared, inputs], Held)
+
+    def put(self, path: str, inputs: object, held: Held) -> None:
+        self.store.put(build_site, path, [self.shared, inputs], held)
 
 
 def _files(
@@ -111,7 +130,7 @@ def _files(
     theme: Theme,
     *,
     static: Mapping[str, bytes],
-    made: Answers,
+    made: _Made,
     on_day: Callable[[int, int], None],
 ) -> Iterator[SiteFile]:
     """Give one file after the other: all of them at once would fill the memory in a long archive."""
@@ -128,15 +147,15 @@ def _files(
     for done, (day, plan) in enumerate(zip(days, plans, strict=True)):
         on_day(done, len(days))
         for entry in (day.main, *day.others):
-            yield from _entry_files(entry, content.derived)
+            yield from _entry_files(entry, made.store)
         yield page(plan)
     yield from map(page, _other_pages(content, days, groups, face, rotations=rotations))
     yield page(PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address, head_style(theme))))
     yield from _grids(content, made)
     for film in content.films:
-        yield from _film_files(film, content.derived)
+        yield from _film_files(film, made.store)
     for rotation in content.rotations:
-        yield from _map_files(rotation, content.derived)
+        yield from _map_files(rotation, made.store)
     for name, data in data_files(content, groups).items():
         yield SiteFile(f"data/{name}", data)
     yield from (SiteFile(path, data) for path, data in static.items())
@@ -146,21 +165,21 @@ def _files(
     on_day(len(days), len(days))
 
 
-def _page_file(plan: PagePlan[Page], face: SiteFace, theme: Theme, made: Answers) -> SiteFile:
+def _page_file(plan: PagePlan[Page], face: SiteFace, theme: Theme, made: _Made) -> SiteFile:
     """A page as a file: rendered when it is written, and not at all where it was rendered from the same before."""
     return _file(plan.path, plan.inputs, lambda: render(plan.gather(), face, theme).encode(), made)
 
 
-def _file(path: str, inputs: object, make: Callable[[], bytes], made: Answers) -> SiteFile:
+def _file(path: str, inputs: object, make: Callable[[], bytes], made: _Made) -> SiteFile:
     if inputs is None:
         return SiteFile(path, make)
 
     def source() -> bytes:
         data = make()
-        made.put([path, inputs], held_bytes(data))
+        made.put(path, inputs, held_bytes(data))
         return data
 
-    return SiteFile(path, source, made.get([path, inputs], Held))
+    return SiteFile(path, source, made.get(path, inputs))
 
 
 def _for_search_engines(pages: Sequence[str], face: SiteFace) -> list[SiteFile]:
@@ -204,15 +223,15 @@ def _other_pages(
     yield PagePlan(addresses.DATA, lambda: data_page(content, face))
 
 
-def _entry_files(entry: Entry, derived: Folder) -> list[SiteFile]:
+def _entry_files(entry: Entry, store: Store) -> list[SiteFile]:
     paths, pictures = picture_files(entry.observation), entry.pictures
-    files = [
+    files: list[tuple[str, Blob]] = [
         (paths.disc, pictures.disc),
         (paths.small, pictures.small),
         (paths.tiny, pictures.tiny),
         (paths.as_it_came, pictures.as_it_came),
-        *((paths.look(look), name) for look, name in pictures.looks.items()),
-        *((paths.light(side_px), name) for side_px, name in pictures.light.items()),
+        *((paths.look(look), blob) for look, blob in pictures.looks.items()),
+        *((paths.light(side_px), blob) for side_px, blob in pictures.light.items()),
     ]
     if pictures.fits is not None:
         files.append((paths.fits, pictures.fits))
@@ -220,10 +239,10 @@ def _entry_files(entry: Entry, derived: Folder) -> list[SiteFile]:
         files.append((paths.flat, pictures.flat))
     if entry.turned_back is not None:
         files.append((turned_back_file(day_of(entry.observation)), entry.turned_back.picture))
-    return [SiteFile(path, StoredFile(derived, _within(pictures.folder, name))) for path, name in files]
+    return [SiteFile(path, store.stored(blob)) for path, blob in files]
 
 
-def _grids(content: Content, made: Answers) -> Iterator[SiteFile]:
+def _grids(content: Content, made: _Made) -> Iterator[SiteFile]:
     draw = content.graticule_at
     if draw is not None:
         for b0_deg in sorted({entry.overlay.b0_deg for entry in content.entries if entry.overlay is not None}):
@@ -234,26 +253,22 @@ def _grid(draw: Callable[[float], Graticule], b0_deg: float) -> bytes:
     return graticule_svg(draw(b0_deg))
 
 
-def _film_files(film: FilmEntry, derived: Folder) -> list[SiteFile]:
+def _film_files(film: FilmEntry, store: Store) -> list[SiteFile]:
     paths = film_files(film)
     files = [
-        SiteFile(paths.mp4, StoredFile(derived, film.mp4)),
-        SiteFile(paths.poster, StoredFile(derived, film.poster)),
-        SiteFile(paths.frames_json, StoredFile(derived, film.frames_json)),
+        SiteFile(paths.mp4, store.stored(film.mp4)),
+        SiteFile(paths.poster, store.stored(film.poster)),
+        SiteFile(paths.frames_json, store.stored(film.frames_json)),
     ]
     for path, source in ((paths.loop, film.loop), (paths.av1, film.av1)):
         if path is not None and source is not None:
-            files.append(SiteFile(path, StoredFile(derived, source)))
+            files.append(SiteFile(path, store.stored(source)))
     return files
 
 
-def _map_files(rotation: RotationEntry, derived: Folder) -> list[SiteFile]:
+def _map_files(rotation: RotationEntry, store: Store) -> list[SiteFile]:
     paths = rotation_files(rotation.number)
     return [
-        SiteFile(paths.picture, StoredFile(derived, rotation.picture)),
-        SiteFile(paths.fits, StoredFile(derived, rotation.fits)),
+        SiteFile(paths.picture, store.stored(rotation.picture)),
+        SiteFile(paths.fits, store.stored(rotation.fits)),
     ]
-
-
-def _within(folder: str, name: str) -> str:
-    return f"{folder}/{name}" if folder else name

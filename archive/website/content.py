@@ -10,12 +10,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
-from pathlib import Path
 from typing import Literal
 
-from archive.answers import mark_of
-from archive.disk import Folder
 from archive.model.observation import Band, Observation, SpotGroup
+from archive.store import Blob, digest
 
 __all__ = [
     "DISC_RADIUS_PX",
@@ -102,7 +100,7 @@ class SiteInfo:
 
 @dataclass(frozen=True)
 class Pictures:
-    """The published pictures of one observation: the names of their files in `folder`.
+    """The published pictures of one observation.
 
     `disc` is the 1024 px square JPEG, north up (or as it came where north is unknown), the disc's centre at its
     middle and its radius `DISC_RADIUS_PX`; `small` the 256 px one, `tiny` the 72 px one, `as_it_came` the whole frame
@@ -110,15 +108,14 @@ class Pictures:
     known there are `fits` and `flat`, the disc without limb darkening.
     """
 
-    folder: str
-    disc: str
-    small: str
-    tiny: str
-    as_it_came: str
-    fits: str | None = None
-    flat: str | None = None
-    looks: Mapping[str, str] = field(default_factory=dict)
-    light: Mapping[int, str] = field(default_factory=dict)
+    disc: Blob
+    small: Blob
+    tiny: Blob
+    as_it_came: Blob
+    fits: Blob | None = None
+    flat: Blob | None = None
+    looks: Mapping[str, Blob] = field(default_factory=dict)
+    light: Mapping[int, Blob] = field(default_factory=dict)
 
 
 Line = tuple[tuple[float, float], ...]
@@ -158,13 +155,10 @@ class Overlay:
 
 @dataclass(frozen=True)
 class TurnedBack:
-    """A disc, without limb darkening, carried to the moment of an observation of an earlier day.
-
-    `picture` is a name in the folder of the observation's pictures.
-    """
+    """A disc, without limb darkening, derotated to the moment of an observation of an earlier day."""
 
     to_observation: str
-    picture: str
+    picture: Blob
 
     @property
     def to_day(self) -> date:
@@ -203,7 +197,7 @@ class Entry:
     def mark(self) -> bytes:
         """A digest of all that a page can tell of it: of pictures that they are there, for pages only link to them."""
         pictures = self.pictures
-        return mark_of(
+        return digest(
             [
                 self.observation,
                 self.warnings,
@@ -225,10 +219,10 @@ class FilmEntry:
 
     stem: str
     title: str
-    mp4: str
-    poster: str
-    frames_json: str
-    loop: str | None
+    mp4: Blob
+    poster: Blob
+    frames_json: Blob
+    loop: Blob | None
     width_px: int
     height_px: int
     frames: int
@@ -236,7 +230,7 @@ class FilmEntry:
     first_utc: datetime
     last_utc: datetime
     observation_ids: tuple[str, ...]
-    av1: str | None = None
+    av1: Blob | None = None
     first_frames: Mapping[str, int] = field(default_factory=dict)
     rotation: int | None = None
 
@@ -276,8 +270,8 @@ class RotationEntry:
     number: int
     first_utc: datetime
     last_utc: datetime
-    picture: str
-    fits: str
+    picture: Blob
+    fits: Blob
     observed_share: float
 
 
@@ -299,8 +293,6 @@ class TurningLaw:
 class Content:
     """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
 
-    Files of pictures, films and maps are names in the folder `derived`.
-
     `own_law` is the rotation law fitted to the archive's own groups, None where they do not tell it; `graticule_at`
     draws the grid of a B0, which many days share.
     """
@@ -315,4 +307,3 @@ class Content:
     published_laws: Sequence[TurningLaw] = ()
     carrying: Carrying = Carrying()
     graticule_at: Callable[[float], Graticule] | None = None
-    derived: Folder = field(default_factory=lambda: Folder(Path()))

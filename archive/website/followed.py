@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
-from archive.answers import mark_of
 from archive.model.observation import Observation, SpotGroup
+from archive.store import digest
 from archive.website.content import Content, Entry, GroupEntry, GroupSighting
 
 __all__ = ["Followed", "Seen", "followed_groups"]
@@ -51,7 +51,7 @@ class Followed:
     @cached_property
     def mark(self) -> bytes:
         """A digest of all that a page can tell of it."""
-        return mark_of([self.entry, [seen.entry.mark for seen in self.seen]])
+        return digest([self.entry, [seen.entry.mark for seen in self.seen]])
 
     @property
     def name(self) -> str:

@@ -7,7 +7,7 @@ from datetime import date
 from functools import cached_property
 from itertools import groupby
 
-from archive.answers import mark_of
+from archive.store import digest
 from archive.website.addresses import Here, day_of, day_page, picture_files
 from archive.website.content import Content, Entry
 from archive.website.observation_view import disc_picture
@@ -30,7 +30,7 @@ class ObservingDay:
     @cached_property
     def mark(self) -> bytes:
         """A digest of all that a page can tell of it."""
-        return mark_of([self.day, self.main.mark, [entry.mark for entry in self.others], self.notes])
+        return digest([self.day, self.main.mark, [entry.mark for entry in self.others], self.notes])
 
 
 def observing_days(content: Content) -> tuple[ObservingDay, ...]:

@@ -24,8 +24,10 @@ from stat import S_ISREG
 
 import msgspec
 
-from archive.disk import Folder, StoredFile, is_safe_name, make_named_folder, stamp_of, sync_disk
+from archive.built import SiteReport
+from archive.disk import Folder, is_safe_name, make_named_folder, stamp_of, sync_disk
 from archive.errors import FolderError, clear_refusal
+from archive.store import DamagedBlobError, StoredBlob
 from archive.website.site_record import (
     NO_RECORD,
     Held,
@@ -36,7 +38,7 @@ from archive.website.site_record import (
     held_file,
 )
 
-__all__ = ["MANIFEST", "Held", "SiteFile", "SiteReport", "held_bytes", "write_site"]
+__all__ = ["MANIFEST", "Held", "SiteFile", "held_bytes", "write_site"]
 
 MANIFEST = "files.json"
 _GENERATOR = "Northlimb"
@@ -44,16 +46,14 @@ _VERSION = 1
 _HOME = "index.html"
 _ASIDE = ".northlimb-part"
 _PARTS = ".northlimb-parts"
-_LARGE_BYTES = 2**24
 _FOLDERS_HELD = 64
 
 
 @dataclass(frozen=True, slots=True)
 class _ToWrite:
-    """What is to be written: the bytes, or the file of them; and the status of the file of which it is a copy."""
+    """What is to be written: bytes, or a blob."""
 
-    data: bytes | StoredFile
-    source: os.stat_result | None = None
+    data: bytes | StoredBlob
 
 
 class _Row(msgspec.Struct, frozen=True, gc=False):
@@ -79,27 +79,14 @@ class _Listed:
 
 @dataclass(frozen=True, slots=True)
 class SiteFile:
-    """A file to be published: where it goes, and its bytes, the file to copy, or what makes its bytes.
+    """A file to be published: where it goes, and its bytes, the blob that it shares, or what makes its bytes.
 
     Where it is known what it will hold, its bytes are made only if they are not there yet.
     """
 
     path: str
-    source: bytes | StoredFile | Callable[[], bytes]
+    source: bytes | StoredBlob | Callable[[], bytes]
     held: Held | None = None
-
-
-@dataclass(frozen=True)
-class SiteReport:
-    """How many files were written, left as they were, and removed; the manifest is not counted.
-
-    `strangers` are files that were in the site's folder when this computer met it first, and that no build makes.
-    """
-
-    written: int
-    unchanged: int
-    removed: int
-    strangers: tuple[str, ...] = ()
 
 
 def write_site(
@@ -132,8 +119,10 @@ def write_site(
     Raises
     ------
     FolderError
-        Where the folder, or a file in it that would be overwritten, is not ours, or a source is missing;
-        or the system refuses, as when the disk is full. The pages are then as they were.
+        Where the folder, or a file in it that would be overwritten, is not ours; or the system refuses, as when
+        the disk is full. The pages are then as they were.
+    DamagedBlobError
+        A blob is gone or holds something else; as before.
     """
     with clear_refusal(site_dir):
         if place is None:
@@ -216,7 +205,6 @@ class _Update:
         self._site, self._before, self._listed = site, before, listed
         # Folders are looked into as a whole, and pictures and pages of a day lie together.
         self._there = lru_cache(_FOLDERS_HELD)(lambda folder: _statuses(site, folder))
-        self._sources = lru_cache(_FOLDERS_HELD)(lambda folder, within: _statuses(folder, within))
 
     def made(self, files: Iterable[SiteFile]) -> tuple[dict[str, Written], dict[str, int]]:
         """Write all that changes to the folder of parts; what each file holds, and the part's number by its path."""
@@ -248,8 +236,8 @@ class _Update:
         """What a file is to hold, and what is to be written for it: None where it is there already."""
         known = self._before.get(file.path)
         untouched = known is not None and there is not None and known.stamp == stamp_of(there)
-        if isinstance(file.source, StoredFile):
-            return self._copy_wanted(file.path, file.source, there, known if untouched else None)
+        if isinstance(file.source, StoredBlob):
+            return self._blob_wanted(file.path, file.source, there, known if untouched else None)
         if file.held is not None and known is not None and file.held == known.held:
             if untouched:
                 return known, None
@@ -261,22 +249,15 @@ class _Update:
             return self._as_it_is(held, there), None
         return Written(held), _ToWrite(data)
 
-    def _copy_wanted(
-        self, path: str, source: StoredFile, there: os.stat_result | None, known: Written | None
+    def _blob_wanted(
+        self, path: str, source: StoredBlob, there: os.stat_result | None, known: Written | None
     ) -> tuple[Written, _ToWrite | None]:
-        """A copy bears its source's size and time: where both are as they were, neither is read."""
-        status = self._source_status(source, path)
-        if known is not None and there is not None and _same_time(status, there):
+        held = Held(source.blob.sha256, source.blob.size)
+        if known is not None and known.held == held:
             return known, None
-        if status.st_size > _LARGE_BYTES:
-            with source.folder.open(source.file) as stream:
-                held, written = held_file(stream), _ToWrite(source, status)
-        else:  # read once, and not for its digest and again for its copy
-            data = source.folder.read(source.file)
-            held, written = held_bytes(data), _ToWrite(data, status)
         if self._holds(path, there, held):
             return self._as_it_is(held, there), None
-        return Written(held), written
+        return Written(held), _ToWrite(source)
 
     def _as_it_is(self, held: Held, there: os.stat_result | None) -> Written:
         return Written(held, None if there is None else stamp_of(there))
@@ -287,15 +268,6 @@ class _Update:
     def _status(self, path: str) -> os.stat_result | None:
         folder, _, name = path.rpartition("/")
         return self._there(folder).get(name)
-
-    def _source_status(self, source: StoredFile, path: str) -> os.stat_result:
-        folder, _, name = source.file.rpartition("/")
-        status = self._sources(source.folder, folder).get(name)
-        if status is None or not S_ISREG(status.st_mode):
-            raise FolderError(
-                f"{source.folder.path / source.file}: to be published as {path}, but missing; build it again"
-            )
-        return status
 
     def put_manifest(self, listed: Mapping[str, Held], *, unfinished: bool = False) -> None:
         """Put the list of files in its place, unless it is there."""
@@ -320,15 +292,23 @@ class _Update:
         part = f"{_PARTS}/{part}"
         with clear_refusal(self._site.path / path):
             self._site.remove(part)
-            if isinstance(source.data, bytes):
+            if isinstance(source.data, StoredBlob):
+                self._share(source.data, part)
+            else:
                 with self._site.create(part) as stream:
                     stream.write(source.data)
-            else:
-                with source.data.folder.open(source.data.file) as given:
-                    self._site.copy(given, part)
-            if source.source is not None:
-                given_times = source.source
-                self._site.set_times(part, accessed_ns=given_times.st_atime_ns, changed_ns=given_times.st_mtime_ns)
+
+    def _share(self, source: StoredBlob, part: str) -> None:
+        """Give a blob a second name, made sure that it holds what it should; where that cannot be, copy it."""
+        try:
+            linked = source.file.folder.link(source.file.file, part, to=self._site)
+        except FileNotFoundError as error:
+            raise DamagedBlobError(source.blob) from error
+        if not linked:
+            with self._site.create(part) as stream:
+                stream.write(source.read())
+        elif not self._holds(part, self._site.status(part), Held(source.blob.sha256, source.blob.size)):
+            raise DamagedBlobError(source.blob)
 
 
 def _holds(site: Folder, path: str, there: os.stat_result | None, held: Held) -> bool:
@@ -367,10 +347,6 @@ def _parts_of(site: Folder) -> Iterator[None]:
     finally:
         with suppress(OSError):
             site.remove_tree(_PARTS)
-
-
-def _same_time(source: os.stat_result, target: os.stat_result) -> bool:
-    return (source.st_size, source.st_mtime_ns) == (target.st_size, target.st_mtime_ns)
 
 
 def _turn(path: str, before: Collection[str]) -> int:

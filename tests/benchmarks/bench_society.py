@@ -23,12 +23,13 @@ from pathlib import Path
 import bench_build
 import bench_solve
 import numpy as np
+from archive.records.counted_spots import _key
+from archive.records.measured import _VERSION
 
 from archive.kept import checked
+from archive.model.measured import Measured
 from archive.model.observation import Disc
 from archive.records.checksums import write_checksums
-from archive.records.counted_spots import _key
-from archive.records.measured import _VERSION, Measured
 from archive.records.new_archive import create_archive
 from archive.records.places import Place
 from archive.records.record import PictureEntry, Record, record_text

@@ -22,10 +22,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from archive.records.measured import write_measured
 
 from archive.execution.progress import silent
+from archive.model.measured import Measured, Spots
 from archive.model.observation import Disc, SunView
-from archive.records.measured import Measured, Spots, write_measured
 from archive.records.new_archive import create_archive
 from archive.records.places import Place, free_place
 from archive.records.record import PictureEntry, Record, record_text

@@ -7,13 +7,14 @@ import subprocess
 from datetime import UTC, datetime
 
 import pytest
+from archive.records.measured import read_measured, write_measured
 
 from archive.errors import FolderError
 from archive.kept import checked
+from archive.model.measured import Measured
 from archive.model.observation import Disc
 from archive.records.checksums import read_checksums
 from archive.records.folder import kept_folder, open_folder, put_picture, reading, writing
-from archive.records.measured import Measured, read_measured, write_measured
 from archive.records.pending import PENDING, write_pending
 from archive.records.places import Place, free_place, notes_file, originals_on_disk, place_of_file, place_of_id, places
 

@@ -222,7 +222,8 @@ from archive.errors import FolderError
 from archive.model.observation import Disc
 from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.places import place_of_id, places
-from archive.records.measured import Measured, read_measured, write_measured
+from archive.model.measured import Measured
+from archive.records.measured import read_measured, write_measured
 from archive.records.notes import append_note
 from archive.records.settings import FilmSettings, keep_film, read_settings
 

@@ -5,13 +5,14 @@ import json
 
 import numpy as np
 import pytest
+from archive.records.counted_spots import read_spots, write_spots
+from archive.records.measured import read_measured, write_measured
+from archive.records.solved import kept_answer, kept_or_made, read_learned, write_learned
 
 from archive.disk import Folder
+from archive.model.measured import Measured
 from archive.model.observation import Disc, FoundSpots, Spot
-from archive.records.counted_spots import read_spots, write_spots
 from archive.records.map_files import MadeOf, read_made, read_sums, write_made, write_sums
-from archive.records.measured import Measured, read_measured, write_measured
-from archive.records.solved import kept_answer, kept_or_made, read_learned, write_learned
 from archive.records.words import read_words
 
 

@@ -3,10 +3,11 @@
 import json
 
 import pytest
+from archive.records.measured import read_measured, write_measured
 
 from archive.kept import checked, checked_words
+from archive.model.measured import Axes, Measured
 from archive.model.observation import Disc
-from archive.records.measured import Axes, Measured, read_measured, write_measured
 
 SHA256 = "ab" * 32
 DISC = Disc(

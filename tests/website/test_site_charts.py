@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from archive.website import Content, build_site
+from archive.website.assembly import build_site
 from archive.website.chart_axes import NARROW, WIDE, Size, days_of, time_ticks, value_axis
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
@@ -26,6 +26,7 @@ from archive.website.charts import (
     latitude_chart,
     turning_chart,
 )
+from archive.website.content import Content
 from archive.website.render import static_files
 from website.invented import ALL_SPOTS, OWN_LAW
 from website.read_pages import Links, page_text

@@ -14,7 +14,7 @@ import pytest
 from astropy.io import fits
 from astropy.wcs import WCS
 
-from archive.cli import main
+from archive.commands.main import main
 
 SAMPLE = Path(__file__).parents[2] / "sample_archive"
 DAY = "2026-06-03"

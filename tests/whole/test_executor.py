@@ -21,11 +21,11 @@ import pytest
 from scenes.discs import Scene, Spot
 from website.killed_update import tree
 
-from archive.cli import main
+from archive.building import build
+from archive.commands.main import main
 from archive.errors import PictureError, WorkError
 from archive.execution.executor import IN_THIS_PROCESS, Executor, executor_at, processors
 from archive.execution.progress import silent
-from archive.pipeline import build
 from whole.conftest import NEW, draw
 from whole.pieces import doubled, killed_always, killed_once, refused, threads_of
 

@@ -26,7 +26,7 @@ SCENE = Scene(
 # Runs one command, and tells the most that this process has held of memory.
 COMMAND = """
 import sys
-from archive.cli import main
+from archive.commands.main import main
 status = main(sys.argv[1:])
 print("peak", *(line for line in open("/proc/self/status") if line.startswith("VmHWM")), file=sys.stderr)
 sys.exit(status)

@@ -14,17 +14,18 @@ from typing import Any
 
 import numpy as np
 import pytest
+from archive.records.measured import write_measured
 from astropy.io import fits
 from make_sample_archive import DOORSTEP, SamplePicture, draw_pictures
 from scenes.discs import Scene
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, plan_days, world_of
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.disc.limb import fit_limb
 from archive.execution.progress import silent
 from archive.model.angles import difference_deg
+from archive.model.measured import Measured, Spots
 from archive.model.observation import Disc
-from archive.records.measured import Measured, Spots, write_measured
 from archive.records.places import Place, free_place
 from archive.records.record import PictureEntry, Record, record_text
 from archive.records.settings import read_settings

@@ -1,0 +1,53 @@
+"""The archive that a command works on, with all that the stages need for it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from archive.disk import Folder
+from archive.execution.executor import IN_THIS_PROCESS, Executor
+from archive.execution.progress import Progress, silent
+from archive.records.archive_files import derived_files, files_of
+from archive.records.settings import Settings, read_settings
+from archive.store import Store
+
+__all__ = ["Archive", "opened_archive"]
+
+
+@dataclass(frozen=True)
+class Archive:
+    """An archive's folder and settings, what is derived in it, who does the work, and whom to tell how far it is."""
+
+    root: Path
+    settings: Settings
+    store: Store
+    executor: Executor = IN_THIS_PROCESS
+    on_progress: Progress = silent
+
+    @property
+    def files(self) -> Folder:
+        """The archive's folder, below which files are reached."""
+        return files_of(self.root)
+
+    def with_settings_read(self) -> Archive:
+        """The same with its settings read again, after they were changed."""
+        return replace(self, settings=read_settings(self.root))
+
+
+@contextmanager
+def opened_archive(
+    root: Path, *, executor: Executor = IN_THIS_PROCESS, on_progress: Progress = silent
+) -> Iterator[Archive]:
+    """Open an archive's settings and store; what is derived meanwhile is kept at the end.
+
+    Raises
+    ------
+    SettingsError
+        `archive.toml` has mistakes, or a newer program has made the archive.
+    """
+    settings = read_settings(root)  # first: what a newer program has made is not looked into
+    with Store(derived_files(root)) as store:
+        yield Archive(root, settings, store, executor, on_progress)

@@ -1,0 +1,114 @@
+"""One pass over an original: it is decoded once, and gives its facts, its limb, its spots and its picture to show."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from archive.disc.brightness import brightness_plane
+from archive.disc.limb import fit_limb
+from archive.disc.spots import DarkSpots, spots_as_it_came
+from archive.errors import PictureError
+from archive.measuring.spots import measure_spots
+from archive.model.measured import Axes, Measured, Spots
+from archive.model.observation import Disc, FoundSpots, Spot
+from archive.reading import Content, Facts, Pixels, facts_in_file, read_pixels
+from archive.records.disc_files import levels_jpeg_bytes, whole_levels
+
+__all__ = ["Study", "study"]
+
+
+@dataclass(frozen=True)
+class Study:
+    """What a picture's own bytes tell.
+
+    Attributes
+    ----------
+    suffix : str
+        Ending of file names of its kind.
+    facts : tuple of Facts
+    limb : Measured or PictureError
+        Why there is no disc to be measured.
+    spots : FoundSpots or None
+        Of the picture as it came, so that they hold however it is turned; None without a disc.
+    as_it_came : bytes
+        The whole picture as a JPEG without metadata; empty without a disc.
+    """
+
+    suffix: str
+    facts: tuple[Facts, ...]
+    limb: Measured | PictureError
+    spots: FoundSpots | None = None
+    as_it_came: bytes = b""
+
+    @property
+    def measured(self) -> Measured:
+        """Limb, size and axes.
+
+        Raises
+        ------
+        PictureError
+            No measurable disc.
+        """
+        if isinstance(self.limb, PictureError):
+            raise self.limb
+        return self.limb
+
+
+def study(data: Content, name: str) -> Study:
+    """Read and measure a picture; a disc that cannot be measured is told when it is asked for.
+
+    Parameters
+    ----------
+    data : bytes or mapped file
+    name : str
+        For messages.
+
+    Raises
+    ------
+    PictureError
+        No whole picture.
+    FactsError
+        A FITS header with impossible facts.
+    """
+    pixels = read_pixels(data, name)
+    facts = facts_in_file(data, pixels.kind, name)
+    brightness = brightness_plane(pixels.values, full_scale=pixels.full_scale)
+    try:
+        disc = fit_limb(brightness)
+    except PictureError as error:
+        return Study(pixels.suffix, facts, PictureError(*(f"{name}: {cause}" for cause in error.causes)))
+    measured = _measured(pixels, facts, disc, spots_as_it_came(brightness, disc))
+    spots = _rounded(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
+    del brightness  # of a large picture much memory
+    levels = whole_levels(pixels.values, full_scale=pixels.full_scale)
+    suffix = pixels.suffix
+    del pixels
+    return Study(suffix, facts, measured, spots, levels_jpeg_bytes(levels))
+
+
+def _measured(pixels: Pixels, facts: Sequence[Facts], disc: Disc, spots: DarkSpots) -> Measured:
+    axes = next((found.axes for found in facts if found.axes is not None), None)
+    height, width = pixels.values.shape[:2]
+    kept_axes = Axes(axes.system, axes.matrix_deg) if axes else None
+    return Measured(width, height, pixels.bit_depth, disc, kept_axes, _evidence(spots))
+
+
+def _evidence(spots: DarkSpots) -> Spots:
+    """Rounded to a thousandth of a degree, so that they are small to keep."""
+    right, up, area_msh = (
+        tuple(round(float(value), 5) for value in np.asarray(column))
+        for column in (spots.right, spots.up, spots.area_msh)
+    )
+    return Spots(right, up, area_msh)
+
+
+def _rounded(found: FoundSpots) -> FoundSpots:
+    """Far below what is measured, so that they are small to keep."""
+    spots = tuple(
+        Spot(round(spot.right, 6), round(spot.up, 6), round(spot.area_msh, 2), round(spot.umbra_msh, 2))
+        for spot in found.spots
+    )
+    return FoundSpots(spots, round(found.least_depth, 4), round(found.seen_share, 3))

@@ -1,0 +1,152 @@
+"""Blobs: files named by the digest of what they hold, so that none can hold anything else unnoticed."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import secrets
+from collections.abc import Container
+from contextlib import suppress
+from dataclasses import dataclass
+
+import msgspec
+
+from archive.disk import Folder, StoredFile
+from archive.errors import clear_refusal
+
+__all__ = ["NO_BLOB", "Blob", "BlobFolder", "DamagedBlobError", "StoredBlob"]
+
+_OURS = re.compile(r"[0-9a-f]{64}")
+
+
+class Blob(msgspec.Struct, frozen=True, gc=False):
+    """What a file holds, by which it is found."""
+
+    sha256: str
+    size: int
+
+
+NO_BLOB = Blob("", -1)  # in the place of one that could not be kept
+
+
+class DamagedBlobError(Exception):
+    """A blob is gone or holds something else; what it belongs to has to be made anew."""
+
+    def __init__(self, blob: Blob) -> None:
+        super().__init__(f"blob {blob.sha256} is gone or damaged")
+        self.blob = blob
+
+    def __reduce__(self) -> tuple[type[DamagedBlobError], tuple[Blob]]:
+        """From one process to another."""
+        return type(self), (self.blob,)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredBlob:
+    """A blob and where it lies."""
+
+    blob: Blob
+    file: StoredFile
+
+    def read(self) -> bytes:
+        """Return the blob's bytes.
+
+        Raises
+        ------
+        DamagedBlobError
+            They are gone or others.
+        """
+        try:
+            data = self.file.folder.read(self.file.file, most_bytes=None)
+        except OSError as error:
+            raise DamagedBlobError(self.blob) from error
+        if hashlib.sha256(data).hexdigest() != self.blob.sha256:
+            raise DamagedBlobError(self.blob)
+        return data
+
+
+class BlobFolder:
+    """Blobs of an archive, in 256 folders by the first two digits of their names.
+
+    Parameters
+    ----------
+    folder : Folder
+        Need not be there.
+    """
+
+    def __init__(self, folder: Folder) -> None:
+        self._folder = folder
+        self._made: set[str] = set()
+
+    def add(self, data: bytes) -> Blob:
+        """Keep these bytes; the disk is not waited for, since what a crash cuts off is noticed.
+
+        Raises
+        ------
+        FolderError
+            The system refuses.
+        """
+        blob = Blob(hashlib.sha256(data).hexdigest(), len(data))
+        if not self.is_whole(blob):
+            self._make_folder(blob)
+            part = f"{_name(blob)}.{secrets.token_hex(4)}"
+            with clear_refusal(self._folder.path / _name(blob)):
+                with self._folder.create(part) as stream:
+                    stream.write(data)
+                self._folder.rename(part, _name(blob))
+        return blob
+
+    def take(self, file: StoredFile) -> Blob:
+        """Move a file of the same disk here.
+
+        Raises
+        ------
+        FolderError
+            The system refuses.
+        """
+        with file.folder.open(file.file) as stream:
+            blob = Blob(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
+        self._make_folder(blob)
+        with clear_refusal(self._folder.path / _name(blob)):
+            file.folder.rename(file.file, _name(blob), to=self._folder)
+        return blob
+
+    def stored(self, blob: Blob) -> StoredBlob:
+        """Return a blob with its place, unread."""
+        return StoredBlob(blob, StoredFile(self._folder, _name(blob)))
+
+    def is_whole(self, blob: Blob) -> bool:
+        """Whether a blob is there and holds what it should; it is read for that."""
+        try:
+            with self._folder.open(_name(blob)) as stream:
+                return hashlib.file_digest(stream, "sha256").hexdigest() == blob.sha256
+        except OSError:
+            return False
+
+    def remove(self, sha256: str) -> None:
+        """Remove a blob; nothing where it cannot be."""
+        with suppress(OSError):
+            self._folder.remove(_name_of(sha256))
+
+    def sweep(self, keep: Container[str]) -> None:
+        """Remove all blobs, and parts of blobs, but those named by these digests."""
+        with suppress(OSError):
+            for within in self._folder.folders():
+                for name in self._folder.files(within):
+                    whole = within + name
+                    if not _OURS.fullmatch(whole) or whole not in keep:
+                        self._folder.remove(f"{within}/{name}")
+
+    def _make_folder(self, blob: Blob) -> None:
+        within = blob.sha256[:2]
+        if within not in self._made:
+            self._folder.make_folder(within)
+            self._made.add(within)
+
+
+def _name(blob: Blob) -> str:
+    return _name_of(blob.sha256)
+
+
+def _name_of(sha256: str) -> str:
+    return f"{sha256[:2]}/{sha256[2:]}"
