@@ -92,6 +92,7 @@ def test_what_is_refused_elsewhere_keeps_its_causes(processes: Executor) -> None
 
 
 @several
+@linux
 def test_workers_keep_to_one_thread_each(processes: Executor) -> None:
     assert set(processes.map(threads_of, NUMBERS[:8])) == {(1, 1)}
 
