@@ -236,7 +236,7 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
     help="daily: each picture in turn, cross-faded. smooth: equal steps of time, the surface carried by the rotation "
     "law between pictures. corotating: Carrington longitudes held still.",
 )
-@click.option("--all-pictures", is_flag=True, default=None, help="All pictures of a day, not its sharpest alone.")
+@click.option("--all-pictures", is_flag=True, default=None, help="All pictures of a day, not one alone.")
 @click.option(
     "--pace",
     "pace_s",
@@ -549,7 +549,8 @@ def show(folder: Path, day: str, as_json: bool) -> None:
 def report(folder: Path, month: str, kind: str, as_json: bool) -> None:
     """Print a month's table of groups, spots and relative numbers, one observation a day, with means.
 
-    Of several pictures of a day the sharpest counts. Hemispheres are left open where north is not known.
+    Of several counted pictures of a day the one that the site shows counts: with known north first, then the sharpest.
+    Hemispheres are left open where north is not known.
     """
     from archive.command_report import print_report
     from archive.command_trust import opened

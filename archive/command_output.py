@@ -226,7 +226,7 @@ def print_sun(found: SunAt, *, as_json: bool) -> None:
 
 def north_in_words(orientation: Orientation) -> str:
     """A picture's north angle, its error and what it is worth."""
-    if orientation.status == "unknown":
+    if not orientation.is_known:
         return "not known: shown as it came (state --north-angle, or the instrument's camera angle and mirroring)"
     mirrored = ", mirrored" if orientation.mirrored else ""
     return f"{orientation.north_angle_deg:+.1f} ± {orientation.sigma_deg:.1f} deg{mirrored} ({orientation.status})"

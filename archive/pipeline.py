@@ -174,7 +174,7 @@ def film_in_site(
         counted = _counted(root, settings, found, on_progress=on_progress, executor=executor)
         made = kept_film(
             root,
-            found.observations,
+            counted.observations,
             span,
             looks=settings.looks,
             on_progress=on_progress,
@@ -205,7 +205,8 @@ def film_elsewhere(
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         settings = read_settings(root)
         found = survey(root, settings, on_progress=on_progress, executor=executor)
-        chosen = chosen_observations(found.observations, span)
+        counted = _counted(root, settings, found, on_progress=on_progress, executor=executor)
+        chosen = chosen_observations(counted.observations, span)
         files = write_film(
             root,
             chosen,
@@ -214,7 +215,7 @@ def film_elsewhere(
             on_progress=on_progress,
             style=span.style,
             options=film_options(span),
-            groups=group_places(_counted(root, settings, found, on_progress=on_progress, executor=executor).groups),
+            groups=group_places(counted.groups),
             executor=executor,
         )
     ids = tuple(one.id for one in chosen)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Literal
 
 __all__ = [
@@ -136,6 +136,11 @@ class Orientation:
     disputes: tuple[str, ...] = ()
     alternative: Alternative | None = None
 
+    @property
+    def is_known(self) -> bool:
+        """Whether north is known, measured or assumed, so that the picture can be turned north up."""
+        return self.status != "unknown" and self.north_angle_deg is not None
+
 
 @dataclass(frozen=True)
 class SunView:
@@ -241,3 +246,8 @@ class Observation:
     spot_area_msh: float | None = None
     groups: tuple[NamedGroup, ...] | None = None
     remarks: tuple[str, ...] = ()
+
+    @property
+    def day(self) -> date:
+        """The UTC day to which it belongs."""
+        return self.time_utc.date()

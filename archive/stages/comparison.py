@@ -84,7 +84,7 @@ def _pairs(content: Content) -> list[tuple[Observation, Observation]]:
     pairs = []
     for day in observing_days(content):
         one = day.main.observation
-        if one.orientation.status == "unknown":
+        if not one.orientation.is_known:
             continue
         before = latest.get(one.band)
         if before is not None and one.time_utc - before.time_utc <= _REACH:

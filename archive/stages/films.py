@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import hashlib
 import json
 import re
@@ -24,6 +23,7 @@ from archive.films.job import Cutting, FilmOptions, GroupPlace
 from archive.films.styles import Frames, frames_of, map_window
 from archive.films.timeline import FrameSpec, Sighting, check_length, daily_timeline, smooth_timeline
 from archive.kept import is_sealed, seal
+from archive.model.days import by_day, picture_of_day
 from archive.model.observation import Band, Observation
 from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
@@ -89,10 +89,15 @@ def film_stem(span: FilmSettings) -> str:
 
 
 def chosen_observations(observations: Sequence[Observation], span: FilmSettings) -> list[Observation]:
-    """One oriented picture a day of the span, the sharpest; or all of them where the settings say so.
+    """The picture of each day of the span, of those with known north; or all of these where the settings say so.
 
-    In white light; in an archive without such pictures, in the band of most of its pictures. Sharpest: the smallest
-    blur of the limb as a share of the radius, so that large and small discs compare.
+    In white light; in an archive without such pictures, in the band of most of its pictures.
+
+    Parameters
+    ----------
+    observations : sequence of Observation
+        Of the whole archive, counted: see `archive.model.days.picture_of_day`.
+    span : FilmSettings
 
     Raises
     ------
@@ -100,25 +105,23 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
         None in that span, or more than a film may show.
     """
     band = _filmed_band(observations)
-    oriented = [one for one in observations if one.orientation.status != "unknown" and one.band == band]
-    by_day: dict[datetime.date, list[Observation]] = {}
-    for one in oriented:
-        by_day.setdefault(one.time_utc.date(), []).append(one)
+    oriented = [one for one in observations if one.orientation.is_known and one.band == band]
+    of_days = by_day(oriented)
     if not film_options(span).all_pictures:
-        by_day = {day: [min(pictures, key=lambda one: one.disc.softness)] for day, pictures in by_day.items()}
+        of_days = {day: [picture_of_day(pictures)] for day, pictures in of_days.items()}
     if span.days is not None:
-        days = sorted(by_day)[-span.days :]
+        days = list(of_days)[-span.days :]
     elif span.rotation is not None:
-        days = [day for day, ones in sorted(by_day.items()) if any(_in_rotation(one, span.rotation) for one in ones)]
-        by_day = {day: [one for one in by_day[day] if _in_rotation(one, span.rotation)] for day in days}
+        days = [day for day, ones in of_days.items() if any(_in_rotation(one, span.rotation) for one in ones)]
+        of_days = {day: [one for one in of_days[day] if _in_rotation(one, span.rotation)] for day in days}
     else:
-        days = [day for day in sorted(by_day) if span.first <= day <= span.last]  # type: ignore[operator]
+        days = [day for day in of_days if span.first <= day <= span.last]  # type: ignore[operator]
     if not days:
         raise FactsError(
             f"film: no picture in {band_words(band)} with known north {_span_in_words(span)} "
             f"(the archive has {len(oriented)} in all); choose another span, or state how the pictures lie"
         )
-    chosen = [one for day in days for one in by_day[day]]
+    chosen = [one for day in days for one in of_days[day]]
     _check_length(chosen, span)
     return chosen
 
@@ -339,8 +342,8 @@ def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
 def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     if span.rotation is not None:
         return f"Carrington rotation {span.rotation}"
-    first, last = chosen[0].time_utc.date(), chosen[-1].time_utc.date()
-    days = len({one.time_utc.date() for one in chosen})
+    first, last = chosen[0].day, chosen[-1].day
+    days = len({one.day for one in chosen})
     if span.days is not None and days > 1:
         return f"The last {days} days observed"
     return f"{first} to {last}" if first != last else f"{first}"

@@ -58,7 +58,7 @@ def rotation_maps(root: Path, found: Sequence[Observation], *, on_progress: Prog
     """The maps of all rotations that an oriented white-light picture shows; derived discs must be there."""
     members: dict[int, list[Observation]] = defaultdict(list)
     for one in found:
-        if one.orientation.status != "unknown" and one.band == "white" and is_up(one.sun):
+        if one.orientation.is_known and one.band == "white" and is_up(one.sun):
             for rotation in rotations_shown(one.sun):
                 members[rotation].append(one)
     shown = {one.id: one for ones in members.values() for one in ones}  # each in two rotations

@@ -126,7 +126,7 @@ def derived_pictures(
 ) -> list[DerivedPictures]:
     """The derived pictures of observations, made now unless they are there and still right."""
     derived = derived_files(root)
-    every = [DerivedPictures(f"{_DISCS}/{one.id}", tuple(looks), one.orientation.status != "unknown") for one in found]
+    every = [DerivedPictures(f"{_DISCS}/{one.id}", tuple(looks), one.orientation.is_known) for one in found]
     wanted = [
         (one, pictures) for one, pictures in zip(found, every, strict=True) if not _still_right(derived, one, pictures)
     ]
@@ -216,7 +216,7 @@ def pictures_of(original: Content, observation: Observation, looks: Sequence[Loo
     del pixels  # of a large picture much memory
     made[_AS_IT_CAME_NAME] = levels_jpeg_bytes(levels)
     del levels
-    if observation.orientation.status != "unknown":
+    if observation.orientation.is_known:
         cards = helioprojective_cards(STANDARD_FRAME, time_utc=observation.time_utc, sun=observation.sun)
         made[FITS_NAME] = fits_bytes(aligned, cards)
     flat = flatten_disc(aligned, STANDARD_FRAME)

@@ -50,7 +50,6 @@ __all__ = [
     "PictureFiles",
     "RotationFiles",
     "compare_page",
-    "day_of",
     "day_page",
     "film_files",
     "graticule_file",
@@ -179,11 +178,6 @@ class RotationFiles:
     fits: str
 
 
-def day_of(observation: Observation) -> date:
-    """Return the UTC day of an observation."""
-    return observation.time_utc.date()
-
-
 def day_page(day: date) -> str:
     """Return the path of a day's page."""
     return f"days/{day.isoformat()}/index.html"
@@ -217,7 +211,7 @@ def year_page(year: int) -> str:
 def picture_files(observation: Observation) -> PictureFiles:
     """Return where an observation's pictures go: beside its day's page, named by its time."""
     stem = observation.id.partition("T")[2] or observation.id
-    prefix = f"days/{day_of(observation).isoformat()}/{stem}"
+    prefix = f"days/{observation.day.isoformat()}/{stem}"
     return PictureFiles(
         disc=f"{prefix}-disc.jpg",
         small=f"{prefix}-small.jpg",

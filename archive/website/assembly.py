@@ -11,7 +11,6 @@ from archive.answers import Answers
 from archive.disk import Folder, StoredFile
 from archive.website import addresses
 from archive.website.addresses import (
-    day_of,
     film_files,
     graticule_file,
     picture_files,
@@ -127,7 +126,7 @@ def _files(
     plans = day_pages(days, face, groups=names, rotations=rotations)
     for done, (day, plan) in enumerate(zip(days, plans, strict=True)):
         on_day(done, len(days))
-        for entry in (day.main, *day.others):
+        for entry in day.entries:
             yield from _entry_files(entry, content.derived)
         yield page(plan)
     yield from map(page, _other_pages(content, days, groups, face, made, rotations=rotations))
@@ -220,7 +219,7 @@ def _entry_files(entry: Entry, derived: Folder) -> list[SiteFile]:
     if pictures.flat is not None and "flat" not in pictures.looks:
         files.append((paths.flat, pictures.flat))
     if entry.turned_back is not None:
-        files.append((turned_back_file(day_of(entry.observation)), entry.turned_back.picture))
+        files.append((turned_back_file(entry.observation.day), entry.turned_back.picture))
     return [SiteFile(path, StoredFile(derived, _within(pictures.folder, name))) for path, name in files]
 
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from archive.answers import NO_ANSWERS, Answers
+from archive.model.days import counted_picture_of_day
 from archive.model.observation import Counts, Observation
 from archive.website import addresses
-from archive.website.addresses import Here, day_of, day_page, group_page
+from archive.website.addresses import Here, day_page, group_page
 from archive.website.chart_axes import days_of
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
@@ -115,9 +116,7 @@ def _kept(made: Answers, draw: Callable[..., Drawn], *figures: object) -> Drawn:
 
 def _span(days: Sequence[ObservingDay]) -> Span:
     """Return the times of the first and the last picture, for all charts alike."""
-    times = [
-        days_of(entry.observation.time_utc) for day in (*days[:1], *days[-1:]) for entry in (day.main, *day.others)
-    ]
+    times = [days_of(entry.observation.time_utc) for day in (*days[:1], *days[-1:]) for entry in day.entries]
     return (min(times), max(times)) if times else (0.0, 0.0)
 
 
@@ -140,7 +139,7 @@ def _activity_caption(span: Span) -> str:
 
 
 def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
-    day = day_of(one)
+    day = one.day
     figures = (counts.groups, counts.spots, counts.relative_number, one.spot_area_msh)
     return ChartRow(
         Link(day_words(day), here.to(day_page(day))), tuple(map(number, figures)), BY_HAND if counts.stated else ""
@@ -148,16 +147,14 @@ def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
 
 
 def _counted(day: ObservingDay) -> tuple[Observation, Counts] | None:
-    """Return the day's picture that was counted, the main one before others."""
-    for entry in (day.main, *day.others):
-        if entry.observation.counts is not None:
-            return entry.observation, entry.observation.counts
-    return None
+    """Return the picture whose count is the day's, and that count."""
+    one = counted_picture_of_day(day.observations)
+    return None if one is None or one.counts is None else (one, one.counts)
 
 
 def _activity_drawn(counted: Sequence[tuple[Observation, Counts]], span: Span, made: Answers) -> Drawn:
     numbers = [counts.relative_number for _, counts in counted]
-    days = span_words(day_of(counted[0][0]), day_of(counted[-1][0]))
+    days = span_words(counted[0][0].day, counted[-1][0].day)
     return _kept(
         made,
         activity_chart,

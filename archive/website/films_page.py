@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from archive.model.observation import Observation
 from archive.website import addresses
-from archive.website.addresses import Here, day_of, day_page, film_files
+from archive.website.addresses import Here, day_page, film_files
 from archive.website.content import Content, FilmEntry
 from archive.website.pages import Frame, Link, SiteFace, frame
 from archive.website.wording import day_words, number, plural, time_words
@@ -127,5 +127,5 @@ def _shown(name: str, film: FilmEntry, known: Mapping[str, Observation], here: H
     observation = known.get(name)
     if observation is None:
         return Shown(name, "", moment, frame or 0)
-    day = day_of(observation)
+    day = observation.day
     return Shown(f"{day_words(day)}, {time_words(observation.time_utc)}", here.to(day_page(day)), moment, frame or 0)

@@ -13,7 +13,7 @@ from functools import cache
 
 from archive.model.observation import Evidence, Observation, Orientation
 from archive.website.disc_directions import Direction, disc_directions, shown_at_deg, wrapped_deg
-from archive.website.orientation_words import EVIDENCE_NAMES, is_north_up
+from archive.website.orientation_words import EVIDENCE_NAMES
 from archive.website.wording import UNKNOWN, degrees
 
 __all__ = ["EvidenceMark", "NorthFigure", "Pointer", "north_figure"]
@@ -80,7 +80,7 @@ def north_figure(observation: Observation, mark: str) -> NorthFigure | None:
         Unique on the page; the ids of title and description begin with it.
     """
     orientation = observation.orientation
-    if not is_north_up(orientation):
+    if not orientation.is_known:
         return None
     directions = disc_directions(observation.sun, orientation)
     evidence = _evidence_marks(orientation)

@@ -46,7 +46,6 @@ def zoom_view(observation: Observation, here: Here) -> ZoomView:
     earth = earth_arcsec(observation.sun.distance_au)
     # Half the Sun's width on half the disc's: arcseconds in a pixel.
     scale = observation.sun.semidiameter_arcsec / disc.radius_px if disc.radius_px > 0 else math.nan
-    known = orientation.status != "unknown" and orientation.north_angle_deg is not None
     return ZoomView(
         href=here.to(picture_files(observation).as_it_came),
         words=f"{picture.width_px} × {picture.height_px} px, {number(scale, 2)}″ a pixel; "
@@ -57,6 +56,6 @@ def zoom_view(observation: Observation, here: Here) -> ZoomView:
         y=f"{disc.y_px:.2f}",
         scale=f"{scale:.5f}",
         earth=f"{earth:.2f}",
-        north=f"{orientation.north_angle_deg:.3f}" if known else "",
+        north=f"{orientation.north_angle_deg:.3f}" if orientation.is_known else "",
         mirrored=bool(orientation.mirrored),
     )
