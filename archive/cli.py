@@ -13,13 +13,12 @@ import click
 from archive import __version__
 from archive.command_streams import fill_closed_streams, progress, say, silence_stdout, stop_like_ctrl_c
 from archive.errors import ArchiveError
+from archive.model.choices import CAPTIONS, FILM_STYLES, FILM_VIEWS, LOOKS, MIRRORED, MOUNTS, YES_NO
 
 __all__ = ["main", "northlimb", "run"]
 
 FOLDER = click.argument("folder", type=click.Path(path_type=Path))
 JSON = click.option("--json", "as_json", is_flag=True, help="Print a machine-readable answer.")
-MOUNTS = ("altaz", "equatorial", "unknown")
-MIRRORED = ("yes", "no", "unknown")
 SITE_DIR = click.option(
     "--site-dir", type=click.Path(path_type=Path), help="Where the site lies.  [default: FOLDER/site]"
 )
@@ -150,7 +149,7 @@ def new(folder: Path, as_json: bool, camera_angle: float | None, **wanted: str |
     metavar="DEG",
     help="From the picture's up to solar north, counter-clockwise, un-mirrored.",
 )
-@click.option("--mirrored", type=click.Choice(["yes", "no"]), help="Whether the picture is a mirror image.")
+@click.option("--mirrored", type=click.Choice(YES_NO), help="Whether the picture is a mirror image.")
 @click.option(
     "--drift",
     nargs=2,
@@ -230,7 +229,7 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
 @click.option("--rotation", type=click.IntRange(1), metavar="N", help="One Carrington rotation.")
 @click.option(
     "--style",
-    type=click.Choice(["daily", "smooth", "corotating"]),
+    type=click.Choice(FILM_STYLES),
     default="daily",
     show_default=True,
     help="daily: each picture in turn, cross-faded. smooth: equal steps of time, the surface carried by the rotation "
@@ -254,18 +253,16 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
 @click.option("--size", "size_px", type=click.IntRange(480, 2160), metavar="PX", help="Side.  [default: 1024]")
 @click.option(
     "--look",
-    type=click.Choice(["natural", "warm", "mono", "flat"]),
+    type=click.Choice(LOOKS),
     help="Tint; flat is without limb darkening.  [default: the archive's first look]",
 )
-@click.option("--caption", type=click.Choice(["full", "date"]), help="Date with time, or date only.  [default: full]")
+@click.option("--caption", type=click.Choice(CAPTIONS), help="Date with time, or date only.  [default: full]")
 @click.option("--grid", is_flag=True, default=None, help="Latitude and longitude every 15 degrees.")
 @click.option(
     "--axis", is_flag=True, default=None, help="The Sun's axis, where it stands out of the disc; not on a map."
 )
 @click.option("--group-names", is_flag=True, default=None, help="The names of the sunspot groups.")
-@click.option(
-    "--view", type=click.Choice(["map", "disc"]), help="corotating only: a flat map or a disc.  [default: map]"
-)
+@click.option("--view", type=click.Choice(FILM_VIEWS), help="corotating only: a flat map or a disc.  [default: map]")
 @click.option(
     "--longitude",
     "longitude_deg",

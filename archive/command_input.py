@@ -7,15 +7,16 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import IO, Any, get_args
+from typing import IO, Any
 
 import click
 
 from archive.errors import ArchiveError
 from archive.filing.statements import AddOptions
+from archive.model.choices import MIRRORED, MOUNTS
 from archive.records.capture_time import in_utc, parse_time
 from archive.records.folder import open_folder
-from archive.records.settings import FilmSettings, Mirrored, Mount, Settings, SiteSettings, find_named, read_settings
+from archive.records.settings import FilmSettings, Settings, SiteSettings, find_named, read_settings
 from archive.records.toml_files import check_table
 from archive.upkeep.restoration import Copy
 
@@ -29,8 +30,8 @@ _QUESTIONS: dict[str, tuple[str, tuple[str, ...] | None, str | None]] = {
     "site": ("Site: NAME,LATITUDE,LONGITUDE[,ELEVATION], north and east positive", None, None),
     "time_zone": ("Time zone", None, "UTC"),
     "instrument": ("Instrument", None, None),
-    "mount": ("Mount (unknown is fine: days with spots tell north without it)", get_args(Mount), UNKNOWN),
-    "mirrored": ("Are its pictures mirror images (unknown is fine: spots tell it)?", get_args(Mirrored), UNKNOWN),
+    "mount": ("Mount (unknown is fine: days with spots tell north without it)", MOUNTS, UNKNOWN),
+    "mirrored": ("Are its pictures mirror images (unknown is fine: spots tell it)?", MIRRORED, UNKNOWN),
     "camera_angle": (
         "Camera angle in degrees, counter-clockwise from the picture's up to the zenith (altaz) "
         "or to celestial north (equatorial); unknown is fine: it is learned from days with spots",

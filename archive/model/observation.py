@@ -10,34 +10,27 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Literal
+
+from archive.model.choices import Band, EvidenceKind, OrientationStatus
 
 __all__ = [
-    "BANDS",
     "LARGE_PX",
     "Alternative",
-    "Band",
     "Capture",
     "Counts",
     "Disc",
     "Evidence",
-    "EvidenceKind",
     "FoundSpots",
     "NamedGroup",
     "Observation",
     "Orientation",
-    "OrientationStatus",
     "PictureFile",
     "Spot",
     "SpotGroup",
     "SunView",
 ]
 
-Band = Literal["white", "h-alpha", "calcium-k", "other"]
 LARGE_PX = 25_000_000  # pixels of a picture: from here on memory counts for more than time
-BANDS: tuple[Band, ...] = ("white", "h-alpha", "calcium-k", "other")
-EvidenceKind = Literal["stated", "header", "spots", "sky", "drift", "refraction"]
-OrientationStatus = Literal["solved", "assumed", "unknown"]
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 
 from archive.model.angles import difference_deg, wrapped_deg
-from archive.model.observation import Evidence, EvidenceKind, Orientation, OrientationStatus
+from archive.model.choices import EvidenceKind, OrientationStatus
+from archive.model.observation import Evidence, Orientation
 
 __all__ = ["combine_evidence"]
 

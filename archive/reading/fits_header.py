@@ -9,9 +9,9 @@ import math
 import re
 import warnings
 from datetime import UTC, datetime, timedelta
-from typing import Literal
 
 from archive.errors import FactsError
+from archive.model.choices import TimeMeaning
 from archive.reading.fits import Cards, read_headers
 from archive.reading.found import Facts, FoundTime, clean_text
 from archive.reading.mapped import Content
@@ -24,7 +24,7 @@ AHEAD_OF_TAI_S = {"TAI": 0.0, "IAT": 0.0, "GPS": -19.0} | dict.fromkeys(("TT", "
 UTC_NAMES = ("UTC", "UT", "UT1", "GMT")  # UT1 stays within 0.9 s of UTC
 DATE = re.compile(r"([+-]?\d{4,5}-\d\d-\d\d)(?:[T ](\d\d:\d\d(?::\d\d)?)(?:\.(\d*))?)?Z?")
 OLD_DATE = re.compile(r"\d\d/\d\d/\d\d")  # before 2000; no time of day in it
-TIMES: tuple[tuple[str, str, Literal["start", "middle", "end"]], ...] = (
+TIMES: tuple[tuple[str, str, TimeMeaning], ...] = (
     ("DATE-AVG", "MJD-AVG", "middle"),
     ("DATE-BEG", "MJD-BEG", "start"),
     ("DATE-OBS", "MJD-OBS", "start"),
@@ -66,7 +66,7 @@ def fits_facts(data: Content, name: str) -> Facts:
     )
 
 
-def _length_s(times: dict[Literal["start", "middle", "end"], datetime]) -> float | None:
+def _length_s(times: dict[TimeMeaning, datetime]) -> float | None:
     if "start" not in times or "end" not in times:
         return None
     length_s = (times["end"] - times["start"]).total_seconds()

@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Literal
 
 import msgspec
 
 from archive.kept import checked, checked_words
+from archive.model.choices import CoordinateSystem
 from archive.model.observation import Disc
 from archive.records.archive_files import derived_files
 
@@ -22,7 +22,7 @@ _VERSION = 6  # raise it when limb or spots change their results
 class Axes:
     """World coordinates of a FITS header, as `archive.orientation.header` takes them."""
 
-    system: Literal["helioprojective", "celestial"]
+    system: CoordinateSystem
     matrix_deg: tuple[tuple[float, float], tuple[float, float]]
 
 

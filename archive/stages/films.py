@@ -12,19 +12,19 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from archive.disc.tone import Look
 from archive.disk import Folder, StoredFile
 from archive.errors import FactsError
 from archive.execution.executor import IN_THIS_PROCESS, Executor, fits_in_flight, processors
 from archive.execution.progress import Progress
 from archive.films.encoder import has_av1
-from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, film_content, make_film, put_film
+from archive.films.film import FilmDisc, FilmFiles, FilmHead, film_content, make_film, put_film
 from archive.films.job import Cutting, FilmOptions, GroupPlace
 from archive.films.styles import Frames, frames_of, map_window
 from archive.films.timeline import FrameSpec, Sighting, check_length, daily_timeline, smooth_timeline
 from archive.kept import is_sealed, seal
+from archive.model.choices import Band, FilmStyle, Look
 from archive.model.days import by_day, picture_of_day
-from archive.model.observation import Band, Observation
+from archive.model.observation import Observation
 from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
 from archive.stages.pictures import derived_pictures, picture_key

@@ -14,11 +14,12 @@ import numpy as np
 from archive.disc.aligned import STANDARD_FRAME, align_disc
 from archive.disc.brightness import brightness_plane
 from archive.disc.helioprojective import helioprojective_cards
-from archive.disc.tone import Look, flatten_disc, looked_at
+from archive.disc.tone import flatten_disc, looked_at
 from archive.disk import Folder, Stamp, stamp_of
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress
 from archive.kept import is_sealed, seal
+from archive.model.choices import Look
 from archive.model.observation import Observation
 from archive.reading import Content, read_pixels
 from archive.records.archive_files import derived_files

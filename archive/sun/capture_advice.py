@@ -7,17 +7,16 @@ from the true one: levelled within 3 deg, as is common practice, it may turn the
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from archive.model.choices import Mount
 from archive.model.observation import Capture, SunView
 from archive.sun.rotation import spot_rotation_deg_per_day
 from archive.sun.view import field_rotation_deg_per_hour
 
 __all__ = ["CaptureAdvice", "capture_advice"]
 
-MountKind = Literal["altaz", "equatorial", "unknown"]
 
 _EARTH_DEG_PER_DAY = 360.0 / 365.2422
 _LONGEST_S = 86400.0
@@ -53,7 +52,7 @@ class CaptureAdvice:
 
 
 def capture_advice(
-    sun: SunView, capture: Capture, *, latitude_deg: float, mount: MountKind, radius_px: float | None
+    sun: SunView, capture: Capture, *, latitude_deg: float, mount: Mount, radius_px: float | None
 ) -> CaptureAdvice:
     """Tell what a capture's length did, or would do.
 
@@ -95,7 +94,7 @@ def capture_advice(
     )
 
 
-def _field_rate(sun: SunView, latitude_deg: float, mount: MountKind) -> float | None:
+def _field_rate(sun: SunView, latitude_deg: float, mount: Mount) -> float | None:
     if mount == "unknown":
         return None
     return 0.0 if mount == "equatorial" else field_rotation_deg_per_hour(sun, latitude_deg=latitude_deg)

@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
-from typing import Literal
 
 from archive.answers import mark_of
 from archive.disk import Folder
-from archive.model.observation import Band, Observation, SpotGroup
+from archive.model.choices import Band, Mirrored, Mount
+from archive.model.observation import Observation, SpotGroup
 
 __all__ = [
     "DISC_RADIUS_PX",
@@ -80,8 +80,8 @@ class InstrumentInfo:
     """
 
     name: str
-    mount: Literal["altaz", "equatorial", "unknown"]
-    mirrored: Literal["yes", "no", "unknown"] = "unknown"
+    mount: Mount
+    mirrored: Mirrored = "unknown"
     camera_angle_deg: float | None = None
     band: Band = "white"
     filter: str | None = None

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from archive.model.observation import Alternative, Evidence, EvidenceKind, Orientation
+from archive.model.choices import EvidenceKind
+from archive.model.observation import Alternative, Evidence, Orientation
 from archive.website.disc_directions import agrees, shown_at_deg
 from archive.website.wording import degrees, joined, number
 

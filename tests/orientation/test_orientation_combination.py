@@ -7,7 +7,8 @@ import math
 import pytest
 
 from archive.model.angles import difference_deg, wrapped_deg
-from archive.model.observation import Evidence, EvidenceKind
+from archive.model.choices import EvidenceKind
+from archive.model.observation import Evidence
 from archive.orientation.combination import combine_evidence
 from archive.orientation.stated import stated_evidence
 

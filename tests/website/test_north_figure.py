@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from archive.model.observation import Alternative, Evidence, EvidenceKind, Observation, Orientation
+from archive.model.choices import EvidenceKind
+from archive.model.observation import Alternative, Evidence, Observation, Orientation
 from archive.website import Content, build_site
 from archive.website.disc_directions import disc_directions, shown_at_deg
 from archive.website.north_figure import NorthFigure, north_figure
