@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from archive.disk import read_own
 from archive.films.timeline import FrameSpec
 from archive.model.choices import Caption
+from archive.model.constants import DISC_RADIUS_SHARE
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
@@ -28,9 +29,6 @@ SMALLEST_FRAME_PX = 480
 # Grey, not coloured: H.264 films keep colour at half the resolution, so only brightness stays sharp.
 _INK = 214
 _DIM_INK = 150
-
-# The standard disc's radius as a share of the frame's side.
-_DISC_RADIUS = 0.45
 
 # English month names whatever the computer's language: the same archive gives the same film.
 _MONTHS = (
@@ -98,7 +96,7 @@ def draw_words(frame: NDArray[np.uint8], text: str, *, x_px: float, y_px: float)
 def _row(left: int, top: int, height: int, size_px: int) -> Box:
     """Return the box of a line that starts at `left`, `top` and stops short of the disc."""
     above_centre = 0.5 - (top + height - 0.5) / size_px
-    half_chord = math.sqrt(max(0.0, _DISC_RADIUS**2 - above_centre**2))
+    half_chord = math.sqrt(max(0.0, DISC_RADIUS_SHARE**2 - above_centre**2))
     return Box(left, top, int(size_px * (0.5 - half_chord)) - 2, top + height)
 
 

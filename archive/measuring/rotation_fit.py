@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from archive.measuring.courses import Place, Wander, link_places
 from archive.measuring.following import FollowedGroup, Sighting
-from archive.sun.clock import UNIX_EPOCH_JD
+from archive.model.angles import wrapped_deg
+from archive.model.constants import UNIX_EPOCH_JD
 from archive.sun.ephemeris import solar_ephemeris
 from archive.sun.heliographic import from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day, spot_rotation_deg_per_day
@@ -187,10 +188,10 @@ def _spot_places(sighting: Sighting, mean: Place, b0_deg: float) -> list[Place]:
 
 
 def _ahead_deg(place: Place, start: Place, latitude_deg: float) -> float:
-    """Longitude against a thing that leaves `start` and turns by the law of the latitude, in [-180, 180)."""
+    """Longitude against a thing that leaves `start` and turns by the law of the latitude, in (-180, 180]."""
     days = place.time_days - start.time_days
     drift_deg = float(carrington_drift_deg_per_day(np.array(latitude_deg))) * days
-    return (place.longitude_deg - start.longitude_deg - drift_deg + 180.0) % 360.0 - 180.0
+    return wrapped_deg(place.longitude_deg - start.longitude_deg - drift_deg)
 
 
 def _shared_motion(rows: Floats, pictures: int, courses: int) -> Floats:

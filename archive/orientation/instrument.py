@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.angles import difference_deg, weighted_mean_deg, wrapped_deg
 
 __all__ = ["Block", "CameraAngle", "Epoch", "blocks_of", "epoch_at", "learn_epochs"]
 
@@ -164,13 +164,8 @@ def _belongs(angle: CameraAngle, run: Sequence[CameraAngle]) -> bool:
 
 def _centre(run: Sequence[CameraAngle]) -> tuple[float, float]:
     """Weighted mean and its error, deg."""
-    origin_deg = run[0].angle_deg
     weights = [1.0 / (max(one.sigma_deg, _LEAST_SIGMA_DEG) ** 2 + _FIRST_SCATTER_DEG**2) for one in run]
-    total_weight = math.fsum(weights)
-    shift = math.fsum(
-        weight * difference_deg(one.angle_deg, origin_deg) for weight, one in zip(weights, run, strict=True)
-    )
-    return wrapped_deg(origin_deg + shift / total_weight), total_weight**-0.5
+    return weighted_mean_deg([one.angle_deg for one in run], weights), math.fsum(weights) ** -0.5
 
 
 def _scatter(run: Sequence[CameraAngle]) -> float:

@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 
 from archive.errors import FactsError
 from archive.model.choices import TimeMeaning
+from archive.model.constants import SECONDS_PER_DAY
 from archive.reading.fits import Cards, read_headers
 from archive.reading.found import Facts, FoundTime, clean_text
 from archive.reading.mapped import Content
@@ -31,7 +32,6 @@ TIMES: tuple[tuple[str, str, TimeMeaning], ...] = (
     ("DATE-END", "MJD-END", "end"),
 )
 MJD_ZERO = datetime(1858, 11, 17, tzinfo=UTC)
-DAY_S = 86400
 
 
 def fits_facts(data: Content, name: str) -> Facts:
@@ -139,5 +139,5 @@ def _to_utc(time: datetime, cards: Cards) -> datetime:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # years far outside the table of leap seconds are "dubious" to it
         since_midnight_s = (tai - tai.replace(hour=0, minute=0, second=0, microsecond=0)).total_seconds()
-        leap_s = float(erfa.dat(tai.year, tai.month, tai.day, since_midnight_s / DAY_S))
+        leap_s = float(erfa.dat(tai.year, tai.month, tai.day, since_midnight_s / SECONDS_PER_DAY))
     return tai - timedelta(seconds=leap_s)

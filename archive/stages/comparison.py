@@ -18,12 +18,12 @@ from archive.disk import Folder
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress
 from archive.kept import is_sealed, seal
+from archive.model.constants import SUN_DISTANCE_RADII
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.records.archive_files import derived_files
 from archive.records.disc_files import jpeg_bytes, read_disc
 from archive.stages.pictures import disc_file, folder_of_pictures
-from archive.sun.heliographic import DISTANCE_RADII
 from archive.website import Carrying, Content, TurnedBack
 from archive.website.observing_days import observing_days
 
@@ -34,7 +34,7 @@ _VERSION = "1"  # raise it when carrying or painting change their results
 _REACH = timedelta(days=7)
 _PICTURE, _KEY = "turned-back.jpg", "turned-back-key"
 
-CARRYING = Carrying(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, DISTANCE_RADII)
+CARRYING = Carrying(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, SUN_DISTANCE_RADII)
 
 
 def with_turned_back(

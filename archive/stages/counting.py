@@ -25,6 +25,7 @@ from archive.measuring.following import (
 from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
 from archive.measuring.standing import PlacedSpots, standing_specks
+from archive.model.angles import difference_deg
 from archive.model.observation import Counts, Disc, FoundSpots, NamedGroup, Observation, Spot, SpotGroup
 from archive.model.times import days_since_1970, time_of_days
 from archive.reading import Content, read_pixels
@@ -205,7 +206,7 @@ def _turned(one: Observation, spots: Sequence[Spot]) -> list[Spot]:
 
 def _as_stated(one: Observation, stated: StatedGroup) -> SpotGroup:
     """A group by the observer's hand; its spots stand at its place, for their own are not told."""
-    distance_deg = (stated.carrington_longitude_deg - one.sun.l0_deg + 180.0) % 360.0 - 180.0
+    distance_deg = difference_deg(stated.carrington_longitude_deg, one.sun.l0_deg)
     west, north, _ = to_disc(np.array([stated.latitude_deg]), np.array([distance_deg]), b0_deg=one.sun.b0_deg)
     spot = Spot(float(west[0]), float(north[0]), stated.area_msh / stated.spots, stated.umbra_msh / stated.spots)
     return SpotGroup(

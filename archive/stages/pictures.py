@@ -20,6 +20,7 @@ from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress
 from archive.kept import is_sealed, seal
 from archive.model.choices import Look
+from archive.model.constants import DISC_SIDE_PX
 from archive.model.observation import Observation
 from archive.reading import Content, read_pixels
 from archive.records.archive_files import derived_files
@@ -52,7 +53,7 @@ __all__ = [
 _VERSION = 3  # raise it when alignment, tone or encoding change their results
 _SMALL_PX, _TINY_PX = 256, 72
 # Of the main look, as AVIF: a third of the JPEG's bytes at 45 dB, 0.1 s of processor time for all three.
-_LIGHT_PX = (256, 512, 1024)
+_LIGHT_PX = (256, 512, DISC_SIDE_PX)
 
 
 _AS_IT_CAME_NAME, _SMALL_NAME, _TINY_NAME, FITS_NAME = "as-it-came.jpg", "small.jpg", "tiny.jpg", "disc.fits"

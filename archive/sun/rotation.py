@@ -7,11 +7,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CARRINGTON_DEG_PER_DAY", "carrington_drift_deg_per_day", "spot_rotation_deg_per_day"]
+from archive.model.constants import CARRINGTON_DEG_PER_DAY
+
+__all__ = ["carrington_drift_deg_per_day", "spot_rotation_deg_per_day"]
 
 Floats = NDArray[np.floating[Any]]
 
-CARRINGTON_DEG_PER_DAY = 14.1844  # sidereal, by definition of the Carrington frame
 # All spots: Howard, Gilman & Gilman (1984), Astrophys. J. 283, 373 (from memory).
 _EQUATOR_DEG_PER_DAY = 14.522
 _SINE_SQUARED_DEG_PER_DAY = -2.84

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from archive.model.constants import UNIX_EPOCH_UTC
 from archive.website.chart_svg import Colour
 from archive.website.wording import MONTHS
 
@@ -15,10 +16,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["NARROW", "WIDE", "Size", "days_of", "month_number", "panels", "plain_style", "time_axis", "time_ticks"]
+__all__ = ["NARROW", "WIDE", "Size", "month_number", "panels", "plain_style", "time_axis", "time_ticks"]
 
-_SECONDS_PER_DAY = 86400.0
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_EPOCH = UNIX_EPOCH_UTC.date()
 _LEAST_DAYS = 7.0
 _MARGIN_SHARE = 0.02
 _DAY_STEPS = (1, 2, 4, 7, 14)
@@ -95,14 +95,9 @@ def panels(size: Size, titles: Sequence[str]) -> tuple[Figure, list[Axes]]:
     return figure, axes
 
 
-def days_of(time_utc: datetime) -> float:
-    """Return a time in days since 1970 January 1, 0 h UTC."""
-    return (time_utc - _EPOCH).total_seconds() / _SECONDS_PER_DAY
-
-
 def month_number(time_days: float) -> int:
     """Return the calendar month of a time in days since 1970, counted on through the years."""
-    return _month_number(date(1970, 1, 1) + timedelta(days=time_days))
+    return _month_number(_EPOCH + timedelta(days=time_days))
 
 
 def time_axis(axes: Axes, first: float, last: float, *, size: Size) -> None:
@@ -121,7 +116,7 @@ def time_ticks(first: float, last: float, *, most: int) -> list[tuple[float, str
     list of (float, str)
         Days since 1970, and their words. Years are told at least once.
     """
-    begin, end = (date(1970, 1, 1) + timedelta(days=days) for days in (first, last))
+    begin, end = (_EPOCH + timedelta(days=days) for days in (first, last))
     begin += timedelta(days=1)  # the first midnight inside
     for step in _DAY_STEPS:
         if (end - begin).days // step < most:
@@ -164,4 +159,4 @@ def _month_number(day: date) -> int:
 
 
 def _tick(day: date, words: str) -> tuple[float, str]:
-    return float((day - date(1970, 1, 1)).days), words
+    return float((day - _EPOCH).days), words

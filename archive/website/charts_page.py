@@ -10,9 +10,9 @@ from markupsafe import Markup
 from archive.answers import NO_ANSWERS, Answers
 from archive.model.days import counted_picture_of_day
 from archive.model.observation import Counts, Observation
+from archive.model.times import days_since_1970
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, group_page
-from archive.website.chart_axes import days_of
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
     Counted,
@@ -116,7 +116,7 @@ def _kept(made: Answers, draw: Callable[..., Drawn], *figures: object) -> Drawn:
 
 def _span(days: Sequence[ObservingDay]) -> Span:
     """Return the times of the first and the last picture, for all charts alike."""
-    times = [days_of(entry.observation.time_utc) for day in (*days[:1], *days[-1:]) for entry in day.entries]
+    times = [days_since_1970(entry.observation.time_utc) for day in (*days[:1], *days[-1:]) for entry in day.entries]
     return (min(times), max(times)) if times else (0.0, 0.0)
 
 
@@ -158,7 +158,9 @@ def _activity_drawn(counted: Sequence[tuple[Observation, Counts]], span: Span, m
     return _kept(
         made,
         activity_chart,
-        tuple(Counted(days_of(one.time_utc), counts.relative_number, one.spot_area_msh) for one, counts in counted),
+        tuple(
+            Counted(days_since_1970(one.time_utc), counts.relative_number, one.spot_area_msh) for one, counts in counted
+        ),
         span,
         f"R on {plural(len(counted), 'day')}, {days}: from {number(min(numbers))} to {number(max(numbers))}.",
     )
@@ -195,8 +197,8 @@ def _latitude_drawn(groups: Sequence[Followed], span: Span, made: Answers) -> Dr
         latitude_chart,
         tuple(
             Life(
-                days_of(group.seen[0].observation.time_utc),
-                days_of(group.seen[-1].observation.time_utc),
+                days_since_1970(group.seen[0].observation.time_utc),
+                days_since_1970(group.seen[-1].observation.time_utc),
                 round(group.latitude_deg, 2),
                 group.largest.group.area_msh,
             )

@@ -15,11 +15,10 @@ from pathlib import Path
 from archive.answers import mark_of
 from archive.disk import Folder
 from archive.model.choices import Band, Mirrored, Mount
+from archive.model.constants import SUN_DISTANCE_RADII
 from archive.model.observation import Observation, SpotGroup
 
 __all__ = [
-    "DISC_RADIUS_PX",
-    "DISC_SIDE_PX",
     "Carrying",
     "Content",
     "DiscLabel",
@@ -39,10 +38,6 @@ __all__ = [
     "TurnedBack",
     "TurningLaw",
 ]
-
-# The frame of the published discs, fixed with the pictures themselves.
-DISC_SIDE_PX = 1024
-DISC_RADIUS_PX = 460.8
 
 
 @dataclass(frozen=True)
@@ -104,10 +99,10 @@ class SiteInfo:
 class Pictures:
     """The published pictures of one observation: the names of their files in `folder`.
 
-    `disc` is the 1024 px square JPEG, north up (or as it came where north is unknown), the disc's centre at its
-    middle and its radius `DISC_RADIUS_PX`; `small` the 256 px one, `tiny` the 72 px one, `as_it_came` the whole frame
-    as a JPEG, `looks` further JPEGs by the look's name, `light` the disc as AVIF by its side in pixels. Where north is
-    known there are `fits` and `flat`, the disc without limb darkening.
+    `disc` is the square JPEG of `DISC_SIDE_PX`, north up (or as it came where north is unknown), the disc's centre at
+    its middle and its radius `DISC_RADIUS_PX` (see `archive.model.constants`); `small` the 256 px one, `tiny` the 72 px
+    one, `as_it_came` the whole frame as a JPEG, `looks` further JPEGs by the look's name, `light` the disc as AVIF by
+    its side in pixels. Where north is known there are `fits` and `flat`, the disc without limb darkening.
     """
 
     folder: str
@@ -181,7 +176,7 @@ class Carrying:
 
     at_equator_deg_per_day: float = 0.0
     sine_squared_deg_per_day: float = 0.0
-    distance_radii: float = 215.0
+    distance_radii: float = SUN_DISTANCE_RADII
 
 
 @dataclass(frozen=True)

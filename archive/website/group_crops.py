@@ -10,9 +10,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from archive.model.constants import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.model.observation import SpotGroup
 from archive.website.addresses import Here, day_page, picture_files
-from archive.website.content import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.website.followed import Seen
 from archive.website.observation_view import light_pictures
 from archive.website.wording import (

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from archive.model.constants import SECONDS_PER_DAY
 from archive.website.followed import Seen
 from archive.website.wording import day_and_month, latitude_words, meridian_words, number, plural, span_words
 
@@ -128,7 +129,7 @@ def _place(seen: Seen) -> str:
 
 def _along(seen: Seen, first: Seen, span_days: int) -> float:
     start = first.observation.time_utc.replace(hour=0, minute=0, second=0, microsecond=0)
-    days = (seen.observation.time_utc - start).total_seconds() / 86400.0
+    days = (seen.observation.time_utc - start).total_seconds() / SECONDS_PER_DAY
     return round(_LIFE_WIDTH * days / span_days, 1)
 
 

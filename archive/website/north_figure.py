@@ -11,8 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from archive.model.angles import difference_deg
 from archive.model.observation import Evidence, Observation, Orientation
-from archive.website.disc_directions import Direction, disc_directions, shown_at_deg, wrapped_deg
+from archive.website.disc_directions import Direction, disc_directions, shown_at_deg
 from archive.website.orientation_words import EVIDENCE_NAMES
 from archive.website.wording import UNKNOWN, degrees
 
@@ -138,7 +139,7 @@ def _pointers(directions: Sequence[Direction], error: str) -> tuple[Pointer, ...
     pointers = [Pointer("N", *_pointer_place(0.0, 0), "north pole of the Sun", error or UNKNOWN, "")]
     taken = [(0, 0.0)]
     for one in directions:
-        near = {ring for ring, at_deg in taken if abs(wrapped_deg(at_deg - one.angle_deg)) < _LETTER_ROOM_DEG}
+        near = {ring for ring, at_deg in taken if abs(difference_deg(at_deg, one.angle_deg)) < _LETTER_ROOM_DEG}
         ring = min(set(range(len(taken) + 1)) - near)
         taken.append((ring, one.angle_deg))
         value = degrees(one.angle_deg, signed=True)

@@ -5,14 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from archive.model.constants import EARTH_DIAMETER_AT_1_AU_ARCSEC
 from archive.model.observation import Observation
 from archive.website.addresses import Here, picture_files
 from archive.website.wording import number
 
 __all__ = ["ZoomView", "earth_arcsec", "zoom_view"]
-
-# Twice the solar parallax at 1 au, 8.794143 arcsec (IAU 1976): the Earth's equatorial diameter seen from there.
-_EARTH_ARCSEC_AT_1_AU = 2 * 8.794143
 
 
 @dataclass(frozen=True)
@@ -37,7 +35,7 @@ class ZoomView:
 
 def earth_arcsec(distance_au: float) -> float:
     """Return the Earth's diameter as it would be seen beside the Sun."""
-    return _EARTH_ARCSEC_AT_1_AU / distance_au
+    return EARTH_DIAMETER_AT_1_AU_ARCSEC / distance_au
 
 
 def zoom_view(observation: Observation, here: Here) -> ZoomView:

@@ -12,8 +12,9 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from archive.model.times import days_since_1970
 from archive.website import Content, build_site
-from archive.website.chart_axes import NARROW, WIDE, Size, days_of, time_ticks
+from archive.website.chart_axes import NARROW, WIDE, Size, time_ticks
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
     Counted,
@@ -31,7 +32,7 @@ from website.invented import ALL_SPOTS, OWN_LAW
 from website.read_pages import Links, page_text
 
 PAGE = "charts/index.html"
-START = days_of(datetime(2026, 6, 3, 12, tzinfo=UTC))
+START = days_since_1970(datetime(2026, 6, 3, 12, tzinfo=UTC))
 Point = tuple[float, float]
 
 
@@ -112,7 +113,7 @@ def test_one_day_alone_stands_in_the_middle_of_a_week() -> None:
 def test_many_years_show_the_means_of_their_months() -> None:
     # Four days a month with R 0 and 40 in turn: every mean is 20. A year is missing, and the line with it.
     times = [
-        days_of(datetime(year, month, day, tzinfo=UTC))
+        days_since_1970(datetime(year, month, day, tzinfo=UTC))
         for year in (2020, 2022)
         for month in range(1, 13)
         for day in (2, 9, 16, 23)
