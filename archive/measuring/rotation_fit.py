@@ -18,15 +18,13 @@ from archive.measuring.courses import Place, Wander, link_places
 from archive.measuring.following import FollowedGroup, Sighting
 from archive.model.angles import wrapped_deg
 from archive.model.constants import UNIX_EPOCH_JD
+from archive.model.rotation_law import RotationLaw
 from archive.sun.ephemeris import solar_ephemeris
 from archive.sun.heliographic import from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day, spot_rotation_deg_per_day
 
 __all__ = [
-    "PUBLISHED_LAWS",
     "GroupRotation",
-    "PublishedLaw",
-    "RotationLaw",
     "group_rotation",
     "rotation_law",
 ]
@@ -54,45 +52,6 @@ class GroupRotation:
     sigma_deg_per_day: float
     latitude_deg: float
     days: int
-
-
-@dataclass(frozen=True)
-class RotationLaw:
-    """Sidereal rate A + B sin^2(latitude), deg/day, with standard errors, from so many groups."""
-
-    equator_deg_per_day: float
-    sine_squared_deg_per_day: float
-    equator_sigma: float
-    sine_squared_sigma: float
-    groups: int
-
-
-@dataclass(frozen=True)
-class PublishedLaw:
-    """Sidereal rate A + B sin^2(latitude) + C sin^4(latitude), deg/day."""
-
-    name: str
-    equator_deg_per_day: float
-    sine_squared_deg_per_day: float
-    sine_fourth_deg_per_day: float
-    source: str
-
-    def rate_deg_per_day(self, latitude_deg: float) -> float:
-        """Return the sidereal rate at a latitude."""
-        squared = float(np.sin(np.radians(latitude_deg))) ** 2
-        return (
-            self.equator_deg_per_day
-            + self.sine_squared_deg_per_day * squared
-            + self.sine_fourth_deg_per_day * squared**2
-        )
-
-
-# All three from memory.
-PUBLISHED_LAWS = (
-    PublishedLaw("all spots", 14.522, -2.84, 0.0, "Howard, Gilman & Gilman (1984), Astrophys. J. 283, 373"),
-    PublishedLaw("recurrent spots", 14.368, -2.69, 0.0, "Newton & Nunn (1951), Mon. Not. R. Astron. Soc. 111, 413"),
-    PublishedLaw("magnetic features", 14.713, -2.396, -1.787, "Snodgrass & Ulrich (1990), Astrophys. J. 351, 309"),
-)
 
 
 @dataclass(frozen=True)
@@ -150,7 +109,14 @@ def rotation_law(
     line = _fitted(squared, rates, sigmas, prior_scatter=_GROUP_SCATTER_DEG_PER_DAY)
     if line.slope_sigma > _LARGEST_SIGMA_B:
         return None
-    return RotationLaw(line.intercept, line.slope, line.intercept_sigma, line.slope_sigma, int(squared.size))
+    return RotationLaw(
+        "this archive",
+        line.intercept,
+        line.slope,
+        equator_sigma=line.intercept_sigma,
+        sine_squared_sigma=line.slope_sigma,
+        groups=int(squared.size),
+    )
 
 
 def _day(here: NDArray[np.bool_], weights: Floats, values: Floats) -> Floats:

@@ -10,13 +10,14 @@ from typing import Any
 from archive.answers import Answers
 from archive.films.job import GroupPlace
 from archive.measuring.following import FollowedGroup
-from archive.measuring.rotation_fit import PUBLISHED_LAWS, GroupRotation, group_rotation, rotation_law
+from archive.measuring.rotation_fit import GroupRotation, group_rotation, rotation_law
+from archive.model.rotation_law import PUBLISHED_LAWS, RotationLaw
 from archive.model.times import time_of_days
 from archive.records.archive_files import derived_files
 from archive.records.record import Record
 from archive.stages.maps import RotationMap
 from archive.sun.rotations import rotation_starts
-from archive.website import GroupEntry, GroupSighting, RotationEntry, TurningLaw
+from archive.website import GroupEntry, GroupSighting, RotationEntry
 
 __all__ = ["group_content", "group_places", "rotation_entries"]
 
@@ -31,16 +32,7 @@ def group_content(root: Path, groups: Sequence[FollowedGroup], records: Mapping[
     return {
         "groups": [_entry(group, turning, records) for group, turning in zip(groups, rotations, strict=True)],
         "own_law": _own_law([one for one in rotations if one is not None]),
-        "published_laws": [
-            TurningLaw(
-                law.name,
-                law.equator_deg_per_day,
-                law.sine_squared_deg_per_day,
-                law.sine_fourth_deg_per_day,
-                source=law.source,
-            )
-            for law in PUBLISHED_LAWS
-        ],
+        "published_laws": PUBLISHED_LAWS,
     }
 
 
@@ -58,21 +50,11 @@ def _entry(group: FollowedGroup, turning: GroupRotation | None, records: Mapping
     )
 
 
-def _own_law(turning: Sequence[GroupRotation]) -> TurningLaw | None:
-    law = rotation_law(
+def _own_law(turning: Sequence[GroupRotation]) -> RotationLaw | None:
+    return rotation_law(
         [one.latitude_deg for one in turning],
         [one.rate_deg_per_day for one in turning],
         [one.sigma_deg_per_day for one in turning],
-    )
-    if law is None:
-        return None
-    return TurningLaw(
-        "this archive",
-        law.equator_deg_per_day,
-        law.sine_squared_deg_per_day,
-        equator_sigma=law.equator_sigma,
-        sine_squared_sigma=law.sine_squared_sigma,
-        groups=law.groups,
     )
 
 

@@ -19,7 +19,6 @@ from archive.website.content import (
     SiteInfo,
     SitePlace,
     TurnedBack,
-    TurningLaw,
 )
 from archive.website.site_files import SiteReport
 
@@ -42,6 +41,5 @@ __all__ = [
     "SitePlace",
     "SiteReport",
     "TurnedBack",
-    "TurningLaw",
     "build_site",
 ]

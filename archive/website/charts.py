@@ -12,10 +12,9 @@ from typing import TYPE_CHECKING, Literal
 
 from markupsafe import Markup
 
+from archive.model.rotation_law import RotationLaw
 from archive.website.chart_axes import NARROW, WIDE, Size, month_number, panels, plain_style, time_axis
 from archive.website.chart_svg import Colour, chart_svg
-from archive.website.content import TurningLaw
-from archive.website.turning import law_rate
 from archive.website.wording import latitude_words
 
 if TYPE_CHECKING:
@@ -81,7 +80,7 @@ class Turned:
 class Curve:
     """A law of rotation as a line; `dashes` as SVG writes them, empty for an unbroken one."""
 
-    law: TurningLaw
+    law: RotationLaw
     colour: Colour
     dashes: str
 
@@ -143,7 +142,7 @@ def turning_chart(groups: tuple[Turned, ...], curves: tuple[Curve, ...], descrip
         _lines(axes, dots, colour=Colour.QUIET if many else Colour.INK, width=size.font_size * (0.14 if many else 0.4))
         for curve in curves:
             latitudes = [reach * step / 60.0 for step in range(-60, 61)]
-            line = [(latitude, law_rate(curve.law, latitude)) for latitude in latitudes]
+            line = [(latitude, curve.law.rate_deg_per_day(latitude)) for latitude in latitudes]
             _lines(axes, [line], colour=curve.colour, width=1.4, dashes=curve.dashes)
         return figure
 

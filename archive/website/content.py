@@ -17,6 +17,7 @@ from archive.disk import Folder
 from archive.model.choices import Band, Mirrored, Mount
 from archive.model.constants import SUN_DISTANCE_RADII
 from archive.model.observation import Observation, SpotGroup
+from archive.model.rotation_law import RotationLaw
 
 __all__ = [
     "Carrying",
@@ -36,7 +37,6 @@ __all__ = [
     "SiteInfo",
     "SitePlace",
     "TurnedBack",
-    "TurningLaw",
 ]
 
 
@@ -277,20 +277,6 @@ class RotationEntry:
 
 
 @dataclass(frozen=True)
-class TurningLaw:
-    """Sidereal rotation A + B sin^2 + C sin^4 (latitude), deg/day; errors and `groups` only where fitted here."""
-
-    name: str
-    equator_deg_per_day: float
-    sine_squared_deg_per_day: float
-    sine_fourth_deg_per_day: float = 0.0
-    equator_sigma: float | None = None
-    sine_squared_sigma: float | None = None
-    groups: int | None = None
-    source: str = ""
-
-
-@dataclass(frozen=True)
 class Content:
     """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
 
@@ -306,8 +292,8 @@ class Content:
     films: Sequence[FilmEntry] = ()
     groups: Sequence[GroupEntry] = ()
     rotations: Sequence[RotationEntry] = ()
-    own_law: TurningLaw | None = None
-    published_laws: Sequence[TurningLaw] = ()
+    own_law: RotationLaw | None = None
+    published_laws: Sequence[RotationLaw] = ()
     carrying: Carrying = Carrying()
     graticule_at: Callable[[float], Graticule] | None = None
     derived: Folder = field(default_factory=lambda: Folder(Path()))

@@ -7,15 +7,16 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from archive.model.days import picture_of_day
+from archive.model.rotation_law import RotationLaw
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, group_page
-from archive.website.content import Content, TurningLaw
+from archive.website.content import Content
 from archive.website.followed import Followed, Seen
 from archive.website.group_crops import Crop, crop_scale, group_crops
 from archive.website.group_rows import GroupRow, group_row
 from archive.website.group_track import GroupLife, GroupTrack, group_life, group_track
 from archive.website.pages import Fact, Frame, Link, PagePlan, SiteFace, frame
-from archive.website.turning import law_rate, rate_words
+from archive.website.turning import rate_words
 from archive.website.wording import day_and_month, day_words, latitude_words, number, plural, span_words, time_words
 
 __all__ = ["GroupPage", "group_pages"]
@@ -152,12 +153,15 @@ def _facts(group: Followed) -> tuple[Fact, ...]:
     return tuple(Fact(name, value, meaning) for name, value, meaning in facts if value)
 
 
-def _rates(group: Followed, laws: Sequence[TurningLaw]) -> tuple[Fact, ...]:
+def _rates(group: Followed, laws: Sequence[RotationLaw]) -> tuple[Fact, ...]:
     rate = group.entry.rotation_deg_per_day
     if rate is None:
         return ()
     own = Fact("This group", rate_words(rate, group.entry.rotation_sigma))
-    return (own, *(Fact(f"Law: {law.name}", rate_words(law_rate(law, group.latitude_deg)), law.source) for law in laws))
+    return (
+        own,
+        *(Fact(f"Law: {law.name}", rate_words(law.rate_deg_per_day(group.latitude_deg)), law.source) for law in laws),
+    )
 
 
 def _row(seen: Seen, here: Here) -> GroupRow:

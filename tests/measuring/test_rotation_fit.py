@@ -16,9 +16,10 @@ from scenes.sun_days import GroupPlan, Mount, SunNumbers, World, WorldSpot, plan
 from archive.disc.limb import fit_limb
 from archive.measuring.following import FollowedGroup, Sighting, follow_groups
 from archive.measuring.groups import group_spots
-from archive.measuring.rotation_fit import PUBLISHED_LAWS, group_rotation, rotation_law
+from archive.measuring.rotation_fit import group_rotation, rotation_law
 from archive.measuring.spots import measure_spots
 from archive.model.observation import Spot, SpotGroup, SunView
+from archive.model.rotation_law import PUBLISHED_LAWS
 from archive.sun.view import sun_views
 
 TABLES = Path(__file__).resolve().parents[3] / "shared" / "real" / "tables"
