@@ -270,7 +270,7 @@ def _build(
         entries=entries,
         notes=notes,
         films=[_film_entry(made) for made in films],
-        **group_content(root, counted.groups, surveyed.records),
+        **group_content(root, counted.groups),
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
         derived=derived_files(root),

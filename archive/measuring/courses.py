@@ -16,24 +16,13 @@ from scipy.optimize import linear_sum_assignment
 
 from archive.model.angles import wrapped_deg
 from archive.model.constants import SYNODIC_DEG_PER_DAY
+from archive.model.group import Place
 from archive.sun.rotation import carrington_drift_deg_per_day
 
-__all__ = ["GATE", "Place", "Wander", "has_set", "link_places", "misfits", "shared_out"]
+__all__ = ["GATE", "Wander", "has_set", "link_places", "misfits", "shared_out"]
 
 GATE = 4.0**2  # squared standard errors, of latitude and longitude together
 _LIMB_DEG = 98.0  # central meridian distance at which a thing has surely set, the errors of its place included
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where something was seen on the Sun, and how well that is known."""
-
-    time_days: float
-    latitude_deg: float
-    longitude_deg: float
-    meridian_deg: float  # central meridian distance, west positive
-    latitude_sigma_deg: float
-    longitude_sigma_deg: float
 
 
 @dataclass(frozen=True)

@@ -14,17 +14,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.measuring.courses import Place, Wander, link_places
-from archive.measuring.following import FollowedGroup, Sighting
+from archive.measuring.courses import Wander, link_places
 from archive.model.angles import wrapped_deg
 from archive.model.constants import UNIX_EPOCH_JD
+from archive.model.group import Group, GroupRotation, Place, Sighting
 from archive.model.rotation_law import RotationLaw
 from archive.sun.ephemeris import solar_ephemeris
 from archive.sun.heliographic import from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day, spot_rotation_deg_per_day
 
 __all__ = [
-    "GroupRotation",
     "group_rotation",
     "rotation_law",
 ]
@@ -45,16 +44,6 @@ _HUBER = 1.5  # standard errors
 
 
 @dataclass(frozen=True)
-class GroupRotation:
-    """A group's sidereal rotation rate, its mean latitude, and the number of days it was seen on."""
-
-    rate_deg_per_day: float
-    sigma_deg_per_day: float
-    latitude_deg: float
-    days: int
-
-
-@dataclass(frozen=True)
 class _Line:
     intercept: float
     slope: float
@@ -62,7 +51,7 @@ class _Line:
     slope_sigma: float
 
 
-def group_rotation(followed: FollowedGroup) -> GroupRotation | None:
+def group_rotation(followed: Group) -> GroupRotation | None:
     """A group's sidereal rotation rate, by least squares over the days it was seen on.
 
     Returns

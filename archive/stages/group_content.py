@@ -2,52 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from archive.answers import Answers
 from archive.films.job import GroupPlace
-from archive.measuring.following import FollowedGroup
-from archive.measuring.rotation_fit import GroupRotation, group_rotation, rotation_law
+from archive.measuring.rotation_fit import group_rotation, rotation_law
+from archive.model.group import Group, GroupRotation
 from archive.model.rotation_law import PUBLISHED_LAWS, RotationLaw
 from archive.model.times import time_of_days
 from archive.records.archive_files import derived_files
-from archive.records.record import Record
 from archive.stages.maps import RotationMap
 from archive.sun.rotations import rotation_starts
-from archive.website import GroupEntry, GroupSighting, RotationEntry
+from archive.website import RotationEntry
 
 __all__ = ["group_content", "group_places", "rotation_entries"]
 
 _Turning = GroupRotation | None
 
 
-def group_content(root: Path, groups: Sequence[FollowedGroup], records: Mapping[str, Record]) -> dict[str, Any]:
+def group_content(root: Path, groups: Sequence[Group]) -> dict[str, Any]:
     """What `Content` holds of groups and of the laws of rotation."""
     turned = Answers(derived_files(root), "answers/turned")
     rotations = [turned.of(group, _Turning, partial(group_rotation, group)) for group in groups]
     turned.keep()
     return {
-        "groups": [_entry(group, turning, records) for group, turning in zip(groups, rotations, strict=True)],
+        "groups": [replace(group, rotation=rotation) for group, rotation in zip(groups, rotations, strict=True)],
         "own_law": _own_law([one for one in rotations if one is not None]),
         "published_laws": PUBLISHED_LAWS,
     }
-
-
-def _entry(group: FollowedGroup, turning: GroupRotation | None, records: Mapping[str, Record]) -> GroupEntry:
-    return GroupEntry(
-        name=group.name,
-        sightings=tuple(
-            GroupSighting(seen.observation, seen.group, records[seen.observation].groups is not None)
-            for seen in group.sightings
-        ),
-        rotation_deg_per_day=None if turning is None else turning.rate_deg_per_day,
-        rotation_sigma=None if turning is None else turning.sigma_deg_per_day,
-        return_of=group.return_of,
-        other_names=group.other_names,
-    )
 
 
 def _own_law(turning: Sequence[GroupRotation]) -> RotationLaw | None:
@@ -58,7 +44,7 @@ def _own_law(turning: Sequence[GroupRotation]) -> RotationLaw | None:
     )
 
 
-def group_places(groups: Sequence[FollowedGroup]) -> tuple[GroupPlace, ...]:
+def group_places(groups: Sequence[Group]) -> tuple[GroupPlace, ...]:
     """Where each group was at each sighting, for films that write names."""
     places = [(group.name, seen.place) for group in groups for seen in group.sightings]
     return tuple(

@@ -211,12 +211,12 @@ def _latitude_drawn(groups: Sequence[Followed], span: Span, made: Answers) -> Dr
 
 
 def _turning(content: Content, groups: Sequence[Followed], here: Here, made: Answers) -> Chart:
-    known = [(group, rate) for group in groups if (rate := group.entry.rotation_deg_per_day) is not None]
+    known = [(group, rotation) for group in groups if (rotation := group.group.rotation) is not None]
     curves = _curves(content)
     drawn = tuple(
-        Turned(group.latitude_deg, rate, group.entry.rotation_sigma)
-        for group, rate in known
-        if group.entry.rotation_sigma is not None and group.entry.rotation_sigma <= _LARGEST_SIGMA
+        Turned(group.latitude_deg, rotation.rate_deg_per_day, rotation.sigma_deg_per_day)
+        for group, rotation in known
+        if rotation.sigma_deg_per_day <= _LARGEST_SIGMA
     )
     words = f"{plural(len(drawn), 'group')} and {plural(len(curves), 'law')} of rotation."
     return Chart(
@@ -230,9 +230,12 @@ def _turning(content: Content, groups: Sequence[Followed], here: Here, made: Ans
         rows=tuple(
             ChartRow(
                 _group_link(group, here),
-                (f"{latitude_words(group.latitude_deg)}°", rate_words(rate, group.entry.rotation_sigma)),
+                (
+                    f"{latitude_words(group.latitude_deg)}°",
+                    rate_words(rotation.rate_deg_per_day, rotation.sigma_deg_per_day),
+                ),
             )
-            for group, rate in known
+            for group, rotation in known
         ),
         laws=tuple(map(_law_row, curves)),
     )

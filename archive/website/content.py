@@ -16,7 +16,8 @@ from archive.answers import mark_of
 from archive.disk import Folder
 from archive.model.choices import Band, Mirrored, Mount
 from archive.model.constants import SUN_DISTANCE_RADII
-from archive.model.observation import Observation, SpotGroup
+from archive.model.group import Group
+from archive.model.observation import Observation
 from archive.model.rotation_law import RotationLaw
 
 __all__ = [
@@ -26,8 +27,6 @@ __all__ = [
     "Entry",
     "FilmEntry",
     "Graticule",
-    "GroupEntry",
-    "GroupSighting",
     "InstrumentInfo",
     "LearnedAngle",
     "Line",
@@ -237,31 +236,6 @@ class FilmEntry:
 
 
 @dataclass(frozen=True)
-class GroupSighting:
-    """A group as one picture shows it; `stated` where the observer's record gives it."""
-
-    observation_id: str
-    group: SpotGroup
-    stated: bool = False
-
-
-@dataclass(frozen=True)
-class GroupEntry:
-    """A group followed from day to day under one name; sightings in order of time.
-
-    `rotation_deg_per_day` is sidereal, None where it was seen on fewer than three days. `return_of` names the group
-    that probably came round the far side as this one; `other_names` are earlier names of it, no longer used.
-    """
-
-    name: str
-    sightings: tuple[GroupSighting, ...]
-    rotation_deg_per_day: float | None = None
-    rotation_sigma: float | None = None
-    return_of: str | None = None
-    other_names: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
 class RotationEntry:
     """A Carrington rotation and its map: plate carree, longitude 0 to 360 from left to right, north up.
 
@@ -290,7 +264,7 @@ class Content:
     entries: Sequence[Entry]
     notes: Mapping[str, str] = field(default_factory=dict)
     films: Sequence[FilmEntry] = ()
-    groups: Sequence[GroupEntry] = ()
+    groups: Sequence[Group] = ()
     rotations: Sequence[RotationEntry] = ()
     own_law: RotationLaw | None = None
     published_laws: Sequence[RotationLaw] = ()

@@ -117,7 +117,7 @@ def _kin(groups: Sequence[Followed]) -> dict[str, dict[str, Link]]:
     pages = {group.name: Link(group.name, group_page(group.name)) for group in groups}
     kin: dict[str, dict[str, Link]] = {group.name: {} for group in groups}
     for group in groups:
-        before = group.entry.return_of
+        before = group.group.return_of
         if before is not None:
             kin[group.name]["Probable return of"] = pages.get(before, Link(before, ""))
             kin.get(before, {})["Probably came back as"] = pages[group.name]
@@ -148,16 +148,16 @@ def _facts(group: Followed) -> tuple[Fact, ...]:
             f"millionths of the solar hemisphere, on {day_words(largest.observation.day)}",
         ),
         ("Most spots", number(max(len(seen.group.spots) for seen in group.seen)), "in one picture"),
-        ("Earlier names", ", ".join(group.entry.other_names), "no longer used"),
+        ("Earlier names", ", ".join(group.group.other_names), "no longer used"),
     ]
     return tuple(Fact(name, value, meaning) for name, value, meaning in facts if value)
 
 
 def _rates(group: Followed, laws: Sequence[RotationLaw]) -> tuple[Fact, ...]:
-    rate = group.entry.rotation_deg_per_day
-    if rate is None:
+    rotation = group.group.rotation
+    if rotation is None:
         return ()
-    own = Fact("This group", rate_words(rate, group.entry.rotation_sigma))
+    own = Fact("This group", rate_words(rotation.rate_deg_per_day, rotation.sigma_deg_per_day))
     return (
         own,
         *(Fact(f"Law: {law.name}", rate_words(law.rate_deg_per_day(group.latitude_deg)), law.source) for law in laws),

@@ -116,7 +116,7 @@ def _group_entry(group: Followed, here: Here) -> dict[str, str]:
         "href": here.to(group_page(group.name)),
         "title": f"Group {group.name}",
         "facts": f"{span}, {latitude_words(group.latitude_deg)}°",
-        "words": " ".join([group.name, f"rotation {group.rotation}", span, *group.entry.other_names]),
+        "words": " ".join([group.name, f"rotation {group.rotation}", span, *group.group.other_names]),
         "notes": "",
         "disc": "",
     }

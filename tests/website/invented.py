@@ -10,6 +10,7 @@ from pathlib import Path
 from PIL import Image
 
 from archive.disk import Folder
+from archive.model.group import Group, GroupRotation, Sighting
 from archive.model.observation import (
     Alternative,
     Capture,
@@ -25,12 +26,11 @@ from archive.model.observation import (
     SunView,
 )
 from archive.model.rotation_law import RotationLaw
+from archive.model.times import days_since_1970
 from archive.website import (
     Content,
     Entry,
     FilmEntry,
-    GroupEntry,
-    GroupSighting,
     InstrumentInfo,
     LearnedAngle,
     Pictures,
@@ -157,12 +157,12 @@ def with_groups(one: Entry, groups: Sequence[NamedGroup], *, counts: Counts) -> 
     )
 
 
-def group_entry(name: str, entries: Sequence[Entry]) -> GroupEntry:
+def group_entry(name: str, entries: Sequence[Entry]) -> Group:
     """Follow a group through the observations that name it."""
-    return GroupEntry(
+    return Group(
         name,
         tuple(
-            GroupSighting(one.observation.id, named.group, named.stated)
+            Sighting(one.observation.id, days_since_1970(one.observation.time_utc), named.group, named.stated)
             for one in entries
             for named in one.observation.groups or ()
             if named.name == name
@@ -236,8 +236,7 @@ def content(folder: Path, address: str | None = None) -> Content:
     groups = (
         replace(
             group_entry(first, entries),
-            rotation_deg_per_day=14.37,
-            rotation_sigma=0.15,
+            rotation=GroupRotation(14.37, 0.15, 12.0, 3),
             return_of="2311-4",
             other_names=("2312-7",),
         ),

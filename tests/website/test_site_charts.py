@@ -12,6 +12,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from archive.model.group import GroupRotation
 from archive.model.times import days_since_1970
 from archive.website import Content, build_site
 from archive.website.chart_axes import NARROW, WIDE, Size, time_ticks
@@ -254,7 +255,7 @@ def test_behind_each_chart_stand_its_figures(site: Path) -> None:
 
 
 def test_a_rate_hardly_known_stands_in_the_table_only(content: Content, tmp_path: Path) -> None:
-    vague = replace(content.groups[0], rotation_sigma=0.9)
+    vague = replace(content.groups[0], rotation=GroupRotation(14.37, 0.9, 12.0, 3))
     build_site(replace(content, groups=(vague,)), tmp_path / "site")
     text = page_text(tmp_path / "site", PAGE)
     assert "0 groups and 2 laws of rotation." in text
