@@ -31,9 +31,6 @@ from archive.stages.comparison import with_turned_back
 from archive.stages.counting import Counted, count_spots
 from archive.stages.evidence import is_up, night_remark
 from archive.stages.films import (
-    FILMS,
-    FRAMES_PER_SECOND,
-    Film,
     blank_remarks,
     chosen_observations,
     film_options,
@@ -41,7 +38,6 @@ from archive.stages.films import (
     forget_films,
     kept_film,
     kept_films,
-    shown_frames,
     write_film,
 )
 from archive.stages.group_content import group_content, group_places, rotation_entries
@@ -52,7 +48,6 @@ from archive.stages.survey import Survey, survey
 from archive.website import (
     Content,
     Entry,
-    FilmEntry,
     InstrumentInfo,
     LearnedAngle,
     SiteInfo,
@@ -184,9 +179,9 @@ def film_in_site(
         keep_film(root, span)
         settings, target = read_settings(root), site_folder(root, None)
         built = _build(root, settings, found, counted, target, on_progress=on_progress, executor=executor)
-    ids = tuple(one.id for one in made.observations)
-    blank = blank_remarks(made.files)
-    return Filmed(made.files.mp4, made.files.frames_json, made.files.frames, ids, built.home, (*built.warnings, *blank))
+    mp4, frames_json = (derived_files(root).path / name for name in (made.mp4, made.frames_json))
+    warnings = (*built.warnings, *blank_remarks(mp4))
+    return Filmed(mp4, frames_json, made.frames, made.observation_ids, built.home, warnings)
 
 
 def film_elsewhere(
@@ -219,7 +214,7 @@ def film_elsewhere(
             executor=executor,
         )
     ids = tuple(one.id for one in chosen)
-    return Filmed(files.mp4, files.frames_json, files.frames, ids, None, blank_remarks(files))
+    return Filmed(files.mp4, files.frames_json, files.frames, ids, None, blank_remarks(files.mp4))
 
 
 def _counted(root: Path, settings: Settings, surveyed: Survey, *, on_progress: Progress, executor: Executor) -> Counted:
@@ -269,7 +264,7 @@ def _build(
         info=_site_info(settings, surveyed.epochs),
         entries=entries,
         notes=notes,
-        films=[_film_entry(made) for made in films],
+        films=films,
         **group_content(root, counted.groups),
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
@@ -354,28 +349,6 @@ def _sentence(remark: str) -> str:
     """A remark of the commands as the pages write: with degree signs, and an end."""
     end = "" if remark.endswith("?") else "."
     return f"{remark[0].upper()}{remark[1:]}{end}".replace(" deg", "°")
-
-
-def _film_entry(made: Film) -> FilmEntry:
-    files = made.files
-    return FilmEntry(
-        stem=made.stem,
-        title=made.title,
-        mp4=f"{FILMS}/{files.mp4.name}",
-        poster=f"{FILMS}/{files.poster.name}",
-        frames_json=f"{FILMS}/{files.frames_json.name}",
-        loop=f"{FILMS}/{files.loop.name}",
-        width_px=files.size_px,
-        height_px=files.size_px,
-        frames=files.frames,
-        frames_per_second=FRAMES_PER_SECOND,
-        first_utc=made.observations[0].time_utc,
-        last_utc=made.observations[-1].time_utc,
-        observation_ids=tuple(one.id for one in made.observations),
-        av1=None if files.av1 is None else f"{FILMS}/{files.av1.name}",
-        first_frames=shown_frames(files),
-        rotation=made.rotation,
-    )
 
 
 def _site_info(settings: Settings, epochs: Mapping[str, Sequence[Epoch]]) -> SiteInfo:

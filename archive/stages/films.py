@@ -24,6 +24,7 @@ from archive.films.timeline import FrameSpec, Sighting, check_length, daily_time
 from archive.kept import is_sealed, seal
 from archive.model.choices import Band, FilmStyle, Look
 from archive.model.days import by_day, picture_of_day
+from archive.model.film import Film
 from archive.model.observation import Observation
 from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
@@ -32,7 +33,6 @@ from archive.website.observation_view import band_words
 
 __all__ = [
     "FILMS",
-    "Film",
     "blank_remarks",
     "chosen_observations",
     "film_of",
@@ -42,7 +42,6 @@ __all__ = [
     "kept_film",
     "kept_films",
     "shot",
-    "shown_frames",
     "write_film",
 ]
 
@@ -56,17 +55,6 @@ FRAMES_PER_SECOND = 25
 _PACE_S: dict[FilmStyle, float] = {"daily": 1.0, "smooth": 2.0, "corotating": 1.0}
 _HELD_SHARE = 0.6
 _TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", turning evenly", "corotating": ", longitudes held still"}
-
-
-@dataclass(frozen=True)
-class Film:
-    """A finished film and the observations it shows."""
-
-    stem: str
-    title: str
-    files: FilmFiles
-    observations: tuple[Observation, ...]
-    rotation: int | None = None
 
 
 def film_options(span: FilmSettings) -> FilmOptions:
@@ -327,10 +315,29 @@ def kept_films(
         seal(place, _key_file(film), [path.name for path in _paths(made)], key=_key(film, looks))
         files[film.out.stem] = made
     return [
-        Film(stem, film_title(span, film.chosen), whole, film.chosen, span.rotation)
-        for stem, (span, film) in films.items()
-        if (whole := files[stem]) is not None
+        _film(span, film.chosen, whole) for stem, (span, film) in films.items() if (whole := files[stem]) is not None
     ], problems
+
+
+def _film(span: FilmSettings, chosen: Sequence[Observation], files: FilmFiles) -> Film:
+    return Film(
+        stem=files.mp4.stem,
+        title=film_title(span, chosen),
+        mp4=f"{FILMS}/{files.mp4.name}",
+        poster=f"{FILMS}/{files.poster.name}",
+        frames_json=f"{FILMS}/{files.frames_json.name}",
+        loop=f"{FILMS}/{files.loop.name}",
+        width_px=files.size_px,
+        height_px=files.size_px,
+        frames=files.frames,
+        frames_per_second=FRAMES_PER_SECOND,
+        first_utc=chosen[0].time_utc,
+        last_utc=chosen[-1].time_utc,
+        observation_ids=tuple(one.id for one in chosen),
+        av1=None if files.av1 is None else f"{FILMS}/{files.av1.name}",
+        first_frames=_shown_frames(files),
+        rotation=span.rotation,
+    )
 
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
@@ -349,7 +356,7 @@ def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     return f"{first} to {last}" if first != last else f"{first}"
 
 
-def shown_frames(files: FilmFiles) -> dict[str, int]:
+def _shown_frames(files: FilmFiles) -> dict[str, int]:
     """The first frame that shows each observation alone."""
     first: dict[str, int] = {}
     for frame in _listed(Folder(files.frames_json.parent), files.frames_json.name):
@@ -358,13 +365,13 @@ def shown_frames(files: FilmFiles) -> dict[str, int]:
     return first
 
 
-def blank_remarks(files: FilmFiles) -> tuple[str, ...]:
-    """What to say where part of a film shows no surface at all."""
-    frames = _listed(Folder(files.frames_json.parent), files.frames_json.name)
+def blank_remarks(mp4: Path) -> tuple[str, ...]:
+    """What to say where part of a film shows no surface at all; its list of frames lies beside it."""
+    frames = _listed(Folder(mp4.parent), mp4.with_suffix(".json").name)
     blank = sum(not frame["observations"] for frame in frames)
     if not blank:
         return ()
-    return (f"{files.mp4.name}: {blank} of {len(frames)} frames are blank: no picture within reach (--reach)",)
+    return (f"{mp4.name}: {blank} of {len(frames)} frames are blank: no picture within reach (--reach)",)
 
 
 def _listed(place: Folder, frames_json: str) -> list[dict[str, Any]]:

@@ -13,8 +13,8 @@ from functools import cached_property
 from pathlib import PurePosixPath
 from urllib.parse import quote, urlsplit
 
+from archive.model.film import Film
 from archive.model.observation import Observation
-from archive.website.content import FilmEntry
 
 __all__ = [
     "CHARTS",
@@ -222,7 +222,7 @@ def picture_files(observation: Observation) -> PictureFiles:
     )
 
 
-def film_files(film: FilmEntry) -> FilmFiles:
+def film_files(film: Film) -> FilmFiles:
     """Return where a film's files go; the loop keeps the kind of file it has."""
     prefix = f"films/{film.stem}"
     loop = None if film.loop is None else f"{prefix}-loop{PurePosixPath(film.loop).suffix}"

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from archive.answers import Answers
 from archive.disk import Folder, StoredFile
+from archive.model.film import Film
 from archive.website import addresses
 from archive.website.addresses import (
     film_files,
@@ -19,7 +20,7 @@ from archive.website.addresses import (
 )
 from archive.website.charts_page import charts_page
 from archive.website.compare_page import compare_pages
-from archive.website.content import Content, Entry, FilmEntry, Graticule, RotationEntry
+from archive.website.content import Content, Entry, Graticule, RotationEntry
 from archive.website.data_export import data_files
 from archive.website.data_page import data_page
 from archive.website.day_page import day_pages
@@ -234,7 +235,7 @@ def _grid(draw: Callable[[float], Graticule], b0_deg: float) -> bytes:
     return graticule_svg(draw(b0_deg))
 
 
-def _film_files(film: FilmEntry, derived: Folder) -> list[SiteFile]:
+def _film_files(film: Film, derived: Folder) -> list[SiteFile]:
     paths = film_files(film)
     files = [
         SiteFile(paths.mp4, StoredFile(derived, film.mp4)),

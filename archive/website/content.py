@@ -16,6 +16,7 @@ from archive.answers import mark_of
 from archive.disk import Folder
 from archive.model.choices import Band, Mirrored, Mount
 from archive.model.constants import SUN_DISTANCE_RADII
+from archive.model.film import Film
 from archive.model.group import Group
 from archive.model.observation import Observation
 from archive.model.rotation_law import RotationLaw
@@ -25,7 +26,6 @@ __all__ = [
     "Content",
     "DiscLabel",
     "Entry",
-    "FilmEntry",
     "Graticule",
     "InstrumentInfo",
     "LearnedAngle",
@@ -210,32 +210,6 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class FilmEntry:
-    """A finished film; `stem` names its files, `loop` is a small looping version, `av1` the same film in AV1.
-
-    `first_frames` holds the first frame that shows each of `observation_ids` alone; `rotation` is the Carrington
-    rotation that the film is of, None where it is of another span.
-    """
-
-    stem: str
-    title: str
-    mp4: str
-    poster: str
-    frames_json: str
-    loop: str | None
-    width_px: int
-    height_px: int
-    frames: int
-    frames_per_second: float
-    first_utc: datetime
-    last_utc: datetime
-    observation_ids: tuple[str, ...]
-    av1: str | None = None
-    first_frames: Mapping[str, int] = field(default_factory=dict)
-    rotation: int | None = None
-
-
-@dataclass(frozen=True)
 class RotationEntry:
     """A Carrington rotation and its map: plate carree, longitude 0 to 360 from left to right, north up.
 
@@ -263,7 +237,7 @@ class Content:
     info: SiteInfo
     entries: Sequence[Entry]
     notes: Mapping[str, str] = field(default_factory=dict)
-    films: Sequence[FilmEntry] = ()
+    films: Sequence[Film] = ()
     groups: Sequence[Group] = ()
     rotations: Sequence[RotationEntry] = ()
     own_law: RotationLaw | None = None

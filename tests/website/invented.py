@@ -10,6 +10,7 @@ from pathlib import Path
 from PIL import Image
 
 from archive.disk import Folder
+from archive.model.film import Film
 from archive.model.group import Group, GroupRotation, Sighting
 from archive.model.observation import (
     Alternative,
@@ -30,7 +31,6 @@ from archive.model.times import days_since_1970
 from archive.website import (
     Content,
     Entry,
-    FilmEntry,
     InstrumentInfo,
     LearnedAngle,
     Pictures,
@@ -181,12 +181,12 @@ def rotation(folder: Path, number: int) -> RotationEntry:
     return RotationEntry(number, first, first + timedelta(days=27), picture.name, fits.name, 0.47)
 
 
-def film(folder: Path, entries: list[Entry]) -> FilmEntry:
+def film(folder: Path, entries: list[Entry]) -> Film:
     """Make a film of stand-in bytes: the site copies films and does not read them."""
     poster = small_jpeg(folder / "poster.jpg", OTHER_COLOUR)
     (folder / "film.mp4").write_bytes(b"film")
     (folder / "film.json").write_bytes(b"{}")
-    return FilmEntry(
+    return Film(
         stem="last-days",
         title="The last days",
         mp4="film.mp4",
