@@ -16,8 +16,7 @@ from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.films.film import check_film_name
 from archive.model.observation import Observation
-from archive.model.times import time_of_days
-from archive.orientation.instrument import Epoch
+from archive.model.observatory import CameraEpoch, Instrument, Site
 from archive.records.archive_files import SITE_NAME, THEME_NAME, WORK_NAME, derived_files, files_of
 from archive.records.folder import kept_folder, writing
 from archive.records.grants import is_allowed, theme_grant
@@ -48,10 +47,7 @@ from archive.stages.survey import Survey, survey
 from archive.website import (
     Content,
     Entry,
-    InstrumentInfo,
-    LearnedAngle,
     SiteInfo,
-    SitePlace,
     SiteReport,
     build_site,
 )
@@ -351,28 +347,15 @@ def _sentence(remark: str) -> str:
     return f"{remark[0].upper()}{remark[1:]}{end}".replace(" deg", "°")
 
 
-def _site_info(settings: Settings, epochs: Mapping[str, Sequence[Epoch]]) -> SiteInfo:
+def _site_info(settings: Settings, epochs: Mapping[str, Sequence[CameraEpoch]]) -> SiteInfo:
     return SiteInfo(
         title=settings.title,
         observer=settings.observer,
         language=settings.language,
         address=settings.address,
-        sites=tuple(SitePlace(site.name, *settings.published_place(site)) for site in settings.sites),
+        sites=tuple(Site(site.name, *settings.published_place(site)) for site in settings.sites),
         instruments=tuple(
-            InstrumentInfo(
-                **instrument.model_dump(), learned=tuple(_learned(epoch) for epoch in epochs.get(instrument.name, ()))
-            )
+            Instrument(**instrument.model_dump(), learned=tuple(epochs.get(instrument.name, ())))
             for instrument in settings.instruments
         ),
-    )
-
-
-def _learned(epoch: Epoch) -> LearnedAngle:
-    return LearnedAngle(
-        since_utc=time_of_days(epoch.since_days),
-        until_utc=None if epoch.until_days is None else time_of_days(epoch.until_days),
-        camera_angle_deg=epoch.angle_deg,
-        scatter_deg=epoch.scatter_deg if epoch.pictures > 1 else None,
-        mirrored=epoch.mirrored,
-        pictures=epoch.pictures,
     )

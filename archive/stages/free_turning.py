@@ -9,9 +9,10 @@ from typing import Any
 
 from archive.answers import Answers
 from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.observatory import CameraEpoch
 from archive.model.times import days_since_1970
 from archive.orientation.free_turning import KnownPicture, fits_neighbours, free_reading
-from archive.orientation.instrument import Epoch, epoch_at
+from archive.orientation.instrument import epoch_at
 from archive.orientation.spots import SpotReading, SpottedPicture
 from archive.stages.candidates import Candidate, sky_deg_of, spots_key, spots_of, within_reach
 
@@ -50,7 +51,7 @@ class _Said:
 def freely_turned(
     pictures: Sequence[Candidate],
     readings: Mapping[str, SpotReading],
-    epochs: Sequence[Epoch],
+    epochs: Sequence[CameraEpoch],
     *,
     answers: Answers,
     asked: Container[str] | None,
@@ -66,7 +67,7 @@ def freely_turned(
         Of one instrument, in order of time.
     readings : mapping
         By the picture's id, from all solved together.
-    epochs : sequence of Epoch
+    epochs : sequence of CameraEpoch
         What these have taught of the camera.
     answers : Answers
         What was found before.
@@ -105,7 +106,7 @@ def _key(one: Candidate, spots: SpottedPicture) -> list[Any]:
     return [one.record.picture.sha256, spots_key(spots)]
 
 
-def _said(one: Candidate, epoch: Epoch | None) -> _Said | None:
+def _said(one: Candidate, epoch: CameraEpoch | None) -> _Said | None:
     """Of the camera what was learned, else what is stated; of the mirroring what is stated, else what was learned."""
     sky_deg, instrument = sky_deg_of(one), one.instrument
     camera_angle_deg = instrument.camera_angle_deg if epoch is None else epoch.angle_deg

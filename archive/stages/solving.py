@@ -11,9 +11,10 @@ import numpy as np
 
 from archive.answers import NO_ANSWERS, Answers
 from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.observatory import CameraEpoch
 from archive.model.times import days_since_1970
 from archive.orientation.clock_check import better_hours
-from archive.orientation.instrument import Block, CameraAngle, Epoch, blocks_of, epoch_at, learn_epochs
+from archive.orientation.instrument import Block, CameraAngle, blocks_of, epoch_at, learn_epochs
 from archive.orientation.spots import SpotReading, SpottedPicture, solve_spots
 from archive.records.archive_files import derived_files
 from archive.records.solved import kept_answer, kept_or_made, read_learned
@@ -33,7 +34,7 @@ class Taught:
     """What its spots and its instrument's history say of one picture, and what they give to ask about it."""
 
     reading: SpotReading | None = None
-    epoch: Epoch | None = None
+    epoch: CameraEpoch | None = None
     remark: str | None = None
 
 
@@ -42,7 +43,7 @@ class Solved:
     """What is taught of each picture by id, of each instrument by name, and the names of the answers kept."""
 
     taught: Mapping[str, Taught]
-    epochs: Mapping[str, tuple[Epoch, ...]]
+    epochs: Mapping[str, tuple[CameraEpoch, ...]]
     kept: tuple[str, ...] = ()
 
 
@@ -73,12 +74,12 @@ def solve_instruments(root: Path, candidates: Sequence[Candidate], *, asked: Col
     """
     free = Answers(derived_files(root), "answers/free")
     work = _Work(root, None if asked is None else frozenset(asked), free=free)
-    epochs: dict[str, tuple[Epoch, ...]] = {}
+    epochs: dict[str, tuple[CameraEpoch, ...]] = {}
     # Where all pictures are at hand they alone teach: what pictures taught that are gone must not stay.
     remembered = {} if asked is None else read_learned(root)
     for name in sorted({one.instrument.name for one in candidates}):
         mine = [one for one in candidates if one.instrument.name == name]
-        epochs[name] = _solve_one(work, mine) or tuple(Epoch(**kept) for kept in remembered.get(name, []))
+        epochs[name] = _solve_one(work, mine) or tuple(CameraEpoch(**kept) for kept in remembered.get(name, []))
     taught = {
         one.id: Taught(
             work.readings.get(one.id),
@@ -92,7 +93,7 @@ def solve_instruments(root: Path, candidates: Sequence[Candidate], *, asked: Col
     return Solved(taught, epochs, tuple(work.kept))
 
 
-def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
+def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch, ...]:
     """Two rounds: by the spots alone, and for what stays open with the mirroring that the first round taught."""
     usable = [one for one in pictures if one.up and band_of(one) == "white"]
     for stated in (None, False, True):
@@ -188,7 +189,7 @@ def _solve_block(
     }
 
 
-def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
+def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch, ...]:
     """Camera angles of the pictures that their spots have solved, by epochs; none without a known mount."""
     angles = []
     for one in pictures:
@@ -201,7 +202,7 @@ def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
     return learn_epochs(angles)
 
 
-def _lean(work: _Work, one: Candidate, epochs: Sequence[Epoch]) -> bool:
+def _lean(work: _Work, one: Candidate, epochs: Sequence[CameraEpoch]) -> bool:
     """Believe a reading that stood open where the instrument's history decides between it and its rival."""
     reading, epoch = work.readings.get(one.id), epoch_at(epochs, days_since_1970(one.record.time))
     sky_deg = sky_deg_of(one)

@@ -14,11 +14,11 @@ from pathlib import Path
 
 from archive.answers import mark_of
 from archive.disk import Folder
-from archive.model.choices import Band, Mirrored, Mount
 from archive.model.constants import SUN_DISTANCE_RADII
 from archive.model.film import Film
 from archive.model.group import Group
 from archive.model.observation import Observation
+from archive.model.observatory import Instrument, Site
 from archive.model.rotation_law import RotationLaw
 
 __all__ = [
@@ -27,59 +27,13 @@ __all__ = [
     "DiscLabel",
     "Entry",
     "Graticule",
-    "InstrumentInfo",
-    "LearnedAngle",
     "Line",
     "Overlay",
     "Pictures",
     "RotationEntry",
     "SiteInfo",
-    "SitePlace",
     "TurnedBack",
 ]
-
-
-@dataclass(frozen=True)
-class SitePlace:
-    """An observing site, its position already rounded to what may be published."""
-
-    name: str
-    latitude_deg: float
-    longitude_deg: float
-    elevation_m: float | None = None
-
-
-@dataclass(frozen=True)
-class LearnedAngle:
-    """A camera angle learned from pictures whose north was measured.
-
-    `until_utc` is None while it lasts; `scatter_deg` is the spread of single pictures about it, None where there
-    are too few to tell.
-    """
-
-    since_utc: datetime
-    until_utc: datetime | None
-    camera_angle_deg: float
-    scatter_deg: float | None
-    mirrored: bool
-    pictures: int
-
-
-@dataclass(frozen=True)
-class InstrumentInfo:
-    """An instrument as the settings describe it; `camera_angle_deg` is None where it is not stated.
-
-    `learned` holds the camera angles that the archive found, in order of time; between two the camera was
-    mounted anew.
-    """
-
-    name: str
-    mount: Mount
-    mirrored: Mirrored = "unknown"
-    camera_angle_deg: float | None = None
-    band: Band = "white"
-    filter: str | None = None
-    learned: tuple[LearnedAngle, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -90,8 +44,8 @@ class SiteInfo:
     observer: str
     language: str = "en"
     address: str | None = None
-    sites: tuple[SitePlace, ...] = ()
-    instruments: tuple[InstrumentInfo, ...] = ()
+    sites: tuple[Site, ...] = ()
+    instruments: tuple[Instrument, ...] = ()
 
 
 @dataclass(frozen=True)

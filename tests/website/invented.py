@@ -26,17 +26,15 @@ from archive.model.observation import (
     SpotGroup,
     SunView,
 )
+from archive.model.observatory import CameraEpoch, Instrument, Site
 from archive.model.rotation_law import RotationLaw
 from archive.model.times import days_since_1970
 from archive.website import (
     Content,
     Entry,
-    InstrumentInfo,
-    LearnedAngle,
     Pictures,
     RotationEntry,
     SiteInfo,
-    SitePlace,
 )
 from archive.website.site_record import SiteRecord
 
@@ -63,9 +61,15 @@ ASSUMED = Orientation(
     alternative=Alternative(-158.7, True, 12.34),
 )
 UNKNOWN = Orientation("unknown", None, None, None)
+
+
+def _days(year: int, month: int, day: int) -> float:
+    return days_since_1970(datetime(year, month, day, tzinfo=UTC))
+
+
 LEARNED = (
-    LearnedAngle(datetime(2026, 5, 10, tzinfo=UTC), None, -88.94, None, True, 1),
-    LearnedAngle(datetime(2026, 3, 1, tzinfo=UTC), datetime(2026, 5, 9, tzinfo=UTC), 0.42, 0.83, True, 27),
+    CameraEpoch(_days(2026, 5, 10), None, -88.94, 0.5, 0.3, True, 1),
+    CameraEpoch(_days(2026, 3, 1), _days(2026, 5, 9), 0.42, 0.2, 0.83, True, 27),
 )
 CAPTURE = Capture(
     start_utc=datetime(2026, 6, 3, 9, 14, 15, tzinfo=UTC),
@@ -246,10 +250,10 @@ def content(folder: Path, address: str | None = None) -> Content:
         title="The Sun over Quillmere",
         observer="the Quillmere observers",
         address=address,
-        sites=(SitePlace("Quillmere Hill", 52.1, -1.3, 120.0),),
+        sites=(Site("Quillmere Hill", 52.1, -1.3, 120.0),),
         instruments=(
-            InstrumentInfo("80 mm refractor", "altaz", "yes", 0.4, learned=LEARNED),
-            InstrumentInfo("Long box", "unknown"),
+            Instrument("80 mm refractor", "altaz", "yes", 0.4, learned=LEARNED),
+            Instrument("Long box", "unknown"),
         ),
     )
     return Content(
