@@ -34,7 +34,7 @@ from archive.stages.maps import rotation_maps
 from archive.stages.overlay import graticule_at
 from archive.stages.picture_files import picture_files
 from archive.stages.pictures import derived_pictures, forget_pictures
-from archive.stages.site_content import entry_of, film_entry, notes_of, site_info
+from archive.stages.site_content import entry_of, notes_of, site_info
 from archive.stages.study import study
 from archive.stages.survey import Survey, survey
 from archive.stages.unchanged import keep_build
@@ -92,8 +92,8 @@ def built_site(archive: Archive, target: Path) -> Built:
         info=site_info(settings, surveyed.epochs),
         entries=entries,
         notes=notes,
-        films=[film_entry(made) for made in films],
-        **group_content(store, counted.groups, surveyed.records),
+        films=films,
+        **group_content(store, counted.groups),
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
     )

@@ -16,6 +16,7 @@ from archive.commands.publish import print_published
 from archive.commands.streams import print_line, progress
 from archive.commands.values import ImpossibleValue, parse_typed_time
 from archive.errors import ArchiveError
+from archive.model.choices import YES_NO
 
 if TYPE_CHECKING:
     from archive.filing.adding import Added
@@ -40,7 +41,7 @@ __all__ = ["add"]
     metavar="DEG",
     help="From the picture's up to solar north, counter-clockwise, un-mirrored.",
 )
-@click.option("--mirrored", type=click.Choice(["yes", "no"]), help="Whether the picture is a mirror image.")
+@click.option("--mirrored", type=click.Choice(YES_NO), help="Whether the picture is a mirror image.")
 @click.option(
     "--drift",
     nargs=2,

@@ -15,6 +15,7 @@ from archive.commands.permission import open_archive
 from archive.commands.printing import format_count, print_json, print_warnings
 from archive.commands.streams import print_line, progress
 from archive.commands.values import ImpossibleValue, as_misuse
+from archive.model.choices import CAPTIONS, FILM_STYLES, FILM_VIEWS, LOOKS
 
 if TYPE_CHECKING:
     from archive.built import Filmed
@@ -42,13 +43,13 @@ _OPTIONS_OF_STYLES = {
 @click.option("--rotation", type=click.IntRange(1), metavar="N", help="One Carrington rotation.")
 @click.option(
     "--style",
-    type=click.Choice(["daily", "smooth", "corotating"]),
+    type=click.Choice(FILM_STYLES),
     default="daily",
     show_default=True,
     help="daily: each picture in turn, cross-faded. smooth: equal steps of time, the surface carried by the rotation "
     "law between pictures. corotating: Carrington longitudes held still.",
 )
-@click.option("--all-pictures", is_flag=True, default=None, help="All pictures of a day, not its sharpest alone.")
+@click.option("--all-pictures", is_flag=True, default=None, help="All pictures of a day, not one alone.")
 @click.option(
     "--pace",
     "pace_s",
@@ -66,18 +67,16 @@ _OPTIONS_OF_STYLES = {
 @click.option("--size", "size_px", type=click.IntRange(480, 2160), metavar="PX", help="Side.  [default: 1024]")
 @click.option(
     "--look",
-    type=click.Choice(["natural", "warm", "mono", "flat"]),
+    type=click.Choice(LOOKS),
     help="Tint; flat is without limb darkening.  [default: the archive's first look]",
 )
-@click.option("--caption", type=click.Choice(["full", "date"]), help="Date with time, or date only.  [default: full]")
+@click.option("--caption", type=click.Choice(CAPTIONS), help="Date with time, or date only.  [default: full]")
 @click.option("--grid", is_flag=True, default=None, help="Latitude and longitude every 15 degrees.")
 @click.option(
     "--axis", is_flag=True, default=None, help="The Sun's axis, where it stands out of the disc; not on a map."
 )
 @click.option("--group-names", is_flag=True, default=None, help="The names of the sunspot groups.")
-@click.option(
-    "--view", type=click.Choice(["map", "disc"]), help="corotating only: a flat map or a disc.  [default: map]"
-)
+@click.option("--view", type=click.Choice(FILM_VIEWS), help="corotating only: a flat map or a disc.  [default: map]")
 @click.option(
     "--longitude",
     "longitude_deg",

@@ -12,15 +12,13 @@ from archive.commands.options import FOLDER, JSON
 from archive.commands.printing import print_caution, print_json
 from archive.commands.streams import print_line
 from archive.commands.values import ImpossibleValue, as_misuse, parse_site
+from archive.model.choices import MIRRORED, MOUNTS
 
 if TYPE_CHECKING:
     from archive.records.settings import Settings
 
-__all__ = ["MIRRORED", "MOUNTS", "new"]
+__all__ = ["new"]
 
-# As in `archive.records.settings`, which is too slow to load for a help text.
-MOUNTS = ("altaz", "equatorial", "unknown")
-MIRRORED = ("yes", "no", "unknown")
 UNKNOWN = "unknown"
 # Asked in this order; with the choices or the default where there are some.
 _QUESTIONS: dict[str, tuple[str, tuple[str, ...] | None, str | None]] = {

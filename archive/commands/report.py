@@ -35,7 +35,8 @@ __all__ = ["report"]
 def report(folder: Path, month: str, kind: str, as_json: bool) -> None:
     """Print a month's table of groups, spots and relative numbers, one observation a day, with means.
 
-    Of several pictures of a day the sharpest counts. Hemispheres are left open where north is not known.
+    Of several counted pictures of a day the one that the site shows counts: with known north first, then the sharpest.
+    Hemispheres are left open where north is not known.
     """
     from archive.reports.month import month_report
 

@@ -17,7 +17,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from archive.disc.aligned import DiscFrame
-from archive.sun.heliographic import DISTANCE_RADII, LIMB_RADII, from_disc
+from archive.model.angles import difference_deg
+from archive.model.constants import SUN_DISTANCE_RADII
+from archive.sun.heliographic import LIMB_RADII, from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
 
 __all__ = [
@@ -111,7 +113,7 @@ class Canvas:
     @cached_property
     def full_share(self) -> Plane:
         """One over the cosine to the line of sight from which a surface has its full share, (H, W)."""
-        low_mu = np.clip(self.towards - np.float32(1.0 / DISTANCE_RADII), 0.0, _LOW_MU) + np.float32(_LIMB_MU)
+        low_mu = np.clip(self.towards - np.float32(1.0 / SUN_DISTANCE_RADII), 0.0, _LOW_MU) + np.float32(_LIMB_MU)
         share: Plane = (np.float32(1.0) / low_mu).astype(np.float32)
         return share
 
@@ -286,7 +288,7 @@ def _read_surface(
     west, north, meridian, north_squared = place
     then = surface.at
     days = then.time_days - at.time_days
-    turn_deg = (at.l0_deg - then.l0_deg + 180.0) % 360.0 - 180.0 + drift.at_equator_deg_per_day * days
+    turn_deg = difference_deg(at.l0_deg, then.l0_deg) + drift.at_equator_deg_per_day * days
     turn = north_squared * np.float32(np.radians(drift.sine_squared_deg_per_day * days))
     turn += np.float32(np.radians(turn_deg))
     sine, cosine = np.sin(turn), np.cos(turn)
@@ -295,7 +297,7 @@ def _read_surface(
     tilt_sine, tilt_cosine = np.float32(np.sin(tilt)), np.float32(np.cos(tilt))
     towards = north * tilt_sine + meridian * tilt_cosine
     north = north * tilt_cosine - meridian * tilt_sine
-    near = np.float32(LIMB_RADII * surface.frame.radius_px) / (np.float32(DISTANCE_RADII) - towards)
+    near = np.float32(LIMB_RADII * surface.frame.radius_px) / (np.float32(SUN_DISTANCE_RADII) - towards)
     centre = np.float32(surface.frame.centre_px)
     x_px, y_px = west * near + centre, centre - north * near
     seen = None if surface.seen is None else _between(surface.seen, x_px, y_px)
@@ -303,7 +305,7 @@ def _read_surface(
     y_px *= np.float32(2.0)
     value = _between(surface.finer, x_px, y_px)
     # The cosine to the line of sight, to 1e-5.
-    mu = np.maximum(towards + np.float32(_LIMB_MU - 1.0 / DISTANCE_RADII), 0.0)
+    mu = np.maximum(towards + np.float32(_LIMB_MU - 1.0 / SUN_DISTANCE_RADII), 0.0)
     return value, mu, seen
 
 

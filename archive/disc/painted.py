@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
 from archive.disc.carried import Canvas, Drift, Share, Standpoint, carried_box
-from archive.disc.tone import Look, looked_at
+from archive.disc.tone import looked_at
+from archive.model.choices import Look
 
 __all__ = ["Palette", "disc_palette", "map_palette", "painted"]
 

@@ -7,20 +7,19 @@ from day to day, whatever the camera did; spots keep their contrast against the 
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
+from archive.model.choices import Look
 from archive.sun.limb_darkening import standard_limb_darkening
 
-__all__ = ["LOOKS", "Look", "flatten_disc", "looked_at"]
+__all__ = ["flatten_disc", "looked_at"]
 
 Floats = NDArray[np.floating[Any]]
 
-Look = Literal["natural", "warm", "mono", "flat"]
-LOOKS: tuple[Look, ...] = ("natural", "warm", "mono", "flat")
 
 _EDGE_SHARE = 0.985  # nearer the limb the edge's blur spoils the fit
 _BRIGHT_PERCENT = 97.0  # of the disc's pixels: what is lit of it in a deep eclipse is more than the rest

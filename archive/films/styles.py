@@ -25,13 +25,13 @@ from archive.disc.carried import (
 from archive.disc.painted import Palette, disc_palette, map_palette, painted
 from archive.disc.tone import flatten_disc, looked_at
 from archive.films.caption import draw_caption
-from archive.films.film import FilmStyle
 from archive.films.frames import Dress, Paint, film_frames, painted_frames
 from archive.films.job import Cutting, MapWindow, standpoint
 from archive.films.marks import MAP_HALF_LATITUDE_DEG, MAP_HALF_LONGITUDE_DEG, MarksAt, disc_marks, map_marks
 from archive.films.overlay import draw_marks
 from archive.films.strip import draw_strip, strip_picture
 from archive.films.timeline import FrameSpec, Sighting
+from archive.model.choices import FilmStyle
 from archive.model.times import days_since_1970
 from archive.records.disc_files import read_disc
 from archive.store import StoredBlob

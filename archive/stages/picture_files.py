@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from archive.disc.aligned import STANDARD_FRAME, align_disc
 from archive.disc.brightness import brightness_plane
-from archive.disc.tone import Look, flatten_disc, looked_at
+from archive.disc.tone import flatten_disc, looked_at
+from archive.model.choices import Look
 from archive.model.observation import Disc
 from archive.reading import Content, read_pixels
 from archive.records.disc_files import avif_bytes, fits_bytes, jpeg_bytes, small_jpeg_bytes

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.helioprojective import helioprojective_cards
-from archive.disc.tone import Look
+from archive.model.choices import Look
 from archive.model.observation import Observation
 from archive.stages.archive import Archive
 from archive.stages.originals import whole_original

@@ -9,24 +9,13 @@ from collections.abc import Container
 from contextlib import suppress
 from dataclasses import dataclass
 
-import msgspec
-
 from archive.disk import Folder, StoredFile
 from archive.errors import clear_refusal
+from archive.model.blob import Blob
 
-__all__ = ["NO_BLOB", "Blob", "BlobFolder", "DamagedBlobError", "StoredBlob"]
+__all__ = ["BlobFolder", "DamagedBlobError", "StoredBlob"]
 
 _OURS = re.compile(r"[0-9a-f]{64}")
-
-
-class Blob(msgspec.Struct, frozen=True, gc=False):
-    """What a file holds, by which it is found."""
-
-    sha256: str
-    size: int
-
-
-NO_BLOB = Blob("", -1)  # in the place of one that could not be kept
 
 
 class DamagedBlobError(Exception):

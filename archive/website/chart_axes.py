@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from functools import partial
 
 from markupsafe import Markup
 
+from archive.model.constants import UNIX_EPOCH_UTC
 from archive.website.chart_svg import Colour, chart_svg, svg_lines, svg_text
 from archive.website.wording import MONTHS, number
 
@@ -20,7 +21,6 @@ __all__ = [
     "Panel",
     "Size",
     "Stroke",
-    "days_of",
     "month_number",
     "panels_svg",
     "time_axis",
@@ -28,8 +28,7 @@ __all__ = [
     "value_axis",
 ]
 
-_SECONDS_PER_DAY = 86400.0
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_EPOCH = UNIX_EPOCH_UTC.date()
 _LEAST_DAYS = 7.0
 _MARGIN_SHARE = 0.02
 _DAY_STEPS = (1, 2, 4, 7, 14)
@@ -132,14 +131,9 @@ def value_axis(first: float, last: float, *, most: int) -> Axis:
     return Axis(first, last, [(count * step, number(count * step, decimals)) for count in counts])
 
 
-def days_of(time_utc: datetime) -> float:
-    """Return a time in days since 1970 January 1, 0 h UTC."""
-    return (time_utc - _EPOCH).total_seconds() / _SECONDS_PER_DAY
-
-
 def month_number(time_days: float) -> int:
     """Return the calendar month of a time in days since 1970, counted on through the years."""
-    return _month_number(date(1970, 1, 1) + timedelta(days=time_days))
+    return _month_number(_EPOCH + timedelta(days=time_days))
 
 
 def time_axis(first: float, last: float, *, most: int) -> Axis:
@@ -156,7 +150,7 @@ def time_ticks(first: float, last: float, *, most: int) -> list[tuple[float, str
     list of (float, str)
         Days since 1970, and their words. Years are told at least once.
     """
-    begin, end = (date(1970, 1, 1) + timedelta(days=days) for days in (first, last))
+    begin, end = (_EPOCH + timedelta(days=days) for days in (first, last))
     begin += timedelta(days=1)  # the first midnight inside
     for step in _DAY_STEPS:
         if (end - begin).days // step < most:
@@ -199,4 +193,4 @@ def _month_number(day: date) -> int:
 
 
 def _tick(day: date, words: str) -> tuple[float, str]:
-    return float((day - date(1970, 1, 1)).days), words
+    return float((day - _EPOCH).days), words

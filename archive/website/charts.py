@@ -10,6 +10,7 @@ from statistics import fmean
 
 from markupsafe import Markup
 
+from archive.model.rotation_law import RotationLaw
 from archive.website.chart_axes import (
     NARROW,
     WIDE,
@@ -23,8 +24,6 @@ from archive.website.chart_axes import (
     value_axis,
 )
 from archive.website.chart_svg import Colour
-from archive.website.content import TurningLaw
-from archive.website.turning import law_rate
 from archive.website.wording import latitude_words
 
 __all__ = [
@@ -89,7 +88,7 @@ class Turned:
 class Curve:
     """A law of rotation as a line; `dashes` as SVG writes them, empty for an unbroken one."""
 
-    law: TurningLaw
+    law: RotationLaw
     colour: Colour
     dashes: str
 
@@ -141,7 +140,7 @@ def turning_chart(groups: Sequence[Turned], curves: Sequence[Curve], description
     bars = [[(one.latitude_deg, one.rate_deg_per_day + sign * one.sigma) for sign in (-1, 1)] for one in groups]
     places = [(one.latitude_deg, one.rate_deg_per_day) for one in groups]
     latitudes = [across.last * step / 60.0 for step in range(-60, 61)]
-    laws = [[(latitude, law_rate(curve.law, latitude)) for latitude in latitudes] for curve in curves]
+    laws = [[(latitude, curve.law.rate_deg_per_day(latitude)) for latitude in latitudes] for curve in curves]
     rates = [rate for line in (*bars, *laws) for _, rate in line]
     spare = _RATE_MARGIN_SHARE * (max(rates) - min(rates)) or _LEAST_RATE_MARGIN
     up = value_axis(min(rates) - spare, max(rates) + spare, most=_RATE_STEPS)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from archive.model.days import counted_picture_of_day
 from archive.model.observation import Counts, Observation
+from archive.model.times import days_since_1970
 from archive.website import addresses
-from archive.website.addresses import Here, day_of, day_page, group_page
-from archive.website.chart_axes import days_of
+from archive.website.addresses import Here, day_page, group_page
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
     Counted,
@@ -100,9 +101,7 @@ def charts_page(
 
 def _span(days: Sequence[ObservingDay]) -> Span:
     """Return the times of the first and the last picture, for all charts alike."""
-    times = [
-        days_of(entry.observation.time_utc) for day in (*days[:1], *days[-1:]) for entry in (day.main, *day.others)
-    ]
+    times = [days_since_1970(entry.observation.time_utc) for day in (*days[:1], *days[-1:]) for entry in day.entries]
     return (min(times), max(times)) if times else (0.0, 0.0)
 
 
@@ -125,7 +124,7 @@ def _activity_caption(span: Span) -> str:
 
 
 def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
-    day = day_of(one)
+    day = one.day
     figures = (counts.groups, counts.spots, counts.relative_number, one.spot_area_msh)
     return ChartRow(
         Link(day_words(day), here.to(day_page(day))), tuple(map(number, figures)), BY_HAND if counts.stated else ""
@@ -133,18 +132,18 @@ def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
 
 
 def _counted(day: ObservingDay) -> tuple[Observation, Counts] | None:
-    """Return the day's picture that was counted, the main one before others."""
-    for entry in (day.main, *day.others):
-        if entry.observation.counts is not None:
-            return entry.observation, entry.observation.counts
-    return None
+    """Return the picture whose count is the day's, and that count."""
+    one = counted_picture_of_day(day.observations)
+    return None if one is None or one.counts is None else (one, one.counts)
 
 
 def _activity_drawn(counted: Sequence[tuple[Observation, Counts]], span: Span) -> Drawn:
     numbers = [counts.relative_number for _, counts in counted]
-    days = span_words(day_of(counted[0][0]), day_of(counted[-1][0]))
+    days = span_words(counted[0][0].day, counted[-1][0].day)
     return activity_chart(
-        tuple(Counted(days_of(one.time_utc), counts.relative_number, one.spot_area_msh) for one, counts in counted),
+        tuple(
+            Counted(days_since_1970(one.time_utc), counts.relative_number, one.spot_area_msh) for one, counts in counted
+        ),
         span,
         f"R on {plural(len(counted), 'day')}, {days}: from {number(min(numbers))} to {number(max(numbers))}.",
     )
@@ -179,8 +178,8 @@ def _latitude_drawn(groups: Sequence[Followed], span: Span) -> Drawn:
     return latitude_chart(
         tuple(
             Life(
-                days_of(group.seen[0].observation.time_utc),
-                days_of(group.seen[-1].observation.time_utc),
+                days_since_1970(group.seen[0].observation.time_utc),
+                days_since_1970(group.seen[-1].observation.time_utc),
                 round(group.latitude_deg, 2),
                 group.largest.group.area_msh,
             )
@@ -193,12 +192,12 @@ def _latitude_drawn(groups: Sequence[Followed], span: Span) -> Drawn:
 
 
 def _turning(content: Content, groups: Sequence[Followed], here: Here) -> Chart:
-    known = [(group, rate) for group in groups if (rate := group.entry.rotation_deg_per_day) is not None]
+    known = [(group, rotation) for group in groups if (rotation := group.group.rotation) is not None]
     curves = _curves(content)
     drawn = tuple(
-        Turned(group.latitude_deg, rate, group.entry.rotation_sigma)
-        for group, rate in known
-        if group.entry.rotation_sigma is not None and group.entry.rotation_sigma <= _LARGEST_SIGMA
+        Turned(group.latitude_deg, rotation.rate_deg_per_day, rotation.sigma_deg_per_day)
+        for group, rotation in known
+        if rotation.sigma_deg_per_day <= _LARGEST_SIGMA
     )
     words = f"{plural(len(drawn), 'group')} and {plural(len(curves), 'law')} of rotation."
     return Chart(
@@ -212,9 +211,12 @@ def _turning(content: Content, groups: Sequence[Followed], here: Here) -> Chart:
         rows=tuple(
             ChartRow(
                 _group_link(group, here),
-                (f"{latitude_words(group.latitude_deg)}°", rate_words(rate, group.entry.rotation_sigma)),
+                (
+                    f"{latitude_words(group.latitude_deg)}°",
+                    rate_words(rotation.rate_deg_per_day, rotation.sigma_deg_per_day),
+                ),
             )
-            for group, rate in known
+            for group, rotation in known
         ),
         laws=tuple(map(_law_row, curves)),
     )

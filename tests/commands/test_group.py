@@ -5,15 +5,12 @@ from __future__ import annotations
 import subprocess
 import sys
 from pathlib import Path
-from typing import get_args
 
 import pytest
 
 import archive.commands
-from archive.commands import new
 from archive.commands.group import SHORT_HELPS, load_command, northlimb
 from archive.commands.main import main
-from archive.records.settings import Mirrored, Mount
 
 HEAVY = {"numpy", "scipy", "astropy", "erfa", "PIL", "pydantic", "jinja2", "tomlkit", "tifffile", "msgspec", "httpx"}
 # Modules of the room that are no command.
@@ -58,8 +55,3 @@ def test_help_of_a_command_loads_nothing_heavy(name: str) -> None:
     loaded = loaded_by(name, "--help")
     assert f"archive.commands.{name}" in loaded
     assert not loaded & HEAVY
-
-
-def test_choices_of_new_are_those_of_the_settings() -> None:
-    assert get_args(Mount) == new.MOUNTS
-    assert get_args(Mirrored) == new.MIRRORED

@@ -33,6 +33,7 @@ from scenes.discs import Scene, draw_disc, quantise
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, plan_days, world_of
 
 from archive.commands.main import main
+from archive.model import choices
 from archive.sun.view import sun_view
 
 __all__ = ["History", "lived", "sites_differ"]
@@ -296,7 +297,7 @@ def settings(history: History) -> None:
     elif key == "mirrored":
         instrument["mirrored"] = history.one_of(("yes", "no", "unknown"))
     elif key == "mount":
-        instrument["mount"] = history.one_of(("altaz", "equatorial", "unknown"))
+        instrument["mount"] = history.one_of(choices.MOUNTS)
     elif key == "band":
         instrument["band"] = history.one_of(("white", "white", "calcium-k"))
     elif key == "films" and "films" in document:

@@ -10,6 +10,8 @@ from pathlib import Path
 from PIL import Image
 
 from archive.disk import Folder
+from archive.model.film import Film
+from archive.model.group import Group, GroupRotation, Sighting
 from archive.model.observation import (
     Alternative,
     Capture,
@@ -24,19 +26,15 @@ from archive.model.observation import (
     SpotGroup,
     SunView,
 )
+from archive.model.observatory import CameraEpoch, Instrument, Site
+from archive.model.rotation_law import RotationLaw
+from archive.model.times import days_since_1970
 from archive.website.content import (
     Content,
     Entry,
-    FilmEntry,
-    GroupEntry,
-    GroupSighting,
-    InstrumentInfo,
-    LearnedAngle,
     Pictures,
     RotationEntry,
     SiteInfo,
-    SitePlace,
-    TurningLaw,
 )
 from archive.website.site_record import SiteRecord
 
@@ -63,9 +61,15 @@ ASSUMED = Orientation(
     alternative=Alternative(-158.7, True, 12.34),
 )
 UNKNOWN = Orientation("unknown", None, None, None)
+
+
+def _days(year: int, month: int, day: int) -> float:
+    return days_since_1970(datetime(year, month, day, tzinfo=UTC))
+
+
 LEARNED = (
-    LearnedAngle(datetime(2026, 5, 10, tzinfo=UTC), None, -88.94, None, True, 1),
-    LearnedAngle(datetime(2026, 3, 1, tzinfo=UTC), datetime(2026, 5, 9, tzinfo=UTC), 0.42, 0.83, True, 27),
+    CameraEpoch(_days(2026, 5, 10), None, -88.94, 0.5, 0.3, True, 1),
+    CameraEpoch(_days(2026, 3, 1), _days(2026, 5, 9), 0.42, 0.2, 0.83, True, 27),
 )
 CAPTURE = Capture(
     start_utc=datetime(2026, 6, 3, 9, 14, 15, tzinfo=UTC),
@@ -77,8 +81,8 @@ CAPTURE = Capture(
     seeing=3.5,
 )
 # From memory: Howard, Gilman & Gilman (1984).
-ALL_SPOTS = TurningLaw("all spots", 14.522, -2.84, source="Howard, Gilman & Gilman (1984)")
-OWN_LAW = TurningLaw("this archive", 14.4, -2.5, equator_sigma=0.05, sine_squared_sigma=0.6, groups=14)
+ALL_SPOTS = RotationLaw("all spots", 14.522, -2.84, source="Howard, Gilman & Gilman (1984)")
+OWN_LAW = RotationLaw("this archive", 14.4, -2.5, equator_sigma=0.05, sine_squared_sigma=0.6, groups=14)
 L0_DEG = 340.621
 NOTES = (
     "# Haze\n\nA *long* look. <script>alert(1)</script> <img src=x onerror=alert(2)>\n\n[east](https://example.org)\n"
@@ -157,12 +161,12 @@ def with_groups(one: Entry, groups: Sequence[NamedGroup], *, counts: Counts) -> 
     )
 
 
-def group_entry(name: str, entries: Sequence[Entry]) -> GroupEntry:
+def group_entry(name: str, entries: Sequence[Entry]) -> Group:
     """Follow a group through the observations that name it."""
-    return GroupEntry(
+    return Group(
         name,
         tuple(
-            GroupSighting(one.observation.id, named.group, named.stated)
+            Sighting(one.observation.id, days_since_1970(one.observation.time_utc), named.group, named.stated)
             for one in entries
             for named in one.observation.groups or ()
             if named.name == name
@@ -181,12 +185,12 @@ def rotation(folder: Path, number: int) -> RotationEntry:
     return RotationEntry(number, first, first + timedelta(days=27), picture.name, fits.name, 0.47)
 
 
-def film(folder: Path, entries: list[Entry]) -> FilmEntry:
+def film(folder: Path, entries: list[Entry]) -> Film:
     """Make a film of stand-in bytes: the site copies films and does not read them."""
     poster = small_jpeg(folder / "poster.jpg", OTHER_COLOUR)
     (folder / "film.mp4").write_bytes(b"film")
     (folder / "film.json").write_bytes(b"{}")
-    return FilmEntry(
+    return Film(
         stem="last-days",
         title="The last days",
         mp4="film.mp4",
@@ -236,8 +240,7 @@ def content(folder: Path, address: str | None = None) -> Content:
     groups = (
         replace(
             group_entry(first, entries),
-            rotation_deg_per_day=14.37,
-            rotation_sigma=0.15,
+            rotation=GroupRotation(14.37, 0.15, 12.0, 3),
             return_of="2311-4",
             other_names=("2312-7",),
         ),
@@ -247,10 +250,10 @@ def content(folder: Path, address: str | None = None) -> Content:
         title="The Sun over Quillmere",
         observer="the Quillmere observers",
         address=address,
-        sites=(SitePlace("Quillmere Hill", 52.1, -1.3, 120.0),),
+        sites=(Site("Quillmere Hill", 52.1, -1.3, 120.0),),
         instruments=(
-            InstrumentInfo("80 mm refractor", "altaz", "yes", 0.4, learned=LEARNED),
-            InstrumentInfo("Long box", "unknown"),
+            Instrument("80 mm refractor", "altaz", "yes", 0.4, learned=LEARNED),
+            Instrument("Long box", "unknown"),
         ),
     )
     return Content(

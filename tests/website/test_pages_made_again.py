@@ -80,10 +80,15 @@ _FIXED = {
     "stem",
     "number",
 }
+# Names of files, which must be there.
+_FILES = {
+    "folder", "disc", "small", "tiny", "as_it_came", "fits", "flat", "mp4", "poster", "frames_json", "loop", "av1",
+    "picture",
+}  # fmt: skip
 
 
 def _changes(content: Content) -> list[Place]:
-    found = [at for at in _leaves(content) if not ({*at} & _FIXED)]
+    found = [at for at in _leaves(content) if not ({*at} & _FIXED) and at[-1] not in _FILES]
     assert len(found) > 150
     return random.Random(3).sample(found, min(TRIED, len(found)))
 

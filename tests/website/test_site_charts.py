@@ -12,8 +12,10 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from archive.model.group import GroupRotation
+from archive.model.times import days_since_1970
 from archive.website.assembly import build_site
-from archive.website.chart_axes import NARROW, WIDE, Size, days_of, time_ticks, value_axis
+from archive.website.chart_axes import NARROW, WIDE, Size, time_ticks, value_axis
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
     Counted,
@@ -32,7 +34,7 @@ from website.invented import ALL_SPOTS, OWN_LAW
 from website.read_pages import Links, page_text
 
 PAGE = "charts/index.html"
-START = days_of(datetime(2026, 6, 3, 12, tzinfo=UTC))
+START = days_since_1970(datetime(2026, 6, 3, 12, tzinfo=UTC))
 Point = tuple[float, float]
 
 
@@ -113,7 +115,7 @@ def test_one_day_alone_stands_in_the_middle_of_a_week() -> None:
 def test_many_years_show_the_means_of_their_months() -> None:
     # Four days a month with R 0 and 40 in turn: every mean is 20. A year is missing, and the line with it.
     times = [
-        days_of(datetime(year, month, day, tzinfo=UTC))
+        days_since_1970(datetime(year, month, day, tzinfo=UTC))
         for year in (2020, 2022)
         for month in range(1, 13)
         for day in (2, 9, 16, 23)
@@ -272,7 +274,7 @@ def test_behind_each_chart_stand_its_figures(site: Path) -> None:
 
 
 def test_a_rate_hardly_known_stands_in_the_table_only(content: Content, tmp_path: Path) -> None:
-    vague = replace(content.groups[0], rotation_sigma=0.9)
+    vague = replace(content.groups[0], rotation=GroupRotation(14.37, 0.9, 12.0, 3))
     build_site(replace(content, groups=(vague,)), tmp_path / "site")
     text = page_text(tmp_path / "site", PAGE)
     assert "0 groups and 2 laws of rotation." in text

@@ -12,13 +12,15 @@ import pytest
 from PIL import Image
 
 from archive.disc.aligned import STANDARD_FRAME
+from archive.model.constants import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.model.observation import Counts, NamedGroup, Spot, SpotGroup
+from archive.model.rotation_law import RotationLaw
 from archive.website.assembly import build_site
-from archive.website.content import DISC_RADIUS_PX, DISC_SIDE_PX, Content, TurningLaw
+from archive.website.content import Content
 from archive.website.followed import followed_groups
 from archive.website.group_rows import group_row
 from archive.website.pages import Link
-from archive.website.turning import law_formula, law_rate
+from archive.website.turning import law_formula
 from archive.website.wording import days_and_months, latitude_words, meridian_words, span_words
 from website.invented import ALL_SPOTS, OWN_LAW, UNKNOWN, with_groups
 from website.read_pages import Links, page_text
@@ -52,11 +54,11 @@ def test_spans_of_days_name_month_and_year_once() -> None:
 
 def test_the_law_is_the_formula_as_printed() -> None:
     # 14.522 - 2.84 sin^2, Howard, Gilman & Gilman (1984), from memory; sin^2 of 30 degrees is 1/4.
-    assert law_rate(ALL_SPOTS, 30.0) == pytest.approx(14.522 - 2.84 / 4)
-    assert law_rate(ALL_SPOTS, -30.0) == law_rate(ALL_SPOTS, 30.0)
+    assert ALL_SPOTS.rate_deg_per_day(30.0) == pytest.approx(14.522 - 2.84 / 4)
+    assert ALL_SPOTS.rate_deg_per_day(-30.0) == ALL_SPOTS.rate_deg_per_day(30.0)
     # Snodgrass & Ulrich (1990), from memory: 14.713 - 2.396 sin^2 - 1.787 sin^4.
-    magnetic = TurningLaw("magnetic features", 14.713, -2.396, -1.787)
-    assert law_rate(magnetic, 90.0) == pytest.approx(14.713 - 2.396 - 1.787)
+    magnetic = RotationLaw("magnetic features", 14.713, -2.396, -1.787)
+    assert magnetic.rate_deg_per_day(90.0) == pytest.approx(14.713 - 2.396 - 1.787)
     assert law_formula(magnetic) == "14.71 − 2.40 sin<sup>2</sup> φ − 1.79 sin<sup>4</sup> φ"
     assert law_formula(OWN_LAW).replace("\N{NO-BREAK SPACE}", " ") == "14.40 ± 0.05 − (2.50 ± 0.60) sin<sup>2</sup> φ"
 
