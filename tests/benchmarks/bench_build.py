@@ -22,16 +22,16 @@ from pathlib import Path
 import bench_solve
 import jinja2
 import numpy as np
+from archive.records.counted_spots import write_spots
+from archive.records.measured import read_measured
 from PIL import Image
 
 from archive.execution.progress import silent
 from archive.kept import seal
 from archive.model.observation import FoundSpots, Observation, Spot
 from archive.records.archive_files import derived_files
-from archive.records.counted_spots import write_spots
 from archive.records.group_names import add_names, read_names
 from archive.records.map_files import MadeOf, write_made
-from archive.records.measured import read_measured
 from archive.records.new_archive import create_archive
 from archive.records.settings import InstrumentSettings, Settings, read_settings
 from archive.stages.comparison import _key, _pairs

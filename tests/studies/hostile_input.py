@@ -112,13 +112,14 @@ def notes(root: Path) -> None:
 def kept(root: Path) -> None:
     """Every kept file holds the same bytes; each must be read as absent or as what it should be."""
     from archive.answers import Answers
+    from archive.records.counted_spots import read_spots
+    from archive.records.measured import read_measured
+    from archive.records.solved import kept_answer, read_learned
+
     from archive.computer_key import keyed_check
     from archive.kept import checked
     from archive.records.archive_files import derived_files
-    from archive.records.counted_spots import read_spots
-    from archive.records.measured import read_measured
     from archive.records.pending import PENDING, change_of, read_pending
-    from archive.records.solved import kept_answer, read_learned
     from archive.records.words import read_words
 
     data = (root / "kept.json").read_bytes()
