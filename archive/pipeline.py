@@ -1,94 +1,48 @@
-"""The stages from records to site, in order: everything derived is brought up to date, and the site written."""
+"""From records to site: the stages in order, and all that is derived in them."""
 
 from __future__ import annotations
 
-import hashlib
-import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
 
+from archive.built import Built, SiteReport
 from archive.disk import Folder
-from archive.errors import FolderError
-from archive.execution.executor import IN_THIS_PROCESS, Executor
-from archive.execution.progress import WAIT_S, Progress, while_waiting
-from archive.films.film import check_film_name
-from archive.films.production import FRAMES_PER_SECOND, film_of
+from archive.films.production import film_of
 from archive.measuring.groups import group_turned_spots
 from archive.measuring.rotation_fit import group_rotation
-from archive.model.observation import Observation
-from archive.model.times import time_of_days
 from archive.orientation.clock_check import better_hours
 from archive.orientation.free_turning import reading_among
-from archive.orientation.instrument import Epoch, learn_epochs
+from archive.orientation.instrument import learn_epochs
 from archive.orientation.spots import solve_spots
 from archive.publishing.digests import digests_of
-from archive.records.archive_files import SITE_NAME, THEME_NAME, WORK_NAME, derived_files, files_of
-from archive.records.folder import kept_folder, writing
+from archive.records.archive_files import SITE_NAME, THEME_NAME, derived_files, files_of
 from archive.records.grants import is_allowed, theme_grant
 from archive.records.group_names import add_names, read_names
-from archive.records.notes import read_notes
-from archive.records.places import notes_file
 from archive.records.record import read_record
-from archive.records.settings import FilmSettings, Settings, keep_film
 from archive.records.words import remember_words
-from archive.reports.capture import advice_lines, advice_on
-from archive.stages.archive import Archive, opened_archive
+from archive.site_folder import site_record
+from archive.stages.archive import Archive
 from archive.stages.comparison import with_turned_back
 from archive.stages.comparison_picture import turned_picture
 from archive.stages.counting import Counted, count_spots
-from archive.stages.evidence import is_up, night_remark
-from archive.stages.films import (
-    Film,
-    blank_frames,
-    blank_remarks,
-    chosen_observations,
-    forget_films,
-    kept_film,
-    kept_films,
-    write_film,
-)
+from archive.stages.films import forget_films, kept_films
 from archive.stages.group_content import group_content, group_places, rotation_entries
 from archive.stages.map_growth import grown_map
 from archive.stages.maps import rotation_maps
-from archive.stages.overlay import graticule_at, overlay
+from archive.stages.overlay import graticule_at
 from archive.stages.picture_files import picture_files
-from archive.stages.pictures import DerivedPictures, derived_pictures, forget_pictures
+from archive.stages.pictures import derived_pictures, forget_pictures
+from archive.stages.site_content import entry_of, film_entry, notes_of, site_info
 from archive.stages.study import study
 from archive.stages.survey import Survey, survey
-from archive.store import DamagedBlobError
+from archive.stages.unchanged import keep_build
 from archive.sun.view import sun_views
-from archive.website import (
-    Content,
-    Entry,
-    FilmEntry,
-    InstrumentInfo,
-    LearnedAngle,
-    SiteInfo,
-    SitePlace,
-    SiteReport,
-    addresses,
-    build_site,
-)
-from archive.website.charts import CHARTS
-from archive.website.notes import markdown_excess
-from archive.website.site_record import SiteRecord
+from archive.website.assembly import build_site
+from archive.website.content import Content
 
-__all__ = [
-    "Built",
-    "Filmed",
-    "build",
-    "build_with_film",
-    "film_elsewhere",
-    "film_in_site",
-    "site_files",
-    "site_folder",
-    "site_record",
-]
-
+__all__ = ["MAKERS", "built_site", "counted_pictures"]
 
 # All that is derived, by what makes it; values of other functions, from other versions, are forgotten.
 MAKERS = (
@@ -105,186 +59,40 @@ MAKERS = (
     grown_map,
     film_of,
     group_rotation,
-    *CHARTS,
     build_site,
     digests_of,
+    keep_build,
 )
 # Where version 0.1.0 kept derived things, each kind in its own way.
 _OLDER = ("answers", "discs", "films", "maps", "measured", "orientation", "spots", "stamps")
 
 
-@dataclass(frozen=True)
-class Built:
-    """What `build` did."""
-
-    site_dir: Path
-    home: Path
-    days: int
-    observations: int
-    films: tuple[str, ...]
-    report: SiteReport
-    warnings: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Filmed:
-    """A film made by `film`: its file, what it shows, and the site's home page where the site shows it."""
-
-    mp4: Path
-    frames_json: Path
-    frames: int
-    observation_ids: tuple[str, ...]
-    home: Path | None
-    warnings: tuple[str, ...]
-
-
-def site_folder(root: Path, site_dir: Path | None) -> Path:
-    """Where the site goes.
-
-    Raises
-    ------
-    FolderError
-        Among what an archive keeps.
-    """
-    if site_dir is None:
-        return root / "site"
-    place, archive = site_dir.resolve(), root.resolve()
-    if kept_folder(place) is not None or (archive in place.parents and place.parent != archive):
-        raise FolderError(
-            f"--site-dir {site_dir}: lies within the archive's folders; "
-            f"choose {root / 'site'}, another new folder beside it, or one outside the archive"
-        )
-    return site_dir
-
-
-def site_record(root: Path, site_dir: Path) -> SiteRecord:
-    """The record of what this computer has written into a site's folder."""
-    # The archive's own stays known where the archive is moved or renamed.
-    place = SITE_NAME if site_dir.resolve() == (root / SITE_NAME).resolve() else site_dir.resolve()
-    name = hashlib.sha256(os.fsencode(place)).hexdigest()[:16]
-    return SiteRecord(files_of(root), f"{WORK_NAME}/site-{name}")
-
-
-def site_files(root: Path, site_dir: Path) -> Folder:
-    """The site's folder; the archive's own is reached through the archive."""
-    return files_of(root).below(SITE_NAME) if site_dir == root / SITE_NAME else Folder(site_dir)
-
-
-@contextmanager
-def _opened_for_writing(root: Path, executor: Executor, on_progress: Progress) -> Iterator[Archive]:
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        with opened_archive(root, executor=executor, on_progress=on_progress) as archive:
-            yield archive
-
-
-def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Built:
-    """Measure, orient, make pictures and films where anything changed, and write the site.
+def built_site(archive: Archive, target: Path) -> Built:
+    """Bring everything derived up to date, in order, and write the site.
 
     Raises
     ------
     ArchiveError
-        Settings, a record or an original is wrong; the site is then as it was.
+        A record or an original is wrong, or the system refuses; the site is then as it was.
+    DamagedBlobError
+        Something kept is gone or damaged.
     """
-    target = site_folder(root, site_dir)
-    with _opened_for_writing(root, executor, on_progress) as archive:
-        return _with_whole_blobs(archive, lambda: _build(archive, target))
-
-
-def build_with_film(
-    root: Path, span: FilmSettings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
-) -> Built:
-    """Keep a film in the settings, then `build`; a span without pictures is told, not refused."""
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        keep_film(root, span)
-    return build(root, site_dir=None, on_progress=on_progress, executor=executor)
-
-
-def film_in_site(
-    root: Path, span: FilmSettings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
-) -> Filmed:
-    """Make a film that the site keeps, and bring the site up to date with it.
-
-    Raises
-    ------
-    ArchiveError
-        Nothing to film in that span; neither settings nor site change.
-    """
-    with _opened_for_writing(root, executor, on_progress) as archive:
-        return _with_whole_blobs(archive, lambda: _film_in_site(archive, span))
-
-
-def _film_in_site(archive: Archive, span: FilmSettings) -> Filmed:
-    counted = _counted(archive, survey(archive))
-    made = kept_film(archive, counted.observations, span, groups=group_places(counted.groups))
-    keep_film(archive.root, span)
-    target = site_folder(archive.root, None)
-    built = _build(archive.with_settings_read(), target)
-    ids = tuple(one.id for one in made.observations)
-    mp4 = target / addresses.film_path(made.stem)
-    blank = blank_remarks(mp4.name, made.files.frames, made.files.blank)
-    frames_json = mp4.with_suffix(".json")
-    return Filmed(mp4, frames_json, made.files.frames, ids, built.home, (*built.warnings, *blank))
-
-
-def film_elsewhere(
-    root: Path, span: FilmSettings, out: Path, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
-) -> Filmed:
-    """Make a film in a file of the observer's choice; the site does not change.
-
-    Raises
-    ------
-    ArchiveError
-        Nothing to film in that span; or the film would lie among what an archive keeps, or replace other files.
-    """
-    check_film_name(out)
-    if (kept := kept_folder(out)) is not None:
-        raise FolderError(f"--out {out}: lies in {kept}, which the archive keeps; choose a place outside of it")
-    with _opened_for_writing(root, executor, on_progress) as archive:
-        return _with_whole_blobs(archive, lambda: _film_elsewhere(archive, span, out))
-
-
-def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
-    counted = _counted(archive, survey(archive))
-    chosen = chosen_observations(counted.observations, span)
-    files = write_film(archive, chosen, out, span, groups=group_places(counted.groups))
-    blank = blank_remarks(files.mp4.name, files.frames, blank_frames(files))
-    return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, blank)
-
-
-_Made = TypeVar("_Made")
-
-
-def _with_whole_blobs(archive: Archive, make: Callable[[], _Made]) -> _Made:
-    """Make something; where a kept picture turns out to be damaged, all are looked at, and it is made once more."""
-    try:
-        return make()
-    except DamagedBlobError:
-        archive.store.check_blobs()
-        return make()
-
-
-def _counted(archive: Archive, surveyed: Survey) -> Counted:
-    return count_spots(archive, surveyed.observations, surveyed.records, names=read_names(archive.root))
-
-
-def _build(archive: Archive, target: Path) -> Built:
-    """All stages in order: records, study, orientation, counts, pictures, maps, films, pages."""
     root, settings, store = archive.root, archive.settings, archive.store
     surveyed = survey(archive)
-    counted = _counted(archive, surveyed)
+    counted = counted_pictures(archive, surveyed)
     found = counted.observations
     derived = derived_pictures(archive, found)
-    entries = [_entry(settings, one, pictures) for one, pictures in zip(found, derived, strict=True)]
+    entries = [entry_of(settings, one, pictures) for one, pictures in zip(found, derived, strict=True)]
     discs = {entry.observation.id: entry.pictures.fits for entry in entries if entry.pictures.fits is not None}
     maps = rotation_maps(archive, found, discs)
     films, problems = kept_films(archive, found, settings.films, groups=group_places(counted.groups))
     days = sorted({one.id.partition("T")[0] for one in found})
-    notes, left_out = _notes(root, days)
+    notes, left_out = notes_of(root, days)
     content = Content(
-        info=_site_info(settings, surveyed.epochs),
+        info=site_info(settings, surveyed.epochs),
         entries=entries,
         notes=notes,
-        films=[_film_entry(made) for made in films],
+        films=[film_entry(made) for made in films],
         **group_content(store, counted.groups, surveyed.records),
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
@@ -319,26 +127,9 @@ def _build(archive: Archive, target: Path) -> Built:
     )
 
 
-def _clear_older(derived: Folder) -> None:
-    with suppress(OSError):
-        for name in _OLDER:
-            derived.remove_tree(name)
-
-
-def _notes(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
-    """The notes of the days, and one line for each that is left out or shown without its marks."""
-    notes: dict[str, str] = {}
-    problems: list[str] = []
-    for day in days:
-        try:
-            text = read_notes(root, day)
-        except FolderError as error:
-            problems += error.causes
-            continue
-        if text.strip():
-            notes[day] = text
-            problems += [f"{root / notes_file(day)}: {excess}" for excess in [markdown_excess(text)] if excess]
-    return notes, problems
+def counted_pictures(archive: Archive, surveyed: Survey) -> Counted:
+    """Count the spots of all pictures, gathered to groups under the names given so far."""
+    return count_spots(archive, surveyed.observations, surveyed.records, names=read_names(archive.root))
 
 
 def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:
@@ -358,72 +149,7 @@ def _count(names: Sequence[str]) -> str:
     return "one file" if len(names) == 1 else f"{len(names)} files"
 
 
-def _entry(settings: Settings, one: Observation, pictures: DerivedPictures) -> Entry:
-    return Entry(
-        one,
-        pictures.published,
-        warnings=_warnings(one),
-        advice=advice_lines(advice_on(one, settings)),
-        overlay=overlay(one),
-    )
-
-
-def _warnings(one: Observation) -> tuple[str, ...]:
-    """Disputes about north the page shows by itself."""
-    night = () if is_up(one.sun) else (f"{night_remark(one.sun)}: time or site is wrong",)
-    return tuple(map(_sentence, (*night, *one.remarks)))
-
-
-def _sentence(remark: str) -> str:
-    """A remark of the commands as the pages write: with degree signs, and an end."""
-    end = "" if remark.endswith("?") else "."
-    return f"{remark[0].upper()}{remark[1:]}{end}".replace(" deg", "°")
-
-
-def _film_entry(made: Film) -> FilmEntry:
-    kept = made.files
-    return FilmEntry(
-        stem=made.stem,
-        title=made.title,
-        mp4=kept.files[".mp4"],
-        poster=kept.files[".jpg"],
-        frames_json=kept.files[".json"],
-        loop=kept.files.get("-loop.mp4"),
-        width_px=kept.size_px,
-        height_px=kept.size_px,
-        frames=kept.frames,
-        frames_per_second=FRAMES_PER_SECOND,
-        first_utc=made.observations[0].time_utc,
-        last_utc=made.observations[-1].time_utc,
-        observation_ids=tuple(one.id for one in made.observations),
-        av1=kept.files.get("-av1.mp4"),
-        first_frames=kept.first_frames,
-        rotation=made.rotation,
-    )
-
-
-def _site_info(settings: Settings, epochs: Mapping[str, Sequence[Epoch]]) -> SiteInfo:
-    return SiteInfo(
-        title=settings.title,
-        observer=settings.observer,
-        language=settings.language,
-        address=settings.address,
-        sites=tuple(SitePlace(site.name, *settings.published_place(site)) for site in settings.sites),
-        instruments=tuple(
-            InstrumentInfo(
-                **instrument.model_dump(), learned=tuple(_learned(epoch) for epoch in epochs.get(instrument.name, ()))
-            )
-            for instrument in settings.instruments
-        ),
-    )
-
-
-def _learned(epoch: Epoch) -> LearnedAngle:
-    return LearnedAngle(
-        since_utc=time_of_days(epoch.since_days),
-        until_utc=None if epoch.until_days is None else time_of_days(epoch.until_days),
-        camera_angle_deg=epoch.angle_deg,
-        scatter_deg=epoch.scatter_deg if epoch.pictures > 1 else None,
-        mirrored=epoch.mirrored,
-        pictures=epoch.pictures,
-    )
+def _clear_older(derived: Folder) -> None:
+    with suppress(OSError):
+        for name in _OLDER:
+            derived.remove_tree(name)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.building import build_with_film
+from archive.built import Built
 from archive.delivery.publication import Published, Wanted, publish
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress
-from archive.pipeline import Built, build_with_film
 from archive.records.settings import FilmSettings
 
 __all__ = ["Evening", "build_film_publish"]

@@ -10,15 +10,17 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.building import build
+from archive.built import Built
 from archive.disk import Folder
 from archive.errors import ArchiveError
 from archive.execution.executor import executor_at
 from archive.execution.progress import Progress
-from archive.pipeline import Built, build, site_files, site_folder
 from archive.publishing.local_server import local_server
 from archive.records.archive_files import files_of
 from archive.records.places import is_year
 from archive.records.settings import SETTINGS_NAME
+from archive.site_folder import site_files, site_folder
 
 __all__ = ["PreviewEvent", "Refused", "Serving", "archive_stamps", "preview"]
 

@@ -12,7 +12,6 @@ from pathlib import Path
 from archive.delivery.trust import check_site_is_ours, check_target_is_allowed
 from archive.errors import PublishError
 from archive.execution.progress import WAIT_S, Progress, silent, while_waiting
-from archive.pipeline import site_files, site_folder
 from archive.publishing.address import Address, TargetOptions, is_url, parse_address, parse_web_address
 from archive.publishing.checking import Checked, FolderReader, check_published
 from archive.publishing.digests import StampsFile
@@ -35,6 +34,7 @@ from archive.records.folder import reading
 from archive.records.grants import folder_of_target
 from archive.records.lock import target_lock
 from archive.records.settings import TargetSettings, find_named, read_settings
+from archive.site_folder import site_files, site_folder
 from archive.store import Store
 
 __all__ = ["Published", "Rehearsed", "Wanted", "check", "check_first_target", "publish", "rehearse"]

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from archive.errors import PublishError
-from archive.pipeline import site_files, site_record
 from archive.records.archive_files import SITE_NAME, THEME_NAME
 from archive.records.checksums import file_sha256
 from archive.records.grants import (
@@ -22,6 +21,7 @@ from archive.records.grants import (
     theme_grant,
 )
 from archive.records.settings import TargetSettings
+from archive.site_folder import site_files, site_record
 from archive.website.site_record import changed_since
 
 __all__ = [

@@ -14,7 +14,7 @@ from io import BufferedReader, BufferedWriter
 from pathlib import Path
 from typing import IO
 
-from archive.disk.reaching import IS_LINK, NO_LINK, Follow, Way, is_link, is_safe_name
+from archive.disk.reaching import FOLDER_FLAGS, IS_LINK, NO_LINK, Follow, Way, is_link, is_safe_name
 from archive.disk.streams import READ_FLAGS, regular_stream, whole_content
 from archive.errors import clear_refusal
 
@@ -142,19 +142,43 @@ class Folder:
 
     def walk(self, folder: str = "") -> Iterator[tuple[str, os.stat_result]]:
         """Everything below a folder but folders, each with what the system tells of it, in no certain order."""
-        waiting = [folder]
-        while waiting:
-            here = waiting.pop()
-            self._check_depth(here)
-            prefix = f"{here}/" if here else ""
-            found: list[tuple[str, os.stat_result]] = []
-            with self._way.scanned(here) as entries:
+        self._check_depth(folder)
+        prefix = f"{folder}/" if folder else ""
+        inner: list[os.DirEntry[str]] = []
+        found: list[tuple[str, os.stat_result]] = []
+        with self._way.opened(folder) as at:
+            with os.scandir(at.path if at.descriptor is None else at.descriptor) as entries:
                 for entry in entries:
-                    if self._way.is_folder_entry(here, entry):
-                        waiting.append(prefix + entry.name)
+                    if self._way.is_folder_entry(folder, entry):
+                        inner.append(entry)
                     else:
                         found.append((prefix + entry.name, entry.stat(follow_symlinks=False)))
             yield from found
+            for entry in inner:
+                if at.descriptor is None or entry.is_symlink():
+                    yield from self.walk(prefix + entry.name)
+                else:
+                    yield from self._walk_at(at.descriptor, entry.name, prefix + entry.name)
+
+    def _walk_at(self, above: int, name: str, folder: str) -> Iterator[tuple[str, os.stat_result]]:
+        """Walk a folder that lies in an open one: one step from there in place of the whole way."""
+        self._check_depth(folder)
+        with self._way.told(folder):
+            descriptor = os.open(name, FOLDER_FLAGS | NO_LINK, dir_fd=above)
+        try:
+            inner: list[str] = []
+            found: list[tuple[str, os.stat_result]] = []
+            with os.scandir(descriptor) as entries:
+                for entry in entries:
+                    if entry.is_dir(follow_symlinks=False):
+                        inner.append(entry.name)
+                    else:
+                        found.append((f"{folder}/{entry.name}", entry.stat(follow_symlinks=False)))
+            yield from found
+            for inside in inner:
+                yield from self._walk_at(descriptor, inside, f"{folder}/{inside}")
+        finally:
+            os.close(descriptor)
 
     def walk_folders(self, folder: str = "") -> list[str]:
         """Every folder below a folder, each before those in it."""

@@ -8,10 +8,10 @@ import stat
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 
-__all__ = ["BY_DESCRIPTOR", "IS_LINK", "NO_LINK", "At", "Follow", "Way", "is_link", "is_safe_name"]
+__all__ = ["BY_DESCRIPTOR", "FOLDER_FLAGS", "IS_LINK", "NO_LINK", "At", "Follow", "Way", "is_link", "is_safe_name"]
 
 NO_LINK = getattr(os, "O_NOFOLLOW", 0)
-_FOLDER_FLAGS = os.O_RDONLY | getattr(os, "O_DIRECTORY", 0) | getattr(os, "O_CLOEXEC", 0)
+FOLDER_FLAGS = os.O_RDONLY | getattr(os, "O_DIRECTORY", 0) | getattr(os, "O_CLOEXEC", 0)
 BY_DESCRIPTOR = {os.open, os.stat, os.mkdir, os.unlink, os.rmdir, os.rename} <= os.supports_dir_fd
 
 Follow = Callable[[str], bool]
@@ -81,7 +81,7 @@ class Way:
         if not BY_DESCRIPTOR:
             yield At(self._checked_path(steps), None)
             return
-        descriptor = os.open(self.base, _FOLDER_FLAGS)
+        descriptor = os.open(self.base, FOLDER_FLAGS)
         try:
             for number in range(1, len(steps) + 1):
                 inner = self._step(descriptor, steps[:number])
@@ -95,12 +95,12 @@ class Way:
         """Go from a folder into the one of its folders that is the last of `steps`."""
         *above, step = steps
         try:
-            return os.open(step, _FOLDER_FLAGS | NO_LINK, dir_fd=descriptor)
+            return os.open(step, FOLDER_FLAGS | NO_LINK, dir_fd=descriptor)
         except OSError as error:
             path, reason = os.path.join(self.base, *steps), error.strerror  # noqa: PTH118
             if error.errno in (errno.ELOOP, errno.ENOTDIR, errno.EMLINK):
                 if not above and self.may_follow(step):
-                    return os.open(step, _FOLDER_FLAGS, dir_fd=descriptor)
+                    return os.open(step, FOLDER_FLAGS, dir_fd=descriptor)
                 if stat.S_ISLNK(os.stat(step, dir_fd=descriptor, follow_symlinks=False).st_mode):
                     raise OSError(errno.ELOOP, IS_LINK, path) from error
             raise OSError(error.errno, reason, path) from error

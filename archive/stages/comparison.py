@@ -12,7 +12,7 @@ from archive.stages.archive import Archive
 from archive.stages.comparison_picture import turned_picture
 from archive.store import Blob, Store
 from archive.sun.heliographic import DISTANCE_RADII
-from archive.website import Carrying, Content, TurnedBack
+from archive.website.content import Carrying, Content, TurnedBack
 from archive.website.observing_days import observing_days
 
 __all__ = ["CARRYING", "with_turned_back"]

@@ -14,7 +14,7 @@ from archive.records.record import Record
 from archive.stages.maps import RotationMap
 from archive.store import Store
 from archive.sun.rotations import rotation_starts
-from archive.website import GroupEntry, GroupSighting, RotationEntry, TurningLaw
+from archive.website.content import GroupEntry, GroupSighting, RotationEntry, TurningLaw
 
 __all__ = ["group_content", "group_places", "rotation_entries"]
 

@@ -12,7 +12,7 @@ from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
 from archive.model.observation import NamedGroup, Observation
 from archive.sun.heliographic import to_disc
-from archive.website import DiscLabel, Graticule, Line, Overlay
+from archive.website.content import DiscLabel, Graticule, Line, Overlay
 
 __all__ = ["graticule_at", "overlay"]
 

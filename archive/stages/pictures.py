@@ -16,7 +16,7 @@ from archive.stages.originals import whole_original
 from archive.stages.picture_files import FITS, FLAT, SMALL, TINY, Turned, picture_files
 from archive.stages.studies import studied_pictures
 from archive.store import Blob
-from archive.website import Pictures
+from archive.website.content import Pictures
 
 __all__ = ["DerivedPictures", "derived_pictures", "forget_pictures"]
 

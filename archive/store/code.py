@@ -13,20 +13,18 @@ from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 
-from archive.disk import read_own, walk_named
+from archive.disk import Folder, names_in_named, read_own, walk_named
 from archive.store.digest import DIGEST_BYTES
 
-__all__ = ["code_digest", "modules_behind"]
+__all__ = ["code_digest", "installation_digest", "modules_behind"]
 
 _PACKAGE = Path(__file__).resolve().parents[1]
 _OURS = _PACKAGE.name
 # Names under which libraries are distributed, where it is not the name that is imported.
 _DISTRIBUTIONS = {
     "PIL": "pillow",
-    "cv2": "opencv-python-headless",
     "erfa": "pyerfa",
     "markdown_it": "markdown-it-py",
-    "skimage": "scikit-image",
 }
 # Sources that are no Python, by the room whose code reads them.
 _TEMPLATES = "site_templates"
@@ -58,6 +56,20 @@ def code_digest(make: Callable[..., object]) -> bytes:
         found.update(f"{library} {_version(library)}\n".encode())
     for room in sorted(rooms & _READS.keys()):
         found.update(_files_digest(room))
+    return found.digest()
+
+
+def installation_digest() -> bytes:
+    """Return a digest of all our code and all installed libraries, told by names and stamps: sooner had than read."""
+    found = hashlib.blake2b(sys.version.encode(), digest_size=DIGEST_BYTES)
+    for folder in (_PACKAGE, _PACKAGE.parent / _TEMPLATES):
+        for file, status in sorted(Folder(folder).walk()) if folder.is_dir() else ():
+            if not file.endswith(".pyc"):
+                found.update(f"{file} {status.st_size} {status.st_mtime_ns}\n".encode())
+    for place in sys.path:
+        # The folder of what a library says of itself bears its version.
+        if place.endswith("-packages"):
+            found.update("\n".join(name for name in names_in_named(Path(place)) if name.endswith("-info")).encode())
     return found.digest()
 
 

@@ -24,6 +24,7 @@ from stat import S_ISREG
 
 import msgspec
 
+from archive.built import SiteReport
 from archive.disk import Folder, is_safe_name, make_named_folder, stamp_of, sync_disk
 from archive.errors import FolderError, clear_refusal
 from archive.store import DamagedBlobError, StoredBlob
@@ -37,7 +38,7 @@ from archive.website.site_record import (
     held_file,
 )
 
-__all__ = ["MANIFEST", "Held", "SiteFile", "SiteReport", "held_bytes", "write_site"]
+__all__ = ["MANIFEST", "Held", "SiteFile", "held_bytes", "write_site"]
 
 MANIFEST = "files.json"
 _GENERATOR = "Northlimb"
@@ -86,19 +87,6 @@ class SiteFile:
     path: str
     source: bytes | StoredBlob | Callable[[], bytes]
     held: Held | None = None
-
-
-@dataclass(frozen=True)
-class SiteReport:
-    """How many files were written, left as they were, and removed; the manifest is not counted.
-
-    `strangers` are files that were in the site's folder when this computer met it first, and that no build makes.
-    """
-
-    written: int
-    unchanged: int
-    removed: int
-    strangers: tuple[str, ...] = ()
 
 
 def write_site(

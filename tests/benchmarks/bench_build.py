@@ -43,7 +43,7 @@ from archive.stages.studies import studied_pictures
 from archive.stages.study import study
 from archive.stages.survey import survey
 from archive.store import NO_BLOB, Blob, digest
-from archive.website import Content, Entry, Pictures, SiteInfo
+from archive.website.content import Content, Entry, Pictures, SiteInfo
 
 SAMPLE_PX = 64
 

@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 
 from archive.delivery.trust import trust
-from archive.pipeline import site_record
+from archive.site_folder import site_record
 
 SETTINGS = """\
 title = "Sun over the quay"

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from archive.website import Content, build_site
+from archive.website.assembly import build_site
+from archive.website.content import Content
 from website.invented import content as invented_content
 from website.invented import record_of
 

@@ -24,7 +24,7 @@ from archive.model.observation import (
     SpotGroup,
     SunView,
 )
-from archive.website import (
+from archive.website.content import (
     Content,
     Entry,
     FilmEntry,

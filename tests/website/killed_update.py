@@ -18,7 +18,8 @@ from dataclasses import replace
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
-from archive.website import Content, build_site
+from archive.website.assembly import build_site
+from archive.website.content import Content
 from website.invented import content as invented_content
 from website.invented import record_of
 from website.read_pages import Links

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from xml.etree import ElementTree
 
-from archive.website import DiscLabel, Graticule, Overlay
 from archive.website.addresses import Here, graticule_file
+from archive.website.content import DiscLabel, Graticule, Overlay
 from archive.website.disc_overlay import graticule_svg, overlay_view
 from archive.website.zoom import earth_arcsec
 

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from archive.website import Content, build_site
 from archive.website.addresses import Here
+from archive.website.assembly import build_site
+from archive.website.content import Content
 from archive.website.films_page import rotation_films
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from archive.website import Content
+from archive.website.content import Content
 from archive.website.followed import followed_groups
 from archive.website.group_track import group_life, group_track
 from website.read_pages import page_text

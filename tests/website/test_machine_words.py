@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from archive.website import build_site
+from archive.website.assembly import build_site
 from website.invented import content as invented_content
 from website.invented import record_of
 from website.read_pages import Links

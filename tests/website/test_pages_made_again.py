@@ -12,9 +12,11 @@ from typing import Any
 
 import pytest
 
+from archive.built import SiteReport
 from archive.disk import Folder
-from archive.website import Content, SiteReport, build_site
 from archive.website import assembly as site_assembly
+from archive.website.assembly import build_site
+from archive.website.content import Content
 from website.invented import record_of
 
 FULL = os.environ.get("NORTHLIMB_STUDY") == "full"

@@ -13,7 +13,7 @@ from typing import TypeVar
 import pytest
 
 from archive.model.observation import Counts
-from archive.website import Content, Entry
+from archive.website.content import Content, Entry
 from archive.website.counted_days import days_summary
 from archive.website.days_page import days_page
 from archive.website.month_page import month_pages

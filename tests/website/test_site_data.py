@@ -14,7 +14,8 @@ import frictionless
 import jsonschema
 import pytest
 
-from archive.website import Content, build_site
+from archive.website.assembly import build_site
+from archive.website.content import Content
 from archive.website.data_columns import COLUMNS, GROUP_COLUMNS
 from archive.website.observation_data import observation_record
 

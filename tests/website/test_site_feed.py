@@ -9,7 +9,8 @@ from xml.etree import ElementTree
 
 import feedparser
 
-from archive.website import Content, Entry, build_site
+from archive.website.assembly import build_site
+from archive.website.content import Content, Entry
 from archive.website.feed import feed_bytes
 from website.invented import content as invented_content
 

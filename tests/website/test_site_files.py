@@ -13,10 +13,12 @@ from pathlib import Path
 
 import pytest
 
+from archive.built import SiteReport
 from archive.disk import Folder, StoredFile
 from archive.errors import FolderError, PublishError
 from archive.publishing.folder_target import publish_folder
-from archive.website import Content, SiteReport, build_site
+from archive.website.assembly import build_site
+from archive.website.content import Content
 from archive.website.site_files import SiteFile, held_bytes, write_site
 from website.invented import OTHER_COLOUR, record_of, small_jpeg
 from website.invented import content as invented_content

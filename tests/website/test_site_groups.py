@@ -13,8 +13,8 @@ from PIL import Image
 
 from archive.disc.aligned import STANDARD_FRAME
 from archive.model.observation import Counts, NamedGroup, Spot, SpotGroup
-from archive.website import Content, TurningLaw, build_site
-from archive.website.content import DISC_RADIUS_PX, DISC_SIDE_PX
+from archive.website.assembly import build_site
+from archive.website.content import DISC_RADIUS_PX, DISC_SIDE_PX, Content, TurningLaw
 from archive.website.followed import followed_groups
 from archive.website.group_rows import group_row
 from archive.website.pages import Link

@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from archive.disk import Folder
-from archive.website import Entry, build_site
+from archive.website.assembly import build_site
+from archive.website.content import Entry
 from archive.website.render import style_hash
 from website.invented import content as invented_content
 from website.packaged_browser import in_driven_browser, look

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from archive.records.notes import MOST_BYTES
-from archive.website import Content, build_site
+from archive.website.assembly import build_site
+from archive.website.content import Content
 from archive.website.notes import markdown_excess, notes_html
 from website.read_pages import page_text
 

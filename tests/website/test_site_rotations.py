@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from archive.website import Content, build_site
+from archive.website.assembly import build_site
+from archive.website.content import Content
 from archive.website.followed import Seen
 from website.invented import L0_DEG
 from website.invented import content as invented_content

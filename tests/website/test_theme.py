@@ -8,7 +8,8 @@ import pytest
 
 from archive.disk import Folder
 from archive.errors import SettingsError
-from archive.website import Content, build_site
+from archive.website.assembly import build_site
+from archive.website.content import Content
 from archive.website.theme import NO_THEME, read_theme
 from website.invented import record_of
 from website.read_pages import page_text

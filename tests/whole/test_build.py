@@ -26,7 +26,7 @@ from derived import blobs, change_rows
 from PIL import Image
 from scenes.discs import Scene, Spot
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import NEW, SPOTS, draw
 

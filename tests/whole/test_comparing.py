@@ -14,7 +14,7 @@ from derived import rows
 from PIL import Image
 from scenes.discs import Spot, draw_disc, place_on_picture
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import Standpoint
 from archive.disc.tone import flatten_disc
@@ -24,7 +24,7 @@ from archive.stages.archive import Archive, opened_archive
 from archive.stages.comparison import with_turned_back
 from archive.stages.comparison_picture import turned_disc, turned_picture
 from archive.store import NO_BLOB, DamagedBlobError
-from archive.website import Content, Entry, Pictures, SiteInfo, TurnedBack
+from archive.website.content import Content, Entry, Pictures, SiteInfo, TurnedBack
 from whole.conftest import NEW
 from whole.turning import EPOCH, STANDARD_SCENE, darkness_centre, observed
 

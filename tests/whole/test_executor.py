@@ -22,11 +22,11 @@ from derived import all_rows, blobs
 from scenes.discs import Scene, Spot
 from website.killed_update import tree
 
-from archive.cli import main
+from archive.building import build
+from archive.commands.main import main
 from archive.errors import PictureError, WorkError
 from archive.execution.executor import IN_THIS_PROCESS, Executor, executor_at, processors
 from archive.execution.progress import silent
-from archive.pipeline import build
 from whole.conftest import NEW, draw
 from whole.pieces import doubled, killed_always, killed_once, refused, threads_of
 
@@ -93,6 +93,7 @@ def test_what_is_refused_elsewhere_keeps_its_causes(processes: Executor) -> None
 
 
 @several
+@linux
 def test_workers_keep_to_one_thread_each(processes: Executor) -> None:
     assert set(processes.map(threads_of, NUMBERS[:8])) == {(1, 1)}
 

@@ -18,7 +18,7 @@ from derived import blob_of, rows
 from PIL import Image
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.films.job import Cutting, FilmOptions, GroupPlace, standpoint
 from archive.films.marks import disc_marks
 from archive.films.production import film_of

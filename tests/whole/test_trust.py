@@ -18,7 +18,7 @@ import pytest
 from derived import blob_of
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import draw
 

@@ -1,0 +1,154 @@
+"""`build` and `film`: an archive opened, and the stages run where anything has changed.
+
+Where nothing has, nothing heavy is loaded: what needs the stages imports them when it comes to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TypeVar
+
+from archive.built import Built, Filmed
+from archive.errors import FolderError
+from archive.execution.executor import IN_THIS_PROCESS, Executor
+from archive.execution.progress import WAIT_S, Progress, while_waiting
+from archive.records.folder import kept_folder, writing
+from archive.records.settings import FilmSettings, keep_film
+from archive.site_folder import site_files, site_folder
+from archive.stages.archive import Archive, opened_archive
+from archive.stages.unchanged import LastBuild, inputs_digest, keep_build, unchanged_build
+from archive.store import DamagedBlobError
+
+__all__ = ["build", "build_with_film", "film_elsewhere", "film_in_site"]
+
+
+@contextmanager
+def _opened_for_writing(root: Path, executor: Executor, on_progress: Progress) -> Iterator[Archive]:
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        with opened_archive(root, executor=executor, on_progress=on_progress) as archive:
+            yield archive
+
+
+def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Built:
+    """Measure, orient, make pictures and films where anything changed, and write the site.
+
+    Raises
+    ------
+    ArchiveError
+        Settings, a record or an original is wrong; the site is then as it was.
+    """
+    target = site_folder(root, site_dir)
+    site = site_files(root, target)
+    with _opened_for_writing(root, executor, on_progress) as archive:
+        # Stamps from before anything is read: what is edited meanwhile is seen by the next build.
+        inputs = inputs_digest(root)
+        last = unchanged_build(archive.store, inputs, site, target)
+        if last is not None:
+            return _built_before(last, target)
+        from archive.pipeline import built_site
+
+        built = _with_whole_blobs(archive, lambda: built_site(archive, target))
+        archive.store.commit()
+        keep_build(archive.store, inputs, site, target, _last_build(built))
+        return built
+
+
+def _built_before(last: LastBuild, target: Path) -> Built:
+    from archive.built import SiteReport
+
+    report = SiteReport(0, last.files, 0, last.strangers)
+    return Built(target, target / "index.html", last.days, last.observations, last.films, report, last.warnings)
+
+
+def _last_build(built: Built) -> LastBuild:
+    report = built.report
+    files = report.written + report.unchanged
+    return LastBuild(built.days, built.observations, built.films, files, report.strangers, built.warnings)
+
+
+def build_with_film(
+    root: Path, span: FilmSettings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
+) -> Built:
+    """Keep a film in the settings, then `build`; a span without pictures is told, not refused."""
+    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        keep_film(root, span)
+    return build(root, site_dir=None, on_progress=on_progress, executor=executor)
+
+
+def film_in_site(
+    root: Path, span: FilmSettings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
+) -> Filmed:
+    """Make a film that the site keeps, and bring the site up to date with it.
+
+    Raises
+    ------
+    ArchiveError
+        Nothing to film in that span; neither settings nor site change.
+    """
+    with _opened_for_writing(root, executor, on_progress) as archive:
+        return _with_whole_blobs(archive, lambda: _film_in_site(archive, span))
+
+
+def _film_in_site(archive: Archive, span: FilmSettings) -> Filmed:
+    from archive.pipeline import built_site, counted_pictures
+    from archive.stages.films import blank_remarks, kept_film
+    from archive.stages.group_content import group_places
+    from archive.stages.survey import survey
+    from archive.website import addresses
+
+    counted = counted_pictures(archive, survey(archive))
+    made = kept_film(archive, counted.observations, span, groups=group_places(counted.groups))
+    keep_film(archive.root, span)
+    target = site_folder(archive.root, None)
+    built = built_site(archive.with_settings_read(), target)
+    ids = tuple(one.id for one in made.observations)
+    mp4 = target / addresses.film_path(made.stem)
+    blank = blank_remarks(mp4.name, made.files.frames, made.files.blank)
+    frames_json = mp4.with_suffix(".json")
+    return Filmed(mp4, frames_json, made.files.frames, ids, built.home, (*built.warnings, *blank))
+
+
+def film_elsewhere(
+    root: Path, span: FilmSettings, out: Path, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
+) -> Filmed:
+    """Make a film in a file of the observer's choice; the site does not change.
+
+    Raises
+    ------
+    ArchiveError
+        Nothing to film in that span; or the film would lie among what an archive keeps, or replace other files.
+    """
+    from archive.films.film import check_film_name
+
+    check_film_name(out)
+    if (kept := kept_folder(out)) is not None:
+        raise FolderError(f"--out {out}: lies in {kept}, which the archive keeps; choose a place outside of it")
+    with _opened_for_writing(root, executor, on_progress) as archive:
+        return _with_whole_blobs(archive, lambda: _film_elsewhere(archive, span, out))
+
+
+def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
+    from archive.pipeline import counted_pictures
+    from archive.stages.films import blank_frames, blank_remarks, chosen_observations, write_film
+    from archive.stages.group_content import group_places
+    from archive.stages.survey import survey
+
+    counted = counted_pictures(archive, survey(archive))
+    chosen = chosen_observations(counted.observations, span)
+    files = write_film(archive, chosen, out, span, groups=group_places(counted.groups))
+    blank = blank_remarks(files.mp4.name, files.frames, blank_frames(files))
+    return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, blank)
+
+
+_Made = TypeVar("_Made")
+
+
+def _with_whole_blobs(archive: Archive, make: Callable[[], _Made]) -> _Made:
+    """Make something; where a kept picture turns out to be damaged, all are looked at, and it is made once more."""
+    try:
+        return make()
+    except DamagedBlobError:
+        archive.store.check_blobs()
+        return make()

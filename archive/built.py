@@ -1,0 +1,46 @@
+"""What `build` and `film` tell when they are done."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = ["Built", "Filmed", "SiteReport"]
+
+
+@dataclass(frozen=True)
+class SiteReport:
+    """How many files were written, left as they were, and removed; the manifest is not counted.
+
+    `strangers` are files that were in the site's folder when this computer met it first, and that no build makes.
+    """
+
+    written: int
+    unchanged: int
+    removed: int
+    strangers: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Built:
+    """What `build` did."""
+
+    site_dir: Path
+    home: Path
+    days: int
+    observations: int
+    films: tuple[str, ...]
+    report: SiteReport
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Filmed:
+    """A film made by `film`: its file, what it shows, and the site's home page where the site shows it."""
+
+    mp4: Path
+    frames_json: Path
+    frames: int
+    observation_ids: tuple[str, ...]
+    home: Path | None
+    warnings: tuple[str, ...]
