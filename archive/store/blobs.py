@@ -77,9 +77,9 @@ class BlobFolder:
         """
         blob = Blob(hashlib.sha256(data).hexdigest(), len(data))
         if not self.is_whole(blob):
-            self._make_folder(blob)
             part = f"{_name(blob)}.{secrets.token_hex(4)}"
             with clear_refusal(self._folder.path / _name(blob)):
+                self._make_folder(blob)
                 with self._folder.create(part) as stream:
                     stream.write(data)
                 self._folder.rename(part, _name(blob))
@@ -95,8 +95,8 @@ class BlobFolder:
         """
         with file.folder.open(file.file) as stream:
             blob = Blob(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
-        self._make_folder(blob)
         with clear_refusal(self._folder.path / _name(blob)):
+            self._make_folder(blob)
             file.folder.rename(file.file, _name(blob), to=self._folder)
         return blob
 
