@@ -12,7 +12,6 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from archive.website.assembly import build_site
 from archive.website.chart_axes import NARROW, WIDE, Size, days_of, time_ticks
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
@@ -28,7 +27,7 @@ from archive.website.charts import (
 )
 from archive.website.content import Content
 from archive.website.render import static_files
-from website.invented import ALL_SPOTS, OWN_LAW
+from website.invented import ALL_SPOTS, OWN_LAW, build_site
 from website.read_pages import Links, page_text
 
 PAGE = "charts/index.html"
