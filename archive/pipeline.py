@@ -40,7 +40,6 @@ from archive.stages.survey import Survey, survey
 from archive.stages.unchanged import keep_build
 from archive.sun.view import sun_views
 from archive.website.assembly import build_site
-from archive.website.charts import CHARTS
 from archive.website.content import Content
 
 __all__ = ["MAKERS", "built_site", "counted_pictures"]
@@ -60,7 +59,6 @@ MAKERS = (
     grown_map,
     film_of,
     group_rotation,
-    *CHARTS,
     build_site,
     digests_of,
     keep_build,

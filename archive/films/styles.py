@@ -174,12 +174,11 @@ def _surface(disc: StoredBlob | bytes, frame: DiscFrame, at: Standpoint) -> Surf
 
 def _sized(flat: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
     """Resample to the film's size; pixel edges keep their place."""
-    import cv2
+    from PIL import Image
 
     if flat.shape[0] == size_px:
         return flat
-    way = cv2.INTER_AREA if size_px < flat.shape[0] else cv2.INTER_CUBIC
-    return np.asarray(cv2.resize(flat, (size_px, size_px), interpolation=way), dtype=np.float32)
+    return np.asarray(Image.fromarray(flat).resize((size_px, size_px), Image.Resampling.BICUBIC))
 
 
 def _dress(cutting: Cutting, marks: MarksAt) -> Dress:

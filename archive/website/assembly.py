@@ -149,7 +149,7 @@ def _files(
         for entry in (day.main, *day.others):
             yield from _entry_files(entry, made.store)
         yield page(plan)
-    yield from map(page, _other_pages(content, days, groups, face, made, rotations=rotations))
+    yield from map(page, _other_pages(content, days, groups, face, rotations=rotations))
     yield page(PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address, head_style(theme))))
     yield from _grids(content, made)
     for film in content.films:
@@ -203,7 +203,6 @@ def _other_pages(
     days: Sequence[ObservingDay],
     groups: Sequence[Followed],
     face: SiteFace,
-    made: _Made,
     *,
     rotations: Collection[int],
 ) -> Iterator[PagePlan[Page]]:
@@ -218,7 +217,7 @@ def _other_pages(
     yield PagePlan(addresses.GROUPS, lambda: groups_page(groups, face, rotations=rotations, counted=counted))
     yield from rotation_pages(content, days, groups, face)
     yield PagePlan(addresses.ROTATIONS, lambda: rotations_page(content, face))
-    yield PagePlan(addresses.CHARTS, lambda: charts_page(content, days, groups, face, made.store))
+    yield PagePlan(addresses.CHARTS, lambda: charts_page(content, days, groups, face))
     yield PagePlan(addresses.FILMS, lambda: films_page(content, face))
     yield PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, days, face))
     yield PagePlan(addresses.DATA, lambda: data_page(content, face))

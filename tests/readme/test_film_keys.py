@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from scenes.discs import Spot
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.films.job import FilmOptions
 from archive.films.production import PACE_S
 from archive.records.settings import read_settings

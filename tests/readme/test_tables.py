@@ -10,7 +10,7 @@ import pytest
 from publishing.test_publish_remote import EVERY_PLACE
 from scenes.discs import Spot
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.model.observation import EvidenceKind
 from archive.publishing.address import Kind, parse_address
 from archive.website.feed import _NEWEST

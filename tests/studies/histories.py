@@ -32,7 +32,7 @@ from PIL import Image
 from scenes.discs import Scene, draw_disc, quantise
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, plan_days, world_of
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.sun.view import sun_view
 
 __all__ = ["History", "lived", "sites_differ"]

@@ -16,7 +16,7 @@ from PIL import Image
 from scenes.discs import Scene, Spot, draw_disc, quantise
 from studies.plantings import CANARY, DAY, ID, STEM, Planted, plant, snapshot_of
 
-from archive.cli import main
+from archive.commands.main import main
 
 pytestmark = pytest.mark.study
 

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from archive.website.chart_axes import NARROW, WIDE, Size, days_of, time_ticks
+from archive.website.chart_axes import NARROW, WIDE, Size, days_of, time_ticks, value_axis
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
     Counted,
@@ -202,14 +202,32 @@ def _date(words: str) -> tuple[int | None, int, int]:
     return int(year) if year else None, time.strptime(month or "Jan", "%b").tm_mon, int(day or 1)
 
 
-def test_charts_are_the_same_bytes_each_time_whatever_the_users_own_settings(monkeypatch: pytest.MonkeyPatch) -> None:
-    import matplotlib
+@pytest.mark.parametrize(
+    ("first", "last", "most", "written"),
+    [
+        # Steps of 1, 2, 2.5 and 5 times a power of ten, the smallest that leaves at most so many; as many decimals as
+        # the step has.
+        (0.0, 21.6, 5, ["0", "5", "10", "15", "20"]),
+        (0.0, 108.0, 5, ["0", "25", "50", "75", "100"]),
+        (0.0, 9720.0, 5, ["0", "2000", "4000", "6000", "8000"]),
+        (13.1, 14.8, 7, ["13.25", "13.50", "13.75", "14.00", "14.25", "14.50", "14.75"]),
+        (12.0, 19.0, 7, ["12", "13", "14", "15", "16", "17", "18", "19"]),
+        (14.32, 14.36, 7, ["14.32", "14.33", "14.34", "14.35", "14.36"]),
+        (-0.5, 0.5, 4, ["−0.50", "−0.25", "0.00", "0.25", "0.50"]),
+    ],
+)
+def test_figures_along_an_axis_are_round(first: float, last: float, most: int, written: list[str]) -> None:
+    axis = value_axis(first, last, most=most)
+    assert [words for _, words in axis.ticks] == written
+    assert [value for value, _ in axis.ticks] == pytest.approx([float(words.replace("−", "-")) for words in written])
 
-    first = _activity([0, 1, 2])
-    activity_chart.cache_clear()
-    with matplotlib.rc_context({"lines.linewidth": 9.0, "font.size": 33.0, "axes.facecolor": "red"}):
-        assert _activity([0, 1, 2]) == first
-        assert matplotlib.rcParams["font.size"] == 33.0
+
+def test_rates_that_are_all_alike_have_an_axis_all_the_same() -> None:
+    svg = turning_chart((Turned(3.0, 14.5, 0.0),), (), "words").wide
+    heights = [y for words, (_, y) in _texts(svg).items() if re.fullmatch(r"1\d\.\d", words)]
+    ((_, y),) = _dots(svg, Colour.INK)
+    assert len(heights) >= 3
+    assert min(heights) < y < max(heights)
 
 
 def test_a_chart_has_words_for_who_cannot_see_it_and_only_the_pages_colours() -> None:

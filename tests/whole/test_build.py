@@ -22,7 +22,7 @@ from astropy.wcs import WCS
 from PIL import Image
 from scenes.discs import Scene, Spot
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import NEW, SPOTS, draw
 

@@ -22,7 +22,7 @@ from scenes.discs import Scene, Spot
 from website.killed_update import tree
 
 from archive.building import build
-from archive.cli import main
+from archive.commands.main import main
 from archive.errors import PictureError, WorkError
 from archive.execution.executor import IN_THIS_PROCESS, Executor, executor_at, processors
 from archive.execution.progress import silent
@@ -92,6 +92,7 @@ def test_what_is_refused_elsewhere_keeps_its_causes(processes: Executor) -> None
 
 
 @several
+@linux
 def test_workers_keep_to_one_thread_each(processes: Executor) -> None:
     assert set(processes.map(threads_of, NUMBERS[:8])) == {(1, 1)}
 

@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 from scenes.discs import Scene, Spot
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import NEW, draw
 

@@ -16,7 +16,7 @@ import pytest
 from PIL import Image
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.films.job import Cutting, FilmOptions, GroupPlace, standpoint
 from archive.films.marks import disc_marks
 from whole.conftest import NEW, SPOTS, draw

@@ -20,7 +20,7 @@ from make_sample_archive import DOORSTEP, SamplePicture, draw_pictures
 from scenes.discs import Scene
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, plan_days, world_of
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.disc.limb import fit_limb
 from archive.execution.progress import silent
 from archive.model.angles import difference_deg

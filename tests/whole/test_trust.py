@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import draw
 
