@@ -16,11 +16,11 @@ from PIL import Image, ImageOps
 
 from archive.model.choices import EvidenceKind
 from archive.model.observation import Alternative, Evidence, Observation, Orientation
-from archive.website.assembly import build_site
 from archive.website.content import Content
 from archive.website.disc_directions import disc_directions, shown_at_deg
 from archive.website.north_figure import NorthFigure, north_figure
 from archive.website.orientation_words import EVIDENCE_NAMES
+from website.invented import build_site
 
 DAY = "days/2026-06-03/index.html"
 UNKNOWN_DAY = "days/2026-06-05/index.html"

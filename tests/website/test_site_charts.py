@@ -14,7 +14,6 @@ import pytest
 
 from archive.model.group import GroupRotation
 from archive.model.times import days_since_1970
-from archive.website.assembly import build_site
 from archive.website.chart_axes import NARROW, WIDE, Size, time_ticks, value_axis
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
@@ -30,7 +29,7 @@ from archive.website.charts import (
 )
 from archive.website.content import Content
 from archive.website.render import static_files
-from website.invented import ALL_SPOTS, OWN_LAW
+from website.invented import ALL_SPOTS, OWN_LAW, build_site
 from website.read_pages import Links, page_text
 
 PAGE = "charts/index.html"

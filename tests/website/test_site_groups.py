@@ -15,14 +15,13 @@ from archive.disc.aligned import STANDARD_FRAME
 from archive.model.constants import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.model.observation import Counts, NamedGroup, Spot, SpotGroup
 from archive.model.rotation_law import RotationLaw
-from archive.website.assembly import build_site
 from archive.website.content import Content
 from archive.website.followed import followed_groups
 from archive.website.group_rows import group_row
 from archive.website.pages import Link
 from archive.website.turning import law_formula
 from archive.website.wording import days_and_months, latitude_words, meridian_words, span_words
-from website.invented import ALL_SPOTS, OWN_LAW, UNKNOWN, with_groups
+from website.invented import ALL_SPOTS, OWN_LAW, UNKNOWN, InventedContent, build_site, picture_bytes, with_groups
 from website.read_pages import Links, page_text
 
 FIRST, SECOND = "groups/2312-1/index.html", "groups/2312-2/index.html"
@@ -74,14 +73,15 @@ def _crops(site: Path, path: str) -> list[tuple[str, list[float]]]:
     return [(src, [float(value) for value in box.split()]) for box, src in found]
 
 
-def test_a_crop_holds_the_spots_where_the_pictures_pixels_are(content: Content, tmp_path: Path) -> None:
+def test_a_crop_holds_the_spots_where_the_pictures_pixels_are(content: InventedContent, tmp_path: Path) -> None:
     # A spot is painted into a real disc by array indices: 0.5 radii to the right and 0.25 up from the frame's centre.
     entry = content.entries[0]
     pixels = np.full((1024, 1024), 255, dtype=np.uint8)
     column = round(STANDARD_FRAME.centre_px + 0.5 * STANDARD_FRAME.radius_px)
     row = round(STANDARD_FRAME.centre_px - 0.25 * STANDARD_FRAME.radius_px)
     pixels[row - 4 : row + 5, column - 4 : column + 5] = 0
-    Image.fromarray(pixels).save(content.derived.path / entry.pictures.disc, quality=95)
+    disc = content.add_blob(picture_bytes(Image.fromarray(pixels), "JPEG", quality=95))
+    entry = replace(entry, pictures=replace(entry.pictures, disc=disc))
     group = SpotGroup((Spot(0.5, 0.25, 50.0, 10.0),), 50.0, 10.0, 12.0, 310.0, -30.0)
     entries = [with_groups(entry, [NamedGroup("2312-1", group)], counts=Counts(1, 1, 11.0)), *content.entries[1:]]
     sightings = (replace(content.groups[0].sightings[0], group=group),)
