@@ -16,7 +16,7 @@ from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.films.film import check_film_name
 from archive.model.observation import Observation
-from archive.model.times import time_of_days
+from archive.model.times import time_from_days
 from archive.orientation.instrument import Epoch
 from archive.records.archive_files import SITE_NAME, THEME_NAME, WORK_NAME, derived_files, files_of
 from archive.records.folder import kept_folder, writing
@@ -395,8 +395,8 @@ def _site_info(settings: Settings, epochs: Mapping[str, Sequence[Epoch]]) -> Sit
 
 def _learned(epoch: Epoch) -> LearnedAngle:
     return LearnedAngle(
-        since_utc=time_of_days(epoch.since_days),
-        until_utc=None if epoch.until_days is None else time_of_days(epoch.until_days),
+        since_utc=time_from_days(epoch.since_days),
+        until_utc=None if epoch.until_days is None else time_from_days(epoch.until_days),
         camera_angle_deg=epoch.angle_deg,
         scatter_deg=epoch.scatter_deg if epoch.pictures > 1 else None,
         mirrored=epoch.mirrored,

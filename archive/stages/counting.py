@@ -26,7 +26,7 @@ from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
 from archive.measuring.standing import PlacedSpots, standing_specks
 from archive.model.observation import Counts, Disc, FoundSpots, NamedGroup, Observation, Spot, SpotGroup
-from archive.model.times import days_since_1970, time_of_days
+from archive.model.times import days_since_1970, time_from_days
 from archive.reading import Content, read_pixels
 from archive.records.corrections import StatedGroup
 from archive.records.counted_spots import read_spots, write_spots
@@ -302,7 +302,7 @@ def _new_names(followed: Sequence[FollowedGroup], names: Sequence[GivenName]) ->
 def _given_name(place: NamedPlace) -> GivenName:
     return GivenName(
         name=place.name,
-        time=time_of_days(place.time_days),
+        time=time_from_days(place.time_days),
         latitude_deg=round(place.latitude_deg, 2),
         carrington_longitude_deg=round(place.carrington_longitude_deg % 360.0, 2),
     )

@@ -11,7 +11,7 @@ from archive.answers import Answers
 from archive.films.job import GroupPlace
 from archive.measuring.following import FollowedGroup
 from archive.measuring.rotation_fit import PUBLISHED_LAWS, GroupRotation, group_rotation, rotation_law
-from archive.model.times import time_of_days
+from archive.model.times import time_from_days
 from archive.records.archive_files import derived_files
 from archive.records.record import Record
 from archive.stages.maps import RotationMap
@@ -80,7 +80,7 @@ def group_places(groups: Sequence[FollowedGroup]) -> tuple[GroupPlace, ...]:
     """Where each group was at each sighting, for films that write names."""
     places = [(group.name, seen.place) for group in groups for seen in group.sightings]
     return tuple(
-        GroupPlace(name, time_of_days(at.time_days), round(at.latitude_deg, 2), round(at.longitude_deg, 2))
+        GroupPlace(name, time_from_days(at.time_days), round(at.latitude_deg, 2), round(at.longitude_deg, 2))
         for name, at in places
     )
 

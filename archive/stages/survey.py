@@ -14,7 +14,7 @@ from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress
 from archive.model.angles import difference_deg
 from archive.model.observation import Observation
-from archive.model.times import time_of_days
+from archive.model.times import time_from_days
 from archive.orientation.instrument import Epoch
 from archive.records.archive_files import derived_files
 from archive.records.record import Record
@@ -86,7 +86,7 @@ def _contradicted(instrument: InstrumentSettings, epochs: Sequence[Epoch]) -> li
     for epoch in epochs:
         if epoch.pictures < _LEAST_PICTURES:
             continue
-        since = f"{time_of_days(epoch.since_days):%Y-%m-%d}"
+        since = f"{time_from_days(epoch.since_days):%Y-%m-%d}"
         said = f"archive.toml: instrument {instrument.name!r}:"
         told = f"the spots of {epoch.pictures} pictures since {since} say"
         if instrument.stated_mirrored is not None and epoch.mirrored != instrument.stated_mirrored:

@@ -1,4 +1,4 @@
-"""How fast the Sun turns at each latitude."""
+"""The Sun's differential rotation."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ __all__ = ["CARRINGTON_DEG_PER_DAY", "carrington_drift_deg_per_day", "spot_rotat
 Floats = NDArray[np.floating[Any]]
 
 CARRINGTON_DEG_PER_DAY = 14.1844  # sidereal, by definition of the Carrington frame
-# All spots: Howard, Gilman & Gilman (1984), Astrophys. J. 283, 373 (from memory).
+# All spots: Howard, Gilman & Gilman (1984), Astrophys. J. 283, 373.
 _EQUATOR_DEG_PER_DAY = 14.522
 _SINE_SQUARED_DEG_PER_DAY = -2.84
 
 
 def spot_rotation_deg_per_day(latitude_deg: Floats) -> Floats:
-    """Sidereal rotation rate of sunspots, 14.522 - 2.84 sin^2(latitude) deg/day."""
+    """Return the sidereal rotation rate of sunspots, 14.522 - 2.84 sin^2(latitude) deg/day."""
     sine = np.sin(np.radians(latitude_deg))
     rate: Floats = _EQUATOR_DEG_PER_DAY + _SINE_SQUARED_DEG_PER_DAY * sine**2
     return rate
 
 
 def carrington_drift_deg_per_day(latitude_deg: Floats) -> Floats:
-    """How fast a spot's Carrington longitude grows."""
+    """Return the rate at which a spot's Carrington longitude increases."""
     return spot_rotation_deg_per_day(latitude_deg) - CARRINGTON_DEG_PER_DAY

@@ -1,4 +1,4 @@
-"""When Carrington rotations begin."""
+"""Start times of Carrington rotations."""
 
 from __future__ import annotations
 
@@ -9,27 +9,26 @@ from datetime import UTC, datetime, timedelta
 from erfa import ErfaWarning
 
 from archive.sun.clock import UNIX_EPOCH_JD, julian_date_utc
-from archive.sun.ephemeris import solar_ephemeris
+from archive.sun.ephemeris import CARRINGTON_ROTATION_DAYS, CARRINGTON_ROTATION_ZERO_JD, solar_ephemeris
 
 __all__ = ["rotation_start", "rotation_starts"]
 
-# Meeus, Astronomical Algorithms, chapter 29 (from memory): mean beginning of rotation C, dynamical time.
-_FIRST_JD, _MEAN_DAYS = 2398140.2270, 27.2752316
-_L0_DEG_PER_DAY = 360.0 / _MEAN_DAYS
+_L0_DEG_PER_DAY = 360.0 / CARRINGTON_ROTATION_DAYS
 
 
 def rotation_start(rotation: int) -> datetime:
-    """The moment (UTC, to the second) when the central meridian's Carrington longitude passes through 0."""
+    """Return the moment (UTC, to the second) when the central meridian's Carrington longitude passes through 0."""
     return rotation_starts([rotation])[0]
 
 
 def rotation_starts(rotations: Sequence[int]) -> list[datetime]:
-    """The moments when several rotations begin, see `rotation_start`."""
+    """Return the moments when several rotations start, see `rotation_start`."""
     epoch = datetime.fromtimestamp(0, UTC)
-    starts = [epoch + timedelta(days=_FIRST_JD + _MEAN_DAYS * one - UNIX_EPOCH_JD) for one in rotations]
+    since_epoch_days = CARRINGTON_ROTATION_ZERO_JD - UNIX_EPOCH_JD
+    starts = [epoch + timedelta(days=since_epoch_days + CARRINGTON_ROTATION_DAYS * number) for number in rotations]
     for _ in range(4):
         with warnings.catch_warnings():
-            # The first and the last rotation of the years that ERFA vouches for reach some weeks beyond.
+            # Rotations at the ends of ERFA's range of validity reach some weeks beyond it.
             warnings.simplefilter("ignore", ErfaWarning)
             l0_deg = solar_ephemeris(julian_date_utc(starts)).l0_deg
         late_days = ((l0_deg + 180.0) % 360.0 - 180.0) / _L0_DEG_PER_DAY

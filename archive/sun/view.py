@@ -16,18 +16,18 @@ from archive.sun.ephemeris import SolarEphemeris, solar_ephemeris
 __all__ = ["field_rotation_deg_per_hour", "sun_view", "sun_views"]
 
 _AU_M = 149597870700.0  # IAU 2012 resolution B2
-_SIDEREAL_DEG_PER_HOUR = 15.04106864  # rotation of the Earth against the stars
+_SIDEREAL_DEG_PER_HOUR = 15.04106864  # mean sidereal rate, 360.98564737 deg/day: Aoki et al. (1982), A&A 105, 359
 
 
 def sun_view(time_utc: datetime, *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0) -> SunView:
-    """The Sun at one time from one site; see `sun_views`."""
+    """Return the Sun at one time from one site; see `sun_views`."""
     return sun_views([time_utc], latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=elevation_m)[0]
 
 
 def sun_views(
     times_utc: Sequence[datetime], *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0
 ) -> list[SunView]:
-    """The Sun at many times from one site, in one vectorised pass.
+    """Return the Sun at many times from one site, in one vectorised pass.
 
     Parameters
     ----------
@@ -46,7 +46,7 @@ def sun_views(
     Raises
     ------
     ValueError
-        A time without a zone.
+        A time without a time zone.
     """
     if not times_utc:
         return []
@@ -72,11 +72,10 @@ def sun_views(
 
 
 def field_rotation_deg_per_hour(sun: SunView, *, latitude_deg: float) -> float:
-    """Rate at which an alt-azimuth camera's picture turns: the rate of change of -q, deg per hour.
+    """Return the field rotation rate of an alt-azimuth camera, deg per hour: the rate of change of -q.
 
-    References
-    ----------
-    Handbook formula, 15.04 deg/h x cos(latitude) cos(azimuth) / cos(altitude), from memory.
+    That is 15.04 deg/h x cos(latitude) cos(azimuth) / cos(altitude), the time derivative of the parallactic angle;
+    tests/sun/test_sun_in_the_sky.py compares it with a difference quotient.
     """
     latitude, azimuth, altitude = np.radians([latitude_deg, sun.azimuth_deg, sun.altitude_deg])
     return float(_SIDEREAL_DEG_PER_HOUR * np.cos(latitude) * np.cos(azimuth) / np.cos(altitude))
@@ -85,7 +84,7 @@ def field_rotation_deg_per_hour(sun: SunView, *, latitude_deg: float) -> float:
 def _horizontal(
     jd_utc: NDArray[np.float64], ephemeris: SolarEphemeris, site: tuple[float, float, float]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Altitude, azimuth and parallactic angle (deg), by the spherical triangle of pole, zenith and Sun."""
+    """Return altitude, azimuth and parallactic angle (deg), by the spherical triangle of pole, zenith and Sun."""
     latitude_deg, longitude_deg, elevation_m = site
     jd_ut1, jd_tt = time_scales(jd_utc)
     latitude = np.radians(latitude_deg)

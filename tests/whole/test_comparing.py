@@ -81,7 +81,7 @@ def test_a_carried_disc_is_made_once_and_again_when_either_view_changes(tmp_path
 
 @pytest.mark.parametrize("b0_deg", [-7.2, 7.2])
 def test_a_surface_is_turned_by_the_law_whatever_the_tilt(b0_deg: float) -> None:
-    """Howard, Gilman & Gilman (1984), all spots: 14.522 - 2.84 sin^2 deg a day, sidereal (from memory)."""
+    """Howard, Gilman & Gilman (1984), all spots: 14.522 - 2.84 sin^2 deg a day, sidereal."""
     places = [(25.0, 20.0), (-30.0, 5.0), (5.0, 45.0)]
     scene = replace(STANDARD_SCENE, b0_deg=b0_deg, spots=tuple(Spot(*place, 2.0) for place in places))
     seen_at, at = Standpoint(2.0, b0_deg, 100.0), Standpoint(0.0, b0_deg + 1.0, 126.4)
