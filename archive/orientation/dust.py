@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from archive.measuring.standing import PlacedSpots, standing_specks
+from archive.measuring.fixed_pattern import SpotPositions, fixed_pattern_specks
 from archive.orientation.spot_match import SpottedPicture
 
 __all__ = ["without_dust"]
@@ -24,8 +24,8 @@ def without_dust(pictures: Sequence[SpottedPicture]) -> list[SpottedPicture]:
     ----------
     pictures : sequence of SpottedPicture
     """
-    specks = standing_specks(
-        [_placed(picture) for picture in pictures], least_days=_LEAST_DAYS, same_place_radii=_SAME_PLACE_RADII
+    specks = fixed_pattern_specks(
+        [_placed(picture) for picture in pictures], min_days=_LEAST_DAYS, tolerance_radii=_SAME_PLACE_RADII
     )
     kept = []
     for picture, stands in zip(pictures, specks, strict=True):
@@ -34,7 +34,7 @@ def without_dust(pictures: Sequence[SpottedPicture]) -> list[SpottedPicture]:
     return kept
 
 
-def _placed(picture: SpottedPicture) -> PlacedSpots:
+def _placed(picture: SpottedPicture) -> SpotPositions:
     on_disc = np.column_stack([picture.right, picture.up])
     centre = np.array([picture.centre_px[0], -picture.centre_px[1]]) / picture.radius_px
-    return PlacedSpots(picture.time_days, on_disc, on_disc + centre)
+    return SpotPositions(picture.time_days, on_disc, on_disc + centre)

@@ -14,9 +14,10 @@ from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.disc.brightness import brightness_plane
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress
+from archive.measuring.fixed_pattern import SpotPositions, fixed_pattern_specks
 from archive.measuring.following import (
     FollowedGroup,
-    NamedPlace,
+    NamedPosition,
     Sighting,
     follow_groups,
     names_to_register,
@@ -24,7 +25,6 @@ from archive.measuring.following import (
 )
 from archive.measuring.groups import group_spots
 from archive.measuring.spots import measure_spots
-from archive.measuring.standing import PlacedSpots, standing_specks
 from archive.model.observation import Counts, Disc, FoundSpots, NamedGroup, Observation, Spot, SpotGroup
 from archive.model.times import days_since_1970, time_from_days
 from archive.reading import Content, read_pixels
@@ -165,14 +165,14 @@ def _without_standing(
         by_instrument[one.instrument].append(one)
     for pictures in by_instrument.values():
         placed = [
-            PlacedSpots(
+            SpotPositions(
                 days_since_1970(one.time_utc),
                 np.array([[spot.right, spot.up] for spot in spots[one.id]]).reshape(-1, 2),
                 _in_picture_px(one, spots[one.id]) / one.disc.radius_px,
             )
             for one in pictures
         ]
-        specks = standing_specks(placed, least_days=_DAYS_OF_DUST, same_place_radii=_SAME_PLACE_RADII)
+        specks = fixed_pattern_specks(placed, min_days=_DAYS_OF_DUST, tolerance_radii=_SAME_PLACE_RADII)
         for one, stands in zip(pictures, specks, strict=True):
             kept[one.id] = tuple(spot for spot, speck in zip(spots[one.id], stands, strict=True) if not speck)
     return kept
@@ -246,8 +246,8 @@ def _followed(
     # A name that a hand gives is taken from now on; rounded as it will be kept, so that the next build finds the same.
     for name, sighting in by_hand:
         if name not in {one.name for one in register}:
-            at = sighting.place
-            kept = _given_name(NamedPlace(name, at.time_days, at.latitude_deg, at.longitude_deg))
+            at = sighting.position
+            kept = _given_name(NamedPosition(name, at.time_days, at.latitude_deg, at.longitude_deg))
             register.append(_place_named(kept))
 
     def follow(some: Sequence[Sighting], taken: Collection[str] = ()) -> tuple[FollowedGroup, ...]:
@@ -299,7 +299,7 @@ def _new_names(followed: Sequence[FollowedGroup], names: Sequence[GivenName]) ->
     return tuple(_given_name(place) for place in names_to_register(followed, known={one.name for one in names}))
 
 
-def _given_name(place: NamedPlace) -> GivenName:
+def _given_name(place: NamedPosition) -> GivenName:
     return GivenName(
         name=place.name,
         time=time_from_days(place.time_days),
@@ -308,5 +308,5 @@ def _given_name(place: NamedPlace) -> GivenName:
     )
 
 
-def _place_named(given: GivenName) -> NamedPlace:
-    return NamedPlace(given.name, days_since_1970(given.time), given.latitude_deg, given.carrington_longitude_deg)
+def _place_named(given: GivenName) -> NamedPosition:
+    return NamedPosition(given.name, days_since_1970(given.time), given.latitude_deg, given.carrington_longitude_deg)

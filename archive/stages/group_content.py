@@ -78,7 +78,7 @@ def _own_law(turning: Sequence[GroupRotation]) -> TurningLaw | None:
 
 def group_places(groups: Sequence[FollowedGroup]) -> tuple[GroupPlace, ...]:
     """Where each group was at each sighting, for films that write names."""
-    places = [(group.name, seen.place) for group in groups for seen in group.sightings]
+    places = [(group.name, seen.position) for group in groups for seen in group.sightings]
     return tuple(
         GroupPlace(name, time_from_days(at.time_days), round(at.latitude_deg, 2), round(at.longitude_deg, 2))
         for name, at in places

@@ -14,13 +14,13 @@ from archive.execution.progress import Progress
 from archive.kept import is_sealed, seal
 from archive.measuring.carrington_map import (
     CarringtonMap,
-    carrington_cards,
+    add_picture,
     empty_map,
-    map_picture,
-    map_values,
+    fits_cards,
+    map_brightness,
+    map_image,
     observed_share,
     rotations_shown,
-    with_disc,
 )
 from archive.model.observation import Observation
 from archive.records.archive_files import derived_files
@@ -89,12 +89,12 @@ def _map(root: Path, rotation: int, members: Sequence[Observation], made: list[s
     sums = empty_map(rotation) if kept_sums is None else CarringtonMap(rotation, *kept_sums)
     for one in members[0 if kept_sums is None else known :]:
         flat = load_flat(root, one.id)
-        sums = with_disc(sums, flat, STANDARD_FRAME, sun=one.sun, sharpness=_sharpness(one))
-    values, share = map_values(sums), round(observed_share(sums), 4)
+        sums = add_picture(sums, flat, STANDARD_FRAME, sun=one.sun, sharpness=_sharpness(one))
+    values, share = map_brightness(sums), round(observed_share(sums), 4)
     # First gone, last made: it says what the other files were made of.
     derived.remove(made_file)
-    write_map_picture(derived, picture, map_picture(values))
-    write_map_fits(derived, fits, values, carrington_cards(sums))
+    write_map_picture(derived, picture, map_image(values))
+    write_map_fits(derived, fits, values, fits_cards(sums))
     write_sums(derived, sums_file, sums.light, sums.weight)
     seal(derived, seal_file, files, key=_key(made))
     write_made(derived, made_file, MadeOf(made, share))

@@ -23,7 +23,7 @@ SAID = [
     f"waits for it, {WORDS[round(progress.WAIT_S / 60)]} minutes at most",
     f"Sources that differ by more than {'a minute' if capture_time._DISAGREEMENT_S == 60 else '?'} are reported",
     f"camera's frame on {WORDS[counting._DAYS_OF_DUST + 1]} days are dust",  # one that it is on, and so many more
-    f"too small or too soft for spots of {detail._HOPELESS_MSH:.0f} millionths",
+    f"too small or too soft for spots of {detail._UNCOUNTABLE_MSH:.0f} millionths",
     f"one that shows none under {detail._SOFT_MSH:.0f} says so",
     f"a line every {overlay._GRID_STEP_DEG} degrees",
     f"latitude and longitude every {marks._GRID_STEP_DEG} degrees",
