@@ -10,9 +10,9 @@ from typing import Any
 from archive.answers import Answers
 from archive.model.angles import difference_deg, wrapped_deg
 from archive.model.times import days_since_1970
-from archive.orientation.free_turning import KnownPicture, fits_neighbours, free_reading
 from archive.orientation.instrument import Epoch, epoch_at
-from archive.orientation.spots import SpotReading, SpottedPicture
+from archive.orientation.single_picture import SolvedPicture, fits_neighbours, solve_single_picture
+from archive.orientation.spots import SpotSolution, SpottedPicture
 from archive.stages.candidates import Candidate, sky_deg_of, spots_key, spots_of, within_reach
 
 __all__ = ["Turned", "freely_turned"]
@@ -27,15 +27,15 @@ class Turned:
 
     id: str
     remark: str
-    reading: SpotReading | None
+    reading: SpotSolution | None
 
 
 @dataclass(frozen=True)
 class _Neighbour:
-    """A picture whose spots are believed, and what an answer depends on of it."""
+    """A picture whose spots are is_reliable, and what an answer depends on of it."""
 
     id: str
-    known: KnownPicture
+    known: SolvedPicture
     key: list[Any]
 
 
@@ -49,7 +49,7 @@ class _Said:
 
 def freely_turned(
     pictures: Sequence[Candidate],
-    readings: Mapping[str, SpotReading],
+    readings: Mapping[str, SpotSolution],
     epochs: Sequence[Epoch],
     *,
     answers: Answers,
@@ -84,19 +84,19 @@ def freely_turned(
         borne_out = _borne_out(readings.get(one.id), said)
         inputs = [_key(one, spots_of(one)), borne_out, [other.key for other in near]]
         if asked is None or one.id in asked:
-            reading = answers.of(inputs, SpotReading | None, partial(_reading, one, borne_out, near))
+            reading = answers.of(inputs, SpotSolution | None, partial(_reading, one, borne_out, near))
         else:
-            reading = (answers.get(inputs, list[SpotReading | None]) or [None])[0]
+            reading = (answers.get(inputs, list[SpotSolution | None]) or [None])[0]
         odd = None if reading is None else _odd(one, said, reading)
         if odd is not None:
             found.append(odd)
     return found
 
 
-def _known(one: Candidate, reading: SpotReading | None) -> _Neighbour | None:
-    if reading is None or not reading.believed:
+def _known(one: Candidate, reading: SpotSolution | None) -> _Neighbour | None:
+    if reading is None or not reading.is_reliable:
         return None
-    known = KnownPicture(spots_of(one), reading.north_angle_deg, reading.mirrored)
+    known = SolvedPicture(spots_of(one), reading.north_angle_deg, reading.mirrored)
     key = [*_key(one, known.picture), known.north_angle_deg, known.mirrored]
     return _Neighbour(one.id, known, key)
 
@@ -116,25 +116,25 @@ def _said(one: Candidate, epoch: Epoch | None) -> _Said | None:
     return _Said(wrapped_deg(sky_deg + camera_angle_deg), mirrored)
 
 
-def _borne_out(reading: SpotReading | None, said: _Said) -> SpotReading | None:
+def _borne_out(reading: SpotSolution | None, said: _Said) -> SpotSolution | None:
     """The reading where it is sure of itself and as the mount says; None where it is to be doubted anyhow."""
-    if reading is None or not reading.believed or reading.sigma_deg > _DOUBTFUL_SIGMA_DEG:
+    if reading is None or not reading.is_reliable or reading.sigma_deg > _DOUBTFUL_SIGMA_DEG:
         return None
     off_deg = difference_deg(reading.north_angle_deg, said.north_angle_deg)
     return reading if abs(off_deg) <= _DOUBTFUL_OFF_DEG else None
 
 
-def _reading(one: Candidate, borne_out: SpotReading | None, near: Sequence[_Neighbour]) -> SpotReading | None:
+def _reading(one: Candidate, borne_out: SpotSolution | None, near: Sequence[_Neighbour]) -> SpotSolution | None:
     """The picture's reading among its neighbours; None too where the one that it has fits them."""
     spots, known = spots_of(one), [other.known for other in near]
     if borne_out is not None:
-        as_read = KnownPicture(spots, borne_out.north_angle_deg, borne_out.mirrored)
+        as_read = SolvedPicture(spots, borne_out.north_angle_deg, borne_out.mirrored)
         if fits_neighbours(as_read, known):
             return None
-    return free_reading(spots, known)
+    return solve_single_picture(spots, known)
 
 
-def _odd(one: Candidate, said: _Said, reading: SpotReading) -> Turned | None:
+def _odd(one: Candidate, said: _Said, reading: SpotSolution) -> Turned | None:
     off_deg = abs(difference_deg(reading.north_angle_deg, said.north_angle_deg))
     if said.mirrored is not None and reading.mirrored != said.mirrored:
         how = "only as a mirror image" if reading.mirrored else "only where it is not mirrored"

@@ -12,9 +12,9 @@ import numpy as np
 from archive.answers import NO_ANSWERS, Answers
 from archive.model.angles import difference_deg, wrapped_deg
 from archive.model.times import days_since_1970
-from archive.orientation.clock_check import better_hours
-from archive.orientation.instrument import Block, CameraAngle, Epoch, blocks_of, epoch_at, learn_epochs
-from archive.orientation.spots import SpotReading, SpottedPicture, solve_spots
+from archive.orientation.clock_check import clock_error_hours
+from archive.orientation.instrument import Block, CameraAngle, Epoch, epoch_at, learn_epochs, split_into_blocks
+from archive.orientation.spots import SpotSolution, SpottedPicture, solve_spots
 from archive.records.archive_files import derived_files
 from archive.records.solved import kept_answer, kept_or_made, read_learned
 from archive.stages.candidates import Candidate, band_of, own_mirrored, sky_deg_of, spots_key, spots_of, within_reach
@@ -32,7 +32,7 @@ _TIME_CHECK_NEIGHBOURS = 2
 class Taught:
     """What its spots and its instrument's history say of one picture, and what they give to ask about it."""
 
-    reading: SpotReading | None = None
+    reading: SpotSolution | None = None
     epoch: Epoch | None = None
     remark: str | None = None
 
@@ -52,7 +52,7 @@ class _Work:
 
     root: Path
     asked: frozenset[str] | None
-    readings: dict[str, SpotReading] = field(default_factory=dict)
+    readings: dict[str, SpotSolution] = field(default_factory=dict)
     remarks: dict[str, str] = field(default_factory=dict)
     turned_freely: set[str] = field(default_factory=set)
     free: Answers = NO_ANSWERS
@@ -117,7 +117,7 @@ def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
 def _solve_set(work: _Work, pictures: Sequence[Candidate], *, mirrored: bool | None) -> None:
     if len(pictures) < 2:
         return
-    for block in blocks_of([days_since_1970(one.record.time) for one in pictures]):
+    for block in split_into_blocks([days_since_1970(one.record.time) for one in pictures]):
         hand = pictures[0].instrument.stated_mirrored if mirrored is None else mirrored
         work.readings.update(_solve_block(work, pictures, block, mirrored=hand))
 
@@ -127,14 +127,14 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
     days = [days_since_1970(one.record.time) for one in pictures]
     for one, day in zip(pictures, days, strict=True):
         reading = work.readings.get(one.id)
-        if (reading is not None and reading.believed) or len(one.measured.spots.right) < 2:
+        if (reading is not None and reading.is_reliable) or len(one.measured.spots.right) < 2:
             continue
         if work.asked is not None and one.id not in work.asked:
             continue
         near = [
             (other, other_reading)
             for other in pictures[within_reach(days, day)]
-            if (other_reading := work.readings.get(other.id)) is not None and other_reading.believed
+            if (other_reading := work.readings.get(other.id)) is not None and other_reading.is_reliable
         ]
         if len(near) < _TIME_CHECK_NEIGHBOURS:
             continue
@@ -147,7 +147,7 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
         mirrored = near[0][1].mirrored
 
         def make(spotted: SpottedPicture = spotted, known: Any = known, mirrored: bool = mirrored) -> list[Any]:
-            return [better_hours(spotted, known, mirrored=mirrored)]
+            return [clock_error_hours(spotted, known, mirrored=mirrored)]
 
         inputs = ["time", _VERSION, mirrored, one.record.picture.sha256, spots_key(spotted), near_keys]
         name, (hours,) = kept_or_made(work.root, inputs, make)
@@ -159,7 +159,7 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
 
 def _solve_block(
     work: _Work, pictures: Sequence[Candidate], block: Block, *, mirrored: bool | None
-) -> dict[str, SpotReading]:
+) -> dict[str, SpotSolution]:
     members = [pictures[index] for index in sorted({*block.own, *block.context})]
     own = {pictures[index].id for index in block.own}
     spotted = [spots_of(one) for one in members]
@@ -182,7 +182,7 @@ def _solve_block(
     if answer is None:
         return {}
     return {
-        one.id: SpotReading(**reading)
+        one.id: SpotSolution(**reading)
         for one, reading in zip(members, answer, strict=True)
         if reading is not None and one.id in own
     }
@@ -195,7 +195,7 @@ def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
         reading, sky_deg = work.readings.get(one.id), sky_deg_of(one)
         if one.id in work.turned_freely:  # against the mount: its time or its camera is not as on other days
             continue
-        if reading is not None and reading.believed and sky_deg is not None and own_mirrored(one) is None:
+        if reading is not None and reading.is_reliable and sky_deg is not None and own_mirrored(one) is None:
             angle_deg = wrapped_deg(reading.north_angle_deg - sky_deg)
             angles.append(CameraAngle(days_since_1970(one.record.time), angle_deg, reading.sigma_deg, reading.mirrored))
     return learn_epochs(angles)
@@ -205,14 +205,14 @@ def _lean(work: _Work, one: Candidate, epochs: Sequence[Epoch]) -> bool:
     """Believe a reading that stood open where the instrument's history decides between it and its rival."""
     reading, epoch = work.readings.get(one.id), epoch_at(epochs, days_since_1970(one.record.time))
     sky_deg = sky_deg_of(one)
-    if reading is None or reading.believed or epoch is None or sky_deg is None:
+    if reading is None or reading.is_reliable or epoch is None or sky_deg is None:
         return False
     if reading.odds < _LEANING_ODDS or reading.mirrored != epoch.mirrored:
         return False
     off_deg = abs(difference_deg(wrapped_deg(reading.north_angle_deg - sky_deg), epoch.angle_deg))
     agrees = off_deg <= _AGREEMENT_SIGMAS * float(np.hypot(reading.sigma_deg, epoch.scatter_deg))
     if agrees:
-        work.readings[one.id] = SpotReading(
+        work.readings[one.id] = SpotSolution(
             reading.north_angle_deg, reading.sigma_deg, reading.mirrored, max(reading.odds, 1e3)
         )
     return agrees
