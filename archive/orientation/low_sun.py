@@ -67,7 +67,8 @@ def flattening_warning(disc: Disc, sun: SunView) -> str | None:
         return None
     return (
         f"the disc is flattened by {100 * disc.flattening:.1f} %, but refraction flattens it by "
-        f"{100 * predicted:.1f} % with the Sun {sun.altitude_deg:.0f} deg high; is the time right, and has the picture kept its proportions?"
+        f"{100 * predicted:.1f} % with the Sun {sun.altitude_deg:.0f} deg high; "
+        "is the time right, and has the picture kept its proportions?"
     )
 
 

@@ -144,7 +144,6 @@ def _matched_groups(pictures: Sequence[Features], pairs: Sequence[Pair], matches
     """Return the number of matched groups that constrain each angle (P,).
 
     With one camera angle for all it is the mean of all pictures, otherwise it is averaged with each picture's own.
-
     Groups that no other picture shows do not count.
     """
     total, weight = np.zeros(len(pictures)), np.zeros(len(pictures))
