@@ -44,7 +44,7 @@ from archive.stages.films import (
     shown_frames,
     write_film,
 )
-from archive.stages.group_content import group_content, group_places, rotation_entries
+from archive.stages.group_content import group_content, group_positions, rotation_entries
 from archive.stages.maps import rotation_maps
 from archive.stages.overlay import graticule_at, overlay
 from archive.stages.pictures import DerivedPictures, derived_pictures, forget_pictures
@@ -178,7 +178,7 @@ def film_in_site(
             span,
             looks=settings.looks,
             on_progress=on_progress,
-            groups=group_places(counted.groups),
+            groups=group_positions(counted.groups),
             executor=executor,
         )
         keep_film(root, span)
@@ -214,7 +214,7 @@ def film_elsewhere(
             on_progress=on_progress,
             style=span.style,
             options=film_options(span),
-            groups=group_places(_counted(root, settings, found, on_progress=on_progress, executor=executor).groups),
+            groups=group_positions(_counted(root, settings, found, on_progress=on_progress, executor=executor).groups),
             executor=executor,
         )
     ids = tuple(one.id for one in chosen)
@@ -257,7 +257,7 @@ def _build(
         settings.films,
         looks=settings.looks,
         on_progress=on_progress,
-        groups=group_places(counted.groups),
+        groups=group_positions(counted.groups),
         executor=executor,
     )
     forget_films(root, [film_stem(span) for span in settings.films])

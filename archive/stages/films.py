@@ -20,8 +20,8 @@ from archive.execution.executor import IN_THIS_PROCESS, Executor, fits_in_flight
 from archive.execution.progress import Progress
 from archive.films.encoder import has_av1
 from archive.films.film import FilmDisc, FilmFiles, FilmHead, FilmStyle, film_content, make_film, put_film
-from archive.films.job import Cutting, FilmOptions, GroupPlace
-from archive.films.styles import Frames, frames_of, map_window
+from archive.films.job import FilmJob, FilmOptions, GroupPosition
+from archive.films.styles import Frames, map_window, render_frames
 from archive.films.timeline import FrameSpec, Sighting, check_length, daily_timeline, smooth_timeline
 from archive.kept import is_sealed, seal
 from archive.model.observation import Band, Observation
@@ -41,7 +41,7 @@ __all__ = [
     "forget_films",
     "kept_film",
     "kept_films",
-    "shot",
+    "plan_film",
     "shown_frames",
     "write_film",
 ]
@@ -55,7 +55,7 @@ FRAMES_PER_SECOND = 25
 # Seconds of film for a day (smooth) or an observation; a daily second is 0.6 held and 0.4 of cross-fade.
 _PACE_S: dict[FilmStyle, float] = {"daily": 1.0, "smooth": 2.0, "corotating": 1.0}
 _HELD_SHARE = 0.6
-_TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", turning evenly", "corotating": ", longitudes held still"}
+_TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", smooth rotation", "corotating": ", fixed longitudes"}
 
 
 @dataclass(frozen=True)
@@ -147,7 +147,7 @@ def write_film(
     on_progress: Progress,
     style: FilmStyle = "daily",
     options: FilmOptions | None = None,
-    groups: Sequence[GroupPlace] = (),
+    groups: Sequence[GroupPosition] = (),
     executor: Executor = IN_THIS_PROCESS,
 ) -> FilmFiles:
     """Write the film of these observations to `out`; the other files come beside it.
@@ -169,7 +169,7 @@ class _Wanted:
     name: str
     style: FilmStyle
     options: FilmOptions
-    groups: tuple[GroupPlace, ...]
+    groups: tuple[GroupPosition, ...]
 
     @property
     def out(self) -> Path:
@@ -185,82 +185,82 @@ def _written(
     made = derived_pictures(root, shown, looks, executor=executor, on_progress=on_progress)
     derived = derived_files(root)
     discs = {one.id: StoredFile(derived, pictures.fits) for one, pictures in zip(shown, made, strict=True)}
-    cuttings = [_cutting(film, discs, looks) for film in wanted]
-    sent = [not executor.does_here(len(wanted)) and fits_in_flight(_size(cutting)) for cutting in cuttings]
+    jobs = [_film_job(film, discs, looks) for film in wanted]
+    sent = [not executor.does_here(len(wanted)) and fits_in_flight(_size(job)) for job in jobs]
     elsewhere = executor.map(
         film_of,
-        (_to_send(cutting, film) for cutting, film, goes in zip(cuttings, wanted, sent, strict=True) if goes),
+        (_to_send(job, film) for job, film, goes in zip(jobs, wanted, sent, strict=True) if goes),
     )
-    for number, (cutting, film, goes) in enumerate(zip(cuttings, wanted, sent, strict=True)):
+    for number, (job, film, goes) in enumerate(zip(jobs, wanted, sent, strict=True)):
         if goes:
             on_progress("filming", number, len(wanted))
-            yield put_film(next(elsewhere), film.out, size_px=film.options.size_px, place=film.place)
+            yield put_film(next(elsewhere), film.out, size_px=film.options.size_px, folder=film.place)
         else:
             painters = 1 if executor is IN_THIS_PROCESS else min(processors(), _MOST_PAINTERS)
-            specs, frames, head = shot(cutting, film.style, painters=painters)
+            specs, frames, head = plan_film(job, film.style, painters=painters)
             yield make_film(
                 specs,
                 frames,
                 film.out,
                 head=head,
-                place=film.place,
+                folder=film.place,
                 on_progress=lambda done, total: on_progress("filming", done, total),
             )
 
 
-def _cutting(film: _Wanted, discs: Mapping[str, StoredFile], looks: Sequence[Look]) -> Cutting:
+def _film_job(film: _Wanted, discs: Mapping[str, StoredFile], looks: Sequence[Look]) -> FilmJob:
     named = film.groups if film.options.group_names else ()
     mine = {one.id: discs[one.id] for one in film.chosen}
-    return Cutting(film.chosen, mine, film.options.look or looks[0], film.options, named)
+    return FilmJob(film.chosen, mine, film.options.look or looks[0], film.options, named)
 
 
-def _size(cutting: Cutting) -> int:
-    stored = [disc for disc in cutting.discs.values() if isinstance(disc, StoredFile)]
+def _size(job: FilmJob) -> int:
+    stored = [disc for disc in job.discs.values() if isinstance(disc, StoredFile)]
     return sum(status.st_size for disc in stored if (status := disc.folder.status(disc.file)) is not None)
 
 
-def _to_send(cutting: Cutting, film: _Wanted) -> tuple[Any, ...]:
-    contents = (disc.read() for disc in cutting.discs.values() if isinstance(disc, StoredFile))
-    return (replace(cutting, discs={}), film.style, film.name, *contents)
+def _to_send(job: FilmJob, film: _Wanted) -> tuple[Any, ...]:
+    contents = (disc.read() for disc in job.discs.values() if isinstance(disc, StoredFile))
+    return (replace(job, discs={}), film.style, film.name, *contents)
 
 
-def film_of(cutting: Cutting, style: FilmStyle, name: str, *discs: bytes) -> dict[str, bytes]:
+def film_of(job: FilmJob, style: FilmStyle, name: str, *discs: bytes) -> dict[str, bytes]:
     """The files of a film, as `film_content` gives them; made in a folder of its own, for the encoder needs one.
 
     Parameters
     ----------
-    cutting : Cutting
+    job : FilmJob
         Without its discs.
     style : {"daily", "smooth", "corotating"}
     name : str
         The film's, for messages.
     *discs : bytes
-        FITS, in the order of `cutting.chosen`.
+        FITS, in the order of `job.chosen`.
     """
-    whole = replace(cutting, discs=dict(zip((one.id for one in cutting.chosen), discs, strict=True)))
+    whole = replace(job, discs=dict(zip((one.id for one in job.chosen), discs, strict=True)))
     with TemporaryDirectory(prefix="northlimb-film-") as folder:
-        specs, frames, head = shot(whole, style)
+        specs, frames, head = plan_film(whole, style)
         return film_content(make_film(specs, frames, Path(folder) / name, head=head))
 
 
-def shot(cutting: Cutting, style: FilmStyle, *, painters: int = 1) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
+def plan_film(job: FilmJob, style: FilmStyle, *, painters: int = 1) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
     """The time line, the frames (painted by so many threads) and the head of a film."""
-    sightings = [Sighting(one.id, one.time_utc) for one in cutting.chosen]
-    pace_s = cutting.options.pace_s or _PACE_S[style]
-    frame = cutting.frame
+    sightings = [Sighting(one.id, one.time_utc) for one in job.chosen]
+    pace_s = job.options.pace_s or _PACE_S[style]
+    frame = job.frame
     disc = FilmDisc(frame.centre_px, frame.centre_px, frame.radius_px, frame.size_px)
     if style == "smooth":
         specs = smooth_timeline(
-            sightings, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=cutting.options.reach_days
+            sightings, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=job.options.reach_days
         )
-        frames = frames_of(cutting, style, specs, painters=painters)
+        frames = render_frames(job, style, specs, painters=painters)
         return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
     held_s = round(_HELD_SHARE * pace_s * FRAMES_PER_SECOND) / FRAMES_PER_SECOND
     specs = daily_timeline(sightings, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
-    frames = frames_of(cutting, style, specs, painters=painters)
+    frames = render_frames(job, style, specs, painters=painters)
     if style == "daily":
         return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
-    window = map_window(cutting)
+    window = map_window(job)
     more = {} if window is None else {"map": asdict(window)}
     head = FilmHead(style, frame.size_px, disc if window is None else None, FRAMES_PER_SECOND, more)
     return specs, frames, head
@@ -273,7 +273,7 @@ def kept_film(
     *,
     looks: Sequence[Look],
     on_progress: Progress,
-    groups: Sequence[GroupPlace] = (),
+    groups: Sequence[GroupPosition] = (),
     executor: Executor = IN_THIS_PROCESS,
 ) -> Film:
     """The film of a span among the derived things, made now unless it is there and still right.
@@ -298,7 +298,7 @@ def kept_films(
     *,
     looks: Sequence[Look],
     on_progress: Progress,
-    groups: Sequence[GroupPlace] = (),
+    groups: Sequence[GroupPosition] = (),
     executor: Executor = IN_THIS_PROCESS,
 ) -> tuple[list[Film], list[str]]:
     """The films of spans among the derived things, and what keeps others from being made; see `kept_film`."""

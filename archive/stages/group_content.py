@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from archive.answers import Answers
-from archive.films.job import GroupPlace
+from archive.films.job import GroupPosition
 from archive.measuring.following import FollowedGroup
 from archive.measuring.rotation_fit import PUBLISHED_LAWS, GroupRotation, group_rotation, rotation_law
 from archive.model.times import time_from_days
@@ -18,7 +18,7 @@ from archive.stages.maps import RotationMap
 from archive.sun.rotations import rotation_starts
 from archive.website import GroupEntry, GroupSighting, RotationEntry, TurningLaw
 
-__all__ = ["group_content", "group_places", "rotation_entries"]
+__all__ = ["group_content", "group_positions", "rotation_entries"]
 
 _Turning = GroupRotation | None
 
@@ -76,11 +76,11 @@ def _own_law(turning: Sequence[GroupRotation]) -> TurningLaw | None:
     )
 
 
-def group_places(groups: Sequence[FollowedGroup]) -> tuple[GroupPlace, ...]:
+def group_positions(groups: Sequence[FollowedGroup]) -> tuple[GroupPosition, ...]:
     """Where each group was at each sighting, for films that write names."""
     places = [(group.name, seen.position) for group in groups for seen in group.sightings]
     return tuple(
-        GroupPlace(name, time_from_days(at.time_days), round(at.latitude_deg, 2), round(at.longitude_deg, 2))
+        GroupPosition(name, time_from_days(at.time_days), round(at.latitude_deg, 2), round(at.longitude_deg, 2))
         for name, at in places
     )
 

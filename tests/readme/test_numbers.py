@@ -7,7 +7,7 @@ import pytest
 
 from archive.cli import northlimb
 from archive.execution import executor, progress
-from archive.films import marks
+from archive.films import annotations
 from archive.measuring import detail
 from archive.publishing import address, place, remote_target
 from archive.records import capture_time
@@ -26,7 +26,7 @@ SAID = [
     f"too small or too soft for spots of {detail._UNCOUNTABLE_MSH:.0f} millionths",
     f"one that shows none under {detail._SOFT_MSH:.0f} says so",
     f"a line every {overlay._GRID_STEP_DEG} degrees",
-    f"latitude and longitude every {marks._GRID_STEP_DEG} degrees",
+    f"latitude and longitude every {annotations._GRID_STEP_DEG} degrees",
     f"in rows of {year_page._TURN} days",
     f"From {WORDS[executor._FEW]} new pictures on",
     f"over {executor._BYTES_IN_FLIGHT // 2**20} MB (some ",

@@ -21,7 +21,7 @@ from archive.model.observation import Observation, Orientation
 from archive.records.disc_files import fits_bytes
 from archive.stages.comparison import turned_disc, with_turned_back
 from archive.website import Content, Entry, Pictures, SiteInfo
-from whole.turning import EPOCH, STANDARD_SCENE, darkness_centre, observed
+from whole.film_scenes import EPOCH, STANDARD_SCENE, darkness_centre, observed
 
 UNKNOWN = Orientation("unknown", None, None, None)
 
