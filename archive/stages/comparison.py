@@ -24,7 +24,7 @@ from archive.records.archive_files import derived_files
 from archive.records.disc_files import jpeg_bytes, read_disc
 from archive.stages.pictures import disc_file, folder_of_pictures
 from archive.sun.heliographic import DISTANCE_RADII
-from archive.website import Carrying, Content, TurnedBack
+from archive.website import Content, DerotatedDisc, DerotationLaw
 from archive.website.observing_days import observing_days
 
 __all__ = ["CARRYING", "turned_disc", "turned_picture", "with_turned_back"]
@@ -34,7 +34,7 @@ _VERSION = "1"  # raise it when carrying or painting change their results
 _REACH = timedelta(days=7)
 _PICTURE, _KEY = "turned-back.jpg", "turned-back-key"
 
-CARRYING = Carrying(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, DISTANCE_RADII)
+CARRYING = DerotationLaw(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, DISTANCE_RADII)
 
 
 def with_turned_back(
@@ -54,7 +54,7 @@ def with_turned_back(
         derived.write(f"{folder}/{_PICTURE}", picture)
         seal(derived, f"{folder}/{_KEY}", [f"{folder}/{_PICTURE}"], key=_key(before, after))
     on_progress("comparing days", len(wanted), len(wanted))
-    turned = {after.id: TurnedBack(before.id, _PICTURE) for before, after in pairs}
+    turned = {after.id: DerotatedDisc(before.id, _PICTURE) for before, after in pairs}
     entries = [
         replace(entry, turned_back=turned[entry.observation.id]) if entry.observation.id in turned else entry
         for entry in content.entries

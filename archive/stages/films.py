@@ -28,7 +28,7 @@ from archive.model.observation import Band, Observation
 from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
 from archive.stages.pictures import derived_pictures, picture_key
-from archive.website.observation_view import band_words
+from archive.website.observation_view import format_band
 
 __all__ = [
     "FILMS",
@@ -115,7 +115,7 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
         days = [day for day in sorted(by_day) if span.first <= day <= span.last]  # type: ignore[operator]
     if not days:
         raise FactsError(
-            f"film: no picture in {band_words(band)} with known north {_span_in_words(span)} "
+            f"film: no picture in {format_band(band)} with known north {_span_in_words(span)} "
             f"(the archive has {len(oriented)} in all); choose another span, or state how the pictures lie"
         )
     chosen = [one for day in days for one in by_day[day]]
@@ -332,7 +332,7 @@ def kept_films(
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     """What the site calls the film."""
-    band = "" if chosen[0].band == "white" else f", {band_words(chosen[0].band)}"
+    band = "" if chosen[0].band == "white" else f", {format_band(chosen[0].band)}"
     return _span_title(span, chosen) + band + _TITLE_ENDS[span.style]
 
 

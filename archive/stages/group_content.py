@@ -16,7 +16,7 @@ from archive.records.archive_files import derived_files
 from archive.records.record import Record
 from archive.stages.maps import RotationMap
 from archive.sun.rotations import rotation_starts
-from archive.website import GroupEntry, GroupSighting, RotationEntry, TurningLaw
+from archive.website import GroupEntry, GroupSighting, PublishedRotationLaw, RotationEntry
 
 __all__ = ["group_content", "group_positions", "rotation_entries"]
 
@@ -32,7 +32,7 @@ def group_content(root: Path, groups: Sequence[FollowedGroup], records: Mapping[
         "groups": [_entry(group, turning, records) for group, turning in zip(groups, rotations, strict=True)],
         "own_law": _own_law([one for one in rotations if one is not None]),
         "published_laws": [
-            TurningLaw(
+            PublishedRotationLaw(
                 law.name,
                 law.equator_deg_per_day,
                 law.sine_squared_deg_per_day,
@@ -58,7 +58,7 @@ def _entry(group: FollowedGroup, turning: GroupRotation | None, records: Mapping
     )
 
 
-def _own_law(turning: Sequence[GroupRotation]) -> TurningLaw | None:
+def _own_law(turning: Sequence[GroupRotation]) -> PublishedRotationLaw | None:
     law = rotation_law(
         [one.latitude_deg for one in turning],
         [one.rate_deg_per_day for one in turning],
@@ -66,7 +66,7 @@ def _own_law(turning: Sequence[GroupRotation]) -> TurningLaw | None:
     )
     if law is None:
         return None
-    return TurningLaw(
+    return PublishedRotationLaw(
         "this archive",
         law.equator_deg_per_day,
         law.sine_squared_deg_per_day,

@@ -2,8 +2,9 @@
 
 from archive.website.assembly import build_site
 from archive.website.content import (
-    Carrying,
     Content,
+    DerotatedDisc,
+    DerotationLaw,
     DiscLabel,
     Entry,
     FilmEntry,
@@ -15,17 +16,17 @@ from archive.website.content import (
     Line,
     Overlay,
     Pictures,
+    PublishedRotationLaw,
     RotationEntry,
     SiteInfo,
     SitePlace,
-    TurnedBack,
-    TurningLaw,
 )
 from archive.website.site_files import SiteReport
 
 __all__ = [
-    "Carrying",
     "Content",
+    "DerotatedDisc",
+    "DerotationLaw",
     "DiscLabel",
     "Entry",
     "FilmEntry",
@@ -37,11 +38,10 @@ __all__ = [
     "Line",
     "Overlay",
     "Pictures",
+    "PublishedRotationLaw",
     "RotationEntry",
     "SiteInfo",
     "SitePlace",
     "SiteReport",
-    "TurnedBack",
-    "TurningLaw",
     "build_site",
 ]

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from archive.website.chart_svg import Colour
-from archive.website.wording import MONTHS
+from archive.website.formatting import MONTHS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

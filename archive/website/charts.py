@@ -14,9 +14,9 @@ from markupsafe import Markup
 
 from archive.website.chart_axes import NARROW, WIDE, Size, month_number, panels, plain_style, time_axis
 from archive.website.chart_svg import Colour, chart_svg
-from archive.website.content import TurningLaw
-from archive.website.turning import law_rate
-from archive.website.wording import latitude_words
+from archive.website.content import PublishedRotationLaw
+from archive.website.formatting import format_latitude
+from archive.website.rotation_laws import law_rate
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -81,7 +81,7 @@ class Turned:
 class Curve:
     """A law of rotation as a line; `dashes` as SVG writes them, empty for an unbroken one."""
 
-    law: TurningLaw
+    law: PublishedRotationLaw
     colour: Colour
     dashes: str
 
@@ -204,7 +204,7 @@ def _latitudes(axes: Axes, which: Literal["x", "y"], latitudes_deg: Sequence[flo
         **{
             f"{which}lim": (-reach, reach),
             f"{which}ticks": ticks,
-            f"{which}ticklabels": [f"{latitude_words(tick, 0)}°" if tick else "0°" for tick in ticks],
+            f"{which}ticklabels": [f"{format_latitude(tick, 0)}°" if tick else "0°" for tick in ticks],
         }
     )
     return reach

@@ -1,4 +1,4 @@
-"""What the caller hands over to be published: observations, pictures, notes and films.
+"""The content to be published: observations, pictures, notes and films.
 
 Everything here is already decided: positions are rounded to what may be published, pictures are
 turned and free of private metadata, entries are of one archive. The website only shows it.
@@ -20,8 +20,9 @@ from archive.model.observation import Band, Observation, SpotGroup
 __all__ = [
     "DISC_RADIUS_PX",
     "DISC_SIDE_PX",
-    "Carrying",
     "Content",
+    "DerotatedDisc",
+    "DerotationLaw",
     "DiscLabel",
     "Entry",
     "FilmEntry",
@@ -33,11 +34,10 @@ __all__ = [
     "Line",
     "Overlay",
     "Pictures",
+    "PublishedRotationLaw",
     "RotationEntry",
     "SiteInfo",
     "SitePlace",
-    "TurnedBack",
-    "TurningLaw",
 ]
 
 # The frame of the published discs, fixed with the pictures themselves.
@@ -157,8 +157,8 @@ class Overlay:
 
 
 @dataclass(frozen=True)
-class TurnedBack:
-    """A disc, without limb darkening, carried to the moment of an observation of an earlier day.
+class DerotatedDisc:
+    """A disc, without limb darkening, derotated to the time of an observation of an earlier day.
 
     `picture` is a name in the folder of the observation's pictures.
     """
@@ -168,15 +168,15 @@ class TurnedBack:
 
     @property
     def to_day(self) -> date:
-        """The UTC day to which it is carried."""
+        """The UTC day to which it is derotated."""
         return date.fromisoformat(self.to_observation.partition("T")[0])
 
 
 @dataclass(frozen=True)
-class Carrying:
-    """How the pages carry a surface: drift in Carrington longitude, deg/day, and the Sun's distance in its radii.
+class DerotationLaw:
+    """How the pages derotate a surface: drift in Carrington longitude, deg/day, and the Sun's distance in its radii.
 
-    The drift is ``at_equator + sine_squared * sin^2(latitude)``; with none the surface turns as a whole.
+    The drift is ``at_equator + sine_squared * sin^2(latitude)``; without it the surface rotates rigidly.
     """
 
     at_equator_deg_per_day: float = 0.0
@@ -186,9 +186,9 @@ class Carrying:
 
 @dataclass(frozen=True)
 class Entry:
-    """One observation to be shown, with what the reader should be warned of.
+    """One observation to be shown, with warnings for the reader.
 
-    `advice` holds names and figures of what the capture's length cost in sharpness. Where north is known `overlay`
+    `advice` holds names and figures of the blur caused by the capture's length. Where north is known `overlay`
     lies over the disc; `turned_back` is it carried to the day before.
     """
 
@@ -197,11 +197,11 @@ class Entry:
     warnings: tuple[str, ...] = ()
     advice: tuple[tuple[str, str], ...] = ()
     overlay: Overlay | None = None
-    turned_back: TurnedBack | None = None
+    turned_back: DerotatedDisc | None = None
 
     @cached_property
     def mark(self) -> bytes:
-        """A digest of all that a page can tell of it: of pictures that they are there, for pages only link to them."""
+        """A digest of all that a page shows of it: of pictures that they are there, for pages only link to them."""
         pictures = self.pictures
         return mark_of(
             [
@@ -243,7 +243,7 @@ class FilmEntry:
 
 @dataclass(frozen=True)
 class GroupSighting:
-    """A group as one picture shows it; `stated` where the observer's record gives it."""
+    """A group in one picture; `stated` where the observer's record gives it."""
 
     observation_id: str
     group: SpotGroup
@@ -252,7 +252,7 @@ class GroupSighting:
 
 @dataclass(frozen=True)
 class GroupEntry:
-    """A group followed from day to day under one name; sightings in order of time.
+    """A group tracked from day to day under one name; sightings in order of time.
 
     `rotation_deg_per_day` is sidereal, None where it was seen on fewer than three days. `return_of` names the group
     that probably came round the far side as this one; `other_names` are earlier names of it, no longer used.
@@ -282,7 +282,7 @@ class RotationEntry:
 
 
 @dataclass(frozen=True)
-class TurningLaw:
+class PublishedRotationLaw:
     """Sidereal rotation A + B sin^2 + C sin^4 (latitude), deg/day; errors and `groups` only where fitted here."""
 
     name: str
@@ -301,7 +301,7 @@ class Content:
 
     Files of pictures, films and maps are names in the folder `derived`.
 
-    `own_law` is the rotation law fitted to the archive's own groups, None where they do not tell it; `graticule_at`
+    `own_law` is the rotation law fitted to the archive's own groups, None where it cannot be determined; `graticule_at`
     draws the grid of a B0, which many days share.
     """
 
@@ -311,8 +311,8 @@ class Content:
     films: Sequence[FilmEntry] = ()
     groups: Sequence[GroupEntry] = ()
     rotations: Sequence[RotationEntry] = ()
-    own_law: TurningLaw | None = None
-    published_laws: Sequence[TurningLaw] = ()
-    carrying: Carrying = Carrying()
+    own_law: PublishedRotationLaw | None = None
+    published_laws: Sequence[PublishedRotationLaw] = ()
+    carrying: DerotationLaw = DerotationLaw()
     graticule_at: Callable[[float], Graticule] | None = None
     derived: Folder = field(default_factory=lambda: Folder(Path()))

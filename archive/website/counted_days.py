@@ -1,4 +1,4 @@
-"""What a span of days amounts to: how many were seen, how many of these without spots, and the mean of R."""
+"""Summary of a span of days: number of days, of spotless days, and mean R."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from statistics import fmean
 
 from archive.model.observation import Counts
+from archive.website.formatting import number, plural
 from archive.website.observing_days import ObservingDay
-from archive.website.wording import number, plural
 
 __all__ = ["day_counts", "days_summary"]
 
 
 def day_counts(day: ObservingDay) -> Counts | None:
-    """Return the count that stands for a day: of its main picture, else of the first that was counted."""
+    """Return the count used for a day: of its main picture, else of the first that was counted."""
     for entry in (day.main, *day.others):
         if entry.observation.counts is not None:
             return entry.observation.counts
@@ -21,7 +21,7 @@ def day_counts(day: ObservingDay) -> Counts | None:
 
 
 def days_summary(days: Sequence[ObservingDay]) -> str:
-    """Write what the days amount to: ``7 days with pictures, 2 of them without spots; mean of R 41.5``."""
+    """Return the summary of the days: ``7 days with pictures, 2 of them without spots; mean of R 41.5``."""
     counts = [found for day in days if (found := day_counts(day)) is not None]
     words = f"{plural(len(days), 'day')} with pictures"
     if not counts:

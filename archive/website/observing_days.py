@@ -1,4 +1,4 @@
-"""The archive's days: which pictures belong to a UTC day, which of them stands for it, and its notes."""
+"""The archive's days: pictures of each UTC day, its main picture, and its notes."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from itertools import groupby
 from archive.answers import mark_of
 from archive.website.addresses import Here, day_of, day_page, picture_files
 from archive.website.content import Content, Entry
+from archive.website.formatting import day_and_month, plural
 from archive.website.observation_view import disc_picture
-from archive.website.orientation_words import is_north_up
+from archive.website.orientation_text import is_north_up
 from archive.website.pages import Picture
-from archive.website.wording import day_and_month, plural
 
 __all__ = ["ObservingDay", "day_thumb", "observing_days", "stands_for_day"]
 

@@ -27,7 +27,7 @@ SAID = [
     f"one that shows none under {detail._SOFT_MSH:.0f} says so",
     f"a line every {overlay._GRID_STEP_DEG} degrees",
     f"latitude and longitude every {annotations._GRID_STEP_DEG} degrees",
-    f"in rows of {year_page._TURN} days",
+    f"in rows of {year_page._ROW_DAYS} days",
     f"From {WORDS[executor._FEW]} new pictures on",
     f"over {executor._BYTES_IN_FLIGHT // 2**20} MB (some ",
     f"is tried {WORDS[len(place._WAITS_S) + 1]} times",

@@ -33,10 +33,10 @@ from archive.website import (
     InstrumentInfo,
     LearnedAngle,
     Pictures,
+    PublishedRotationLaw,
     RotationEntry,
     SiteInfo,
     SitePlace,
-    TurningLaw,
 )
 from archive.website.site_record import SiteRecord
 
@@ -77,8 +77,8 @@ CAPTURE = Capture(
     seeing=3.5,
 )
 # From memory: Howard, Gilman & Gilman (1984).
-ALL_SPOTS = TurningLaw("all spots", 14.522, -2.84, source="Howard, Gilman & Gilman (1984)")
-OWN_LAW = TurningLaw("this archive", 14.4, -2.5, equator_sigma=0.05, sine_squared_sigma=0.6, groups=14)
+ALL_SPOTS = PublishedRotationLaw("all spots", 14.522, -2.84, source="Howard, Gilman & Gilman (1984)")
+OWN_LAW = PublishedRotationLaw("this archive", 14.4, -2.5, equator_sigma=0.05, sine_squared_sigma=0.6, groups=14)
 L0_DEG = 340.621
 NOTES = (
     "# Haze\n\nA *long* look. <script>alert(1)</script> <img src=x onerror=alert(2)>\n\n[east](https://example.org)\n"

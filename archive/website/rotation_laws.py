@@ -1,4 +1,4 @@
-"""The laws of the Sun's rotation as the pages give them, evaluated at a latitude."""
+"""Rotation laws: rates at a latitude, and text for pages."""
 
 from __future__ import annotations
 
@@ -6,33 +6,33 @@ import math
 
 from markupsafe import Markup
 
-from archive.website.content import TurningLaw
-from archive.website.wording import UNKNOWN, number
+from archive.website.content import PublishedRotationLaw
+from archive.website.formatting import UNKNOWN, number
 
-__all__ = ["law_formula", "law_rate", "rate_words"]
+__all__ = ["format_rate", "law_formula", "law_rate"]
 
 
-def law_rate(law: TurningLaw, latitude_deg: float) -> float:
+def law_rate(law: PublishedRotationLaw, latitude_deg: float) -> float:
     """Return the law's sidereal rate at a latitude, in degrees a day."""
     squared = math.sin(math.radians(latitude_deg)) ** 2
     return law.equator_deg_per_day + law.sine_squared_deg_per_day * squared + law.sine_fourth_deg_per_day * squared**2
 
 
-def rate_words(rate_deg_per_day: float | None, sigma: float | None = None) -> str:
-    """Write a rate with its standard error: ``14.21 ± 0.15``."""
+def format_rate(rate_deg_per_day: float | None, sigma: float | None = None) -> str:
+    """Return a rate with its standard error: ``14.21 ± 0.15``."""
     words = number(rate_deg_per_day, 2)
     if sigma is None or words == UNKNOWN:
         return words
     return f"{words} ± {number(max(sigma, 0.01), 2)}".replace(" ", "\N{NO-BREAK SPACE}")
 
 
-def law_formula(law: TurningLaw) -> Markup:
-    """Write the law in the latitude φ, with standard errors where it has them: ``14.37 ± 0.05 − 2.7 sin²φ``."""
-    terms = [Markup(rate_words(law.equator_deg_per_day, law.equator_sigma))]
+def law_formula(law: PublishedRotationLaw) -> Markup:
+    """Return the law in the latitude φ, with standard errors where it has them: ``14.37 ± 0.05 − 2.7 sin²φ``."""
+    terms = [Markup(format_rate(law.equator_deg_per_day, law.equator_sigma))]
     factors = ((law.sine_squared_deg_per_day, law.sine_squared_sigma, 2), (law.sine_fourth_deg_per_day, None, 4))
     for factor, sigma, power in factors:
         if factor:
-            size = rate_words(abs(factor), sigma)
+            size = format_rate(abs(factor), sigma)
             size = size if sigma is None else f"({size})"
             terms.append(Markup("{} {} sin<sup>{}</sup> φ").format("−" if factor < 0 else "+", size, power))
     return Markup(" ").join(terms)
