@@ -49,7 +49,7 @@ def zoom_view(observation: Observation, here: Here) -> ZoomView:
     known = orientation.status != "unknown" and orientation.north_angle_deg is not None
     return ZoomView(
         href=here.to(picture_files(observation).as_it_came),
-        words=f"{picture.width_px} × {picture.height_px} px, {number(scale, 2)}″ a pixel; "
+        words=f"{picture.width_px} × {picture.height_px} px, {number(scale, 2)}″ per pixel; "
         f"the Earth would be {number(earth / scale, 1)} px wide",
         width=picture.width_px,
         height=picture.height_px,

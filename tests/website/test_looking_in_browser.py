@@ -431,8 +431,8 @@ def test_tab_goes_round_in_the_zoom_and_everything_has_a_name(tab: Browser, look
     tab.press("z")
     tree = tab.send("Accessibility.getFullAXTree")["nodes"]
     roles = {(node["role"]["value"], node.get("name", {}).get("value", "")) for node in tree if not node["ignored"]}
-    assert ("dialog", "The picture’s own pixels") in roles
-    assert {("button", name) for name in ("Smaller", "Larger", "Whole", "North up", "Close")} <= roles
+    assert ("dialog", "Picture at full size") in roles
+    assert {("button", name) for name in ("Zoom out", "Zoom in", "Fit", "North up", "Close")} <= roles
     assert not [role for role, name in roles if role in ("button", "link", "checkbox", "slider", "image") and not name]
 
 
