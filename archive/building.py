@@ -94,12 +94,12 @@ def film_in_site(
 def _film_in_site(archive: Archive, span: FilmSettings) -> Filmed:
     from archive.pipeline import built_site, counted_pictures
     from archive.stages.films import blank_remarks, kept_film
-    from archive.stages.group_content import group_places
+    from archive.stages.group_content import group_positions
     from archive.stages.survey import survey
     from archive.website import addresses
 
     counted = counted_pictures(archive, survey(archive))
-    made = kept_film(archive, counted.observations, span, groups=group_places(counted.groups))
+    made = kept_film(archive, counted.observations, span, groups=group_positions(counted.groups))
     keep_film(archive.root, span)
     target = site_folder(archive.root, None)
     built = built_site(archive.with_settings_read(), target)
@@ -131,12 +131,12 @@ def film_elsewhere(
 def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
     from archive.pipeline import counted_pictures
     from archive.stages.films import blank_remarks, chosen_observations, write_film
-    from archive.stages.group_content import group_places
+    from archive.stages.group_content import group_positions
     from archive.stages.survey import survey
 
     counted = counted_pictures(archive, survey(archive))
     chosen = chosen_observations(counted.observations, span)
-    files = write_film(archive, chosen, out, span, groups=group_places(counted.groups))
+    files = write_film(archive, chosen, out, span, groups=group_positions(counted.groups))
     blank = blank_remarks(files.mp4)
     return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, blank)
 

@@ -12,9 +12,9 @@ from archive.disk import Folder
 from archive.films.production import film_of
 from archive.measuring.groups import group_turned_spots
 from archive.measuring.rotation_fit import group_rotation
-from archive.orientation.clock_check import better_hours
-from archive.orientation.free_turning import reading_among
+from archive.orientation.clock_check import clock_error_hours
 from archive.orientation.instrument import learn_epochs
+from archive.orientation.single_picture import solution_among_neighbours
 from archive.orientation.spots import solve_spots
 from archive.publishing.digests import digests_of
 from archive.records.archive_files import SITE_NAME, THEME_NAME, derived_files, files_of
@@ -28,7 +28,7 @@ from archive.stages.comparison import with_turned_back
 from archive.stages.comparison_picture import turned_picture
 from archive.stages.counting import Counted, count_spots
 from archive.stages.films import forget_films, kept_films
-from archive.stages.group_content import group_content, group_places, rotation_entries
+from archive.stages.group_content import group_content, group_positions, rotation_entries
 from archive.stages.map_growth import grown_map
 from archive.stages.maps import rotation_maps
 from archive.stages.overlay import graticule_at
@@ -50,8 +50,8 @@ MAKERS = (
     study,
     sun_views,
     solve_spots,
-    better_hours,
-    reading_among,
+    clock_error_hours,
+    solution_among_neighbours,
     learn_epochs,
     group_turned_spots,
     picture_files,
@@ -85,7 +85,7 @@ def built_site(archive: Archive, target: Path) -> Built:
     entries = [entry_of(settings, one, pictures) for one, pictures in zip(found, derived, strict=True)]
     discs = {entry.observation.id: entry.pictures.fits for entry in entries if entry.pictures.fits is not None}
     maps = rotation_maps(archive, found, discs)
-    films, problems = kept_films(archive, found, settings.films, groups=group_places(counted.groups))
+    films, problems = kept_films(archive, found, settings.films, groups=group_positions(counted.groups))
     days = sorted({one.id.partition("T")[0] for one in found})
     notes, left_out = notes_of(root, days)
     content = Content(

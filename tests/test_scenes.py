@@ -137,7 +137,7 @@ def test_spot_lands_where_trigonometry_puts_it(north_angle_deg: float, mirrored:
         mirrored=mirrored,
         spots=(Spot(-18.0, 34.0, 1.0, ragged=0.1, stretch=1.2),),
     )
-    # Smart, Text-book on Spherical Astronomy, heliographic coordinates (from memory): the arc rho from the
+    # Smart, Text-book on Spherical Astronomy, heliographic coordinates: the arc rho from the
     # disc's centre and the position angle chi, here through the triangle pole, centre, spot.
     # The finite distance then enlarges the nearer parts.
     rho_deg = degrees(acos(sin(lat) * sin(b0) + cos(lat) * cos(lon) * cos(b0)))
@@ -238,7 +238,7 @@ def test_levels_are_rounded_over_the_full_scale() -> None:
 
 
 def test_spots_turn_by_the_synodic_rate() -> None:
-    # 14.522 - 2.84 sin^2(10 deg) = 14.4364 deg/day sidereal (Howard, Gilman & Gilman 1984, from memory),
+    # 14.522 - 2.84 sin^2(10 deg) = 14.4364 deg/day sidereal (Howard, Gilman & Gilman 1984),
     # which is 0.2520 a day ahead of Carrington's 14.1844. L0 falls by about 13.2 a day.
     world = world_of([GroupPlan("a", 10.0, 100.0, follower_deg=0.0, length_deg=0.0, pores=0)], epoch_utc=EPOCH)
     ((_, first),) = world.sightings(0.0, l0_deg=110.0, b0_deg=1.0)
@@ -315,7 +315,7 @@ def test_spots_cross_the_disc_in_a_fortnight() -> None:
 
 
 def test_low_sun_is_flattened_as_the_handbook_says() -> None:
-    # Meeus, chapter 16 (from memory): about 0.8 % at 10 degrees, 0.1 % at 30 degrees.
+    # Meeus, chapter 16: about 0.8 % at 10 degrees, 0.1 % at 30 degrees.
     assert refraction_flattening(10.0) == pytest.approx(0.008, abs=0.0005)
     assert refraction_flattening(30.0) == pytest.approx(0.001, abs=0.0005)
 

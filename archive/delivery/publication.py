@@ -17,8 +17,8 @@ from archive.publishing.checking import Checked, FolderReader, check_published
 from archive.publishing.digests import StampsFile
 from archive.publishing.folder_target import Notes, check_target, prepare_folder, publish_folder
 from archive.publishing.opening import open_place
-from archive.publishing.place import Dropped, Place, Reader
-from archive.publishing.plan import turn
+from archive.publishing.place import ConnectionDropped, Place, Reader
+from archive.publishing.plan import upload_order
 from archive.publishing.remote_target import (
     SiteFiles,
     check_place_open,
@@ -126,7 +126,7 @@ def rehearse(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> R
         if address.kind == "folder":
             folder, notes = Path(address.path), _notes(store, site_dir, address, on_progress)
             coming = prepare_folder(site_dir, folder, adopt=wanted.adopt, keep=address.options.keep, notes=notes)
-            sent = tuple(sorted(coming.difference.copied, key=turn))
+            sent = tuple(sorted(coming.difference.copied, key=upload_order))
             return Rehearsed(address.name, coming.report, sent, coming.difference.removed)
         site = _site_for(address, store, site_dir, on_progress)
         with _opened(target) as place:
@@ -205,7 +205,7 @@ def _opened(target: _Target) -> Iterator[Place]:
     with closing(open_place(target.address, target_name=target.name)) as place:
         try:
             yield place
-        except Dropped as dropped:
+        except ConnectionDropped as dropped:
             raise PublishError(f"{target.address.name}: the connection failed: {dropped}; publish again") from dropped
 
 

@@ -25,7 +25,8 @@ _NOISE_FACTOR = 5.5
 _LIMB_SHARE = 0.97  # nearer the limb the edge's own blur is dark
 _LEAST_PX = 4
 _MOST_SPOTS = 40
-# The largest group on record, of April 1947, covered 6132 MSH (Greenwich, from memory); one dark patch is less.
+# The largest group on record, of April 1947, covered 6132 MSH (Greenwich Photo-heliographic Results); one dark patch is
+# less.
 _LARGEST_MSH = 4000.0
 # A large spot has a dark core even near the limb, under a soft edge; thin cloud there has none (drawn discs).
 _CLOUD_MSH, _CLOUD_DEPTH = 900.0, 0.15

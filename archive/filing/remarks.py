@@ -5,7 +5,7 @@ from __future__ import annotations
 from archive.filing.drift_frames import open_readings_remark
 from archive.filing.statements import AddOptions, Stated
 from archive.model.observation import Observation
-from archive.orientation.low_sun import low_sun_doubt
+from archive.orientation.low_sun import flattening_warning
 from archive.records.places import Place
 from archive.stages.evidence import is_up, night_remark
 
@@ -60,7 +60,7 @@ def remarks(name: str, place: Place, observation: Observation) -> list[str]:
     elif sun.altitude_deg < _LOW_SUN_DEG:
         found.append(f"{name}: the Sun was only {sun.altitude_deg:.1f} deg high; is the time right?")
     further = (
-        low_sun_doubt(observation.disc, sun),
+        flattening_warning(observation.disc, sun),
         open_readings_remark(observation.orientation, record_file=place.file(".toml")),
     )
     found += [f"{name}: {remark}" for remark in further if remark is not None]

@@ -1,1 +1,1 @@
-"""Time line, frames and encoder of rotation films."""
+"""Rotation films: time line, frames, overlays and encoder."""

@@ -1,4 +1,4 @@
-"""The caption of a film's frames: date, time and what the frame is, in the upper left corner of the sky."""
+"""The caption of a film's frames: date, time and whether observed, in the upper left corner."""
 
 from __future__ import annotations
 
@@ -20,17 +20,17 @@ from archive.model.constants import DISC_RADIUS_SHARE
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
 
-__all__ = ["SMALLEST_FRAME_PX", "Box", "caption_lines", "caption_rows_px", "draw_caption", "draw_words"]
+__all__ = ["MIN_FRAME_PX", "Box", "caption_lines", "caption_rows_px", "draw_caption", "draw_label"]
 
 
-# Below this the caption no longer fits beside the disc in legible letters.
-SMALLEST_FRAME_PX = 480
+# In smaller frames the caption does not fit beside the disc at a legible size.
+MIN_FRAME_PX = 480
 
 # Grey, not coloured: H.264 films keep colour at half the resolution, so only brightness stays sharp.
 _INK = 214
 _DIM_INK = 150
 
-# English month names whatever the computer's language: the same archive gives the same film.
+# English month names in every locale, so that the same archive gives the same film.
 _MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
@@ -47,11 +47,11 @@ class Box(NamedTuple):
 
 
 def caption_lines(spec: FrameSpec, *, kind: Caption = "full") -> tuple[str, str]:
-    """Return the date, with the time where it is `full`, and the mark that says whether anybody looked."""
+    """Return the date, with the time for kind `full`, and whether the frame was observed."""
     when = _date(spec.time_utc) if kind == "date" else f"{_date(spec.time_utc)}, {spec.time_utc:%H:%M} UTC"
     if spec.kind == "observed":
         own = spec.observed_utc
-        # An evenly stepping film's frame may lie some minutes off the observation that it shows.
+        # In a film of equal time steps a frame may differ by some minutes from the observation it shows.
         off = kind != "date" and own is not None and f"{own:%H:%M}" != f"{spec.time_utc:%H:%M}"
         return when, f"observed at {own:%H:%M}" if off else "observed"
     return when, "between observations" if spec.observations else "not observed"
@@ -60,35 +60,35 @@ def caption_lines(spec: FrameSpec, *, kind: Caption = "full") -> tuple[str, str]
 def caption_rows_px(size_px: int) -> tuple[Box, Box]:
     """Return the boxes of the caption's two lines in a square frame.
 
-    Each ends where its lower right corner would touch a centred disc with a radius of 0.45 of the side.
+    Each ends where its lower right corner would touch a centred disc of radius 0.45 x side.
     """
-    margin, line = round(size_px / 50), round(1.3 * _letter_px(size_px))
+    margin, line = round(size_px / 50), round(1.3 * _font_size_px(size_px))
     return _row(margin, margin, line, size_px), _row(margin, margin + line, line, size_px)
 
 
 def draw_caption(frame: NDArray[np.uint8], spec: FrameSpec, *, kind: Caption = "full") -> None:
     """Draw the caption of `spec` into `frame`, shape (S, S, 3), in place; only its two boxes change."""
-    letter_px, lines = _letter_px(frame.shape[0]), caption_lines(spec, kind=kind)
+    font_size_px, lines = _font_size_px(frame.shape[0]), caption_lines(spec, kind=kind)
     for text, ink, box in zip(lines, (_INK, _DIM_INK), caption_rows_px(frame.shape[0]), strict=True):
         part = frame[box.top : box.bottom, box.left : box.right]
-        cover = _cover(text, letter_px, part.shape[1], part.shape[0])
+        cover = _coverage(text, font_size_px, part.shape[1], part.shape[0])
         part[:] = np.rint(part * (1 - cover) + ink * cover).astype(np.uint8)
 
 
-def draw_words(frame: NDArray[np.uint8], text: str, *, x_px: float, y_px: float) -> None:
-    """Draw a small label centred on a place of the frame, in place, with a dark rim so that it reads on the disc."""
+def draw_label(frame: NDArray[np.uint8], text: str, *, x_px: float, y_px: float) -> None:
+    """Draw a small label centred on a point of the frame, in place, with a dark outline to be legible on the disc."""
     from PIL import Image, ImageDraw
 
-    letter_px = max(11, round(20 * frame.shape[0] / 1024))
-    width, height = letter_px * (len(text) + 2), 2 * letter_px
+    font_size_px = max(11, round(20 * frame.shape[0] / 1024))
+    width, height = font_size_px * (len(text) + 2), 2 * font_size_px
     left = int(np.clip(round(x_px - width / 2), 0, max(0, frame.shape[1] - width)))
     top = int(np.clip(round(y_px - height / 2), 0, max(0, frame.shape[0] - height)))
     part = frame[top : top + height, left : left + width]
-    size, middle = (part.shape[1], part.shape[0]), (part.shape[1] / 2, part.shape[0] / 2)
+    size, centre = (part.shape[1], part.shape[0]), (part.shape[1] / 2, part.shape[0] / 2)
     for ink, rim_px in ((16, 2), (_INK, 0)):
         mask = Image.new("L", size)
-        font = _font(letter_px)
-        ImageDraw.Draw(mask).text(middle, text, font=font, fill=255, anchor="mm", stroke_width=rim_px, stroke_fill=255)
+        font = _font(font_size_px)
+        ImageDraw.Draw(mask).text(centre, text, font=font, fill=255, anchor="mm", stroke_width=rim_px, stroke_fill=255)
         cover = np.asarray(mask, dtype=np.float32)[:, :, None] / np.float32(255)
         part[:] = np.rint(part * (1 - cover) + ink * cover).astype(np.uint8)
 
@@ -105,27 +105,27 @@ def _date(time_utc: datetime) -> str:
     return f"{time_utc.day} {_MONTHS[time_utc.month - 1]} {time_utc.year}"
 
 
-def _letter_px(size_px: int) -> int:
-    """Return the letters' height: 26 px at 1024, and 12 px at the least."""
+def _font_size_px(size_px: int) -> int:
+    """Return the font size: 26 px at 1024, but at least 12 px."""
     return max(12, round(26 * size_px / 1024))
 
 
 @lru_cache(maxsize=8)
-def _cover(text: str, letter_px: int, width_px: int, height_px: int) -> NDArray[np.float32]:
-    """Return how far ink covers each pixel, 0 to 1, shape (height, width, 1), from the line's left end."""
+def _coverage(text: str, font_size_px: int, width_px: int, height_px: int) -> NDArray[np.float32]:
+    """Return the coverage of each pixel by ink, 0 to 1, shape (height, width, 1), left-aligned."""
     from PIL import Image, ImageDraw
 
     mask = Image.new("L", (width_px, height_px))
-    # One baseline for every text: a line must not hop when a letter with a tail comes or goes.
+    # One baseline for every text: a line must not jump when letters with descenders come or go.
     baseline = 0, round(0.78 * height_px)
-    ImageDraw.Draw(mask).text(baseline, text, font=_font(letter_px), fill=255, anchor="ls")
+    ImageDraw.Draw(mask).text(baseline, text, font=_font(font_size_px), fill=255, anchor="ls")
     return np.asarray(mask, dtype=np.float32)[:, :, None] / np.float32(255)
 
 
 @cache
-def _font(letter_px: int) -> FreeTypeFont:
-    """Return the caption's typeface, laid out the same way whatever text engine is installed."""
+def _font(font_size_px: int) -> FreeTypeFont:
+    """Return the caption's font, with the same layout whatever text engine is installed."""
     from PIL import ImageFont
 
     font = BytesIO(read_own(Path(__file__).parent / "fonts" / "Literata-Medium-tabular.ttf"))
-    return ImageFont.truetype(font, letter_px, layout_engine=ImageFont.Layout.BASIC)
+    return ImageFont.truetype(font, font_size_px, layout_engine=ImageFont.Layout.BASIC)

@@ -1,4 +1,4 @@
-"""A finished film: the MP4, its AV1 twin, its poster still, its list of frames and a small loop for messages."""
+"""A finished film: the MP4, its AV1 version, poster, list of frames and a short clip for sharing."""
 
 from __future__ import annotations
 
@@ -32,12 +32,12 @@ __all__ = [
 ]
 
 
-# The loop is meant for messages, which carry a few megabytes at most: a small frame, twice as fast, the newest
-# part of a long film, and a ceiling on its bit rate.
+# The short clip is for messengers with a limit of a few megabytes: a small frame, double speed, only the newest part of
+# a long film, and a maximum bit rate.
 _LOOP_SIZE_PX = 480
 _LOOP_EVERY = 2
-_LOOP_LONGEST_S = 20
-_LOOP_LIMIT_BYTES = 2_000_000
+_LOOP_MAX_S = 20
+_LOOP_MAX_BYTES = 2_000_000
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class FilmDisc:
     frame_px: int = 1024
 
     def resized(self, frame_px: int) -> FilmDisc:
-        """Return the disc after resampling; (0, 0) is the centre of the corner pixel, hence the halves."""
+        """Return the disc after resampling; (0, 0) is the centre of the corner pixel, hence the 0.5."""
         scale = frame_px / self.frame_px
         return FilmDisc(
             (self.x_px + 0.5) * scale - 0.5, (self.y_px + 0.5) * scale - 0.5, self.radius_px * scale, frame_px
@@ -59,7 +59,7 @@ class FilmDisc:
 
 @dataclass(frozen=True)
 class FilmHead:
-    """What holds for a whole film. `disc` is None where the frames show a flat map; `more` goes into the list."""
+    """Properties of a whole film. `disc` is None for a flat map; `more` is added to the list of frames."""
 
     style: FilmStyle
     size_px: int
@@ -70,7 +70,7 @@ class FilmHead:
 
 @dataclass(frozen=True)
 class FilmFiles:
-    """What was written, all with one stem, and how long and large the film is; `av1` where the encoder has it."""
+    """Files of a film, all with one stem, its number of frames and size; `av1` is None if the encoder lacks AV1."""
 
     mp4: Path
     poster: Path
@@ -82,40 +82,41 @@ class FilmFiles:
 
 
 def check_film_name(out: Path) -> None:
-    """Raise where a film may not be written under this name.
+    """Refuse a name under which no film can be written.
 
     Raises
     ------
     FactsError
-        The name does not end in ``.mp4``, or is a folder's.
+        The name does not end in ``.mp4``, or is a folder.
     FolderError
-        Its folder is missing, or one of the files of the film would replace something else than an earlier film.
+        Its folder is missing, or a file of the film would replace a file that is not part of an earlier film.
     """
     if out.is_dir():
-        raise FactsError(f"{out}: is a folder; name the film in it, such as {out / 'sun.mp4'}")
+        raise FactsError(f"{out}: is a folder; name a file in it, such as {out / 'sun.mp4'}")
     if out.suffix != ".mp4":
-        raise FactsError(f"{out}: a film's name ends in .mp4, in small letters; write {out.stem}.mp4")
+        raise FactsError(f"{out}: the film's name must end in .mp4, in lower case; write {out.stem}.mp4")
     if not out.parent.is_dir():
-        raise FolderError(f"{out}: folder {out.parent} does not exist; make it first, or choose another")
-    place, names = Folder(out.parent), _names(out)
-    in_the_way = [path for path in names if place.exists(path.name)]
-    if in_the_way and not _is_list_of_frames(place, names[2].name):
+        raise FolderError(f"{out}: folder {out.parent} does not exist; create it first, or choose another")
+    folder, names = Folder(out.parent), _names(out)
+    in_the_way = [path for path in names if folder.exists(path.name)]
+    if in_the_way and not _is_list_of_frames(folder, names[2].name):
         raise FolderError(
-            f"{', '.join(map(str, in_the_way))}: would be replaced by the film (with its poster, list of frames, "
-            f"loop and AV1 twin), but comes from no earlier film; move it away, or choose another name than {out.name}"
+            f"{', '.join(map(str, in_the_way))}: would be overwritten by the film (with its poster, list of frames, "
+            f"short clip and AV1 version), but is not part of an earlier film; move it, or choose "
+            f"another name than {out.name}"
         )
 
 
 def _names(out: Path) -> tuple[Path, Path, Path, Path, Path]:
-    """Film, poster, list of frames, loop, AV1 twin."""
+    """Return the paths of film, poster, list of frames, short clip and AV1 version."""
     loop, av1 = (out.with_name(f"{out.stem}-{kind}.mp4") for kind in ("loop", "av1"))
     return out, out.with_suffix(".jpg"), out.with_suffix(".json"), loop, av1
 
 
-def _is_list_of_frames(place: Folder, name: str) -> bool:
-    """Tell whether a JSON file lists a film's frames as this program does."""
+def _is_list_of_frames(folder: Folder, name: str) -> bool:
+    """Return whether a file is a list of frames written by this program."""
     try:
-        listed = json.loads(place.read(name))
+        listed = json.loads(folder.read(name))
     except (OSError, ValueError, RecursionError):
         return False
     return isinstance(listed, dict) and {"frames", "disc", "style"} <= listed.keys()
@@ -136,7 +137,7 @@ def make_daily_film(
     Parameters
     ----------
     load
-        See `film_frames`; every disc it returns lies as `disc` says.
+        See `film_frames`; `disc` describes every disc it returns.
     size_px
         Side of the film.
     """
@@ -151,39 +152,39 @@ def make_film(
     out: Path,
     *,
     head: FilmHead,
-    place: Folder | None = None,
+    folder: Folder | None = None,
     on_progress: Progress | None = None,
 ) -> FilmFiles:
-    """Write a film with its poster, its list of frames, its loop and, where the encoder has it, its AV1 twin.
+    """Write a film with its poster, list of frames, short clip and, if the encoder supports it, AV1 version.
 
     Parameters
     ----------
     frames
         One for each of `specs`, as `film_frames` or `painted_frames` yield them.
     out
-        The film's path, ending in ``.mp4``; beside it come ``.jpg``, ``.json``, ``-loop.mp4`` and ``-av1.mp4``.
-    place
-        The folder in which it lies, by which links are judged where it is part of an archive.
+        The film's path, ending in ``.mp4``; beside it are written ``.jpg``, ``.json``, ``-loop.mp4`` and ``-av1.mp4``.
+    folder
+        Its folder; within an archive, the archive's, so that links are checked.
     on_progress
         Called with the frames done and their total.
 
     Raises
     ------
     FactsError
-        Without any sighting.
+        There are no sightings.
     ArchiveError
-        The encoder failed, or the system refuses. Whenever this raises, all files stay as they were.
+        The encoder failed, or the system refuses. No file has changed then.
     """
-    place = place or Folder(out.parent)
+    folder = folder or Folder(out.parent)
     mp4, poster, frames_json, loop, av1 = _names(out)
     made = FilmFiles(mp4, poster, frames_json, loop, av1 if has_av1() else None, len(specs), head.size_px)
-    with clear_refusal(out), ExitStack() as whole:  # all change together, once all are ready
+    with clear_refusal(out), ExitStack() as whole:  # all files are renamed together, once all are complete
         parts = {
-            path: whole.enter_context(replacing(place, path.name)) for path in (poster, loop, made.av1, mp4) if path
+            path: whole.enter_context(replacing(folder, path.name)) for path in (poster, loop, made.av1, mp4) if path
         }
         encode_mp4(
             parts[mp4],
-            _saving_poster(iter(frames), specs, place, parts[poster].name),
+            _saving_poster(iter(frames), specs, folder, parts[poster].name),
             frames_per_second=head.frames_per_second,
             frames_total=len(specs),
             coding=Coding(_key_frame_every(specs, head.frames_per_second)),
@@ -191,63 +192,63 @@ def make_film(
             loop=_loop(parts[loop], len(specs), head.frames_per_second),
             on_progress=on_progress,
         )
-        place.write(frames_json.name, _frames_listed(specs, head).encode())
+        folder.write(frames_json.name, _frames_json(specs, head).encode())
     if made.av1 is None:
-        place.remove(av1.name)  # of an earlier film, by an encoder that had it
+        folder.remove(av1.name)  # of an earlier film, by an encoder with AV1
     return made
 
 
 def film_content(made: FilmFiles) -> dict[str, bytes]:
-    """The files of a film by what follows its stem."""
-    place, files = Folder(made.mp4.parent), (made.mp4, made.poster, made.frames_json, made.loop, made.av1)
+    """Return the content of a film's files by suffix after the stem."""
+    folder, files = Folder(made.mp4.parent), (made.mp4, made.poster, made.frames_json, made.loop, made.av1)
     return {
-        path.name.removeprefix(made.mp4.stem): place.read(path.name, most_bytes=None)
+        path.name.removeprefix(made.mp4.stem): folder.read(path.name, most_bytes=None)
         for path in files
         if path is not None
     }
 
 
-def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int, place: Folder | None = None) -> FilmFiles:
-    """Write a film that was made elsewhere (`film_content`).
+def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int, folder: Folder | None = None) -> FilmFiles:
+    """Write the files of a film made by another process (`film_content`).
 
     Raises
     ------
     FolderError
-        The system refuses; all files stay as they were.
+        The system refuses; no file has changed.
     """
-    place = place or Folder(out.parent)
+    folder = folder or Folder(out.parent)
     parts: dict[str, str] = {}
-    with clear_refusal(out), ExitStack() as whole:  # all change together, once all are ready
+    with clear_refusal(out), ExitStack() as whole:  # all files are renamed together, once all are complete
         for ending, data in content.items():
-            parts[ending] = place.write_part(f"{out.stem}{ending}", data)
-            whole.callback(place.remove, parts[ending])  # where the next one is refused
-        # The list of frames changes first, as where a film is made here.
+            parts[ending] = folder.write_part(f"{out.stem}{ending}", data)
+            whole.callback(folder.remove, parts[ending])  # in case the next one fails
+        # The list of frames is replaced first, as in `make_film`.
         for ending in sorted(content, key=lambda ending: ending != ".json"):
-            place.rename(parts[ending], f"{out.stem}{ending}")
-        place.sync()
+            folder.rename(parts[ending], f"{out.stem}{ending}")
+        folder.sync()
     mp4, poster, frames_json, loop, av1 = _names(out)
     if "-av1.mp4" not in content:
-        place.remove(av1.name)  # of an earlier film, by an encoder that had it
+        folder.remove(av1.name)  # of an earlier film, by an encoder with AV1
     frames = len(json.loads(content[".json"])["frames"])
     return FilmFiles(mp4, poster, frames_json, loop, av1 if "-av1.mp4" in content else None, frames, size_px)
 
 
 def _loop(path: Path, frames: int, frames_per_second: int) -> Loop:
-    """How the loop is written: even quality below a rate that keeps it within its limit of size."""
-    longest = _LOOP_LONGEST_S * frames_per_second * _LOOP_EVERY
+    """Return the short clip's settings: constant quality with a maximum rate that keeps it within its size limit."""
+    longest = _LOOP_MAX_S * frames_per_second * _LOOP_EVERY
     first = max(0, frames - longest)
     length_s = -(-(frames - first) // _LOOP_EVERY) / frames_per_second
-    # A tenth is left for the container and for the encoder's rate control overshooting.
-    kilobits = int(0.9 * 8 * _LOOP_LIMIT_BYTES / 1000 / length_s)
+    # A tenth is reserved for the container and for overshoot of the rate control.
+    kilobits = int(0.9 * 8 * _LOOP_MAX_BYTES / 1000 / length_s)
     rate = f"-crf 24 -maxrate {kilobits}k -bufsize {kilobits}k"
     return Loop(path, _LOOP_SIZE_PX, first, _LOOP_EVERY, rate)
 
 
 def _key_frame_every(specs: Sequence[FrameSpec], frames_per_second: int) -> int:
-    """Return how often a film needs a key frame: each second, or as near as holds of whole days allow.
+    """Return the key frame interval: a second, or the interval of held days if that is near.
 
-    With the key frames on the first frame of each hold a player jumps from day to day, and a held picture
-    stands still (measured: key frames each second changed it by 1 level on average in the midst of a hold).
+    With a key frame at the start of each hold a player can seek from day to day, and a held picture does not change
+    (measured: key frames every second changed it by 1 level on average during a hold).
     """
     later = (spec.index for spec in specs if spec.kind == "observed" and spec.observations != specs[0].observations)
     second_hold = next(later, len(specs))
@@ -257,25 +258,25 @@ def _key_frame_every(specs: Sequence[FrameSpec], frames_per_second: int) -> int:
 
 
 def _saving_poster(
-    frames: Iterator[NDArray[np.uint8]], specs: Sequence[FrameSpec], place: Folder, poster: str
+    frames: Iterator[NDArray[np.uint8]], specs: Sequence[FrameSpec], folder: Folder, poster: str
 ) -> Iterator[NDArray[np.uint8]]:
-    """Hand on all frames, and save the last observed one as a JPEG."""
+    """Yield all frames, and save the last observed one as a JPEG."""
     from PIL import Image
 
     last = max(spec.index for spec in specs if spec.kind == "observed")
     for frame, spec in zip(frames, specs, strict=True):
         if spec.index == last:
-            # Full colour resolution: a still is looked at longer than a frame.
+            # Full colour resolution, because a still is viewed longer than a frame.
             still = BytesIO()
             Image.fromarray(frame).save(still, format="JPEG", quality=90, subsampling=0, optimize=True)
-            place.remove(poster)
-            with place.create(poster) as stream:
+            folder.remove(poster)
+            with folder.create(poster) as stream:
                 stream.write(still.getvalue())
         yield frame
 
 
-def _frames_listed(specs: Sequence[FrameSpec], head: FilmHead) -> str:
-    """Return the list of frames that other programs may read, as JSON; sides as encoded, so even."""
+def _frames_json(specs: Sequence[FrameSpec], head: FilmHead) -> str:
+    """Return the list of frames as JSON, for other programs; sizes as encoded, so even."""
     side_px = head.size_px + head.size_px % 2
     disc = head.disc and {name: round(getattr(head.disc, name), 4) for name in ("x_px", "y_px", "radius_px")}
     facts = {
@@ -295,6 +296,6 @@ def _frames_listed(specs: Sequence[FrameSpec], head: FilmHead) -> str:
         }
         for spec in specs
     ]
-    # A line a frame: readable, and a change shows where it is.
+    # One line per frame: readable, and easy to compare.
     lines = ",\n".join(json.dumps(frame) for frame in frames)
     return json.dumps(facts)[:-1] + ', "frames": [\n' + lines + "\n]}\n"

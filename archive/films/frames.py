@@ -1,4 +1,4 @@
-"""The frames of a film: discs loaded, blended, captioned and handed on one by one."""
+"""The frames of a film: discs are loaded, blended and captioned, one after the other."""
 
 from __future__ import annotations
 
@@ -14,24 +14,24 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.films.caption import SMALLEST_FRAME_PX, draw_caption
+from archive.films.caption import MIN_FRAME_PX, draw_caption
 from archive.films.timeline import FrameSpec
 
-__all__ = ["Dress", "Load", "Paint", "Prepare", "film_frames", "painted_frames"]
+__all__ = ["Load", "Overlay", "Paint", "Prepare", "film_frames", "painted_frames"]
 
 Load = Callable[[str], NDArray[np.float32]]
-# The bare picture of a frame, (S, S, 3) sRGB.
+# Returns the picture of a frame without overlay, (S, S, 3) sRGB.
 Paint = Callable[[], NDArray[np.uint8]]
-# Brings together what a frame is painted from; frames are prepared one after the other, and painted side by side.
+# Loads the data of a frame; frames are prepared one after the other, and painted in parallel.
 Prepare = Callable[[FrameSpec], Paint]
-# Draws caption and the like into a frame, in place.
-Dress = Callable[[NDArray[np.uint8], FrameSpec], None]
+# Draws caption and annotations into a frame, in place.
+Overlay = Callable[[NDArray[np.uint8], FrameSpec], None]
 
 _Level = TypeVar("_Level", np.float32, np.uint8)
 
 
 def film_frames(
-    specs: Sequence[FrameSpec], load: Load, *, size_px: int, dress: Dress = draw_caption, painters: int = 1
+    specs: Sequence[FrameSpec], load: Load, *, size_px: int, overlay: Overlay = draw_caption, painters: int = 1
 ) -> Iterator[NDArray[np.uint8]]:
     """Yield each frame of `specs`, shape (size_px, size_px, 3), sRGB, read-only.
 
@@ -42,8 +42,8 @@ def film_frames(
         sRGB). Called once for each run of frames that needs the observation.
     size_px
         Side of the frames; discs of another size are resampled to it.
-    dress
-        Draws what stands over the picture.
+    overlay
+        Draws over the picture.
     painters
         See `painted_frames`.
 
@@ -54,63 +54,63 @@ def film_frames(
 
     Notes
     -----
-    No more than two discs and a few frames are held, however long the film. A held frame is the same array
-    throughout its hold, so that nothing in it, the caption least of all, can change.
+    At most two discs and a few frames are in memory, however long the film. A held frame is one array throughout, so
+    that nothing in it can change.
     """
-    if size_px < SMALLEST_FRAME_PX:
-        raise ValueError(f"size_px is {size_px}: the caption needs {SMALLEST_FRAME_PX} px at least")
+    if size_px < MIN_FRAME_PX:
+        raise ValueError(f"size_px is {size_px}: the caption needs at least {MIN_FRAME_PX} px")
     discs: dict[str, NDArray[np.float32]] = {}
 
     def prepare(spec: FrameSpec) -> Paint:
-        # What this frame does not need goes before what it needs comes in.
+        # Release discs that this frame does not need before loading others.
         for name in set(discs) - set(spec.observations):
             del discs[name]
         for name in spec.observations:
             if name not in discs:
-                discs[name] = _fitted(load(name), size_px)
+                discs[name] = _fit_to_frame(load(name), size_px)
         return partial(_blended, spec, [discs[name] for name in spec.observations])
 
-    return painted_frames(specs, prepare, dress=dress, painters=painters)
+    return painted_frames(specs, prepare, overlay=overlay, painters=painters)
 
 
 def painted_frames(
-    specs: Sequence[FrameSpec], prepare: Prepare, *, dress: Dress, painters: int = 1
+    specs: Sequence[FrameSpec], prepare: Prepare, *, overlay: Overlay, painters: int = 1
 ) -> Iterator[NDArray[np.uint8]]:
-    """Yield each frame painted and dressed, read-only; frames that differ by their number alone are one array.
+    """Yield each frame painted and with its overlay, read-only; frames that differ only by their index are one array.
 
-    The dress comes last: a caption is never a blend of two texts.
+    The overlay is drawn last: a caption is never a blend of two texts.
 
     Parameters
     ----------
     painters
-        How many threads paint. Arrays are worked on outside of the interpreter's lock, so two threads on two processors
-        paint nearly twice as fast, without a start to pay or a frame to send.
+        Number of threads that paint. Array operations release the interpreter's lock, so two threads on two processors
+        are nearly twice as fast, without the start-up and transfer of processes.
     """
 
     def finished(spec: FrameSpec, paint: Paint) -> NDArray[np.uint8]:
         frame = paint()
-        dress(frame, spec)
+        overlay(frame, spec)
         frame.setflags(write=False)
         return frame
 
     runs = [list(run) for _, run in groupby(specs, key=lambda spec: replace(spec, index=0))]
     paints = (partial(finished, run[0], prepare(run[0])) for run in runs)
-    with closing((paint() for paint in paints) if painters < 2 else _side_by_side(paints, painters)) as frames:
+    with closing((paint() for paint in paints) if painters < 2 else _in_parallel(paints, painters)) as frames:
         for run, frame in zip(runs, frames, strict=True):
             yield from repeat(frame, len(run))
 
 
-def _side_by_side(paints: Iterator[Paint], painters: int) -> Generator[NDArray[np.uint8], None, None]:
-    """Paint frames by threads, in order, a few ahead."""
-    waiting: deque[Future[NDArray[np.uint8]]] = deque()
+def _in_parallel(paints: Iterator[Paint], painters: int) -> Generator[NDArray[np.uint8], None, None]:
+    """Yield frames painted by threads, in order, a few ahead."""
+    pending: deque[Future[NDArray[np.uint8]]] = deque()
     with ThreadPoolExecutor(painters, "painter") as pool:
         try:
             for paint in paints:
-                waiting.append(pool.submit(paint))
-                if len(waiting) > painters:
-                    yield waiting.popleft().result()
-            while waiting:
-                yield waiting.popleft().result()
+                pending.append(pool.submit(paint))
+                if len(pending) > painters:
+                    yield pending.popleft().result()
+            while pending:
+                yield pending.popleft().result()
         finally:
             pool.shutdown(cancel_futures=True)
 
@@ -119,20 +119,20 @@ def _blended(spec: FrameSpec, discs: Sequence[NDArray[np.float32]]) -> NDArray[n
     """Blend and round one frame."""
     picture = discs[0]
     if len(discs) == 2:
-        first, second = (_coloured(disc) for disc in discs) if discs[0].ndim != discs[1].ndim else discs
+        first, second = (_as_rgb(disc) for disc in discs) if discs[0].ndim != discs[1].ndim else discs
         weight = np.float32(spec.weight)
         picture = first * (1 - weight) + second * weight
     levels = np.rint(np.clip(picture, 0, 1) * 255).astype(np.uint8)
-    return _coloured(levels).copy()
+    return _as_rgb(levels).copy()
 
 
-def _coloured(picture: NDArray[_Level]) -> NDArray[_Level]:
-    """Return a picture with three channels, whether or not it came with them."""
+def _as_rgb(picture: NDArray[_Level]) -> NDArray[_Level]:
+    """Return the picture with three channels."""
     return picture if picture.ndim == 3 else np.broadcast_to(picture[:, :, None], (*picture.shape, 3))
 
 
-def _fitted(disc: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
-    """Resample a disc to the frame; pixel edges keep their place, so x' = (x + 0.5) * scale - 0.5."""
+def _fit_to_frame(disc: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
+    """Resample a disc to the frame's size, x' = (x + 0.5) * scale - 0.5."""
     if len(disc.shape) < 2 or disc.shape[0] != disc.shape[1] or disc.shape[2:] not in ((), (3,)):
         raise ValueError(f"the disc's shape is {disc.shape}: it must be (S, S) or (S, S, 3)")
     if disc.shape[0] == size_px:
@@ -143,7 +143,7 @@ def _fitted(disc: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
 
 
 def _resampled(plane: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
-    """Resample one channel in float, averaging over the area of each new pixel where it shrinks."""
+    """Resample one channel in float, with antialiasing when reducing."""
     from PIL import Image
 
     image = Image.fromarray(np.ascontiguousarray(plane, dtype=np.float32))

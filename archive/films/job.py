@@ -1,4 +1,4 @@
-"""What a film is made from and how: the options, the discs, the groups, and the place of a flat map."""
+"""A film job: options, discs and groups that a film is made from, and the position of a flat map."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from archive.model.times import days_since_1970
 from archive.store import StoredBlob
 from archive.sun.view import sun_view
 
-__all__ = ["Cutting", "FilmOptions", "GroupPlace", "MapWindow", "standpoint"]
+__all__ = ["FilmJob", "FilmOptions", "GroupPosition", "MapWindow", "standpoint"]
 
 
 @dataclass(frozen=True)
 class FilmOptions:
-    """How a film is made; every default is what most films want.
+    """Options of a film.
 
-    `pace_s` is the seconds of film that a day (smooth) or an observation (daily, corotating) takes; None is each
-    style's own. `longitude_deg` is the Carrington longitude that a corotating film is centred on; None is the span's.
+    `pace_s` is the seconds of film per day (smooth) or per observation (daily, corotating); None is the style's
+    default. `longitude_deg` is the Carrington longitude that a corotating film is centred on; None is that of the span.
     """
 
     all_pictures: bool = False
@@ -39,8 +39,8 @@ class FilmOptions:
 
 
 @dataclass(frozen=True)
-class GroupPlace:
-    """Where a named group was at one time."""
+class GroupPosition:
+    """The position of a named group at one time."""
 
     name: str
     time_utc: datetime
@@ -49,24 +49,24 @@ class GroupPlace:
 
 
 @dataclass(frozen=True)
-class Cutting:
-    """What all frames of a film are made from: the discs (FITS) by observation, and how they are shown."""
+class FilmJob:
+    """The input of a film: observations, their discs (FITS) by id, look, options and group positions."""
 
     chosen: Sequence[Observation]
     discs: Mapping[str, StoredBlob | bytes]
     look: Look
     options: FilmOptions
-    groups: Sequence[GroupPlace] = ()
+    groups: Sequence[GroupPosition] = ()
 
     @property
     def frame(self) -> DiscFrame:
-        """The disc's place in the film's frames."""
+        """The disc's position in the film's frames."""
         return DiscFrame(self.options.size_px)
 
 
 @dataclass(frozen=True)
 class MapWindow:
-    """A flat map in a square frame: longitude and latitude at its middle and the pixels it takes."""
+    """A flat map in a square frame: central longitude and extent in pixels."""
 
     longitude_deg: float
     left_px: int
@@ -77,6 +77,6 @@ class MapWindow:
 
 
 def standpoint(time_utc: datetime) -> Standpoint:
-    """The Sun's face at a time; B0 and L0 are geocentric, so that no site matters."""
+    """Return the geocentric view of the Sun at a time, with B0 and L0."""
     sun = sun_view(time_utc, latitude_deg=0.0, longitude_deg=0.0)
     return Standpoint(days_since_1970(time_utc), sun.b0_deg, sun.l0_deg)

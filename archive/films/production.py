@@ -8,12 +8,12 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from archive.films.film import FilmDisc, FilmHead, film_content, make_film
-from archive.films.job import Cutting
-from archive.films.styles import Frames, frames_of, map_window
+from archive.films.job import FilmJob
+from archive.films.styles import Frames, map_window, render_frames
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_timeline
 from archive.model.choices import FilmStyle
 
-__all__ = ["FRAMES_PER_SECOND", "PACE_S", "film_of", "shot"]
+__all__ = ["FRAMES_PER_SECOND", "PACE_S", "film_of", "plan_film"]
 
 FRAMES_PER_SECOND = 25
 # Seconds of film for a day (smooth) or an observation; a daily second is 0.6 held and 0.4 of cross-fade.
@@ -21,43 +21,43 @@ PACE_S: dict[FilmStyle, float] = {"daily": 1.0, "smooth": 2.0, "corotating": 1.0
 _HELD_SHARE = 0.6
 
 
-def film_of(cutting: Cutting, style: FilmStyle, name: str, *discs: bytes) -> dict[str, bytes]:
+def film_of(job: FilmJob, style: FilmStyle, name: str, *discs: bytes) -> dict[str, bytes]:
     """The files of a film, as `film_content` gives them; made in a folder of its own, for the encoder needs one.
 
     Parameters
     ----------
-    cutting : Cutting
+    job : FilmJob
         Without its discs.
     style : {"daily", "smooth", "corotating"}
     name : str
         The film's, for messages.
     *discs : bytes
-        FITS, in the order of `cutting.chosen`.
+        FITS, in the order of `job.chosen`.
     """
-    whole = replace(cutting, discs=dict(zip((one.id for one in cutting.chosen), discs, strict=True)))
+    whole = replace(job, discs=dict(zip((one.id for one in job.chosen), discs, strict=True)))
     with TemporaryDirectory(prefix="northlimb-film-") as folder:
-        specs, frames, head = shot(whole, style)
+        specs, frames, head = plan_film(whole, style)
         return film_content(make_film(specs, frames, Path(folder) / name, head=head))
 
 
-def shot(cutting: Cutting, style: FilmStyle, *, painters: int = 1) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
+def plan_film(job: FilmJob, style: FilmStyle, *, painters: int = 1) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
     """The time line, the frames (painted by so many threads) and the head of a film."""
-    sightings = [Sighting(one.id, one.time_utc) for one in cutting.chosen]
-    pace_s = cutting.options.pace_s or PACE_S[style]
-    frame = cutting.frame
+    sightings = [Sighting(one.id, one.time_utc) for one in job.chosen]
+    pace_s = job.options.pace_s or PACE_S[style]
+    frame = job.frame
     disc = FilmDisc(frame.centre_px, frame.centre_px, frame.radius_px, frame.size_px)
     if style == "smooth":
         specs = smooth_timeline(
-            sightings, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=cutting.options.reach_days
+            sightings, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=job.options.reach_days
         )
-        frames = frames_of(cutting, style, specs, painters=painters)
+        frames = render_frames(job, style, specs, painters=painters)
         return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
     held_s = round(_HELD_SHARE * pace_s * FRAMES_PER_SECOND) / FRAMES_PER_SECOND
     specs = daily_timeline(sightings, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
-    frames = frames_of(cutting, style, specs, painters=painters)
+    frames = render_frames(job, style, specs, painters=painters)
     if style == "daily":
         return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
-    window = map_window(cutting)
+    window = map_window(job)
     more = {} if window is None else {"map": asdict(window)}
     head = FilmHead(style, frame.size_px, disc if window is None else None, FRAMES_PER_SECOND, more)
     return specs, frames, head

@@ -1,4 +1,4 @@
-"""The strip along a film's foot: when pictures were taken, where the film stands, and the gaps between."""
+"""The timeline strip at the bottom of a film: times of the pictures, gaps, and the frame's time."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _LINE, _TICK, _POINTER = 72, 190, 240
 
 
 def strip_box_px(size_px: int) -> Box:
-    """Return the strip's place in a square frame: below a centred disc with a radius of 0.45 of the side."""
+    """Return the strip's box in a square frame: below a centred disc of radius 0.45 x side."""
     margin, height = round(size_px / 50), max(9, round(size_px / 64) | 1)
     top = size_px - margin - height
     return Box(margin, top, size_px - margin, top + height)
@@ -29,19 +29,19 @@ def strip_picture(
 ) -> NDArray[np.uint8]:
     """Return the strip without its pointer, grey levels of the shape of `strip_box_px`.
 
-    A tick stands for each sighting; the line between them is missing where no sighting is within reach.
+    Each sighting has a tick; the line is interrupted where no sighting is within reach.
     """
     box = strip_box_px(size_px)
     strip = np.zeros((box.bottom - box.top, box.right - box.left), np.uint8)
     middle, thickness = strip.shape[0] // 2, max(1, round(size_px / 900))
-    places = [_along(sighting.time_utc, first, last, strip.shape[1]) for sighting in sightings]
+    positions = [_position_px(sighting.time_utc, first, last, strip.shape[1]) for sighting in sightings]
     for sighting in sightings:
         reach = timedelta(days=reach_days)
-        ends = (_along(sighting.time_utc + sign * reach, first, last, strip.shape[1]) for sign in (-1, 1))
-        start, end = (round(min(max(place, 0), strip.shape[1] - 1)) for place in ends)
+        ends = (_position_px(sighting.time_utc + sign * reach, first, last, strip.shape[1]) for sign in (-1, 1))
+        start, end = (round(min(max(position, 0), strip.shape[1] - 1)) for position in ends)
         strip[middle : middle + thickness, start : end + 1] = _LINE
-    for place in places:
-        left = round(place)
+    for position in positions:
+        left = round(position)
         strip[:, max(0, left - thickness + 1) : left + thickness] = _TICK
     return strip
 
@@ -54,17 +54,17 @@ def draw_strip(
     part = frame[box.top : box.bottom, box.left : box.right]
     part[:] = strip[:, :, None]
     half = strip.shape[0] // 2
-    place = _along(spec.time_utc, first, last, strip.shape[1])
-    start = max(0, int(place) - half - 1)
-    columns = np.arange(start, min(strip.shape[1], int(place) + half + 3))
+    position = _position_px(spec.time_utc, first, last, strip.shape[1])
+    start = max(0, int(position) - half - 1)
+    columns = np.arange(start, min(strip.shape[1], int(position) + half + 3))
     rows = np.arange(strip.shape[0])[:, None]
-    cover = np.clip(half + 0.5 - np.abs(columns - place) - np.abs(rows - half), 0.0, 1.0)[:, :, None]
+    cover = np.clip(half + 0.5 - np.abs(columns - position) - np.abs(rows - half), 0.0, 1.0)[:, :, None]
     under = part[:, start : start + columns.size]
     under[:] = np.rint(under * (1 - cover) + _POINTER * cover).astype(np.uint8)
 
 
-def _along(time_utc: datetime, first: datetime, last: datetime, width_px: int) -> float:
-    """Return a time's place along the strip, in pixels; half a diamond is left free at both ends."""
-    free = width_px / 100
-    share = (time_utc - first) / (last - first) if last > first else 0.5
-    return free + share * (width_px - 1 - 2 * free)
+def _position_px(time_utc: datetime, first: datetime, last: datetime, width_px: int) -> float:
+    """Return a time's position along the strip, in pixels; both ends leave room for the pointer."""
+    margin = width_px / 100
+    fraction = (time_utc - first) / (last - first) if last > first else 0.5
+    return margin + fraction * (width_px - 1 - 2 * margin)

@@ -1,1 +1,1 @@
-"""What a picture of the Sun tells in numbers: spots, groups, their course from day to day; arrays and values only."""
+"""Measurements on pictures: spots, groups, their tracks from day to day, rotation and maps; no files."""

@@ -1,8 +1,8 @@
-"""Carrington maps: one rotation of the Sun's surface laid flat, put together a picture at a time.
+"""Carrington maps: synoptic maps of one solar rotation, accumulated one picture at a time.
 
-A map shows each longitude as it was when it crossed the central meridian (common practice). What a picture shows
-east or west of its central meridian is carried there by the rotation law, and yields to pictures taken nearer to that
-time. Only two sums are held, whatever the number of pictures.
+A map shows each longitude as it was when it crossed the central meridian. Features east or west of a picture's central
+meridian are moved there by the rotation law, with less weight than in pictures taken nearer to that time. Only two
+sums are kept, whatever the number of pictures.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ from archive.sun.rotation import spot_rotation_deg_per_day
 
 __all__ = [
     "CarringtonMap",
-    "carrington_cards",
+    "add_picture",
     "empty_map",
-    "map_picture",
-    "map_values",
+    "fits_cards",
+    "map_brightness",
+    "map_image",
     "observed_share",
     "rotations_shown",
-    "with_disc",
 ]
 
 Floats = NDArray[np.floating[Any]]
@@ -36,21 +36,21 @@ Card = tuple[str, str | int | float, str]
 
 # A quarter of a degree is two pixels of the standard frame at the disc's centre, about what small telescopes resolve.
 _WIDTH_PX = 1440
-_LEAST_MU = 0.2  # 78 deg from the disc's centre: beyond, pictures show little but their edge
-_REACH_DEG = 95.0  # of longitude, which that cannot pass at any latitude and tilt
-# A day's turning is 13 deg: the nearest day rules, its neighbours smooth the seam.
+_MIN_MU = 0.2  # 78 deg from the disc's centre: beyond, foreshortening leaves no detail
+_REACH_DEG = 95.0  # farther from the central meridian mu is smaller than that, at every latitude and B0
+# The Sun rotates 13 deg a day: the nearest day dominates, its neighbours smooth the seam.
 _MERIDIAN_SIGMA_DEG = 15.0
-# What is black over more than this, as a share of the disc's radius, is sky, the picture's end or the Moon: no umbra
-# measures a twentieth of the radius, which is 2.9 deg.
-_UNSEEN_SHARE = 0.05
-_UNSEEN_LEVEL = 0.02
-_EDGE_SHARE = 0.008  # its blur; the limb at the least mu is farther in
-_QUIET_GREY = 184  # of 255, so that faculae have room above
+# A black area wider than this fraction of the disc's radius is sky, outside the frame or the Moon: no umbra is a
+# twentieth of the radius (2.9 deg) wide.
+_MASKED_WIDTH_RADII = 0.05
+_MASKED_LEVEL = 0.02
+_MASK_MARGIN_RADII = 0.008  # for the blur of its edge; the limb is farther from the smallest mu
+_QUIET_GREY = 184  # of 255, which leaves room for faculae
 
 
 @dataclass(frozen=True)
 class CarringtonMap:
-    """The sums of one rotation: weighted brightness and weight, both (H, W), north at the top, longitude to the right.
+    """Accumulated brightness x weight and weight of one rotation, both (H, W), north up, longitude to the right.
 
     Column c covers the longitudes from ``360 c / W`` on, row r the latitudes from ``90 - 180 r / H`` down.
     """
@@ -61,30 +61,30 @@ class CarringtonMap:
 
 
 def empty_map(rotation: int, *, width_px: int = _WIDTH_PX) -> CarringtonMap:
-    """A map without pictures, of shape (width_px / 2, width_px).
+    """Return a map without pictures, of shape (width_px / 2, width_px).
 
     Raises
     ------
     ValueError
-        An odd width.
+        The width is odd.
     """
     if width_px < 2 or width_px % 2:
-        raise ValueError(f"width_px = {width_px}: must be even, for the height is half of it")
-    nothing = np.zeros((width_px // 2, width_px), dtype=np.float32)
-    return CarringtonMap(rotation, nothing, nothing.copy())
+        raise ValueError(f"width_px = {width_px}: must be even, because the height is half of it")
+    zeros = np.zeros((width_px // 2, width_px), dtype=np.float32)
+    return CarringtonMap(rotation, zeros, zeros.copy())
 
 
 def rotations_shown(sun: SunView) -> tuple[int, ...]:
-    """The rotations whose maps a picture adds to: its own, and where near the seam the one before or after."""
+    """Return the rotations whose maps a picture belongs to: its own and, near the seam, the one before or after."""
     before = [sun.carrington_rotation - 1] if sun.l0_deg + _REACH_DEG > 360.0 else []
     after = [sun.carrington_rotation + 1] if sun.l0_deg - _REACH_DEG < 0.0 else []
     return (*before, sun.carrington_rotation, *after)
 
 
-def with_disc(
+def add_picture(
     sums: CarringtonMap, flat: NDArray[np.float32], frame: DiscFrame, *, sun: SunView, sharpness: float = 1.0
 ) -> CarringtonMap:
-    """The map with one more picture; maps of other rotations come back as they were.
+    """Return the map with one more picture; a map of another rotation is returned unchanged.
 
     Parameters
     ----------
@@ -96,7 +96,7 @@ def with_disc(
     sun : SunView
         At the time of the picture.
     sharpness : float
-        The picture's weight against others of the same hours, over 0.
+        The picture's weight relative to others of the same hours, over 0.
 
     Raises
     ------
@@ -104,46 +104,46 @@ def with_disc(
         The picture is not of the frame's size, or its sharpness is not over 0.
     """
     if flat.shape != (frame.size_px, frame.size_px) or not sharpness > 0.0:
-        raise ValueError(f"flat {flat.shape}, frame {frame.size_px}, sharpness {sharpness}: do not fit together")
-    latitude, meridian = _places_when_seen(sums, sun)
+        raise ValueError(f"flat {flat.shape}, frame {frame.size_px}, sharpness {sharpness}: do not match")
+    latitude, meridian = _coordinates_at(sums, sun)
     columns = np.flatnonzero(np.abs(meridian).min(axis=0) < 90.0)
     if not columns.size:
         return sums
     west, north, mu = to_disc(latitude, meridian[:, columns], b0_deg=sun.b0_deg)
     x_px, y_px = frame.centre_px + west * frame.radius_px, frame.centre_px - north * frame.radius_px
-    smooth, seen = _sampled(flat, frame, sums), _seen(flat, frame)
+    smooth, visible = _smoothed(flat, frame, sums), _visible(flat, frame)
     brightness = ndimage.map_coordinates(smooth, [y_px, x_px], order=1, mode="constant", prefilter=False)
-    counts = (mu > _LEAST_MU) & seen[_nearest(y_px, frame), _nearest(x_px, frame)]
+    used = (mu > _MIN_MU) & visible[_nearest(y_px, frame), _nearest(x_px, frame)]
     nearness = np.exp(-0.5 * (meridian[:, columns] / _MERIDIAN_SIGMA_DEG) ** 2)
-    added = np.where(counts, sharpness * mu**2 * nearness, 0.0).astype(np.float32)
+    added = np.where(used, sharpness * mu**2 * nearness, 0.0).astype(np.float32)
     light, weight = sums.light.copy(), sums.weight.copy()
     light[:, columns] += added * brightness
     weight[:, columns] += added
     return CarringtonMap(sums.rotation, light, weight)
 
 
-def map_values(sums: CarringtonMap) -> NDArray[np.float32]:
-    """Brightness (H, W), 1 for the quiet Sun; NaN where nobody looked."""
+def map_brightness(sums: CarringtonMap) -> NDArray[np.float32]:
+    """Return the brightness (H, W), 1 for the quiet Sun; NaN where not observed."""
     values = np.full_like(sums.light, np.nan)
     np.divide(sums.light, sums.weight, out=values, where=sums.weight > 0.0)
     return values
 
 
 def observed_share(sums: CarringtonMap) -> float:
-    """The share of the Sun's surface that the map shows."""
-    across = np.cos(np.radians(_latitudes_deg(sums)))[:, 0]
-    return float(across @ (sums.weight > 0.0).mean(axis=1) / across.sum())
+    """Return the observed fraction of the Sun's surface."""
+    row_area = np.cos(np.radians(_latitudes_deg(sums)))[:, 0]
+    return float(row_area @ (sums.weight > 0.0).mean(axis=1) / row_area.sum())
 
 
-def map_picture(values: NDArray[np.float32]) -> NDArray[np.uint8]:
-    """The map for a page: grey and opacity (H, W, 2), 8 bit; opacity is 0 where the values are NaN, else 255."""
-    seen = np.isfinite(values)
-    grey = np.clip(np.where(seen, values, 0.0) * _QUIET_GREY, 0.0, 255.0)
-    return np.stack([np.rint(grey), np.where(seen, 255, 0)], axis=-1).astype(np.uint8)
+def map_image(values: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """Return the map as an 8-bit image of grey and opacity (H, W, 2); opacity is 0 where values are NaN, else 255."""
+    observed = np.isfinite(values)
+    grey = np.clip(np.where(observed, values, 0.0) * _QUIET_GREY, 0.0, 255.0)
+    return np.stack([np.rint(grey), np.where(observed, 255, 0)], axis=-1).astype(np.uint8)
 
 
-def carrington_cards(sums: CarringtonMap) -> list[Card]:
-    """Header cards (keyword, value, comment) for the map stored bottom row first, plate carree.
+def fits_cards(sums: CarringtonMap) -> list[Card]:
+    """Return FITS header cards (keyword, value, comment) for the map stored bottom row first, plate carree.
 
     References
     ----------
@@ -168,41 +168,43 @@ def carrington_cards(sums: CarringtonMap) -> list[Card]:
 
 
 def _latitudes_deg(sums: CarringtonMap) -> Floats:
-    """Of the rows (H, 1)."""
+    """Return the latitudes of the rows (H, 1)."""
     height = sums.light.shape[0]
     latitudes: Floats = 90.0 - (np.arange(height) + 0.5) * 180.0 / height
     return latitudes[:, None]
 
 
-def _places_when_seen(sums: CarringtonMap, sun: SunView) -> tuple[Floats, Floats]:
-    """Latitude (H, 1) and central meridian distance (H, W), at the picture's time, of what belongs in each pixel."""
+def _coordinates_at(sums: CarringtonMap, sun: SunView) -> tuple[Floats, Floats]:
+    """Return latitude (H, 1) and central meridian distance (H, W) of each map pixel at the picture's time."""
     width = sums.light.shape[1]
     longitude = (np.arange(width) + 0.5) * 360.0 / width
-    # Longitudes fall from 360 to 0 through a rotation and go on falling in the next.
+    # Longitude decreases from 360 to 0 during a rotation and continues to decrease in the next.
     from_meridian = longitude + 360.0 * (sun.carrington_rotation - sums.rotation) - sun.l0_deg
     latitude = _latitudes_deg(sums)
-    # Since or until its meridian passage a place turns at its latitude's rate, the map's frame at Carrington's.
-    turned = (spot_rotation_deg_per_day(latitude) - EARTH_DEG_PER_DAY) / (CARRINGTON_DEG_PER_DAY - EARTH_DEG_PER_DAY)
-    return latitude, from_meridian[None, :] * turned
+    # Before and after its meridian passage a feature rotates at its latitude's rate, the map's frame at Carrington's.
+    rate_ratio = (spot_rotation_deg_per_day(latitude) - EARTH_DEG_PER_DAY) / (
+        CARRINGTON_DEG_PER_DAY - EARTH_DEG_PER_DAY
+    )
+    return latitude, from_meridian[None, :] * rate_ratio
 
 
-def _sampled(flat: NDArray[np.float32], frame: DiscFrame, sums: CarringtonMap) -> NDArray[np.float32]:
-    """Without what the map could not hold at the disc's centre."""
-    coarser = np.radians(360.0 / sums.light.shape[1]) * frame.radius_px
-    if coarser <= 1.0:
+def _smoothed(flat: NDArray[np.float32], frame: DiscFrame, sums: CarringtonMap) -> NDArray[np.float32]:
+    """Return the picture without detail finer than the map's pixels at the disc's centre."""
+    pixel_ratio = np.radians(360.0 / sums.light.shape[1]) * frame.radius_px
+    if pixel_ratio <= 1.0:
         return flat
-    smooth: NDArray[np.float32] = ndimage.gaussian_filter(flat, 0.5 * np.sqrt(coarser**2 - 1.0))
+    smooth: NDArray[np.float32] = ndimage.gaussian_filter(flat, 0.5 * np.sqrt(pixel_ratio**2 - 1.0))
     return smooth
 
 
-def _seen(flat: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.bool_]:
-    """False on large black parts and a little around them; umbrae, even black ones, are seen."""
-    size = 2 * round(_UNSEEN_SHARE * frame.radius_px / 2.0) + 1
-    black = (flat < _UNSEEN_LEVEL).astype(np.uint8)
+def _visible(flat: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.bool_]:
+    """Return False on large black areas and a margin around them, True elsewhere, also in black umbrae."""
+    size = 2 * round(_MASKED_WIDTH_RADII * frame.radius_px / 2.0) + 1
+    black = (flat < _MASKED_LEVEL).astype(np.uint8)
     large = ndimage.minimum_filter(black, size, mode="nearest")
-    wider = size + 2 * round(_EDGE_SHARE * frame.radius_px)
+    wider = size + 2 * round(_MASK_MARGIN_RADII * frame.radius_px)
     return np.asarray(ndimage.maximum_filter(large, wider, mode="nearest") == 0)
 
 
-def _nearest(place_px: Floats, frame: DiscFrame) -> NDArray[np.intp]:
-    return np.clip(np.rint(place_px), 0, frame.size_px - 1).astype(np.intp)
+def _nearest(position_px: Floats, frame: DiscFrame) -> NDArray[np.intp]:
+    return np.clip(np.rint(position_px), 0, frame.size_px - 1).astype(np.intp)

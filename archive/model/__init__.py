@@ -1,1 +1,1 @@
-"""The values that rooms hand to each other, and the few rules that all of them share."""
+"""The values that packages exchange, and the few rules that all of them share."""

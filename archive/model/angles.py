@@ -1,4 +1,4 @@
-"""Angles that wrap: the short way round, differences and means on the circle."""
+"""Angles that wrap: wrapping, differences and means on the circle."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _Angle = TypeVar("_Angle", float, NDArray[np.floating[Any]])
 
 
 def wrapped_deg(angle_deg: _Angle) -> _Angle:
-    """Return the same direction in (-180, 180].
+    """Return the angle wrapped to (-180, 180].
 
     Parameters
     ----------
@@ -30,7 +30,7 @@ def wrapped_deg(angle_deg: _Angle) -> _Angle:
 
 
 def difference_deg(first_deg: _Angle, second_deg: _Angle) -> _Angle:
-    """Return `first_deg` minus `second_deg` the short way round, in (-180, 180]."""
+    """Return `first_deg` minus `second_deg`, wrapped to (-180, 180]."""
     return wrapped_deg(first_deg - second_deg)
 
 

@@ -59,7 +59,7 @@ SYNODIC_DEG_PER_DAY = 360.0 / CARRINGTON_ROTATION_DAYS  # mean, at which L0 fall
 
 # Motion of the Earth
 EARTH_DEG_PER_DAY = 360.0 / 365.2422  # mean, along its orbit: the tropical year, Meeus, chapter 27
-EARTH_SIDEREAL_DEG_PER_HOUR = 15.04106864  # against the stars: 360 degrees in 86164.0905 s, the sidereal day
+EARTH_SIDEREAL_DEG_PER_HOUR = 15.04106864  # mean sidereal rate, 360.98564737 deg/day: Aoki et al. (1982), A&A 105, 359
 
 # The published discs: square, the disc in the middle.
 DISC_SIDE_PX = 1024

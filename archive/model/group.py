@@ -1,4 +1,4 @@
-"""A sunspot group through time: where each picture shows it, its name, and how it turned with the Sun."""
+"""A sunspot group through time: its position in each picture, its name, and its rotation."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from functools import cached_property
 
 from archive.model.observation import SpotGroup
 
-__all__ = ["Group", "GroupRotation", "Place", "Sighting"]
+__all__ = ["Group", "GroupRotation", "Position", "Sighting"]
 
-# Of a place by hand no error is told; read off a drawn disc it is about this (common practice, no source).
-_BY_HAND_DEG = 0.5
+# For positions entered by hand without an error: half a millimetre on a drawn disc of 150 mm is 0.4 deg at its centre.
+_ASSUMED_SIGMA_DEG = 0.5
 
 
 @dataclass(frozen=True)
-class Place:
-    """Where something was seen on the Sun, and how well that is known."""
+class Position:
+    """A position on the Sun at a time, with its standard errors."""
 
     time_days: float
     latitude_deg: float
@@ -27,7 +27,7 @@ class Place:
 
 @dataclass(frozen=True)
 class Sighting:
-    """A group as one oriented picture shows it; `time_days` since 1970 January 1, 0 h UTC.
+    """A group in one oriented picture; `time_days` since 1970 January 1, 0 h UTC.
 
     `stated` where the observer's record gives it in place of what was measured.
     """
@@ -38,29 +38,29 @@ class Sighting:
     stated: bool = False
 
     @cached_property
-    def place(self) -> Place:
-        """The place of the group's mean.
+    def position(self) -> Position:
+        """The group's mean position.
 
         Raises
         ------
         ValueError
-            The group has no heliographic place.
+            The group has no heliographic position.
         """
         group = self.group
-        place = (group.latitude_deg, group.carrington_longitude_deg, group.central_meridian_distance_deg)
-        if None in place:
-            raise ValueError(f"{self.observation_id}: a group without heliographic place cannot be followed")
-        return Place(
+        position = (group.latitude_deg, group.carrington_longitude_deg, group.central_meridian_distance_deg)
+        if None in position:
+            raise ValueError(f"{self.observation_id}: a group without heliographic position cannot be tracked")
+        return Position(
             self.time_days,
-            *place,  # type: ignore[arg-type]
-            _BY_HAND_DEG if group.latitude_sigma_deg is None else group.latitude_sigma_deg,
-            _BY_HAND_DEG if group.longitude_sigma_deg is None else group.longitude_sigma_deg,
+            *position,  # type: ignore[arg-type]
+            _ASSUMED_SIGMA_DEG if group.latitude_sigma_deg is None else group.latitude_sigma_deg,
+            _ASSUMED_SIGMA_DEG if group.longitude_sigma_deg is None else group.longitude_sigma_deg,
         )
 
 
 @dataclass(frozen=True)
 class GroupRotation:
-    """A group's sidereal rotation rate, its mean latitude, and the number of days it was seen on."""
+    """A group's sidereal rotation rate, its mean latitude, and the number of days with a sighting."""
 
     rate_deg_per_day: float
     sigma_deg_per_day: float
@@ -70,11 +70,10 @@ class GroupRotation:
 
 @dataclass(frozen=True)
 class Group:
-    """A group through one passage over the disc, its sightings in time order.
+    """A group during one passage across the disc, its sightings in time order.
 
-    `return_of` names the group that probably came back as this one a rotation later; `other_names` are those that
-    the register holds for the same group and that are no longer used. `rotation` is None where it is not measured:
-    it takes three days.
+    `return_of` is the name that this group probably had one rotation earlier; `other_names` are names in the register
+    for the same group that are no longer used. `rotation` is None where it is not measured: it takes three days.
     """
 
     name: str

@@ -1,4 +1,4 @@
-"""The values that the rooms hand to each other: what is known of one picture.
+"""Data classes for one picture: file, capture, disc, orientation, spots and groups.
 
 Frames (see DEVELOPERS.md): pixels x right, y down, (0, 0) the centre of the top-left pixel of the
 picture as displayed; angles on the disc are position angles, counter-clockwise with north up and
@@ -30,7 +30,7 @@ __all__ = [
     "SunView",
 ]
 
-LARGE_PX = 25_000_000  # pixels of a picture: from here on memory counts for more than time
+LARGE_PX = 25_000_000  # from this number of pixels on, code saves memory rather than time
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class PictureFile:
 
 @dataclass(frozen=True)
 class Capture:
-    """Facts of the capture as the observer or the file gave them; None is unknown."""
+    """Capture data given by the observer or the file; None is unknown."""
 
     start_utc: datetime | None = None
     length_s: float | None = None
@@ -66,9 +66,10 @@ class Disc:
 
     `radius_px` is the larger semi-axis of the limb; the smaller is ``radius_px * (1 - flattening)``,
     along `short_axis_angle_deg`, counter-clockwise from the picture's up, in (-90, 90]. `rms_px` is the scatter
-    of the limb about the fit, `sigma_px` the standard error of centre and radius, `limb_fraction` the share
-    of the limb that was in the frame, unbitten and used, `blur_px` the Gaussian blur of the edge. `edge_sigma_px`
-    is the part of `sigma_px` that the limb's place within the blurred edge has in it: it moves the radius alone.
+    of the limb about the fit, `sigma_px` the standard error of centre and radius, `limb_fraction` the fraction
+    of the limb that was in the frame, not covered by the Moon, and used, `blur_px` the Gaussian blur of the edge.
+    `edge_sigma_px` is the part of `sigma_px` from the limb's uncertain position within the blurred edge: it affects the
+    radius alone.
     """
 
     x_px: float
@@ -84,18 +85,18 @@ class Disc:
 
     @property
     def centre_sigma_px(self) -> float:
-        """Standard error of the centre, and of the ellipse, which no tone curve moves."""
+        """Standard error of the centre and of the ellipse, which do not depend on the tone curve."""
         return math.sqrt(max(self.sigma_px**2 - self.edge_sigma_px**2, 0.0))
 
     @property
     def softness(self) -> float:
-        """Blur as a share of the radius, so that large and small discs compare: the smallest is the sharpest."""
+        """Blur divided by the radius, to compare discs of different size: the smallest value is the sharpest."""
         return self.blur_px / self.radius_px
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """One independent piece of evidence for the way up.
+    """One independent piece of evidence for the orientation.
 
     `north_angle_deg`: from the picture's up to solar north, counter-clockwise, in the picture after
     it has been un-mirrored where `mirrored` is true.
@@ -110,7 +111,7 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Alternative:
-    """Another reading that the evidence leaves open; `odds` tells how many times less likely it is, 1 or more."""
+    """Another orientation that the evidence allows; `odds` is how many times less likely it is, 1 or more."""
 
     north_angle_deg: float
     mirrored: bool
@@ -119,7 +120,7 @@ class Alternative:
 
 @dataclass(frozen=True)
 class Orientation:
-    """What all evidence says together; angle and sigma are None where the status is unknown."""
+    """The combined result of all evidence; angle and sigma are None where the status is unknown."""
 
     status: OrientationStatus
     north_angle_deg: float | None
@@ -152,7 +153,7 @@ class SunView:
 
 @dataclass(frozen=True)
 class Counts:
-    """Groups, spots and the relative number R = k (10 g + s); `stated` where the observer's own count stands."""
+    """Groups, spots and the relative number R = k (10 g + s); `stated` where the observer's own count is used."""
 
     groups: int
     spots: int
@@ -162,10 +163,10 @@ class Counts:
 
 @dataclass(frozen=True)
 class Spot:
-    """A spot, or a pore, of one picture in the north-up frame (as it came where north is unknown).
+    """A spot or pore of one picture in the north-up frame (in the original orientation where north is unknown).
 
     `right` and `up` are distances of its centre from the disc's centre in radii; areas are in millionths of the
-    hemisphere, corrected for foreshortening: `area_msh` whole, `umbra_msh` of its umbrae.
+    hemisphere, corrected for foreshortening: `area_msh` of the whole spot, `umbra_msh` of its umbrae.
     """
 
     right: float
@@ -178,8 +179,8 @@ class Spot:
 class FoundSpots:
     """The spots of a picture.
 
-    `least_depth` is how much darker than the quiet Sun, of 1, a place must be there to stand out; `seen_share` how much
-    of the disc shows, for the frame or the Moon may cut it.
+    `least_depth` is the detection threshold: how much darker than the quiet Sun, as a fraction, a spot must be.
+    `seen_share` is the visible fraction of the disc, which the frame or the Moon may cut.
     """
 
     spots: tuple[Spot, ...]
@@ -189,7 +190,7 @@ class FoundSpots:
 
 @dataclass(frozen=True)
 class SpotGroup:
-    """A group as one picture shows it; its place is the mean of its spots by area.
+    """A group in one picture; its position is the area-weighted mean of its spots.
 
     Heliographic coordinates are None where north is unknown; `latitude_sigma_deg` and `longitude_sigma_deg` include
     the orientation's error. Central meridian distance is positive to the west.
@@ -207,9 +208,9 @@ class SpotGroup:
 
 @dataclass(frozen=True)
 class NamedGroup:
-    """A group of one picture under the name it has throughout the archive, None where it has none (north unknown).
+    """A group of one picture with its name in the archive, None where it has none (north unknown).
 
-    `stated` where the observer's record gives it in place of what was measured.
+    `stated` where the observer's record replaces the measured group.
     """
 
     name: str | None
@@ -219,10 +220,10 @@ class NamedGroup:
 
 @dataclass(frozen=True)
 class Observation:
-    """One picture of the archive with everything known of it. `id` is like ``2026-06-03T0915Z``.
+    """One picture of the archive with all its data. `id` is like ``2026-06-03T0915Z``.
 
-    `groups` is None where the picture is not counted (another band, or no spots looked for yet).
-    `remarks` are what the observer and the reader should look at, each a sentence without its full stop.
+    `groups` is None where spots are not counted (not white light, or not measured yet).
+    `remarks` are warnings for observer and reader, each a sentence without its full stop.
     """
 
     id: str

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from archive.model.choices import Band, Mirrored, Mount
-from archive.model.times import time_of_days
+from archive.model.times import time_from_days
 
 __all__ = ["CameraEpoch", "Instrument", "Site"]
 
@@ -23,11 +23,11 @@ class Site:
 
 @dataclass(frozen=True)
 class CameraEpoch:
-    """A stretch of time over which the camera stayed as it was, learned from pictures whose north was measured.
+    """A period without a change of the camera, determined from pictures whose north was measured.
 
-    Days since 1970; `until_days` is None for the last one. `scatter_deg` is the spread of single pictures about the
-    angle, which one picture alone does not tell. `pictures` is the number of those that taught it: the first ones, and
-    at least two thirds of all.
+    Days since 1970; `until_days` is None for the last one. `scatter_deg` is the scatter of single pictures about the
+    angle, which one picture alone does not determine. `pictures` is the number of pictures that determined it: the
+    first ones, at least two thirds of all.
     """
 
     since_days: float
@@ -41,12 +41,12 @@ class CameraEpoch:
     @property
     def since_utc(self) -> datetime:
         """When it began."""
-        return time_of_days(self.since_days)
+        return time_from_days(self.since_days)
 
     @property
     def until_utc(self) -> datetime | None:
         """When it ended; None while it lasts."""
-        return None if self.until_days is None else time_of_days(self.until_days)
+        return None if self.until_days is None else time_from_days(self.until_days)
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""How fast the Sun turns at each latitude: laws of differential rotation, published and fitted."""
+"""Laws of the Sun's differential rotation, published and fitted."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ __all__ = ["ALL_SPOTS", "PUBLISHED_LAWS", "RotationLaw"]
 class RotationLaw:
     """Sidereal rate A + B sin^2 + C sin^4 (latitude), deg/day.
 
-    Standard errors and the number of `groups` only where it was fitted here; `source` where it was published.
+    Standard errors and the number of `groups` only where fitted here; `source` where published.
     """
 
     name: str
@@ -34,12 +34,9 @@ class RotationLaw:
         )
 
 
-# All three from memory.
 ALL_SPOTS = RotationLaw("all spots", 14.522, -2.84, source="Howard, Gilman & Gilman (1984), Astrophys. J. 283, 373")
 PUBLISHED_LAWS = (
     ALL_SPOTS,
     RotationLaw("recurrent spots", 14.368, -2.69, source="Newton & Nunn (1951), Mon. Not. R. Astron. Soc. 111, 413"),
-    RotationLaw(
-        "magnetic features", 14.713, -2.396, -1.787, source="Snodgrass & Ulrich (1990), Astrophys. J. 351, 309"
-    ),
+    RotationLaw("Doppler features", 14.713, -2.396, -1.787, source="Snodgrass & Ulrich (1990), Astrophys. J. 351, 309"),
 )

@@ -1,1 +1,1 @@
-"""Which way solar north lies: evidence, one module a kind, and its combination."""
+"""The direction of solar north: one module per kind of evidence, and their combination."""

@@ -1,4 +1,4 @@
-"""All evidence for the way up weighed together, disagreements kept in sight."""
+"""Weighted combination of all evidence for the orientation, with disagreements reported."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from archive.model.observation import Evidence, Orientation
 
 __all__ = ["combine_evidence"]
 
-# What the observer states stands; then what was measured on this picture; then what is inferred from the mount.
+# In order of trust: the observer's statement, measurements on this picture, inference from the mount.
 _RANK: tuple[EvidenceKind, ...] = ("stated", "header", "drift", "spots", "sky", "refraction")
 _MEASURED: frozenset[EvidenceKind] = frozenset({"stated", "header", "drift", "spots"})
 _AGREEMENT_SIGMAS = 3.0
 
 
 def combine_evidence(evidence: Sequence[Evidence]) -> Orientation:
-    """Weighted mean of what agrees with the most trusted evidence; the rest is named as a dispute.
+    """Return the weighted mean of all evidence that agrees with the most trusted one; the rest becomes disputes.
 
-    A statement of the observer is taken as it stands and not averaged. Evidence agrees where the mirroring
+    An angle stated by the observer is not averaged. Evidence agrees where the mirroring
     is the same and the angles differ by no more than three standard errors of their difference.
 
     Parameters
@@ -30,14 +30,14 @@ def combine_evidence(evidence: Sequence[Evidence]) -> Orientation:
     Returns
     -------
     Orientation
-        `solved` where stated or measured, `assumed` where the mount alone speaks, `unknown` without any.
+        `solved` where stated or measured, `assumed` from the mount alone, `unknown` without evidence.
     """
     ranked = tuple(sorted(evidence, key=lambda piece: _RANK.index(piece.kind)))
     if not ranked:
         return Orientation("unknown", None, None, None)
     first = ranked[0]
-    agreeing = [piece for piece in ranked if _agree(piece, first)]
-    disputes = tuple(_dispute(piece, first) for piece in ranked if not _agree(piece, first))
+    agreeing = [piece for piece in ranked if _agrees(piece, first)]
+    disputes = tuple(_format_dispute(piece, first) for piece in ranked if not _agrees(piece, first))
     north_deg, sigma_deg = (
         (first.north_angle_deg, first.sigma_deg) if first.kind == "stated" else _weighted_mean(agreeing)
     )
@@ -45,17 +45,17 @@ def combine_evidence(evidence: Sequence[Evidence]) -> Orientation:
     return Orientation(status, north_deg, first.mirrored, sigma_deg, ranked, disputes)
 
 
-def _agree(one: Evidence, other: Evidence) -> bool:
+def _agrees(one: Evidence, other: Evidence) -> bool:
     apart_deg = abs(difference_deg(one.north_angle_deg, other.north_angle_deg))
     allowed_deg = _AGREEMENT_SIGMAS * math.hypot(one.sigma_deg, other.sigma_deg)
     return one.mirrored == other.mirrored and apart_deg <= allowed_deg
 
 
-def _dispute(piece: Evidence, first: Evidence) -> str:
-    return f"{first.kind} says {_in_words(first)}; {piece.kind} says {_in_words(piece)}"
+def _format_dispute(piece: Evidence, first: Evidence) -> str:
+    return f"{first.kind} says {_format_angle(first)}; {piece.kind} says {_format_angle(piece)}"
 
 
-def _in_words(piece: Evidence) -> str:
+def _format_angle(piece: Evidence) -> str:
     mirror = ", mirrored" if piece.mirrored else ""
     return f"{piece.north_angle_deg:+.1f} ± {piece.sigma_deg:.1f} deg{mirror}"
 

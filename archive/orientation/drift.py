@@ -1,9 +1,9 @@
 """Evidence `drift`: two frames taken with tracking off, between which the disc moves due west.
 
-Neglected, and within the error that is given: the path's curvature (the chord leaves the parallel by 0.05 deg a
-minute of time at most), the Sun's own motion in declination (0.06 deg at most, at the equinoxes), and refraction,
-which presses the motion together along the vertical and so turns it by half the disc's flattening at most:
-0.03 deg with the Sun 30 deg high, 0.2 deg at 10 deg.
+Neglected, and within the error given: the path's curvature (the chord deviates from the parallel by at most 0.05 deg
+per minute of time), the Sun's own motion in declination (at most 0.06 deg, at the equinoxes), and refraction, which
+compresses the motion along the vertical and so rotates it by at most half the disc's flattening: 0.03 deg with the Sun
+30 deg high, 0.2 deg at 10 deg.
 """
 
 from __future__ import annotations
@@ -17,24 +17,28 @@ from archive.model.constants import ARCSEC_PER_DEG, SECONDS_PER_DAY
 from archive.model.observation import Disc, Evidence, SunView
 from archive.sun.refraction import refraction_flattening
 
-__all__ = ["Drift", "drift_between", "drift_readings", "expected_drift_px", "told_reading"]
+__all__ = ["Drift", "drift_between", "drift_solutions", "expected_drift_px", "resolve_mirroring"]
 
-# Mean solar day: the sky's 15.041 arcsec per second of time less the Sun's own motion eastwards.
+# Mean solar day: the sky's 15.041 arcsec per second of time less the Sun's motion eastwards.
 _ARCSEC_PER_S = 360.0 * ARCSEC_PER_DEG / SECONDS_PER_DAY
-_LEAST_CENTRE_SIGMA_PX = 0.05  # measured on drawn discs
-_LIMB_PIECES = 36  # seeing displaces the limb in pieces of about ten degrees; common practice, no source
-_IMAGE_MOTION_ARCSEC = 1.0  # of a whole disc in a small telescope by day; common practice, no source
+_MIN_CENTRE_SIGMA_PX = 0.05  # measured on drawn discs
+# Seeing is taken to displace the limb in independent pieces of ten degrees. At a radius of 300 px and a limb scatter of
+# 0.5 px, half or twice as many pieces change the error by 6 %.
+_LIMB_PIECES = 36
+# One-axis image motion, sqrt(0.18) lambda D^(-1/6) r0^(-5/6): Sarazin & Roddier (1990), A&A 227, 294. It is 1.07 arcsec
+# for an aperture D of 8 cm at 550 nm and a daytime Fried parameter r0 of 4 cm.
+_IMAGE_MOTION_ARCSEC = 1.0
 _NEGLECTED_DEG = 0.1
-_AGREES_SIGMAS = 3.0
-_DIFFERS_SIGMAS = 6.0
+_AGREEMENT_SIGMAS = 3.0
+_CONTRADICTION_SIGMAS = 6.0
 
 
 @dataclass(frozen=True)
 class Drift:
     """Motion of the disc from the first frame to the second, in the picture as displayed.
 
-    `sigma_px` is the standard error of either component. `turn_deg` is how far north turned, counter-clockwise
-    in the un-mirrored picture, between the first frame and the picture that the drift is to orient.
+    `sigma_px` is the standard error of either component. `turn_deg` is the field rotation, counter-clockwise
+    in the un-mirrored picture, between the first frame and the picture to be oriented.
     """
 
     right_px: float
@@ -49,30 +53,30 @@ class Drift:
 
 
 def drift_between(first: Disc, second: Disc, *, semidiameter_arcsec: float) -> Drift:
-    """The motion between two limbs, with the error that limb fits and unsteady air leave."""
+    """Return the motion between two limbs, with the error from limb fits and image motion."""
     variance_px2 = sum(_centre_sigma_px(disc, semidiameter_arcsec) ** 2 for disc in (first, second))
     return Drift(second.x_px - first.x_px, second.y_px - first.y_px, math.sqrt(variance_px2))
 
 
 def _centre_sigma_px(disc: Disc, semidiameter_arcsec: float) -> float:
     return math.hypot(
-        max(disc.centre_sigma_px, _LEAST_CENTRE_SIGMA_PX),
+        max(disc.centre_sigma_px, _MIN_CENTRE_SIGMA_PX),
         disc.rms_px * math.sqrt(2.0 / _LIMB_PIECES),
         _IMAGE_MOTION_ARCSEC * disc.radius_px / semidiameter_arcsec,
     )
 
 
-def drift_readings(drift: Drift, *, sun: SunView) -> tuple[Evidence, Evidence]:
-    """North by the motion towards celestial west, if the picture is not mirrored and if it is.
+def drift_solutions(drift: Drift, *, sun: SunView) -> tuple[Evidence, Evidence]:
+    """Return north from the motion towards celestial west, for a picture that is not mirrored and one that is.
 
-    Celestial west has the position angle 270 deg, so celestial north lies a quarter turn counter-clockwise of the
-    motion in the un-mirrored picture, and solar north P further. A single motion fits both a plain and a mirrored
-    picture; which it is must be known from elsewhere (see `told_reading`).
+    Celestial west has the position angle 270 deg, so celestial north is 90 deg counter-clockwise of the
+    motion in the un-mirrored picture, and solar north P further. A single motion fits both a mirrored and an
+    un-mirrored picture; which it is must be known otherwise (see `resolve_mirroring`).
 
     Parameters
     ----------
     drift : Drift
-        Of some length.
+        Of non-zero length.
     sun : SunView
         At the time of the picture.
 
@@ -87,49 +91,51 @@ def drift_readings(drift: Drift, *, sun: SunView) -> tuple[Evidence, Evidence]:
     )
     note = f"the disc moved {drift.length_px:.1f} px to the west with tracking off"
 
-    def reading(mirrored: bool) -> Evidence:
+    def solution(mirrored: bool) -> Evidence:
         right_px = -drift.right_px if mirrored else drift.right_px
         motion_deg = math.degrees(math.atan2(-right_px, -drift.down_px))
         north_deg = wrapped_deg(motion_deg + 90.0 + sun.p_deg + drift.turn_deg)
         return Evidence("drift", north_deg, sigma_deg, mirrored, note)
 
-    return reading(False), reading(True)
+    return solution(False), solution(True)
 
 
-def told_reading(readings: tuple[Evidence, Evidence], hints: Sequence[tuple[Evidence, Evidence]]) -> Evidence | None:
-    """The reading that other evidence tells from its mirror image.
+def resolve_mirroring(
+    solutions: tuple[Evidence, Evidence], hints: Sequence[tuple[Evidence, Evidence]]
+) -> Evidence | None:
+    """Return the solution, mirrored or not, that other evidence selects.
 
-    Mirroring turns the sense of the angle from the vertical (or the mount's axis) to the motion, so whatever gives
-    that direction tells the two apart, unless the motion runs along it.
+    Mirroring reverses the angle from the vertical (or the mount's axis) to the motion, so evidence for that direction
+    distinguishes the two, unless the motion is along it.
 
     Parameters
     ----------
-    readings : pair of Evidence
-        As `drift_readings` gives them.
+    solutions : pair of Evidence
+        From `drift_solutions`.
     hints : sequence of pairs of Evidence
-        Each pair holds what one kind of evidence says if the picture is not mirrored, and if it is.
+        Each pair holds the evidence of one kind for a picture that is not mirrored, and for one that is.
 
     Returns
     -------
     Evidence or None
-        None where no hint fits one reading and plainly contradicts the other, or where hints disagree.
+        None where no hint agrees with one solution and clearly contradicts the other, or where hints disagree.
     """
-    told = {index for pair in hints if (index := _told_by(readings, pair)) is not None}
-    return readings[told.pop()] if len(told) == 1 else None
+    resolved = {index for pair in hints if (index := _resolved_by(solutions, pair)) is not None}
+    return solutions[resolved.pop()] if len(resolved) == 1 else None
 
 
-def _told_by(readings: tuple[Evidence, Evidence], pair: tuple[Evidence, Evidence]) -> int | None:
+def _resolved_by(solutions: tuple[Evidence, Evidence], pair: tuple[Evidence, Evidence]) -> int | None:
     apart = [
-        abs(difference_deg(reading.north_angle_deg, hint.north_angle_deg))
-        / math.hypot(reading.sigma_deg, hint.sigma_deg)
-        for reading, hint in zip(readings, pair, strict=True)
+        abs(difference_deg(solution.north_angle_deg, hint.north_angle_deg))
+        / math.hypot(solution.sigma_deg, hint.sigma_deg)
+        for solution, hint in zip(solutions, pair, strict=True)
     ]
     near = apart.index(min(apart))
-    return near if apart[near] <= _AGREES_SIGMAS and apart[1 - near] >= _DIFFERS_SIGMAS else None
+    return near if apart[near] <= _AGREEMENT_SIGMAS and apart[1 - near] >= _CONTRADICTION_SIGMAS else None
 
 
 def expected_drift_px(seconds: float, *, disc: Disc, sun: SunView, latitude_deg: float) -> float:
-    """How far the Sun moves in that time, by 15 arcsec per second of time times the cosine of its declination.
+    """Return how far the Sun moves in that time, by 15 arcsec per second of time times the cosine of its declination.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Evidence `header`: the world coordinates that a FITS header gives."""
+"""Evidence `header`: world coordinates of a FITS header."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from archive.model.observation import Evidence
 
 __all__ = ["header_evidence"]
 
-_SIGMA_DEG = 0.2  # headers are written from a plate solution or a calibrated camera; common practice, no source
-_LEAST_SQUARENESS = 0.99  # sine of the angle between the axes: a sheared picture has no one way up
+_SIGMA_DEG = 0.2  # an assumption, because headers state no error of their angles
+_MIN_SQUARENESS = 0.99  # sine of the angle between the axes: a sheared picture has no unique orientation
 
 
 def header_evidence(
@@ -20,7 +20,7 @@ def header_evidence(
     *,
     p_deg: float,
 ) -> Evidence | None:
-    """North from the derivative of world coordinates; None where the matrix is not a camera's.
+    """Return north from the derivative of world coordinates; None where the matrix is not that of a camera.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ def header_evidence(
     matrix_deg : 2 x 2
         World coordinates (deg) for one pixel to the right and one pixel up, in the picture as displayed.
     p_deg : float
-        Position angle of the Sun's axis; turns celestial north into solar north.
+        Position angle of the Sun's axis, from celestial to solar north.
 
     References
     ----------
@@ -42,7 +42,7 @@ def header_evidence(
         return None
     determinant = float(np.linalg.det(sky))
     size = float(np.linalg.norm(sky[0]) * np.linalg.norm(sky[1]))
-    if size <= 0.0 or abs(determinant) < _LEAST_SQUARENESS * size:
+    if size <= 0.0 or abs(determinant) < _MIN_SQUARENESS * size:
         return None
     # In the sky view west is to the right of north; a picture where it is to the left is mirrored.
     mirrored = determinant < 0.0

@@ -1,9 +1,8 @@
-"""How well the spots of two pictures agree when both are turned: the same spots, carried by the rotation law.
+"""Likelihood that two pictures with given orientations show the same spots, moved by the rotation law.
 
-Each spot of one picture, carried to the time of the other, makes a spot likelier near where it arrives; a
-spot without a counterpart is likelier the smaller it is. The score is the log of that likelihood against a
-Sun whose spots have nothing to do with each other, summed both ways. Spots close together move together and
-share their say.
+Each spot of one picture is moved to the time of the other and makes a spot near that position more likely; the smaller
+a spot, the more likely it has no counterpart. The score is the log ratio of this likelihood to that of unrelated spots,
+averaged over both directions. Spots close together are not independent and share their weight.
 """
 
 from __future__ import annotations
@@ -20,44 +19,44 @@ from archive.sun.heliographic import from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
 
 __all__ = [
-    "Marks",
+    "Features",
     "Pair",
     "PairMatch",
+    "RotatedFeatures",
     "SpottedPicture",
-    "TurnedSpots",
-    "marks_of",
+    "extract_features",
     "pair_match",
     "pair_score",
+    "rotate_each",
+    "rotate_features",
     "scores_against",
-    "turned_each",
-    "turned_spots",
 ]
 
 Floats = NDArray[np.floating[Any]]
 
-# Spots differ from the law by 0.1 to 0.2 deg/day in longitude and less in latitude (proper motion; the archive's
-# check values), a group's parts grow and fade under one's eyes, and a centroid is good to a third of a degree.
+# Tolerances of a match: proper motion along and across the parallel, evolution of the group, and centroids. They are
+# wide on purpose; the errors that follow are scaled to those found (`spot_errors`, tests/studies).
 _LONGITUDE_RATE_SIGMA_DEG_PER_DAY = 0.2
 _LATITUDE_RATE_SIGMA_DEG_PER_DAY = 0.06
 _CHANGE_SIGMA_DEG = 0.15
 _CENTROID_SIGMA_DEG = 0.2
-_STRAY_SHARE = 0.3
-_STRAY_WIDTH = 2.5
-_FARTHEST_MERIDIAN_DEG = 82.0
-_MATCHED_SQUARED = 16.0
+_OUTLIER_FRACTION = 0.3
+_OUTLIER_WIDTH = 2.5
+_MAX_MERIDIAN_DEG = 82.0
+_MAX_MATCH_SQUARED = 16.0
 _GROUP_DEG = 6.0
-# Spots come in groups and belts: a chance neighbour is likelier than on an even hemisphere of 20,600 square degrees.
+# Spots cluster in groups and belts: chance neighbours are more likely than on a uniform hemisphere of 20,600 deg^2.
 _CHANCE_PER_SQUARE_DEG = 1.0 / 6000.0
 
 
 @dataclass(frozen=True)
 class SpottedPicture:
-    """The spots of one picture as it came: neither turned nor un-mirrored.
+    """The spots of one picture in its original orientation, neither rotated nor un-mirrored.
 
     `right`, `up` (N,) in radii from the disc's centre; `area_msh` (N,). `sky_deg` is what the mount's geometry
     gives without the camera angle (P - q, or P for an equatorial mount), None where the mount is not known.
-    `time_days` counts from any zero that all pictures share. `centre_px` (x, y) and `radius_px` say where the disc
-    lay in the frame: by them specks of dust, which stay in the frame, are told from spots.
+    `time_days` counts from any zero that all pictures share. `centre_px` (x, y) and `radius_px` give the disc's
+    position in the frame, by which dust, which is fixed in the frame, is distinguished from spots.
     """
 
     time_days: float
@@ -72,11 +71,11 @@ class SpottedPicture:
 
 
 @dataclass(frozen=True)
-class Marks:
-    """What a picture offers to be matched: its spots, and the middle of each group of several.
+class Features:
+    """Features of a picture to be matched: its spots, and the centroid of each group of several.
 
-    A group's middle is there because spots merge and split, by seeing or by nature, and their middle stays.
-    `right`, `up`, `sigma_deg`, `found_share` (how likely it has a counterpart) and `say` are (N,).
+    Group centroids are included because spots merge and split, by seeing or in reality, and their centroid is stable.
+    `right`, `up`, `sigma_deg`, `match_probability` (of a counterpart in the other picture) and `weight` are (N,).
     """
 
     time_days: float
@@ -86,46 +85,46 @@ class Marks:
     right: Floats
     up: Floats
     sigma_deg: Floats
-    found_share: Floats
-    say: Floats
+    match_probability: Floats
+    weight: Floats
 
     @property
     def groups(self) -> float:
-        """How many groups speak."""
-        return float(self.say.sum())
+        """Effective number of independent groups."""
+        return float(self.weight.sum())
 
 
 @dataclass(frozen=True)
 class Pair:
-    """Two pictures near enough in time, and the share of their score: a spot seen many times is one spot."""
+    """Two pictures near enough in time, and the weight of their score, since repeated sightings are not independent."""
 
     first: int
     second: int
-    share: float
+    weight: float
 
 
 @dataclass(frozen=True)
-class TurnedSpots:
-    """Heliographic places (A, N) of a picture's marks under A angles, and the marks."""
+class RotatedFeatures:
+    """Heliographic coordinates (A, N) of a picture's features for A north angles, and the features."""
 
-    marks: Marks
+    features: Features
     latitude_deg: Floats
     meridian_deg: Floats
 
 
-def marks_of(picture: SpottedPicture, *, most: int) -> Marks:
-    """The marks of a picture's `most` strongest spots."""
-    right, up, area_msh = picture.right[:most], picture.up[:most], picture.area_msh[:most]
+def extract_features(picture: SpottedPicture, *, limit: int) -> Features:
+    """Return the features of a picture's `limit` largest spots."""
+    right, up, area_msh = picture.right[:limit], picture.up[:limit], picture.area_msh[:limit]
     mu = _mu(right, up)
     group = _groups(right, up, mu)
     members = np.bincount(group, minlength=0)[group] if len(group) else group
-    # A group says a little more than one spot: part by its middle, part by its spots together.
-    say = np.where(members > 1, 0.7 / np.maximum(members, 1), 1.0)
+    # A group weighs slightly more than one spot: partly by its centroid, partly by its spots together.
+    weight = np.where(members > 1, 0.7 / np.maximum(members, 1), 1.0)
     several = [number for number in np.unique(group) if np.sum(group == number) > 1]
-    middles = np.array([_middle(right, up, area_msh, group == number) for number in several]).reshape(-1, 3)
-    all_right, all_up = np.append(right, middles[:, 0]), np.append(up, middles[:, 1])
-    area = np.append(area_msh, middles[:, 2])
-    return Marks(
+    centroids = np.array([_group_centroid(right, up, area_msh, group == number) for number in several]).reshape(-1, 3)
+    all_right, all_up = np.append(right, centroids[:, 0]), np.append(up, centroids[:, 1])
+    area = np.append(area_msh, centroids[:, 2])
+    return Features(
         time_days=picture.time_days,
         b0_deg=picture.b0_deg,
         l0_deg=picture.l0_deg,
@@ -133,8 +132,8 @@ def marks_of(picture: SpottedPicture, *, most: int) -> Marks:
         right=all_right,
         up=all_up,
         sigma_deg=_CENTROID_SIGMA_DEG / _mu(all_right, all_up),
-        found_share=0.35 + 0.55 * area / (area + 60.0),
-        say=np.append(say, np.full(len(several), 0.5)),
+        match_probability=0.35 + 0.55 * area / (area + 60.0),
+        weight=np.append(weight, np.full(len(several), 0.5)),
     )
 
 
@@ -144,7 +143,7 @@ def _mu(right: Floats, up: Floats) -> Floats:
 
 
 def _groups(right: Floats, up: Floats, mu: Floats) -> NDArray[np.intp]:
-    """Number of each spot's group: spots linked by steps of a few degrees."""
+    """Return the group index of each spot: spots are linked by steps of a few degrees."""
     apart_deg = np.degrees(np.hypot(right[:, None] - right[None, :], up[:, None] - up[None, :]))
     linked = apart_deg / np.minimum(mu[:, None], mu[None, :]) < _GROUP_DEG
     number = np.arange(len(right))
@@ -156,50 +155,52 @@ def _groups(right: Floats, up: Floats, mu: Floats) -> NDArray[np.intp]:
     return np.unique(number, return_inverse=True)[1].astype(np.intp)
 
 
-def _middle(right: Floats, up: Floats, area_msh: Floats, inside: NDArray[np.bool_]) -> tuple[float, float, float]:
+def _group_centroid(
+    right: Floats, up: Floats, area_msh: Floats, inside: NDArray[np.bool_]
+) -> tuple[float, float, float]:
     weight = area_msh[inside]
     total = float(weight.sum())
     return float(right[inside] @ weight) / total, float(up[inside] @ weight) / total, total
 
 
-def turned_spots(marks: Marks, angles_deg: Floats, *, mirrored: bool) -> TurnedSpots:
-    """Where the marks are on the Sun, for each of A north angles.
+def rotate_features(features: Features, angles_deg: Floats, *, mirrored: bool) -> RotatedFeatures:
+    """Return where the features are on the Sun, for each of A north angles.
 
     Parameters
     ----------
-    marks : Marks
+    features : Features
     angles_deg : ndarray of shape (A,)
         North angles, as `archive.model.observation.Evidence` defines them.
     mirrored : bool
     """
-    right = -marks.right if mirrored else marks.right
+    right = -features.right if mirrored else features.right
     turn = np.radians(angles_deg)[:, None]
-    west = right * np.cos(turn) + marks.up * np.sin(turn)
-    north = marks.up * np.cos(turn) - right * np.sin(turn)
-    latitude_deg, meridian_deg = from_disc(west, north, b0_deg=marks.b0_deg)
-    # Single precision, a hundred-thousandth of a degree here, is four times as fast in all that follows.
-    return TurnedSpots(marks, _single(latitude_deg), _single(meridian_deg))
+    west = right * np.cos(turn) + features.up * np.sin(turn)
+    north = features.up * np.cos(turn) - right * np.sin(turn)
+    latitude_deg, meridian_deg = from_disc(west, north, b0_deg=features.b0_deg)
+    # Single precision, 1e-5 deg here, makes all that follows four times as fast.
+    return RotatedFeatures(features, _float32(latitude_deg), _float32(meridian_deg))
 
 
-def turned_each(pictures: Sequence[Marks], angles_deg: Floats, *, mirrored: bool) -> list[TurnedSpots]:
-    """Each picture's marks under its own angle; `angles_deg` (P,)."""
+def rotate_each(pictures: Sequence[Features], angles_deg: Floats, *, mirrored: bool) -> list[RotatedFeatures]:
+    """Return each picture's features for its own angle; `angles_deg` (P,)."""
     return [
-        turned_spots(picture, angles_deg[number : number + 1], mirrored=mirrored)
+        rotate_features(picture, angles_deg[number : number + 1], mirrored=mirrored)
         for number, picture in enumerate(pictures)
     ]
 
 
-def pair_score(first: TurnedSpots, second: TurnedSpots, *, blur_deg: float, every_pair: bool) -> Floats:
-    """Log likelihood ratio that the two pictures show the same spots.
+def pair_score(first: RotatedFeatures, second: RotatedFeatures, *, blur_deg: float, every_pair: bool) -> Floats:
+    """Return the log likelihood ratio that the two pictures show the same spots.
 
     Parameters
     ----------
-    first, second : TurnedSpots
-        Of A and B angles; both with marks.
+    first, second : RotatedFeatures
+        For A and B angles; both must have features.
     blur_deg : float
         Extra tolerance, for angles on a coarse grid.
     every_pair : bool
-        True: every angle of the first with every one of the second; False: one with one (A = B).
+        True: all combinations of angles; False: element by element (A = B).
 
     Returns
     -------
@@ -209,126 +210,132 @@ def pair_score(first: TurnedSpots, second: TurnedSpots, *, blur_deg: float, ever
     return score
 
 
-def scores_against(first: TurnedSpots, others: Sequence[TurnedSpots], *, blur_deg: float) -> Floats:
-    """`pair_score` of one picture with K others of one angle each, (A, K): all at once is several times as fast."""
+def scores_against(first: RotatedFeatures, others: Sequence[RotatedFeatures], *, blur_deg: float) -> Floats:
+    """Return `pair_score` (A, K) of one picture with K others of one angle each; in one pass, several times as fast."""
     scores: Floats = _scores(first, others, blur_deg=blur_deg, every_pair=True)[:, 0]
     return scores
 
 
-def _scores(first: TurnedSpots, others: Sequence[TurnedSpots], *, blur_deg: float, every_pair: bool) -> Floats:
-    """Scores (A, B, K) or (A, K) with K others of B angles."""
+def _scores(first: RotatedFeatures, others: Sequence[RotatedFeatures], *, blur_deg: float, every_pair: bool) -> Floats:
+    """Return the scores (A, B, K) or (A, K) with K others of B angles."""
     a = (slice(None), None) if every_pair else (slice(None),)
     b = (None, slice(None)) if every_pair else (slice(None),)
     near = _nearness(first, others, blur_deg=blur_deg, axes=(a, b))
     owner, starts = near.owner, near.starts
-    # Most spots keep to the law; some change, or are another group's: a narrow and a wide Gaussian.
+    # Most spots follow the law; some evolve or belong to another group: a narrow and a wide Gaussian.
     density = np.exp(-0.5 * near.squared)
-    density *= 1.0 - _STRAY_SHARE
-    density += _STRAY_SHARE / _STRAY_WIDTH**2 * np.exp(-0.5 / _STRAY_WIDTH**2 * near.squared)
-    density *= _single(1.0 / (2.0 * np.pi * _CHANCE_PER_SQUARE_DEG) / near.sigmas_square_deg)
-    # What has turned out of sight says nothing: its counterpart cannot be there.
-    seen = _single(np.abs(near.carried_deg) < _FARTHEST_MERIDIAN_DEG)[a]
-    was_seen = _single(np.abs(near.back_deg) < _FARTHEST_MERIDIAN_DEG)[b]
-    # A spot with its share of say in each direction.
+    density *= 1.0 - _OUTLIER_FRACTION
+    density += _OUTLIER_FRACTION / _OUTLIER_WIDTH**2 * np.exp(-0.5 / _OUTLIER_WIDTH**2 * near.squared)
+    density *= _float32(1.0 / (2.0 * np.pi * _CHANCE_PER_SQUARE_DEG) / near.sigmas_square_deg)
+    # Features that have rotated out of sight have no weight: their counterpart cannot be visible.
+    seen = _float32(np.abs(near.moved_deg) < _MAX_MERIDIAN_DEG)[a]
+    was_seen = _float32(np.abs(near.back_deg) < _MAX_MERIDIAN_DEG)[b]
+    # Average over the visible features of each picture, in each direction.
     onto_others = np.einsum("...nm,...nm->...m", seen[..., owner], density)
     onto_others /= np.maximum(seen.sum(axis=-2), 1.0)[..., owner]
     onto_first = np.add.reduceat(density * was_seen[..., None, :], starts, axis=-1)
     onto_first /= np.maximum(np.add.reduceat(was_seen, starts, axis=-1), 1.0)[..., None, :]
-    told = _told([other.marks for other in others], onto_others) * was_seen
-    total = np.add.reduceat(told, starts, axis=-1, dtype=np.float64)
-    total += (_told([first.marks], onto_first.swapaxes(-1, -2)) * seen.swapaxes(-1, -2)).sum(axis=-1, dtype=np.float64)
+    log_likelihood = _weighted_log_likelihood([other.features for other in others], onto_others) * was_seen
+    total = np.add.reduceat(log_likelihood, starts, axis=-1, dtype=np.float64)
+    total += (_weighted_log_likelihood([first.features], onto_first.swapaxes(-1, -2)) * seen.swapaxes(-1, -2)).sum(
+        axis=-1, dtype=np.float64
+    )
     half: Floats = 0.5 * total
     return half
 
 
 @dataclass(frozen=True)
 class PairMatch:
-    """What two pictures show together.
+    """The match of two pictures.
 
-    `misfit` is the sum of say times squared distance, in tolerances, of matched marks, `say` the sum of their say;
-    `groups` are how many of the first picture's and of the second's groups were matched.
+    `misfit` is the sum of weight x squared distance, in tolerances, of matched features, `weight` the sum of their
+    weights; `groups` are the numbers of matched groups of the first and of the second picture.
     """
 
     misfit: float
-    say: float
+    weight: float
     groups: tuple[float, float]
 
 
-def pair_match(first: TurnedSpots, second: TurnedSpots) -> PairMatch:
-    """Match two pictures, of one angle each: marks with a counterpart within four tolerances."""
+def pair_match(first: RotatedFeatures, second: RotatedFeatures) -> PairMatch:
+    """Return the match of two pictures, of one angle each: features with a counterpart within four tolerances."""
     only = (slice(None),)
     near = _nearness(first, [second], blur_deg=0.0, axes=(only, only))
-    seen = np.abs(near.carried_deg[0, :, 0]) < _FARTHEST_MERIDIAN_DEG
+    seen = np.abs(near.moved_deg[0, :, 0]) < _MAX_MERIDIAN_DEG
     squared = np.where(seen[:, None], near.squared[0], np.inf)
-    misfit, say, groups = 0.0, 0.0, []
-    for marks, nearest in ((first.marks, squared.min(axis=1)), (second.marks, squared.min(axis=0))):
-        matched = nearest < _MATCHED_SQUARED
-        own = (marks.say * marks.found_share)[matched]
+    misfit, weight, groups = 0.0, 0.0, []
+    for features, nearest in ((first.features, squared.min(axis=1)), (second.features, squared.min(axis=0))):
+        matched = nearest < _MAX_MATCH_SQUARED
+        own = (features.weight * features.match_probability)[matched]
         misfit += float(own @ nearest[matched])
-        say += float(own.sum())
-        groups.append(float(marks.say[matched].sum()))
-    return PairMatch(misfit, say, (groups[0], groups[1]))
+        weight += float(own.sum())
+        groups.append(float(features.weight[matched].sum()))
+    return PairMatch(misfit, weight, (groups[0], groups[1]))
 
 
 @dataclass(frozen=True)
 class _Nearness:
-    """Marks of one picture (N) carried to the times of K others, and how near they come to the marks (M) of these.
+    """Features of one picture (N) moved to the times of K others, and their distances to the features (M) of these.
 
     `squared` (..., N, M) are squared distances in tolerances, `sigmas_square_deg` (N, M) the products of the two
-    tolerances; `carried_deg` (A, N, K) the carried meridian distances, `back_deg` (B, M) those of the others' marks
-    carried back; `owner` (M,) and `starts` (K,) tell whose the M marks are.
+    tolerances; `moved_deg` (A, N, K) the moved meridian distances, `back_deg` (B, M) those of the others' features
+    moved back; `owner` (M,) is the picture of each of the M features, `starts` (K,) the index of its first.
     """
 
     squared: Floats
     sigmas_square_deg: Floats
-    carried_deg: Floats
+    moved_deg: Floats
     back_deg: Floats
     owner: NDArray[np.intp]
     starts: NDArray[np.intp]
 
 
 def _nearness(
-    first: TurnedSpots, others: Sequence[TurnedSpots], *, blur_deg: float, axes: tuple[tuple[Any, ...], tuple[Any, ...]]
+    first: RotatedFeatures,
+    others: Sequence[RotatedFeatures],
+    *,
+    blur_deg: float,
+    axes: tuple[tuple[Any, ...], tuple[Any, ...]],
 ) -> _Nearness:
     a, b = axes
-    count = np.array([len(other.marks.say) for other in others])
+    count = np.array([len(other.features.weight) for other in others])
     owner, starts = np.repeat(np.arange(len(others)), count), np.cumsum(count) - count
     latitude_deg = np.concatenate([other.latitude_deg for other in others], axis=-1)
     meridian_deg = np.concatenate([other.meridian_deg for other in others], axis=-1)
-    sigma_deg = np.concatenate([other.marks.sigma_deg for other in others])
-    days = np.array([other.marks.time_days for other in others]) - first.marks.time_days
-    turned_deg = first.marks.l0_deg - np.array([other.marks.l0_deg for other in others])
+    sigma_deg = np.concatenate([other.features.sigma_deg for other in others])
+    days = np.array([other.features.time_days for other in others]) - first.features.time_days
+    turned_deg = first.features.l0_deg - np.array([other.features.l0_deg for other in others])
     drift = carrington_drift_deg_per_day(first.latitude_deg)
-    moved_deg = drift[..., None] * _single(days) + _single(turned_deg)
-    carried = wrapped_deg(first.meridian_deg[..., None] + moved_deg)
-    mean_moved_deg = float(drift.mean()) * days + turned_deg
+    shift_deg = drift[..., None] * _float32(days) + _float32(turned_deg)
+    moved = wrapped_deg(first.meridian_deg[..., None] + shift_deg)
+    mean_shift_deg = float(drift.mean()) * days + turned_deg
     apart_latitude = first.latitude_deg[a][..., :, None] - latitude_deg[b][..., None, :]
-    apart_meridian = carried[..., owner][a] - meridian_deg[b][..., None, :]
+    apart_meridian = moved[..., owner][a] - meridian_deg[b][..., None, :]
     apart_meridian *= np.cos(np.radians(latitude_deg))[b][..., None, :]
-    base = first.marks.sigma_deg[:, None] ** 2 + sigma_deg**2 + _CHANGE_SIGMA_DEG**2 + blur_deg**2
+    base = first.features.sigma_deg[:, None] ** 2 + sigma_deg**2 + _CHANGE_SIGMA_DEG**2 + blur_deg**2
     variance_latitude = base + (_LATITUDE_RATE_SIGMA_DEG_PER_DAY * days[owner]) ** 2
     variance_meridian = base + (_LONGITUDE_RATE_SIGMA_DEG_PER_DAY * days[owner]) ** 2
     apart_meridian *= apart_meridian
-    apart_meridian *= _single(1.0 / variance_meridian)
+    apart_meridian *= _float32(1.0 / variance_meridian)
     apart_latitude *= apart_latitude
-    apart_latitude *= _single(1.0 / variance_latitude)
+    apart_latitude *= _float32(1.0 / variance_latitude)
     apart_latitude += apart_meridian
     return _Nearness(
         squared=apart_latitude,
         sigmas_square_deg=np.sqrt(variance_latitude * variance_meridian),
-        carried_deg=carried,
-        back_deg=difference_deg(meridian_deg, _single(mean_moved_deg)[owner]),
+        moved_deg=moved,
+        back_deg=difference_deg(meridian_deg, _float32(mean_shift_deg)[owner]),
         owner=owner,
         starts=starts,
     )
 
 
-def _single(values: NDArray[Any]) -> NDArray[np.float32]:
+def _float32(values: NDArray[Any]) -> NDArray[np.float32]:
     return values.astype(np.float32)
 
 
-def _told(speakers: Sequence[Marks], likelihood: Floats) -> Floats:
-    """What marks say to a likelihood (..., N), those of several pictures one after another."""
-    share = np.concatenate([marks.found_share for marks in speakers])
-    found: Floats = np.log(_single(1.0 - share) + _single(share) * likelihood)
-    return _single(np.concatenate([marks.say for marks in speakers])) * found
+def _weighted_log_likelihood(pictures: Sequence[Features], likelihood: Floats) -> Floats:
+    """Return the weighted log likelihood of features (..., N), those of several pictures concatenated."""
+    share = np.concatenate([features.match_probability for features in pictures])
+    found: Floats = np.log(_float32(1.0 - share) + _float32(share) * likelihood)
+    return _float32(np.concatenate([features.weight for features in pictures])) * found

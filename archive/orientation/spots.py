@@ -1,10 +1,9 @@
-"""Evidence `spots`: the angles under which the same spots meet again, day after day.
+"""Evidence `spots`: the north angles for which pictures of several days show the same spots.
 
-All pictures of one set-up of an instrument are solved together. A reading is one mirroring for all and one
-north angle a picture. Its worth is the sum over neighbouring pictures of the likelihood that they show the
-same spots (`spot_match`), and, where the mount is known, of how well all angles keep to the sky's geometry
-with one camera angle. Readings are searched over the whole circle, coarsely and then finely; the runner-up
-tells how far the best can be believed.
+All pictures of one set-up of an instrument are solved together. A solution is one mirroring for all and one north angle
+per picture. Its log likelihood is summed over neighbouring pictures (`spot_match`); where the mount is known, a term is
+added for the scatter of the camera angle. Solutions are searched over the whole circle, coarsely and then finely; the
+odds against the runner-up tell how reliable the best is.
 """
 
 from __future__ import annotations
@@ -20,43 +19,43 @@ from archive.model.angles import difference_deg, wrapped_deg
 from archive.orientation.dust import without_dust
 from archive.orientation.spot_errors import LEVEL_SIGMA_DEG, odds_powers, spot_errors_deg
 from archive.orientation.spot_match import (
-    Marks,
+    Features,
     Pair,
+    RotatedFeatures,
     SpottedPicture,
-    TurnedSpots,
-    marks_of,
+    extract_features,
     pair_score,
+    rotate_each,
+    rotate_features,
     scores_against,
-    turned_each,
-    turned_spots,
 )
 
-__all__ = ["LEAST_ODDS", "SpotReading", "SpottedPicture", "solve_spots"]
+__all__ = ["MIN_ODDS", "SpotSolution", "SpottedPicture", "solve_spots"]
 
 Floats = NDArray[np.floating[Any]]
 
 _NEIGHBOUR_DAYS = 10.0
 _COARSE_STEP_DEG = 3.0
 _COARSE_BLUR_DEG = 2.0
-_SEARCH_SPOTS = 8
-_FINE_SPOTS = 16
-_CANDIDATES = 6
-_SAME_READING_DEG = 6.0
-_LEAST_SUPPORT = 2.0
+_MAX_SEARCH_SPOTS = 8
+_MAX_FINE_SPOTS = 16
+_MAX_CANDIDATES = 6
+_SAME_SOLUTION_DEG = 6.0
+_MIN_SUPPORT = 2.0
 _Steps = tuple[tuple[float, float, float], ...]
-# Reach, step and blur, deg, of the search about a reading.
+# Range, step and blur, deg, of the search around a solution.
 _FIRST_STEPS: _Steps = ((4.5, 0.5, 0.8),)
 _LAST_STEPS: _Steps = ((1.5, 0.25, 0.4), (0.6, 0.1, 0.0), (0.3, 0.05, 0.0))
-_HOPELESS = 30.0  # log likelihood behind the best after the first steps: the last ones win a few at most
-# A freely turned picture has had the choice of some sixty angles that differ: its spots must earn that first.
-_PRICE_OF_TURNING = float(np.log(60.0))
-_LEAST_FREE_GROUPS = 1.5
-LEAST_ODDS = 30.0  # from which a reading is believed
+_MAX_DEFICIT = 30.0  # below the best log likelihood after the first steps: the last steps gain a few at most
+# A picture without a known mount was tried at some sixty distinct angles: the gain must exceed that choice.
+_ROTATION_PENALTY = float(np.log(60.0))
+_MIN_FREE_GROUPS = 1.5
+MIN_ODDS = 30.0  # from which on a solution is reliable
 
 
 @dataclass(frozen=True)
-class SpotReading:
-    """One picture's north by its spots; `odds` of this reading against the best other one, 1 or more."""
+class SpotSolution:
+    """One picture's north from its spots; `odds` of this solution against the runner-up, 1 or more."""
 
     north_angle_deg: float
     sigma_deg: float
@@ -66,57 +65,59 @@ class SpotReading:
     other_mirrored: bool | None = None
 
     @property
-    def believed(self) -> bool:
-        """Whether the runner-up is far enough behind."""
-        return self.odds >= LEAST_ODDS
+    def is_reliable(self) -> bool:
+        """Whether the odds against the runner-up are large enough."""
+        return self.odds >= MIN_ODDS
 
 
 @dataclass(frozen=True)
-class _Reading:
-    """A mirroring, one angle a picture (N,), and its worth."""
+class _Solution:
+    """A mirroring, one angle per picture (N,), and the log likelihood."""
 
     mirrored: bool
     angles_deg: Floats
-    worth: float
+    log_likelihood: float
 
 
-def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) -> tuple[SpotReading | None, ...]:
-    """North angles of pictures that share one mirroring and, where the mount is known, one camera angle.
+def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) -> tuple[SpotSolution | None, ...]:
+    """Return the north angles of pictures that share one mirroring and, with a known mount, one camera angle.
 
     Parameters
     ----------
     pictures : sequence of SpottedPicture
         Either all with `sky_deg` or all without.
     mirrored : bool or None
-        None: to be found.
+        None to determine it.
 
     Returns
     -------
-    tuple of SpotReading or None
-        None where the spots do not tell.
+    tuple of SpotSolution or None
+        None where the spots do not determine it.
     """
-    nothing: tuple[SpotReading | None, ...] = (None,) * len(pictures)
+    nothing: tuple[SpotSolution | None, ...] = (None,) * len(pictures)
     clean = without_dust(pictures)
-    marks = [marks_of(picture, most=_FINE_SPOTS) for picture in clean]
-    pairs = _neighbours(marks)
+    features = [extract_features(picture, limit=_MAX_FINE_SPOTS) for picture in clean]
+    pairs = _neighbours(features)
     if not pairs:
         return nothing
-    few = [marks_of(picture, most=_SEARCH_SPOTS) for picture in clean]
-    readings = [
-        reading
+    few = [extract_features(picture, limit=_MAX_SEARCH_SPOTS) for picture in clean]
+    solutions = [
+        solution
         for mirror in ((False, True) if mirrored is None else (mirrored,))
-        for reading in _candidates(marks, few, pairs, mirrored=mirror)
+        for solution in _candidates(features, few, pairs, mirrored=mirror)
     ]
-    if not readings:
+    if not solutions:
         return nothing
-    nearly = [_refined(marks, pairs, reading, steps=_FIRST_STEPS) for reading in readings]
-    within = max(reading.worth for reading in nearly) - _HOPELESS
-    hopeful = _distinct([reading for reading in nearly if reading.worth > within])
-    return _judged(marks, pairs, _distinct([_refined(marks, pairs, one, steps=_LAST_STEPS) for one in hopeful]))
+    nearly = [_refine(features, pairs, solution, steps=_FIRST_STEPS) for solution in solutions]
+    within = max(solution.log_likelihood for solution in nearly) - _MAX_DEFICIT
+    hopeful = _distinct([solution for solution in nearly if solution.log_likelihood > within])
+    return _final_solutions(
+        features, pairs, _distinct([_refine(features, pairs, one, steps=_LAST_STEPS) for one in hopeful])
+    )
 
 
-def _neighbours(pictures: Sequence[Marks]) -> list[Pair]:
-    """Pairs within ten days of pictures that have spots."""
+def _neighbours(pictures: Sequence[Features]) -> list[Pair]:
+    """Return the pairs of pictures with spots within ten days."""
     found = [
         (i, j)
         for i in range(len(pictures))
@@ -129,71 +130,76 @@ def _neighbours(pictures: Sequence[Marks]) -> list[Pair]:
     for i, j in found:
         degree[i] += 1
         degree[j] += 1
-    # With many neighbours each spot would be counted many times over: as much say as two neighbours have.
+    # With many neighbours a spot would be counted many times: the weights add up to those of two neighbours.
     return [Pair(i, j, min(1.0, 2.0 / max(float(np.sqrt(degree[i] * degree[j])), 1.0))) for i, j in found]
 
 
 def _candidates(
-    pictures: Sequence[Marks], few: Sequence[Marks], pairs: list[Pair], *, mirrored: bool
-) -> list[_Reading]:
-    """Where the mount is known, one camera angle; else chains, over the strongest spots only."""
+    pictures: Sequence[Features], few: Sequence[Features], pairs: list[Pair], *, mirrored: bool
+) -> list[_Solution]:
+    """Return candidates by one camera angle where the mount is known, else by chains over the largest spots."""
     if pictures[0].sky_deg is not None:
         return _candidates_by_camera_angle(pictures, pairs, mirrored=mirrored)
     return _candidates_by_chain(few, pairs, mirrored=mirrored)
 
 
-def _sky(pictures: Sequence[Marks]) -> Floats:
+def _sky(pictures: Sequence[Features]) -> Floats:
     return np.array([picture.sky_deg or 0.0 for picture in pictures])
 
 
-def _candidates_by_camera_angle(pictures: Sequence[Marks], pairs: list[Pair], *, mirrored: bool) -> list[_Reading]:
+def _candidates_by_camera_angle(pictures: Sequence[Features], pairs: list[Pair], *, mirrored: bool) -> list[_Solution]:
     """Scan the one camera angle, degree by degree."""
     camera_deg = np.arange(-180.0, 180.0, 1.0)
     sky_deg = _sky(pictures)
-    turned = [
-        turned_spots(picture, camera_deg + sky, mirrored=mirrored)
+    rotated = [
+        rotate_features(picture, camera_deg + sky, mirrored=mirrored)
         for picture, sky in zip(pictures, sky_deg, strict=True)
     ]
-    worth = np.zeros(len(camera_deg))
+    log_likelihood = np.zeros(len(camera_deg))
     for pair in pairs:
-        worth += pair.share * pair_score(turned[pair.first], turned[pair.second], blur_deg=0.7, every_pair=False)
+        log_likelihood += pair.weight * pair_score(
+            rotated[pair.first], rotated[pair.second], blur_deg=0.7, every_pair=False
+        )
     return [
-        _Reading(mirrored, sky_deg + camera_deg[peak], float(worth[peak]))
-        for peak in _peaks(worth, apart=int(_SAME_READING_DEG))
+        _Solution(mirrored, sky_deg + camera_deg[peak], float(log_likelihood[peak]))
+        for peak in _peaks(log_likelihood, apart=int(_SAME_SOLUTION_DEG))
     ]
 
 
-def _peaks(worth: Floats, *, apart: int) -> list[int]:
-    """The highest places of a circular curve, at least `apart` steps from each other."""
+def _peaks(log_likelihood: Floats, *, apart: int) -> list[int]:
+    """Return the highest peaks of a circular curve, at least `apart` steps from each other."""
     found: list[int] = []
-    for place in np.argsort(-worth, kind="stable"):
-        if all(min((place - other) % len(worth), (other - place) % len(worth)) >= apart for other in found):
+    for place in np.argsort(-log_likelihood, kind="stable"):
+        if all(
+            min((place - other) % len(log_likelihood), (other - place) % len(log_likelihood)) >= apart
+            for other in found
+        ):
             found.append(int(place))
-        if len(found) == _CANDIDATES:
+        if len(found) == _MAX_CANDIDATES:
             break
     return found
 
 
-def _candidates_by_chain(pictures: Sequence[Marks], pairs: list[Pair], *, mirrored: bool) -> list[_Reading]:
-    """Turn every picture freely: for each angle of an anchor, place the others one after another."""
+def _candidates_by_chain(pictures: Sequence[Features], pairs: list[Pair], *, mirrored: bool) -> list[_Solution]:
+    """Return candidates without a mount: for each angle of an anchor picture, place the others one after another."""
     angles_deg = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
-    turned = [turned_spots(picture, angles_deg, mirrored=mirrored) for picture in pictures]
+    rotated = [rotate_features(picture, angles_deg, mirrored=mirrored) for picture in pictures]
     scores: dict[tuple[int, int], Floats] = {}
     for pair in pairs:
-        score = pair.share * pair_score(
-            turned[pair.first], turned[pair.second], blur_deg=_COARSE_BLUR_DEG, every_pair=True
+        score = pair.weight * pair_score(
+            rotated[pair.first], rotated[pair.second], blur_deg=_COARSE_BLUR_DEG, every_pair=True
         )
         scores[pair.first, pair.second] = score
         scores[pair.second, pair.first] = score.T
-    readings: list[_Reading] = []
+    solutions: list[_Solution] = []
     for anchor in _anchors(pictures, scores):
-        readings += _chains(scores, anchor, angles_deg, count=len(pictures), mirrored=mirrored)
-    readings.sort(key=lambda reading: -reading.worth)
-    return _distinct(readings)[:_CANDIDATES]
+        solutions += _chains(scores, anchor, angles_deg, count=len(pictures), mirrored=mirrored)
+    solutions.sort(key=lambda solution: -solution.log_likelihood)
+    return _distinct(solutions)[:_MAX_CANDIDATES]
 
 
-def _anchors(pictures: Sequence[Marks], scores: dict[tuple[int, int], Floats]) -> list[int]:
-    """The two pictures whose pairs promise most."""
+def _anchors(pictures: Sequence[Features], scores: dict[tuple[int, int], Floats]) -> list[int]:
+    """Return the two pictures with the highest pair scores."""
     promise = np.zeros(len(pictures))
     for (first, _), score in scores.items():
         promise[first] += max(float(score.max()), 0.0)
@@ -202,8 +208,8 @@ def _anchors(pictures: Sequence[Marks], scores: dict[tuple[int, int], Floats]) -
 
 def _chains(
     scores: dict[tuple[int, int], Floats], anchor: int, angles_deg: Floats, *, count: int, mirrored: bool
-) -> list[_Reading]:
-    """For every angle of the anchor, the others where they fit best to those placed, then all once more."""
+) -> list[_Solution]:
+    """Return solutions for the anchor's angles: others are placed where they fit best, then all are improved twice."""
     steps = len(angles_deg)
     start = np.arange(steps)
     placed: dict[int, NDArray[np.intp]] = {anchor: start}
@@ -215,67 +221,72 @@ def _chains(
                 total += scores[other, picture][places]
         return total
 
-    waiting = [picture for picture in range(count) if picture != anchor]
-    while waiting:
-        supports = {picture: support(picture) for picture in waiting}
-        nearest = max(waiting, key=lambda picture: float(supports[picture].max()))
+    unplaced = [picture for picture in range(count) if picture != anchor]
+    while unplaced:
+        supports = {picture: support(picture) for picture in unplaced}
+        nearest = max(unplaced, key=lambda picture: float(supports[picture].max()))
         placed[nearest] = supports[nearest].argmax(axis=1)
-        waiting.remove(nearest)
+        unplaced.remove(nearest)
     for _ in range(2):
         for picture in range(count):
             placed[picture] = support(picture).argmax(axis=1)
-    worth = np.zeros(steps)
+    log_likelihood = np.zeros(steps)
     for (first, second), score in scores.items():
         if first < second:
-            worth += score[placed[first], placed[second]]
-    best = np.argsort(-worth, kind="stable")[: 3 * _CANDIDATES]
+            log_likelihood += score[placed[first], placed[second]]
+    best = np.argsort(-log_likelihood, kind="stable")[: 3 * _MAX_CANDIDATES]
     return [
-        _Reading(mirrored, angles_deg[[placed[picture][place] for picture in range(count)]], float(worth[place]))
+        _Solution(
+            mirrored, angles_deg[[placed[picture][place] for picture in range(count)]], float(log_likelihood[place])
+        )
         for place in best
     ]
 
 
-def _distinct(readings: Sequence[_Reading]) -> list[_Reading]:
-    """Readings best first, without those that another one repeats."""
-    kept: list[_Reading] = []
-    for reading in sorted(readings, key=lambda one: -one.worth):
+def _distinct(solutions: Sequence[_Solution]) -> list[_Solution]:
+    """Return the solutions, best first, without near duplicates."""
+    kept: list[_Solution] = []
+    for solution in sorted(solutions, key=lambda one: -one.log_likelihood):
         if not any(
-            one.mirrored == reading.mirrored and _apart_deg(one.angles_deg, reading.angles_deg) < _SAME_READING_DEG
+            one.mirrored == solution.mirrored
+            and _rms_difference_deg(one.angles_deg, solution.angles_deg) < _SAME_SOLUTION_DEG
             for one in kept
         ):
-            kept.append(reading)
+            kept.append(solution)
     return kept
 
 
-def _apart_deg(first_deg: Floats, second_deg: Floats) -> float:
-    """Root mean square difference of two sets of angles."""
+def _rms_difference_deg(first_deg: Floats, second_deg: Floats) -> float:
+    """Return the root mean square difference of two sets of angles."""
     apart = difference_deg(first_deg, second_deg)
     return float(np.sqrt(np.mean(apart**2)))
 
 
-def _refined(pictures: Sequence[Marks], pairs: list[Pair], reading: _Reading, *, steps: _Steps) -> _Reading:
-    """Move one picture at a time to its best angle among the others, in ever finer steps, to rest."""
-    angles_deg = reading.angles_deg.astype(np.float64).copy()
+def _refine(pictures: Sequence[Features], pairs: list[Pair], solution: _Solution, *, steps: _Steps) -> _Solution:
+    """Return the solution improved by moving one picture at a time, in ever finer steps, until it converges."""
+    angles_deg = solution.angles_deg.astype(np.float64).copy()
     if pictures[0].sky_deg is None and steps is _FIRST_STEPS:
-        _replace_strays(pictures, pairs, angles_deg, mirrored=reading.mirrored)
+        _replace_outliers(pictures, pairs, angles_deg, mirrored=solution.mirrored)
     for reach_deg, step_deg, blur_deg in steps:
         offsets_deg = np.arange(-reach_deg, reach_deg + step_deg / 2, step_deg)
         for _ in range(4):
             before = angles_deg.copy()
-            _swept(pictures, pairs, angles_deg, offsets_deg, mirrored=reading.mirrored, blur_deg=blur_deg)
+            _sweep(pictures, pairs, angles_deg, offsets_deg, mirrored=solution.mirrored, blur_deg=blur_deg)
             if np.abs(angles_deg - before).max() <= step_deg / 2:
                 break
-    return _Reading(reading.mirrored, angles_deg, _worth(pictures, pairs, angles_deg, mirrored=reading.mirrored))
+    return _Solution(
+        solution.mirrored, angles_deg, _log_likelihood(pictures, pairs, angles_deg, mirrored=solution.mirrored)
+    )
 
 
-def _replace_strays(pictures: Sequence[Marks], pairs: list[Pair], angles_deg: Floats, *, mirrored: bool) -> None:
-    """Look round the whole circle for each picture among the others: a chain may have placed one badly."""
+def _replace_outliers(pictures: Sequence[Features], pairs: list[Pair], angles_deg: Floats, *, mirrored: bool) -> None:
+    """Try all angles for each picture, in `angles_deg`: a chain may have placed one badly."""
     offsets_deg = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
-    _swept(pictures, pairs, angles_deg, offsets_deg, mirrored=mirrored, blur_deg=1.5)
+    _sweep(pictures, pairs, angles_deg, offsets_deg, mirrored=mirrored, blur_deg=1.5)
 
 
-def _swept(
-    pictures: Sequence[Marks],
+def _sweep(
+    pictures: Sequence[Features],
     pairs: list[Pair],
     angles_deg: Floats,
     offsets_deg: Floats,
@@ -283,41 +294,41 @@ def _swept(
     mirrored: bool,
     blur_deg: float,
 ) -> None:
-    """Move each picture in turn, in `angles_deg`, by the offset under which it fits the others best."""
-    still = turned_each(pictures, angles_deg, mirrored=mirrored)
+    """Move each picture in turn, in `angles_deg`, by the offset that fits the others best."""
+    fixed = rotate_each(pictures, angles_deg, mirrored=mirrored)
     for picture in range(len(pictures)):
-        moved = turned_spots(pictures[picture], angles_deg[picture] + offsets_deg, mirrored=mirrored)
+        moved = rotate_features(pictures[picture], angles_deg[picture] + offsets_deg, mirrored=mirrored)
         curve = _level_penalty(pictures, angles_deg, picture, offsets_deg)
-        curve += _among_others(moved, still, _shares(pairs, picture), blur_deg=blur_deg)
+        curve += _log_likelihood_among(moved, fixed, _pair_weights(pairs, picture), blur_deg=blur_deg)
         best = int(np.argmax(curve))
         angles_deg[picture] += offsets_deg[best]
-        still[picture] = TurnedSpots(
+        fixed[picture] = RotatedFeatures(
             pictures[picture], moved.latitude_deg[best : best + 1], moved.meridian_deg[best : best + 1]
         )
 
 
-def _shares(pairs: list[Pair], picture: int) -> dict[int, float]:
-    """The pictures that one is paired with, and their pairs' shares."""
+def _pair_weights(pairs: list[Pair], picture: int) -> dict[int, float]:
+    """Return the pictures that one is paired with, and the weights of these pairs."""
     return {
-        pair.second if picture == pair.first else pair.first: pair.share
+        pair.second if picture == pair.first else pair.first: pair.weight
         for pair in pairs
         if picture in (pair.first, pair.second)
     }
 
 
-def _among_others(
-    moved: TurnedSpots, still: Sequence[TurnedSpots], shares: dict[int, float], *, blur_deg: float
+def _log_likelihood_among(
+    moved: RotatedFeatures, fixed: Sequence[RotatedFeatures], shares: dict[int, float], *, blur_deg: float
 ) -> Floats:
-    """Worth of each of a picture's A angles among the others as they stand."""
+    """Return the log likelihood of each of a picture's A angles with the others fixed."""
     if not shares:
         return np.zeros(len(moved.latitude_deg))
-    scores = scores_against(moved, [still[other] for other in shares], blur_deg=blur_deg)
-    worth: Floats = scores @ np.array(list(shares.values()))
-    return worth
+    scores = scores_against(moved, [fixed[other] for other in shares], blur_deg=blur_deg)
+    log_likelihood: Floats = scores @ np.array(list(shares.values()))
+    return log_likelihood
 
 
-def _level_penalty(pictures: Sequence[Marks], angles_deg: Floats, picture: int, offsets_deg: Floats) -> Floats:
-    """Log likelihood of a picture's angle by the mount: near the camera angle that the others have."""
+def _level_penalty(pictures: Sequence[Features], angles_deg: Floats, picture: int, offsets_deg: Floats) -> Floats:
+    """Return the log likelihood of a picture's angle by the mount, from the others' camera angle."""
     if pictures[picture].sky_deg is None or len(pictures) < 2:
         return np.zeros(len(offsets_deg))
     camera_deg = angles_deg - _sky(pictures)
@@ -328,38 +339,40 @@ def _level_penalty(pictures: Sequence[Marks], angles_deg: Floats, picture: int, 
     return penalty
 
 
-def _worth(pictures: Sequence[Marks], pairs: list[Pair], angles_deg: Floats, *, mirrored: bool) -> float:
-    turned = turned_each(pictures, angles_deg, mirrored=mirrored)
-    worth = sum(
-        pair.share * float(pair_score(turned[pair.first], turned[pair.second], blur_deg=0.0, every_pair=False)[0])
+def _log_likelihood(pictures: Sequence[Features], pairs: list[Pair], angles_deg: Floats, *, mirrored: bool) -> float:
+    rotated = rotate_each(pictures, angles_deg, mirrored=mirrored)
+    log_likelihood = sum(
+        pair.weight * float(pair_score(rotated[pair.first], rotated[pair.second], blur_deg=0.0, every_pair=False)[0])
         for pair in pairs
     )
     if pictures[0].sky_deg is not None:
         camera_deg = angles_deg - _sky(pictures)
         off = wrapped_deg(camera_deg - camera_deg[0])
-        worth -= 0.5 * float(np.sum(((off - np.median(off)) / LEVEL_SIGMA_DEG) ** 2))
-    return worth
+        log_likelihood -= 0.5 * float(np.sum(((off - np.median(off)) / LEVEL_SIGMA_DEG) ** 2))
+    return log_likelihood
 
 
-def _judged(pictures: Sequence[Marks], pairs: list[Pair], readings: list[_Reading]) -> tuple[SpotReading | None, ...]:
-    """The best reading for each picture, with its error and its odds against the best that differs there."""
-    sigma_deg = spot_errors_deg(pictures, pairs, readings[0].angles_deg, mirrored=readings[0].mirrored)
-    powers = odds_powers(pictures, pairs, readings[0].angles_deg, mirrored=readings[0].mirrored)
-    support = _support(pictures, pairs, readings[0])
-    judged: list[SpotReading | None] = []
+def _final_solutions(
+    pictures: Sequence[Features], pairs: list[Pair], solutions: list[_Solution]
+) -> tuple[SpotSolution | None, ...]:
+    """Return each picture's best solution, with its error and its odds against the runner-up."""
+    sigma_deg = spot_errors_deg(pictures, pairs, solutions[0].angles_deg, mirrored=solutions[0].mirrored)
+    powers = odds_powers(pictures, pairs, solutions[0].angles_deg, mirrored=solutions[0].mirrored)
+    support = _support(pictures, pairs, solutions[0])
+    judged: list[SpotSolution | None] = []
     for number in range(len(pictures)):
-        # A picture whose own spots meet no others has its place from the mount alone: not this evidence.
-        # Turned freely, one group can be laid on any other at its distance from the centre: it takes two.
-        alone = pictures[number].sky_deg is None and pictures[number].groups < _LEAST_FREE_GROUPS
-        if alone or support[number] < _LEAST_SUPPORT or not np.isfinite(sigma_deg[number]):
+        # A picture whose own spots match no others has its angle from the mount alone: that is not this evidence.
+        # Without a mount, one group matches any other at its distance from the centre: two are needed.
+        alone = pictures[number].sky_deg is None and pictures[number].groups < _MIN_FREE_GROUPS
+        if alone or support[number] < _MIN_SUPPORT or not np.isfinite(sigma_deg[number]):
             judged.append(None)
             continue
-        log_odds, other = _rival(pictures, pairs, readings, number, power=float(powers[number]))
+        log_odds, other = _runner_up(pictures, pairs, solutions, number, power=float(powers[number]))
         judged.append(
-            SpotReading(
-                north_angle_deg=wrapped_deg(float(readings[0].angles_deg[number])),
+            SpotSolution(
+                north_angle_deg=wrapped_deg(float(solutions[0].angles_deg[number])),
                 sigma_deg=float(sigma_deg[number]),
-                mirrored=readings[0].mirrored,
+                mirrored=solutions[0].mirrored,
                 odds=float(np.exp(np.clip(log_odds, 0.0, 30.0))),
                 other_north_angle_deg=None if other is None else wrapped_deg(float(other.angles_deg[number])),
                 other_mirrored=None if other is None else other.mirrored,
@@ -368,50 +381,52 @@ def _judged(pictures: Sequence[Marks], pairs: list[Pair], readings: list[_Readin
     return tuple(judged)
 
 
-def _support(pictures: Sequence[Marks], pairs: list[Pair], reading: _Reading) -> Floats:
-    """How much each picture's own spots say for the reading (N,)."""
-    turned = turned_each(pictures, reading.angles_deg, mirrored=reading.mirrored)
+def _support(pictures: Sequence[Features], pairs: list[Pair], solution: _Solution) -> Floats:
+    """Return the log likelihood (N,) that each picture's own pairs contribute."""
+    rotated = rotate_each(pictures, solution.angles_deg, mirrored=solution.mirrored)
     support = np.zeros(len(pictures))
     for pair in pairs:
-        score = pair.share * float(
-            pair_score(turned[pair.first], turned[pair.second], blur_deg=0.0, every_pair=False)[0]
+        score = pair.weight * float(
+            pair_score(rotated[pair.first], rotated[pair.second], blur_deg=0.0, every_pair=False)[0]
         )
         support[[pair.first, pair.second]] += score
     return support
 
 
-def _rival(
-    pictures: Sequence[Marks], pairs: list[Pair], readings: list[_Reading], number: int, *, power: float
-) -> tuple[float, _Reading | None]:
-    """How much less the best reading that differs at this picture is worth, and that reading."""
-    best = readings[0]
-    # Nothing matched at all is worth nothing: that, too, is a reading.
-    log_odds, other = _earned(pictures, pairs, best, number), None
-    for reading in readings[1:]:
-        apart = abs(wrapped_deg(float(reading.angles_deg[number] - best.angles_deg[number])))
-        if (apart > _SAME_READING_DEG or reading.mirrored != best.mirrored) and best.worth - reading.worth < log_odds:
-            log_odds, other = best.worth - reading.worth, reading
+def _runner_up(
+    pictures: Sequence[Features], pairs: list[Pair], solutions: list[_Solution], number: int, *, power: float
+) -> tuple[float, _Solution | None]:
+    """Return the log odds against the best solution that differs at this picture, and that solution."""
+    best = solutions[0]
+    # That nothing matches, with a log likelihood of 0, is also a solution.
+    log_odds, other = _log_odds_against_none(pictures, pairs, best, number), None
+    for solution in solutions[1:]:
+        apart = abs(wrapped_deg(float(solution.angles_deg[number] - best.angles_deg[number])))
+        if (
+            apart > _SAME_SOLUTION_DEG or solution.mirrored != best.mirrored
+        ) and best.log_likelihood - solution.log_likelihood < log_odds:
+            log_odds, other = best.log_likelihood - solution.log_likelihood, solution
     log_odds *= power
     if pictures[number].sky_deg is None:
-        # Turned freely, this picture alone may fit elsewhere too.
+        # Without a mount, this picture alone may fit at another angle, too.
         offsets_deg = np.arange(-180.0, 180.0, 2.0)
-        moved = turned_spots(pictures[number], best.angles_deg[number] + offsets_deg, mirrored=best.mirrored)
-        still = turned_each(pictures, best.angles_deg, mirrored=best.mirrored)
-        curve = _among_others(moved, still, _shares(pairs, number), blur_deg=1.0)
-        far = np.abs(offsets_deg) > _SAME_READING_DEG
+        moved = rotate_features(pictures[number], best.angles_deg[number] + offsets_deg, mirrored=best.mirrored)
+        fixed = rotate_each(pictures, best.angles_deg, mirrored=best.mirrored)
+        curve = _log_likelihood_among(moved, fixed, _pair_weights(pairs, number), blur_deg=1.0)
+        far = np.abs(offsets_deg) > _SAME_SOLUTION_DEG
         place = int(np.argmax(np.where(far, curve, -np.inf)))
         gap = float(curve[~far].max() - curve[place])
         if gap < log_odds:
             angles_deg = best.angles_deg.copy()
             angles_deg[number] += offsets_deg[place]
-            log_odds, other = gap, _Reading(best.mirrored, angles_deg, best.worth - gap)
+            log_odds, other = gap, _Solution(best.mirrored, angles_deg, best.log_likelihood - gap)
     return log_odds, other
 
 
-def _earned(pictures: Sequence[Marks], pairs: list[Pair], best: _Reading, number: int) -> float:
-    """The reading's worth against none at all; where pictures turn freely, what is left after paying for that."""
+def _log_odds_against_none(pictures: Sequence[Features], pairs: list[Pair], best: _Solution, number: int) -> float:
+    """Return the log odds against no match; without a mount, less the penalty for the choice of angles."""
     if pictures[number].sky_deg is not None:
-        return best.worth
+        return best.log_likelihood
     placed = sum(len(picture.right) > 0 for picture in pictures)
     own = float(_support(pictures, pairs, best)[number])
-    return min(best.worth - _PRICE_OF_TURNING * placed, own - _PRICE_OF_TURNING)
+    return min(best.log_likelihood - _ROTATION_PENALTY * placed, own - _ROTATION_PENALTY)

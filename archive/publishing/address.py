@@ -99,7 +99,7 @@ def parse_address(text: str, options: TargetOptions | None = None) -> Address:
 
 
 def parse_web_address(text: str) -> str:
-    """A public web address with the slash at its end, so that files' names can follow.
+    """Return a public web address with the slash at its end, so that files' names can follow.
 
     Raises
     ------
@@ -173,7 +173,7 @@ def _checked_path(name: str, path: str) -> str:
 
 
 def _host(name: str, parts: SplitResult) -> str:
-    """The host; what is written with percent signs is looked at as what it stands for."""
+    """Return the host; what is written with percent signs is looked at as what it stands for."""
     host = unquote(parts.hostname or "")
     if host.startswith("-"):
         raise PublishError(f"{name}: host and user must not begin with a dash")

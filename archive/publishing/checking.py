@@ -1,4 +1,4 @@
-"""Reading back what was published and comparing every file with the built site."""
+"""Verification of a published site: every file is read back and compared with the built one."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from pathlib import Path
 
 from archive.disk import Folder
 from archive.errors import PublishError
+from archive.publishing.connection_pool import run_parallel
 from archive.publishing.digests import Digest, OnFile
-from archive.publishing.lanes import run_side_by_side
 from archive.publishing.manifest import MANIFEST, manifest_bytes, read_manifest
-from archive.publishing.place import NotThere, Reader, persistently, read_whole
+from archive.publishing.place import FileMissing, Reader, read_whole, with_retries
 from archive.publishing.remote_target import SiteFiles
 
 __all__ = ["Checked", "FolderReader", "check_published"]
@@ -26,7 +26,7 @@ _NO_FILE = (errno.ENOENT, errno.ENOTDIR, errno.EISDIR, errno.EINVAL, errno.ELOOP
 
 @dataclass(frozen=True)
 class Checked:
-    """How a published site compares with the built one; paths below the site's root, sorted."""
+    """Result of the comparison with the built site; paths below the site's root, sorted."""
 
     place: str
     checked: int
@@ -40,12 +40,12 @@ class Checked:
 
 
 def check_published(reader: Reader, site: SiteFiles, *, on_file: OnFile) -> Checked:
-    """Read every file of the site at a place, and the list of files, and compare their sha256.
+    """Read every file of the site at a target, and its manifest, and return the comparison by sha256.
 
     Raises
     ------
     PublishError
-        The place cannot be reached.
+        The target cannot be reached.
     """
     names = sorted(site.digests)
     listing = read_whole(reader, MANIFEST)
@@ -54,13 +54,13 @@ def check_published(reader: Reader, site: SiteFiles, *, on_file: OnFile) -> Chec
 
     def look(name: str) -> Digest | None:
         nonlocal done
-        found = persistently(lambda: _digest_at(reader, name), place=reader.name)
+        found = with_retries(lambda: _digest_at(reader, name), place=reader.name)
         with guard:
             done += 1
             on_file("reading back", done, len(names))
         return found
 
-    found = dict(zip(names, run_side_by_side(look, names, lanes=reader.lanes), strict=True))
+    found = dict(zip(names, run_parallel(look, names, connections=reader.connections), strict=True))
     missing = [name for name in names if found[name] is None]
     changed = [name for name in names if found[name] not in (None, site.digests[name])]
     if listing is None:
@@ -76,15 +76,15 @@ def _digest_at(reader: Reader, name: str) -> Digest | None:
         for block in reader.chunks(name):
             sha256.update(block)
             size += len(block)
-    except NotThere:
+    except FileMissing:
         return None
     return Digest(sha256.hexdigest(), size)
 
 
 class FolderReader:
-    """A published folder of this computer."""
+    """A published folder on this computer."""
 
-    lanes = 1
+    connections = 1
 
     def __init__(self, folder: Path) -> None:
         self.name, self._folder = str(folder), Folder(folder)
@@ -92,7 +92,7 @@ class FolderReader:
             raise PublishError(f"{folder}: no such folder to check")
 
     def expect(self, names: Sequence[str]) -> None:
-        """Nothing to prepare."""
+        """Do nothing."""
 
     def chunks(self, name: str) -> Iterator[bytes]:
         """The bytes of a file."""
@@ -103,7 +103,7 @@ class FolderReader:
         except OSError as error:
             if error.errno not in _NO_FILE:
                 raise
-            raise NotThere(name) from None
+            raise FileMissing(name) from None
 
     def close(self) -> None:
         """Nothing stays open."""

@@ -44,12 +44,12 @@ _PICTURE_S = 3600
 
 
 def content_type(name: str) -> str:
-    """The media type of a file of the site."""
+    """Return the media type of a file of the site."""
     if name == _FEED:
         return _FEED_TYPE
     return _TYPES.get(PurePosixPath(name).suffix.lower(), "application/octet-stream")
 
 
 def cache_control(name: str) -> str:
-    """How long a browser may show a file without asking again."""
+    """Return how long a browser may show a file without asking again."""
     return "no-cache" if PurePosixPath(name).suffix.lower() in _ALWAYS_ASK else f"public, max-age={_PICTURE_S}"

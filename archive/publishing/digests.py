@@ -1,8 +1,7 @@
-"""What files hold, told by size and sha256; unchanged files are known by their stamps and not read again.
+"""Digests of files, size and sha256; unchanged files are recognised by their stamps and not read again.
 
-A stamp is size, time of the bytes, time of the file's entry and its number. The time of the entry (ctime) cannot be
-set by programs, so a file written over with the same size and date is still read. Stamps are kept among the derived
-values: without them everything is read, and the answer is the same.
+A stamp is size, mtime, ctime and inode number. Programs cannot set the ctime, so a file overwritten with the same size
+and mtime is read. Stamps are stored among the derived values; without them all files are read, with the same result.
 """
 
 from __future__ import annotations
@@ -20,10 +19,10 @@ from archive.store import Store
 
 __all__ = ["Digest", "OnFile", "StampsFile", "digest_of_bytes", "digests_of", "keep_stamps"]
 
-# Called with what is being done, how many files are done, and of how many.
+# Called with the activity, the number of files done, and the total.
 OnFile = Callable[[str, int, int], None]
 
-# A file changed this shortly before it was looked at may change again within one tick of the clock.
+# A file changed so recently may change again within the same tick of the clock.
 _TICK_NS = 100_000_000
 
 _Stamp = tuple[int, int, int, int]
@@ -32,7 +31,7 @@ _Row = tuple[bytes, _Stamp, str]  # with the name as bytes, for not every one is
 
 @dataclass(frozen=True)
 class Digest:
-    """What a file holds."""
+    """Digest of a file's content."""
 
     sha256: str
     size: int
@@ -40,19 +39,19 @@ class Digest:
 
 @dataclass(frozen=True)
 class StampsFile:
-    """Where the stamps of a folder's files are kept from run to run: under a name in the archive's store."""
+    """Where the stamps of a folder's files are stored between runs: under a name in the archive's store."""
 
     store: Store
     name: str
 
 
 def digests_of(tree: Tree, *, stamps: StampsFile | None = None, on_file: OnFile) -> dict[str, Digest]:
-    """The digests of all files of a tree; what is no plain file (a link, a socket) has none.
+    """Return the digests of all files of a tree; special files (a link, a socket) have none.
 
     Parameters
     ----------
     stamps : StampsFile or None
-        The file of stamps of an earlier run; brought up to date. None reads every file.
+        The file of stamps of an earlier run, which is updated. None reads every file.
     """
     known = _read_stamps(stamps)
     found: dict[str, tuple[_Stamp, Digest]] = {}
@@ -68,13 +67,13 @@ def digests_of(tree: Tree, *, stamps: StampsFile | None = None, on_file: OnFile)
 
 
 def keep_stamps(tree: Tree, digests: Mapping[str, Digest], stamps: StampsFile) -> None:
-    """Note the stamps of files that were just written and whose digests are known."""
+    """Store the stamps of files just written, whose digests are known."""
     found = {name: (_stamp(there), digests[name]) for name, there in tree.files.items() if name in digests}
     _write_stamps(stamps, found)
 
 
 def digest_of_bytes(data: bytes) -> Digest:
-    """The digest of bytes at hand."""
+    """Return the digest of bytes."""
     return Digest(hashlib.sha256(data).hexdigest(), len(data))
 
 
@@ -88,7 +87,7 @@ def _stamp(there: os.stat_result) -> _Stamp:
 
 
 def _read_stamps(stamps: StampsFile | None) -> dict[str, tuple[_Stamp, str]]:
-    """Return earlier stamps; none where none are kept."""
+    """Return the stored stamps; none where none are stored."""
     rows = None if stamps is None else stamps.store.get(digests_of, stamps.name, None, list[_Row])
     return {os.fsdecode(name): (stamp, sha256) for name, stamp, sha256 in rows or ()}
 

@@ -13,9 +13,9 @@ from typing import BinaryIO
 
 from archive.errors import PublishError
 from archive.publishing.address import Address
+from archive.publishing.connection_pool import FolderListing, PooledPlace
 from archive.publishing.credentials import Login
-from archive.publishing.lanes import FolderLook, LanedPlace
-from archive.publishing.place import Dropped, NotThere
+from archive.publishing.place import ConnectionDropped, FileMissing
 from archive.publishing.tree import PART_SUFFIX
 
 __all__ = ["ftps_place"]
@@ -29,9 +29,9 @@ _NO_FOLDER = ("550", "501", "450")  # hosts differ in what they say of a folder 
 _LIST_LINE = re.compile(r"([-dl])\S{9}\S*\s+\d+\s+\S+\s+\S+\s+(\d+)\s+\S+\s+\S+\s+\S+ (.+)")
 
 
-def ftps_place(address: Address, login: Login) -> LanedPlace:
-    """A folder behind FTP with TLS; the environment's SSL_CERT_FILE names further authorities to trust."""
-    return LanedPlace(address.name, lambda: _FtpsConnection(address, login), lanes=_LANES)
+def ftps_place(address: Address, login: Login) -> PooledPlace:
+    """Return a folder behind FTP with TLS; the environment's SSL_CERT_FILE names further authorities to trust."""
+    return PooledPlace(address.name, lambda: _FtpsConnection(address, login), connections=_LANES)
 
 
 class _TlsSessionKept(ftplib.FTP_TLS):
@@ -88,7 +88,7 @@ class _FtpsConnection:
             self._as_it_is()
             self._with_folders(part, lambda: self._store(part, source))
             if self._ftp.size(self._path(part)) not in (None, size):
-                raise Dropped(f"{name} arrived in part")
+                raise ConnectionDropped(f"{name} arrived in part")
             self._rename(part, name)
 
     def _as_it_is(self) -> None:
@@ -146,7 +146,7 @@ class _FtpsConnection:
         with self._faults(), suppress(ftplib.error_perm):  # not empty
             self._ftp.rmd(self._path(folder))
 
-    def look(self, folder: str) -> FolderLook:
+    def list_folder(self, folder: str) -> FolderListing:
         with self._faults():
             self._binary = False
             try:
@@ -154,12 +154,12 @@ class _FtpsConnection:
             except ftplib.error_perm as error:
                 if not _reply(error).startswith(_NO_FOLDER):
                     raise
-                return FolderLook({})
+                return FolderListing({})
         files = {posixpath.join(folder, name): size for name, size in entries if size is not None}
-        return FolderLook(files, [posixpath.join(folder, name) for name, size in entries if size is None])
+        return FolderListing(files, [posixpath.join(folder, name) for name, size in entries if size is None])
 
     def _knows_facts(self) -> bool:
-        """Whether the host knows MLSD (RFC 3659)."""
+        """Return whether the host knows MLSD (RFC 3659)."""
         if self._facts is None:
             try:
                 self._facts = "MLST" in self._ftp.sendcmd("FEAT").upper()
@@ -203,17 +203,17 @@ class _FtpsConnection:
         except ftplib.error_temp as error:
             if _reply(error).startswith("452"):
                 raise PublishError(f"{where}: the host has no room ({_reply(error)}); free some there") from None
-            raise Dropped(_reply(error)) from None
+            raise ConnectionDropped(_reply(error)) from None
         except ftplib.error_perm as error:
             reply = _reply(error)
             if reply.startswith("550") and may_miss:
-                raise NotThere(name) from None
+                raise FileMissing(name) from None
             advice = "free some room there" if reply.startswith("552") else "check path and rights at the host"
             raise PublishError(f"{where}: the host refused ({reply}); {advice}") from None
         except socket.gaierror as error:
             raise PublishError(f"{self._name}: no such host ({error.strerror}); check the URL") from None
         except (OSError, EOFError, ftplib.Error) as error:
-            raise Dropped(str(error) or "closed by the host") from None
+            raise ConnectionDropped(str(error) or "closed by the host") from None
         except ValueError:  # the library lets no line break into a command
             raise PublishError(f"{where}: the name holds a line break or is no text; rename the file") from None
 

@@ -15,7 +15,7 @@ from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address
 from archive.publishing.manifest import MANIFEST, manifest_bytes, read_manifest
-from archive.publishing.place import Delivery, Dropped, NotThere, persistently
+from archive.publishing.place import ConnectionDropped, Delivery, FileMissing, with_retries
 from archive.publishing.plan import batches
 from archive.publishing.staging import staged
 from archive.publishing.system_tool import ToolAnswer, run_tool
@@ -88,7 +88,7 @@ _NO_FILE = "0" * 40
 class GitPlace:
     """A branch; changed in one step by the push."""
 
-    lanes, looks_fast = 1, True
+    connections, lists_fast = 1, True
 
     def __init__(self, address: Address) -> None:
         self.name = address.name
@@ -97,7 +97,7 @@ class GitPlace:
         try:
             self._git("init", "--quiet", "--bare", ".")
             self._git("remote", "add", "origin", self._remote)
-            self._tip = persistently(lambda: self._fetched("--filter=blob:none"), place=self.name)
+            self._tip = with_retries(lambda: self._fetched("--filter=blob:none"), place=self.name)
         except BaseException:
             self.close()
             raise
@@ -105,16 +105,16 @@ class GitPlace:
     def expect(self, names: Sequence[str]) -> None:
         """Fetch the files themselves, all at once."""
         if self._tip is not None:
-            self._tip = persistently(lambda: self._fetched("--refetch", "--no-filter"), place=self.name)
+            self._tip = with_retries(lambda: self._fetched("--refetch", "--no-filter"), place=self.name)
 
     def chunks(self, name: str) -> Iterator[bytes]:
         """The bytes of a file in the newest commit."""
         if self._tip is None or not self._git("ls-tree", self._tip, "--", name):
-            raise NotThere(name)
+            raise FileMissing(name)
         yield self._git("cat-file", "blob", f"{self._tip}:{name}")
 
     def sizes(self, folders: Collection[str] | None) -> Mapping[str, int]:
-        """All files of the newest commit.
+        """Return all files of the newest commit.
 
         Their sizes are those of the list of files while the newest commit is a publication; after a commit by
         somebody else none is trusted, and all are compared by git.
@@ -142,7 +142,7 @@ class GitPlace:
         message = f"Publish the site\n\n{_TREE_LINE}{tree}\n"
         parent = ["-p", self._tip] if self._tip else []
         commit = self._git(*_WHO, "commit-tree", tree, *parent, "-m", message).decode().strip()
-        persistently(lambda: self._push(commit), place=self.name)
+        with_retries(lambda: self._push(commit), place=self.name)
 
     def _new_tree(self, delivery: Delivery) -> str:
         """Put together the tree of the new commit: the old one, with what is sent and without what is removed."""
@@ -189,7 +189,7 @@ class GitPlace:
     def _told(self, answer: ToolAnswer) -> Exception:
         said = answer.complaints.lower()
         if any(sign in said for sign in _DROPPED) and not any(sign in said for sign in _FINAL):
-            return Dropped(answer.complaint)
+            return ConnectionDropped(answer.complaint)
         return PublishError(f"{self.name}: git: {answer.complaint}; check the URL and your keys with `git ls-remote`")
 
     def _git(self, *words: str, given: bytes = b"") -> bytes:

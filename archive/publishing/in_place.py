@@ -8,7 +8,7 @@ from typing import BinaryIO
 from archive.disk import Folder
 from archive.publishing.folder_publication import FolderPublication
 from archive.publishing.manifest import MANIFEST, manifest_bytes
-from archive.publishing.plan import turn
+from archive.publishing.plan import upload_order
 from archive.publishing.tree import give_read_bits, part_of, remove_empty_folders
 
 __all__ = ["replace_in_place"]
@@ -23,7 +23,7 @@ def replace_in_place(publication: FolderPublication, target: Folder) -> None:
     difference, site = publication.difference, publication.site.folder
     if MANIFEST in difference.copied:
         _put(target, MANIFEST, io.BytesIO(_list_meanwhile(publication)))
-    for name in sorted(difference.copied, key=turn):
+    for name in sorted(difference.copied, key=upload_order):
         if name != MANIFEST:
             with site.open(name) as source:
                 _put(target, name, source)

@@ -237,7 +237,7 @@ def _blocks(stream: BinaryIO, asked: range) -> Iterator[bytes]:
 
 
 def local_server(site: Folder, port: int) -> LocalServer:
-    """A server on the loopback address; the caller runs and closes it.
+    """Return a server on the loopback address; the caller runs and closes it.
 
     Raises
     ------

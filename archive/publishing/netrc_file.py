@@ -35,7 +35,7 @@ class NetrcEntry:
 
 
 def netrc_entry(text: str, machine: str) -> NetrcEntry | None:
-    """The first entry for a machine; None where there is none.
+    """Return the first entry for a machine; None where there is none.
 
     Raises
     ------
@@ -78,7 +78,7 @@ class _Words:
             yield word
 
     def next(self) -> str:
-        """The word that must follow."""
+        """Return the word that must follow."""
         word = self._word()
         if word is None:
             raise NetrcMistake(self.line)

@@ -17,7 +17,7 @@ _EXTRAS: dict[Kind, tuple[str, str]] = {"s3": ("boto3", "s3"), "sftp": ("paramik
 
 
 def open_place(address: Address, *, target_name: str | None = None) -> Place:
-    """The place behind an address, not yet looked at; to be closed by the caller.
+    """Return the place behind an address, not yet looked at; to be closed by the caller.
 
     Raises
     ------

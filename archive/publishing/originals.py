@@ -42,7 +42,7 @@ _BESIDE_HEAD = ("objects/", "refs/", "packed-refs", "config")
 
 
 def original_or_history(names: Collection[str]) -> str | None:
-    """The first of these names, relative to a target, that belongs to an archive or a version history; None of none."""
+    """Return the first name, relative to a target, that belongs to an archive or a version history, or None."""
     return next(_found(names), None)
 
 

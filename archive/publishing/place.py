@@ -1,4 +1,4 @@
-"""What every kind of target offers, so that one plan serves them all."""
+"""The interface of a publishing target, and retries after lost connections."""
 
 from __future__ import annotations
 
@@ -13,25 +13,25 @@ from archive.publishing.manifest import Manifest
 from archive.publishing.plan import Plan
 from archive.publishing.tree import Tree
 
-__all__ = ["Delivery", "Dropped", "NotThere", "Place", "Reader", "persistently", "read_whole"]
+__all__ = ["ConnectionDropped", "Delivery", "FileMissing", "Place", "Reader", "read_whole", "with_retries"]
 
-# Waits before another attempt, s; a host that does not come back within them is told to the user.
+# Waits before each retry, s; after the last one the failure is reported.
 _WAITS_S = (0.3, 1.0, 3.0)
 
-Answer = TypeVar("Answer")
+Result = TypeVar("Result")
 
 
-class Dropped(Exception):
-    """The connection broke or the host had no time; another attempt may succeed. Says what happened."""
+class ConnectionDropped(Exception):
+    """The connection was lost or the host is overloaded; a retry may succeed. The message is the cause."""
 
 
-class NotThere(Exception):
-    """There is no such file at the place."""
+class FileMissing(Exception):
+    """The file does not exist at the target."""
 
 
 @dataclass(frozen=True)
 class Delivery:
-    """All that a place needs to bring itself up to date: the plan, the site's files and what it holds by now."""
+    """Everything needed to update a target: the plan, the site's files and what the target holds."""
 
     plan: Plan
     tree: Tree
@@ -41,65 +41,69 @@ class Delivery:
 
 
 class Reader(Protocol):
-    """A place that can be read; several files at a time where `lanes` is more than one."""
+    """A target that can be read; several files in parallel where `connections` is more than one."""
 
     name: str
-    lanes: int
+    connections: int
 
     def expect(self, names: Sequence[str]) -> None:
-        """Told which files will be read, in this order, a place may fetch many of them at once."""
+        """Announce the files to be read, in this order; a target may prefetch them."""
 
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The bytes of a file; raises `NotThere` or `Dropped`."""
+        """The bytes of a file; raises `FileMissing` or `ConnectionDropped`."""
 
     def close(self) -> None:
-        """Let go of connections and temporary files."""
+        """Release connections and temporary files."""
 
 
 class Place(Reader, Protocol):
-    """A target of any kind; `looks_fast` where one question tells the sizes of all its files."""
+    """A target of any kind; `lists_fast` where one request lists the sizes of all its files."""
 
-    looks_fast: bool
+    lists_fast: bool
 
     def sizes(self, folders: Collection[str] | None) -> Mapping[str, int]:
-        """Files found there with their sizes, by their paths below the site's root.
+        """Return the sizes of the files found, by path below the site's root.
 
-        Where looking is slow only `folders` are looked into (``""`` is the root); None is everywhere.
+        Where listing is slow only `folders` are listed (``""`` is the root); None lists all.
         """
 
     def apply(self, delivery: Delivery) -> None:
-        """Bring the place to hold exactly the site, so that being stopped at any moment does no harm."""
+        """Make the target hold exactly the site; an interruption at any time must do no harm."""
 
 
-def persistently(attempt: Callable[[], Answer], *, place: str, again: Callable[[], None] = lambda: None) -> Answer:
-    """Try, and try again after a pause when the connection drops; `again` is called between attempts.
+def with_retries(
+    attempt: Callable[[], Result], *, place: str, before_retry: Callable[[], None] = lambda: None
+) -> Result:
+    """Return the result of `attempt`, repeated after a pause when the connection is lost.
+
+    `before_retry` is called between attempts.
 
     Raises
     ------
     PublishError
-        It dropped each time.
+        The connection was lost each time.
     """
     for wait_s in (*_WAITS_S, None):
         try:
             return attempt()
-        except Dropped as dropped:
+        except ConnectionDropped as dropped:
             if wait_s is None:
                 raise PublishError(
-                    f"{place}: the connection failed {len(_WAITS_S) + 1} times, at last: {dropped}; "
-                    "what has arrived stays: publish again to send the rest"
+                    f"{place}: the connection failed {len(_WAITS_S) + 1} times, last with: {dropped}; "
+                    "uploaded files are kept: publish again to send the rest"
                 ) from dropped
             time.sleep(wait_s)
-            again()
+            before_retry()
     raise AssertionError("unreachable")
 
 
 def read_whole(place: Reader, name: str) -> bytes | None:
-    """The bytes of a small file; None where there is none."""
+    """Return the bytes of a small file; None where there is none."""
 
     def attempt() -> bytes | None:
         try:
             return b"".join(place.chunks(name))
-        except NotThere:
+        except FileMissing:
             return None
 
-    return persistently(attempt, place=place.name)
+    return with_retries(attempt, place=place.name)

@@ -1,4 +1,4 @@
-"""What has to travel for a target to hold exactly the site, in which order, and what has to go."""
+"""The upload plan: which files to send, in which order, and which to remove."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ from archive.publishing.tree import is_kept, part_of
 __all__ = [
     "Plan",
     "batches",
-    "foreign_refusal",
-    "holds_refusal",
+    "foreign_files_error",
     "in_the_way",
     "make_plan",
-    "ours_in",
+    "original_found_error",
+    "our_names",
     "refuse_foreign",
     "some",
-    "turn",
+    "upload_order",
 ]
 
 _NAMES_SHOWN = 5
@@ -30,9 +30,9 @@ _NAMES_SHOWN = 5
 
 @dataclass(frozen=True)
 class Plan:
-    """Names below the site's root: `send` in the order of travel, the others sorted.
+    """Names below the site's root: `send` in upload order, the others sorted.
 
-    `foreign` are those of `remove` that no publication of ours had put there.
+    `foreign` are those of `remove` that were not published by this program.
     """
 
     send: tuple[str, ...]
@@ -42,44 +42,46 @@ class Plan:
 
 
 def make_plan(site: Mapping[str, Digest], held: Manifest, sizes: Mapping[str, int], *, keep: Collection[str]) -> Plan:
-    """Compare the site with what a target lists and with the sizes that were found there.
+    """Return the plan from the site, the target's manifest and the sizes found there.
 
-    A file stays where the target's list gives the same digest and the file has that size; anything else travels.
+    A file is unchanged if the manifest has the same digest and the file has that size; all others are sent.
     """
-    unchanged = [name for name, digest in site.items() if held.files.get(name) == digest == _found(name, held, sizes)]
+    unchanged = [
+        name for name, digest in site.items() if held.files.get(name) == digest == _recorded_digest(name, held, sizes)
+    ]
     same = set(unchanged)
-    ours = ours_in(site, held)
+    ours = our_names(site, held)
     gone = sorted(name for name in sizes if name not in site and name != MANIFEST and not is_kept(name, keep))
     foreign = tuple(name for name in gone if name not in ours)
-    return Plan(tuple(sorted(site.keys() - same, key=turn)), tuple(unchanged), tuple(gone), foreign)
+    return Plan(tuple(sorted(site.keys() - same, key=upload_order)), tuple(unchanged), tuple(gone), foreign)
 
 
-def ours_in(site: Collection[str], held: Manifest) -> Collection[str]:
-    """Names that publications of ours put into a target, or are about to, with those under which bytes arrive."""
+def our_names(site: Collection[str], held: Manifest) -> Collection[str]:
+    """Return the names that this program has put into a target, or is about to, with their temporary names."""
     ours = {MANIFEST, *site, *held.rows, *held.pending}
     return ours | {part_of(name) for name in ours}
 
 
-def _found(name: str, held: Manifest, sizes: Mapping[str, int]) -> Digest | None:
-    """What the target's list says of a file, if it has that size."""
+def _recorded_digest(name: str, held: Manifest, sizes: Mapping[str, int]) -> Digest | None:
+    """Return a file's digest in the target's manifest, if the file has that size."""
     listed = held.files.get(name)
     return listed if listed is not None and sizes.get(name) == listed.size else None
 
 
-def turn(name: str) -> tuple[int, str]:
-    """A file's turn: pictures and data before the pages that show them, the home page last."""
+def upload_order(name: str) -> tuple[int, str]:
+    """Return a file's rank in the upload: pictures and data before the pages that show them, the home page last."""
     if name == "index.html":
         return 3, name
     return (2 if name.endswith((".html", ".xml")) else 1), name
 
 
 def batches(names: Iterable[str], sizes: Mapping[str, Digest], *, files: int, size: int) -> Iterator[list[str]]:
-    """Cut names, in the order of travel, into batches of one turn, so many files and so many bytes at most."""
+    """Yield batches of names in upload order; a batch has one rank, and at most so many files and bytes."""
     batch: list[str] = []
     held = 0
     for name in names:
         full = len(batch) == files or held + sizes[name].size > size
-        if batch and (full or turn(batch[0])[0] != turn(name)[0]):
+        if batch and (full or upload_order(batch[0])[0] != upload_order(name)[0]):
             yield batch
             batch, held = [], 0
         batch.append(name)
@@ -89,7 +91,7 @@ def batches(names: Iterable[str], sizes: Mapping[str, Digest], *, files: int, si
 
 
 def in_the_way(plan: Plan) -> tuple[str, ...]:
-    """Files to remove before anything is sent: where a folder must come, and in folders where a file must come."""
+    """Return files to remove before uploading: where a folder is needed, and in folders where a file is needed."""
     sent = set(plan.send)
     needed = {str(folder) for name in plan.send for folder in PurePosixPath(name).parents}
     return tuple(
@@ -100,29 +102,30 @@ def in_the_way(plan: Plan) -> tuple[str, ...]:
 
 
 def refuse_foreign(place: str, plan: Plan, names: Collection[str], *, ours: bool, adopt: bool) -> None:
-    """Raise PublishError where a target holds what must not be removed, or not without being told.
+    """Raise PublishError where a target holds files that must not be removed, or only with `adopt`.
 
-    Originals and histories are never removed, whatever `adopt` says. `names` are those found that are not kept.
+    Originals and version histories are never removed, even with `adopt`. `names` are the files found, without kept
+    ones.
     """
     if found := original_or_history(names):
-        raise holds_refusal(place, found)
-    strangers = [name for name in names if ours or name != part_of(MANIFEST)]
-    if strangers and not ours and not adopt:
+        raise original_found_error(place, found)
+    foreign = [name for name in names if ours or name != part_of(MANIFEST)]
+    if foreign and not ours and not adopt:
         raise PublishError(
-            f"{place}: target holds other files and no {MANIFEST} of {GENERATOR}: {some(strangers)}; "
+            f"{place}: target holds other files and no {MANIFEST} of {GENERATOR}: {some(foreign)}; "
             "empty it, choose another, or take it over with --adopt, which removes them"
         )
     if plan.foreign and not adopt:
-        raise foreign_refusal(place, plan.foreign)
+        raise foreign_files_error(place, plan.foreign)
 
 
-def holds_refusal(place: object, found: str) -> PublishError:
-    """What is said of a target with an archive or a version history in it."""
-    return PublishError(f"{place}: target holds {found}: choose a place for the site alone")
+def original_found_error(place: object, found: str) -> PublishError:
+    """Return the error for a target with an archive or a version history in it."""
+    return PublishError(f"{place}: target holds {found}: choose a place for the site only")
 
 
-def foreign_refusal(place: object, foreign: Collection[str]) -> PublishError:
-    """What is said of files in a target of ours that are not of the site."""
+def foreign_files_error(place: object, foreign: Collection[str]) -> PublishError:
+    """Return the error for files in our target that are not part of the site."""
     return PublishError(
         f"{place}: holds files that are not of this site: {some(foreign)}; move them away (or into the site's "
         "folder, to be published with it), name them in the target's `keep`, or --adopt removes them"
@@ -130,7 +133,7 @@ def foreign_refusal(place: object, foreign: Collection[str]) -> PublishError:
 
 
 def some(names: Iterable[str]) -> str:
-    """The first few names, and how many more there are."""
+    """Return the first few names, and the number of others, as text."""
     listed = list(names)
     more = len(listed) - _NAMES_SHOWN
     return ", ".join(listed[:_NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")

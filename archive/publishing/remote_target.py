@@ -83,7 +83,7 @@ def check_place_open(place: Place, *, keep: tuple[str, ...]) -> None:
     """
     held = read_manifest(read_whole(place, MANIFEST))
     if not held.ours:
-        sizes = place.sizes(None if place.looks_fast else [""])
+        sizes = place.sizes(None if place.lists_fast else [""])
         refuse_foreign(
             place.name, make_plan({}, held, sizes, keep=keep), _not_kept(sizes, keep), ours=False, adopt=False
         )
@@ -111,7 +111,7 @@ def _not_kept(names: Iterable[str], keep: tuple[str, ...]) -> list[str]:
 
 def _sizes(place: Place, site: SiteFiles, held: Manifest) -> Mapping[str, int]:
     folders = {posixpath.dirname(name) for name in (*site.digests, *held.files, *held.pending)} | {""}
-    if place.looks_fast or not held.ours or len(folders) <= _FOLDERS_LOOKED_INTO:
+    if place.lists_fast or not held.ours or len(folders) <= _FOLDERS_LOOKED_INTO:
         return place.sizes(None)
     said = {name: digest.size for name, digest in held.files.items()}
     plan = make_plan(site.digests, held, said, keep=())

@@ -32,7 +32,7 @@ def is_own_host(hosts: Sequence[str], port: int) -> bool:
 
 
 def asked_file(target: str) -> tuple[str, str | None]:
-    """The first step of a request's path, and the file below it; a folder with its slash, ``""`` the root.
+    """Return the first step of a request's path, and the file below it; a folder with its slash, ``""`` the root.
 
     The file is None where the path leads to none below the root.
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address
-from archive.publishing.place import Delivery, Dropped, NotThere, persistently
+from archive.publishing.place import ConnectionDropped, Delivery, FileMissing, with_retries
 from archive.publishing.staging import staged
 from archive.publishing.step_by_step import step_by_step
 from archive.publishing.system_tool import ToolAnswer, run_tool
@@ -34,7 +34,7 @@ _LIST_LINE = re.compile(r"([-dlcbps])\S{9}\s+([\d,]+)\s+\S+\s+\S+ (.*)")
 class RsyncPlace:
     """A folder at a host with rsync; each batch of files is one run of the program."""
 
-    lanes, looks_fast = 1, True
+    connections, lists_fast = 1, True
     batch_files, batch_bytes = 500, 64 << 20
 
     def __init__(self, address: Address) -> None:
@@ -63,7 +63,7 @@ class RsyncPlace:
         if not scratch.is_file(fetched):
             self._fetch(name)
         if not scratch.is_file(fetched):
-            raise NotThere(name)
+            raise FileMissing(name)
         with scratch.open(fetched) as stream:
             while block := stream.read(1 << 18):
                 yield block
@@ -80,7 +80,7 @@ class RsyncPlace:
             self._check(answer)
 
     def sizes(self, folders: Collection[str] | None) -> Mapping[str, int]:
-        """All files there, in one run."""
+        """Return all files there, in one run."""
         answer = self._run("--recursive", "--list-only", "--no-human-readable", self._remote)
         self._root_is_there = not _no_root(answer)
         if not self._root_is_there:
@@ -133,7 +133,7 @@ class RsyncPlace:
 
     def _persist(self, *words: str, given: bytes, source: str, fine: tuple[int, ...] = (0,)) -> None:
         options = ("--from0", "--files-from=-", *words, f"{source}/", self._remote)
-        persistently(lambda: self._check(self._run(*options, given=given), fine=fine), place=self.name)
+        with_retries(lambda: self._check(self._run(*options, given=given), fine=fine), place=self.name)
 
     def _run(self, *words: str, given: bytes = b"") -> ToolAnswer:
         # -s: names reach the other side as they are, whatever a shell there would make of them.
@@ -146,7 +146,7 @@ class RsyncPlace:
         if answer.status == _SSH_FAULT and any(sign in answer.complaint for sign in _WRONG_LOGIN):
             raise PublishError(f"{self.name}: ssh: {answer.complaint}; check host, user, keys and agent with `ssh`")
         if answer.status in (*_BROKEN, _SSH_FAULT):
-            raise Dropped(answer.complaint)
+            raise ConnectionDropped(answer.complaint)
         raise PublishError(f"{self.name}: rsync: {answer.complaint}; check path, rights and room at the host")
 
 
@@ -159,7 +159,7 @@ def _listed(names: Iterable[str]) -> bytes:
 
 
 def _plain(name: str) -> str:
-    """A name as it is, from rsync's way of writing bytes that it will not print."""
+    """Return a name as it is, from rsync's way of writing bytes that it will not print."""
     return re.sub(
         r"(?:\\#[0-7]{3})+",
         lambda found: bytes(int(octal, 8) for octal in found[0].split("\\#")[1:]).decode("utf-8", "surrogateescape"),

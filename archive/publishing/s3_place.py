@@ -16,15 +16,15 @@ from urllib.parse import urlsplit
 from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address, is_loopback
+from archive.publishing.connection_pool import run_parallel
 from archive.publishing.content_types import cache_control, content_type
-from archive.publishing.lanes import run_side_by_side
-from archive.publishing.place import Delivery, Dropped, NotThere, persistently
+from archive.publishing.place import ConnectionDropped, Delivery, FileMissing, with_retries
 from archive.publishing.step_by_step import step_by_step
 
 __all__ = ["S3Place"]
 
 _LANES, _BLOCK_BYTES = 8, 1 << 18
-_TIMEOUT_S, _ATTEMPTS = 30, 2  # the library's own; each of them is made again by `persistently`
+_TIMEOUT_S, _ATTEMPTS = 30, 2  # the library's own; each of them is made again by `with_retries`
 _MISSING = ("NoSuchKey", "404", "NotFound")
 _BUSY = ("SlowDown", "InternalError", "ServiceUnavailable", "RequestTimeout", "500", "502", "503", "504")
 _WRONG_KEYS = ("InvalidAccessKeyId", "SignatureDoesNotMatch", "AuthFailure", "ExpiredToken", "InvalidToken")
@@ -36,7 +36,7 @@ Answer = TypeVar("Answer")
 class S3Place:
     """A prefix in a bucket."""
 
-    lanes, looks_fast = _LANES, True
+    connections, lists_fast = _LANES, True
     batch_files, batch_bytes = 64, 64 << 20
 
     def __init__(self, address: Address) -> None:
@@ -60,7 +60,7 @@ class S3Place:
                 yield from body.iter_chunks(_BLOCK_BYTES)
 
     def sizes(self, folders: Collection[str] | None) -> Mapping[str, int]:
-        """All objects below the prefix, a thousand a request."""
+        """Return all objects below the prefix, a thousand a request."""
         return self._ask("", self._listed)
 
     def _listed(self) -> Mapping[str, int]:
@@ -79,7 +79,7 @@ class S3Place:
 
     def put(self, source: Folder, names: Sequence[str]) -> None:
         """Bring files there side by side; large ones in parts, which appear as one when all are there."""
-        run_side_by_side(partial(self._put, source), names, lanes=_LANES)
+        run_parallel(partial(self._put, source), names, connections=_LANES)
 
     def _put(self, source: Folder, name: str) -> None:
         from boto3.s3.transfer import TransferConfig
@@ -101,7 +101,7 @@ class S3Place:
     def delete(self, names: Sequence[str], folders: Sequence[str]) -> None:
         """Remove objects; folders there are none."""
         # One by one: many compatible hosts want another checksum for the request that takes a thousand.
-        run_side_by_side(self._delete, names, lanes=_LANES)
+        run_parallel(self._delete, names, connections=_LANES)
 
     def _delete(self, name: str) -> None:
         self._ask(name, lambda: self._client.delete_object(Bucket=self._bucket, Key=self._prefix + name))
@@ -115,7 +115,7 @@ class S3Place:
             with self._faults(name):
                 return ask()
 
-        return persistently(once, place=self.name)
+        return with_retries(once, place=self.name)
 
     @contextmanager
     def _faults(self, name: str = "") -> Iterator[None]:
@@ -138,21 +138,21 @@ class S3Place:
             ) from None
         except exceptions.SSLError as error:
             if "certificate verify failed" not in str(error):
-                raise Dropped(str(error)) from None
+                raise ConnectionDropped(str(error)) from None
             raise PublishError(
                 f"{self.name}: the host's certificate is not trusted; name its authority in SSL_CERT_FILE"
             ) from None
         except (exceptions.HTTPClientError, exceptions.ResponseStreamingError, OSError) as error:
-            raise Dropped(str(error)) from None
+            raise ConnectionDropped(str(error)) from None
         except (exceptions.BotoCoreError, ValueError) as error:
             raise PublishError(f"{self.name}: {error}; check bucket, endpoint and region") from None
 
     def _told(self, error: Mapping[str, Any], where: str, name: str) -> Exception:
         code = str(error.get("Code", "unknown"))
         if code in _MISSING and name:
-            return NotThere(name)
+            return FileMissing(name)
         if code in _BUSY:
-            return Dropped(code)
+            return ConnectionDropped(code)
         if code in _WRONG_KEYS:
             return PublishError(f"{self.name}: the host refused the keys ({code}); check them in the environment")
         advice = {"NoSuchBucket": "make the bucket first", "AccessDenied": "check the rights of these keys"}

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from archive.errors import PublishError
 from archive.publishing.address import Address
+from archive.publishing.connection_pool import FolderListing, PooledPlace
 from archive.publishing.credentials import Login
-from archive.publishing.lanes import FolderLook, LanedPlace
-from archive.publishing.place import Dropped, NotThere
+from archive.publishing.place import ConnectionDropped, FileMissing
 from archive.publishing.tree import PART_SUFFIX
 
 if TYPE_CHECKING:
@@ -30,10 +30,10 @@ _TIMEOUT_S, _BLOCK_BYTES = 30.0, 1 << 18
 _KNOWN_HOSTS = "~/.ssh/known_hosts /etc/ssh/ssh_known_hosts"
 
 
-def sftp_place(address: Address, login: Login) -> LanedPlace:
-    """A folder behind SFTP; `~` at the path's start is the home folder there."""
+def sftp_place(address: Address, login: Login) -> PooledPlace:
+    """Return a folder behind SFTP; `~` at the path's start is the home folder there."""
     session = _Session(address, login)
-    return LanedPlace(address.name, lambda: _SftpConnection(session), lanes=_LANES, on_close=session.close)
+    return PooledPlace(address.name, lambda: _SftpConnection(session), connections=_LANES, on_close=session.close)
 
 
 class _Session:
@@ -99,7 +99,7 @@ def _ssh_config(host: str) -> dict[str, str]:
 
 
 def _jump(known: dict[str, str], port: int | None) -> str | None:
-    """The command for a host behind another one; the library itself does not know ProxyJump."""
+    """Return the command for a host behind another one; the library itself does not know ProxyJump."""
     by = known.get("proxyjump", "none")
     if by == "none":
         return None
@@ -127,7 +127,7 @@ class _SftpConnection:
         with self._faults(name):
             self._with_folders(part, lambda: self._store(part, source))
             if self._sftp.stat(self._path(part)).st_size != size:
-                raise Dropped(f"{name} arrived in part")
+                raise ConnectionDropped(f"{name} arrived in part")
             self._rename(self._path(part), self._path(name))
 
     def _store(self, name: str, source: BinaryIO) -> None:
@@ -174,7 +174,7 @@ class _SftpConnection:
         with self._faults(folder), suppress(OSError):  # not empty
             self._sftp.rmdir(self._path(folder))
 
-    def look(self, folder: str) -> FolderLook:
+    def list_folder(self, folder: str) -> FolderListing:
         files, folders = {}, []
         with self._faults(folder), suppress(FileNotFoundError):
             for entry in self._sftp.listdir_attr(self._path(folder)):
@@ -183,7 +183,7 @@ class _SftpConnection:
                     folders.append(name)
                 else:
                     files[name] = -1 if entry.st_size is None else entry.st_size
-        return FolderLook(files, folders)
+        return FolderListing(files, folders)
 
     def close(self) -> None:
         self._sftp.close()
@@ -216,19 +216,19 @@ def _faults_told(place: str, name: str = "", *, may_miss: bool = False) -> Itera
             raise PublishError(
                 f"{place}: the host's key is not in known_hosts; log in once with `sftp`, compare the key and accept it"
             ) from None
-        raise Dropped(str(error)) from None
+        raise ConnectionDropped(str(error)) from None
     except FileNotFoundError as error:
         if may_miss:
-            raise NotThere(name) from None
+            raise FileMissing(name) from None
         raise PublishError(f"{where}: {error.strerror or error}; check the path at the host") from None
     except PermissionError as error:
         raise PublishError(f"{where}: the host refused ({error.strerror or error}); check rights there") from None
     except socket.gaierror as error:
         raise PublishError(f"{place}: no such host ({error.strerror}); check the URL") from None
     except (EOFError, ConnectionError, TimeoutError, paramiko.ssh_exception.NoValidConnectionsError) as error:
-        raise Dropped(str(error) or "closed by the host") from None
+        raise ConnectionDropped(str(error) or "closed by the host") from None
     except OSError as error:
         if error.errno is None and str(error) == "Socket is closed":
-            raise Dropped(str(error)) from None
+            raise ConnectionDropped(str(error)) from None
         reason = error.strerror or str(error)
         raise PublishError(f"{where}: the host could not do it ({reason}); is its disk or quota full?") from None

@@ -45,7 +45,7 @@ def run_tool(
 
 
 def _telling(lines: Sequence[str]) -> str:
-    """The line that names the cause: the first that speaks of a fault, or the last."""
+    """Return the line that names the cause: the first that speaks of a fault, or the last."""
     for line in lines:
         if any(sign in line.lower() for sign in _FAULTS):
             return line

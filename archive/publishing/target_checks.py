@@ -9,7 +9,7 @@ from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.manifest import GENERATOR, MANIFEST, Manifest, read_manifest
 from archive.publishing.originals import original_or_history
-from archive.publishing.plan import foreign_refusal, holds_refusal, ours_in
+from archive.publishing.plan import foreign_files_error, original_found_error, our_names
 from archive.publishing.tree import Tree, files_below, is_kept
 
 __all__ = ["check_kept", "check_place", "check_site", "foreign_files", "manifest_in", "site_files"]
@@ -28,7 +28,7 @@ def check_site(site_dir: Path) -> None:
 
 
 def site_files(site_dir: Path) -> Tree:
-    """The files of a built site but the list of them, with whatever was put there by hand.
+    """Return the files of a built site but the list of them, with whatever was put there by hand.
 
     Raises
     ------
@@ -58,7 +58,7 @@ def check_place(site_dir: Path, target: Path, *, adopt: bool, keep: Collection[s
         raise PublishError(f"{target}: target is a file: choose a folder")
     names = [name for name in Folder(target).names() if not is_kept(name, keep)] if target.exists() else []
     if found := original_or_history(names):
-        raise holds_refusal(target, found)
+        raise original_found_error(target, found)
     if names and not adopt and not manifest_in(target).ours:
         raise PublishError(
             f"{target}: target holds other files and no {MANIFEST} of {GENERATOR}: "
@@ -88,16 +88,16 @@ def foreign_files(target: Path, site: Collection[str], current: Collection[str],
         There are some, and `adopt` is false; or there are originals or a history, whatever `adopt` says.
     """
     if found := original_or_history(current):
-        raise holds_refusal(target, found)
-    ours = ours_in(site, manifest_in(target))
+        raise original_found_error(target, found)
+    ours = our_names(site, manifest_in(target))
     foreign = tuple(name for name in current if name not in ours)
     if foreign and not adopt:
-        raise foreign_refusal(target, foreign)
+        raise foreign_files_error(target, foreign)
     return foreign
 
 
 def manifest_in(folder: Path) -> Manifest:
-    """The list of files in a folder; an empty one where there is none."""
+    """Return the list of files in a folder; an empty one where there is none."""
     try:
         return read_manifest(Folder(folder).read(MANIFEST))
     except OSError:

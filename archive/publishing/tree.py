@@ -1,4 +1,4 @@
-"""A folder seen as a set of files: what it holds, what differs, and who may read it."""
+"""A folder tree as a set of files: its content, differences, and read permissions."""
 
 from __future__ import annotations
 
@@ -31,19 +31,19 @@ PART_SUFFIX = ".northlimb-part"
 
 @dataclass(frozen=True)
 class Tree:
-    """A folder and the files below it, by name, each with what the system told of it; links are not followed."""
+    """A folder and the files below it, by name, each with its status; links are not followed."""
 
     folder: Folder
     files: Mapping[str, os.stat_result]
 
     def without(self, left_out: str) -> Tree:
-        """The same but for one file."""
+        """Return the tree without one file."""
         return Tree(self.folder, {name: status for name, status in self.files.items() if name != left_out})
 
 
 @dataclass(frozen=True)
 class Difference:
-    """Which files must be copied, may stay and must go for a target to equal the site; each sorted."""
+    """Files to copy, to keep and to remove for a target to equal the site; each sorted."""
 
     copied: tuple[str, ...]
     unchanged: tuple[str, ...]
@@ -59,14 +59,12 @@ def files_below(folder: Folder, *, links: str) -> Tree:
     found = dict(sorted(folder.walk()))
     odd = [name for name, status in found.items() if not stat.S_ISREG(status.st_mode)]
     if odd and links == "refuse":
-        raise PublishError(
-            f"{folder.path / odd[0]}: neither a file nor a folder; put a copy in its place, or take it away"
-        )
+        raise PublishError(f"{folder.path / odd[0]}: neither a file nor a folder; replace it by a copy, or remove it")
     return Tree(folder, found)
 
 
 def compare(site: Mapping[str, object], target: Mapping[str, object], there: Iterable[str]) -> Difference:
-    """Compare by their digests what a site and a target hold; `there` are the names in the target that are compared."""
+    """Return the difference of a site and a target by digests; `there` are the target's names that are compared."""
     unchanged = tuple(name for name, digest in sorted(site.items()) if target.get(name) == digest)
     same = set(unchanged)
     copied = tuple(name for name in sorted(site) if name not in same)
@@ -74,18 +72,18 @@ def compare(site: Mapping[str, object], target: Mapping[str, object], there: Ite
 
 
 def part_of(name: str) -> str:
-    """The temporary name beside a file, under which its new bytes arrive."""
+    """Return the temporary name beside a file for its upload."""
     folder, slash, file = name.rpartition("/")
     return f"{folder}{slash}.{file}{PART_SUFFIX}"
 
 
 def is_kept(name: str, keep: Collection[str]) -> bool:
-    """Tell whether a file at the target is, or lies in, what its owner wants kept there."""
+    """Return whether a file at the target is, or is in, an entry of `keep`."""
     return any(name == kept or name.startswith(f"{kept}/") for kept in (entry.strip("/") for entry in keep))
 
 
 def made_folder(path: Path, *, mode: int | None = None) -> Folder:
-    """A folder that the user named, made if it is missing, with those above it; the new ones get `mode`."""
+    """Return a folder given by the user, created if missing, with its parents; new ones get `mode`."""
     missing: list[str] = []
     above = path
     while not above.exists():
@@ -99,11 +97,11 @@ def remove_empty_folders(folder: Folder, *, keep: Collection[str] = ()) -> None:
     """Remove all folders below `folder` that hold no file, deepest first."""
     for name in reversed(folder.walk_folders()):
         if not is_kept(name, keep):
-            folder.remove_folder(name)  # one that is not empty stays
+            folder.remove_folder(name)  # a folder that is not empty stays
 
 
 def give_read_bits(folder: Folder, *, keep: Collection[str] = (), linked: Collection[str] = frozenset()) -> None:
-    """Let everyone who may read `folder` read all below it: what the umask of this run withheld.
+    """Give everyone who may read `folder` permission to read all below it, whatever the umask.
 
     Bits are only added. Left as they are: files of another owner, what is kept, file systems that know no such bits,
     and a file that has another name elsewhere, whose owner did not ask for it; `linked` have one that is ours.

@@ -13,10 +13,10 @@ from xml.etree import ElementTree
 
 from archive.errors import PublishError
 from archive.publishing.address import Address, is_loopback
+from archive.publishing.connection_pool import FolderListing, PooledPlace
 from archive.publishing.content_types import content_type
 from archive.publishing.credentials import Login
-from archive.publishing.lanes import FolderLook, LanedPlace
-from archive.publishing.place import Dropped, NotThere
+from archive.publishing.place import ConnectionDropped, FileMissing
 from archive.publishing.tree import PART_SUFFIX
 
 if TYPE_CHECKING:
@@ -29,17 +29,17 @@ _ASKED = b'<?xml version="1.0"?><propfind xmlns="DAV:"><prop><resourcetype/><get
 _MISSING, _BUSY, _REFUSED, _FULL = (404, 410), (423, 429, 500, 502, 503, 504), (401, 403), 507
 
 
-def webdav_place(address: Address, login: Login) -> LanedPlace:
-    """A folder behind WebDAV; the environment's SSL_CERT_FILE names further authorities to trust."""
+def webdav_place(address: Address, login: Login) -> PooledPlace:
+    """Return a folder behind WebDAV; the environment's SSL_CERT_FILE names further authorities to trust."""
     scheme = "https" if address.kind == "webdavs" else "http"
     host = f"[{address.host}]" if ":" in address.host else address.host
     root = f"{scheme}://{host}{f':{address.port}' if address.port else ''}{quote(address.path.rstrip('/'))}/"
-    return LanedPlace(address.name, lambda: _WebConnection(address.name, root, login), lanes=_LANES)
+    return PooledPlace(address.name, lambda: _WebConnection(address.name, root, login), connections=_LANES)
 
 
-def web_reader(root: str) -> LanedPlace:
-    """The public site at a web address that ends with a slash."""
-    return LanedPlace(root, lambda: _WebConnection(root, root, Login(None, None)), lanes=_LANES)
+def web_reader(root: str) -> PooledPlace:
+    """Return the public site at a web address that ends with a slash."""
+    return PooledPlace(root, lambda: _WebConnection(root, root, Login(None, None)), connections=_LANES)
 
 
 class _WebConnection:
@@ -62,7 +62,7 @@ class _WebConnection:
     def chunks(self, name: str) -> Iterator[bytes]:
         with self._faults(), self._client.stream("GET", self._url(name), follow_redirects=True) as answer:
             if answer.status_code in (*_MISSING, 403):  # object stores say 403 for what is not there
-                raise NotThere(name)
+                raise FileMissing(name)
             self._check(answer, name)
             yield from answer.iter_bytes(_BLOCK_BYTES)
 
@@ -104,28 +104,28 @@ class _WebConnection:
 
     def remove_folder(self, folder: str) -> None:
         # The protocol's DELETE takes a folder with all that is in it: only an empty one is asked for.
-        found = self.look(folder)
+        found = self.list_folder(folder)
         if not found.files and not found.folders:
             self.delete(folder + "/")
 
-    def look(self, folder: str) -> FolderLook:
+    def list_folder(self, folder: str) -> FolderListing:
         place = folder + "/" if folder else ""
         answer = self._ask("PROPFIND", place, content=_ASKED, headers={"Depth": "1", "Content-Type": "application/xml"})
         if answer.status_code in _MISSING:
-            return FolderLook({})
+            return FolderListing({})
         self._check(answer, folder)
         if answer.status_code != 207:
             raise PublishError(f"{self._place}: does not speak WebDAV (status {answer.status_code}); check the URL")
         return self._looked(answer.content, folder)
 
-    def _looked(self, body: bytes, folder: str) -> FolderLook:
+    def _looked(self, body: bytes, folder: str) -> FolderListing:
         """Read a multi-status answer; the folder itself is among what it tells of."""
         files, folders = {}, []
         base = unquote(urlsplit(self._root).path)
         try:
             rows = ElementTree.fromstring(body).iter("{DAV:}response")
         except ElementTree.ParseError as error:
-            raise Dropped(f"an answer cut off ({error})") from None
+            raise ConnectionDropped(f"an answer cut off ({error})") from None
         for row in rows:
             path = unquote(urlsplit(row.findtext("{DAV:}href", "").strip()).path)
             name = path.removeprefix(base).rstrip("/") if path.startswith(base) else ""
@@ -135,7 +135,7 @@ class _WebConnection:
                 folders.append(name)
             else:
                 files[name] = int(row.findtext(".//{DAV:}getcontentlength") or -1)
-        return FolderLook(files, folders)
+        return FolderListing(files, folders)
 
     def close(self) -> None:
         self._client.close()
@@ -154,7 +154,7 @@ class _WebConnection:
         """Raise for what was refused."""
         status, where = answer.status_code, f"{self._place}: {name}" if name else self._place
         if status in _BUSY:
-            raise Dropped(f"status {status} {answer.reason_phrase}")
+            raise ConnectionDropped(f"status {status} {answer.reason_phrase}")
         if status in _REFUSED:
             raise PublishError(
                 f"{where}: the host refused (status {status}); "
@@ -179,6 +179,6 @@ class _WebConnection:
                 raise PublishError(
                     f"{self._place}: the host's certificate is not trusted; name its authority in SSL_CERT_FILE"
                 ) from None
-            raise Dropped(str(error) or type(error).__name__) from None
+            raise ConnectionDropped(str(error) or type(error).__name__) from None
         except (httpx.InvalidURL, ssl.SSLError, OSError) as error:
             raise PublishError(f"{self._place}: {error}; check URL and SSL_CERT_FILE") from None

@@ -14,8 +14,8 @@ from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address
 from archive.publishing.manifest import MANIFEST, manifest_bytes
-from archive.publishing.place import Delivery, NotThere
-from archive.publishing.plan import turn
+from archive.publishing.place import Delivery, FileMissing
+from archive.publishing.plan import upload_order
 from archive.publishing.tree import made_folder, part_of
 
 __all__ = ["ZipPlace"]
@@ -31,7 +31,7 @@ _SHRINKS = frozenset({".html", ".css", ".js", ".json", ".csv", ".xml", ".svg", "
 class ZipPlace:
     """A zip file; written under another name and put in place when it is whole."""
 
-    lanes, looks_fast = 1, True
+    connections, lists_fast = 1, True
 
     def __init__(self, address: Address) -> None:
         self.name = address.name
@@ -57,12 +57,12 @@ class ZipPlace:
     def chunks(self, name: str) -> Iterator[bytes]:
         """The bytes of a file in the zip, checked against its checksum."""
         if not self._path.exists():
-            raise NotThere(name)
+            raise FileMissing(name)
         with self._damage_told(name), self._held() as held:
             try:
                 stream = held.open(name)
             except KeyError:
-                raise NotThere(name) from None
+                raise FileMissing(name) from None
             with stream:
                 while block := stream.read(_BLOCK_BYTES):
                     yield block
@@ -75,7 +75,7 @@ class ZipPlace:
             raise PublishError(f"{self.name}: {name}: is damaged ({error}); move the zip away") from None
 
     def sizes(self, folders: Collection[str] | None) -> Mapping[str, int]:
-        """All files in the zip."""
+        """Return all files in the zip."""
         if not self._path.exists():
             return {}
         with self._held() as held:
@@ -106,7 +106,7 @@ class ZipPlace:
         folder.sync()
 
     def _fill(self, made: zipfile.ZipFile, delivery: Delivery) -> None:
-        names = sorted(delivery.tree.files, key=lambda name: (turn(name)[0] != 3, name))
+        names = sorted(delivery.tree.files, key=lambda name: (upload_order(name)[0] != 3, name))
         for number, name in enumerate(names, start=1):
             with delivery.tree.folder.open(name) as source, made.open(_entry(name), "w", force_zip64=True) as packed:
                 _pour(source, packed)

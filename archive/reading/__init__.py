@@ -1,4 +1,4 @@
-"""Pixels and facts out of picture files."""
+"""Reading of pixels and metadata from picture files."""
 
 from archive.reading.extent import pixel_count
 from archive.reading.facts import Facts, FoundTime, HeaderAxes, facts_in_file

@@ -1,4 +1,4 @@
-"""EXIF: which way a picture is displayed, and when it was taken.
+"""EXIF: display orientation, time and exposure.
 
 Reference: CIPA DC-008, Exif 2.32 (2019); PNG third edition, section 11.3.4.5 (eXIf).
 """
@@ -31,13 +31,13 @@ Tags = Mapping[int, Any]
 
 
 def orientation(data: Content, kind: PictureKind) -> int:
-    """The orientation, 1 to 8; 1 (as stored) where the file says nothing that makes sense."""
+    """Return the orientation, 1 to 8; 1 (as stored) where the file has no valid one."""
     found = _part(_block(data, kind), None).get(ORIENTATION)
     return found if isinstance(found, int) and 1 <= found <= 8 else 1
 
 
 def exif_facts(data: Content, kind: PictureKind) -> Facts:
-    """Time and exposure; whatever is broken or unset says nothing."""
+    """Return time and exposure; broken or unset values are left out."""
     block = _block(data, kind)
     exif = _part(block, EXIF_PART)
     time = _local_time(exif, ORIGINAL) or _local_time(exif, DIGITIZED)
@@ -50,7 +50,7 @@ def exif_facts(data: Content, kind: PictureKind) -> Facts:
 
 
 def _block(data: Content, kind: PictureKind) -> Content:
-    """The EXIF block, empty where there is none or it cannot be reached; a TIFF file is one as a whole."""
+    """Return the EXIF block, empty where there is none or it cannot be reached; a TIFF file is one as a whole."""
     if kind == "tiff":
         return data
     try:
@@ -63,7 +63,7 @@ def _block(data: Content, kind: PictureKind) -> Content:
 
 
 def _part(block: Content, part: int | None) -> dict[int, Any]:
-    """The tags of the first directory (None), or of one that it points to."""
+    """Return the tags of the first directory (None), or of one that it points to."""
     try:
         if not block:
             return {}
@@ -76,14 +76,14 @@ def _part(block: Content, part: int | None) -> dict[int, Any]:
         else:
             exif.load_from_fp(as_file(block))
         return dict(exif) if part is None else dict(exif.get_ifd(part))
-    except Exception:  # a broken block must not cost the picture
+    except Exception:  # a broken block must not prevent reading the picture
         return {}
 
 
 def _local_time(tags: Tags, names: tuple[int, int, int]) -> datetime | None:
     date, offset, fraction = (str(tags.get(tag, "")).strip("\0 ") for tag in names)
     match = DATE.fullmatch(date)
-    if match is None:  # zeros, the usual sign of a clock that was never set, are no date either
+    if match is None:  # also zeros, the usual sign of a clock that was never set
         return None
     digits = fraction[:6] if fraction.isascii() and fraction.isdigit() else ""
     year, month, day, clock = match.groups()
@@ -105,7 +105,7 @@ def _zone(offset: str) -> timezone | None:
 
 
 def _gps_time(tags: Tags) -> datetime | None:
-    """Date and time of the satellite fix, which are UTC."""
+    """Return the UTC date and time of the satellite fix."""
     try:
         day = datetime.strptime(str(tags[GPS_DATE]).strip("\0 "), "%Y:%m:%d").replace(tzinfo=UTC)
         hour, minute, second = (float(part) for part in tags[GPS_TIME])

@@ -1,4 +1,4 @@
-"""How many pixels a picture has, by its first bytes: before it is decoded, so that large ones are worked on alone."""
+"""The number of pixels from a file's first bytes, before decoding, so that large pictures are processed alone."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _FITS_HEADERS_BYTES = 1 << 17
 
 
 def pixel_count(data: Content) -> int:
-    """Width times height as the file says; 0 where it says nothing that can be understood. Nothing is checked."""
+    """Return width times height according to the file, unchecked; 0 where it is not understood."""
     first = data[:32]
     if first.startswith(png.SIGNATURE):
         return int.from_bytes(first[16:20], "big") * int.from_bytes(first[20:24], "big")
@@ -35,7 +35,7 @@ def pixel_count(data: Content) -> int:
 def _jpeg_count(data: Content) -> int:
     try:
         size = next((body for marker, body in jpeg.segments(data) if marker in _FRAME_HEADERS), b"")
-    except ValueError:  # of very many segments; who reads it says so
+    except ValueError:  # too many segments; reported when the picture is read
         return 0
     return int.from_bytes(size[1:3], "big") * int.from_bytes(size[3:5], "big")
 
@@ -47,5 +47,5 @@ def _tiff_count(data: Content) -> int:
         check_directories(data)
         with tifffile.TiffFile(as_file(data)) as file:
             return max(int(page.imagewidth) * int(page.imagelength) for page in file.pages)
-    except Exception:  # damaged; who reads it says so
+    except Exception:  # damaged; reported when the picture is read
         return 0

@@ -1,4 +1,4 @@
-"""Facts of the capture that a picture file itself holds, in order of trust."""
+"""Capture metadata in a picture file, in order of trust."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ __all__ = ["Facts", "FoundTime", "HeaderAxes", "facts_in_file"]
 
 
 def facts_in_file(data: Content, kind: PictureKind, name: str) -> tuple[Facts, ...]:
-    """Facts from the FITS header or EXIF, then from the file's name; only those that say something.
+    """Return facts from the FITS header or EXIF, then from the file's name, without empty ones.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ def facts_in_file(data: Content, kind: PictureKind, name: str) -> tuple[Facts, .
     Raises
     ------
     FactsError
-        Where a FITS header cannot be read or gives a date that is none. A broken EXIF block says nothing.
+        A FITS header cannot be read or has an invalid date. A broken EXIF block is ignored.
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")

@@ -1,4 +1,4 @@
-"""The time that a capture program or an observer put into a file's name."""
+"""The capture time in a file's name."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ STAMP = re.compile(
 
 
 def name_facts(name: str) -> Facts:
-    """The first time in the name, of whole date and time; aware where a zone is written beside it.
+    """Return the first complete date and time in the name; aware where a time zone follows it.
 
-    A picture is named for when it was taken, so the time is that of the middle of the capture.
+    The time is taken as the middle of the capture.
     """
     file_name = re.split(r"[/\\]", name)[-1]
     times = (_time(match) for match in STAMP.finditer(file_name))
@@ -45,7 +45,7 @@ def _time(match: re.Match[str]) -> datetime | None:
 
 
 def _is_time(match: re.Match[str]) -> bool:
-    """Four digits after a date may be the running number of a picture: they need another sign of a time."""
+    """Return whether digits after a date are a time: four may be a picture's number, unless marked as a time."""
     if match["second"]:
         return True
     if match["gap"] == "":

@@ -1,4 +1,4 @@
-"""FITS: the first picture of the file, its size and check sums verified, and its header cards.
+"""FITS: the first picture of the file, with size and checksums verified, and its header cards.
 
 Reference: Pence et al. 2010 and the FITS Standard 4.0 (2018), sections 3, 4, 5 and 10.
 """
@@ -18,14 +18,14 @@ from numpy.typing import NDArray
 from archive.errors import PictureError
 from archive.model.observation import LARGE_PX
 from archive.reading.fits_tiles import check_tiles, is_compressed
-from archive.reading.mapped import Content, as_file, let_go
+from archive.reading.mapped import Content, as_file, release_memory
 from archive.reading.raster import check_size
 
 __all__ = ["Cards", "Headers", "read_fits", "read_headers"]
 
 Cards = Mapping[str, object]
-# The standard (4.4.1.1, 7.3.1) has at most 999 axes and columns; the library makes as many as it is told. By a
-# negative size it would step back, and read the same unit for ever.
+# The standard (4.4.1.1, 7.3.1) has at most 999 axes and columns; the library would create any number. With a
+# negative size it would go back, and read the same unit forever.
 LONG_COUNT = re.compile(rb"(?:NAXIS|TFIELDS) *= *\+?0*[1-9]\d{3}")
 NEGATIVE_SIZE = re.compile(rb"(NAXIS|PCOUNT|GCOUNT)...= *-")
 
@@ -38,7 +38,7 @@ _STRIP_NUMBERS = 1_000_000
 
 @dataclass(frozen=True)
 class Headers:
-    """The cards of the picture itself, and those of the primary header before it (maybe the same)."""
+    """The cards of the picture's header and of the primary header, which may be the same."""
 
     picture: Cards
     primary: Cards
@@ -67,13 +67,13 @@ def read_fits(data: Content, name: str) -> NDArray[Any]:
 
 
 def read_headers(data: Content) -> Headers:
-    """The header cards, without reading the pixels; values that cannot be parsed are left out."""
+    """Return the header cards, without reading the pixels; values that cannot be parsed are left out."""
     with _opened(data, checksum=False) as (primary, hdu, _):
         return Headers(picture=_cards(hdu.header), primary=_cards(primary.header))
 
 
 def rows_from_top(picture: Cards) -> bool:
-    """Whether the first row is the highest: the common keyword ROWORDER says so."""
+    """Return whether the first row is the highest: the common keyword ROWORDER says so."""
     return str(picture.get("ROWORDER", "")).strip().upper() == "TOP-DOWN"
 
 
@@ -99,7 +99,7 @@ def _opened(data: Content, *, checksum: bool) -> Iterator[tuple[Any, Any, list[w
 
 
 def _each_unit(units: Any, data: Content, lines: int) -> Iterator[Any]:
-    """The units in order, up to what is none by the standard; more than a picture's file has are refused."""
+    """Yield the units in order, up to the first invalid one; too many are refused."""
     for number in range(MOST_UNITS):
         unit = units[number]
         yield unit
@@ -108,12 +108,12 @@ def _each_unit(units: Any, data: Content, lines: int) -> Iterator[Any]:
         if data[after : after + 8] != b"XTENSION":
             return
         lines += _header_lines(data, after, MOST_CARDS - lines)
-        let_go(data)
+        release_memory(data)
     raise ValueError(f"over {MOST_UNITS} units; a finished picture is one")
 
 
 def _header_lines(data: Content, start: int, most: int) -> int:
-    """The number of lines of the header that starts there, none of which may mislead the library."""
+    """Return the number of lines of the header that starts there, refusing lines that would mislead the library."""
     for number, at in enumerate(range(start, len(data), _CARD_BYTES), start=1):
         if number > most:
             raise ValueError(f"headers of over {MOST_CARDS} lines")
@@ -128,9 +128,9 @@ def _header_lines(data: Content, start: int, most: int) -> int:
 
 
 def _in_strips(hdu: Any) -> NDArray[Any]:
-    """The numbers of a picture some rows at a time: the library makes copies of what it scales and unpacks."""
+    """Return the values of a picture, read some rows at a time, because the library copies when scaling."""
     rows, columns = hdu.shape[-2:]
-    # A compressed tile is unfolded as a whole, so no strip has a part of one.
+    # A compressed tile is decompressed as a whole, so strips consist of whole tiles.
     tall = hdu.tile_shape[-2] if is_compressed(hdu) else 1
     strip = max(1, _STRIP_NUMBERS // (columns * tall)) * tall
     kind = hdu.section[..., :1, :].dtype
@@ -145,7 +145,7 @@ def _in_strips(hdu: Any) -> NDArray[Any]:
 
 def _check_whole(hdu: Any, seen: list[warnings.WarningMessage], file_bytes: int) -> None:
     place = hdu.fileinfo()
-    # Of a compressed picture `size` is what it unfolds to.
+    # For a compressed picture `size` is the decompressed size.
     needed = place["datSpan"] if is_compressed(hdu) else max(place["datSpan"], hdu.size)
     if place["datLoc"] + needed > file_bytes:
         raise ValueError("it ends before its last row")

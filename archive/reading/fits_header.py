@@ -1,6 +1,6 @@
-"""Facts of the capture in a FITS header.
+"""Capture metadata in a FITS header.
 
-Reference: FITS Standard 4.0 (2018), sections 4.4.2 and 9 (time); the other keywords are common practice.
+Reference: FITS Standard 4.0 (2018), sections 4.4.2 and 9 (time); the other keywords are widely used conventions.
 """
 
 from __future__ import annotations
@@ -35,16 +35,16 @@ MJD_ZERO = datetime(1858, 11, 17, tzinfo=UTC)
 
 
 def fits_facts(data: Content, name: str) -> Facts:
-    """Time, capture facts and world axes. A card of the picture's own header wins over the primary's.
+    """Return time, capture data and world axes. The picture's header takes precedence over the primary one.
 
     Raises
     ------
     FactsError
-        Where the header cannot be read, or a keyword of time holds something else.
+        The header cannot be read, or a time keyword has an invalid value.
     """
     try:
         headers = read_headers(data)
-    except Exception as error:  # on damaged headers the library raises whatever it stumbles over
+    except Exception as error:  # on damaged headers the library raises all kinds of exceptions
         raise FactsError(f"{name}: the FITS header cannot be read; save the picture again") from error
     cards = {**headers.primary, **headers.picture}
     times = {meaning: time for *keys, meaning in reversed(TIMES) if (time := _time(cards, *keys, name=name))}
@@ -74,7 +74,7 @@ def _length_s(times: dict[TimeMeaning, datetime]) -> float | None:
 
 
 def _positive(cards: Cards, *keys: str) -> float | None:
-    """The first of the keywords that holds a number above zero; a gain of 0 is a setting too."""
+    """Return the first of the keywords that holds a number above zero; a gain of 0 is a setting too."""
     for key in keys:
         value = cards.get(key)
         if isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
@@ -84,11 +84,11 @@ def _positive(cards: Cards, *keys: str) -> float | None:
 
 
 def _time(cards: Cards, date_key: str, mjd_key: str, *, name: str) -> datetime | None:
-    """The time of a keyword pair in UTC; the calendar date wins over the Julian one."""
+    """Return the time of a keyword pair in UTC; the calendar date takes precedence over the Julian one."""
     value, key = cards.get(date_key), date_key
     if date_key == "DATE-OBS" and isinstance(value, str) and isinstance(cards.get("TIME-OBS"), str):
         if "T" not in value:
-            value = f"{value.strip()}T{str(cards['TIME-OBS']).strip()}"  # two keywords, the older habit
+            value = f"{value.strip()}T{str(cards['TIME-OBS']).strip()}"  # two keywords, an older convention
     try:
         time = None if value is None else _calendar_time(value)
         if time is None and mjd_key in cards:
@@ -104,7 +104,7 @@ def _time(cards: Cards, date_key: str, mjd_key: str, *, name: str) -> datetime |
 
 
 def _calendar_time(value: object) -> datetime | None:
-    """None where the keyword is empty or gives the day alone."""
+    """Return the time, or None where the keyword is empty or has the day only."""
     text = str(value).strip()
     if text == "" or OLD_DATE.match(text):
         return None
@@ -115,7 +115,7 @@ def _calendar_time(value: object) -> datetime | None:
     if clock is None:
         datetime.fromisoformat(day)
         return None
-    leap = clock.endswith(":60")  # a leap second: the datetime type has none, so count on from the one before
+    leap = clock.endswith(":60")  # a leap second, which datetime lacks: count from the second before
     moment = datetime.fromisoformat(f"{day}T{clock[:-2] + '59' if leap else clock}").replace(tzinfo=UTC)
     return moment + timedelta(seconds=int(leap) + float(f"0.{fraction or 0}"))
 
@@ -127,7 +127,7 @@ def _finite(value: object) -> float:
 
 
 def _to_utc(time: datetime, cards: Cards) -> datetime:
-    """From the header's time scale. Within a second of a leap second the answer may be a second off."""
+    """Return UTC from the header's time scale. Within a second of a leap second it may be a second off."""
     scale = re.split(r"[(\s]", str(cards.get("TIMESYS", "UTC")).strip().upper())[0] or "UTC"
     if scale in UTC_NAMES:
         return time

@@ -1,7 +1,7 @@
-"""Compressed pictures of FITS: what their tiles claim, checked before the library unfolds them.
+"""Compressed FITS pictures: the size of their tiles, checked before the library decompresses them.
 
 Reference: FITS Standard 4.0 (2018), section 10; the head of an HCOMPRESS stream as CFITSIO writes
-it: two bytes of mark, then the two sides of the tile.
+it: two magic bytes, then the two sides of the tile.
 """
 
 from __future__ import annotations
@@ -12,26 +12,26 @@ import zlib
 from collections.abc import Sequence
 from typing import Any
 
-from archive.reading.mapped import Content, let_go
+from archive.reading.mapped import Content, release_memory
 
 __all__ = ["check_tiles", "is_compressed"]
 
 MOST_TILES = 100_000  # 16000 rows, the usual tiles, in each of six planes; each costs 20 us
 _WIDEST_PIXEL_BYTES = 8
 _GZIP = 31  # of zlib's window bits: a stream with gzip's head
-_PIECE_BYTES = 1 << 14  # unfolds to 17 MB at most
+_PIECE_BYTES = 1 << 14  # decompresses to 17 MB at most
 _HCOMPRESS_HEAD = struct.Struct(">2sii")
 
 
 def is_compressed(hdu: Any) -> bool:
-    """Whether a unit of the library is a compressed picture."""
+    """Return whether a unit of the library is a compressed picture."""
     from astropy.io import fits
 
     return isinstance(hdu, fits.CompImageHDU)
 
 
 def check_tiles(hdu: Any, data: Content) -> None:
-    """Raise ValueError where a tile of a compressed picture unfolds to more than it may hold.
+    """Raise ValueError where a tile decompresses to more than its size.
 
     Parameters
     ----------
@@ -49,19 +49,19 @@ def check_tiles(hdu: Any, data: Content) -> None:
 
 
 def _tiles(hdu: Any, data: Content, column: str) -> Sequence[Any]:
-    """The streams of a column, as arrays."""
+    """Return the streams of a column, as arrays."""
     from astropy.io import fits
 
     place = hdu.fileinfo()
     table = fits.BinTableHDU.fromstring(data[place["hdrLoc"] : place["datLoc"] + place["datSpan"]])
-    let_go(data)
+    release_memory(data)
     if int(table.header["NAXIS2"]) > MOST_TILES:
         raise ValueError(f"over {MOST_TILES} compressed tiles")
     if column not in table.columns.names:
         return ()
     tiles: Sequence[Any] = table.data[column]
     if sum(tile.nbytes for tile in tiles) > len(data):
-        raise ValueError("compressed tiles lie upon each other")
+        raise ValueError("compressed tiles overlap")
     return tiles
 
 
@@ -74,7 +74,7 @@ def _check_gzip(tiles: Sequence[Any], most_bytes: int) -> None:
             if found > most_bytes:
                 break
         if found > most_bytes or (stream.unused_data + packed[end:]).strip(b"\0"):
-            raise ValueError("a compressed tile unfolds to more than its pixels")
+            raise ValueError("a compressed tile decompresses to more than its pixels")
 
 
 def _check_hcompress(tiles: Sequence[Any], most_pixels: int) -> None:
@@ -84,4 +84,4 @@ def _check_hcompress(tiles: Sequence[Any], most_pixels: int) -> None:
             continue
         _, across, up = _HCOMPRESS_HEAD.unpack(head)
         if min(across, up) < 1 or across * up > most_pixels:
-            raise ValueError("a compressed tile unfolds to more than its pixels")
+            raise ValueError("a compressed tile decompresses to more than its pixels")

@@ -1,4 +1,4 @@
-"""The values that facts are handed on in."""
+"""Data classes for metadata found in picture files."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ __all__ = ["Facts", "FoundTime", "HeaderAxes", "clean_text"]
 
 @dataclass(frozen=True)
 class FoundTime:
-    """A time as the file gives it: aware, or naive where the archive's own zone is to be applied."""
+    """A time from the file: aware, or naive where the archive's time zone applies."""
 
     value: datetime
     meaning: TimeMeaning
@@ -21,7 +21,7 @@ class FoundTime:
 
 @dataclass(frozen=True)
 class HeaderAxes:
-    """Which way the sky lies in the picture as displayed, from FITS world coordinates.
+    """Orientation of the sky in the picture as displayed, from FITS world coordinates.
 
     ``(d world1, d world2) = matrix_deg @ (dx right, dy up)``, pixels to degrees, at the reference
     pixel. Helioprojective: world1 grows toward solar west, world2 toward solar north. Celestial:
@@ -34,7 +34,7 @@ class HeaderAxes:
 
 @dataclass(frozen=True)
 class Facts:
-    """What one source inside the file says of the capture; None where it says nothing."""
+    """Capture metadata from one source in the file; None where missing."""
 
     source: Literal["fits", "exif", "name"]
     time: FoundTime | None = None
@@ -53,7 +53,7 @@ class Facts:
 
 
 def clean_text(value: object) -> str | None:
-    """Text of a file made fit to show: printable, on one line, trimmed, at most 80 characters."""
+    """Return text from a file, sanitised: printable, on one line, trimmed, at most 80 characters."""
     if not isinstance(value, str):
         return None
     printable = "".join(c if c.isprintable() else " " for c in value)

@@ -25,12 +25,12 @@ MOST_SCANS = 100  # a progressive picture has about ten; each scan costs the tim
 
 
 def segments(data: Content) -> Iterator[tuple[int, bytes]]:
-    """Marker and content of each segment before the first scan; stops at the first that is not whole.
+    """Yield marker and content of each segment before the first scan; stop at the first incomplete one.
 
     Raises
     ------
     ValueError
-        Where there are more than a picture has.
+        There are too many.
     """
     start = 2
     for _ in range(MOST_SEGMENTS):
@@ -60,7 +60,7 @@ def read_jpeg(data: Content, name: str) -> NDArray[Any]:
     height_px, width_px, colours, _ = simplejpeg.decode_jpeg_header(data, strict=True)
     check_size(width_px, height_px, name=name, bytes_a_pixel=3)
     if colours in ("CMYK", "YCCK"):
-        return _mixed(simplejpeg.decode_jpeg(data, colorspace="CMYK", strict=True))
+        return _rgb_from_cmyk(simplejpeg.decode_jpeg(data, colorspace="CMYK", strict=True))
     if colours == "Gray":
         grey: NDArray[Any] = simplejpeg.decode_jpeg(data, colorspace="GRAY", strict=True)
         return grey[..., 0]
@@ -68,8 +68,8 @@ def read_jpeg(data: Content, name: str) -> NDArray[Any]:
     return colour
 
 
-def _mixed(inks: NDArray[Any]) -> NDArray[Any]:
-    """RGB of CMYK, which is stored inverted (255 is no ink) by common practice; row by row, for memory."""
+def _rgb_from_cmyk(inks: NDArray[Any]) -> NDArray[Any]:
+    """Return RGB from CMYK, which photo editors store inverted (255 is no ink); row by row, to save memory."""
     mixed = np.empty((*inks.shape[:2], 3), dtype=np.uint8)
     for row, four in zip(mixed, inks, strict=True):
         wide = four.astype(np.uint32)
@@ -78,7 +78,7 @@ def _mixed(inks: NDArray[Any]) -> NDArray[Any]:
 
 
 def _check_scans(data: bytes, name: str) -> None:
-    """A few megabytes of empty scans would keep the decoder busy for hours."""
+    """Refuse too many scans: a few megabytes of empty ones take the decoder hours."""
     start = 2 + sum(len(body) + 4 for _, body in segments(data))
     scans = data.count(bytes((0xFF, START_OF_SCAN)), start)
     if scans > MOST_SCANS:

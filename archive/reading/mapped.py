@@ -1,4 +1,4 @@
-"""The content of a file: its bytes, or for a large one a map of it, of which only what is being read takes memory."""
+"""The content of a file: its bytes, or a memory map of a large one, of which only the part being read takes memory."""
 
 from __future__ import annotations
 
@@ -6,26 +6,26 @@ import io
 import mmap
 from typing import Any
 
-__all__ = ["PIECE_BYTES", "Content", "as_file", "let_go"]
+__all__ = ["PIECE_BYTES", "Content", "as_file", "release_memory"]
 
 Content = bytes | mmap.mmap
 
 PIECE_BYTES = 1 << 24
 
 
-def let_go(data: Content) -> None:
-    """Give the memory of a mapped file back to the system, which reads it again where it is needed."""
+def release_memory(data: Content) -> None:
+    """Release the memory of a mapped file to the system, which reads it again when needed."""
     if isinstance(data, mmap.mmap) and hasattr(mmap, "MADV_DONTNEED"):
         data.madvise(mmap.MADV_DONTNEED)
 
 
 def as_file(data: Content) -> Any:
-    """The content as a file opened for reading."""
+    """Return the content as a file opened for reading."""
     return io.BytesIO(data) if isinstance(data, bytes) else _MappedFile(data)
 
 
 class _MappedFile(io.RawIOBase):
-    """A map read piece by piece: each piece is let go when it has been copied."""
+    """A memory map read piece by piece; each piece is released once copied."""
 
     def __init__(self, data: mmap.mmap) -> None:
         self._data = data
@@ -44,7 +44,7 @@ class _MappedFile(io.RawIOBase):
     def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
         start = {io.SEEK_SET: 0, io.SEEK_CUR: self._at, io.SEEK_END: len(self._data)}[whence]
         if start + offset < 0:
-            raise ValueError("negative place in a file")
+            raise ValueError("negative position in a file")
         self._at = start + offset
         return self._at
 
@@ -58,21 +58,21 @@ class _MappedFile(io.RawIOBase):
                 target[done : done + piece] = source[self._at : self._at + piece]
                 self._at += piece
                 done += piece
-                let_go(self._data)
+                release_memory(self._data)
         return done
 
     def read(self, size: int | None = -1) -> bytes:
         left = max(0, len(self._data) - self._at)
         wanted = left if size is None or size < 0 else min(size, left)
         if wanted > PIECE_BYTES:
-            much = bytearray(wanted)
-            self.readinto(much)
-            # As good as bytes to whoever reads so much, and not there twice.
-            return much  # type: ignore[return-value]
+            buffer = bytearray(wanted)
+            self.readinto(buffer)
+            # A bytearray serves like bytes here, without a second copy.
+            return buffer  # type: ignore[return-value]
         read = self._data[self._at : self._at + wanted]
         self._at += wanted
         self._held += wanted
         if self._held > PIECE_BYTES:
-            let_go(self._data)
+            release_memory(self._data)
             self._held = 0
         return read

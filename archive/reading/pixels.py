@@ -1,4 +1,4 @@
-"""From the bytes of a file to a whole picture as displayed, or one clear line why not."""
+"""Decoding of a file to a complete picture as displayed, or one clear error line."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import warnings
 from archive.errors import PictureError
 from archive.reading import exif, fits, jpeg, png, tiff
 from archive.reading.found import clean_text
-from archive.reading.mapped import Content, let_go
+from archive.reading.mapped import Content, release_memory
 from archive.reading.raster import PictureKind, Pixels, as_displayed, pixels_of
 
 __all__ = ["PictureKind", "Pixels", "picture_kind", "read_pixels"]
@@ -16,7 +16,7 @@ READERS = {"png": png.read_png, "jpeg": jpeg.read_jpeg, "tiff": tiff.read_tiff, 
 
 
 def picture_kind(data: Content) -> PictureKind | None:
-    """What the content is, by its first bytes; None where it is no picture that can be read."""
+    """Return the format from the first bytes; None where it is not a supported picture."""
     first = data[:16]
     if first.startswith(png.SIGNATURE):
         return "png"
@@ -30,7 +30,7 @@ def picture_kind(data: Content) -> PictureKind | None:
 
 
 def read_pixels(data: Content, name: str) -> Pixels:
-    """Decode a whole picture with its whole depth, turned the way it is displayed.
+    """Decode a complete picture at its full depth, oriented as displayed.
 
     Parameters
     ----------
@@ -42,12 +42,12 @@ def read_pixels(data: Content, name: str) -> Pixels:
     Returns
     -------
     Pixels
-        Transparent parts lie over black sky.
+        Transparent parts are put over black.
 
     Raises
     ------
     PictureError
-        Where the content is no PNG, JPEG, TIFF or FITS picture, is cut off or damaged, or has under
+        The content is not a PNG, JPEG, TIFF or FITS picture, is cut off or damaged, or has under
         32 pixels a side or over 256 million in all.
     """
     kind = picture_kind(data)
@@ -57,14 +57,14 @@ def read_pixels(data: Content, name: str) -> Pixels:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             values = READERS[kind](data, name)
-            let_go(data)
+            release_memory(data)
             if kind != "fits":
                 values = as_displayed(values, exif.orientation(data, kind))
         return pixels_of(values, kind)
     except PictureError:
         raise
-    except Exception as error:  # on damaged data the decoders raise whatever they stumble over
+    except Exception as error:  # on damaged data the decoders raise all kinds of exceptions
         reason = clean_text(str(error)) or type(error).__name__
         raise PictureError(
-            f"{name}: the {kind.upper()} data cannot be read whole ({reason}); copy or save the picture again"
+            f"{name}: the {kind.upper()} data cannot be read completely ({reason}); copy or save the picture again"
         ) from error

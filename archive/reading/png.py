@@ -1,4 +1,4 @@
-"""PNG: the chunks, each checked, and the pixels with their whole depth.
+"""PNG: checked chunks, and the pixels at their full depth.
 
 Reference: W3C, Portable Network Graphics (PNG) Specification (Third Edition), chapters 5 and 11.
 """
@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.model.observation import LARGE_PX
-from archive.reading.mapped import PIECE_BYTES, Content, let_go
+from archive.reading.mapped import PIECE_BYTES, Content, release_memory
 from archive.reading.raster import check_size, over_black
 
 __all__ = ["SIGNATURE", "chunks", "read_png"]
 
-# The most that a byte of deflate data can unfold to (RFC 1951: 258 bytes for two bits).
-MOST_UNFOLDED = 1032
+# The most that a byte of deflate data can decompress to (RFC 1951: 258 bytes for two bits).
+MAX_INFLATION = 1032
 # The largest picture in the 8 kB chunks that the common writers make takes 190 000. Each costs 6 us and 0.8 kB.
 MOST_CHUNKS = 250_000
 CHANNELS = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
@@ -32,14 +32,14 @@ SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 
 def chunks(data: Content) -> Iterator[tuple[bytes, memoryview]]:
-    """Each chunk's name and content up to IEND; what follows IEND is no part of the picture.
+    """Yield each chunk's name and content up to IEND; data after IEND are ignored.
 
     Raises
     ------
     ValueError
-        Where a chunk is cut off or its check sum is wrong, or there are more than a picture has.
+        Where a chunk is cut off or its check sum is wrong, or there are too many chunks.
     """
-    view, start, chunk, let_go_at = memoryview(data), len(SIGNATURE), b"", PIECE_BYTES
+    view, start, chunk, release_at = memoryview(data), len(SIGNATURE), b"", PIECE_BYTES
     for _ in range(MOST_CHUNKS):
         if chunk == b"IEND":
             return
@@ -48,12 +48,12 @@ def chunks(data: Content) -> Iterator[tuple[bytes, memoryview]]:
             raise ValueError("it ends before its last chunk")
         chunk = bytes(view[start + 4 : start + 8])
         if _crc(data, view[start + 4 : end]) != int.from_bytes(view[end : end + 4], "big"):
-            raise ValueError(f"wrong check sum of chunk {chunk!r}")
+            raise ValueError(f"wrong checksum of chunk {chunk!r}")
         yield chunk, view[start + 8 : end]
         start = end + 4
-        if start > let_go_at:
-            let_go(data)
-            let_go_at = start + PIECE_BYTES
+        if start > release_at:
+            release_memory(data)
+            release_at = start + PIECE_BYTES
     raise ValueError(f"over {MOST_CHUNKS} chunks")
 
 
@@ -69,23 +69,23 @@ def read_png(data: Content, name: str) -> NDArray[Any]:
     bits = header[8] * CHANNELS.get(header[9], 1)
     check_size(width_px, height_px, name=name, bytes_a_pixel=-(-bits // 8))
     packed_bytes = sum(len(body) for chunk, body in content if chunk == b"IDAT")
-    if packed_bytes * MOST_UNFOLDED * 8 < width_px * height_px * bits:
+    if packed_bytes * MAX_INFLATION * 8 < width_px * height_px * bits:
         raise ValueError("it is too short for its size")
     # libpng keeps 16 bits, applies palettes and refuses compressed data that end early; Pillow (13.0)
     # does none of the three for every file. It does not ask for IEND, `chunks` does.
     if width_px * height_px > LARGE_PX and _is_plain(content):
         return _in_strips(data, content)
-    with _unheard() if header[12] else nullcontext():
-        return _without_alpha(imagecodecs.png_decode(_bare(content)))
+    with _stderr_suppressed() if header[12] else nullcontext():
+        return _without_alpha(imagecodecs.png_decode(_essential_chunks(content)))
 
 
 def _crc(data: Content, part: memoryview) -> int:
-    """The check sum of a chunk; a large one is let go as it is read."""
+    """Return the checksum of a chunk; the memory of a large one is released while reading."""
     crc = 0
     for start in range(0, len(part), PIECE_BYTES):
         crc = zlib.crc32(part[start : start + PIECE_BYTES], crc)
         if len(part) > PIECE_BYTES:
-            let_go(data)
+            release_memory(data)
     return crc
 
 
@@ -96,7 +96,7 @@ def _without_alpha(values: NDArray[Any]) -> NDArray[Any]:
 
 
 def _is_plain(content: list[tuple[bytes, memoryview]]) -> bool:
-    """Whether the rows come in order and hold the values themselves, in whole bytes."""
+    """Return whether the rows come in order and hold the values themselves, in whole bytes."""
     header = content[0][1]
     keyed = any(chunk == b"tRNS" for chunk, _ in content)
     return header[8] in (8, 16) and header[9] != PALETTE and not header[12] and not keyed
@@ -122,7 +122,9 @@ def _in_strips(data: Content, content: list[tuple[bytes, memoryview]]) -> NDArra
         size = header[:4].tobytes() + (count + 1).to_bytes(4, "big") + header[8:].tobytes()
         others = [one for one in content[1:] if one[0] not in (b"IDAT", b"IEND")]
         strip = imagecodecs.png_decode(
-            _bare([(b"IHDR", memoryview(size)), *others, (b"IDAT", memoryview(packed)), (b"IEND", memoryview(b""))])
+            _essential_chunks(
+                [(b"IHDR", memoryview(size)), *others, (b"IDAT", memoryview(packed)), (b"IEND", memoryview(b""))]
+            )
         )[1:]
         last = strip[-1].astype(strip.dtype.newbyteorder(">"))
         above = last.tobytes()
@@ -135,12 +137,12 @@ def _in_strips(data: Content, content: list[tuple[bytes, memoryview]]) -> NDArra
 
 
 def _filtered(data: Content, content: list[tuple[bytes, memoryview]], *, most: int, piece: int) -> Iterator[bytes]:
-    """The inflated rows, some at a time; what comes after the last is no part of the picture.
+    """Yield the inflated rows, some at a time; data after the last are ignored.
 
     Raises
     ------
     ValueError
-        They end early.
+        The data end early.
     """
     inflate, held, left = zlib.decompressobj(), bytearray(), most
     for chunk, body in content:
@@ -153,14 +155,14 @@ def _filtered(data: Content, content: list[tuple[bytes, memoryview]], *, most: i
                     yield bytes(held)
                     left -= len(held)
                     held.clear()
-                    let_go(data)
+                    release_memory(data)
     if left:
         raise ValueError("its compressed data end early")
 
 
 @contextmanager
-def _unheard() -> Iterator[None]:
-    """Keep off the terminal what the library says of every interlaced picture, though it reads them right."""
+def _stderr_suppressed() -> Iterator[None]:
+    """Suppress the library's messages on interlaced pictures, which it reads correctly."""
     try:
         stderr = os.dup(2)
     except OSError:  # closed by whoever started this
@@ -176,11 +178,11 @@ def _unheard() -> Iterator[None]:
         os.close(nowhere)
 
 
-def _bare(content: list[tuple[bytes, memoryview]]) -> bytes:
-    """The file without texts, profiles and the like, of which the library would warn on the terminal."""
+def _essential_chunks(content: list[tuple[bytes, memoryview]]) -> bytes:
+    """Return the file without text, profiles and the like, about which the library would print warnings."""
     parts: list[bytes | memoryview] = [SIGNATURE]
     for chunk, body in content:
-        if chunk[:1].isupper() or chunk == b"tRNS":  # capitals mark what no decoder may pass over
+        if chunk[:1].isupper() or chunk == b"tRNS":  # an upper-case letter marks critical chunks
             crc = zlib.crc32(body, zlib.crc32(chunk))
             parts += [len(body).to_bytes(4, "big"), chunk, body, crc.to_bytes(4, "big")]
     return b"".join(parts)

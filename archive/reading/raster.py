@@ -1,4 +1,4 @@
-"""The decoded picture, and the rules that hold for every format: size, depth, alpha, way of display."""
+"""The decoded picture, and rules for all formats: size, depth, alpha, display orientation."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ SUFFIXES: dict[PictureKind, str] = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif
 
 # Over twice the largest frames in use; a file that claims more is damaged, or made to fill the memory.
 MOST_PIXELS = 256_000_000
-MOST_VALUE = np.float32(1e30)  # what is beyond is blank, as what is no number: it leaves room to compute
+MOST_VALUE = np.float32(1e30)  # larger values are blank, like NaN; this leaves headroom for arithmetic
 MOST_BYTES = 2_000_000_000  # of a picture as decoded, and of its file
 FEWEST_A_SIDE_PX = 32
 _STRIP_NUMBERS = 1_000_000
@@ -52,7 +52,7 @@ class Pixels:
 
 
 def check_size(width_px: int, height_px: int, *, name: str, bytes_a_pixel: int = 1) -> None:
-    """Refuse, before anything is decoded, what is too large or too small to be a picture of the Sun."""
+    """Refuse, before decoding, sizes too large or too small for a picture of the Sun."""
     if min(width_px, height_px) < FEWEST_A_SIDE_PX:
         raise PictureError(
             f"{name}: picture of {width_px} x {height_px} pixels; "
@@ -71,7 +71,7 @@ def check_size(width_px: int, height_px: int, *, name: str, bytes_a_pixel: int =
 
 
 def over_black(values: NDArray[Any], alpha: NDArray[Any]) -> NDArray[Any]:
-    """Lay straight (not premultiplied) colours over a black sky.
+    """Return straight (not premultiplied) colours composited over black.
 
     Parameters
     ----------
@@ -95,7 +95,7 @@ def over_black(values: NDArray[Any], alpha: NDArray[Any]) -> NDArray[Any]:
 
 
 def as_displayed(values: NDArray[Any], orientation: int) -> NDArray[Any]:
-    """Turn stored rows and columns the way the EXIF/TIFF orientation (1 to 8) says they are shown."""
+    """Return the picture as displayed by the EXIF/TIFF orientation (1 to 8)."""
     if orientation in (5, 6, 7, 8):
         values = values.swapaxes(0, 1)
     if orientation in (3, 4, 7, 8):
@@ -106,7 +106,7 @@ def as_displayed(values: NDArray[Any], orientation: int) -> NDArray[Any]:
 
 
 def pixels_of(values: NDArray[Any], kind: PictureKind) -> Pixels:
-    """Bring decoded values to one of the three kept number types, and name their white.
+    """Return decoded values in one of the three supported number types, with their white level.
 
     uint8 and uint16 stay. Of other types nothing is rescaled: they become float32, whose 24 significant
     bits hold more than any camera gives; what is not a number (a blank pixel) becomes 0.
@@ -122,7 +122,7 @@ def pixels_of(values: NDArray[Any], kind: PictureKind) -> Pixels:
 
 
 def in_strips(function: Callable[[NDArray[Any]], NDArray[Any]], values: NDArray[Any], kind: Any) -> NDArray[Any]:
-    """What a function of single pixels makes of all, as numbers of a kind, some rows at a time: it may widen them."""
+    """Return the result of a pixel-wise function, applied to some rows at a time to save memory."""
     first = function(values[:1])
     made = np.empty((len(values), *first.shape[1:]), dtype=kind)
     rows = max(1, _STRIP_NUMBERS * len(values) // max(values.size, 1))

@@ -60,7 +60,7 @@ def read_tiff(data: Content, name: str) -> NDArray[Any]:
 
 
 def _full_size_page(pages: list[Any]) -> Any:
-    """The first of the largest pages, thumbnails and masks aside."""
+    """Return the first of the largest pages, thumbnails and masks aside."""
     full = [page for page in pages if not page.subfiletype & REDUCED_OR_MASK] or pages
     return max(full, key=lambda page: page.imagewidth * page.imagelength)
 
@@ -93,7 +93,7 @@ def _check_segments(page: Any, file_bytes: int, name: str) -> None:
     if not whole or any(o < 8 or n < 1 or o + n > file_bytes for o, n in zip(offsets, counts, strict=True)):
         raise ValueError("strips or tiles lie outside the file")
     if sum(counts) > max(file_bytes, 2 * page.nbytes):  # blank tiles may share their bytes, all may not
-        raise ValueError("strips or tiles lie upon each other")
+        raise ValueError("strips or tiles overlap")
     if int(page.compression) == 1 and sum(counts) * 8 < page.size * page.bitspersample:
         raise ValueError("strips or tiles are too short")
 

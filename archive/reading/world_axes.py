@@ -30,7 +30,7 @@ LEAST_INDEPENDENCE = 1e-3
 
 
 def header_axes(picture: Cards) -> HeaderAxes | None:
-    """The header's axes for the picture as displayed; None where it does not say, or not in angles."""
+    """Return the header's axes for the picture as displayed; None where it does not say, or not in angles."""
     first, second = _axis(picture.get("CTYPE1")), _axis(picture.get("CTYPE2"))
     if first is None or second is None or first[0] != second[0] or first[1] == second[1]:
         return None
@@ -47,7 +47,7 @@ def header_axes(picture: Cards) -> HeaderAxes | None:
 
 def _axis(ctype: object) -> tuple[CoordinateSystem, Literal["longitude", "latitude"]] | None:
     text = str(ctype).strip().upper()
-    # The name before the standard, still on older pictures from spacecraft (from memory).
+    # Names used before Thompson (2006), as in headers of SOHO pictures of the 1990s: SOLARX, SOLAR_X, Solar-X.
     if match := re.fullmatch(r"SOLAR[-_ ]?([XY])", text):
         return "helioprojective", "longitude" if match[1] == "X" else "latitude"
     if text not in ("HPLN", "HPLT") and text[5:8] not in PROJECTIONS:
@@ -76,7 +76,7 @@ def _matrix(picture: Cards, *, latitude_axis: int) -> NDArray[np.float64] | None
 
 
 def _linear(picture: Cards, latitude_axis: int) -> NDArray[np.float64]:
-    """The matrix in the header's own units: CD, else PC with CDELT, else CDELT turned by CROTA."""
+    """Return the matrix in the header's own units: CD, else PC with CDELT, else CDELT turned by CROTA."""
     if any(f"CD{i}_{j}" in picture for i, j in CORNERS):
         return np.array([_number(picture.get(f"CD{i}_{j}", 0.0)) for i, j in CORNERS]).reshape(2, 2)
     step = np.array([_number(picture["CDELT1"]), _number(picture["CDELT2"])])
@@ -97,7 +97,7 @@ def _degrees(picture: Cards, axis: int) -> float:
 
 
 def _pole_is_default(picture: Cards) -> bool:
-    """Whether the plane's up is the sky's north at the reference point (away from the sky's own poles)."""
+    """Return whether the plane's up is the sky's north at the reference point (away from the sky's own poles)."""
     return picture.get("LONPOLE", 180.0) in (180.0, -180.0)
 
 

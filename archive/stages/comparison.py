@@ -12,7 +12,7 @@ from archive.model.times import days_since_1970
 from archive.stages.archive import Archive
 from archive.stages.comparison_picture import turned_picture
 from archive.store import Blob, Store
-from archive.website.content import Carrying, Content, TurnedBack
+from archive.website.content import Content, DerotatedDisc, DerotationLaw
 from archive.website.observing_days import observing_days
 
 __all__ = ["CARRYING", "with_turned_back"]
@@ -20,7 +20,7 @@ __all__ = ["CARRYING", "with_turned_back"]
 # In a week the Sun turns by 100 degrees: of what faced us little is left.
 _REACH = timedelta(days=7)
 
-CARRYING = Carrying(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, SUN_DISTANCE_RADII)
+CARRYING = DerotationLaw(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, SUN_DISTANCE_RADII)
 
 
 def with_turned_back(archive: Archive, content: Content) -> Content:
@@ -42,7 +42,7 @@ def with_turned_back(archive: Archive, content: Content) -> Content:
     archive.on_progress("comparing days", len(wanted), len(wanted))
     store.forget(turned_picture, keep=inputs)
     turned = {
-        after.id: TurnedBack(before.id, picture)
+        after.id: DerotatedDisc(before.id, picture)
         for before, after in pairs
         if (picture := pictures[after.id]) is not None
     }

@@ -9,18 +9,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
+from archive.measuring.fixed_pattern import SpotPositions, fixed_pattern_specks
 from archive.measuring.following import (
-    NamedPlace,
+    NamedPosition,
     follow_groups,
     names_to_register,
     with_returns,
 )
 from archive.measuring.groups import group_turned_spots
-from archive.measuring.standing import PlacedSpots, standing_specks
 from archive.model.angles import difference_deg
 from archive.model.group import Group, Sighting
 from archive.model.observation import Counts, NamedGroup, Observation, Spot, SpotGroup
-from archive.model.times import days_since_1970, time_of_days
+from archive.model.times import days_since_1970, time_from_days
 from archive.records.corrections import StatedGroup
 from archive.records.group_names import GivenName
 from archive.records.record import Record
@@ -121,14 +121,14 @@ def _without_standing(
         by_instrument[one.instrument].append(one)
     for pictures in by_instrument.values():
         placed = [
-            PlacedSpots(
+            SpotPositions(
                 days_since_1970(one.time_utc),
                 np.array([[spot.right, spot.up] for spot in spots[one.id]]).reshape(-1, 2),
                 _in_picture_px(one, spots[one.id]) / one.disc.radius_px,
             )
             for one in pictures
         ]
-        specks = standing_specks(placed, least_days=_DAYS_OF_DUST, same_place_radii=_SAME_PLACE_RADII)
+        specks = fixed_pattern_specks(placed, min_days=_DAYS_OF_DUST, tolerance_radii=_SAME_PLACE_RADII)
         for one, stands in zip(pictures, specks, strict=True):
             kept[one.id] = tuple(spot for spot, speck in zip(spots[one.id], stands, strict=True) if not speck)
     return kept
@@ -197,8 +197,8 @@ def _followed(
     # A name that a hand gives is taken from now on; rounded as it will be kept, so that the next build finds the same.
     for name, sighting in by_hand:
         if name not in {one.name for one in register}:
-            at = sighting.place
-            kept = _given_name(NamedPlace(name, at.time_days, at.latitude_deg, at.longitude_deg))
+            at = sighting.position
+            kept = _given_name(NamedPosition(name, at.time_days, at.latitude_deg, at.longitude_deg))
             register.append(_place_named(kept))
 
     def follow(some: Sequence[Sighting], taken: Collection[str] = ()) -> tuple[Group, ...]:
@@ -250,14 +250,14 @@ def _new_names(followed: Sequence[Group], names: Sequence[GivenName]) -> tuple[G
     return tuple(_given_name(place) for place in names_to_register(followed, known={one.name for one in names}))
 
 
-def _given_name(place: NamedPlace) -> GivenName:
+def _given_name(place: NamedPosition) -> GivenName:
     return GivenName(
         name=place.name,
-        time=time_of_days(place.time_days),
+        time=time_from_days(place.time_days),
         latitude_deg=round(place.latitude_deg, 2),
         carrington_longitude_deg=round(place.carrington_longitude_deg % 360.0, 2),
     )
 
 
-def _place_named(given: GivenName) -> NamedPlace:
-    return NamedPlace(given.name, days_since_1970(given.time), given.latitude_deg, given.carrington_longitude_deg)
+def _place_named(given: GivenName) -> NamedPosition:
+    return NamedPosition(given.name, days_since_1970(given.time), given.latitude_deg, given.carrington_longitude_deg)

@@ -8,7 +8,7 @@ from dataclasses import replace
 from archive.model.measured import Measured
 from archive.model.observation import Alternative, Disc, Evidence, Orientation, SunView
 from archive.orientation.combination import combine_evidence
-from archive.orientation.drift import Drift, drift_readings, told_reading
+from archive.orientation.drift import Drift, drift_solutions, resolve_mirroring
 from archive.orientation.header import header_evidence
 from archive.orientation.low_sun import low_sun_evidence
 from archive.orientation.sky import sky_evidence
@@ -63,14 +63,14 @@ def _known_mirrored(record: Record, instrument: InstrumentSettings, taught: Taug
         return record.stated_mirrored
     if instrument.stated_mirrored is not None:
         return instrument.stated_mirrored
-    if taught.reading is not None and taught.reading.believed:
+    if taught.reading is not None and taught.reading.is_reliable:
         return taught.reading.mirrored
     return taught.epoch.mirrored if taught.epoch is not None else None
 
 
 def _spots(taught: Taught) -> Evidence | None:
     reading = taught.reading
-    if reading is None or not reading.believed:
+    if reading is None or not reading.is_reliable:
         return None
     return Evidence("spots", reading.north_angle_deg, reading.sigma_deg, reading.mirrored, _SPOTS_NOTE)
 
@@ -130,13 +130,13 @@ def _drift(
     drift: Drift, instrument: InstrumentSettings, *, disc: Disc, sun: SunView, mirrored: bool | None
 ) -> tuple[Evidence, ...]:
     """The one reading of the drift that the mirroring leaves; both where nothing tells it."""
-    readings = drift_readings(drift, sun=sun)
+    readings = drift_solutions(drift, sun=sun)
     if mirrored is not None:
         return (readings[mirrored],)
     mount = [_sky(instrument, mirror, sun) for mirror in (False, True)]
     air = [low_sun_evidence(disc, sun, near_deg=one.north_angle_deg, mirrored=one.mirrored) for one in readings]
     hints = [(plain, mirror) for plain, mirror in (mount, air) if plain is not None and mirror is not None]
-    told = told_reading(readings, hints)
+    told = resolve_mirroring(readings, hints)
     return readings if told is None else (told,)
 
 

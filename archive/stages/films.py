@@ -17,8 +17,8 @@ from archive.errors import FactsError
 from archive.execution.executor import IN_THIS_PROCESS, fits_in_flight, processors
 from archive.films.encoder import has_av1
 from archive.films.film import FilmFiles, make_film, put_film
-from archive.films.job import Cutting, FilmOptions, GroupPlace
-from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, shot
+from archive.films.job import FilmJob, FilmOptions, GroupPosition
+from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, plan_film
 from archive.films.timeline import check_length
 from archive.model.choices import Band, FilmStyle, Look
 from archive.model.days import by_day, picture_of_day
@@ -30,7 +30,7 @@ from archive.stages.archive import Archive
 from archive.stages.picture_files import FITS
 from archive.stages.pictures import derived_pictures
 from archive.store import Blob, Store, StoredBlob
-from archive.website.observation_view import band_words
+from archive.website.observation_view import format_band
 
 __all__ = [
     "KeptFilm",
@@ -46,7 +46,7 @@ __all__ = [
 
 _MAKING = "making"  # their folder among the derived things, while they are made
 _MOST_PAINTERS = 4  # faster than the encoder takes the frames
-_TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", turning evenly", "corotating": ", longitudes held still"}
+_TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", smooth rotation", "corotating": ", fixed longitudes"}
 
 
 class KeptFilm(msgspec.Struct, frozen=True, gc=False):
@@ -108,7 +108,7 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
         days = [day for day in of_days if span.first <= day <= span.last]  # type: ignore[operator]
     if not days:
         raise FactsError(
-            f"film: no picture in {band_words(band)} with known north {_span_in_words(span)} "
+            f"film: no picture in {format_band(band)} with known north {_span_in_words(span)} "
             f"(the archive has {len(oriented)} in all); choose another span, or state how the pictures lie"
         )
     chosen = [one for day in days for one in of_days[day]]
@@ -137,7 +137,7 @@ def write_film(
     out: Path,
     span: FilmSettings,
     *,
-    groups: Sequence[GroupPlace] = (),
+    groups: Sequence[GroupPosition] = (),
 ) -> FilmFiles:
     """Write the film of these observations to `out`; the other files come beside it.
 
@@ -158,7 +158,7 @@ class _Wanted:
     name: str
     style: FilmStyle
     options: FilmOptions
-    groups: tuple[GroupPlace, ...]
+    groups: tuple[GroupPosition, ...]
 
     @property
     def out(self) -> Path:
@@ -176,46 +176,46 @@ def _discs(archive: Archive, films: Sequence[_Wanted]) -> dict[str, StoredBlob]:
 def _written(archive: Archive, wanted: Sequence[_Wanted], discs: Mapping[str, StoredBlob]) -> Iterator[FilmFiles]:
     """Write films, in order; side by side where the executor has more than one at work."""
     executor, on_progress = archive.executor, archive.on_progress
-    cuttings = [_cutting(film, discs, archive.settings.looks) for film in wanted]
-    sent = [not executor.does_here(len(wanted)) and fits_in_flight(_size(cutting)) for cutting in cuttings]
+    jobs = [_film_job(film, discs, archive.settings.looks) for film in wanted]
+    sent = [not executor.does_here(len(wanted)) and fits_in_flight(_size(job)) for job in jobs]
     elsewhere = executor.map(
         film_of,
-        (_to_send(cutting, film) for cutting, film, goes in zip(cuttings, wanted, sent, strict=True) if goes),
+        (_to_send(job, film) for job, film, goes in zip(jobs, wanted, sent, strict=True) if goes),
     )
-    for number, (cutting, film, goes) in enumerate(zip(cuttings, wanted, sent, strict=True)):
+    for number, (job, film, goes) in enumerate(zip(jobs, wanted, sent, strict=True)):
         if goes:
             on_progress("filming", number, len(wanted))
-            yield put_film(next(elsewhere), film.out, size_px=film.options.size_px, place=film.place)
+            yield put_film(next(elsewhere), film.out, size_px=film.options.size_px, folder=film.place)
         else:
             painters = 1 if executor is IN_THIS_PROCESS else min(processors(), _MOST_PAINTERS)
-            specs, frames, head = shot(cutting, film.style, painters=painters)
+            specs, frames, head = plan_film(job, film.style, painters=painters)
             yield make_film(
                 specs,
                 frames,
                 film.out,
                 head=head,
-                place=film.place,
+                folder=film.place,
                 on_progress=lambda done, total: on_progress("filming", done, total),
             )
 
 
-def _cutting(film: _Wanted, discs: Mapping[str, StoredBlob], looks: Sequence[Look]) -> Cutting:
+def _film_job(film: _Wanted, discs: Mapping[str, StoredBlob], looks: Sequence[Look]) -> FilmJob:
     named = film.groups if film.options.group_names else ()
     mine = {one.id: discs[one.id] for one in film.chosen}
-    return Cutting(film.chosen, mine, film.options.look or looks[0], film.options, named)
+    return FilmJob(film.chosen, mine, film.options.look or looks[0], film.options, named)
 
 
-def _size(cutting: Cutting) -> int:
-    return sum(disc.blob.size for disc in cutting.discs.values() if isinstance(disc, StoredBlob))
+def _size(job: FilmJob) -> int:
+    return sum(disc.blob.size for disc in job.discs.values() if isinstance(disc, StoredBlob))
 
 
-def _to_send(cutting: Cutting, film: _Wanted) -> tuple[Any, ...]:
-    contents = (disc.read() for disc in cutting.discs.values() if isinstance(disc, StoredBlob))
-    return (replace(cutting, discs={}), film.style, film.name, *contents)
+def _to_send(job: FilmJob, film: _Wanted) -> tuple[Any, ...]:
+    contents = (disc.read() for disc in job.discs.values() if isinstance(disc, StoredBlob))
+    return (replace(job, discs={}), film.style, film.name, *contents)
 
 
 def kept_film(
-    archive: Archive, observations: Sequence[Observation], span: FilmSettings, *, groups: Sequence[GroupPlace] = ()
+    archive: Archive, observations: Sequence[Observation], span: FilmSettings, *, groups: Sequence[GroupPosition] = ()
 ) -> Film:
     """Return the film of a span, made now unless it is kept.
 
@@ -235,7 +235,7 @@ def kept_films(
     observations: Sequence[Observation],
     spans: Sequence[FilmSettings],
     *,
-    groups: Sequence[GroupPlace] = (),
+    groups: Sequence[GroupPosition] = (),
 ) -> tuple[list[Film], list[str]]:
     """Return the films of spans, made now unless they are kept, and what keeps others from being made."""
     store, derived = archive.store, derived_files(archive.root)
@@ -311,7 +311,7 @@ def _film(span: FilmSettings, chosen: Sequence[Observation], kept: KeptFilm) -> 
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     """What the site calls the film."""
-    band = "" if chosen[0].band == "white" else f", {band_words(chosen[0].band)}"
+    band = "" if chosen[0].band == "white" else f", {format_band(chosen[0].band)}"
     return _span_title(span, chosen) + band + _TITLE_ENDS[span.style]
 
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from archive.model.angles import difference_deg, wrapped_deg
 from archive.model.observatory import CameraEpoch
 from archive.model.times import days_since_1970
-from archive.orientation.free_turning import KnownPicture, reading_among
 from archive.orientation.instrument import epoch_at
-from archive.orientation.spots import SpotReading
+from archive.orientation.single_picture import SolvedPicture, solution_among_neighbours
+from archive.orientation.spots import SpotSolution
 from archive.stages.candidates import Candidate, sky_deg_of, within_reach
 from archive.store import Store
 
@@ -26,7 +26,7 @@ class Turned:
 
     id: str
     remark: str
-    reading: SpotReading | None
+    reading: SpotSolution | None
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class _Said:
 
 def freely_turned(
     pictures: Sequence[Candidate],
-    readings: Mapping[str, SpotReading],
+    readings: Mapping[str, SpotSolution],
     epochs: Sequence[CameraEpoch],
     *,
     store: Store,
@@ -78,11 +78,11 @@ def freely_turned(
         ]
         borne_out = _borne_out(readings.get(one.id), said)
         turned = [(digest, kept.north_angle_deg, kept.mirrored) for digest, kept in near]
-        inputs, kind = [one.spots_digest, borne_out, turned], list[SpotReading | None]
-        found_before = store.get(reading_among, one.id, inputs, kind)
+        inputs, kind = [one.spots_digest, borne_out, turned], list[SpotSolution | None]
+        found_before = store.get(solution_among_neighbours, one.id, inputs, kind)
         if found_before is None and (asked is None or one.id in asked):
-            found_before = [reading_among(one.spotted, borne_out, [kept for _, kept in near])]
-            store.put(reading_among, one.id, inputs, found_before)
+            found_before = [solution_among_neighbours(one.spotted, borne_out, [kept for _, kept in near])]
+            store.put(solution_among_neighbours, one.id, inputs, found_before)
         (reading,) = found_before or [None]
         odd = None if reading is None else _odd(one, said, reading)
         if odd is not None:
@@ -90,10 +90,10 @@ def freely_turned(
     return found
 
 
-def _known(one: Candidate, reading: SpotReading | None) -> KnownPicture | None:
-    if reading is None or not reading.believed:
+def _known(one: Candidate, reading: SpotSolution | None) -> SolvedPicture | None:
+    if reading is None or not reading.is_reliable:
         return None
-    return KnownPicture(one.spotted, reading.north_angle_deg, reading.mirrored)
+    return SolvedPicture(one.spotted, reading.north_angle_deg, reading.mirrored)
 
 
 def _said(one: Candidate, epoch: CameraEpoch | None) -> _Said | None:
@@ -107,15 +107,15 @@ def _said(one: Candidate, epoch: CameraEpoch | None) -> _Said | None:
     return _Said(wrapped_deg(sky_deg + camera_angle_deg), mirrored)
 
 
-def _borne_out(reading: SpotReading | None, said: _Said) -> SpotReading | None:
+def _borne_out(reading: SpotSolution | None, said: _Said) -> SpotSolution | None:
     """The reading where it is sure of itself and as the mount says; None where it is to be doubted anyhow."""
-    if reading is None or not reading.believed or reading.sigma_deg > _DOUBTFUL_SIGMA_DEG:
+    if reading is None or not reading.is_reliable or reading.sigma_deg > _DOUBTFUL_SIGMA_DEG:
         return None
     off_deg = difference_deg(reading.north_angle_deg, said.north_angle_deg)
     return reading if abs(off_deg) <= _DOUBTFUL_OFF_DEG else None
 
 
-def _odd(one: Candidate, said: _Said, reading: SpotReading) -> Turned | None:
+def _odd(one: Candidate, said: _Said, reading: SpotSolution) -> Turned | None:
     off_deg = abs(difference_deg(reading.north_angle_deg, said.north_angle_deg))
     if said.mirrored is not None and reading.mirrored != said.mirrored:
         how = "only as a mirror image" if reading.mirrored else "only where it is not mirrored"

@@ -7,17 +7,17 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from archive.films.job import GroupPlace
+from archive.films.job import GroupPosition
 from archive.measuring.rotation_fit import group_rotation, rotation_law
 from archive.model.group import Group, GroupRotation
 from archive.model.rotation_law import PUBLISHED_LAWS, RotationLaw
-from archive.model.times import time_of_days
+from archive.model.times import time_from_days
 from archive.stages.maps import RotationMap
 from archive.store import Store
 from archive.sun.rotations import rotation_starts
 from archive.website.content import RotationEntry
 
-__all__ = ["group_content", "group_places", "rotation_entries"]
+__all__ = ["group_content", "group_positions", "rotation_entries"]
 
 _Turning = GroupRotation | None
 
@@ -43,11 +43,11 @@ def _own_law(turning: Sequence[GroupRotation]) -> RotationLaw | None:
     )
 
 
-def group_places(groups: Sequence[Group]) -> tuple[GroupPlace, ...]:
+def group_positions(groups: Sequence[Group]) -> tuple[GroupPosition, ...]:
     """Where each group was at each sighting, for films that write names."""
-    places = [(group.name, seen.place) for group in groups for seen in group.sightings]
+    places = [(group.name, seen.position) for group in groups for seen in group.sightings]
     return tuple(
-        GroupPlace(name, time_of_days(at.time_days), round(at.latitude_deg, 2), round(at.longitude_deg, 2))
+        GroupPosition(name, time_from_days(at.time_days), round(at.latitude_deg, 2), round(at.longitude_deg, 2))
         for name, at in places
     )
 

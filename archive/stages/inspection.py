@@ -32,8 +32,8 @@ __all__ = [
     "solve",
 ]
 
-# Three calendar weeks and the days beside them that help (`blocks_of`) are then whole: those that a new picture bears
-# on. The two weeks beyond are as well, so that the answers kept for them are found.
+# Three calendar weeks and the days beside them that help (`split_into_blocks`) are then whole: those that a new picture
+# bears on. The two weeks beyond are as well, so that the answers kept for them are found.
 _NEAR_DAYS = 25
 
 

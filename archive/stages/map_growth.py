@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from archive.disc.aligned import STANDARD_FRAME
 from archive.measuring.carrington_map import (
     CarringtonMap,
-    carrington_cards,
+    add_picture,
     empty_map,
-    map_picture,
-    map_values,
+    fits_cards,
+    map_brightness,
+    map_image,
     observed_share,
-    with_disc,
 )
 from archive.model.observation import SunView
 from archive.records.map_files import map_fits_bytes, map_picture_bytes, sums_bytes, sums_of
@@ -47,11 +47,11 @@ def grown_map(rotation: int, sums: bytes | None, discs: Iterable[tuple[StoredBlo
     """
     grown = empty_map(rotation) if sums is None else CarringtonMap(rotation, *sums_of(sums))
     for disc, sun, sharpness in discs:
-        grown = with_disc(grown, flat_disc(disc), STANDARD_FRAME, sun=sun, sharpness=sharpness)
-    values = map_values(grown)
+        grown = add_picture(grown, flat_disc(disc), STANDARD_FRAME, sun=sun, sharpness=sharpness)
+    values = map_brightness(grown)
     return MapFiles(
-        map_picture_bytes(map_picture(values)),
-        map_fits_bytes(values, carrington_cards(grown)),
+        map_picture_bytes(map_image(values)),
+        map_fits_bytes(values, fits_cards(grown)),
         sums_bytes(grown.light, grown.weight),
         round(observed_share(grown), 4),
     )

@@ -11,10 +11,10 @@ import numpy as np
 from archive.model.angles import difference_deg, wrapped_deg
 from archive.model.observatory import CameraEpoch
 from archive.model.times import days_since_1970
-from archive.orientation.clock_check import better_hours
-from archive.orientation.free_turning import reading_among
-from archive.orientation.instrument import Block, CameraAngle, blocks_of, epoch_at, learn_epochs
-from archive.orientation.spots import SpotReading, solve_spots
+from archive.orientation.clock_check import clock_error_hours
+from archive.orientation.instrument import Block, CameraAngle, epoch_at, learn_epochs, split_into_blocks
+from archive.orientation.single_picture import solution_among_neighbours
+from archive.orientation.spots import SpotSolution, solve_spots
 from archive.stages.candidates import Candidate, band_of, own_mirrored, sky_deg_of, within_reach
 from archive.stages.free_turning import freely_turned
 from archive.store import Store
@@ -30,7 +30,7 @@ _TIME_CHECK_NEIGHBOURS = 2
 class Taught:
     """What its spots and its instrument's history say of one picture, and what they give to ask about it."""
 
-    reading: SpotReading | None = None
+    reading: SpotSolution | None = None
     epoch: CameraEpoch | None = None
     remark: str | None = None
 
@@ -49,7 +49,7 @@ class _Work:
 
     store: Store
     asked: frozenset[str] | None
-    readings: dict[str, SpotReading] = field(default_factory=dict)
+    readings: dict[str, SpotSolution] = field(default_factory=dict)
     remarks: dict[str, str] = field(default_factory=dict)
     turned_freely: set[str] = field(default_factory=set)
     blocks: list[str] = field(default_factory=list)
@@ -94,7 +94,7 @@ def _keep_whole(work: _Work, candidates: Sequence[Candidate], epochs: Mapping[st
         work.store.put(learn_epochs, name, None, learned)
     work.store.forget(learn_epochs, keep=epochs)
     work.store.forget(solve_spots, keep=work.blocks)
-    for of_one in (better_hours, reading_among):
+    for of_one in (clock_error_hours, solution_among_neighbours):
         work.store.forget(of_one, keep=[one.id for one in candidates])
 
 
@@ -123,7 +123,7 @@ def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch,
 def _solve_set(work: _Work, pictures: Sequence[Candidate], *, mirrored: bool | None) -> None:
     if len(pictures) < 2:
         return
-    for block in blocks_of([days_since_1970(one.record.time) for one in pictures]):
+    for block in split_into_blocks([days_since_1970(one.record.time) for one in pictures]):
         hand = pictures[0].instrument.stated_mirrored if mirrored is None else mirrored
         name = f"{pictures[0].instrument.name}/{mirrored}/{block.name}"
         work.readings.update(_solve_block(work, pictures, block, name=name, mirrored=hand))
@@ -134,25 +134,25 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
     days = [days_since_1970(one.record.time) for one in pictures]
     for one, day in zip(pictures, days, strict=True):
         reading = work.readings.get(one.id)
-        if (reading is not None and reading.believed) or len(one.measured.spots.right) < 2:
+        if (reading is not None and reading.is_reliable) or len(one.measured.spots.right) < 2:
             continue
         if work.asked is not None and one.id not in work.asked:
             continue
         near = [
             (other, other_reading)
             for other in pictures[within_reach(days, day)]
-            if (other_reading := work.readings.get(other.id)) is not None and other_reading.believed
+            if (other_reading := work.readings.get(other.id)) is not None and other_reading.is_reliable
         ]
         if len(near) < _TIME_CHECK_NEIGHBOURS:
             continue
         known = [(other.spotted, other_reading.north_angle_deg) for other, other_reading in near]
         mirrored = near[0][1].mirrored
         hours = work.store.derive(
-            better_hours,
+            clock_error_hours,
             one.id,
             [one.spots_digest, [(other.spots_digest, read.north_angle_deg) for other, read in near], mirrored],
             int | None,
-            partial(better_hours, one.spotted, known, mirrored=mirrored),
+            partial(clock_error_hours, one.spotted, known, mirrored=mirrored),
         )
         if hours is not None:
             side = "earlier" if hours < 0 else "later"
@@ -161,12 +161,12 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
 
 def _solve_block(
     work: _Work, pictures: Sequence[Candidate], block: Block, *, name: str, mirrored: bool | None
-) -> dict[str, SpotReading]:
+) -> dict[str, SpotSolution]:
     """Solve a week's pictures with their neighbours; only what is known of spots and sky goes in."""
     members = [pictures[index] for index in sorted({*block.own, *block.context})]
     own = {pictures[index].id for index in block.own}
 
-    inputs, kind = [[one.spots_digest for one in members], mirrored], tuple[SpotReading | None, ...]
+    inputs, kind = [[one.spots_digest for one in members], mirrored], tuple[SpotSolution | None, ...]
     work.blocks.append(name)
     found = work.store.get(solve_spots, name, inputs, kind)
     if found is None and (work.asked is None or any(one.id in work.asked for one in members)):
@@ -186,7 +186,7 @@ def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch, ...
         reading, sky_deg = work.readings.get(one.id), sky_deg_of(one)
         if one.id in work.turned_freely:  # against the mount: its time or its camera is not as on other days
             continue
-        if reading is not None and reading.believed and sky_deg is not None and own_mirrored(one) is None:
+        if reading is not None and reading.is_reliable and sky_deg is not None and own_mirrored(one) is None:
             angle_deg = wrapped_deg(reading.north_angle_deg - sky_deg)
             angles.append(CameraAngle(days_since_1970(one.record.time), angle_deg, reading.sigma_deg, reading.mirrored))
     return learn_epochs(angles)
@@ -196,14 +196,14 @@ def _lean(work: _Work, one: Candidate, epochs: Sequence[CameraEpoch]) -> bool:
     """Believe a reading that stood open where the instrument's history decides between it and its rival."""
     reading, epoch = work.readings.get(one.id), epoch_at(epochs, days_since_1970(one.record.time))
     sky_deg = sky_deg_of(one)
-    if reading is None or reading.believed or epoch is None or sky_deg is None:
+    if reading is None or reading.is_reliable or epoch is None or sky_deg is None:
         return False
     if reading.odds < _LEANING_ODDS or reading.mirrored != epoch.mirrored:
         return False
     off_deg = abs(difference_deg(wrapped_deg(reading.north_angle_deg - sky_deg), epoch.angle_deg))
     agrees = off_deg <= _AGREEMENT_SIGMAS * float(np.hypot(reading.sigma_deg, epoch.scatter_deg))
     if agrees:
-        work.readings[one.id] = SpotReading(
+        work.readings[one.id] = SpotSolution(
             reading.north_angle_deg, reading.sigma_deg, reading.mirrored, max(reading.odds, 1e3)
         )
     return agrees

@@ -11,7 +11,7 @@ import numpy as np
 from archive.model.angles import difference_deg
 from archive.model.observation import Observation
 from archive.model.observatory import CameraEpoch
-from archive.model.times import time_of_days
+from archive.model.times import time_from_days
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
 from archive.stages.archive import Archive
@@ -80,7 +80,7 @@ def _contradicted(instrument: InstrumentSettings, epochs: Sequence[CameraEpoch])
     for epoch in epochs:
         if epoch.pictures < _LEAST_PICTURES:
             continue
-        since = f"{time_of_days(epoch.since_days):%Y-%m-%d}"
+        since = f"{time_from_days(epoch.since_days):%Y-%m-%d}"
         said = f"archive.toml: instrument {instrument.name!r}:"
         told = f"the spots of {epoch.pictures} pictures since {since} say"
         if instrument.stated_mirrored is not None and epoch.mirrored != instrument.stated_mirrored:

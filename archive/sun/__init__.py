@@ -1,4 +1,4 @@
-"""Where the Sun is and how it turns."""
+"""Where the Sun is and how it rotates."""
 
 from archive.sun.view import field_rotation_deg_per_hour, sun_view, sun_views
 

@@ -1,6 +1,6 @@
-"""P, B0, L0, semidiameter and Carrington rotation: the Sun's face as seen from the Earth's centre.
+"""P, B0, L0, semidiameter and Carrington rotation: the solar disc as seen from the Earth's centre.
 
-Orthographic geometry of the IAU rotation elements over the Earth's place from a truncated VSOP2000
+Orthographic geometry of the IAU rotation elements over the Earth's position from a truncated VSOP2000
 (ERFA `epv00`, good to some 10 km between 1900 and 2100), vectorised over times.
 """
 
@@ -33,9 +33,9 @@ Floats = NDArray[np.floating[Any]]
 
 @dataclass(frozen=True)
 class SolarEphemeris:
-    """Arrays of shape (N,), one value a time.
+    """Arrays of shape (N,), one value per time.
 
-    `apparent_xyz_au` (N, 3) is the Sun's apparent place (light time and aberration) from the Earth's
+    `apparent_xyz_au` (N, 3) is the Sun's apparent position (light time and aberration) from the Earth's
     centre in the true equator and equinox of date.
     """
 
@@ -49,7 +49,7 @@ class SolarEphemeris:
 
 
 def solar_ephemeris(julian_dates_utc: Floats) -> SolarEphemeris:
-    """Geocentric P, B0, L0, semidiameter, distance and rotation number.
+    """Return geocentric P, B0, L0, semidiameter, distance and rotation number.
 
     Parameters
     ----------
@@ -89,7 +89,7 @@ def solar_ephemeris(julian_dates_utc: Floats) -> SolarEphemeris:
 
 
 def _retarded_sun(jd_tt: Floats, earth_heliocentric_au: Floats, earth_barycentric_au: Floats) -> tuple[Floats, Floats]:
-    """Vector (N, 3) and distance (N,) from the Earth now to the Sun when the light left it."""
+    """Return the vector (N, 3) and distance (N,) from the Earth now to the Sun when the light left it."""
     light_days = np.linalg.norm(earth_heliocentric_au, axis=1) * LIGHT_TIME_DAYS_PER_AU
     then_heliocentric, then_barycentric = erfa.epv00(jd_tt - light_days, 0.0)
     sun_au = then_barycentric["p"] - then_heliocentric["p"]
@@ -103,12 +103,12 @@ def _pole_xyz() -> Floats:
 
 
 def _sub_earth_point(sun_to_earth: Floats, days_since_j2000: Floats) -> tuple[Floats, Floats]:
-    """Heliographic latitude and Carrington longitude of the disc's centre, deg."""
+    """Return the heliographic latitude and Carrington longitude of the disc's centre, deg."""
     pole = _pole_xyz()
     node_ra = np.radians(SUN_POLE_RIGHT_ASCENSION_DEG + 90.0)
     node = np.array([np.cos(node_ra), np.sin(node_ra), 0.0])
     from_node = np.cross(pole, node)
-    # Sums and not matrix products, whose last digit depends on how many times are asked for at once.
+    # Sums and not matrix products, whose last digit depends on the number of times in one call.
     northward, onward, nodeward = (np.sum(sun_to_earth * axis, axis=1) for axis in (pole, from_node, node))
     b0_deg = np.degrees(np.arcsin(northward))
     along_equator_deg = np.degrees(np.arctan2(onward, nodeward))
@@ -117,7 +117,7 @@ def _sub_earth_point(sun_to_earth: Floats, days_since_j2000: Floats) -> tuple[Fl
 
 
 def _position_angle_of_axis(to_sun: Floats, pole: Floats) -> Floats:
-    """Position angle (deg, from celestial north through east) of the pole seen in the direction `to_sun`."""
+    """Return the pole's position angle (deg, from celestial north through east) seen in the direction `to_sun`."""
     x, y = to_sun[:, 0], to_sun[:, 1]
     east = np.stack([-y, x, np.zeros_like(x)], axis=1)
     north = np.cross(to_sun, east)
@@ -133,7 +133,7 @@ def _semidiameter_arcsec(distance_au: Floats) -> Floats:
 
 
 def _carrington_rotation(jd_utc: Floats, l0_deg: Floats) -> NDArray[np.int64]:
-    """The rotation runs while L0 falls from 360 to 0; the mean length only tells which turn it is."""
-    turned = 1.0 - l0_deg / 360.0
+    """Return the rotation number: L0 falls from 360 to 0 in each; the mean length only settles which one it is."""
+    elapsed = 1.0 - l0_deg / 360.0
     estimate = (jd_utc - CARRINGTON_ROTATION_ZERO_JD) / CARRINGTON_ROTATION_DAYS
-    return np.rint(estimate - turned).astype(np.int64)
+    return np.rint(estimate - elapsed).astype(np.int64)

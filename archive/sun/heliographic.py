@@ -1,7 +1,7 @@
-"""From places on the disc to heliographic coordinates and back, as seen from the Earth's distance.
+"""Conversion between positions on the disc and heliographic coordinates, as seen from the Earth's distance.
 
-At the visible limb one looks at places 0.27 deg short of 90 deg from the disc's centre, for the Sun is not
-infinitely far: the handbooks' rho = arcsin(r) - S r, done here with vectors.
+The visible limb is 89.73 deg, not 90 deg, from the disc's centre, because the Sun is at a finite distance: the
+classical rho = arcsin(r) - S r, done here with vectors.
 """
 
 from __future__ import annotations
@@ -17,17 +17,17 @@ __all__ = ["LIMB_RADII", "from_disc", "to_disc"]
 
 Floats = NDArray[np.floating[Any]]
 
-# The Sun's distance is taken as 1 au: over the year it changes by 1.7 %, which moves a place at the limb by 0.005 deg.
+# The distance of the Sun is taken as 1 au: its yearly change of 1.7 % moves a position at the limb by 0.005 deg.
 LIMB_RADII = float(np.sqrt(SUN_DISTANCE_RADII**2 - 1.0))  # from the observer to the visible limb
 
 
 def from_disc(west: Floats, north: Floats, *, b0_deg: float | Floats) -> tuple[Floats, Floats]:
-    """Latitude and central meridian distance (west positive), deg, of places on the disc.
+    """Return latitude and central meridian distance (west positive), deg, of positions on the disc.
 
     Parameters
     ----------
     west, north : ndarray, any one shape
-        Distance from the disc's centre towards solar west and north, in radii; beyond the limb counts as the limb.
+        Distance from the disc's centre towards solar west and north, in radii; beyond the limb is moved to the limb.
     b0_deg : float or ndarray that broadcasts with them
 
     Returns
@@ -39,7 +39,7 @@ def from_disc(west: Floats, north: Floats, *, b0_deg: float | Floats) -> tuple[F
     x, y = west / beyond, north / beyond
     squared = x**2 + y**2
     slope = squared / LIMB_RADII**2
-    # Where the line of sight meets the sphere.
+    # Intersection of the line of sight with the sphere.
     towards = (slope * SUN_DISTANCE_RADII + np.sqrt(np.clip(1.0 - squared, 0.0, None))) / (1.0 + slope)
     scale = (SUN_DISTANCE_RADII - towards) / LIMB_RADII
     x, y = x * scale, y * scale
@@ -50,7 +50,7 @@ def from_disc(west: Floats, north: Floats, *, b0_deg: float | Floats) -> tuple[F
 def to_disc(
     latitude_deg: Floats, central_meridian_distance_deg: Floats, *, b0_deg: float | Floats
 ) -> tuple[Floats, Floats, Floats]:
-    """Places on the disc of heliographic coordinates.
+    """Return positions on the disc for heliographic coordinates.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""How fast the Sun turns at each latitude."""
+"""The Sun's differential rotation."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ Floats = NDArray[np.floating[Any]]
 
 
 def spot_rotation_deg_per_day(latitude_deg: Floats) -> Floats:
-    """Sidereal rotation rate of sunspots by `archive.model.rotation_law.ALL_SPOTS`, deg/day."""
+    """Return the sidereal rotation rate of sunspots by `archive.model.rotation_law.ALL_SPOTS`, deg/day."""
     sine = np.sin(np.radians(latitude_deg))
     rate: Floats = ALL_SPOTS.equator_deg_per_day + ALL_SPOTS.sine_squared_deg_per_day * sine**2
     return rate
 
 
 def carrington_drift_deg_per_day(latitude_deg: Floats) -> Floats:
-    """How fast a spot's Carrington longitude grows."""
+    """Return the rate at which a spot's Carrington longitude increases."""
     return spot_rotation_deg_per_day(latitude_deg) - CARRINGTON_DEG_PER_DAY

@@ -1,4 +1,4 @@
-"""When Carrington rotations begin."""
+"""Start times of Carrington rotations."""
 
 from __future__ import annotations
 
@@ -23,17 +23,19 @@ __all__ = ["rotation_start", "rotation_starts"]
 
 
 def rotation_start(rotation: int) -> datetime:
-    """The moment (UTC, to the second) when the central meridian's Carrington longitude passes through 0."""
+    """Return the moment (UTC, to the second) when the central meridian's Carrington longitude passes through 0."""
     return rotation_starts([rotation])[0]
 
 
 def rotation_starts(rotations: Sequence[int]) -> list[datetime]:
-    """The moments when several rotations begin, see `rotation_start`."""
-    mean_days = (CARRINGTON_ROTATION_ZERO_JD + CARRINGTON_ROTATION_DAYS * one - UNIX_EPOCH_JD for one in rotations)
+    """Return the moments when several rotations start, see `rotation_start`."""
+    mean_days = (
+        CARRINGTON_ROTATION_ZERO_JD + CARRINGTON_ROTATION_DAYS * number - UNIX_EPOCH_JD for number in rotations
+    )
     starts = [UNIX_EPOCH_UTC + timedelta(days=days) for days in mean_days]
     for _ in range(4):
         with warnings.catch_warnings():
-            # The first and the last rotation of the years that ERFA vouches for reach some weeks beyond.
+            # Rotations at the ends of ERFA's range of validity reach some weeks beyond it.
             warnings.simplefilter("ignore", ErfaWarning)
             l0_deg = solar_ephemeris(julian_date_utc(starts)).l0_deg
         late_days = wrapped_deg(l0_deg) / SYNODIC_DEG_PER_DAY

@@ -18,14 +18,14 @@ __all__ = ["field_rotation_deg_per_hour", "sun_view", "sun_views"]
 
 
 def sun_view(time_utc: datetime, *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0) -> SunView:
-    """The Sun at one time from one site; see `sun_views`."""
+    """Return the Sun at one time from one site; see `sun_views`."""
     return sun_views([time_utc], latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=elevation_m)[0]
 
 
 def sun_views(
     times_utc: Sequence[datetime], *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0
 ) -> list[SunView]:
-    """The Sun at many times from one site, in one vectorised pass.
+    """Return the Sun at many times from one site, in one vectorised pass.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ def sun_views(
     Raises
     ------
     ValueError
-        A time without a zone.
+        A time without a time zone.
     """
     if not times_utc:
         return []
@@ -70,11 +70,10 @@ def sun_views(
 
 
 def field_rotation_deg_per_hour(sun: SunView, *, latitude_deg: float) -> float:
-    """Rate at which an alt-azimuth camera's picture turns: the rate of change of -q, deg per hour.
+    """Return the field rotation rate of an alt-azimuth camera, deg per hour: the rate of change of -q.
 
-    References
-    ----------
-    Handbook formula, 15.04 deg/h x cos(latitude) cos(azimuth) / cos(altitude), from memory.
+    That is 15.04 deg/h x cos(latitude) cos(azimuth) / cos(altitude), the time derivative of the parallactic angle;
+    tests/sun/test_sun_in_the_sky.py compares it with a difference quotient.
     """
     latitude, azimuth, altitude = np.radians([latitude_deg, sun.azimuth_deg, sun.altitude_deg])
     return float(EARTH_SIDEREAL_DEG_PER_HOUR * np.cos(latitude) * np.cos(azimuth) / np.cos(altitude))
@@ -83,7 +82,7 @@ def field_rotation_deg_per_hour(sun: SunView, *, latitude_deg: float) -> float:
 def _horizontal(
     jd_utc: NDArray[np.float64], ephemeris: SolarEphemeris, site: tuple[float, float, float]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Altitude, azimuth and parallactic angle (deg), by the spherical triangle of pole, zenith and Sun."""
+    """Return altitude, azimuth and parallactic angle (deg), by the spherical triangle of pole, zenith and Sun."""
     latitude_deg, longitude_deg, elevation_m = site
     jd_ut1, jd_tt = time_scales(jd_utc)
     latitude = np.radians(latitude_deg)

@@ -1,4 +1,4 @@
-"""Where every file of the site lies, and how one page links to another.
+"""Paths of all files of the site, and links between pages.
 
 Paths are relative to the site's folder with forward slashes. Links are relative and name
 ``index.html``, so that the site works from any sub-path and from ``file://``.
@@ -62,7 +62,7 @@ __all__ = [
     "year_page",
 ]
 
-# What `quote` leaves as it is, told faster.
+# Characters that `quote` leaves unchanged, checked faster.
 _PLAIN = re.compile(r"[\w.~/-]*", re.ASCII).fullmatch
 
 HOME = "index.html"
@@ -97,7 +97,7 @@ SEARCH_SCRIPT = "static/search.js"
 
 @dataclass(frozen=True)
 class Here:
-    """The page that links are drawn from.
+    """The page that links start from.
 
     `root` is None for relative links; the page for missing addresses is shown at any depth and
     therefore links from the host's root, e.g. ``/sun/``.
@@ -135,7 +135,7 @@ class Here:
 
 @dataclass(frozen=True)
 class PictureFiles:
-    """Where the pictures of one observation lie in the site."""
+    """Paths of the pictures of one observation."""
 
     disc: str
     small: str
@@ -160,7 +160,7 @@ class PictureFiles:
 
 @dataclass(frozen=True)
 class FilmFiles:
-    """Where the files of one film lie in the site; `loop` and `av1` are None where there is none."""
+    """Paths of the files of one film; `loop` and `av1` are None where there is none."""
 
     mp4: str
     poster: str
@@ -171,7 +171,7 @@ class FilmFiles:
 
 @dataclass(frozen=True)
 class RotationFiles:
-    """Where the map of a Carrington rotation lies in the site."""
+    """Paths of the map of a Carrington rotation."""
 
     picture: str
     fits: str
@@ -188,7 +188,7 @@ def compare_page(day: date) -> str:
 
 
 def turned_back_file(day: date) -> str:
-    """Return the path of a day's disc carried to the day before: beside the page that compares them."""
+    """Return the path of a day's disc derotated to the day before, beside the page that compares them."""
     return f"compare/{day.isoformat()}/turned-back.jpg"
 
 
@@ -203,7 +203,7 @@ def month_page(day: date) -> str:
 
 
 def year_page(year: int) -> str:
-    """Return the path of a year's wall of discs."""
+    """Return the path of a year's overview."""
     return f"days/{year:04d}/index.html"
 
 

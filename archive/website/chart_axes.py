@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from archive.model.constants import UNIX_EPOCH_UTC
 from archive.website.chart_svg import Colour, chart_svg, svg_lines, svg_text
-from archive.website.wording import MONTHS, number
+from archive.website.formatting import MONTHS, number
 
 __all__ = [
     "NARROW",

@@ -24,7 +24,7 @@ from archive.website.chart_axes import (
     value_axis,
 )
 from archive.website.chart_svg import Colour
-from archive.website.wording import latitude_words
+from archive.website.formatting import format_latitude
 
 __all__ = [
     "Counted",
@@ -205,4 +205,4 @@ def _latitude_axis(latitudes_deg: Sequence[float]) -> Axis:
     """Return an axis over latitudes of both hemispheres alike, written as the trade does."""
     reach = max([_LEAST_LATITUDE_DEG, *(abs(latitude) + 2.0 for latitude in latitudes_deg)])
     ticks = [tick for tick in range(-90, 91, 15) if abs(tick) <= reach]
-    return Axis(-reach, reach, [(tick, f"{latitude_words(tick, 0)}°" if tick else "0°") for tick in ticks])
+    return Axis(-reach, reach, [(tick, f"{format_latitude(tick, 0)}°" if tick else "0°") for tick in ticks])

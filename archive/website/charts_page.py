@@ -25,11 +25,11 @@ from archive.website.charts import (
 )
 from archive.website.content import Content
 from archive.website.followed import Followed
+from archive.website.formatting import format_date_range, format_day, format_latitude, number, plural
 from archive.website.group_rows import BY_HAND
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, SiteFace, frame
-from archive.website.turning import law_formula, rate_words
-from archive.website.wording import day_words, latitude_words, number, plural, span_words
+from archive.website.rotation_laws import format_rate, law_formula
 
 __all__ = ["Chart", "ChartRow", "ChartsPage", "LawRow", "charts_page"]
 
@@ -127,7 +127,7 @@ def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
     day = one.day
     figures = (counts.groups, counts.spots, counts.relative_number, one.spot_area_msh)
     return ChartRow(
-        Link(day_words(day), here.to(day_page(day))), tuple(map(number, figures)), BY_HAND if counts.stated else ""
+        Link(format_day(day), here.to(day_page(day))), tuple(map(number, figures)), BY_HAND if counts.stated else ""
     )
 
 
@@ -139,7 +139,7 @@ def _counted(day: ObservingDay) -> tuple[Observation, Counts] | None:
 
 def _activity_drawn(counted: Sequence[tuple[Observation, Counts]], span: Span) -> Drawn:
     numbers = [counts.relative_number for _, counts in counted]
-    days = span_words(counted[0][0].day, counted[-1][0].day)
+    days = format_date_range(counted[0][0].day, counted[-1][0].day)
     return activity_chart(
         tuple(
             Counted(days_since_1970(one.time_utc), counts.relative_number, one.spot_area_msh) for one, counts in counted
@@ -161,9 +161,9 @@ def _latitude(groups: Sequence[Followed], here: Here, *, span: Span) -> Chart:
             ChartRow(
                 _group_link(group, here),
                 (
-                    day_words(group.days[0]),
-                    day_words(group.days[-1]),
-                    f"{latitude_words(group.latitude_deg)}°",
+                    format_day(group.days[0]),
+                    format_day(group.days[-1]),
+                    f"{format_latitude(group.latitude_deg)}°",
                     number(group.largest.group.area_msh),
                 ),
             )
@@ -187,7 +187,7 @@ def _latitude_drawn(groups: Sequence[Followed], span: Span) -> Drawn:
         ),
         span,
         f"{plural(north, 'group')} north of the equator and {len(groups) - north} south of it, "
-        f"between {latitude_words(min(latitudes), 0)} and {latitude_words(max(latitudes), 0)}.",
+        f"between {format_latitude(min(latitudes), 0)} and {format_latitude(max(latitudes), 0)}.",
     )
 
 
@@ -212,8 +212,8 @@ def _turning(content: Content, groups: Sequence[Followed], here: Here) -> Chart:
             ChartRow(
                 _group_link(group, here),
                 (
-                    f"{latitude_words(group.latitude_deg)}°",
-                    rate_words(rotation.rate_deg_per_day, rotation.sigma_deg_per_day),
+                    f"{format_latitude(group.latitude_deg)}°",
+                    format_rate(rotation.rate_deg_per_day, rotation.sigma_deg_per_day),
                 ),
             )
             for group, rotation in known

@@ -1,4 +1,4 @@
-"""Days compared: a page for each day beside the one before it, and one for any two."""
+"""Comparison pages: one for each day and the day before, and one for any two days."""
 
 from __future__ import annotations
 
@@ -9,18 +9,18 @@ from datetime import timedelta
 from archive.model.observation import Observation
 from archive.website import addresses
 from archive.website.addresses import Here, compare_page, day_page, picture_files, turned_back_file
-from archive.website.content import Carrying, Content, Entry
-from archive.website.observation_view import band_words
+from archive.website.content import Content, DerotationLaw, Entry
+from archive.website.formatting import day_and_month, format_day, format_time, number
+from archive.website.observation_view import format_band
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
-from archive.website.wording import day_and_month, day_words, number, time_words
 
 __all__ = ["Choice", "ComparePage", "ComparedDisc", "compare_pages"]
 
 
 @dataclass(frozen=True)
 class Choice:
-    """A disc that can be compared, as the script takes it; `pair` compares it with the day before, if a page does."""
+    """A disc that can be compared, as data for the script; `pair` compares it with the day before, if a page does."""
 
     id: str
     words: str
@@ -58,7 +58,7 @@ class ComparePage:
 
 
 def compare_pages(content: Content, days: Sequence[ObservingDay], face: SiteFace) -> list[PagePlan[ComparePage]]:
-    """Plan the page of any two days, and one for each day that was turned back to the one before."""
+    """Plan the page of any two days, and one for each day with a disc derotated to the day before."""
     known = {entry.observation.id: entry for entry in content.entries}
     pairs = [
         _plan(known[day.main.turned_back.to_observation], day.main, face, content.carrying)
@@ -68,7 +68,7 @@ def compare_pages(content: Content, days: Sequence[ObservingDay], face: SiteFace
     return [PagePlan(addresses.COMPARE, lambda: _any_two(content.entries, face, content.carrying)), *pairs]
 
 
-def _plan(before: Entry, after: Entry, face: SiteFace, carrying: Carrying) -> PagePlan[ComparePage]:
+def _plan(before: Entry, after: Entry, face: SiteFace, carrying: DerotationLaw) -> PagePlan[ComparePage]:
     return PagePlan(
         compare_page(after.observation.day),
         lambda: _pair(before, after, face, carrying),
@@ -76,17 +76,17 @@ def _plan(before: Entry, after: Entry, face: SiteFace, carrying: Carrying) -> Pa
     )
 
 
-def _any_two(entries: Sequence[Entry], face: SiteFace, carrying: Carrying) -> ComparePage:
+def _any_two(entries: Sequence[Entry], face: SiteFace, carrying: DerotationLaw) -> ComparePage:
     here = Here(addresses.COMPARE)
     shown = tuple(_choice(entry, here) for entry in entries if entry.pictures.flat is not None)
     framed = frame(face, here, title="Compare", description=f"Any two days of the Sun by {face.observer}, compared")
     return _page(framed, here, carrying, title="Compare two days", choices=shown)
 
 
-def _pair(before: Entry, after: Entry, face: SiteFace, carrying: Carrying) -> ComparePage:
+def _pair(before: Entry, after: Entry, face: SiteFace, carrying: DerotationLaw) -> ComparePage:
     first, second = before.observation, after.observation
     here = Here(compare_page(second.day))
-    title = f"{day_and_month(first.day)} and {day_words(second.day)}"
+    title = f"{day_and_month(first.day)} and {format_day(second.day)}"
     framed = frame(
         face,
         here,
@@ -101,9 +101,9 @@ def _pair(before: Entry, after: Entry, face: SiteFace, carrying: Carrying) -> Co
         carrying,
         title=f"{title} compared",
         discs=(
-            _disc(first, here, remark="as it was"),
-            _disc(second, here, remark=f"turned back by {_span(second.time_utc - first.time_utc)}", src=turned),
-            _disc(second, here, remark="as it was"),
+            _disc(first, here, remark="as observed"),
+            _disc(second, here, remark=f"derotated by {_span(second.time_utc - first.time_utc)}", src=turned),
+            _disc(second, here, remark="as observed"),
         ),
         choices=(_choice(before, here), _choice(after, here)),
     )
@@ -112,7 +112,7 @@ def _pair(before: Entry, after: Entry, face: SiteFace, carrying: Carrying) -> Co
 def _page(
     framed: Frame,
     here: Here,
-    carrying: Carrying,
+    carrying: DerotationLaw,
     *,
     title: str,
     discs: tuple[ComparedDisc, ...] = (),
@@ -132,7 +132,7 @@ def _page(
 
 def _choice(entry: Entry, here: Here) -> Choice:
     one = entry.observation
-    band = "" if one.band == "white" else f", {band_words(one.band)}"
+    band = "" if one.band == "white" else f", {format_band(one.band)}"
     pair = None
     if entry.turned_back is not None and here.path == addresses.COMPARE:
         pair = Link(f"with {day_and_month(entry.turned_back.to_day)}", here.to(compare_page(one.day)))
@@ -161,7 +161,7 @@ def _disc(one: Observation, here: Here, *, remark: str, src: str | None = None) 
 
 
 def _moment(one: Observation) -> str:
-    return f"{day_words(one.day)}, {time_words(one.time_utc)}"
+    return f"{format_day(one.day)}, {format_time(one.time_utc)}"
 
 
 def _span(time: timedelta) -> str:

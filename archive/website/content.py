@@ -1,4 +1,4 @@
-"""What the caller hands over to be published: observations, pictures, notes and films.
+"""The content to be published: observations, pictures, notes and films.
 
 Everything here is already decided: positions are rounded to what may be published, pictures are
 turned and free of private metadata, entries are of one archive. The website only shows it.
@@ -20,8 +20,9 @@ from archive.model.rotation_law import RotationLaw
 from archive.store import Blob, digest
 
 __all__ = [
-    "Carrying",
     "Content",
+    "DerotatedDisc",
+    "DerotationLaw",
     "DiscLabel",
     "Entry",
     "Graticule",
@@ -30,7 +31,6 @@ __all__ = [
     "Pictures",
     "RotationEntry",
     "SiteInfo",
-    "TurnedBack",
 ]
 
 
@@ -102,23 +102,23 @@ class Overlay:
 
 
 @dataclass(frozen=True)
-class TurnedBack:
-    """A disc, without limb darkening, derotated to the moment of an observation of an earlier day."""
+class DerotatedDisc:
+    """A disc, without limb darkening, derotated to the time of an observation of an earlier day."""
 
     to_observation: str
     picture: Blob
 
     @property
     def to_day(self) -> date:
-        """The UTC day to which it is carried."""
+        """The UTC day to which it is derotated."""
         return date.fromisoformat(self.to_observation.partition("T")[0])
 
 
 @dataclass(frozen=True)
-class Carrying:
-    """How the pages carry a surface: drift in Carrington longitude, deg/day, and the Sun's distance in its radii.
+class DerotationLaw:
+    """How the pages derotate a surface: drift in Carrington longitude, deg/day, and the Sun's distance in its radii.
 
-    The drift is ``at_equator + sine_squared * sin^2(latitude)``; with none the surface turns as a whole.
+    The drift is ``at_equator + sine_squared * sin^2(latitude)``; without it the surface rotates rigidly.
     """
 
     at_equator_deg_per_day: float = 0.0
@@ -128,9 +128,9 @@ class Carrying:
 
 @dataclass(frozen=True)
 class Entry:
-    """One observation to be shown, with what the reader should be warned of.
+    """One observation to be shown, with warnings for the reader.
 
-    `advice` holds names and figures of what the capture's length cost in sharpness. Where north is known `overlay`
+    `advice` holds names and figures of the blur caused by the capture's length. Where north is known `overlay`
     lies over the disc; `turned_back` is it carried to the day before.
     """
 
@@ -139,11 +139,11 @@ class Entry:
     warnings: tuple[str, ...] = ()
     advice: tuple[tuple[str, str], ...] = ()
     overlay: Overlay | None = None
-    turned_back: TurnedBack | None = None
+    turned_back: DerotatedDisc | None = None
 
     @cached_property
     def mark(self) -> bytes:
-        """A digest of all that a page can tell of it: of pictures that they are there, for pages only link to them."""
+        """A digest of all that a page shows of it: of pictures that they are there, for pages only link to them."""
         pictures = self.pictures
         return digest(
             [
@@ -176,7 +176,7 @@ class RotationEntry:
 class Content:
     """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
 
-    `own_law` is the rotation law fitted to the archive's own groups, None where they do not tell it; `graticule_at`
+    `own_law` is the rotation law fitted to the archive's own groups, None where it cannot be determined; `graticule_at`
     draws the grid of a B0, which many days share.
     """
 
@@ -188,5 +188,5 @@ class Content:
     rotations: Sequence[RotationEntry] = ()
     own_law: RotationLaw | None = None
     published_laws: Sequence[RotationLaw] = ()
-    carrying: Carrying = Carrying()
+    carrying: DerotationLaw = DerotationLaw()
     graticule_at: Callable[[float], Graticule] | None = None

@@ -1,4 +1,4 @@
-"""What a span of days amounts to: how many were seen, how many of these without spots, and the mean of R."""
+"""Summary of a span of days: number of days, of spotless days, and mean R."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from statistics import fmean
 
 from archive.model.days import count_of_day
+from archive.website.formatting import number, plural
 from archive.website.observing_days import ObservingDay
-from archive.website.wording import number, plural
 
 __all__ = ["days_summary"]
 
 
 def days_summary(days: Sequence[ObservingDay]) -> str:
-    """Write what the days amount to: ``7 days with pictures, 2 of them without spots; mean of R 41.5``."""
+    """Return the summary of the days: ``7 days with pictures, 2 of them without spots; mean of R 41.5``."""
     counts = [found for day in days if (found := count_of_day(day.observations)) is not None]
     words = f"{plural(len(days), 'day')} with pictures"
     if not counts:

@@ -57,18 +57,18 @@ def _package(title: str, files: Mapping[str, bytes]) -> Record:
         "profile": "data-package",
         "name": "observations-of-the-sun",
         "title": title,
-        "description": "Pictures of the Sun: when, how they lie, and what was measured in them.",
+        "description": "Pictures of the Sun: times, orientations and measurements.",
         "resources": [
             {
-                **_resource("observations.csv", files, "One row an observation"),
+                **_resource("observations.csv", files, "One row per observation"),
                 **_tabular(COLUMNS, {"primaryKey": ["id"]}),
             },
             _resource("observations.json", files, "The same, nested, with every piece of evidence"),
             {
-                **_resource("groups.csv", files, "One row a sighting of a sunspot group in an observation"),
+                **_resource("groups.csv", files, "One row per sighting of a sunspot group in an observation"),
                 **_tabular(GROUP_COLUMNS, {"foreignKeys": [observation]}),
             },
-            _resource("groups.json", files, "Sunspot groups followed from day to day, each with its sightings"),
+            _resource("groups.json", files, "Sunspot groups tracked from day to day, each with its sightings"),
         ],
     }
 

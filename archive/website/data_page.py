@@ -14,10 +14,10 @@ from archive.website.pages import Frame, Link, SiteFace, frame
 __all__ = ["DataFile", "DataPage", "DataTable", "data_page"]
 
 _FILES = (
-    (addresses.OBSERVATIONS_CSV, "One row an observation, for a spreadsheet or a script."),
+    (addresses.OBSERVATIONS_CSV, "One row per observation, for a spreadsheet or a script."),
     (addresses.OBSERVATIONS_JSON, "The same with every piece of evidence, nested, in order of time."),
-    (addresses.GROUPS_CSV, "Sunspot groups followed from day to day: one row a sighting."),
-    (addresses.GROUPS_JSON, "The same, a group at a time, each with its sightings."),
+    (addresses.GROUPS_CSV, "Sunspot groups tracked from day to day: one row per sighting."),
+    (addresses.GROUPS_JSON, "The same by group, each with its sightings."),
     (addresses.DATA_PACKAGE, "A Frictionless Data Package: names, units and meaning of the columns."),
 )
 

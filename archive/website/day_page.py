@@ -13,12 +13,12 @@ from markupsafe import Markup
 
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, month_page, rotation_page, year_page
+from archive.website.formatting import MONTHS, day_and_month, format_day, format_month
 from archive.website.machine_words import disc_frame
 from archive.website.notes import notes_html
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
-from archive.website.wording import MONTHS, day_and_month, day_words, month_words
 
 __all__ = ["DayPage", "day_pages"]
 
@@ -95,7 +95,7 @@ def _plan(
 
 
 def _group_names(day: ObservingDay) -> set[str]:
-    """The names of all groups that a day's pictures show."""
+    """Return the names of all groups that a day's pictures show."""
     entries = day.entries
     labelled = {label.name for entry in entries if entry.overlay is not None for label in entry.overlay.labels}
     return labelled | {one.name for entry in entries for one in entry.observation.groups or () if one.name is not None}
@@ -123,7 +123,7 @@ def _page(
         tightness=_tightness(notes, views[0]),
         previous=_neighbour(previous, here),
         next=_neighbour(following, here),
-        month=Link(month_words(day.day), here.to(month_page(day.day))),
+        month=Link(format_month(day.day), here.to(month_page(day.day))),
         rotation=_rotation(rotation, here),
         scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)),
     )
@@ -142,7 +142,7 @@ def _frame(day: date, view: ObservationView, here: Here, face: SiteFace) -> Fram
     return frame(
         face,
         here,
-        title=day_words(day),
+        title=format_day(day),
         words=day_and_month(day),
         description=f"{view.picture.alt}. {view.orientation}",
         trail=(
@@ -158,4 +158,4 @@ def _rotation(number: int | None, here: Here) -> Link | None:
 
 
 def _neighbour(day: ObservingDay | None, here: Here) -> Link | None:
-    return None if day is None else Link(day_words(day.day), here.to(day_page(day.day)))
+    return None if day is None else Link(format_day(day.day), here.to(day_page(day.day)))

@@ -1,4 +1,4 @@
-"""The index of days: every year with its twelve months, a dot a day, filled where the Sun was seen."""
+"""The index of days: every year with its twelve months, one dot per day, filled where there is a picture."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from itertools import groupby
 
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
+from archive.website.formatting import MONTHS, format_month, plural
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, SiteFace, frame
-from archive.website.wording import MONTHS, month_words, plural
 
 __all__ = ["DaysPage", "MonthDots", "YearIndex", "days_of_month", "days_page"]
 
@@ -52,7 +52,7 @@ def days_page(days: Sequence[ObservingDay], face: SiteFace) -> DaysPage:
     seen = [one.day for one in days]
     years = [_year(year, set(of_year), seen[-1], here) for year, of_year in groupby(seen, lambda day: day.year)]
     return DaysPage(
-        frame=frame(face, here, title="Days", description=f"Every day on which {face.observer} saw the Sun"),
+        frame=frame(face, here, title="Days", description=f"Every day with a picture of the Sun by {face.observer}"),
         years=tuple(reversed(years)),
     )
 
@@ -79,7 +79,7 @@ def _month(first: date, seen: set[date], here: Here) -> MonthDots:
     of_month = seen & set(days)
     return MonthDots(
         words=MONTHS[first.month - 1],
-        full_words=month_words(first),
+        full_words=format_month(first),
         href=here.to(month_page(first)) if of_month else "",
         remark=plural(len(of_month), "day") if of_month else "none",
         seen="".join(_dot(day, first) for day in days if day in of_month),

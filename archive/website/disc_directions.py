@@ -1,6 +1,6 @@
-"""Where the directions of sky and picture lie on the disc as it is shown, solar north at the top.
+"""Directions of sky and picture on the disc as shown, with solar north at the top.
 
-All angles here run counter-clockwise from solar north: east, at the left, is +90.
+All angles here are counter-clockwise from solar north: east, at the left, is +90.
 """
 
 from __future__ import annotations
@@ -39,7 +39,9 @@ def disc_directions(sun: SunView, orientation: Orientation) -> tuple[Direction, 
     found = (
         Direction("Z", "zenith", wrapped_deg(sun.parallactic_angle_deg - sun.p_deg)),
         Direction("C", "celestial north", wrapped_deg(-sun.p_deg)),
-        Direction("U", "the picture’s own up", wrapped_deg(-orientation.north_angle_deg), _hand_remark(orientation)),
+        Direction(
+            "U", "the top of the original picture", wrapped_deg(-orientation.north_angle_deg), _hand_remark(orientation)
+        ),
     )
     return tuple(direction for direction in found if math.isfinite(direction.angle_deg))
 
@@ -47,13 +49,13 @@ def disc_directions(sun: SunView, orientation: Orientation) -> tuple[Direction, 
 def _hand_remark(orientation: Orientation) -> str:
     if orientation.mirrored is None:
         return "mirrored or not is not known"
-    return "after turning it back from its mirror image" if orientation.mirrored else ""
+    return "after un-mirroring" if orientation.mirrored else ""
 
 
 def shown_at_deg(reading: Evidence | Alternative, orientation: Orientation) -> float:
-    """Return where a reading sees solar north on the disc as shown; 0 where it says the same as the archive.
+    """Return solar north by one piece of evidence on the disc as shown; 0 where it agrees with the result.
 
-    A reading of the other hand counts its angle in the mirror image, where counter-clockwise is clockwise here.
+    Evidence of opposite parity counts its angle in the mirror image, where counter-clockwise is clockwise here.
     """
     north_deg = orientation.north_angle_deg or 0.0
     same_hand = reading.mirrored == bool(orientation.mirrored)
@@ -61,7 +63,7 @@ def shown_at_deg(reading: Evidence | Alternative, orientation: Orientation) -> f
 
 
 def agrees(piece: Evidence, orientation: Orientation) -> bool:
-    """Tell whether a piece of evidence is of the same hand as the result and within three standard errors of it."""
+    """Return whether evidence has the same parity as the result and is within three standard errors of it."""
     if orientation.mirrored is not None and piece.mirrored != orientation.mirrored:
         return False
     allowed_deg = _AGREEMENT_SIGMAS * math.hypot(piece.sigma_deg, orientation.sigma_deg or 0.0)

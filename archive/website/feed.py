@@ -16,7 +16,7 @@ from archive.website import addresses
 from archive.website.addresses import Here, day_page, picture_files
 from archive.website.content import Content, Entry, SiteInfo
 from archive.website.observation_view import disc_picture
-from archive.website.orientation_words import orientation_words
+from archive.website.orientation_text import format_orientation
 
 __all__ = ["feed_bytes"]
 
@@ -85,7 +85,7 @@ def _entry(entry: Entry) -> ElementTree.Element:
     _link(element, rel="enclosure", href=disc.src, type="image/jpeg")
     small = here.to(picture_files(observation).small)
     picture = f'<p><img src="{escape(small)}" alt="{escape(disc.alt)}" width="256" height="256"></p>'
-    _text(element, "content", f"{picture}<p>{escape(orientation_words(observation.orientation))}</p>").set(
+    _text(element, "content", f"{picture}<p>{escape(format_orientation(observation.orientation))}</p>").set(
         "type", "html"
     )
     return element

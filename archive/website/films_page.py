@@ -1,4 +1,4 @@
-"""The films: a player each, what they are made of, and where to take them from."""
+"""The films: player, observations used, and downloads."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from archive.model.observation import Observation
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, film_files
 from archive.website.content import Content
+from archive.website.formatting import format_day, format_time, number, plural
 from archive.website.pages import Frame, Link, SiteFace, frame
-from archive.website.wording import day_words, number, plural, time_words
 
 __all__ = ["FilmView", "FilmsPage", "Shown", "film_views", "films_page", "rotation_films"]
 
@@ -89,9 +89,9 @@ def _view(film: Film, known: Mapping[str, Observation], here: Here) -> FilmView:
         Link("List of frames (JSON)", here.to(files.frames_json)),
     ]
     if files.loop is not None:
-        downloads.insert(1, Link("Small loop for messages", here.to(files.loop)))
+        downloads.insert(1, Link("Short clip for sharing", here.to(files.loop)))
     if files.av1 is not None:
-        downloads.insert(1, Link("The same in AV1, smaller", here.to(files.av1)))
+        downloads.insert(1, Link("AV1 version, smaller", here.to(files.av1)))
     return FilmView(
         anchor=film.stem,
         title=film.title,
@@ -112,8 +112,8 @@ def _view(film: Film, known: Mapping[str, Observation], here: Here) -> FilmView:
 def _span(film: Film) -> str:
     first, last = film.first_utc, film.last_utc
     if first.date() == last.date():
-        return f"{day_words(first.date())}, {time_words(first)} to {time_words(last)}"
-    return f"{day_words(first.date())} to {day_words(last.date())}"
+        return f"{format_day(first.date())}, {format_time(first)} to {format_time(last)}"
+    return f"{format_day(first.date())} to {format_day(last.date())}"
 
 
 def _facts(film: Film) -> str:
@@ -129,4 +129,4 @@ def _shown(name: str, film: Film, known: Mapping[str, Observation], here: Here) 
     if observation is None:
         return Shown(name, "", moment, frame or 0)
     day = observation.day
-    return Shown(f"{day_words(day)}, {time_words(observation.time_utc)}", here.to(day_page(day)), moment, frame or 0)
+    return Shown(f"{format_day(day)}, {format_time(observation.time_utc)}", here.to(day_page(day)), moment, frame or 0)

@@ -14,16 +14,16 @@ from archive.model.constants import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.model.observation import SpotGroup
 from archive.website.addresses import Here, day_page, picture_files
 from archive.website.followed import Seen
-from archive.website.observation_view import light_pictures
-from archive.website.wording import (
+from archive.website.formatting import (
     day_and_month,
-    day_words,
-    latitude_words,
-    meridian_words,
+    format_day,
+    format_latitude,
+    format_meridian_distance,
+    format_time,
     number,
     plural,
-    time_words,
 )
+from archive.website.observation_view import light_pictures
 
 __all__ = ["Crop", "crop_scale", "group_crops"]
 
@@ -64,16 +64,17 @@ def _crop(seen: Seen, name: str, here: Here, *, half: float) -> Crop:
     top_px = DISC_SIDE_PX / 2 - (up + half) * DISC_RADIUS_PX
     side_px = 2.0 * half * DISC_RADIUS_PX
     observation = seen.observation
-    day, place = observation.day, f"{latitude_words(seen.latitude_deg, 0)} {meridian_words(seen.meridian_deg, 0)}"
+    day = observation.day
+    position = f"{format_latitude(seen.latitude_deg, 0)} {format_meridian_distance(seen.meridian_deg, 0)}"
     return Crop(
         src=here.to(picture_files(observation).disc),
         view_box=f"{left_px:.1f} {top_px:.1f} {side_px:.1f} {side_px:.1f}",
         side_px=DISC_SIDE_PX,
-        alt=f"Group {name} on {day_words(day)} at {time_words(observation.time_utc)}, "
-        f"{place}: {plural(len(seen.group.spots), 'spot')}",
+        alt=f"Group {name} on {format_day(day)} at {format_time(observation.time_utc)}, "
+        f"{position}: {plural(len(seen.group.spots), 'spot')}",
         href=here.to(day_page(day)),
         words=day_and_month(day),
-        remark=place,
+        remark=position,
         light=light_pictures(seen.entry, here),
         sizes=f"{DISC_SIDE_PX}px",
     )

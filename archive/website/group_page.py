@@ -1,4 +1,4 @@
-"""The page of a sunspot group: its days side by side, what each picture tells of it, and how it turned."""
+"""The page of a sunspot group: its days side by side, its measurements in each picture, and its rotation."""
 
 from __future__ import annotations
 
@@ -12,12 +12,20 @@ from archive.website import addresses
 from archive.website.addresses import Here, day_page, group_page
 from archive.website.content import Content
 from archive.website.followed import Followed, Seen
+from archive.website.formatting import (
+    day_and_month,
+    format_date_range,
+    format_day,
+    format_latitude,
+    format_time,
+    number,
+    plural,
+)
 from archive.website.group_crops import Crop, crop_scale, group_crops
 from archive.website.group_rows import GroupRow, group_row
 from archive.website.group_track import GroupLife, GroupTrack, group_life, group_track
 from archive.website.pages import Fact, Frame, Link, PagePlan, SiteFace, frame
-from archive.website.turning import rate_words
-from archive.website.wording import day_and_month, day_words, latitude_words, number, plural, span_words, time_words
+from archive.website.rotation_laws import format_rate
 
 __all__ = ["GroupPage", "group_pages"]
 
@@ -86,7 +94,7 @@ def _page(
     return GroupPage(
         frame=_frame(group, here, face),
         name=group.name,
-        seen=span_words(group.days[0], group.days[-1]),
+        seen=format_date_range(group.days[0], group.days[-1]),
         facts=_facts(group),
         kin=tuple((words, Link(one.words, one.href and here.to(one.href))) for words, one in kin.items()),
         crops=group_crops(days, group.name, here),
@@ -95,19 +103,19 @@ def _page(
         life=group_life(group.seen),
         rows=tuple(_row(seen, here) for seen in group.seen),
         rates=rates,
-        charts=Link("All groups’ rates against latitude", f"{here.to(addresses.CHARTS)}#turning"),
+        charts=Link("Rotation rates of all groups by latitude", f"{here.to(addresses.CHARTS)}#turning"),
         previous=previous,
         next=following,
     )
 
 
 def _frame(group: Followed, here: Here, face: SiteFace) -> Frame:
-    span = span_words(group.days[0], group.days[-1])
+    span = format_date_range(group.days[0], group.days[-1])
     return frame(
         face,
         here,
         title=f"Group {group.name}",
-        description=f"Sunspot group {group.name} at {latitude_words(group.latitude_deg, 0)}, seen {span}",
+        description=f"Sunspot group {group.name} at {format_latitude(group.latitude_deg, 0)}, seen {span}",
         trail=(Link("Groups", here.to(addresses.GROUPS)),),
     )
 
@@ -120,7 +128,7 @@ def _kin(groups: Sequence[Followed]) -> dict[str, dict[str, Link]]:
         before = group.group.return_of
         if before is not None:
             kin[group.name]["Probable return of"] = pages.get(before, Link(before, ""))
-            kin.get(before, {})["Probably came back as"] = pages[group.name]
+            kin.get(before, {})["Probably returned as"] = pages[group.name]
     return kin
 
 
@@ -141,11 +149,11 @@ def _facts(group: Followed) -> tuple[Fact, ...]:
             plural(len(group.days), "day").replace(" ", "\N{NO-BREAK SPACE}"),
             f"in {plural(len(group.seen), 'picture')}",
         ),
-        ("Latitude", f"{latitude_words(group.latitude_deg)}°", "mean of all pictures"),
+        ("Latitude", f"{format_latitude(group.latitude_deg)}°", "mean of all pictures"),
         (
             "Largest area",
             number(largest.group.area_msh),
-            f"millionths of the solar hemisphere, on {day_words(largest.observation.day)}",
+            f"millionths of the solar hemisphere, on {format_day(largest.observation.day)}",
         ),
         ("Most spots", number(max(len(seen.group.spots) for seen in group.seen)), "in one picture"),
         ("Earlier names", ", ".join(group.group.other_names), "no longer used"),
@@ -157,17 +165,17 @@ def _rates(group: Followed, laws: Sequence[RotationLaw]) -> tuple[Fact, ...]:
     rotation = group.group.rotation
     if rotation is None:
         return ()
-    own = Fact("This group", rate_words(rotation.rate_deg_per_day, rotation.sigma_deg_per_day))
+    own = Fact("This group", format_rate(rotation.rate_deg_per_day, rotation.sigma_deg_per_day))
     return (
         own,
-        *(Fact(f"Law: {law.name}", rate_words(law.rate_deg_per_day(group.latitude_deg)), law.source) for law in laws),
+        *(Fact(f"Law: {law.name}", format_rate(law.rate_deg_per_day(group.latitude_deg)), law.source) for law in laws),
     )
 
 
 def _row(seen: Seen, here: Here) -> GroupRow:
     time_utc = seen.observation.time_utc
     link = Link(day_and_month(time_utc.date()), here.to(day_page(time_utc.date())))
-    return group_row(seen.group, link, time=time_words(time_utc), stated=seen.stated)
+    return group_row(seen.group, link, time=format_time(time_utc), stated=seen.stated)
 
 
 def _link(name: str, here: Here) -> Link:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from archive.model.observation import NamedGroup, SpotGroup
 from archive.website.addresses import Here, group_page
+from archive.website.formatting import UNKNOWN, degrees, format_latitude, format_meridian_distance, number
 from archive.website.pages import Link
-from archive.website.wording import UNKNOWN, degrees, latitude_words, meridian_words, number
 
 __all__ = ["BY_HAND", "GroupRow", "group_row", "named_rows"]
 
@@ -37,11 +37,11 @@ def group_row(group: SpotGroup, head: Link, *, time: str = "", stated: bool) -> 
     return GroupRow(
         head=head,
         remark=", ".join(filter(None, (time, BY_HAND if stated else ""))),
-        latitude=UNKNOWN if latitude is None else f"{latitude_words(latitude)}°",
+        latitude=UNKNOWN if latitude is None else f"{format_latitude(latitude)}°",
         latitude_error=_error(group.latitude_sigma_deg),
         longitude=degrees(group.carrington_longitude_deg, 1),
         longitude_error=_error(group.longitude_sigma_deg),
-        meridian=UNKNOWN if meridian is None else f"{meridian_words(meridian)}°",
+        meridian=UNKNOWN if meridian is None else f"{format_meridian_distance(meridian)}°",
         area=number(group.area_msh),
         umbra=number(group.umbra_msh),
         spots=number(len(group.spots)),

@@ -1,4 +1,4 @@
-"""A group's course drawn twice: its track over the disc, and its life, the area of its spots from day to day."""
+"""Two figures of a group: its track across the disc, and the area of its spots from day to day."""
 
 from __future__ import annotations
 
@@ -8,7 +8,14 @@ from dataclasses import dataclass
 
 from archive.model.constants import SECONDS_PER_DAY
 from archive.website.followed import Seen
-from archive.website.wording import day_and_month, latitude_words, meridian_words, number, plural, span_words
+from archive.website.formatting import (
+    day_and_month,
+    format_date_range,
+    format_latitude,
+    format_meridian_distance,
+    number,
+    plural,
+)
 
 __all__ = ["GroupLife", "GroupTrack", "group_life", "group_track"]
 
@@ -48,7 +55,7 @@ class GroupTrack:
 
 @dataclass(frozen=True)
 class GroupLife:
-    """A stem for each picture, as high as the area of the spots, on a base of time; `top` is that of full height."""
+    """A vertical line for each picture, as high as the area of the spots, over time; `top` is that of full height."""
 
     description: str
     stems: str
@@ -83,7 +90,7 @@ def group_life(sightings: Sequence[Seen]) -> GroupLife:
     places = [(_along(seen, sightings[0], span), seen.group.area_msh / top) for seen in sightings]
     largest = max(sightings, key=lambda seen: seen.group.area_msh)
     return GroupLife(
-        description=f"Area in {plural(len(sightings), 'picture')}, {span_words(first, last)}: the largest "
+        description=f"Area in {plural(len(sightings), 'picture')}, {format_date_range(first, last)}: the largest "
         f"{number(largest.group.area_msh)} millionths on {day_and_month(largest.observation.day)}.",
         stems="".join(f"M{x:g},{_LIFE_HEIGHT:g}V{_height(share):g}" for x, share in places),
         heads="".join(f"M{x:g},{_height(share):g}h0" for x, share in places),
@@ -124,7 +131,7 @@ def _track_words(shown: Sequence[Seen]) -> str:
 
 
 def _place(seen: Seen) -> str:
-    return f"{latitude_words(seen.latitude_deg, 0)} {meridian_words(seen.meridian_deg, 0)}"
+    return f"{format_latitude(seen.latitude_deg, 0)} {format_meridian_distance(seen.meridian_deg, 0)}"
 
 
 def _along(seen: Seen, first: Seen, span_days: int) -> float:

@@ -10,8 +10,8 @@ from itertools import groupby
 from archive.website import addresses
 from archive.website.addresses import Here, group_page, rotation_page
 from archive.website.followed import Followed
+from archive.website.formatting import days_and_months, format_date_range, format_latitude, number, plural
 from archive.website.pages import Frame, Link, SiteFace, frame
-from archive.website.wording import days_and_months, latitude_words, number, plural, span_words
 
 __all__ = ["GroupLine", "GroupsPage", "RotationGroups", "groups_page"]
 
@@ -61,7 +61,7 @@ def groups_page(groups: Sequence[Followed], face: SiteFace, *, rotations: Collec
     by_rotation = groupby(sorted(groups, key=lambda group: group.rotation), key=lambda group: group.rotation)
     sections = [_rotation(number, tuple(own), here, rotations=rotations) for number, own in by_rotation]
     return GroupsPage(
-        frame=frame(face, here, title="Groups", description=f"Every sunspot group that {face.observer} followed"),
+        frame=frame(face, here, title="Groups", description=f"Every sunspot group tracked by {face.observer}"),
         rotations=tuple(reversed(sections)),
         counted=counted,
         life_width=_LIFE_WIDTH,
@@ -75,7 +75,7 @@ def _line(group: Followed, here: Here, *, span: tuple[datetime, datetime]) -> Gr
         link=Link(group.name, here.to(group_page(group.name))),
         seen=days_and_months(days[0], days[-1]),
         days=plural(len(days), "day"),
-        latitude=f"{latitude_words(group.latitude_deg)}°",
+        latitude=f"{format_latitude(group.latitude_deg)}°",
         largest=number(group.largest.group.area_msh),
         life=_life(group, span),
     )
@@ -86,9 +86,9 @@ def _rotation(number: int, groups: tuple[Followed, ...], here: Here, *, rotation
     return RotationGroups(
         anchor=f"r{number}",
         number=number,
-        page=Link("Its map and days", here.to(rotation_page(number))) if number in rotations else None,
+        page=Link("Map and days", here.to(rotation_page(number))) if number in rotations else None,
         remark=plural(len(groups), "group"),
-        scale=span_words(span[0].date(), (span[1] - timedelta(days=1)).date()),
+        scale=format_date_range(span[0].date(), (span[1] - timedelta(days=1)).date()),
         lines=tuple(_line(group, here, span=span) for group in groups),
     )
 

@@ -1,4 +1,4 @@
-"""The first page: the latest disc, the last days, the current film."""
+"""The home page: latest picture, recent days, current film."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from archive.website import addresses
 from archive.website.addresses import Here, day_page, month_page
 from archive.website.content import Content
 from archive.website.films_page import FilmView, film_views
+from archive.website.formatting import day_and_month, format_month, plural
 from archive.website.machine_words import disc_frame
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, Picture, SiteFace, frame
-from archive.website.wording import day_and_month, month_words, plural
 
 __all__ = ["HomePage", "Latest", "home_page"]
 
@@ -66,7 +66,7 @@ def home_page(
         films=film_views(content, here)[:1],
         player=here.to(addresses.PLAYER),
         all_days=Link("All days", here.to(addresses.DAYS)),
-        month=Link(month_words(days[-1].day), here.to(month_page(days[-1].day))) if days else None,
+        month=Link(format_month(days[-1].day), here.to(month_page(days[-1].day))) if days else None,
         all_films=Link("All films", here.to(addresses.FILMS)),
         summary=summary,
         scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)) if days else (),
@@ -78,5 +78,5 @@ def _latest(day: ObservingDay, here: Here) -> Latest:
         day=day_and_month(day.day),
         year=day.day.year,
         date_machine=day.day.isoformat(),
-        page=Link("More of this day", here.to(day_page(day.day))),
+        page=Link("More from this day", here.to(day_page(day.day))),
     )

@@ -1,4 +1,4 @@
-"""What a page tells to machines: its picture for previews, and linked data after schema.org.
+"""Metadata for machines: preview picture, and linked data by schema.org.
 
 References
 ----------
@@ -59,8 +59,8 @@ def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: 
     data: dict[str, object] = {
         "@type": "Dataset",
         "name": f"{info.title}: observations of the Sun",
-        "description": "Observations of the Sun in white light, each with its time, the way solar north lies, places "
-        "and areas of its sunspot groups, and the relative number; one row an observation.",
+        "description": "Observations of the Sun in white light, each with its time, orientation, positions "
+        "and areas of its sunspot groups, and the relative number; one row per observation.",
         "creator": {"@type": "Person", "name": info.observer},
         "variableMeasured": ["relative sunspot number", "sunspot area", "heliographic position of sunspot groups"],
         "distribution": [

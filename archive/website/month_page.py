@@ -1,4 +1,4 @@
-"""The calendar of a month: weeks from Monday, each day's disc in its place, a day without a picture left open."""
+"""The calendar of a month: weeks from Monday, each day's disc, and empty fields for days without a picture."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
 from archive.website.counted_days import days_summary
 from archive.website.days_page import days_of_month
+from archive.website.formatting import MONTHS, format_month, number
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, PagePlan, Picture, SiteFace, frame
-from archive.website.wording import MONTHS, month_words, number
 
 __all__ = ["CalendarDay", "MonthPage", "month_pages"]
 
@@ -23,7 +23,7 @@ _WEEK = 7
 
 @dataclass(frozen=True)
 class CalendarDay:
-    """A field of the calendar; `number` is empty outside the month, `thumb` None where nobody looked."""
+    """A field of the calendar; `number` is empty outside the month, `thumb` None without a picture."""
 
     number: str
     thumb: Picture | None = None
@@ -78,9 +78,9 @@ def _page(
         frame=frame(
             face,
             here,
-            title=month_words(first),
+            title=format_month(first),
             words=MONTHS[first.month - 1],
-            description=f"The Sun in {month_words(first)}, day by day: {summary}",
+            description=f"The Sun in {format_month(first)}, day by day: {summary}",
             trail=(Link("Days", here.to(addresses.DAYS)), wall),
         ),
         month=MONTHS[first.month - 1],
@@ -90,12 +90,12 @@ def _page(
         weeks=_weeks(first, {day.day: day for day in days}, here),
         previous=previous,
         next=following,
-        wall=Link(f"The wall of {first.year}", here.to(year_page(first.year))),
+        wall=Link(f"{first.year} at a glance", here.to(year_page(first.year))),
     )
 
 
 def _link(day: date, here: Here) -> Link:
-    return Link(month_words(day), here.to(month_page(day)))
+    return Link(format_month(day), here.to(month_page(day)))
 
 
 def _weeks(first: date, seen: dict[date, ObservingDay], here: Here) -> tuple[tuple[CalendarDay, ...], ...]:

@@ -14,8 +14,8 @@ from functools import cache
 from archive.model.angles import difference_deg
 from archive.model.observation import Evidence, Observation, Orientation
 from archive.website.disc_directions import Direction, disc_directions, shown_at_deg
-from archive.website.orientation_words import EVIDENCE_NAMES
-from archive.website.wording import UNKNOWN, degrees
+from archive.website.formatting import UNKNOWN, degrees
+from archive.website.orientation_text import EVIDENCE_NAMES
 
 __all__ = ["EvidenceMark", "NorthFigure", "Pointer", "north_figure"]
 

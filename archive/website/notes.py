@@ -1,4 +1,4 @@
-"""The day's notes: Markdown in, harmless HTML out."""
+"""The day's notes: Markdown converted to sanitised HTML."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def _rendered(markdown: str) -> str:
 
 
 def markdown_excess(markdown: str) -> str | None:
-    """What there is too much of to be rendered; None where there is not.
+    """Return what exceeds the limits for rendering, or None.
 
     Rows of a table are filled up to its columns, and a reference is set in wherever its name stands, so a short text
     may make a page of any length.
@@ -79,14 +79,14 @@ def markdown_excess(markdown: str) -> str | None:
         return None
     signs = sum(1 for _ in _SIGNS.finditer(markdown))
     if signs > _MOST_SIGNS:
-        return f"{signs} signs of Markdown, over {_MOST_SIGNS}; shown as it was written"
+        return f"{signs} signs of Markdown, over {_MOST_SIGNS}; shown as written"
     blocks = re.split(r"\n[ \t]*\n", markdown)
     cells = sum((block.count("\n") + 1) * max(line.count("|") for line in block.split("\n")) for block in blocks)
     if cells > _MOST_CELLS:
-        return f"a table of up to {cells} cells, over {_MOST_CELLS}; shown as it was written"
+        return f"a table of up to {cells} cells, over {_MOST_CELLS}; shown as written"
     if "]:" in markdown:
         if max(map(len, blocks)) * markdown.count("[") > _MOST_EXPANDED:
-            return "references that stand for too long a text; shown as it was written"
+            return "references that expand to too long a text; shown as written"
     return None
 
 

@@ -11,26 +11,26 @@ from archive.model.observation import Capture, Observation, SunView
 from archive.website.addresses import Here, compare_page, picture_files
 from archive.website.content import Entry
 from archive.website.disc_overlay import OverlayView, overlay_view
-from archive.website.group_rows import GroupRow, named_rows
-from archive.website.north_figure import NorthFigure, north_figure
-from archive.website.orientation_words import EVIDENCE_NAMES, doubts, orientation_words
-from archive.website.pages import Fact, Link, Picture
-from archive.website.wording import (
+from archive.website.formatting import (
     UNKNOWN,
     arcminutes,
     day_and_month,
-    day_words,
     degrees,
     exposure,
-    latitude_words,
-    meridian_words,
+    format_day,
+    format_latitude,
+    format_meridian_distance,
+    format_time,
     number,
     plural,
-    time_words,
 )
+from archive.website.group_rows import GroupRow, named_rows
+from archive.website.north_figure import NorthFigure, north_figure
+from archive.website.orientation_text import EVIDENCE_NAMES, doubts, format_orientation
+from archive.website.pages import Fact, Link, Picture
 from archive.website.zoom import ZoomView, zoom_view
 
-__all__ = ["EvidenceRow", "ObservationView", "band_words", "disc_picture", "light_pictures", "observation_view"]
+__all__ = ["EvidenceRow", "ObservationView", "disc_picture", "format_band", "light_pictures", "observation_view"]
 
 _BAND_WORDS = {
     "white": "white light",
@@ -89,14 +89,14 @@ def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] =
     anchor = f"t{observation.id.partition('T')[2]}"
     return ObservationView(
         anchor=anchor,
-        time=time_words(observation.time_utc),
+        time=format_time(observation.time_utc),
         time_machine=f"{observation.time_utc:%Y-%m-%dT%H:%M:%SZ}",
-        source=f"{observation.instrument}, {observation.site}, {band_words(observation.band)}",
+        source=f"{observation.instrument}, {observation.site}, {format_band(observation.band)}",
         picture=disc,
         overlay=overlay_view(entry.overlay, here, group_pages=group_pages),
         zoom=zoom_view(observation, here),
         compare=_compare(entry, here),
-        orientation=orientation_words(observation.orientation),
+        orientation=format_orientation(observation.orientation),
         cautions=_cautions(entry),
         sun=_sun_facts(observation.sun),
         counted=_counted_facts(observation),
@@ -120,7 +120,7 @@ def _compare(entry: Entry, here: Here) -> Link | None:
     return Link(f"Compare with {before}", here.to(compare_page(entry.observation.day)))
 
 
-def band_words(band: str) -> str:
+def format_band(band: str) -> str:
     """Write a band in the trade's words."""
     return _BAND_WORDS[band]
 
@@ -130,14 +130,14 @@ def disc_picture(entry: Entry, here: Here) -> Picture:
     observation = entry.observation
     files = picture_files(observation)
     north = observation.orientation.is_known
-    day = day_words(observation.day)
+    day = format_day(observation.day)
     return Picture(
         src=here.to(files.disc),
-        alt=f"The Sun on {day} at {time_words(observation.time_utc)}, "
-        + ("north up" if north else "as it came, north not known")
+        alt=f"The Sun on {day} at {format_time(observation.time_utc)}, "
+        + ("north up" if north else "original orientation, north not known")
         + _counted_words(observation),
         href=here.to(files.disc),
-        words=f"{day}, {time_words(observation.time_utc)}",
+        words=f"{day}, {format_time(observation.time_utc)}",
         oriented=north,
         light=light_pictures(entry, here),
     )
@@ -166,7 +166,8 @@ def _largest_words(observation: Observation) -> str:
     largest = max(groups, key=lambda group: group.area_msh)
     if largest.latitude_deg is None or largest.central_meridian_distance_deg is None:
         return ""
-    place = f"{latitude_words(largest.latitude_deg, 0)} {meridian_words(largest.central_meridian_distance_deg, 0)}"
+    meridian = format_meridian_distance(largest.central_meridian_distance_deg, 0)
+    place = f"{format_latitude(largest.latitude_deg, 0)} {meridian}"
     return f", {'the largest ' if len(groups) > 1 else ''}at {place}"
 
 
@@ -179,21 +180,21 @@ def _cautions(entry: Entry) -> tuple[str, ...]:
 
 def _sun_facts(sun: SunView) -> tuple[Fact, ...]:
     return (
-        Fact("P", degrees(sun.p_deg, signed=True), "lean of the Sun’s axis from the sky’s north, east positive"),
+        Fact("P", degrees(sun.p_deg, signed=True), "tilt of the Sun’s axis from celestial north, east positive"),
         Fact(Markup("B<sub>0</sub>"), degrees(sun.b0_deg, signed=True), "solar latitude of the disc’s centre"),
         Fact(Markup("L<sub>0</sub>"), degrees(sun.l0_deg), "Carrington longitude of the disc’s centre"),
-        Fact("Semidiameter", arcminutes(sun.semidiameter_arcsec), "half the Sun’s width in the sky"),
-        Fact("Rotation", number(sun.carrington_rotation), "Carrington’s count of the Sun’s turns"),
+        Fact("Semidiameter", arcminutes(sun.semidiameter_arcsec), "apparent radius of the Sun"),
+        Fact("Rotation", number(sun.carrington_rotation), "Carrington rotation number"),
         Fact(
             "Altitude",
             degrees(sun.altitude_deg, 1),
             "height above the horizon, without refraction",
         ),
-        Fact("Azimuth", degrees(sun.azimuth_deg, 1), "bearing from north through east"),
+        Fact("Azimuth", degrees(sun.azimuth_deg, 1), "from north through east"),
         Fact(
             "Parallactic angle",
             degrees(sun.parallactic_angle_deg, signed=True),
-            "lean of the zenith from the sky’s north",
+            "position angle of the zenith",
         ),
     )
 
@@ -204,7 +205,7 @@ def _counted_facts(observation: Observation) -> tuple[Fact, ...]:
         return ()
     return (
         Fact("Groups", number(counts.groups if counts else None), "sunspot groups, g"),
-        Fact("Spots", number(counts.spots if counts else None), "single spots, s"),
+        Fact("Spots", number(counts.spots if counts else None), "spots, s"),
         Fact(
             "R",
             number(counts.relative_number if counts else None),
@@ -281,8 +282,8 @@ def _files(entry: Entry, here: Here) -> tuple[Link, ...]:
     north_up = "The disc, north up" if entry.observation.orientation.is_known else "The disc"
     links = [
         Link(f"{north_up} (JPEG)", here.to(files.disc)),
-        Link("The picture as it came (JPEG)", here.to(files.as_it_came)),
+        Link("Original orientation (JPEG)", here.to(files.as_it_came)),
     ]
     if entry.pictures.fits is not None:
-        links.append(Link("The disc with its coordinates (FITS)", here.to(files.fits)))
+        links.append(Link("Disc with coordinates (FITS)", here.to(files.fits)))
     return tuple(links)

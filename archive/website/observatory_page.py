@@ -1,4 +1,4 @@
-"""The observatory: where and with what the pictures are made, how they lie, and the caution."""
+"""The observatory page: sites, instruments, orientation, methods, and the safety notice."""
 
 from __future__ import annotations
 
@@ -10,15 +10,23 @@ from archive.safety import CAUTION
 from archive.website import addresses
 from archive.website.addresses import Here, day_page
 from archive.website.content import SiteInfo
-from archive.website.observation_view import band_words
+from archive.website.formatting import (
+    degrees,
+    format_date_range,
+    format_day,
+    format_position,
+    format_time,
+    number,
+    plural,
+)
+from archive.website.observation_view import format_band
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Fact, Frame, Link, SiteFace, frame
-from archive.website.wording import day_words, degrees, number, place_words, plural, span_words, time_words
 
 __all__ = ["Described", "LearnedRow", "ObservatoryPage", "observatory_page"]
 
 _MOUNT_WORDS = {"altaz": "alt-azimuth", "equatorial": "equatorial", "unknown": "not known"}
-_MIRROR_WORDS = {"yes": "yes, turned back here", "no": "no", "unknown": "not known"}
+_MIRROR_WORDS = {"yes": "yes, un-mirrored here", "no": "no", "unknown": "not known"}
 
 
 @dataclass(frozen=True)
@@ -74,9 +82,9 @@ def _citations(days: Sequence[ObservingDay], face: SiteFace) -> tuple[Fact, ...]
     """Write how to cite the archive and, by the example of the latest, a picture."""
     if not days:
         return ()
-    span = span_words(days[0].day, days[-1].day)
+    span = format_date_range(days[0].day, days[-1].day)
     latest = days[-1].main.observation
-    picture = f"The Sun on {day_words(days[-1].day)}, {time_words(latest.time_utc)}"
+    picture = f"The Sun on {format_day(days[-1].day)}, {format_time(latest.time_utc)}"
     return (
         Fact(
             "The archive", _cited(face, f"{face.title}: pictures and measurements of the Sun, {span}", addresses.HOME)
@@ -91,7 +99,7 @@ def _cited(face: SiteFace, work: str, path: str) -> str:
 
 
 def _site(place: Site) -> Described:
-    facts = [Fact("Position", place_words(place.latitude_deg, place.longitude_deg))]
+    facts = [Fact("Position", format_position(place.latitude_deg, place.longitude_deg))]
     if place.elevation_m is not None:
         facts.append(Fact("Height above sea level", f"{number(place.elevation_m)} m"))
     return Described(place.name, tuple(facts))
@@ -99,19 +107,19 @@ def _site(place: Site) -> Described:
 
 def _instrument(instrument: Instrument) -> Described:
     facts = [
-        Fact("Band", band_words(instrument.band)),
+        Fact("Band", format_band(instrument.band)),
         Fact("Filter", instrument.filter or number(None)),
         Fact("Mount", _MOUNT_WORDS[instrument.mount]),
         Fact("Mirrored pictures", _MIRROR_WORDS[instrument.mirrored]),
-        Fact("Camera angle as stated", degrees(instrument.camera_angle_deg, signed=True)),
+        Fact("Stated camera angle", degrees(instrument.camera_angle_deg, signed=True)),
     ]
     learned = sorted(instrument.learned, key=lambda one: one.since_days)
     return Described(instrument.name, tuple(facts), tuple(map(_learned, learned)))
 
 
 def _learned(one: CameraEpoch) -> LearnedRow:
-    since = day_words(one.since_utc.date())
-    days = f"since {since}" if one.until_utc is None else f"{since} to {day_words(one.until_utc.date())}"
+    since = format_day(one.since_utc.date())
+    days = f"since {since}" if one.until_utc is None else f"{since} to {format_day(one.until_utc.date())}"
     mirrored = "mirrored" if one.mirrored else "not mirrored"
     taught_by = "the first picture" if one.pictures == 1 else f"the first {plural(one.pictures, 'picture')}"
     return LearnedRow(

@@ -1,4 +1,4 @@
-"""The archive's days: which pictures belong to a UTC day, which of them stands for it, and its notes."""
+"""The archive's days: pictures of each UTC day, its main picture, and its notes."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from archive.model.observation import Observation
 from archive.store import digest
 from archive.website.addresses import Here, day_page, picture_files
 from archive.website.content import Content, Entry
+from archive.website.formatting import day_and_month, plural
 from archive.website.observation_view import disc_picture
 from archive.website.pages import Picture
-from archive.website.wording import day_and_month, plural
 
 __all__ = ["ObservingDay", "day_thumb", "observing_days"]
 

@@ -1,4 +1,4 @@
-"""What every page has: where it is, how to go on from it, and the pieces that pages are made of."""
+"""Elements of all pages: address, navigation, links, pictures and facts."""
 
 from __future__ import annotations
 

@@ -144,6 +144,6 @@ def _environment(theme: Theme) -> jinja2.Environment:
 
 
 def _of_theme(theme: Theme, name: str) -> tuple[str, str | None, None] | None:
-    """A template of the theme as it was read, under the path that messages name; None where there is none."""
+    """Return a template of the theme as it was read, under the path that messages name; None where there is none."""
     data = dict(theme.files).get(name)
     return None if data is None or theme.folder is None else (data.decode(), str(theme.folder / name), None)

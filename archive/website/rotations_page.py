@@ -10,9 +10,9 @@ from archive.website.addresses import Here, group_page, rotation_files, rotation
 from archive.website.content import Content, RotationEntry
 from archive.website.films_page import FilmView, rotation_films
 from archive.website.followed import Followed, Seen
+from archive.website.formatting import days_and_months, degrees, format_date_range, format_latitude, number
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, PagePlan, Picture, SiteFace, frame
-from archive.website.wording import days_and_months, degrees, latitude_words, number, span_words
 
 __all__ = ["MapGroup", "RotationPage", "RotationsPage", "rotation_pages", "rotations_page"]
 
@@ -165,7 +165,7 @@ def _on_map(group: Followed, seen: Seen, here: Here) -> MapGroup:
         link=Link(group.name, here.to(group_page(group.name))),
         x=f"{MAP_UNITS_PER_DEG * seen.longitude_deg:.1f}",
         y=f"{MAP_UNITS_PER_DEG * (90.0 - seen.latitude_deg):.1f}",
-        latitude=f"{latitude_words(seen.latitude_deg)}°",
+        latitude=f"{format_latitude(seen.latitude_deg)}°",
         longitude=degrees(seen.longitude_deg, 1),
         seen=days_and_months(group.days[0], group.days[-1]),
         largest=number(group.largest.group.area_msh),
@@ -187,18 +187,18 @@ def _map(rotation: RotationEntry, here: Here) -> Picture:
 
 def _shown(rotation: RotationEntry) -> str:
     share = number(100.0 * rotation.observed_share)
-    return f"The map shows {share} % of the surface; nobody looked where it is hatched."
+    return f"The map shows {share} % of the surface; hatched areas were not observed."
 
 
 def _span(rotation: RotationEntry) -> str:
-    return span_words(rotation.first_utc.date(), rotation.last_utc.date())
+    return format_date_range(rotation.first_utc.date(), rotation.last_utc.date())
 
 
 def _files(rotation: RotationEntry, here: Here) -> tuple[Link, ...]:
     files = rotation_files(rotation.number)
     return (
-        Link("The map (PNG)", here.to(files.picture)),
-        Link("The map with its coordinates (FITS)", here.to(files.fits)),
+        Link("Map (PNG)", here.to(files.picture)),
+        Link("Map with coordinates (FITS)", here.to(files.fits)),
     )
 
 

@@ -17,11 +17,11 @@ from archive.model.days import count_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, group_page, month_page, picture_files, year_page
 from archive.website.followed import Followed
+from archive.website.formatting import MONTHS, format_date_range, format_day, format_latitude, number, plural
 from archive.website.notes import notes_html
-from archive.website.observation_view import band_words
+from archive.website.observation_view import format_band
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, SiteFace, frame
-from archive.website.wording import MONTHS, day_words, latitude_words, number, plural, span_words
 
 __all__ = ["NoteLine", "SearchPage", "YearLinks", "search_index", "search_page"]
 
@@ -71,7 +71,7 @@ def search_page(days: Sequence[ObservingDay], groups: Sequence[Followed], face: 
         years=_years(days, here),
         groups=tuple(Link(group.name, here.to(group_page(group.name))) for group in groups[::-1]),
         notes=tuple(
-            NoteLine(Link(day_words(day.day), here.to(day_page(day.day))), _shortened(words))
+            NoteLine(Link(format_day(day.day), here.to(day_page(day.day))), _shortened(words))
             for day, words in noted[::-1]
         ),
         examples=_examples(days, groups),
@@ -79,7 +79,7 @@ def search_page(days: Sequence[ObservingDay], groups: Sequence[Followed], face: 
 
 
 def _examples(days: Sequence[ObservingDay], groups: Sequence[Followed]) -> tuple[str, ...]:
-    latest = [(day_words(day.day), f"{day.day:%Y-%m}") for day in days[-1:]]
+    latest = [(format_day(day.day), f"{day.day:%Y-%m}") for day in days[-1:]]
     return (*(words for pair in latest for words in pair), *(group.name for group in groups[-1:]))
 
 
@@ -97,12 +97,12 @@ def _day_entry(day: ObservingDay, here: Here) -> dict[str, str]:
     facts += [plural(len(seen), "picture")] if day.others else []
     names = [named.name for one in seen for named in one.groups or () if named.name]
     words = {day.day.isoformat(): None} | dict.fromkeys(names)
-    words |= dict.fromkeys(word for one in seen for word in (one.instrument, one.site, band_words(one.band)))
+    words |= dict.fromkeys(word for one in seen for word in (one.instrument, one.site, format_band(one.band)))
     words |= {"no spots spotless": None} if counts is not None and not counts.spots else {}
     words |= {} if observation.orientation.is_known else {"north not known": None}
     return {
         "href": here.to(day_page(day.day)),
-        "title": day_words(day.day),
+        "title": format_day(day.day),
         "facts": ", ".join(facts),
         "words": " ".join(words),
         "notes": _plain(day.notes),
@@ -111,11 +111,11 @@ def _day_entry(day: ObservingDay, here: Here) -> dict[str, str]:
 
 
 def _group_entry(group: Followed, here: Here) -> dict[str, str]:
-    span = span_words(group.days[0], group.days[-1])
+    span = format_date_range(group.days[0], group.days[-1])
     return {
         "href": here.to(group_page(group.name)),
         "title": f"Group {group.name}",
-        "facts": f"{span}, {latitude_words(group.latitude_deg)}°",
+        "facts": f"{span}, {format_latitude(group.latitude_deg)}°",
         "words": " ".join([group.name, f"rotation {group.rotation}", span, *group.group.other_names]),
         "notes": "",
         "disc": "",

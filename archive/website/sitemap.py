@@ -19,7 +19,7 @@ _SITEMAP = "http://www.sitemaps.org/schemas/sitemap/0.9"
 
 
 def sitemap_bytes(paths: Sequence[str], face: SiteFace) -> bytes:
-    """List the pages in order of their paths; that for missing addresses is none of them."""
+    """Return the list of pages, in order of their paths, without the page for missing addresses."""
     urls = ElementTree.Element("urlset", {"xmlns": _SITEMAP})
     for path in sorted(set(paths) - {addresses.NOT_FOUND}):
         ElementTree.SubElement(ElementTree.SubElement(urls, "url"), "loc").text = face.address_of(path)

@@ -1,4 +1,4 @@
-"""The observer's own face of the site: templates in place of ours, and a style sheet after ours.
+"""The site's theme: templates that replace built-in ones, and an additional style sheet.
 
 A theme is the folder ``theme`` of an archive. ``NAME.html`` in it stands in for our template of that name, which it can
 extend as ``original/NAME.html``; ``style.css`` is added at the end of ours. Else nothing in it is read but what these
@@ -29,7 +29,7 @@ __all__ = [
     "templates_dir",
 ]
 
-ADVICE = "correct it, or remove it to have the original back"
+ADVICE = "correct it, or remove it to restore the original"
 _STYLE = "style.css"
 
 
@@ -85,17 +85,17 @@ def our_templates() -> list[tuple[str, str]]:
 def _unknown_words(path: Path, known: set[str]) -> str:
     near = difflib.get_close_matches(path.name, sorted(known), 1)
     meant = f"did you mean {near[0]}?" if near else f"known are {', '.join(sorted(known))}"
-    return f"{path}: there is no template of this name to stand in for; {meant}"
+    return f"{path}: no built-in template has this name; {meant}"
 
 
 @contextmanager
 def clear_mistakes(theme: Theme) -> Iterator[None]:
-    """Tell a mistake in a template of the theme in one line: the file, the line, what is wrong, what to do.
+    """Report a mistake in a template of the theme in one line: the file, the line, what is wrong, what to do.
 
     Raises
     ------
     SettingsError
-        In place of whatever Jinja or the template raised; a fault of our own is raised as it is.
+        In place of whatever Jinja or the template raised; other exceptions are not changed.
     """
     import jinja2
 

@@ -1,6 +1,6 @@
-"""Blocks that a theme's templates fill: one of a name that the extended templates do not have is a mistake.
+"""Check of the blocks in a theme's templates: a block that the extended templates do not have is a mistake.
 
-Jinja passes over such a block in silence.
+Jinja ignores such a block silently.
 """
 
 from __future__ import annotations
@@ -86,4 +86,4 @@ def _unknown_words(where: str, name: str, known: set[str]) -> str:
         meant = f"did you mean {near[0]!r}?"
     else:
         meant = f"known are {', '.join(sorted(known))}" if known else "that template has none"
-    return f"{where}: there is no block {name!r} to fill in what it extends; {meant}; {ADVICE}"
+    return f"{where}: the template it extends has no block {name!r}; {meant}; {ADVICE}"

@@ -1,6 +1,6 @@
-"""The wall of a year: its discs in rows of 27 days, so that what lasts longer than a turn of the Sun comes back below.
+"""A year at a glance: its discs in rows of 27 days, so that long-lived features return in the next row.
 
-A turn of the Sun as seen from the Earth takes 27.3 days at the latitudes of spots. Rows count whole days from one fixed
+A synodic rotation of the Sun takes 27.3 days at the latitudes of spots. Rows count whole days from one fixed
 date for all years, so that a day keeps its column and new pictures move none.
 """
 
@@ -15,20 +15,20 @@ from archive.model.days import count_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, picture_files, year_page
 from archive.website.counted_days import days_summary
+from archive.website.formatting import MONTHS, day_and_month, format_month, plural
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
-from archive.website.wording import MONTHS, day_and_month, month_words, plural
 
-__all__ = ["WallDay", "WallRow", "YearPage", "year_pages"]
+__all__ = ["YearGridDay", "YearGridRow", "YearPage", "year_pages"]
 
-_TURN = 27
-# From this day Bartels counted turns of 27 days (from memory); any fixed day would serve.
-_FIRST_TURN = date(1832, 2, 8)
+_ROW_DAYS = 27
+# Bartels rotation 1, in his count of 27-day rotations, began on this day; any fixed day would do.
+_FIRST_ROTATION = date(1832, 2, 8)
 
 
 @dataclass(frozen=True)
-class WallDay:
-    """A field of the wall: outside the year `inside` is False, without a picture `href` is empty.
+class YearGridDay:
+    """A field of the grid: outside the year `inside` is False, without a picture `href` is empty.
 
     `month` names the month that begins with it.
     """
@@ -41,11 +41,11 @@ class WallDay:
 
 
 @dataclass(frozen=True)
-class WallRow:
-    """A turn of 27 days, named by its first day in the year."""
+class YearGridRow:
+    """A row of 27 days, named by its first day in the year."""
 
     words: str
-    days: tuple[WallDay, ...]
+    days: tuple[YearGridDay, ...]
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class YearPage:
     frame: Frame
     year: int
     summary: str
-    rows: tuple[WallRow, ...]
+    rows: tuple[YearGridRow, ...]
     months: tuple[Link, ...]
     previous: Link | None
     next: Link | None
@@ -93,38 +93,40 @@ def _page(
             face,
             here,
             title=str(year),
-            description=f"The Sun in {year}, a disc a day in rows of {_TURN} days: {summary}",
+            description=f"The Sun in {year}, one disc per day in rows of {_ROW_DAYS} days: {summary}",
             trail=(Link("Days", here.to(addresses.DAYS)),),
         ),
         year=year,
         summary=summary,
         rows=_rows(year, {day.day: day for day in days}, here),
-        months=tuple(Link(month_words(first), here.to(month_page(first))) for first in months),
+        months=tuple(Link(format_month(first), here.to(month_page(first))) for first in months),
         previous=previous,
         next=following,
     )
 
 
-def _rows(year: int, seen: Mapping[date, ObservingDay], here: Here) -> tuple[WallRow, ...]:
-    """Cut the year into turns, from that of its first picture to that of its last."""
+def _rows(year: int, seen: Mapping[date, ObservingDay], here: Here) -> tuple[YearGridRow, ...]:
+    """Return the rows of the year, from that of its first picture to that of its last."""
     first, last = min(seen), max(seen)
-    start = first - timedelta(days=(first - _FIRST_TURN).days % _TURN)
+    start = first - timedelta(days=(first - _FIRST_ROTATION).days % _ROW_DAYS)
     rows = []
     while start <= last:
-        days = [start + timedelta(days=count) for count in range(_TURN)]
+        days = [start + timedelta(days=count) for count in range(_ROW_DAYS)]
         inside = [day for day in days if day.year == year]
-        rows.append(WallRow(day_and_month(inside[0]), tuple(_field(day, year, seen.get(day), here) for day in days)))
-        start += timedelta(days=_TURN)
+        rows.append(
+            YearGridRow(day_and_month(inside[0]), tuple(_field(day, year, seen.get(day), here) for day in days))
+        )
+        start += timedelta(days=_ROW_DAYS)
     return tuple(rows)
 
 
-def _field(day: date, year: int, seen: ObservingDay | None, here: Here) -> WallDay:
+def _field(day: date, year: int, seen: ObservingDay | None, here: Here) -> YearGridDay:
     if day.year != year:
-        return WallDay(inside=False)
+        return YearGridDay(inside=False)
     month = MONTHS[day.month - 1][:3] if day.day == 1 else ""
     if seen is None:
-        return WallDay(inside=True, month=month)
-    return WallDay(
+        return YearGridDay(inside=True, month=month)
+    return YearGridDay(
         inside=True,
         month=month,
         href=here.to(addresses.day_page(day)),

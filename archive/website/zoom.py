@@ -1,4 +1,4 @@
-"""The picture's own pixels: its scale, the Earth's size beside it, and where north lies in it."""
+"""The full-size view of a picture: its scale, the Earth's size, and the direction of north."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from archive.model.constants import EARTH_DIAMETER_AT_1_AU_ARCSEC
 from archive.model.observation import Observation
 from archive.website.addresses import Here, picture_files
-from archive.website.wording import number
+from archive.website.formatting import number
 
 __all__ = ["ZoomView", "earth_arcsec", "zoom_view"]
 
 
 @dataclass(frozen=True)
 class ZoomView:
-    """The whole picture as it came, un-resampled, in words and for the script that shows it.
+    """The whole picture in its original orientation, not resampled, in words and for the script that shows it.
 
     `north` leads counter-clockwise from the picture's up to solar north after un-mirroring, empty where not known;
     `x` and `y`, the disc's centre, are in the picture's pixels, `scale` and `earth` in arcseconds.
@@ -39,14 +39,14 @@ def earth_arcsec(distance_au: float) -> float:
 
 
 def zoom_view(observation: Observation, here: Here) -> ZoomView:
-    """Gather what is told of a picture's own pixels."""
+    """Return the data of the full-size view."""
     picture, disc, orientation = observation.picture, observation.disc, observation.orientation
     earth = earth_arcsec(observation.sun.distance_au)
     # Half the Sun's width on half the disc's: arcseconds in a pixel.
     scale = observation.sun.semidiameter_arcsec / disc.radius_px if disc.radius_px > 0 else math.nan
     return ZoomView(
         href=here.to(picture_files(observation).as_it_came),
-        words=f"{picture.width_px} × {picture.height_px} px, {number(scale, 2)}″ a pixel; "
+        words=f"{picture.width_px} × {picture.height_px} px, {number(scale, 2)}″ per pixel; "
         f"the Earth would be {number(earth / scale, 1)} px wide",
         width=picture.width_px,
         height=picture.height_px,

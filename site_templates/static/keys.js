@@ -1,15 +1,15 @@
-/* Single keys: each works what it stands beside on the page. The reader can turn them off, and is remembered. */
+/* Single-key shortcuts: each activates the control it is shown beside. They can be turned off, which is stored. */
 "use strict";
 
 const northlimb = (() => {
-  const PLACE = "northlimb-looking";
+  const STORAGE_KEY = "northlimb-looking";
 
-  // A browser may refuse to remember: in private windows, or for files.
-  function recall() {
-    try { return JSON.parse(localStorage.getItem(PLACE)) || {}; } catch { return {}; }
+  // A browser may refuse storage, in private windows or for files.
+  function load() {
+    try { return JSON.parse(localStorage.getItem(STORAGE_KEY)) || {}; } catch { return {}; }
   }
-  function remember(name, value) {
-    try { localStorage.setItem(PLACE, JSON.stringify({ ...recall(), [name]: value })); } catch { /* not allowed */ }
+  function save(name, value) {
+    try { localStorage.setItem(STORAGE_KEY, JSON.stringify({ ...load(), [name]: value })); } catch { /* not allowed */ }
   }
   const plain = (event) => !(event.ctrlKey || event.altKey || event.metaKey);
 
@@ -17,18 +17,18 @@ const northlimb = (() => {
   const hints = [...document.querySelectorAll("kbd")];
   const show = () => { for (const hint of hints) hint.hidden = !box.checked; };
   if (box) {
-    box.checked = recall().keys !== false;
+    box.checked = load().keys !== false;
     box.parentElement.hidden = false;
-    box.addEventListener("change", () => { remember("keys", box.checked); show(); });
+    box.addEventListener("change", () => { save("keys", box.checked); show(); });
     show();
     document.addEventListener("keydown", (event) => {
       const hint = hints.find((one) => one.textContent === event.key.toUpperCase());
       if (!box.checked || !hint || !plain(event) || event.target.matches?.("select, :read-write, dialog *")) return;
       event.preventDefault();
-      /* The box itself: a click on its label would take the focus there, and scroll. */
+      /* The checkbox itself: a click on its label would move the focus there, and scroll. */
       (hint.closest("label")?.control ?? hint.closest("button, a")).click();
     });
   }
 
-  return { recall, remember, plain, keysOn: () => !box || box.checked };
+  return { load, save, plain, keysOn: () => !box || box.checked };
 })();

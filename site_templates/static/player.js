@@ -1,11 +1,11 @@
-/* Adds to the browser's own player: frame by frame, speed, keys, and the moments of the pictures as buttons.
-   Nothing starts by itself; a film repeats only where the reader has not asked for less motion. */
+/* Adds to the browser's player: single frames, speed, keys, and the times of the pictures as buttons.
+   Nothing starts by itself; a film loops only if the reader has not asked for reduced motion. */
 "use strict";
 
 (() => {
   const SPEEDS = [0.25, 0.5, 1, 2];
-  const KEYS = "Keys: P play or pause, B and N one frame back and on, S and F slower and faster.";
-  const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
+  const KEYS = "Keys: P play or pause, B and N one frame back and forward, S and F slower and faster.";
+  const reducedMotion = window.matchMedia("(prefers-reduced-motion: reduce)");
 
   function button(words, name, act) {
     const made = document.createElement("button");
@@ -26,7 +26,7 @@
     return { label, choice };
   }
 
-  function equip(film) {
+  function addControls(film) {
     const video = film.querySelector("video");
     const fps = Number(film.dataset.fps);
     const frames = Number(film.dataset.frames);
@@ -45,25 +45,25 @@
 
     const play = button("Play", "Play or pause", toggle);
     const { label, choice } = speedChoice(video);
-    const place = document.createElement("span");
-    place.className = "quiet";
-    const tell = () => {
+    const position = document.createElement("span");
+    position.className = "quiet";
+    const update = () => {
       play.textContent = video.paused ? "Play" : "Pause";
-      place.textContent = `Frame ${current() + 1} of ${frames}`;
+      position.textContent = `Frame ${current() + 1} of ${frames}`;
     };
-    for (const event of ["play", "pause", "timeupdate", "seeked"]) video.addEventListener(event, tell);
-    place.textContent = `${frames} frames`; // the poster is none of them until it plays
+    for (const event of ["play", "pause", "timeupdate", "seeked"]) video.addEventListener(event, update);
+    position.textContent = `${frames} frames`; // the poster is not one of them
 
     const bar = document.createElement("div");
     bar.className = "player-bar";
     bar.setAttribute("role", "group");
-    bar.setAttribute("aria-label", `Film control: ${video.getAttribute("aria-label")}`);
+    bar.setAttribute("aria-label", `Film controls: ${video.getAttribute("aria-label")}`);
     bar.append(
       play,
       button("‹", "One frame back", () => step(-1)),
-      button("›", "One frame on", () => step(1)),
+      button("›", "One frame forward", () => step(1)),
       label,
-      place,
+      position,
     );
     const hint = document.createElement("p");
     hint.className = "small";
@@ -81,20 +81,20 @@
       if (act) { event.preventDefault(); act(); }
     });
 
-    const repeat = () => { video.loop = !calm.matches; };
-    calm.addEventListener("change", repeat);
+    const repeat = () => { video.loop = !reducedMotion.matches; };
+    reducedMotion.addEventListener("change", repeat);
     repeat();
 
     const band = film.closest("section");
     for (const moment of band ? band.querySelectorAll("[data-frame]") : []) {
       const jump = button(moment.textContent, `Show the frame at ${moment.textContent}`, () => {
         seek(Number(moment.dataset.frame));
-        film.scrollIntoView({ block: "nearest", behavior: calm.matches ? "auto" : "smooth" });
+        film.scrollIntoView({ block: "nearest", behavior: reducedMotion.matches ? "auto" : "smooth" });
       });
       jump.className = "moment";
       moment.replaceChildren(jump);
     }
   }
 
-  for (const film of document.querySelectorAll(".film-player")) equip(film);
+  for (const film of document.querySelectorAll(".film-player")) addControls(film);
 })();

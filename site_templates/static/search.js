@@ -1,10 +1,10 @@
-/* Looks through the archive's words while the reader types. What is sought stands in the address behind #q=, so that a
-   search can be kept and sent; nothing leaves the page. */
+/* Searches the archive while the reader types. The query is in the address after #q=, so that a search can be
+   bookmarked and shared; nothing leaves the page. */
 "use strict";
 
 (() => {
-  const MOST = 60;
-  const AROUND = 60;
+  const MAX_RESULTS = 60;
+  const CONTEXT_LENGTH = 60;
   const box = document.getElementById("search");
   const field = document.getElementById("query");
   const list = document.getElementById("results");
@@ -12,12 +12,12 @@
   const lists = document.getElementById("lists");
   if (typeof archiveWords === "undefined") return;
 
-  /* Letters without accents and case, one for one, so that places in the text stay where they are. */
+  /* Letters without accents and case, one for one, so that positions in the text are unchanged. */
   const plain = (text) => Array.from(text, (letter) => {
     const bare = letter.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
     return bare.length === letter.length ? bare : letter;
   }).join("");
-  /* Words by themselves: signs become blanks, but for the dash within a date or a group's name. */
+  /* Words only: punctuation becomes blanks, except the hyphen within a date or a group's name. */
   const words = (text) => plain(text).replace(/[^\p{L}\p{N}-]|(?<!\p{N})-|-(?!\p{N})/gu, " ");
   const entries = archiveWords.map((entry) => ({
     ...entry,
@@ -25,8 +25,8 @@
     text: ` ${words([entry.title, entry.words, entry.notes].join(" "))} `,
   }));
 
-  /* 3.6.2026, 3/6/2026 (day first), 3 June 2026 and June 3, 2026 are that one day; a short number is that number, not
-     the beginning of a longer one. */
+  /* 3.6.2026, 3/6/2026 (day first), 3 June 2026 and June 3, 2026 are that one day; a short number matches
+     that number only, not longer ones. */
   const MONTHS = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
   const NAME = `((?:${MONTHS.join("|")})[a-z]*)\\.?`;
   const iso = (year, month, day) => `${year}-${String(month).padStart(2, "0")}-${day.padStart(2, "0")}`;
@@ -40,13 +40,13 @@
 
   function excerpt(notes, wanted) {
     const bare = ` ${words(notes)} `;
-    const places = wanted.map((token) => bare.indexOf(token)).filter((place) => place >= 0);
-    if (!places.length) return null;
-    const first = Math.min(...places);
+    const positions = wanted.map((token) => bare.indexOf(token)).filter((position) => position >= 0);
+    if (!positions.length) return null;
+    const first = Math.min(...positions);
     const line = document.createElement("p");
     line.dir = "auto";
-    const start = first > AROUND ? notes.indexOf(" ", first - AROUND) + 1 : 0;
-    const end = notes.length > first + 2 * AROUND ? notes.lastIndexOf(" ", first + 2 * AROUND) : notes.length;
+    const start = first > CONTEXT_LENGTH ? notes.indexOf(" ", first - CONTEXT_LENGTH) + 1 : 0;
+    const end = notes.length > first + 2 * CONTEXT_LENGTH ? notes.lastIndexOf(" ", first + 2 * CONTEXT_LENGTH) : notes.length;
     const word = notes.slice(first).match(/^[\p{L}\p{M}\p{N}-]+/u)?.[0] ?? "";
     const mark = document.createElement("mark");
     mark.textContent = word;
@@ -67,37 +67,37 @@
       disc.loading = "lazy";
       item.append(disc);
     }
-    const told = document.createElement("div");
+    const text = document.createElement("div");
     const facts = document.createElement("span");
     facts.className = "quiet";
     facts.textContent = entry.facts;
-    told.append(link, " ", facts);
+    text.append(link, " ", facts);
     const part = entry.notes && excerpt(entry.notes, wanted);
-    if (part) told.append(part);
-    item.append(told);
+    if (part) text.append(part);
+    item.append(text);
     return item;
   }
 
-  function look() {
+  function search() {
     const wanted = tokens(field.value);
     lists.hidden = wanted.length > 0;
     const hits = wanted.length ? entries.filter((entry) => wanted.every((token) => entry.text.includes(token))) : [];
-    /* A group sought by its name comes before the days that show it. */
-    const sought = `group ${plain(field.value.trim()).replace(/^group\s+/, "")}`;
-    hits.sort((one, other) => (other.name === sought) - (one.name === sought));
-    list.replaceChildren(...hits.slice(0, MOST).map((entry) => row(entry, wanted)));
+    /* A group searched by its name comes before the days that show it. */
+    const groupTitle = `group ${plain(field.value.trim()).replace(/^group\s+/, "")}`;
+    hits.sort((one, other) => (other.name === groupTitle) - (one.name === groupTitle));
+    list.replaceChildren(...hits.slice(0, MAX_RESULTS).map((entry) => row(entry, wanted)));
     const count = hits.length === 1 ? "1 match" : `${hits.length} matches`;
-    found.textContent = !wanted.length ? "" : hits.length > MOST ? `${count}, the first ${MOST} shown` : count;
+    found.textContent = !wanted.length ? "" : hits.length > MAX_RESULTS ? `${count}, the first ${MAX_RESULTS} shown` : count;
   }
 
   function fromAddress() {
-    const sought = /^#q=(.*)$/s.exec(location.hash);
-    try { if (sought) field.value = decodeURIComponent(sought[1]); } catch { /* an address cut short: nothing is sought */ }
-    look();
+    const query = /^#q=(.*)$/s.exec(location.hash);
+    try { if (query) field.value = decodeURIComponent(query[1]); } catch { /* a truncated address: no query */ }
+    search();
   }
 
   box.hidden = false;
-  field.addEventListener("input", look);
+  field.addEventListener("input", search);
   field.addEventListener("change", () => { location.replace(`#q=${encodeURIComponent(field.value)}`); });
   window.addEventListener("hashchange", fromAddress);
   fromAddress();

@@ -24,15 +24,15 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from imageio_ffmpeg import get_ffmpeg_exe
-from whole.turning import STANDARD_SCENE, cutting_of, drawn_days
+from whole.film_scenes import STANDARD_SCENE, drawn_days, film_job
 
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import disc_canvas
 from archive.execution.executor import processors
 from archive.films import encoder
 from archive.films.film import make_film
-from archive.films.job import Cutting, FilmOptions
-from archive.stages.films import shot
+from archive.films.job import FilmJob, FilmOptions
+from archive.stages.films import plan_film
 
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real" / "hmi-2010-10"
 QUIET = [get_ffmpeg_exe(), "-loglevel", "error", "-y"]
@@ -46,17 +46,17 @@ def main() -> None:
     arguments = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
-        _, cutting = drawn_days(folder, [float(day) for day in range(int(arguments.days) + 1)], FilmOptions())
+        _, job = drawn_days(folder, [float(day) for day in range(int(arguments.days) + 1)], FilmOptions())
         for run in range(arguments.runs):
-            compare(cutting, folder, run)
+            compare(job, folder, run)
         if arguments.month and REAL.is_dir():
             month(folder)
 
 
-def compare(cutting: Cutting, folder: Path, run: int) -> None:
+def compare(job: FilmJob, folder: Path, run: int) -> None:
     """One film against its floor, by the clock and by the processors' time, which other programs disturb less."""
     before = spent()
-    specs, frames, head = shot(cutting, "smooth", painters=processors())
+    specs, frames, head = plan_film(job, "smooth", painters=processors())
     files = make_film(specs, frames, folder / "film.mp4", head=head)
     film = spent() - before
     raw = folder / "frames.rgb"
@@ -133,9 +133,9 @@ def month(folder: Path) -> None:
         time_utc = datetime.strptime(path.stem, "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)
         pictures.append((time_utc, align_disc(bright, fit_limb(bright), north_angle_deg=0.0, mirrored=False)))
     assert pictures[0][1].shape == (STANDARD_SCENE.height_px, STANDARD_SCENE.width_px)
-    cutting = cutting_of(folder, pictures, FilmOptions(), look="natural")
+    job = film_job(folder, pictures, FilmOptions(), look="natural")
     started = time.perf_counter()
-    specs, frames, head = shot(cutting, "smooth")
+    specs, frames, head = plan_film(job, "smooth")
     files = make_film(specs, frames, folder / "month.mp4", head=head)
     sizes = {path.name: round(path.stat().st_size / 1e6, 2) for path in (files.mp4, files.av1, files.loop) if path}
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

@@ -129,7 +129,7 @@ def test_mono_and_flat_are_grey_and_the_others_warm() -> None:
 
 
 def test_the_flat_look_shows_no_limb_darkening_and_mono_shows_the_standard() -> None:
-    """Allen, 550 nm (from memory): 1 - 0.7 + 0.93 mu - 0.23 mu^2 at 0.9 of the radius, mu = sqrt(0.19)."""
+    """Allen, 550 nm: 1 - 0.7 + 0.93 mu - 0.23 mu^2 at 0.9 of the radius, mu = sqrt(0.19)."""
     flat = flat_of(replace(BASE, spots=(), faculae=()))
     radius = radii()
     centre, outer = radius < 0.1, abs(radius - 0.9) < 0.01

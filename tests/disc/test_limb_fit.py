@@ -157,7 +157,7 @@ def test_a_tone_curve_moves_the_radius_little(gamma: float) -> None:
 
 
 def screen_curve(picture: Picture) -> Picture:
-    """IEC 61966-2-1, from memory: how pictures for screens are kept."""
+    """IEC 61966-2-1: how pictures for screens are kept."""
     linear = np.clip(picture, 0.0, 1.0)
     return np.asarray(np.where(linear > 0.0031308, 1.055 * linear ** (1.0 / 2.4) - 0.055, 12.92 * linear))
 

@@ -38,7 +38,7 @@ def film(tmp_path_factory):
     return make(tmp_path_factory.mktemp("films") / "june.mp4")
 
 
-def test_a_film_comes_with_poster_list_and_loop(film):
+def test_a_film_has_poster_list_of_frames_and_clip(film):
     folder = film.mp4.parent
     names = sorted(path.name for path in folder.iterdir())
     # AV1 is there, for the encoder of these tests has it.
@@ -113,7 +113,7 @@ def test_a_held_picture_stands_still_in_the_decoded_film(film):
     assert abs(frames[13] - frames[0]).mean() > 0.5  # and the pictures do differ
 
 
-def test_the_loop_is_small_whatever_is_in_it(tmp_path):
+def test_the_clip_is_small_whatever_its_content(tmp_path):
     noise = np.random.default_rng(7)
     sightings = [Sighting(f"n{n:03d}", datetime(2026, 6, 1, tzinfo=UTC) + timedelta(days=n)) for n in range(24)]
     film = make_daily_film(
@@ -134,7 +134,7 @@ def test_same_pictures_give_the_same_files(film, tmp_path):
         assert getattr(again, name).read_bytes() == getattr(film, name).read_bytes()
 
 
-def test_a_failure_in_the_midst_leaves_all_old_files(tmp_path):
+def test_a_failure_midway_keeps_all_old_files(tmp_path):
     film = make(tmp_path / "june.mp4", sightings=SIGHTINGS[:1])
     before = {path: path.read_bytes() for path in tmp_path.iterdir()}
 
@@ -172,7 +172,7 @@ def test_a_film_on_a_full_disk_is_one_clear_line_and_leaves_nothing(tmp_path):
 
 @pytest.mark.parametrize(("name", "advice"), [("june.gif", "june.mp4"), ("June.MP4", "June.mp4"), ("june", "june.mp4")])
 def test_a_name_that_is_not_an_mp4_is_refused_with_one_that_is(tmp_path, name, advice):
-    with pytest.raises(FactsError, match=rf"ends in \.mp4.*write {re.escape(advice)}$"):
+    with pytest.raises(FactsError, match=rf"must end in \.mp4.*write {re.escape(advice)}$"):
         check_film_name(tmp_path / name)
     with pytest.raises(FactsError, match="is a folder"):
         check_film_name(tmp_path)
@@ -186,7 +186,7 @@ def test_a_missing_folder_is_named(tmp_path):
 @pytest.mark.parametrize("name", ["june.mp4", "june.jpg", "june.json", "june-loop.mp4", "june-av1.mp4"])
 def test_no_file_of_another_origin_is_replaced(tmp_path, name):
     (tmp_path / name).write_text('{"frames": 7}', encoding="utf-8")
-    with pytest.raises(FolderError, match=rf"{re.escape(name)}: would be replaced"):
+    with pytest.raises(FolderError, match=rf"{re.escape(name)}: would be overwritten"):
         check_film_name(tmp_path / "june.mp4")
 
 

@@ -150,7 +150,7 @@ def test_a_failing_encoder_is_one_clear_line_and_leaves_the_old_film(tmp_path):
     path = tmp_path / "film.mp4"
     path.write_bytes(b"the film of yesterday")
     frames = (np.zeros((64, 20000, 3), np.uint8) for _ in range(12))  # beyond what the coder takes
-    with pytest.raises(ArchiveError, match=r"^film\.mp4: film not written; the encoder says: .") as refused:
+    with pytest.raises(ArchiveError, match=r"^film\.mp4: film not written; encoder message: .") as refused:
         written(path, frames)
     assert "\n" not in str(refused.value)
     assert path.read_bytes() == b"the film of yesterday"
@@ -170,7 +170,7 @@ def test_a_film_may_have_an_awkward_name(tmp_path, name):
 
 @pytest.mark.parametrize("told", [11, 13])
 def test_a_wrong_number_of_frames_is_refused(tmp_path, told):
-    with pytest.raises(ValueError, match=f"12 frames came, {told} were told"):
+    with pytest.raises(ValueError, match=f"12 frames, but frames_total is {told}"):
         write_mp4(tmp_path / "film.mp4", moving_frames(), frames_per_second=25, frames_total=told)
     assert not list(tmp_path.iterdir())
 
@@ -210,23 +210,23 @@ needs_av1 = pytest.mark.skipif(not has_av1(), reason="this encoder writes no AV1
 
 
 @needs_av1
-def test_the_av1_twin_is_the_same_film_tagged_alike(tmp_path):
-    film, twin = tmp_path / "film.mp4", tmp_path / "film-av1.mp4"
+def test_the_av1_version_is_the_same_film_with_the_same_tags(tmp_path):
+    film, av1 = tmp_path / "film.mp4", tmp_path / "film-av1.mp4"
     frames = list(moving_frames(30))
-    encode_mp4(film, frames, frames_per_second=25, frames_total=30, av1=twin)
-    stream = next(line for line in report(twin).splitlines() if "Video:" in line)
+    encode_mp4(film, frames, frames_per_second=25, frames_total=30, av1=av1)
+    stream = next(line for line in report(av1).splitlines() if "Video:" in line)
     assert "Video: av1" in stream
     assert "yuv420p(tv, bt709, progressive)" in stream
-    kinds = [kind for kind, _ in boxes(twin.read_bytes())]
+    kinds = [kind for kind, _ in boxes(av1.read_bytes())]
     assert kinds.index("moov") < kinds.index("mdat")
-    shown = decoded(twin, 96, 64)
+    shown = decoded(av1, 96, 64)
     assert len(shown) == 30
     assert abs(shown[:, 32:56, 60:90] - np.array((255, 170, 60))).max() <= 3
     assert int(np.argmax(shown[20][14, :, 2] > 150)) == 24
 
 
 @needs_av1
-def test_the_av1_twin_names_no_version_and_is_the_same_each_time(tmp_path):
+def test_the_av1_version_names_no_encoder_and_is_the_same_each_time(tmp_path):
     for name in ("one", "two"):
         encode_mp4(
             tmp_path / f"{name}.mp4",

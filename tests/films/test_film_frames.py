@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from archive.films.caption import caption_lines, caption_rows_px
+from archive.films.drawing import Annotations, Label, draw_annotations
 from archive.films.frames import film_frames
-from archive.films.overlay import Label, Marks, draw_marks
 from archive.films.strip import draw_strip, strip_box_px, strip_picture
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline
 
@@ -206,7 +206,7 @@ def test_the_pointer_moves_along_the_strip_with_time():
 def test_lines_and_names_are_drawn_where_they_are_told():
     frame = np.full((480, 480, 3), 60, np.uint8)
     line = np.array([[100.0, 200.0], [300.0, 200.0]])
-    draw_marks(frame, Marks((line,), (Label("2298-3", 240.0, 320.0),)))
+    draw_annotations(frame, Annotations((line,), (Label("2298-3", 240.0, 320.0),)))
     changed = (frame != 60).any(axis=2)
     assert changed[200, 101:299].all()
     y, x = np.nonzero(changed & (np.arange(480) > 260)[:, None])

@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from archive.errors import FactsError
-from archive.films.timeline import MOST_FRAMES, Sighting, daily_timeline, smooth_timeline
+from archive.films.timeline import MAX_FRAMES, Sighting, daily_timeline, smooth_timeline
 
 FIRST = Sighting("2026-06-03T0915Z", datetime(2026, 6, 3, 9, 15, tzinfo=UTC))
 SECOND = Sighting("2026-06-05T1000Z", datetime(2026, 6, 5, 10, 0, tzinfo=UTC))
@@ -23,7 +23,7 @@ def test_three_sightings_are_held_and_cross_faded_in_order_of_time():
     assert specs[-1].observations == (THIRD.observation_id,)
 
 
-def test_held_frames_bear_the_time_of_their_observation():
+def test_held_frames_have_the_time_of_their_observation():
     specs = daily_timeline([FIRST, SECOND])
     times = {spec.time_utc for spec in specs if spec.kind == "observed"}
     assert times == {FIRST.time_utc, SECOND.time_utc}
@@ -112,11 +112,11 @@ def test_a_single_sighting_makes_two_still_seconds_of_smooth_film():
 def test_a_film_of_two_centuries_is_refused_before_a_frame_is_made():
     first, last = (Sighting(str(year), datetime(year, 1, 1, tzinfo=UTC)) for year in (1900, 2099))
     with pytest.raises(
-        FactsError, match=r"^film: 3634200 frames from 1900-01-01 to 2099-01-01 \(50 a day\), over the 100000"
+        FactsError, match=r"^film: 3634200 frames from 1900-01-01 to 2099-01-01 \(50 a day\), but the limit is 100000"
     ):
         smooth_timeline([first, last])  # 72684 days of 50 frames
-    assert len(smooth_timeline([first, Sighting("1905", datetime(1905, 1, 1, tzinfo=UTC))])) < MOST_FRAMES
+    assert len(smooth_timeline([first, Sighting("1905", datetime(1905, 1, 1, tzinfo=UTC))])) < MAX_FRAMES
     many = [Sighting(f"{number:05}", first.time_utc + timedelta(days=number)) for number in range(4001)]
-    with pytest.raises(FactsError, match=r"^film: 100025 frames .* \(25 each\), over .* a smaller --pace$"):
+    with pytest.raises(FactsError, match=r"^film: 100025 frames .* \(25 each\), but .* a smaller --pace$"):
         daily_timeline(many, hold_s=0.6, fade_s=0.4)
-    assert len(daily_timeline(many[:4000], hold_s=0.6, fade_s=0.4)) <= MOST_FRAMES
+    assert len(daily_timeline(many[:4000], hold_s=0.6, fade_s=0.4)) <= MAX_FRAMES

@@ -1,4 +1,4 @@
-"""What a picture is too small, soft or noisy to show is told by its blur and noise; drawn, so the truth is known."""
+"""Detection limits from blur and noise, on drawn discs whose spots are known."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ PLACES = [(latitude, distance) for latitude in (-25.0, -8.0, 10.0, 28.0) for dis
 def drawn(
     radius_px: float, blur_px: float, areas_msh: list[float], *, noise: float = 0.004
 ) -> tuple[Disc, list[bool], float]:
-    """The disc as fitted, which of the spots are found, and the least depth."""
+    """The disc as fitted, which of the spots are found, and the detection threshold."""
     side_px = int(2.25 * radius_px) + 20
     spots = tuple(Spot(*place, degrees(sqrt(2e-6 * area))) for place, area in zip(PLACES, areas_msh, strict=True))
     scene = Scene(
@@ -50,7 +50,7 @@ LOOKS = [(300.0, 2.5), (240.0, 1.8), (160.0, 1.1), (160.0, 1.7), (120.0, 1.7), (
 
 
 @pytest.mark.parametrize(("radius_px", "blur_px"), LOOKS)
-def test_twice_what_is_said_to_show_is_found_and_half_of_it_is_not(radius_px: float, blur_px: float) -> None:
+def test_spots_of_twice_the_limit_are_found_and_of_half_the_limit_are_not(radius_px: float, blur_px: float) -> None:
     disc, *_ = drawn(radius_px, blur_px, [100.0] * len(PLACES))
     least = smallest_spot_msh(disc)
     half = len(PLACES) // 2
@@ -59,7 +59,7 @@ def test_twice_what_is_said_to_show_is_found_and_half_of_it_is_not(radius_px: fl
     assert sum(seen[1::2]) <= 1
 
 
-def test_only_small_or_soft_discs_are_called_so() -> None:
+def test_only_small_or_soft_discs_are_reported() -> None:
     called = {look: (is_soft(disc), is_countable(disc)) for look in LOOKS for disc in [drawn(*look, [50.0] * 12)[0]]}
     assert called[240.0, 1.8] == (False, True)
     assert called[160.0, 1.7] == called[120.0, 1.7] == (True, True)

@@ -1,4 +1,4 @@
-"""Groups followed from day to day: against two observatories' tables, and on courses drawn by a published law."""
+"""Groups tracked from day to day: against two observatories' tables, and on tracks simulated by a published law."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ import pytest
 from scenes.sun_days import carrington_drift_deg_per_day
 
 from archive.measuring.following import (
-    NamedPlace,
+    NamedPosition,
     follow_groups,
     names_to_register,
     with_returns,
@@ -26,7 +26,7 @@ EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 SYNODIC_DEG_PER_DAY = 13.2
 
 
-def names_of(register: Sequence[NamedPlace]) -> set[str]:
+def names_of(register: Sequence[NamedPosition]) -> set[str]:
     return {named.name for named in register}
 
 
@@ -53,7 +53,7 @@ def course(
     meridian_deg: float = -60.0,
     strays_deg: float = 0.0,
 ) -> list[Sighting]:
-    """A group that turns by the law; longitude and central meridian distance are those of day 0."""
+    """A group that rotates by the law; longitude and central meridian distance are those of day 0."""
     rng = np.random.default_rng([7, round(100 * longitude_deg)])
     drift = carrington_drift_deg_per_day(latitude_deg)
     return [
@@ -67,11 +67,11 @@ def course(
     ]
 
 
-def followed(sightings: Sequence[Sighting], register: Sequence[NamedPlace] = ()) -> tuple[Group, ...]:
+def followed(sightings: Sequence[Sighting], register: Sequence[NamedPosition] = ()) -> tuple[Group, ...]:
     return with_returns(follow_groups(sightings, register=register, rotation_of=rotation_of))
 
 
-def named(sightings: Sequence[Sighting], register: Sequence[NamedPlace] = ()) -> list[NamedPlace]:
+def named(sightings: Sequence[Sighting], register: Sequence[NamedPosition] = ()) -> list[NamedPosition]:
     """The register after these sightings."""
     return [*register, *names_to_register(followed(sightings, register), known=names_of(register))]
 
@@ -118,22 +118,22 @@ def strayed(rows: list[tuple[Sighting, str]]) -> tuple[int, int]:
     return sum(count - max(counter[number] for counter in found) for number, count in numbers.items()), mixed
 
 
-def test_noaa_groups_of_a_month_are_followed_as_the_table_numbers_them() -> None:
-    """One of 71 lines strays: the table moves group 11115 from 124 to 116 and back to 121 deg."""
+def test_noaa_groups_of_a_month_are_tracked_as_the_table_numbers_them() -> None:
+    """One of 71 lines is at odds: the table moves group 11115 from 124 to 116 and back to 121 deg."""
     rows = noaa_rows()
     assert len(rows) > 60
     assert strayed(rows) == (1, 0)
 
 
-def test_kislovodsk_groups_of_a_month_are_followed_as_the_table_numbers_them() -> None:
-    """One of 52 lines strays: number 92 is at latitude +16 on October 19, and at +23 five days later."""
+def test_kislovodsk_groups_of_a_month_are_tracked_as_the_table_numbers_them() -> None:
+    """One of 52 lines is at odds: number 92 is at latitude +16 on October 19, and at +23 five days later."""
     rows = kislovodsk_rows()
     assert len(rows) > 45
     assert strayed(rows) == (1, 0)
 
 
-def test_both_tables_together_give_one_course_for_what_both_saw() -> None:
-    """As pictures of two instruments. Nine groups are in both; what one counts as one the other counts as two."""
+def test_both_tables_together_give_one_track_for_groups_in_both() -> None:
+    """As pictures of two instruments. Nine groups are in both; one group of one table is two in the other."""
     first, second = noaa_rows(), kislovodsk_rows()
     groups = followed([one for one, _ in first + second])
     of_second = {id(one) for one, _ in second}
@@ -177,7 +177,7 @@ def test_a_group_is_followed_across_longitude_0() -> None:
     assert lengths(followed(course(range(10), 3.0, 358.9))) == {"2300-1": 10}
 
 
-def test_latitude_tells_groups_of_one_longitude_apart() -> None:
+def test_latitude_separates_groups_of_one_longitude() -> None:
     groups = followed(course([0, 1, 2], 8.0, 100.0) + course([3, 4, 5], 16.0, 100.0))
     assert lengths(groups) == {"2300-1": 3, "2300-2": 3}
 
@@ -188,7 +188,7 @@ def test_two_instruments_of_one_day_see_one_group_and_one_of_them_two() -> None:
     assert lengths(followed(fine + coarse)) == {"2300-1": 6, "2300-2": 3}
 
 
-def test_what_splits_goes_on_under_one_name_and_one_new_one() -> None:
+def test_a_group_that_splits_keeps_its_name_and_gets_one_new_one() -> None:
     whole = course([0, 1, 2], 14.0, 150.0)
     parts = course([3, 4], 14.0, 148.0) + course([3, 4], 14.0, 158.0)
     assert lengths(followed(whole + parts)) == {"2300-1": 5, "2300-2": 2}
@@ -201,7 +201,7 @@ def test_a_new_name_takes_the_rotation_current_at_the_first_sighting() -> None:
     assert [group.name for group in groups] == ["2301-1"]
 
 
-def test_pictures_of_earlier_days_lengthen_a_course_and_leave_its_name() -> None:
+def test_pictures_of_earlier_days_extend_a_track_and_keep_its_name() -> None:
     later = course([4, 5, 6], 12.0, 100.0) + course([4, 5, 6], -20.0, 90.0)
     register = named(later)
     earlier = course([0, 1], -20.0, 90.0) + course([1, 2], 30.0, 150.0)
@@ -211,7 +211,7 @@ def test_pictures_of_earlier_days_lengthen_a_course_and_leave_its_name() -> None
     assert lengths(groups)["2300-1"] == 5
 
 
-def test_two_names_that_prove_one_group_keep_the_older_and_use_no_number_again() -> None:
+def test_two_names_that_turn_out_to_be_one_group_keep_the_older_and_use_no_number_again() -> None:
     ends = course([0], 12.0, 100.0) + course([9], 12.0, 100.0)
     far_off = [*ends[:1], sighting(9.0, 12.0, 100.0 + 22.0, 58.0)]
     register = named(far_off)
@@ -259,7 +259,7 @@ def test_names_stay_as_an_archive_grows_picture_by_picture() -> None:
         )
         sightings += path
         truth |= {id(one): number for one in path}
-    register: list[NamedPlace] = []
+    register: list[NamedPosition] = []
     present: list[Sighting] = []
     for day in rng.permutation(70):
         present += [one for one in sightings if round(one.time_days - START) == day]
@@ -293,7 +293,7 @@ def test_a_group_born_in_the_middle_of_the_disc_is_no_return() -> None:
 
 
 def test_a_leader_that_rises_alone_is_no_return_of_another_group() -> None:
-    """At the limb only the leader shows, nearer to where an older group would be than all later days say."""
+    """At the limb only the leader shows, nearer to the predicted position of an older group than on all later days."""
     first = course([0, 1, 8, 10], 17.0, 140.0)
     second = course([26, 27, 28, 29, 30], 13.4, 132.0, meridian_deg=-60.0 - 346.0)
     alone = sighting(26.0, 14.6, second[0].group.carrington_longitude_deg + 3.0, -76.0)
@@ -301,8 +301,8 @@ def test_a_leader_that_rises_alone_is_no_return_of_another_group() -> None:
     assert followed([*first, alone])[1].return_of == "2300-1"
 
 
-def test_a_group_without_place_is_refused() -> None:
-    with pytest.raises(ValueError, match="2026-06-03T0915Z: a group without heliographic place"):
+def test_a_group_without_position_is_refused() -> None:
+    with pytest.raises(ValueError, match="2026-06-03T0915Z: a group without heliographic position"):
         followed([Sighting("2026-06-03T0915Z", 0.0, SpotGroup((), 10.0, 2.0))])
 
 

@@ -13,7 +13,7 @@ from scenes.discs import Bite, Facula, Scene, Spot, draw_disc, place_on_picture,
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.measuring.spots import measure_spots
-from archive.measuring.true_area import HALF_PENUMBRA, Foreshortening, area_within, true_area_px, umbra_area_px
+from archive.measuring.true_area import HALF_PENUMBRA_DEPTH, ImagingConditions, area_within, true_area_px, umbra_area_px
 from archive.measuring.umbrae import split_patch
 from archive.model.observation import Spot as Measured
 
@@ -187,7 +187,7 @@ def test_true_area_undoes_the_blur_of_a_spot_drawn_finely(radius_px: float, mu: 
     distance = np.hypot(place[None, :] / radius_px, place[:, None] / (radius_px * mu))
     depth = 0.25 * (distance < 1.0) + 0.5 * (distance < 0.4)
     blurred = ndimage.gaussian_filter(depth, 1.6 * fine).reshape(2 * half, fine, 2 * half, fine).mean(axis=(1, 3))
-    area_px = true_area_px(area_within(blurred, HALF_PENUMBRA), float(blurred.sum()), Foreshortening(mu, 1.6))
+    area_px = true_area_px(area_within(blurred, HALF_PENUMBRA_DEPTH), float(blurred.sum()), ImagingConditions(mu, 1.6))
     assert area_px == pytest.approx(np.pi * radius_px**2 * mu, rel=0.08)
     assert umbra_area_px(area_px, float(blurred.sum())) == pytest.approx(0.16 * np.pi * radius_px**2 * mu, rel=0.3)
 
@@ -196,8 +196,8 @@ def test_a_patch_is_shared_between_its_cores() -> None:
     place = np.arange(40.0)
     wells = np.exp(-((place - 10) ** 2) / 40) + 0.7 * np.exp(-((place - 30) ** 2) / 40)
     depth = wells[None, :] * np.exp(-((np.arange(20.0) - 9) ** 2) / 18)[:, None]
-    parts = split_patch(depth, depth > 0.02, least_rise=0.05, rise_share=0.25)
+    parts = split_patch(depth, depth > 0.02, min_rise=0.05, rise_fraction=0.25)
     assert parts[9, 10] == 1
     assert parts[9, 30] == 2
     assert parts[0, 0] == 0
-    assert set(np.unique(split_patch(depth, depth > 0.02, least_rise=0.8, rise_share=0.25))) == {0, 1}
+    assert set(np.unique(split_patch(depth, depth > 0.02, min_rise=0.8, rise_fraction=0.25))) == {0, 1}

@@ -1,4 +1,4 @@
-"""Evidence weighed together: what stands, what is averaged, what is named as a dispute."""
+"""Combined evidence: what is trusted, averaged or reported as a dispute."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ def piece(kind: EvidenceKind, north_deg: float, sigma_deg: float, *, mirrored: b
     return Evidence(kind, north_deg, sigma_deg, mirrored)
 
 
-def test_no_evidence_leaves_the_way_up_unknown() -> None:
+def test_no_evidence_leaves_the_orientation_unknown() -> None:
     orientation = combine_evidence([])
     assert orientation.status == "unknown"
     assert orientation.north_angle_deg is None
@@ -35,7 +35,7 @@ def test_what_is_measured_or_stated_is_solved(kind: EvidenceKind) -> None:
     assert (orientation.status, orientation.north_angle_deg, orientation.mirrored) == ("solved", -8.0, True)
 
 
-def test_a_statement_stands_unaveraged() -> None:
+def test_a_statement_is_not_averaged() -> None:
     orientation = combine_evidence([piece("sky", 11.0, 0.1), piece("stated", 10.0, 0.5)])
     assert orientation.north_angle_deg == 10.0
     assert orientation.sigma_deg == 0.5
@@ -43,7 +43,7 @@ def test_a_statement_stands_unaveraged() -> None:
 
 
 def test_agreeing_evidence_is_averaged_by_its_weights() -> None:
-    """Inverse variances: weights 4 and 1, so 10.2 and the error 1 / sqrt(5); any textbook of statistics."""
+    """Inverse variances: weights 4 and 1, so 10.2 and the error 1 / sqrt(5)."""
     orientation = combine_evidence([piece("spots", 10.0, 0.5), piece("sky", 11.0, 1.0)])
     assert orientation.north_angle_deg == pytest.approx(10.2)
     assert orientation.sigma_deg == pytest.approx(1.0 / math.sqrt(5.0))
@@ -55,7 +55,7 @@ def test_the_mean_is_taken_the_short_way_round() -> None:
     assert orientation.north_angle_deg == pytest.approx(-179.5)
 
 
-def test_disagreement_is_named_and_not_averaged() -> None:
+def test_disagreement_is_reported_and_not_averaged() -> None:
     orientation = combine_evidence([piece("sky", 40.0, 1.0), piece("spots", 10.0, 0.5)])
     assert orientation.north_angle_deg == 10.0
     assert orientation.sigma_deg == 0.5
@@ -84,6 +84,6 @@ def test_the_order_of_evidence_does_not_matter() -> None:
     assert combine_evidence(pieces) == combine_evidence(pieces[::-1])
 
 
-def test_a_statement_wraps_and_has_half_a_degree_unless_told() -> None:
+def test_a_statement_wraps_and_has_half_a_degree_by_default() -> None:
     assert stated_evidence(270.0, mirrored=True) == Evidence("stated", -90.0, 0.5, True, "stated by the observer")
     assert stated_evidence(3.0, mirrored=False, sigma_deg=0.1).sigma_deg == 0.1

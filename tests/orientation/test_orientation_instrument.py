@@ -1,4 +1,4 @@
-"""What an instrument's history tells: pictures solved together, and the camera angle by epochs."""
+"""An instrument's history: pictures solved together, and the camera angle by epochs."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from archive.model.angles import difference_deg
-from archive.orientation.instrument import Block, CameraAngle, blocks_of, epoch_at, learn_epochs
+from archive.orientation.instrument import Block, CameraAngle, epoch_at, learn_epochs, split_into_blocks
 
 ZERO = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -26,16 +26,16 @@ def week_of(time_days: float) -> tuple[int, int]:
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_every_picture_is_answered_for_by_exactly_one_block(seed: int) -> None:
+def test_every_picture_is_solved_for_in_exactly_one_block(seed: int) -> None:
     times = some_times(seed)
-    own = [index for block in blocks_of(times) for index in block.own]
+    own = [index for block in split_into_blocks(times) for index in block.own]
     assert sorted(own) == list(range(len(times)))
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_blocks_are_small_parts_of_calendar_weeks_with_near_neighbours(seed: int) -> None:
     times = some_times(seed)
-    blocks = blocks_of(times)
+    blocks = split_into_blocks(times)
     assert len({block.name for block in blocks}) == len(blocks)
     for block in blocks:
         assert len({week_of(times[index]) for index in block.own}) == 1
@@ -61,7 +61,7 @@ def test_one_more_picture_changes_only_its_week_and_the_two_beside(seed: int) ->
     times = some_times(seed)
     new = float(np.random.default_rng([seed, 81]).uniform(times[0], times[-1]))
     longer = sorted([*times, new])
-    before, after = as_times(blocks_of(times), times), as_times(blocks_of(longer), longer)
+    before, after = as_times(split_into_blocks(times), times), as_times(split_into_blocks(longer), longer)
     changed = {name for name in before.keys() | after.keys() if before.get(name) != after.get(name)}
     touched = {week_of(new + 7.0 * side) for side in (-1, 0, 1)}
     assert changed
@@ -71,7 +71,7 @@ def test_one_more_picture_changes_only_its_week_and_the_two_beside(seed: int) ->
 
 
 def test_no_pictures_make_no_blocks() -> None:
-    assert blocks_of([]) == []
+    assert split_into_blocks([]) == []
 
 
 def angles(*values_deg: float, sigma_deg: float = 0.2, mirrored: bool = False, since: float = 0.0) -> list[CameraAngle]:
@@ -106,7 +106,7 @@ def test_a_camera_put_back_at_another_angle_begins_an_epoch() -> None:
 
 
 @pytest.mark.parametrize("place", [0, 5, 11])
-def test_one_stray_begins_none_and_joins_none(place: int) -> None:
+def test_one_outlier_begins_none_and_joins_none(place: int) -> None:
     run = scattered(30.0, count=12)
     run[place] = CameraAngle(float(place), 110.0, 0.2, False)
     (epoch,) = learn_epochs(run)
@@ -114,14 +114,14 @@ def test_one_stray_begins_none_and_joins_none(place: int) -> None:
     assert epoch.angle_deg == pytest.approx(30.0, abs=0.8)
 
 
-def test_strays_that_differ_from_each_other_begin_none() -> None:
+def test_outliers_that_differ_from_each_other_begin_none() -> None:
     run = scattered(30.0, count=12)
     run[5:7] = angles(110.0, -70.0, since=5.0)
     assert [epoch.pictures for epoch in learn_epochs(run)] == [8]
 
 
 def test_a_small_jump_is_scatter() -> None:
-    """Two degrees are within what levelling does; they are not told from it."""
+    """Two degrees are within what levelling does; they are not distinguished from it."""
     assert len(learn_epochs([*scattered(30.0, count=8), *scattered(32.0, count=8, since=8.0)])) == 1
 
 
@@ -138,7 +138,7 @@ def test_a_changed_mirroring_begins_an_epoch_at_the_same_angle() -> None:
     assert second.since_days == 3.0
 
 
-def test_pictures_with_small_errors_weigh_more() -> None:
+def test_pictures_with_small_errors_have_more_weight() -> None:
     sure = [CameraAngle(float(day), 30.0, 0.1, False) for day in range(4)]
     unsure = [CameraAngle(4.0 + day, 45.0, 5.0, False) for day in range(4)]
     (epoch,) = learn_epochs([*sure, *unsure])
@@ -146,8 +146,8 @@ def test_pictures_with_small_errors_weigh_more() -> None:
     assert epoch.angle_deg == 30.3
 
 
-def test_what_an_epoch_teaches_changes_seldom_as_it_grows() -> None:
-    """Each change turns every picture of it anew: in two years at most nineteen times, and by less and less."""
+def test_an_epochs_angle_changes_seldom_as_it_grows() -> None:
+    """Each change re-orients all its pictures: in two years at most nineteen times, and by less and less."""
     run = scattered(37.0, count=730)
     taught = [learn_epochs(run[:count])[0] for count in range(1, len(run) + 1)]
     changes = [count for count, (one, next_one) in enumerate(pairwise(taught), 1) if one != next_one]
@@ -166,6 +166,6 @@ def test_every_time_has_its_epoch() -> None:
     )
 
 
-def test_nothing_is_learned_from_nothing() -> None:
+def test_no_angles_give_no_epochs() -> None:
     assert learn_epochs([]) == ()
     assert epoch_at((), 12.0) is None

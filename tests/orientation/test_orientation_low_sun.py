@@ -12,7 +12,7 @@ from scenes.discs import Scene, draw_disc
 from archive.disc.limb import fit_limb
 from archive.model.angles import difference_deg
 from archive.model.observation import Disc, SunView
-from archive.orientation.low_sun import low_sun_doubt, low_sun_evidence
+from archive.orientation.low_sun import flattening_warning, low_sun_evidence
 
 
 def view(altitude_deg: float, *, p_deg: float = 0.0, parallactic_deg: float = 0.0) -> SunView:
@@ -20,7 +20,7 @@ def view(altitude_deg: float, *, p_deg: float = 0.0, parallactic_deg: float = 0.
 
 
 def flattening_by_meeus(altitude_deg: float) -> float:
-    """R = 1.02 / tan(h + 10.3 / (h + 5.11)) arcmin, Meeus, Astronomical Algorithms, chapter 16 (from memory)."""
+    """R = 1.02 / tan(h + 10.3 / (h + 5.11)) arcmin, Meeus, Astronomical Algorithms, chapter 16."""
 
     def lift_arcmin(h: float) -> float:
         return 1.02 / math.tan(math.radians(h + 10.3 / (h + 5.11)))
@@ -40,7 +40,7 @@ def flat_disc(flattening: float, short_axis_deg: float = 0.0, **known: float) ->
     ("altitude_deg", "zenith_deg", "mirrored"),
     [(3.0, 0.0, False), (5.0, 38.0, False), (5.0, 38.0, True), (7.0, -120.0, False), (7.0, 165.0, True)],
 )
-def test_north_of_drawn_low_suns_is_given_back(altitude_deg: float, zenith_deg: float, mirrored: bool) -> None:
+def test_north_of_drawn_low_suns_is_recovered(altitude_deg: float, zenith_deg: float, mirrored: bool) -> None:
     p_deg, q_deg = -21.6, -37.0
     north_deg = zenith_deg - q_deg + p_deg
     scene = Scene(
@@ -55,7 +55,7 @@ def test_north_of_drawn_low_suns_is_given_back(altitude_deg: float, zenith_deg: 
     assert evidence is not None
     assert (evidence.kind, evidence.mirrored) == ("refraction", mirrored)
     assert abs(difference_deg(evidence.north_angle_deg, north_deg)) < min(1.0, 2.0 * evidence.sigma_deg)
-    assert low_sun_doubt(disc, sun) is None
+    assert flattening_warning(disc, sun) is None
 
 
 def test_the_nearer_end_of_the_axis_is_the_zenith() -> None:
@@ -84,34 +84,34 @@ def test_the_error_is_that_of_the_ellipse() -> None:
 
 
 @pytest.mark.parametrize("altitude_deg", [20.0, 45.0, -5.0])
-def test_a_high_sun_says_nothing(altitude_deg: float) -> None:
+def test_a_high_sun_gives_no_evidence(altitude_deg: float) -> None:
     disc = flat_disc(flattening_by_meeus(max(altitude_deg, 20.0)))
     assert low_sun_evidence(disc, view(altitude_deg), near_deg=0.0, mirrored=False) is None
 
 
-def test_a_disc_that_is_not_as_flat_as_the_air_makes_it_is_doubted_and_not_used() -> None:
+def test_a_disc_flattened_unlike_refraction_is_reported_and_not_used() -> None:
     """About 0.8 % at 10 deg (Meeus's formula)."""
     sun = view(10.0)
     for flattening in (0.0, 0.03):
         disc = flat_disc(flattening)
         assert low_sun_evidence(disc, sun, near_deg=0.0, mirrored=False) is None
-        doubt = low_sun_doubt(disc, sun)
+        doubt = flattening_warning(disc, sun)
         assert doubt is not None
-        assert f"flattened by {100 * flattening:.1f} %, but the air flattens it by 0.8 %" in doubt
+        assert f"flattened by {100 * flattening:.1f} %, but refraction flattens it by 0.8 %" in doubt
     assert "10 deg high" in doubt
 
 
-def test_a_stretched_picture_of_the_high_sun_is_doubted() -> None:
-    assert low_sun_doubt(flat_disc(0.01), view(50.0)) is not None
-    assert low_sun_doubt(flat_disc(0.001), view(50.0)) is None
+def test_a_stretched_picture_of_the_high_sun_is_reported() -> None:
+    assert flattening_warning(flat_disc(0.01), view(50.0)) is not None
+    assert flattening_warning(flat_disc(0.001), view(50.0)) is None
 
 
-def test_a_cut_disc_neither_speaks_nor_is_doubted() -> None:
+def test_a_cut_disc_gives_neither_evidence_nor_warning() -> None:
     disc = flat_disc(0.03, limb_fraction=0.65)
-    assert low_sun_doubt(disc, view(10.0)) is None
+    assert flattening_warning(disc, view(10.0)) is None
     good = flat_disc(flattening_by_meeus(5.0), limb_fraction=0.65)
     assert low_sun_evidence(good, view(5.0), near_deg=0.0, mirrored=False) is None
 
 
-def test_a_sun_below_the_horizon_is_left_to_others() -> None:
-    assert low_sun_doubt(flat_disc(0.0), view(-8.0)) is None
+def test_a_sun_below_the_horizon_gives_no_evidence() -> None:
+    assert flattening_warning(flat_disc(0.0), view(-8.0)) is None

@@ -50,7 +50,7 @@ def test_the_angle_wraps() -> None:
     assert evidence.north_angle_deg == pytest.approx(-170.0)
 
 
-def test_a_tilted_mount_turns_the_field_more_near_the_zenith() -> None:
+def test_a_tilted_mount_rotates_the_field_more_near_the_zenith() -> None:
     """A tilt t of the base turns the field by up to t / cos(altitude): the triangle of zenith, true zenith and Sun."""
     low = sky_evidence(view(altitude_deg=20.0), mount="altaz", camera_angle_deg=0.0, mirrored=False).sigma_deg
     high = sky_evidence(view(altitude_deg=80.0), mount="altaz", camera_angle_deg=0.0, mirrored=False).sigma_deg
@@ -62,7 +62,7 @@ def test_a_tilted_mount_turns_the_field_more_near_the_zenith() -> None:
     assert top > high
 
 
-def test_an_equatorial_mount_does_not_care_for_altitude() -> None:
+def test_an_equatorial_mount_does_not_depend_on_altitude() -> None:
     sigmas = {
         sky_evidence(view(altitude_deg=h), mount="equatorial", camera_angle_deg=0.0, mirrored=False).sigma_deg
         for h in (5.0, 50.0, 89.9)
@@ -72,7 +72,7 @@ def test_an_equatorial_mount_does_not_care_for_altitude() -> None:
 
 @pytest.mark.parametrize("mirrored", [False, True])
 @pytest.mark.parametrize("kind", ["altaz", "equatorial"])
-def test_the_angle_of_drawn_days_is_given_back(kind: str, mirrored: bool) -> None:
+def test_the_angle_of_drawn_days_is_recovered(kind: str, mirrored: bool) -> None:
     """`plan_days` turns its pictures by the same geometry, written apart from the package."""
     times = [datetime(2026, 3, 28, 8, tzinfo=UTC) + timedelta(days=16 * n, hours=n % 8) for n in range(12)]
     views = sun_views(times, **SITE)

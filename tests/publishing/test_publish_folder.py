@@ -248,7 +248,7 @@ def test_site_and_target_in_each_other_are_refused(site, tmp_path, place):
 def test_originals_and_histories_are_never_taken_over(site, target, name):
     publish_folder(site, target)
     (target / name).mkdir()
-    with pytest.raises(PublishError, match="for the site alone"):
+    with pytest.raises(PublishError, match="for the site only"):
         publish_folder(site, target, adopt=True)
     assert (target / name).exists()
 
@@ -270,7 +270,7 @@ def test_an_archive_or_a_history_deep_in_the_target_is_never_taken_over(site, ta
     (target / name).parent.mkdir(parents=True)
     (target / name).write_text("kept", encoding="utf-8")
     before = contents(target)
-    with pytest.raises(PublishError, match="for the site alone"):
+    with pytest.raises(PublishError, match="for the site only"):
         publish_folder(site, target, adopt=True)
     assert contents(target) == before
 
@@ -559,7 +559,7 @@ def test_no_archive_and_no_history_is_taken_over_also_without_its_sign(site, tar
         (target / name).parent.mkdir(parents=True, exist_ok=True)
         (target / name).write_text("kept", encoding="utf-8")
     before = contents(target)
-    with pytest.raises(PublishError, match="for the site alone"):
+    with pytest.raises(PublishError, match="for the site only"):
         publish_folder(site, target, adopt=True)
     assert contents(target) == before
 

@@ -62,7 +62,7 @@ def test_what_a_stopped_run_left_is_ours_and_nothing_else_is() -> None:
 @pytest.mark.parametrize("name", [".git/HEAD", "deep/archive.toml", "checksums.sha256"])
 def test_originals_and_histories_are_never_taken_over(name: str) -> None:
     plan = make_plan(SITE, Manifest(), {name: 1}, keep=())
-    with pytest.raises(PublishError, match="for the site alone"):
+    with pytest.raises(PublishError, match="for the site only"):
         refuse_foreign("there", plan, {name: 1}, ours=False, adopt=True)
 
 

@@ -56,7 +56,7 @@ def _idat(data: bytes) -> list[bytes]:
 
 
 def test_a_large_png_whose_rows_end_early_is_refused():
-    with pytest.raises(PictureError, match=r"sun\.png: the PNG data cannot be read whole .*end early"):
+    with pytest.raises(PictureError, match=r"sun\.png: the PNG data cannot be read completely .*end early"):
         read_pixels(png_of(SIDE_PX, SIDE_PX, bytes((SIDE_PX + 1) * (SIDE_PX - 1))), "sun.png")
 
 

@@ -37,9 +37,9 @@ def test_files_by_a_third_writer_pass() -> None:
 @pytest.mark.parametrize(
     ("codes", "text"),
     [
-        ([256, 384], "false"),  # the first after a clear is no byte
-        ([256, 65, 300], "false"),  # beyond the one entry that 65 and the next make
-        ([384], "false"),  # without a clear at all
+        ([256, 384], "invalid"),  # the first after a clear is no byte
+        ([256, 65, 300], "invalid"),  # beyond the one entry that 65 and the next make
+        ([384], "invalid"),  # without a clear at all
     ],
 )
 def test_false_codes_are_refused(codes: list[int], text: str) -> None:
@@ -56,5 +56,5 @@ def test_a_picture_with_a_false_code_is_refused_in_one_line() -> None:
     data = bytearray(stream.getvalue())
     offset = tifffile.TiffFile(io.BytesIO(data)).pages[0].dataoffsets[0]
     data[offset : offset + 3] = bytes([0b11000000, 0, 0])
-    with pytest.raises(PictureError, match="LZW code is false"):
+    with pytest.raises(PictureError, match="LZW code is invalid"):
         read_pixels(bytes(data), "sun.tif")

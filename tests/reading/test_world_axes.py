@@ -70,7 +70,7 @@ def test_rows_from_the_top_turn_the_second_axis_over():
 
 
 def test_the_older_name_of_solar_axes():
-    # On pictures from spacecraft of the 1990s (from memory); arcseconds where no unit is given.
+    # As in headers of SOHO pictures of the 1990s; arcseconds where no unit is given.
     older = {"CTYPE1": "solar_x", "CTYPE2": "solar_y", "CDELT1": 2.0, "CDELT2": 2.5, "CROTA2": 179.93}
     assert header_axes(older) == header_axes(HEADERS["helio-crota"])
 

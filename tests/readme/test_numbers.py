@@ -7,7 +7,7 @@ import pytest
 
 from archive.commands.film import film
 from archive.execution import executor, progress
-from archive.films import marks
+from archive.films import annotations
 from archive.measuring import detail
 from archive.publishing import address, place, remote_target
 from archive.records import capture_time
@@ -23,11 +23,11 @@ SAID = [
     f"waits for it, {WORDS[round(progress.WAIT_S / 60)]} minutes at most",
     f"Sources that differ by more than {'a minute' if capture_time._DISAGREEMENT_S == 60 else '?'} are reported",
     f"camera's frame on {WORDS[counting._DAYS_OF_DUST + 1]} days are dust",  # one that it is on, and so many more
-    f"too small or too soft for spots of {detail._HOPELESS_MSH:.0f} millionths",
+    f"too small or too soft for spots of {detail._UNCOUNTABLE_MSH:.0f} millionths",
     f"one that shows none under {detail._SOFT_MSH:.0f} says so",
     f"a line every {overlay._GRID_STEP_DEG} degrees",
-    f"latitude and longitude every {marks._GRID_STEP_DEG} degrees",
-    f"in rows of {year_page._TURN} days",
+    f"latitude and longitude every {annotations._GRID_STEP_DEG} degrees",
+    f"in rows of {year_page._ROW_DAYS} days",
     f"From {WORDS[executor._FEW]} new pictures on",
     f"over {executor._BYTES_IN_FLIGHT // 2**20} MB (some ",
     f"is tried {WORDS[len(place._WAITS_S) + 1]} times",

@@ -107,7 +107,7 @@ def test_the_feed_has_as_many_observations_as_the_readme_says() -> None:
 def test_files_of_a_film_are_those_of_the_readme() -> None:
     said = paragraph_with("`--out FILE.mp4` writes")
     assert "film, poster (`.jpg`), list of frames (`.json`), `-loop.mp4` and `-av1.mp4`" in said
-    must_exist("tests/films/test_daily_film.py::test_a_film_comes_with_poster_list_and_loop")
+    must_exist("tests/films/test_daily_film.py::test_a_film_has_poster_list_of_frames_and_clip")
 
 
 def test_names_in_the_layout_are_told_in_the_sentences_too() -> None:

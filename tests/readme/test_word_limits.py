@@ -68,7 +68,7 @@ WORDS = {
     ),
     f"Notes with over {shown_notes._MOST_SIGNS:,} signs of Markdown": MARKDOWN,
     f"tables of over {shown_notes._MOST_CELLS:,} cells": MARKDOWN,
-    f"A film has at most {timeline.MOST_FRAMES:,} frames": HERE + "test_a_longer_film_is_refused_at_once",
+    f"A film has at most {timeline.MAX_FRAMES:,} frames": HERE + "test_a_longer_film_is_refused_at_once",
 }
 
 
@@ -154,5 +154,5 @@ def test_a_larger_theme_is_refused(
 def test_a_longer_film_is_refused_at_once(root: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     span = ["--from", "2026-04-01", "--to", "2026-06-10", "--style", "smooth", "--pace", "60"]
     told = refusal(capsys, "film", root, *span, "--out", tmp_path / "long.mp4")
-    assert "105000 frames from 2026-04-01 to 2026-06-10 (1500 a day), over the 100000" in told
+    assert "105000 frames from 2026-04-01 to 2026-06-10 (1500 a day), but the limit is 100000" in told
     assert not (tmp_path / "long.mp4").exists()

@@ -80,7 +80,7 @@ class Scene:
 
     `short_axis_angle_deg` and `north_angle_deg` are counter-clockwise from the picture's up, the second in
     the picture after it has been un-mirrored (x -> 2 x_px - x) where `mirrored` is true. `limb_u` is (u2, v2)
-    of I(mu) / I(1) = 1 - u2 - v2 + u2 mu + v2 mu^2 (Allen's Astrophysical Quantities, 550 nm, from memory);
+    of I(mu) / I(1) = 1 - u2 - v2 + u2 mu + v2 mu^2 (Allen's Astrophysical Quantities, 550 nm);
     (0, 0) is a uniform disc. `blur_px` is the Gaussian sigma. `sky_gradient` is the rise of the sky across
     the whole width to the right and the whole height downwards. `halo` is the aureole at the limb. `cloud` is
     the depth of smooth cloud. The picture is ``(peak * level) ** (1 / gamma)``, in colour where `tint` is

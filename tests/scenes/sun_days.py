@@ -28,7 +28,7 @@ __all__ = [
     "world_of",
 ]
 
-# Sidereal, all spots: Howard, Gilman & Gilman 1984, from memory.
+# Sidereal, all spots: Howard, Gilman & Gilman 1984.
 ROTATION_EQUATOR_DEG_PER_DAY = 14.522
 ROTATION_SIN2_DEG_PER_DAY = -2.84
 # Archinal et al., IAU working group on cartographic coordinates and rotational elements.
@@ -161,7 +161,7 @@ def carrington_drift_deg_per_day(latitude_deg: float) -> float:
 def refraction_flattening(altitude_deg: float) -> float:
     """Return by what share refraction shortens the disc along the vertical, at a true altitude.
 
-    The slope of 1.02 / tan(h + 10.3 / (h + 5.11)) arcmin (Meeus, chapter 16, from memory); the shortening
+    The slope of 1.02 / tan(h + 10.3 / (h + 5.11)) arcmin (Meeus, chapter 16); the shortening
     along the horizon, 0.0003 at any altitude, is neglected.
     """
 

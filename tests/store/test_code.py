@@ -80,7 +80,7 @@ def digests(package_parent: Path) -> dict[str, str]:
             "_NEVER_READ = 1\n",
             {"study", "picture_files", "turned_picture", "grown_map", "film_of"},
         ),
-        ("archive/orientation/clock_check.py", "_NEVER_READ = 1\n", {"better_hours"}),
+        ("archive/orientation/clock_check.py", "_NEVER_READ = 1\n", {"clock_error_hours"}),
         ("site_templates/day.html", "<!-- -->\n", {"build_site"}),
     ],
 )

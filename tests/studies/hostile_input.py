@@ -136,12 +136,12 @@ def value(data: bytes) -> None:
     from archive.films.production import film_of
     from archive.model.observation import SpotGroup, SunView
     from archive.orientation.instrument import Epoch
-    from archive.orientation.spots import SpotReading
+    from archive.orientation.spots import SpotSolution
     from archive.stages.films import KeptFilm
     from archive.stages.studies import KeptStudy
     from archive.store import Blob, Store
 
-    readings, groups = tuple[SpotReading | None, ...], tuple[SpotGroup, ...]
+    readings, groups = tuple[SpotSolution | None, ...], tuple[SpotGroup, ...]
     kinds: tuple[Any, ...] = (
         *(KeptStudy, KeptFilm, SunView, str, dict[str, Blob], readings, groups, tuple[Epoch, ...], list[int | None]),
     )

@@ -294,7 +294,7 @@ def _value() -> tuple[bytes, ...]:
     from archive.model.measured import Axes, Measured
     from archive.model.observation import Disc, FoundSpots, Spot
     from archive.orientation.instrument import Epoch
-    from archive.orientation.spots import SpotReading
+    from archive.orientation.spots import SpotSolution
     from archive.stages.films import KeptFilm
     from archive.stages.studies import KeptStudy
     from archive.store import Blob
@@ -310,7 +310,7 @@ def _value() -> tuple[bytes, ...]:
         KeptFilm({".mp4": blob}, 10, 0, 480, {"2026-06-03T0915Z": 1}),
         sun,
         {"fits": blob, "small": blob},
-        (SpotReading(12.5, 0.3, False, 1e4), None),
+        (SpotSolution(12.5, 0.3, False, 1e4), None),
         (Epoch(20_000.0, None, 3.5, 0.1, 0.05, False, 7),),
     )
     return tuple(encoded(one) for one in values)

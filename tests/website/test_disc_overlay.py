@@ -54,6 +54,6 @@ def test_the_grid_is_a_whole_svg_in_the_disc_s_pixels_shared_by_tilt() -> None:
 
 
 def test_the_earth_is_as_wide_as_twice_the_solar_parallax() -> None:
-    """IAU 1976: 8.794148 arcsec (from memory); and from the radii, 6378.137 km at 149597870.7 km."""
+    """IAU 1976: 8.794148 arcsec; and from the radii, 6378.137 km at 149597870.7 km."""
     assert round(earth_arcsec(1.0), 3) == round(2 * 6378.137 / 149597870.7 * 206264.806, 3) == 17.588
     assert earth_arcsec(1.0167) < earth_arcsec(0.9833)

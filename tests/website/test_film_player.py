@@ -65,7 +65,7 @@ def test_a_rotation_finds_its_films(content: Content) -> None:
 @in_browser
 def test_the_script_adds_control_and_moments(site_dir: Path, tmp_path: Path) -> None:
     shown = _run_in_browser(site_dir / "films/index.html", tmp_path)
-    for name in ("Play or pause", "One frame back", "One frame on"):
+    for name in ("Play or pause", "One frame back", "One frame forward"):
         assert f'aria-label="{name}"' in shown
     assert ">48 frames<" in shown
     assert 'aria-label="Show the frame at 1.00 s"' in shown

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from scenes.discs import draw_disc, place_on_picture, quantise
-from whole.turning import EPOCH, darkness_centre, lone_spots, scene_at
+from whole.film_scenes import EPOCH, darkness_centre, lone_spots, scene_at
 
 from archive.commands.main import main
 from archive.sun.view import sun_view
@@ -268,7 +268,7 @@ def _errors_px(picture: np.ndarray) -> list[float]:
 def test_three_days_are_turned_back_to_within_a_pixel_and_a_half(tab: Browser, home: str, looking_site: Path) -> None:
     _open_comparison(tab, home + PAIR)
     tab.press("m")
-    tab.wait("document.querySelector('[role=status]').textContent.includes('turned back by 3.00 days')")
+    tab.wait("document.querySelector('[role=status]').textContent.includes('derotated back by 3.00 days')")
     shown = _stage(tab)
     print("spots carried in the browser, errors in px:", np.round(_errors_px(shown), 2))
     assert max(_errors_px(shown)) < 1.5
@@ -320,7 +320,7 @@ def test_any_two_days_can_be_chosen_and_the_address_names_them(tab: Browser, hom
     tab.wait(f"{status}.startsWith('Left: 4 June 2026, 09:00 UTC. Right: 1 June')")
     assert tab.run("location.hash") == f"#{SECOND}T0900Z,{FIRST}T0900Z"
     tab.press("m")
-    tab.wait(f"{status}.includes('turned on by 3.00 days')")
+    tab.wait(f"{status}.includes('derotated forward by 3.00 days')")
     tab.send("Page.reload")
     tab.wait_for_load()
     tab.wait(f"{status}.startsWith('Left: 4 June')")
@@ -337,7 +337,7 @@ def test_blinking_waits_for_the_reader_and_never_flashes(tab: Browser, looking_s
     })()""")
     assert tab.run("new Promise((done) => setTimeout(() => done(window.changes), 700))") == 0
     tab.press("+", "+", "+")
-    assert tab.run("document.querySelector('.pace').textContent") == "2 a second"
+    assert tab.run("document.querySelector('.pace').textContent") == "2 per second"
     tab.press("k")
     assert tab.run("document.querySelector('.blink').getAttribute('aria-pressed')") == "true"
     blinked = tab.run("window.changes = 0, new Promise((done) => setTimeout(() => done(window.changes), 1600))")
@@ -364,8 +364,8 @@ def test_the_zoom_shows_the_pictures_own_pixels(tab: Browser, home: str, looking
     tab.open(home + DAY)
     tab.press("z")
     tab.wait("document.querySelector('.zoom-view img').naturalWidth === 1024")
-    told = tab.run("document.querySelector('.zoom-told').textContent")
-    assert told == "The picture’s own pixels, as it came; 1 pixel of the screen to each."
+    told = tab.run("document.querySelector('.zoom-status').textContent")
+    assert told == "Original orientation; 100 %."
     left, top, width, height = tab.box(".zoom-view")
     shown = tab.shot()[round(top + height / 2) - 200 :, round(left + width / 2) - 200 :][:400, :400]
     with Image.open(next((looking_site / f"days/{SECOND}").glob("*-as-it-came.jpg"))) as came:
@@ -391,7 +391,7 @@ def test_the_bar_and_the_earth_have_the_sizes_that_they_say(tab: Browser, lookin
         assert tab.box(".zoom-bar")[2] <= 180
         assert tab.box(".zoom-earth")[2] == pytest.approx(17.59 / sun.distance_au / per_pixel * times, rel=0.005)
     earth = f"{17.588 / sun.distance_au / per_pixel:.1f}"
-    assert f"px, {per_pixel:.2f}″ a pixel; the Earth would be {earth} px wide" in (looking_site / DAY).read_text()
+    assert f"px, {per_pixel:.2f}″ per pixel; the Earth would be {earth} px wide" in (looking_site / DAY).read_text()
 
 
 def test_the_zoom_moves_by_keys_drag_and_tap_and_escape_goes_back(tab: Browser, looking_site: Path) -> None:
@@ -422,7 +422,7 @@ def test_the_zoom_can_turn_north_up(tab: Browser, looking_site: Path) -> None:
     tab.click(".zoom-up")
     image = turned % "view img"
     assert tab.run(f"Math.atan2({image}.b, {image}.a)") == pytest.approx(np.pi / 6, abs=0.01)
-    assert "turned north up on the screen" in tab.run("document.querySelector('.zoom-told').textContent")
+    assert "Rotated north up" in tab.run("document.querySelector('.zoom-status').textContent")
     assert tab.run(f"({turned % 'north'}).b") == 0
 
 
@@ -431,8 +431,8 @@ def test_tab_goes_round_in_the_zoom_and_everything_has_a_name(tab: Browser, look
     tab.press("z")
     tree = tab.send("Accessibility.getFullAXTree")["nodes"]
     roles = {(node["role"]["value"], node.get("name", {}).get("value", "")) for node in tree if not node["ignored"]}
-    assert ("dialog", "The picture’s own pixels") in roles
-    assert {("button", name) for name in ("Smaller", "Larger", "Whole", "North up", "Close")} <= roles
+    assert ("dialog", "Picture at full size") in roles
+    assert {("button", name) for name in ("Zoom out", "Zoom in", "Fit", "North up", "Close")} <= roles
     assert not [role for role, name in roles if role in ("button", "link", "checkbox", "slider", "image") and not name]
 
 

@@ -19,7 +19,7 @@ from archive.model.observation import Alternative, Evidence, Observation, Orient
 from archive.website.content import Content
 from archive.website.disc_directions import disc_directions, shown_at_deg
 from archive.website.north_figure import NorthFigure, north_figure
-from archive.website.orientation_words import EVIDENCE_NAMES
+from archive.website.orientation_text import EVIDENCE_NAMES
 from website.invented import build_site
 
 DAY = "days/2026-06-03/index.html"
@@ -224,7 +224,7 @@ def test_nothing_is_drawn_where_north_is_unknown(content: Content, site: Path) -
     assert disc_directions(unknown.sun, unknown.orientation) == ()
     html = (site / UNKNOWN_DAY).read_text()
     assert "<svg" not in html
-    assert "Which way is north is not known, so no axis is drawn." in html
+    assert "North is not known, so no axis is drawn." in html
 
 
 def _svgs(page: Path) -> list[ElementTree.Element]:
@@ -264,38 +264,42 @@ def test_the_figure_has_no_colour_of_its_own(site: Path) -> None:
 @pytest.mark.parametrize(
     ("odds", "words"),
     [
-        (1.0, "is just as likely; nothing decides between them."),
+        (1.0, "is equally likely."),
         (1.5, "is 1.5 times less likely."),
         (12.3, "is 12 times less likely."),
         (4e9, "is more than 1000 times less likely."),
         (math.inf, "is more than 1000 times less likely."),
     ],
 )
-def test_a_reading_that_remains_is_told_beside_the_one_taken(
+def test_another_possible_orientation_is_shown_beside_the_one_taken(
     content: Content, tmp_path: Path, odds: float, words: str
 ) -> None:
     orientation = replace(_solved(north_deg=-12.4), alternative=Alternative(170.0, True, odds))
     text = _day_text(content, orientation, tmp_path)
-    assert f"North is taken at −12.4°, not mirrored. The opposite reading, +170.0° mirrored, {words}" in text
+    assert f"North is taken at −12.4°, not mirrored. The opposite orientation, +170.0° mirrored, {words}" in text
 
 
 def test_a_reading_near_the_one_taken_is_not_called_opposite(content: Content, tmp_path: Path) -> None:
     orientation = replace(_solved(north_deg=-12.4), alternative=Alternative(12.0, True, 3.0))
-    assert "The other reading, +12.0° mirrored, is 3.0 times less likely." in _day_text(content, orientation, tmp_path)
+    assert "The other orientation, +12.0° mirrored, is 3.0 times less likely." in _day_text(
+        content, orientation, tmp_path
+    )
 
 
-def test_a_reading_too_unsure_to_be_used_is_told_all_the_same(content: Content, tmp_path: Path) -> None:
+def test_an_orientation_too_uncertain_to_be_used_is_shown(content: Content, tmp_path: Path) -> None:
     orientation = Orientation("unknown", None, None, None, alternative=Alternative(170.0, True, 1.0))
     text = _day_text(content, orientation, tmp_path)
-    assert "One reading of north is +170.0° mirrored; it is not sure enough to be used." in text
+    assert "One possible orientation is +170.0° mirrored; it is too uncertain to be used." in text
 
 
-def test_a_dispute_is_told_once_and_what_lost_it_is_not_named_as_a_source(content: Content, tmp_path: Path) -> None:
+def test_a_dispute_is_shown_once_and_the_rejected_evidence_is_not_named_as_a_source(
+    content: Content, tmp_path: Path
+) -> None:
     pieces = (Evidence("header", 3.0, 0.5, False), Evidence("sky", 40.0, 1.1, True))
     dispute = "header says +3.0 ± 0.5 deg; sky says +40.0 ± 1.1 deg, mirrored"
     orientation = replace(_solved(*pieces, north_deg=3.0, sigma_deg=0.5), disputes=(dispute,))
     text = _day_text(content, orientation, tmp_path, f"Evidence for north disagrees: {dispute}.")
-    told = "disagrees: the file’s header +3.0° ± 0.5°, not mirrored; the mount and the sky +40.0° ± 1.1°, mirrored."
+    told = "disagrees: the file’s header +3.0° ± 0.5°, not mirrored; the mount’s geometry +40.0° ± 1.1°, mirrored."
     assert told in text
     assert "sky says" not in text
     assert "North measured from the file’s header, within 0.5°." in text
@@ -314,15 +318,15 @@ def _day_text(content: Content, orientation: Orientation, tmp_path: Path, *warni
     return re.sub(r"\s+", " ", re.sub(r"<[^>]*>", "", (tmp_path / "one" / DAY).read_text(encoding="utf-8")))
 
 
-def test_learned_camera_angles_are_told_in_order_of_time(site: Path) -> None:
+def test_derived_camera_angles_are_listed_in_order_of_time(site: Path) -> None:
     html = (site / "observatory/index.html").read_text(encoding="utf-8")
-    rows = re.findall(r"<tr.*?</tr>", html[html.index("Camera angle as learned") :], re.DOTALL)[1:4]
+    rows = re.findall(r"<tr.*?</tr>", html[html.index("Camera angle derived") :], re.DOTALL)[1:4]
     assert [re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", row)).strip() for row in rows] == [
         "1 March 2026 to 9 May 2026 from the first 27 pictures, mirrored +0.4° 0.8°",
         "camera re-mounted",
         "since 10 May 2026 from the first picture, mirrored −88.9° –",
     ]
-    assert html.count("Camera angle as learned") == 1  # the other instrument has learned nothing
+    assert html.count("Camera angle derived") == 1  # the other instrument has learned nothing
 
 
 def test_an_angle_that_ended_is_not_said_to_last(content: Content, tmp_path: Path) -> None:

@@ -17,10 +17,10 @@ from archive.model.observation import Counts, NamedGroup, Spot, SpotGroup
 from archive.model.rotation_law import RotationLaw
 from archive.website.content import Content
 from archive.website.followed import followed_groups
+from archive.website.formatting import days_and_months, format_date_range, format_latitude, format_meridian_distance
 from archive.website.group_rows import group_row
 from archive.website.pages import Link
-from archive.website.turning import law_formula
-from archive.website.wording import days_and_months, latitude_words, meridian_words, span_words
+from archive.website.rotation_laws import law_formula
 from website.invented import ALL_SPOTS, OWN_LAW, UNKNOWN, InventedContent, build_site, picture_bytes, with_groups
 from website.read_pages import Links, page_text
 
@@ -35,30 +35,30 @@ DAY = "days/2026-06-03/index.html"
 def test_places_are_written_as_the_trade_writes_them(latitude_deg: float, west_deg: float, words: str) -> None:
     # NOAA/USAF region summary of 7 June 2011, regions 1226, 1228, 1232. That west is positive, its longitudes tell:
     # from E07 to W52 they grow from 337 to 036 degrees.
-    assert latitude_words(latitude_deg, 0) + meridian_words(west_deg, 0) == words
+    assert format_latitude(latitude_deg, 0) + format_meridian_distance(west_deg, 0) == words
 
 
 def test_places_keep_two_digits_and_have_no_negative_zero() -> None:
-    assert [latitude_words(value) for value in (8.04, -0.04, -12.35)] == ["N08.0", "N00.0", "S12.3"]
+    assert [format_latitude(value) for value in (8.04, -0.04, -12.35)] == ["N08.0", "N00.0", "S12.3"]
 
 
 def test_spans_of_days_name_month_and_year_once() -> None:
     june, july, next_year = date(2026, 6, 28), date(2026, 7, 3), date(2027, 1, 2)
-    assert span_words(june, june) == "28 June 2026"
-    assert span_words(date(2026, 6, 3), june) == "3 to 28 June 2026"
-    assert span_words(june, july) == "28 June to 3 July 2026"
-    assert span_words(july, next_year) == "3 July 2026 to 2 January 2027"
+    assert format_date_range(june, june) == "28 June 2026"
+    assert format_date_range(date(2026, 6, 3), june) == "3 to 28 June 2026"
+    assert format_date_range(june, july) == "28 June to 3 July 2026"
+    assert format_date_range(july, next_year) == "3 July 2026 to 2 January 2027"
     assert days_and_months(june, july) == "28 June to 3 July"
 
 
 def test_the_law_is_the_formula_as_printed() -> None:
-    # 14.522 - 2.84 sin^2, Howard, Gilman & Gilman (1984), from memory; sin^2 of 30 degrees is 1/4.
+    # 14.522 - 2.84 sin^2, Howard, Gilman & Gilman (1984); sin^2 of 30 degrees is 1/4.
     assert ALL_SPOTS.rate_deg_per_day(30.0) == pytest.approx(14.522 - 2.84 / 4)
     assert ALL_SPOTS.rate_deg_per_day(-30.0) == ALL_SPOTS.rate_deg_per_day(30.0)
-    # Snodgrass & Ulrich (1990), from memory: 14.713 - 2.396 sin^2 - 1.787 sin^4.
-    magnetic = RotationLaw("magnetic features", 14.713, -2.396, -1.787)
-    assert magnetic.rate_deg_per_day(90.0) == pytest.approx(14.713 - 2.396 - 1.787)
-    assert law_formula(magnetic) == "14.71 − 2.40 sin<sup>2</sup> φ − 1.79 sin<sup>4</sup> φ"
+    # Snodgrass & Ulrich (1990): 14.713 - 2.396 sin^2 - 1.787 sin^4.
+    doppler = RotationLaw("Doppler features", 14.713, -2.396, -1.787)
+    assert doppler.rate_deg_per_day(90.0) == pytest.approx(14.713 - 2.396 - 1.787)
+    assert law_formula(doppler) == "14.71 − 2.40 sin<sup>2</sup> φ − 1.79 sin<sup>4</sup> φ"
     assert law_formula(OWN_LAW).replace("\N{NO-BREAK SPACE}", " ") == "14.40 ± 0.05 − (2.50 ± 0.60) sin<sup>2</sup> φ"
 
 
@@ -136,7 +136,9 @@ def test_the_largest_group_of_a_day_comes_first(content: Content, tmp_path: Path
     assert text.index("2312-2 N12.3°") < text.index("2312-1 N12.3°")
 
 
-def test_groups_of_a_picture_without_north_have_area_and_spots_but_no_place(content: Content, tmp_path: Path) -> None:
+def test_groups_of_a_picture_without_north_have_area_and_spots_but_no_position(
+    content: Content, tmp_path: Path
+) -> None:
     lost = SpotGroup((Spot(0.1, 0.2, 30.0, 6.0),) * 3, 90.0, 18.0)
     entries = [
         *content.entries[:3],
@@ -145,7 +147,7 @@ def test_groups_of_a_picture_without_north_have_area_and_spots_but_no_place(cont
     build_site(replace(content, entries=entries), tmp_path / "site")
     text = page_text(tmp_path / "site", "days/2026-06-05/index.html")
     assert "no name – – – 90 3" in text
-    assert "North is not known, so the groups are in no place and under no name." in text
+    assert "North is not known, so the groups cannot be located or named." in text
 
 
 def test_errors_are_never_written_as_nothing() -> None:
@@ -154,7 +156,7 @@ def test_errors_are_never_written_as_nothing() -> None:
     assert (row.latitude_error, row.longitude_error) == ("± 0.1°", "")
 
 
-def test_a_group_is_told_with_its_rate_beside_the_laws(site: Path) -> None:
+def test_a_group_is_shown_with_its_rate_beside_the_laws(site: Path) -> None:
     text = page_text(site, FIRST).replace("\N{NO-BREAK SPACE}", " ")
     assert "This group 14.37 ± 0.15" in text
     # At N12.3: 14.522 - 2.84 sin^2(12.3 deg) = 14.522 - 2.84 * 0.04538.
@@ -166,13 +168,13 @@ def test_a_group_is_told_with_its_rate_beside_the_laws(site: Path) -> None:
 
 
 def test_a_group_seen_too_shortly_says_so(site: Path) -> None:
-    assert "Seen on too few days to tell how fast it turned." in page_text(site, SECOND)
+    assert "Seen on too few days to measure its rotation." in page_text(site, SECOND)
 
 
 def test_returns_link_both_ways_and_to_no_page_that_is_not_there(site: Path) -> None:
     text = page_text(site, FIRST)
-    assert "Probable return of round the far side 2311-4" in text
-    assert "Probably came back as round the far side 2312-2" in text
+    assert "Probable return of via the far side 2311-4" in text
+    assert "Probably returned as via the far side 2312-2" in text
     assert not [href for href in Links((site / FIRST).read_text()).targets if "2311-4" in href]
     assert "../2312-1/index.html" in Links((site / SECOND).read_text()).targets
 
@@ -196,7 +198,7 @@ def test_a_list_without_groups_says_why(content: Content, tmp_path: Path, counte
         for entry in content.entries
     ]
     build_site(replace(content, entries=entries, groups=()), tmp_path / "site")
-    words = "No sunspot group has been followed yet" if counted else "No picture has been searched for spots yet."
+    words = "No sunspot group has been tracked yet" if counted else "No picture has been searched for spots yet."
     assert words in page_text(tmp_path / "site", "groups/index.html")
     assert ("No sunspot group on this disc." in page_text(tmp_path / "site", DAY)) is counted
 

@@ -136,7 +136,7 @@ def test_no_note_within_the_limit_takes_long_or_makes_a_page_without_end(what: s
         ("|a" * 1000 + "|\n" + "|-" * 1000 + "|\n" + "b\n" * 9000, "signs of Markdown"),
         ("|a" * 150 + "|\n" + "|-" * 150 + "|\n" + "b\n" * 500, "a table of up to 75[0-9]+ cells"),
         ("[a]: " + "x" * 2000 + "\n\n" + "[a] " * 3000, "references"),
-        ("*" * 11_000, "11000 signs of Markdown, over 10000; shown as it was written"),
+        ("*" * 11_000, "11000 signs of Markdown, over 10000; shown as written"),
     ],
     ids=["wide", "cells", "references", "signs"],
 )

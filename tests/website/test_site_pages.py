@@ -105,7 +105,7 @@ def test_every_picture_has_words_in_its_place(site: Path) -> None:
     alts = [attrs.get("alt") for page in _pages(site) for tag, attrs in Links(page.read_text()).tags if tag == "img"]
     assert "The Sun on 2 June 2026 at 09:15 UTC, north up: 1 group, 4 spots, at N12 E30" in alts
     assert "The Sun on 3 June 2026 at 14:15 UTC, north up: 2 groups, 6 spots, the largest at N12 E14" in alts
-    assert "The Sun on 5 June 2026 at 09:15 UTC, as it came, north not known" in alts
+    assert "The Sun on 5 June 2026 at 09:15 UTC, original orientation, north not known" in alts
     assert all(alts)
 
 
@@ -139,11 +139,11 @@ def test_days_link_to_their_neighbours_across_a_gap(site: Path) -> None:
 
 
 def test_the_caption_says_how_north_is_known(site: Path) -> None:
-    assert "North measured from the same spots on other days and the mount and the sky, within 0.4°." in page_text(
+    assert "North measured from the same spots on other days and the mount’s geometry, within 0.4°." in page_text(
         site, DAY
     )
     assert "North assumed from the mount, within 1.8°." in page_text(site, FIRST_DAY)
-    assert "As it came: which way is north is not known." in page_text(site, UNKNOWN_DAY)
+    assert "Original orientation: north is not known." in page_text(site, UNKNOWN_DAY)
 
 
 def test_north_is_marked_only_where_it_is_known(site: Path) -> None:
@@ -152,7 +152,7 @@ def test_north_is_marked_only_where_it_is_known(site: Path) -> None:
 
 
 def test_disputes_and_warnings_are_shown(site: Path) -> None:
-    dispute = "disagrees: the same spots on other days −12.5° ± 0.4°, mirrored; the mount and the sky −11.2° ± 1.2°, "
+    dispute = "disagrees: the same spots on other days −12.5° ± 0.4°, mirrored; the mount’s geometry −11.2° ± 1.2°, "
     assert dispute in page_text(site, DAY)
     assert "The Sun was low." in page_text(site, UNKNOWN_DAY)
 
@@ -160,9 +160,9 @@ def test_disputes_and_warnings_are_shown(site: Path) -> None:
 def test_unknown_facts_are_left_out_or_dashed_never_zero(site: Path) -> None:
     text = page_text(site, UNKNOWN_DAY)
     assert "Exposure" not in text
-    assert "This picture was not counted." in text
+    assert "Spots were not counted in this picture." in text
     assert "sunspot groups, g" not in text
-    assert "Taken together–––" in text.replace(" –", "–")
+    assert "Combined–––" in text.replace(" –", "–")
     assert "None" not in text
     assert "nan" not in text.lower().split()
 
@@ -199,7 +199,7 @@ def test_an_observation_that_is_gone_stays_as_text_under_its_film(site: Path) ->
 
 def test_an_archive_without_pictures_makes_a_site(content: Content, tmp_path: Path) -> None:
     build_site(replace(content, entries=(), films=()), tmp_path / "empty")
-    assert "No pictures have been filed yet." in page_text(tmp_path / "empty", "index.html")
+    assert "No pictures have been added yet." in page_text(tmp_path / "empty", "index.html")
 
 
 def test_names_with_signs_of_html_are_shown_as_written(content: Content, tmp_path: Path) -> None:

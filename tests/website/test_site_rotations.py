@@ -16,7 +16,7 @@ from website.invented import content as invented_content
 from website.read_pages import Links, page_text
 
 PAGE = "rotations/2312/index.html"
-# Meeus, Astronomical Algorithms, chapter 29: the mean length of a synodic rotation, from memory.
+# Meeus, Astronomical Algorithms, chapter 29: the mean length of a synodic rotation.
 SYNODIC_DAYS = 27.2752316
 
 
@@ -72,11 +72,11 @@ def test_a_group_past_the_seam_is_on_the_map_of_the_last_rotation(site: Path) ->
 def test_the_page_gives_dates_share_files_and_days(site: Path) -> None:
     text = page_text(site, PAGE)
     assert "27 May to 23 June 2026" in text
-    assert "The map shows 47 % of the surface; nobody looked where it is hatched." in text
+    assert "The map shows 47 % of the surface; hatched areas were not observed." in text
     targets = Links((site / PAGE).read_text()).targets
     assert {"map.png", "map.fits", "../2311/index.html", "../../days/2026-06-05/index.html"} <= set(targets)
     assert (site / "rotations/2312/map.fits").read_bytes().startswith(b"SIMPLE")
-    assert "No picture of this rotation" in page_text(site, "rotations/2311/index.html")
+    assert "No picture in this rotation" in page_text(site, "rotations/2311/index.html")
 
 
 def test_a_film_of_the_rotation_is_played_there_whatever_its_style(content: Content, tmp_path: Path) -> None:

@@ -44,7 +44,7 @@ def test_text_stands_out_from_its_ground(scheme: str, text: str, ground: str) ->
 
 
 def test_the_contrast_is_that_of_the_standard() -> None:
-    # WCAG 2.2: black on white is 21 to 1; #767676 on white is the known limit of 4.54 (from memory).
+    # WCAG 2.2: black on white is 21 to 1; #767676 on white is the known limit of 4.54.
     assert _contrast((0, 0, 0), (255, 255, 255)) == pytest.approx(21)
     assert _contrast((0x76, 0x76, 0x76), (255, 255, 255)) == pytest.approx(4.54, abs=0.005)
 

@@ -7,16 +7,16 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from archive.website.wording import (
+from archive.website.formatting import (
     arcminutes,
-    day_words,
     degrees,
     exposure,
+    format_day,
+    format_position,
+    format_time,
     joined,
     number,
-    place_words,
     plural,
-    time_words,
 )
 
 
@@ -25,11 +25,11 @@ def test_every_month_is_named_as_the_standard_library_names_it_in_english() -> N
     assert locale.setlocale(locale.LC_TIME) == "C"
     for month in range(1, 13):
         day = date(2026, month, 3)
-        assert day_words(day) == f"3 {day:%B} 2026"
+        assert format_day(day) == f"3 {day:%B} 2026"
 
 
 def test_times_are_cut_to_the_minute_like_the_ids() -> None:
-    assert time_words(datetime(2026, 6, 3, 9, 15, tzinfo=UTC) + timedelta(seconds=59)) == "09:15 UTC"
+    assert format_time(datetime(2026, 6, 3, 9, 15, tzinfo=UTC) + timedelta(seconds=59)) == "09:15 UTC"
 
 
 @pytest.mark.parametrize(
@@ -61,9 +61,9 @@ def test_exposures_are_written_as_photographers_do(seconds: float, words: str) -
 
 
 def test_positions_carry_compass_letters() -> None:
-    assert place_words(52.1, -1.3) == "52.1° N, 1.3° W"
-    assert place_words(44.0, 0.0) == "44.0° N, 0.0° E"
-    assert place_words(-33.9, 151.2) == "33.9° S, 151.2° E"
+    assert format_position(52.1, -1.3) == "52.1° N, 1.3° W"
+    assert format_position(44.0, 0.0) == "44.0° N, 0.0° E"
+    assert format_position(-33.9, 151.2) == "33.9° S, 151.2° E"
 
 
 def test_lists_and_counts_read_as_sentences() -> None:

@@ -262,7 +262,7 @@ def test_stating_the_angle_later_turns_the_disc(archive_folder: Path, tmp_path: 
     assert observations(archive_folder)[0]["orientation"]["status"] == "unknown"
     assert observations(archive_folder)[0]["orientation"]["north_angle_deg"] is None
     page = (archive_folder / "site" / "days" / "2026-06-03" / "index.html").read_text()
-    assert "as it came" in page.lower()
+    assert "original orientation" in page.lower()
     record = archive_folder / "2026" / "2026-06-03" / "0915Z.toml"
     record.write_text("north_angle_deg = 40\nmirrored = false\n" + record.read_text())
     main(["build", str(archive_folder)])

@@ -24,9 +24,9 @@ from archive.stages.archive import Archive, opened_archive
 from archive.stages.comparison import with_turned_back
 from archive.stages.comparison_picture import turned_disc, turned_picture
 from archive.store import NO_BLOB, DamagedBlobError
-from archive.website.content import Content, Entry, Pictures, SiteInfo, TurnedBack
+from archive.website.content import Content, DerotatedDisc, Entry, Pictures, SiteInfo
 from whole.conftest import NEW
-from whole.turning import EPOCH, STANDARD_SCENE, darkness_centre, observed
+from whole.film_scenes import EPOCH, STANDARD_SCENE, darkness_centre, observed
 
 UNKNOWN = Orientation("unknown", None, None, None)
 
@@ -38,7 +38,7 @@ def archive(tmp_path: Path) -> Iterator[Archive]:
         yield opened
 
 
-def _compared(archive: Archive, observations: Sequence[Observation]) -> dict[str, TurnedBack]:
+def _compared(archive: Archive, observations: Sequence[Observation]) -> dict[str, DerotatedDisc]:
     disc = archive.store.add_blob(fits_bytes(draw_disc(STANDARD_SCENE), []))
     pictures = Pictures(NO_BLOB, NO_BLOB, NO_BLOB, NO_BLOB, fits=disc)
     content = Content(SiteInfo("The Sun", "A. Teal"), [Entry(one, pictures) for one in observations])
@@ -91,7 +91,7 @@ def test_a_carried_disc_is_made_once_and_again_when_either_view_changes(archive:
 
 @pytest.mark.parametrize("b0_deg", [-7.2, 7.2])
 def test_a_surface_is_turned_by_the_law_whatever_the_tilt(b0_deg: float) -> None:
-    """Howard, Gilman & Gilman (1984), all spots: 14.522 - 2.84 sin^2 deg a day, sidereal (from memory)."""
+    """Howard, Gilman & Gilman (1984), all spots: 14.522 - 2.84 sin^2 deg a day, sidereal."""
     places = [(25.0, 20.0), (-30.0, 5.0), (5.0, 45.0)]
     scene = replace(STANDARD_SCENE, b0_deg=b0_deg, spots=tuple(Spot(*place, 2.0) for place in places))
     seen_at, at = Standpoint(2.0, b0_deg, 100.0), Standpoint(0.0, b0_deg + 1.0, 126.4)

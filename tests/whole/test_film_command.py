@@ -19,8 +19,8 @@ from PIL import Image
 from scenes.discs import Scene
 
 from archive.commands.main import main
-from archive.films.job import Cutting, FilmOptions, GroupPlace, standpoint
-from archive.films.marks import disc_marks
+from archive.films.annotations import disc_annotations
+from archive.films.job import FilmJob, FilmOptions, GroupPosition, standpoint
 from archive.films.production import film_of
 from whole.conftest import NEW, SPOTS, draw
 
@@ -85,7 +85,7 @@ def test_a_span_is_as_long_as_its_pictures_and_one_of_a_century_is_refused(
         status, told = answer("film", folder, *centuries, *out)
         assert (status, told["status"], len(told["causes"])) == (1, "refused", 1)
         assert re.match(
-            r"film: 230\d\d\d frames from 1900-01-02 to 2026-06-12 \(5 a day\), over the 100000 that a film may have",
+            r"film: 230\d\d\d frames from 1900-01-02 to 2026-06-12 \(5 a day\), but the limit is 100000",
             told["causes"][0],
         )
     assert (folder / "archive.toml").read_bytes() == before
@@ -210,7 +210,7 @@ def test_names_are_written_beside_groups_while_they_live(folder: Path, tmp_path:
 def test_a_name_does_not_outlive_its_group(moment: str) -> None:
     seen = datetime(2026, 6, 1, 9, 15, tzinfo=UTC)
     options = FilmOptions(group_names=True)
-    cutting = Cutting((), {}, "natural", options, (GroupPlace("2311-4", seen, 10.0, standpoint(seen).l0_deg),))
+    job = FilmJob((), {}, "natural", options, (GroupPosition("2311-4", seen, 10.0, standpoint(seen).l0_deg),))
     far = timedelta(days=-1 if moment == "before" else 1)
-    assert [label.text for label in disc_marks(cutting)(seen).labels] == ["2311-4"]
-    assert disc_marks(cutting)(seen + far).labels == ()
+    assert [label.text for label in disc_annotations(job)(seen).labels] == ["2311-4"]
+    assert disc_annotations(job)(seen + far).labels == ()

@@ -14,16 +14,16 @@ from archive.films.frames import Paint, painted_frames
 from archive.films.job import FilmOptions
 from archive.films.timeline import FrameSpec
 from archive.model.choices import FILM_STYLES, FilmStyle
-from archive.stages.films import shot
-from whole.turning import drawn_days
+from archive.stages.films import plan_film
+from whole.film_scenes import drawn_days
 
 
 @pytest.mark.parametrize("style", FILM_STYLES)
 def test_frames_do_not_depend_on_who_paints_them(style: FilmStyle, tmp_path: Path) -> None:
     options = FilmOptions(pace_s=1.6, size_px=480, grid=True)
-    _, cutting = drawn_days(tmp_path, [0.0, 1.0, 2.2, 3.0], options)
-    specs, alone, _ = shot(cutting, style)
-    _, together, _ = shot(cutting, style, painters=3)
+    _, job = drawn_days(tmp_path, [0.0, 1.0, 2.2, 3.0], options)
+    specs, alone, _ = plan_film(job, style)
+    _, together, _ = plan_film(job, style, painters=3)
     pairs = list(zip(alone, together, strict=True))
     assert len(specs) == len(pairs) >= 96
     assert [number for number, (one, other) in enumerate(pairs) if not np.array_equal(one, other)] == []
@@ -43,7 +43,7 @@ def test_a_fault_in_one_frame_ends_the_film_there(painters: int) -> None:
 
         return paint
 
-    frames = painted_frames(specs, prepare, dress=lambda frame, spec: None, painters=painters)
+    frames = painted_frames(specs, prepare, overlay=lambda frame, spec: None, painters=painters)
     assert [int(next(frames)[0, 0, 0]) for _ in range(7)] == list(range(7))
     with pytest.raises(MemoryError, match="frame 7"):
         next(frames)
@@ -51,8 +51,8 @@ def test_a_fault_in_one_frame_ends_the_film_there(painters: int) -> None:
 
 
 def test_a_film_that_is_given_up_leaves_no_painter(tmp_path: Path) -> None:
-    _, cutting = drawn_days(tmp_path, [0.0, 1.0], FilmOptions(size_px=240))
-    _, frames, _ = shot(cutting, "smooth", painters=2)
+    _, job = drawn_days(tmp_path, [0.0, 1.0], FilmOptions(size_px=240))
+    _, frames, _ = plan_film(job, "smooth", painters=2)
     next(frames)
     assert any(thread.name.startswith("painter") for thread in threading.enumerate())
     frames.close()

@@ -1,4 +1,4 @@
-"""Every second day of real pictures withheld: what the carried surface says of a day that it never saw.
+"""Every second day of real pictures withheld: the derotated surface compared with a day it does not include.
 
 Pictures: SDO/HMI quick-look continuum of October 2010 (see the README beside them), one a day, north up.
 """

@@ -20,14 +20,14 @@ from archive.films.caption import caption_rows_px
 from archive.films.job import FilmOptions
 from archive.films.strip import strip_box_px
 from archive.sun.view import sun_view
-from whole.turning import (
+from whole.film_scenes import (
     EPOCH,
     STANDARD_SCENE,
     Shown,
     World,
-    cutting_of,
     darkness_centre,
     drawn_days,
+    film_job,
     film_of,
     lone_spots,
     scene_at,
@@ -40,16 +40,16 @@ DAYS = [0.0, 1.04, 3.1, 4.0]  # a gap of two days in the midst
 @pytest.fixture(scope="module")
 def turning(tmp_path_factory: pytest.TempPathFactory) -> tuple[World, Shown]:
     folder = tmp_path_factory.mktemp("turning")
-    world, cutting = drawn_days(folder, DAYS, FilmOptions(pace_s=0.32))
-    return world, film_of(cutting, "smooth", folder / "turning.mp4")
+    world, job = drawn_days(folder, DAYS, FilmOptions(pace_s=0.32))
+    return world, film_of(job, "smooth", folder / "turning.mp4")
 
 
 @pytest.fixture(scope="module")
 def long_gap(tmp_path_factory: pytest.TempPathFactory) -> Shown:
     """Two pictures nine days apart: with a reach of three days nobody knows what was in the middle."""
     folder = tmp_path_factory.mktemp("gap")
-    _, cutting = drawn_days(folder, [0.0, 9.0], FilmOptions(pace_s=0.2, size_px=512))
-    return film_of(cutting, "smooth", folder / "gap.mp4")
+    _, job = drawn_days(folder, [0.0, 9.0], FilmOptions(pace_s=0.2, size_px=512))
+    return film_of(job, "smooth", folder / "gap.mp4")
 
 
 def radius_px(size_px: int) -> np.ndarray:
@@ -156,8 +156,8 @@ def test_nothing_is_shown_beyond_its_reach_and_it_fades_before(long_gap: Shown) 
 
 
 def test_one_picture_gives_a_still_film(tmp_path: Path) -> None:
-    _, cutting = drawn_days(tmp_path, [0.0], FilmOptions(size_px=480))
-    shown = film_of(cutting, "smooth", tmp_path / "one.mp4")
+    _, job = drawn_days(tmp_path, [0.0], FilmOptions(size_px=480))
+    shown = film_of(job, "smooth", tmp_path / "one.mp4")
     assert {frame["kind"] for frame in shown.listed["frames"]} == {"observed"}
     assert len(shown.frames) == 50
     # The encoder's own refinement from frame to frame is all that changes.
@@ -166,7 +166,7 @@ def test_one_picture_gives_a_still_film(tmp_path: Path) -> None:
 
 def test_no_picture_gives_no_film(tmp_path: Path) -> None:
     with pytest.raises(FactsError, match="choose a longer one"):
-        film_of(cutting_of(tmp_path, [], FilmOptions()), "smooth", tmp_path / "none.mp4")
+        film_of(film_job(tmp_path, [], FilmOptions()), "smooth", tmp_path / "none.mp4")
 
 
 def test_a_part_that_the_frame_cut_off_is_blank_not_black_and_is_taken_from_another_picture(tmp_path: Path) -> None:
@@ -174,16 +174,16 @@ def test_a_part_that_the_frame_cut_off_is_blank_not_black_and_is_taken_from_anot
     times = [EPOCH, EPOCH + timedelta(days=1)]
     pictures = [draw_disc(scene_at(world, time_utc)) for time_utc in times]
     pictures[0][700:] = 0.0  # the south was outside the first picture's frame
-    cutting = cutting_of(tmp_path, list(zip(times, pictures, strict=True)), FilmOptions(pace_s=0.2))
-    shown = film_of(cutting, "smooth", tmp_path / "cut.mp4")
+    job = film_job(tmp_path, list(zip(times, pictures, strict=True)), FilmOptions(pace_s=0.2))
+    shown = film_of(job, "smooth", tmp_path / "cut.mp4")
     south = (radius_px(1024) < 400) & (np.arange(1024) > 720)[:, None]
     assert 20 < np.median(shown.frames[0][south]) < 100  # observed: blank
     assert np.median(shown.frames[2][south]) > 150  # between: from the second
 
 
 def test_corotating_map_holds_longitudes_still(tmp_path: Path) -> None:
-    _, cutting = drawn_days(tmp_path, [0.0, 1.0, 2.0], FilmOptions(pace_s=0.4, size_px=512))
-    shown = film_of(cutting, "corotating", tmp_path / "map.mp4")
+    _, job = drawn_days(tmp_path, [0.0, 1.0, 2.0], FilmOptions(pace_s=0.4, size_px=512))
+    shown = film_of(job, "corotating", tmp_path / "map.mp4")
     window = shown.listed["map"]
     assert shown.listed["disc"] is None
     world = lone_spots(sun_view(EPOCH, latitude_deg=0.0, longitude_deg=0.0).l0_deg)
@@ -200,8 +200,8 @@ def test_corotating_map_holds_longitudes_still(tmp_path: Path) -> None:
 
 
 def test_corotating_disc_keeps_its_face(tmp_path: Path) -> None:
-    world, cutting = drawn_days(tmp_path, [0.0, 2.0], FilmOptions(pace_s=0.4, view="disc"))
-    shown = film_of(cutting, "corotating", tmp_path / "face.mp4")
+    world, job = drawn_days(tmp_path, [0.0, 2.0], FilmOptions(pace_s=0.4, view="disc"))
+    shown = film_of(job, "corotating", tmp_path / "face.mp4")
     facing_deg = sun_view(EPOCH + timedelta(days=1), latitude_deg=0.0, longitude_deg=0.0).l0_deg
     face = replace(STANDARD_SCENE, b0_deg=0.0)
     for index in (0, len(shown.frames) - 1):
@@ -213,8 +213,8 @@ def test_corotating_disc_keeps_its_face(tmp_path: Path) -> None:
 
 
 def test_same_pictures_give_the_same_film(tmp_path: Path) -> None:
-    _, cutting = drawn_days(tmp_path, [0.0, 1.0], FilmOptions(pace_s=0.2, size_px=480, grid=True, axis=True))
-    one, two = (film_of(cutting, "smooth", tmp_path / f"{name}.mp4").files for name in ("one", "two"))
+    _, job = drawn_days(tmp_path, [0.0, 1.0], FilmOptions(pace_s=0.2, size_px=480, grid=True, axis=True))
+    one, two = (film_of(job, "smooth", tmp_path / f"{name}.mp4").files for name in ("one", "two"))
     assert one.mp4.read_bytes() == two.mp4.read_bytes()
     assert one.poster.read_bytes() == two.poster.read_bytes()
     assert one.av1 is not None

@@ -215,7 +215,7 @@ def test_later_days_orient_older_ones_in_page_and_film(unsaid: Path, week: dict[
         statuses.append(told["pictures"][0]["orientation"]["status"])
         if path == spotted[0]:
             assert main(["build", str(unsaid)]) == 0
-            assert "as it came, north not known" in page(unsaid, "2026-06-14")
+            assert "original orientation, north not known" in page(unsaid, "2026-06-14")
             assert not film.exists()
     assert statuses[0] == "unknown"
     assert statuses[-1] == "solved"

@@ -1,4 +1,4 @@
-"""The carried surface: places by an independent drawing (tests/scenes shares no code), weights, looks."""
+"""The derotated surface: positions by an independent drawing (tests/scenes shares no code), weights, looks."""
 
 import numpy as np
 import pytest
@@ -50,8 +50,8 @@ def dark_centre(picture, x_px, y_px, reach=9):
 
 
 @pytest.mark.parametrize("days", [-2.0, -0.4, 1.3, 2.5])
-def test_dots_are_carried_along_their_latitudes_by_the_published_law(days):
-    """14.522 - 2.84 sin^2 deg/day sidereal (Howard, Gilman & Gilman 1984, from memory); L0 falls by 13.2 deg/day."""
+def test_dots_move_along_their_latitudes_by_the_published_law(days):
+    """14.522 - 2.84 sin^2 deg/day sidereal (Howard, Gilman & Gilman 1984); L0 falls by 13.2 deg/day."""
     places = [(0.0, -12.0), (24.0, 5.0), (-33.0, 14.0), (52.0, -8.0)]
     then, now = Standpoint(10.0, 5.0, 200.0), Standpoint(10.0 + days, 5.3, 200.0 - 13.2 * days)
     surface = seen_surface(dotted(places, then.b0_deg), FRAME, then)
@@ -65,7 +65,7 @@ def test_dots_are_carried_along_their_latitudes_by_the_published_law(days):
         assert found == pytest.approx((x_px, y_px), abs=0.12)
 
 
-def test_a_surface_that_turns_as_a_whole_keeps_its_carrington_longitudes():
+def test_a_rigidly_rotating_surface_keeps_its_carrington_longitudes():
     places = [(0.0, -12.0), (40.0, 14.0)]
     then, held = Standpoint(0.0, -4.0, 350.0), Standpoint(99.0, 0.0, 5.0)
     surface = seen_surface(dotted(places, then.b0_deg), FRAME, then)

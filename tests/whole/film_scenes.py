@@ -18,10 +18,10 @@ from scenes.sun_days import GroupPlan, World, world_of
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disk import Folder, StoredFile
 from archive.films.film import FilmFiles, make_film
-from archive.films.job import Cutting, FilmOptions
+from archive.films.job import FilmJob, FilmOptions
 from archive.model.observation import Disc, Observation, Orientation, PictureFile
 from archive.records.disc_files import fits_bytes
-from archive.stages.films import shot
+from archive.stages.films import plan_film
 from archive.sun.view import sun_view
 
 EPOCH = datetime(2026, 6, 1, 9, 0, tzinfo=UTC)
@@ -73,24 +73,24 @@ def observed(time_utc: datetime) -> Observation:
     )
 
 
-def cutting_of(
+def film_job(
     folder: Path, pictures: Sequence[tuple[datetime, NDArray[np.float32]]], options: FilmOptions, look: str = "mono"
-) -> Cutting:
+) -> FilmJob:
     """Write aligned discs into a folder; what a film is made from."""
     discs = {}
     chosen = [observed(time_utc) for time_utc, _ in pictures]
     for one, (_, picture) in zip(chosen, pictures, strict=True):
         discs[one.id] = StoredFile(Folder(folder), f"{one.id}.fits")
         (folder / f"{one.id}.fits").write_bytes(fits_bytes(picture, []))
-    return Cutting(chosen, discs, look, options)  # type: ignore[arg-type]
+    return FilmJob(chosen, discs, look, options)  # type: ignore[arg-type]
 
 
-def drawn_days(folder: Path, days: Sequence[float], options: FilmOptions, **changes: object) -> tuple[World, Cutting]:
+def drawn_days(folder: Path, days: Sequence[float], options: FilmOptions, **changes: object) -> tuple[World, FilmJob]:
     """Draw the lone spots on some days after the epoch."""
     world = lone_spots(sun_view(EPOCH, latitude_deg=0.0, longitude_deg=0.0).l0_deg)
     times = [EPOCH + timedelta(days=day) for day in days]
     pictures = [(time_utc, draw_disc(scene_at(world, time_utc, **changes))) for time_utc in times]
-    return world, cutting_of(folder, pictures, options)
+    return world, film_job(folder, pictures, options)
 
 
 @dataclass(frozen=True)
@@ -105,9 +105,9 @@ class Shown:
         return datetime.fromisoformat(self.listed["frames"][index]["time_utc"])  # type: ignore[index]
 
 
-def film_of(cutting: Cutting, style: str, out: Path) -> Shown:
+def film_of(job: FilmJob, style: str, out: Path) -> Shown:
     """Make a film and read it back with the bundled decoder."""
-    specs, frames, head = shot(cutting, style)  # type: ignore[arg-type]
+    specs, frames, head = plan_film(job, style)  # type: ignore[arg-type]
     files = make_film(specs, frames, out, head=head)
     return Shown(files, json.loads(files.frames_json.read_text(encoding="utf-8")), decoded(files.mp4, files.size_px))
 

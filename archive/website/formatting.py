@@ -1,4 +1,4 @@
-"""How dates, times and figures are written: English month names, true minus signs, en dash for unknown."""
+"""Formatting of dates, times and numbers: English month names, true minus signs, en dash for unknown."""
 
 from __future__ import annotations
 
@@ -11,19 +11,19 @@ __all__ = [
     "UNKNOWN",
     "arcminutes",
     "day_and_month",
-    "day_words",
     "days_and_months",
     "degrees",
     "exposure",
+    "format_date_range",
+    "format_day",
+    "format_latitude",
+    "format_meridian_distance",
+    "format_month",
+    "format_position",
+    "format_time",
     "joined",
-    "latitude_words",
-    "meridian_words",
-    "month_words",
     "number",
-    "place_words",
     "plural",
-    "span_words",
-    "time_words",
 ]
 
 UNKNOWN = "–"
@@ -45,28 +45,28 @@ MONTHS = (
 _FRACTION_BELOW_S = 0.3
 
 
-def day_words(day: date) -> str:
-    """Write a day as ``3 June 2026``, whatever the locale."""
+def format_day(day: date) -> str:
+    """Return a day as ``3 June 2026``, whatever the locale."""
     return f"{day_and_month(day)} {day.year}"
 
 
 def day_and_month(day: date) -> str:
-    """Write a day as ``3 June``."""
+    """Return a day as ``3 June``."""
     return f"{day.day} {MONTHS[day.month - 1]}"
 
 
-def month_words(day: date) -> str:
-    """Write the month of a day as ``June 2026``."""
+def format_month(day: date) -> str:
+    """Return the month of a day as ``June 2026``."""
     return f"{MONTHS[day.month - 1]} {day.year}"
 
 
-def time_words(time_utc: datetime) -> str:
-    """Write a UTC time to the minute, cut off as in the observation's id: ``09:15 UTC``."""
+def format_time(time_utc: datetime) -> str:
+    """Return a UTC time to the minute, cut off as in the observation's id: ``09:15 UTC``."""
     return f"{time_utc.hour:02d}:{time_utc.minute:02d} UTC"
 
 
 def number(value: float | None, decimals: int = 0, *, signed: bool = False) -> str:
-    """Write a figure with a true minus sign; unknown or not finite is an en dash, zero has no sign."""
+    """Return a figure with a true minus sign; unknown or not finite is an en dash, zero has no sign."""
     if value is None or not math.isfinite(value):
         return UNKNOWN
     rounded = round(value, decimals) + 0.0  # -0.0 becomes 0.0
@@ -75,13 +75,13 @@ def number(value: float | None, decimals: int = 0, *, signed: bool = False) -> s
 
 
 def degrees(value_deg: float | None, decimals: int = 2, *, signed: bool = False) -> str:
-    """Write an angle in degrees: ``+7.25°``."""
+    """Return an angle in degrees: ``+7.25°``."""
     text = number(value_deg, decimals, signed=signed)
     return text if text == UNKNOWN else f"{text}°"
 
 
 def arcminutes(value_arcsec: float | None) -> str:
-    """Write an angle as almanacs do: ``15′ 45.3″``."""
+    """Return an angle as almanacs do: ``15′ 45.3″``."""
     if value_arcsec is None or not math.isfinite(value_arcsec):
         return UNKNOWN
     # In whole tenths first, so that 959.97 gives 16′ 00.0″ and not 15′ 60.0″.
@@ -90,26 +90,26 @@ def arcminutes(value_arcsec: float | None) -> str:
 
 
 def exposure(value_s: float) -> str:
-    """Write an exposure as ``1/500 s`` where that is what the figure means, else in seconds."""
+    """Return an exposure as ``1/500 s`` where that is what the figure means, else in seconds."""
     if 0 < value_s < _FRACTION_BELOW_S and abs(1 / value_s - round(1 / value_s)) < 0.02 / value_s:
         return f"1/{round(1 / value_s)} s"
     return f"{value_s:g} s"
 
 
-def place_words(latitude_deg: float, longitude_deg: float) -> str:
-    """Write a position with compass letters, and the decimals it was given with: ``52.1° N, 1.3° W``, ``44.0° N``."""
+def format_position(latitude_deg: float, longitude_deg: float) -> str:
+    """Return a position with compass letters, and the decimals it was given with: ``52.1° N, 1.3° W``, ``44.0° N``."""
     north_south = "S" if latitude_deg < 0 else "N"
     east_west = "W" if longitude_deg < 0 else "E"
     return f"{abs(float(latitude_deg))}° {north_south}, {abs(float(longitude_deg))}° {east_west}"
 
 
-def latitude_words(latitude_deg: float, decimals: int = 1) -> str:
-    """Write a heliographic latitude as the trade does, two digits before the point: ``N08.1``, ``S12``."""
+def format_latitude(latitude_deg: float, decimals: int = 1) -> str:
+    """Return a heliographic latitude, two digits before the point: ``N08.1``, ``S12``."""
     return _lettered(latitude_deg, "NS", decimals)
 
 
-def meridian_words(distance_deg: float, decimals: int = 1) -> str:
-    """Write a distance from the central meridian, west positive: ``W34.2``, ``E05``."""
+def format_meridian_distance(distance_deg: float, decimals: int = 1) -> str:
+    """Return a distance from the central meridian, west positive: ``W34.2``, ``E05``."""
     return _lettered(distance_deg, "WE", decimals)
 
 
@@ -120,27 +120,27 @@ def _lettered(value_deg: float, letters: str, decimals: int) -> str:
 
 
 def days_and_months(first: date, last: date) -> str:
-    """Write the days from one to another without their year: ``3 to 17 June``, ``28 May to 3 June``."""
+    """Return the days from one to another without their year: ``3 to 17 June``, ``28 May to 3 June``."""
     if first == last:
         return day_and_month(last)
     begin = f"{first.day}" if (first.year, first.month) == (last.year, last.month) else day_and_month(first)
     return f"{begin} to {day_and_month(last)}"
 
 
-def span_words(first: date, last: date) -> str:
-    """Write the days from one to another, no part of them twice: ``3 to 17 June 2026``."""
+def format_date_range(first: date, last: date) -> str:
+    """Return the days from one to another, no part of them twice: ``3 to 17 June 2026``."""
     if first.year != last.year:
-        return f"{day_words(first)} to {day_words(last)}"
+        return f"{format_day(first)} to {format_day(last)}"
     return f"{days_and_months(first, last)} {last.year}"
 
 
 def joined(words: Sequence[str]) -> str:
-    """Join words as in a sentence: ``a, b and c``."""
+    """Return words joined as in a sentence: ``a, b and c``."""
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def plural(count: int, noun: str) -> str:
-    """Write a count with its noun: ``1 picture``, ``2 pictures``."""
+    """Return a count with its noun: ``1 picture``, ``2 pictures``."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

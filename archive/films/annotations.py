@@ -1,0 +1,99 @@
+"""Annotations of a film's frames: solar grid, axis, group names, longitudes of a map."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import datetime, timedelta
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.disc.carried import Standpoint
+from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
+from archive.films.drawing import Annotations, Label
+from archive.films.job import FilmJob, GroupPosition, MapWindow, standpoint
+from archive.model.angles import difference_deg
+from archive.sun.heliographic import to_disc
+from archive.sun.rotation import carrington_drift_deg_per_day
+
+__all__ = ["MAP_HALF_LATITUDE_DEG", "MAP_HALF_LONGITUDE_DEG", "AnnotationsAt", "disc_annotations", "map_annotations"]
+
+AnnotationsAt = Callable[[datetime], Annotations]
+
+MAP_HALF_LONGITUDE_DEG, MAP_HALF_LATITUDE_DEG = 60.0, 50.0
+_GRID_STEP_DEG = 15
+_LIFETIME_MARGIN = timedelta(hours=6)
+
+
+def disc_annotations(job: FilmJob, held: Standpoint | None = None) -> AnnotationsAt:
+    """Return a function for grid, axis and names on the disc at a time; with `held` the disc does not rotate."""
+    frame, options = job.frame, job.options
+
+    @lru_cache(maxsize=2)
+    def lines(b0_deg: float) -> tuple[NDArray[np.float64], ...]:
+        grid = grid_lines(frame, b0_deg, step_deg=_GRID_STEP_DEG) if options.grid else ()
+        return (*(line.points_px for line in grid), *(axis_lines(frame, b0_deg) if options.axis else ()))
+
+    def annotations(time_utc: datetime) -> Annotations:
+        if not (options.grid or options.axis or job.groups):
+            return Annotations()
+        at = held or standpoint(time_utc)
+        labels = []
+        for name, latitude_deg, longitude_deg in _groups_at(job, time_utc):
+            west, north, mu = to_disc(latitude_deg, longitude_deg - at.l0_deg, b0_deg=at.b0_deg)
+            if mu > 0.1:
+                x_px, y_px = disc_pixels(frame, west, north)
+                labels.append(Label(name, float(x_px), float(y_px) - 0.03 * frame.size_px))
+        return Annotations(lines(round(at.b0_deg, 1)), tuple(labels))
+
+    return annotations
+
+
+def map_annotations(job: FilmJob, window: MapWindow) -> AnnotationsAt:
+    """Return a function for a map's longitude labels, grid (if chosen) and names at a time."""
+    size_px, scale = job.options.size_px, window.px_per_deg
+    left, top = window.left_px, window.top_px
+    right, bottom = left + window.width_px, top + window.height_px
+    middle_x, middle_y = (left + right - 1) / 2, (top + bottom - 1) / 2
+    first = -(-(window.longitude_deg - MAP_HALF_LONGITUDE_DEG) // _GRID_STEP_DEG) * _GRID_STEP_DEG
+    longitudes = np.arange(first, window.longitude_deg + MAP_HALF_LONGITUDE_DEG + 1e-9, _GRID_STEP_DEG)
+    columns = middle_x + (longitudes - window.longitude_deg) * scale
+    rows = middle_y - np.arange(-45.0, 46.0, _GRID_STEP_DEG) * scale
+    lines = [np.array([[x, bottom], [x, bottom + 0.008 * size_px]]) for x in columns]
+    if job.options.grid:
+        lines += [np.array([[x, top], [x, bottom]], dtype=float) for x in columns]
+        lines += [np.array([[left, y], [right, y]], dtype=float) for y in rows]
+    longitude_labels = tuple(
+        Label(f"{longitude % 360:.0f}°", float(x), bottom + 0.025 * size_px)
+        for longitude, x in zip(longitudes, columns, strict=True)
+    )
+
+    def annotations(time_utc: datetime) -> Annotations:
+        labels = []
+        for name, latitude_deg, longitude_deg in _groups_at(job, time_utc):
+            offset_deg = difference_deg(float(longitude_deg), window.longitude_deg)
+            if abs(offset_deg) < MAP_HALF_LONGITUDE_DEG:
+                y_px = middle_y - float(latitude_deg) * scale - 0.03 * size_px
+                labels.append(Label(name, middle_x + offset_deg * scale, y_px))
+        return Annotations(tuple(lines), (*longitude_labels, *labels))
+
+    return annotations
+
+
+def _groups_at(job: FilmJob, time_utc: datetime) -> Iterator[tuple[str, NDArray[Any], NDArray[Any]]]:
+    """Yield name, latitude and Carrington longitude of each existing group, moved from its nearest sighting."""
+    positions: dict[str, list[GroupPosition]] = {}
+    for position in job.groups:
+        positions.setdefault(position.name, []).append(position)
+    for name, own in sorted(positions.items()):
+        # No name before the first or after the last sighting: it would label an empty spot.
+        times = [position.time_utc for position in own]
+        exists = min(times) - _LIFETIME_MARGIN <= time_utc <= max(times) + _LIFETIME_MARGIN
+        position = min(own, key=lambda one: abs(one.time_utc - time_utc))
+        days = (time_utc - position.time_utc) / timedelta(days=1)
+        if exists and abs(days) < job.options.reach_days:
+            latitude_deg = np.array(position.latitude_deg)
+            drift_deg = carrington_drift_deg_per_day(latitude_deg) * days
+            yield name, latitude_deg, np.array(position.carrington_longitude_deg) + drift_deg

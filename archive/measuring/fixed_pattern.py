@@ -1,0 +1,81 @@
+"""Dark specks at a fixed position while the Sun rotates: dust, not spots."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+__all__ = ["SpotPositions", "fixed_pattern_specks"]
+
+Floats = NDArray[np.floating[Any]]
+
+_MIN_INTERVAL_DAYS = 0.7  # during which a spot near the centre moves by 0.16 radii
+_MAX_INTERVAL_DAYS = 10.0
+
+
+@dataclass(frozen=True)
+class SpotPositions:
+    """Spots of one picture in its original orientation: (N, 2) positions on the disc and in the frame, in radii."""
+
+    time_days: float
+    on_disc: Floats
+    in_frame: Floats
+
+
+def fixed_pattern_specks(
+    pictures: Sequence[SpotPositions], *, min_days: int, tolerance_radii: float
+) -> list[NDArray[np.bool_]]:
+    """Return which spots recur, within ten days, at the same position of the frame (or of the disc) on other days.
+
+    A spot coincides with another day's spot in about one case of a hundred, with two of them in one of ten thousand;
+    a speck is there every day.
+
+    Parameters
+    ----------
+    pictures : sequence of SpotPositions
+        Of one instrument, in any order.
+    min_days : int
+        Number of other days required.
+    tolerance_radii : float
+        Largest distance that counts as the same position.
+
+    Returns
+    -------
+    list of ndarray of shape (N,)
+    """
+    spots_of = [len(one.on_disc) for one in pictures]
+    picture = np.repeat(np.arange(len(pictures)), spots_of)
+    times = np.array([one.time_days for one in pictures])[picture]
+    pairs = np.concatenate(
+        [
+            _coincident_pairs([one.on_disc for one in pictures], times, tolerance_radii),
+            _coincident_pairs([one.in_frame for one in pictures], times, tolerance_radii),
+        ]
+    )
+    both_ways = np.concatenate([pairs, pairs[:, ::-1]])
+    on_days = np.stack([both_ways[:, 0], np.floor(times[both_ways[:, 1]]).astype(np.intp)], axis=1)
+    spots = np.unique(on_days, axis=0)[:, 0]
+    is_speck = np.bincount(spots, minlength=picture.size) >= min_days
+    return np.split(is_speck, np.cumsum(spots_of)[:-1]) if pictures else []
+
+
+def _coincident_pairs(positions: Sequence[Floats], times: Floats, tolerance_radii: float) -> NDArray[np.intp]:
+    """Return pairs (M, 2) of spots at the same position whose times differ enough.
+
+    Time is a third coordinate, scaled so that the search radius covers the largest interval.
+    """
+    at = np.concatenate([each.reshape(-1, 2) for each in (*positions, np.zeros((0, 2)))])
+    if not len(at):
+        return np.zeros((0, 2), dtype=np.intp)
+    scale = tolerance_radii / _MAX_INTERVAL_DAYS
+    near = cKDTree(np.column_stack([at, times * scale])).query_pairs(tolerance_radii, p=np.inf, output_type="ndarray")
+    first, second = near.T
+    apart_days = np.abs(times[first] - times[second])
+    coincide = (np.hypot(*(at[first] - at[second]).T) < tolerance_radii) & (apart_days >= _MIN_INTERVAL_DAYS)
+    pairs: NDArray[np.intp] = near[coincide & (apart_days <= _MAX_INTERVAL_DAYS)]
+    return pairs
