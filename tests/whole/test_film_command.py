@@ -123,7 +123,7 @@ def test_a_film_that_lost_a_file_is_made_anew(folder: Path, answer: Answer, endi
     """Also where the site has lost it: there it is a second name of the same file."""
     answer("film", folder, "--days", "1", *QUICK)
     before = {path.name: path.read_bytes() for path in (folder / "site" / "films").iterdir()}
-    (shown,) = (folder / "site" / "films").glob(f"last-1-days{ending}")
+    (shown,) = (folder / "site" / "films").glob(f"last-1-days-??????{ending}")
     lost = blob_of(folder, sha256(shown.read_bytes()).hexdigest())
     assert lost.samefile(shown)
     if damage == "damaged":
