@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from archive.disc.brightness import Plane, as_shares, block_mean
 from archive.model.constants import DISC_RADIUS_SHARE, DISC_SIDE_PX
@@ -97,10 +97,10 @@ def align_disc(
     if coarser > 1.0:
         # A block's mean blurs as well: its variance is that of even chance over its pixels.
         variance_px2 = 0.25 * (coarser**2 - 1.0) - (block**2 - 1.0) / 12.0
-        light = ndimage.gaussian_filter(light, np.sqrt(variance_px2) / block, mode="nearest")
+        light = scipy.ndimage.gaussian_filter(light, np.sqrt(variance_px2) / block, mode="nearest")
     # scipy speaks rows before columns.
     swap = np.array([[0.0, 1.0], [1.0, 0.0]])
-    aligned: NDArray[np.float32] = ndimage.affine_transform(
+    aligned: NDArray[np.float32] = scipy.ndimage.affine_transform(
         light,
         swap @ matrix @ swap / block,
         offset=((offset - corner - (block - 1) / 2.0) / block)[::-1],

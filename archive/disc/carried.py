@@ -13,8 +13,8 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from archive.disc.aligned import DiscFrame
 from archive.model.angles import difference_deg
@@ -164,7 +164,7 @@ def _seen(flat: Plane, radius: Floats) -> Plane | None:
     if np.count_nonzero(unseen) < _UNSEEN_SHARE * unseen.size:
         return None
     # Two pixels more: what is read between a seen and an unseen pixel is neither.
-    widened: NDArray[np.bool_] = ndimage.maximum_filter(unseen, size=5)
+    widened: NDArray[np.bool_] = scipy.ndimage.maximum_filter(unseen, size=5)
     return (~widened).astype(np.float32)
 
 

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import optimize, special
 
 __all__ = ["EdgeFit", "fit_edge"]
 
@@ -199,7 +199,7 @@ def _fit(
     first = [_ORIGIN + at_px, np.log(start[0]), np.log(start[1]), *start[2:]]
     low, high = [_ORIGIN - reach, np.log(0.3), np.log(1.4), 0.6], [_ORIGIN + reach, np.log(12.0), np.log(8.0), 3.0]
     size = len(first)
-    found = optimize.least_squares(
+    found = scipy.optimize.least_squares(
         misfit, first, bounds=(low[:size], high[:size]), x_scale=[0.3, 0.2, 0.3, 0.2][:size], diff_step=1e-4
     )
     rms = float(np.sqrt(np.mean(found.fun**2)))
@@ -216,7 +216,7 @@ def _columns(outside_px: Floats, blur_px_and_ratio: Floats, radius_px: float) ->
 
 def _blurred_edge(outside_px: Floats, blur_px: float, radius_px: float) -> tuple[Floats, Floats]:
     """A unit step, and mu of the disc, both zero outside the limb, after a Gaussian blur."""
-    step = special.ndtr(-outside_px / blur_px)
+    step = scipy.special.ndtr(-outside_px / blur_px)
     nodes, weights = _gauss_nodes()
     depth = -(outside_px[:, None] + blur_px * nodes[None, :])
     share = np.clip(depth, 0.0, None) / radius_px

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from archive.disc.brightness import Plane, white_of
 
@@ -82,14 +82,14 @@ def _block_mean(brightness: Plane, shrink: int) -> Floats:
 
 def _edge_points(small: Floats) -> _EdgePoints:
     """Ridge points of the gradient of the smoothed picture."""
-    smooth = ndimage.gaussian_filter(small, 1.2, mode="nearest")
+    smooth = scipy.ndimage.gaussian_filter(small, 1.2, mode="nearest")
     gradient_y, gradient_x = np.gradient(smooth)
     strength = np.hypot(gradient_x, gradient_y)
     ridge = (strength > 0.2 * np.percentile(strength, 99.5)) & (strength > 1e-6)
     rows, columns = np.nonzero(ridge)
     inward = np.stack([gradient_x[ridge], gradient_y[ridge]], axis=1) / strength[ridge][:, None]
-    ahead = ndimage.map_coordinates(strength, [rows + inward[:, 1], columns + inward[:, 0]], order=1)
-    behind = ndimage.map_coordinates(strength, [rows - inward[:, 1], columns - inward[:, 0]], order=1)
+    ahead = scipy.ndimage.map_coordinates(strength, [rows + inward[:, 1], columns + inward[:, 0]], order=1)
+    behind = scipy.ndimage.map_coordinates(strength, [rows - inward[:, 1], columns - inward[:, 0]], order=1)
     at_top = (strength[ridge] >= ahead) & (strength[ridge] >= behind)
     xy_px = np.stack([columns, rows], axis=1)[at_top].astype(np.float64)
     return _EdgePoints(xy_px, inward[at_top], strength[ridge][at_top])

@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from archive.disc.acceptance import (
     Edge,
@@ -170,7 +170,7 @@ def _approach(brightness: Plane, limb: _Limb) -> tuple[_Limb, NDArray[np.bool_]]
     kept = np.ones(_SECTORS, dtype=bool)
     for half_width_px in (max(8.0, _FIRST_SHARE * limb.radius_px), max(6.0, 0.02 * limb.radius_px)):
         theta, distance_px, rays = _sample(brightness, limb, half_width_px, apart_px=4.0)
-        smooth = ndimage.gaussian_filter1d(rays, 2.0, axis=1, mode="nearest")
+        smooth = scipy.ndimage.gaussian_filter1d(rays, 2.0, axis=1, mode="nearest")
         fall = -np.gradient(smooth, axis=1)
         whole = np.isfinite(fall).all(axis=1)
         steepest = np.argmax(np.where(np.isfinite(fall), fall, -np.inf), axis=1)
@@ -239,7 +239,7 @@ def _sample(
 
 def _values_at(brightness: Plane, x: NDArray[np.float32], y: NDArray[np.float32]) -> NDArray[np.float32]:
     """Brightness between pixels; NaN outside the frame."""
-    values = ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float32)
+    values = scipy.ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float32)
     if brightness.dtype.kind != "f":
         values *= np.float32(1.0 / white_of(brightness))
     height, width = brightness.shape

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import Plane, block_mean
@@ -85,20 +85,20 @@ def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
     distance = np.hypot(place[None, :], place[:, None])
     # What is darker on a scale far above spots is cloud or a poor fit, not a spot.
     inside = distance < _LIMB_SHARE
-    smooth = ndimage.gaussian_filter(np.where(inside, flat, 1.0), _BLUR_PX)
+    smooth = scipy.ndimage.gaussian_filter(np.where(inside, flat, 1.0), _BLUR_PX)
     background = _background(smooth, inside, frame)
     depth = np.where(inside, background - smooth, 0.0)
     noise = 1.4826 * float(np.median(np.abs(depth[inside])))
     threshold = max(_LEAST_DEPTH, _NOISE_FACTOR * noise)
-    labels, count = ndimage.label(depth > threshold, structure=np.ones((3, 3)))
+    labels, count = scipy.ndimage.label(depth > threshold, structure=np.ones((3, 3)))
     if count == 0:
         return DarkSpots(*(np.zeros(0) for _ in range(4)))
     index = np.arange(1, count + 1)
-    size_px = ndimage.sum_labels(np.ones_like(depth), labels, index)
-    weight = ndimage.sum_labels(depth, labels, index)
-    rows = ndimage.sum_labels(depth * np.arange(frame.size_px)[:, None], labels, index) / weight
-    columns = ndimage.sum_labels(depth * np.arange(frame.size_px)[None, :], labels, index) / weight
-    deepest = ndimage.maximum(depth, labels, index)
+    size_px = scipy.ndimage.sum_labels(np.ones_like(depth), labels, index)
+    weight = scipy.ndimage.sum_labels(depth, labels, index)
+    rows = scipy.ndimage.sum_labels(depth * np.arange(frame.size_px)[:, None], labels, index) / weight
+    columns = scipy.ndimage.sum_labels(depth * np.arange(frame.size_px)[None, :], labels, index) / weight
+    deepest = scipy.ndimage.maximum(depth, labels, index)
     right, up = (columns - frame.centre_px) / frame.radius_px, (frame.centre_px - rows) / frame.radius_px
     mu = np.sqrt(np.clip(1.0 - right**2 - up**2, 0.01, 1.0))
     area_msh = 1e6 * size_px / (2.0 * np.pi * frame.radius_px**2 * mu)
@@ -116,9 +116,11 @@ def _background(smooth: Floats, inside: NDArray[np.bool_], frame: DiscFrame) -> 
     level: Floats = np.ones_like(coarse)
     for _ in range(2):
         quiet = (on_disc & (np.abs(coarse - level) < 0.04)).astype(np.float64)
-        weight = ndimage.gaussian_filter(quiet, width, truncate=3.0)
-        mean = ndimage.gaussian_filter(coarse * quiet, width, truncate=3.0) / np.maximum(weight, 1e-6)
+        weight = scipy.ndimage.gaussian_filter(quiet, width, truncate=3.0)
+        mean = scipy.ndimage.gaussian_filter(coarse * quiet, width, truncate=3.0) / np.maximum(weight, 1e-6)
         level = np.where(weight > 0.05, mean, 1.0)
     rows = np.arange(frame.size_px) / _COARSE
-    between: Floats = ndimage.map_coordinates(level, np.meshgrid(rows, rows, indexing="ij"), order=1, mode="nearest")
+    between: Floats = scipy.ndimage.map_coordinates(
+        level, np.meshgrid(rows, rows, indexing="ij"), order=1, mode="nearest"
+    )
     return between

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from archive.disc.brightness import Plane, row_strips, sampled, white_of
 from archive.disc.edges import Circle, find_circle
@@ -97,7 +97,7 @@ def _within_another_step(brightness: Plane, circle: Circle) -> Plane | None:
     profile = _median(rays)
     if profile is None:
         return None
-    level = ndimage.uniform_filter1d(profile, max(1, round(2.0 * _HALF_BASE / shares[1])), mode="nearest")
+    level = scipy.ndimage.uniform_filter1d(profile, max(1, round(2.0 * _HALF_BASE / shares[1])), mode="nearest")
     middles = shares[(shares >= _INNERMOST) & (shares <= 1.0)]
     step = np.interp(middles - _HALF_BASE, shares, level) - np.interp(middles + _HALF_BASE, shares, level)
     low = np.maximum(np.minimum.accumulate(step), np.minimum.accumulate(step[::-1])[::-1])
@@ -178,7 +178,7 @@ def _rays(brightness: Plane, circle: Circle, reach: float) -> tuple[Floats, Floa
     theta = _angles()[:, None]
     x = circle.x_px + circle.radius_px * shares * np.cos(theta)
     y = circle.y_px + circle.radius_px * shares * np.sin(theta)
-    values = ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float64) / white_of(
+    values = scipy.ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float64) / white_of(
         brightness
     )
     height, width = brightness.shape

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from archive.disc.aligned import DiscFrame
 from archive.model.constants import CARRINGTON_DEG_PER_DAY, EARTH_DEG_PER_DAY
@@ -112,7 +112,7 @@ def add_picture(
     west, north, mu = to_disc(latitude, meridian[:, columns], b0_deg=sun.b0_deg)
     x_px, y_px = frame.centre_px + west * frame.radius_px, frame.centre_px - north * frame.radius_px
     smooth, visible = _smoothed(flat, frame, sums), _visible(flat, frame)
-    brightness = ndimage.map_coordinates(smooth, [y_px, x_px], order=1, mode="constant", prefilter=False)
+    brightness = scipy.ndimage.map_coordinates(smooth, [y_px, x_px], order=1, mode="constant", prefilter=False)
     used = (mu > _MIN_MU) & visible[_nearest(y_px, frame), _nearest(x_px, frame)]
     nearness = np.exp(-0.5 * (meridian[:, columns] / _MERIDIAN_SIGMA_DEG) ** 2)
     added = np.where(used, sharpness * mu**2 * nearness, 0.0).astype(np.float32)
@@ -193,7 +193,7 @@ def _smoothed(flat: NDArray[np.float32], frame: DiscFrame, sums: CarringtonMap) 
     pixel_ratio = np.radians(360.0 / sums.light.shape[1]) * frame.radius_px
     if pixel_ratio <= 1.0:
         return flat
-    smooth: NDArray[np.float32] = ndimage.gaussian_filter(flat, 0.5 * np.sqrt(pixel_ratio**2 - 1.0))
+    smooth: NDArray[np.float32] = scipy.ndimage.gaussian_filter(flat, 0.5 * np.sqrt(pixel_ratio**2 - 1.0))
     return smooth
 
 
@@ -201,9 +201,9 @@ def _visible(flat: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.bool_]:
     """Return False on large black areas and a margin around them, True elsewhere, also in black umbrae."""
     size = 2 * round(_MASKED_WIDTH_RADII * frame.radius_px / 2.0) + 1
     black = (flat < _MASKED_LEVEL).astype(np.uint8)
-    large = ndimage.minimum_filter(black, size, mode="nearest")
+    large = scipy.ndimage.minimum_filter(black, size, mode="nearest")
     wider = size + 2 * round(_MASK_MARGIN_RADII * frame.radius_px)
-    return np.asarray(ndimage.maximum_filter(large, wider, mode="nearest") == 0)
+    return np.asarray(scipy.ndimage.maximum_filter(large, wider, mode="nearest") == 0)
 
 
 def _nearest(position_px: Floats, frame: DiscFrame) -> NDArray[np.intp]:

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from archive.disc.aligned import DiscFrame
 
@@ -63,7 +63,9 @@ def measure_darkness(flat: NDArray[np.float32], frame: DiscFrame, *, blur_px: fl
     mu = np.sqrt(np.clip(1.0 - squared, 1e-4, 1.0))
     inside = squared < _LIMB_RADII**2
     quiet = np.maximum(_wide_background(flat, inside, frame), 0.1)
-    depth = ndimage.gaussian_filter(np.where(squared < 1.0, 1.0 - flat / quiet, 0.0).astype(np.float32), smoothing_px)
+    depth = scipy.ndimage.gaussian_filter(
+        np.where(squared < 1.0, 1.0 - flat / quiet, 0.0).astype(np.float32), smoothing_px
+    )
     local = depth - _near_background(depth, blur_px)
     return Darkness(depth, local, _ring_noise(local, mu), mu, inside)
 
@@ -71,7 +73,7 @@ def measure_darkness(flat: NDArray[np.float32], frame: DiscFrame, *, blur_px: fl
 def _wide_background(flat: Floats, inside: NDArray[np.bool_], frame: DiscFrame) -> Floats:
     """Return a wide mean without spots and faculae."""
     step = _WIDE_STEP_PX
-    coarse = ndimage.gaussian_filter(flat, 1.0)[::step, ::step]
+    coarse = scipy.ndimage.gaussian_filter(flat, 1.0)[::step, ::step]
     level: Floats = np.ones_like(coarse)
     for darker, brighter in zip(_MAX_DARKER, _MAX_BRIGHTER, strict=True):
         quiet = inside[::step, ::step] & (level - coarse < darker) & (coarse - level < brighter)
@@ -84,7 +86,7 @@ def _near_background(depth: Floats, blur_px: float) -> Floats:
     step = _NEAR_STEP_PX
     coarse = depth[::step, ::step]
     width = _NEAR_BLURS * blur_px / step
-    level = ndimage.gaussian_filter(coarse, width, truncate=3.0)
+    level = scipy.ndimage.gaussian_filter(coarse, width, truncate=3.0)
     for _ in range(2):
         level = masked_gaussian_mean(coarse, coarse - level < _SPOT_DEPTH, width, default=0.0)
     return _upsampled(level, step, depth.shape)
@@ -94,8 +96,8 @@ def masked_gaussian_mean(
     values: Floats, chosen: NDArray[np.bool_], width: float, *, default: float, min_weight: float = 0.05
 ) -> Floats:
     """Return the Gaussian mean of the chosen pixels; `default` where too little of the Gaussian covers them."""
-    weight = ndimage.gaussian_filter(chosen.astype(np.float32), width, truncate=3.0)
-    total = ndimage.gaussian_filter(np.where(chosen, values, 0.0).astype(np.float32), width, truncate=3.0)
+    weight = scipy.ndimage.gaussian_filter(chosen.astype(np.float32), width, truncate=3.0)
+    total = scipy.ndimage.gaussian_filter(np.where(chosen, values, 0.0).astype(np.float32), width, truncate=3.0)
     mean: Floats = np.where(weight > min_weight, total / np.maximum(weight, 1e-6), np.float32(default))
     return mean
 

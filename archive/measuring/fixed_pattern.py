@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 __all__ = ["SpotPositions", "fixed_pattern_specks"]
 
@@ -73,7 +73,9 @@ def _coincident_pairs(positions: Sequence[Floats], times: Floats, tolerance_radi
     if not len(at):
         return np.zeros((0, 2), dtype=np.intp)
     scale = tolerance_radii / _MAX_INTERVAL_DAYS
-    near = cKDTree(np.column_stack([at, times * scale])).query_pairs(tolerance_radii, p=np.inf, output_type="ndarray")
+    near = scipy.spatial.cKDTree(np.column_stack([at, times * scale])).query_pairs(
+        tolerance_radii, p=np.inf, output_type="ndarray"
+    )
     first, second = near.T
     apart_days = np.abs(times[first] - times[second])
     coincide = (np.hypot(*(at[first] - at[second]).T) < tolerance_radii) & (apart_days >= _MIN_INTERVAL_DAYS)

@@ -13,8 +13,8 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.cluster import hierarchy
 
 from archive.model.observation import Spot, SpotGroup, SunView
 from archive.sun.heliographic import from_disc
@@ -124,8 +124,8 @@ def _clusters(distance: Floats) -> list[NDArray[np.intp]]:
     count = distance.shape[0]
     if count == 1:
         return [np.zeros(1, dtype=np.intp)]
-    tree = hierarchy.linkage(distance[np.triu_indices(count, 1)], "complete")
-    numbers = hierarchy.fcluster(tree, 1.0, "distance")
+    tree = scipy.cluster.hierarchy.linkage(distance[np.triu_indices(count, 1)], "complete")
+    numbers = scipy.cluster.hierarchy.fcluster(tree, 1.0, "distance")
     return [np.flatnonzero(numbers == number) for number in np.unique(numbers)]
 
 

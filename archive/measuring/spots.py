@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import Plane
@@ -109,9 +109,9 @@ def measure_spots(brightness: Plane, disc: Disc, *, north_angle_deg: float, mirr
     aligned = align_disc(brightness, disc, north_angle_deg=north_angle_deg, mirrored=mirrored, frame=scale.frame)
     flat = flatten_disc(aligned, scale.frame)
     darkness = measure_darkness(flat, scale.frame, blur_px=scale.blur_px, smoothing_px=scale.smoothing_px)
-    labels, _ = ndimage.label(_candidate_mask(darkness, scale.blur_px), structure=_TOUCHING)
+    labels, _ = scipy.ndimage.label(_candidate_mask(darkness, scale.blur_px), structure=_TOUCHING)
     spots = []
-    for number, box in enumerate(ndimage.find_objects(labels), start=1):
+    for number, box in enumerate(scipy.ndimage.find_objects(labels), start=1):
         cut = _padded(box, by_px=int(np.ceil(_MARGIN_BLURS * scale.blur_px)))
         patch = _patch(darkness, labels[cut], number, cut, scale=scale)
         if patch is not None:
@@ -146,7 +146,9 @@ def _candidate_mask(darkness: Darkness, blur_px: float) -> Mask:
     dark = darkness.inside & (darkness.local > threshold)
     plain = dark & (darkness.depth > _QUIET_FRACTION * threshold)
     distinct = (darkness.local > _FACULAR_FACTOR * threshold) & (darkness.depth > _FACULAR_QUIET_FRACTION * threshold)
-    facular, _ = ndimage.label(ndimage.binary_propagation(dark & distinct, structure=_TOUCHING, mask=dark), _TOUCHING)
+    facular, _ = scipy.ndimage.label(
+        scipy.ndimage.binary_propagation(dark & distinct, structure=_TOUCHING, mask=dark), _TOUCHING
+    )
     narrow = np.bincount(facular.ravel()) <= _FACULAR_AREA_BLURS * blur_px**2
     narrow[0] = False
     candidates: Mask = plain | narrow[facular]
@@ -223,9 +225,9 @@ def _padded(box: tuple[slice, slice], *, by_px: int) -> tuple[slice, slice]:
 
 def _relative_depth(depth: Floats, seed: Mask, candidates: Mask, blur_px: float) -> Floats:
     """Return the depth of a patch and its blurred skirts relative to its immediate surroundings; 0 elsewhere."""
-    away_px = ndimage.distance_transform_edt(~seed)
+    away_px = scipy.ndimage.distance_transform_edt(~seed)
     others = candidates & ~seed
-    others_px = ndimage.distance_transform_edt(~others) if others.any() else np.full_like(away_px, np.inf)
+    others_px = scipy.ndimage.distance_transform_edt(~others) if others.any() else np.full_like(away_px, np.inf)
     skirt_px = _SKIRT_BLURS * blur_px
     domain = (away_px <= skirt_px) & (away_px <= others_px)
     around = (away_px > skirt_px) & (away_px <= 3.0 * skirt_px) & (others_px > skirt_px)
@@ -236,6 +238,6 @@ def _relative_depth(depth: Floats, seed: Mask, candidates: Mask, blur_px: float)
 
 def _centroid(weight: Floats, corner: tuple[int, int], frame: DiscFrame) -> tuple[float, float]:
     """Return the centroid of darkness, in radii from the disc's centre."""
-    row, column = ndimage.center_of_mass(weight)
+    row, column = scipy.ndimage.center_of_mass(weight)
     x_px, y_px = column + corner[1], row + corner[0]
     return float(x_px - frame.centre_px) / frame.radius_px, float(frame.centre_px - y_px) / frame.radius_px

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
+import scipy
 
 from archive.model.angles import wrapped_deg
 from archive.model.constants import SYNODIC_DEG_PER_DAY
@@ -150,5 +150,5 @@ def assign(rows: Sequence[Sequence[float]]) -> list[tuple[int, int]]:
     if not rows:
         return []
     capped = np.minimum(np.array(rows), GATE)
-    pairs = zip(*linear_sum_assignment(capped), strict=True)
+    pairs = zip(*scipy.optimize.linear_sum_assignment(capped), strict=True)
     return [(int(row), int(column)) for row, column in pairs if capped[row, column] < GATE]

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 __all__ = ["HALF_PENUMBRA_DEPTH", "ImagingConditions", "area_within", "true_area_px", "umbra_area_px"]
 
@@ -90,7 +90,7 @@ def _model_outline_px(area_px: float, depth: float, imaging: ImagingConditions) 
     umbra = _coverage(distance - umbra_share, steepness)
     drawn = _PENUMBRA_DEPTH * whole + (_UMBRA_DEPTH - _PENUMBRA_DEPTH) * umbra
     drawn *= area_px * depth / max(float(drawn.sum()), 1e-9)
-    return area_within(ndimage.gaussian_filter(drawn, imaging.blur_px), HALF_PENUMBRA_DEPTH)
+    return area_within(scipy.ndimage.gaussian_filter(drawn, imaging.blur_px), HALF_PENUMBRA_DEPTH)
 
 
 def _coverage(outside: Floats, steepness: Floats) -> Floats:

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 __all__ = ["split_patch"]
 
@@ -66,7 +66,7 @@ def split_patch(depth: Floats, patch: NDArray[np.bool_], *, min_rise: float, ris
     part: Numbers = part_of[basin]
     saddle = np.array([np.inf] + [basins.saddle[number] for number in roots])
     core = depth > saddle[part]
-    nearest = ndimage.distance_transform_edt(~core, return_distances=False, return_indices=True)
+    nearest = scipy.ndimage.distance_transform_edt(~core, return_distances=False, return_indices=True)
     parts: Numbers = np.where(patch, part[tuple(nearest)], 0)
     return parts
 
