@@ -9,7 +9,7 @@ from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import SPOT_LAW, Share, Standpoint, disc_canvas, seen_surface
 from archive.disc.painted import disc_palette, painted
 from archive.disc.tone import flatten_disc
-from archive.records.disc_files import jpeg_bytes, read_disc
+from archive.records.disc_files import FLAT_QUALITY, levels_jpeg_bytes, read_disc
 
 __all__ = ["turned_disc", "turned_picture"]
 
@@ -17,7 +17,7 @@ __all__ = ["turned_disc", "turned_picture"]
 def turned_picture(disc: bytes, seen_at: Standpoint, at: Standpoint) -> bytes:
     """A disc (FITS, as derived) as seen from another standpoint, as JPEG; see `turned_disc`."""
     turned = turned_disc(flatten_disc(read_disc(disc), STANDARD_FRAME), seen_at, at)
-    return jpeg_bytes(turned.astype(np.float32) / np.float32(255.0))
+    return levels_jpeg_bytes(np.ascontiguousarray(turned[..., 0]), quality=FLAT_QUALITY)  # without a tint
 
 
 def turned_disc(flat: NDArray[np.float32], seen_at: Standpoint, at: Standpoint) -> NDArray[np.uint8]:

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.helioprojective import helioprojective_cards
-from archive.disc.tone import Look
+from archive.disc.tone import Look, tint_curves
 from archive.model.observation import Observation
 from archive.stages.archive import Archive
 from archive.stages.originals import whole_original
-from archive.stages.picture_files import FITS, FLAT, SMALL, TINY, Turned, picture_files
+from archive.stages.picture_files import FITS, FLAT, SMALL, TINY, Turned, drawn_looks, picture_files
 from archive.stages.studies import studied_pictures
 from archive.store import Blob
-from archive.website.content import Pictures
+from archive.website.content import Pictures, Tint
 
 __all__ = ["DerivedPictures", "derived_pictures", "forget_pictures"]
 
@@ -42,7 +42,8 @@ class DerivedPictures:
             as_it_came=self.as_it_came,
             fits=files.get(FITS),
             flat=files[FLAT] if FITS in files else None,
-            looks={look: files[look] for look in self.looks[1:]},
+            looks={look: files[look] for look in self.looks[1:] if look in files},
+            tints=_tints(self.looks),
             light={int(name.removeprefix(_LIGHT)): blob for name, blob in files.items() if name.startswith(_LIGHT)},
         )
 
@@ -56,8 +57,7 @@ def derived_pictures(archive: Archive, found: Sequence[Observation]) -> list[Der
         An original is gone or changed, or the system refuses.
     """
     looks = tuple(archive.settings.looks)
-    # As days are compared: there whatever looks are asked for.
-    made_looks = tuple(dict.fromkeys((*looks, FLAT)))
+    made_looks = drawn_looks(looks)
     inputs = {one.id: [one.picture.sha256, _turned(one), made_looks] for one in found}
     files = {one.id: archive.store.get(picture_files, one.id, inputs[one.id], dict[str, Blob]) for one in found}
     wanted = [one for one in found if files[one.id] is None]
@@ -78,6 +78,18 @@ def derived_pictures(archive: Archive, found: Sequence[Observation]) -> list[Der
     return [
         DerivedPictures(files[one.id] or {}, kept.as_it_came, looks) for one, kept in zip(found, studied, strict=True)
     ]
+
+
+@lru_cache
+def _tints(looks: tuple[Look, ...]) -> tuple[Tint, ...]:
+    """The looks that a page makes of others, each by the first that gives it."""
+    drawn = drawn_looks(looks)
+    tints = []
+    for look in looks:
+        if look not in drawn:
+            of, curves = next((of, curves) for of in drawn if (curves := tint_curves(look, of)) is not None)
+            tints.append(Tint(look, "" if of == looks[0] else of, curves))
+    return tuple(tints)
 
 
 def forget_pictures(archive: Archive, found: Sequence[Observation]) -> None:
