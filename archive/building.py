@@ -131,6 +131,7 @@ def film_elsewhere(
 
 def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
     from archive.pipeline import counted_pictures
+    from archive.stages.discs import forget_discs, offered_discs
     from archive.stages.films import blank_frames, blank_remarks, chosen_observations, write_film
     from archive.stages.group_content import group_places
     from archive.stages.survey import survey
@@ -138,6 +139,7 @@ def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
     counted = counted_pictures(archive, survey(archive))
     chosen = chosen_observations(counted.observations, span)
     files = write_film(archive, chosen, out, span, groups=group_places(counted.groups))
+    forget_discs(archive, keep=[one.id for one in offered_discs(archive.settings, counted.observations)])
     blank = blank_remarks(files.mp4.name, files.frames, blank_frames(files))
     return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, blank)
 

@@ -83,10 +83,12 @@ def _fitted(seen: Floats, x: Floats, y: Floats, mu: Floats) -> tuple[Floats, Flo
     """Coefficients of the limb darkening and of the slopes, fitted in turn."""
     darkening, surface = _radial_terms(mu), _surface_terms(x, y)
     quiet = np.ones_like(seen)
+    fall_weight, slope_weight = np.ones_like(seen), np.ones_like(seen)
     for _ in range(3):
-        falls = _robust_fit(darkening, seen / quiet)
+        falls, fall_weight = _robust_fit(darkening, seen / quiet, fall_weight)
         profile = falls @ darkening
-        slopes = _robust_fit(surface, seen / np.maximum(profile, _LEAST_PROFILE * float(profile.max())))
+        level = seen / np.maximum(profile, _LEAST_PROFILE * float(profile.max()))
+        slopes, slope_weight = _robust_fit(surface, level, slope_weight)
         quiet = np.clip(slopes @ surface, *_MOST_SLOPED)
     return falls, slopes
 
@@ -210,9 +212,11 @@ def _surface_terms(right: Floats, up: Floats) -> Floats:
     return np.stack([np.ones_like(right), right, up, right * up, right**2 - up**2])
 
 
-def _robust_fit(terms: Floats, values: Floats) -> Floats:
-    """Coefficients of `terms` (K, N) for `values` (N,), bisquare weights: spots and faculae lose their say."""
-    weight: Floats = np.ones_like(values)
+def _robust_fit(terms: Floats, values: Floats, weight: Floats) -> tuple[Floats, Floats]:
+    """Coefficients of `terms` (K, N) for `values` (N,), bisquare weights: spots and faculae lose their say.
+
+    `weight` (N,) is where to begin; the last one comes back.
+    """
     solution: Floats = np.zeros(len(terms))
     for _ in range(8):
         weighted, before = terms * weight, solution
@@ -222,4 +226,4 @@ def _robust_fit(terms: Floats, values: Floats) -> Floats:
         residual = values - solution @ terms
         scatter = 1.4826 * float(np.median(np.abs(residual))) + 1e-9
         weight = np.clip(1.0 - (residual / (4.0 * scatter)) ** 2, 0.0, None) ** 2
-    return solution
+    return solution, weight

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.carried import SPOT_LAW, Share, Standpoint, disc_canvas, seen_surface
-from archive.disc.painted import disc_palette, painted
+from archive.disc.carried import SPOT_LAW, Canvas, Share, Standpoint, disc_canvas, seen_surface
+from archive.disc.painted import Palette, disc_palette, painted
 from archive.disc.tone import flatten_disc
 from archive.records.disc_files import FLAT_QUALITY, levels_jpeg_bytes, read_disc
 
@@ -25,7 +27,12 @@ def turned_disc(flat: NDArray[np.float32], seen_at: Standpoint, at: Standpoint) 
 
     What did not face us is hatched.
     """
-    canvas = disc_canvas(STANDARD_FRAME)
+    canvas, palette = _canvas()
     share = Share(seen_surface(flat, STANDARD_FRAME, seen_at), 1.0, 1.0)
-    palette = disc_palette(STANDARD_FRAME, canvas, "flat")
     return painted((share,), canvas, at, drift=SPOT_LAW, palette=palette, size_px=STANDARD_FRAME.size_px)
+
+
+@cache  # 20 MB: the same for all days
+def _canvas() -> tuple[Canvas, Palette]:
+    canvas = disc_canvas(STANDARD_FRAME)
+    return canvas, disc_palette(STANDARD_FRAME, canvas, "flat")

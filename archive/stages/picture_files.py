@@ -3,40 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.disc.aligned import STANDARD_FRAME, align_disc
-from archive.disc.brightness import brightness_plane
+from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.tone import Look, flatten_disc, is_grey, looked_at, tint_curves
-from archive.model.observation import Disc
-from archive.reading import Content, read_pixels
-from archive.records.disc_files import FLAT_QUALITY, avif_bytes, fits_bytes, jpeg_bytes, small_jpeg_bytes
+from archive.reading import Content
+from archive.records.disc_files import (
+    FLAT_QUALITY,
+    avif_bytes,
+    fits_bytes,
+    levels_jpeg_bytes,
+    small_jpeg_bytes,
+    whole_levels,
+)
+from archive.stages.north_up_disc import Turned, aligned_disc
 
-__all__ = ["FITS", "FLAT", "SMALL", "TINY", "Turned", "drawn_looks", "light_name", "picture_files"]
-
-Card = tuple[str, str | int | float, str]
+__all__ = ["FITS", "FLAT", "SMALL", "TINY", "drawn_looks", "light_name", "picture_files"]
 
 FLAT: Look = "flat"
 FITS, SMALL, TINY = "fits", "small", "tiny"
 _SMALL_PX, _TINY_PX = 256, 72
 # Of the main look, as AVIF: a third of the JPEG's bytes, 0.04 s of processor time for all three.
 _LIGHT_PX = (256, 512, 1024)
-
-
-@dataclass(frozen=True)
-class Turned:
-    """A disc and how it lies in its picture; `north_angle_deg` is None where north is unknown.
-
-    `cards` are those of the FITS header: keyword, value, comment.
-    """
-
-    disc: Disc
-    north_angle_deg: float | None
-    mirrored: bool | None
-    cards: tuple[Card, ...] = ()
 
 
 def drawn_looks(looks: Sequence[Look]) -> tuple[Look, ...]:
@@ -74,21 +64,13 @@ def picture_files(original: Content, name: str, turned: Turned, looks: Sequence[
     PictureError
         The original is no whole picture.
     """
-    pixels = read_pixels(original, name)
-    aligned = align_disc(
-        brightness_plane(pixels.values, full_scale=pixels.full_scale),
-        turned.disc,
-        # As it came: neither turned nor mirrored, but of the same size as all others.
-        north_angle_deg=turned.north_angle_deg or 0.0,
-        mirrored=bool(turned.mirrored),
-    )
-    del pixels  # of a large picture much memory
+    aligned = aligned_disc(original, name, turned)
     made = {}
     if turned.north_angle_deg is not None:
         made[FITS] = fits_bytes(aligned, turned.cards)
     flat = flatten_disc(aligned, STANDARD_FRAME)
     for look in looks:
-        shown = looked_at(flat, STANDARD_FRAME, look=look)
+        shown = whole_levels(looked_at(flat, STANDARD_FRAME, look=look), full_scale=1.0)
         made[look] = _look_bytes(shown, look)
         if look == looks[0]:
             made[SMALL] = small_jpeg_bytes(shown, size_px=_SMALL_PX)
@@ -97,6 +79,6 @@ def picture_files(original: Content, name: str, turned: Turned, looks: Sequence[
     return made
 
 
-def _look_bytes(shown: NDArray[np.float32], look: Look) -> bytes:
-    picture = shown[..., 0] if is_grey(look) else shown
-    return jpeg_bytes(picture, quality=FLAT_QUALITY) if look == FLAT else jpeg_bytes(picture)
+def _look_bytes(shown: NDArray[np.uint8], look: Look) -> bytes:
+    picture = np.ascontiguousarray(shown[..., 0]) if is_grey(look) else shown
+    return levels_jpeg_bytes(picture, quality=FLAT_QUALITY) if look == FLAT else levels_jpeg_bytes(picture)

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
 
-from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.helioprojective import helioprojective_cards
 from archive.disc.tone import Look, tint_curves
 from archive.model.observation import Observation
 from archive.stages.archive import Archive
+from archive.stages.discs import keep_disc, turned_of
 from archive.stages.originals import whole_original
-from archive.stages.picture_files import FITS, FLAT, SMALL, TINY, Turned, drawn_looks, picture_files
+from archive.stages.picture_files import FITS, FLAT, SMALL, TINY, drawn_looks, picture_files
 from archive.stages.studies import studied_pictures
 from archive.store import Blob
 from archive.website.content import Pictures, Tint
@@ -31,16 +30,20 @@ class DerivedPictures:
     as_it_came: Blob
     looks: tuple[Look, ...]
 
+    @property
+    def disc(self) -> Blob | None:
+        """What the north-up disc was when it was made; it may not be kept. None where north is unknown."""
+        return self.files.get(FITS)
+
     @cached_property
     def published(self) -> Pictures:
-        """As the website takes them."""
+        """As the website takes them, without the FITS."""
         files = self.files
         return Pictures(
             disc=files[self.looks[0]],
             small=files[SMALL],
             tiny=files[TINY],
             as_it_came=self.as_it_came,
-            fits=files.get(FITS),
             flat=files[FLAT] if FITS in files else None,
             looks={look: files[look] for look in self.looks[1:] if look in files},
             tints=_tints(self.looks),
@@ -58,20 +61,24 @@ def derived_pictures(archive: Archive, found: Sequence[Observation]) -> list[Der
     """
     looks = tuple(archive.settings.looks)
     made_looks = drawn_looks(looks)
-    inputs = {one.id: [one.picture.sha256, _turned(one), made_looks] for one in found}
+    inputs = {one.id: [one.picture.sha256, turned_of(one), made_looks] for one in found}
     files = {one.id: archive.store.get(picture_files, one.id, inputs[one.id], dict[str, Blob]) for one in found}
     wanted = [one for one in found if files[one.id] is None]
     made = archive.executor.map(
         picture_files,
         (
-            (whole_original(archive.root, one.picture), Path(one.picture.file).name, _turned(one), made_looks)
+            (whole_original(archive.root, one.picture), Path(one.picture.file).name, turned_of(one), made_looks)
             for one in wanted
         ),
     )
     for number, (one, content) in enumerate(zip(wanted, made, strict=True)):
         archive.on_progress("aligning", number, len(wanted))
         blobs = {name: archive.store.add_blob(data) for name, data in content.items()}
-        archive.store.put(picture_files, one.id, inputs[one.id], blobs, blobs=blobs.values())
+        # The disc is held apart, for not all are kept.
+        held = [blob for name, blob in blobs.items() if name != FITS]
+        archive.store.put(picture_files, one.id, inputs[one.id], blobs, blobs=held)
+        if FITS in blobs:
+            keep_disc(archive, one.id, blobs[FITS], blobs[FITS])
         files[one.id] = blobs
     archive.on_progress("aligning", len(wanted), len(wanted))
     studied = studied_pictures(archive, [one.picture for one in found])
@@ -95,10 +102,3 @@ def _tints(looks: tuple[Look, ...]) -> tuple[Tint, ...]:
 def forget_pictures(archive: Archive, found: Sequence[Observation]) -> None:
     """Forget derived pictures of observations that are no longer there."""
     archive.store.forget(picture_files, keep=[one.id for one in found])
-
-
-def _turned(one: Observation) -> Turned:
-    if one.orientation.status == "unknown":
-        return Turned(one.disc, None, one.orientation.mirrored)
-    cards = helioprojective_cards(STANDARD_FRAME, time_utc=one.time_utc, sun=one.sun)
-    return Turned(one.disc, one.orientation.north_angle_deg, one.orientation.mirrored, tuple(cards))

@@ -91,22 +91,22 @@ class Database:
 
     def names(self, maker: str) -> list[str]:
         """Return the names of a maker's rows."""
-        self.commit()
+        self._settle()
         return [name for (name,) in self._all("SELECT name FROM value WHERE maker = ?", (maker,))]
 
     def makers(self) -> list[str]:
         """Return the makers of which there are rows."""
-        self.commit()
+        self._settle()
         return [maker for (maker,) in self._all("SELECT DISTINCT maker FROM value", ())]
 
     def holders(self, sha256: str) -> list[tuple[str, ...]]:
         """Return maker and name of each row that holds a blob."""
-        self.commit()
+        self._settle()
         return self._all("SELECT maker, name FROM value WHERE instr(blobs, ?) > 0", (bytes.fromhex(sha256),))
 
     def count_blobs(self) -> frozenset[str]:
         """Count anew which blobs are held by rows that can be read, and return these blobs."""
-        self.commit()
+        self._settle()
         uses: dict[str, int] = {}
         for maker, name in self._all("SELECT maker, name FROM value WHERE length(blobs) > 0", ()):
             row = self._stored(maker, name)
@@ -131,6 +131,10 @@ class Database:
         unused_now, self._unused = frozenset(self._unused), set()
         return unused_now
 
+    def _settle(self) -> None:
+        """Bring what waits to the disk; what nothing holds any more is told at the next `commit`."""
+        self._unused |= self.commit()
+
     def close(self) -> None:
         """Let go of the file; what waits is given up, see `commit`."""
         if self._connection is not None:
@@ -145,7 +149,7 @@ class Database:
             self._first_waits_since_s = now_s
         self._waiting[maker, name] = row
         if len(self._waiting) >= _BATCH or now_s - self._first_waits_since_s > _LONGEST_WAIT_S:
-            self._unused |= self.commit()
+            self._settle()
 
     def _stored(self, maker: str, name: str) -> Row | None:
         found = self._all("SELECT key, value, blobs, seal FROM value WHERE maker = ? AND name = ?", (maker, name))
