@@ -58,14 +58,16 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor:
 def _built_before(last: LastBuild, target: Path) -> Built:
     from archive.built import SiteReport
 
-    report = SiteReport(0, last.files, 0, last.strangers)
+    report = SiteReport(0, last.files, 0, last.strangers, last.site_bytes)
     return Built(target, target / "index.html", last.days, last.observations, last.films, report, last.warnings)
 
 
 def _last_build(built: Built) -> LastBuild:
     report = built.report
     files = report.written + report.unchanged
-    return LastBuild(built.days, built.observations, built.films, files, report.strangers, built.warnings)
+    return LastBuild(
+        built.days, built.observations, built.films, files, report.site_bytes, report.strangers, built.warnings
+    )
 
 
 def build_with_film(

@@ -100,7 +100,7 @@ def print_built(built: Built, *, as_json: bool) -> None:
     out(
         f"{count_words(built.observations, 'observation')} on {count_words(built.days, 'day')}, "
         f"{count_words(len(built.films), 'film')}: {count_words(report.written, 'file')} written, "
-        f"{report.unchanged} unchanged, {report.removed} removed"
+        f"{report.unchanged} unchanged, {report.removed} removed; {report.site_bytes / 1e6:.1f} MB"
     )
     out(f"look at {built.home.absolute()}")
 
