@@ -105,11 +105,10 @@ def _film_in_site(archive: Archive, span: FilmSettings) -> Filmed:
     keep_film(archive.root, span)
     target = site_folder(archive.root, None)
     built = built_site(archive.with_settings_read(), target)
-    ids = tuple(one.id for one in made.observations)
     mp4 = target / addresses.film_path(made.stem)
-    blank = blank_remarks(mp4.name, made.files.frames, made.files.blank)
+    blank = blank_remarks(mp4)
     frames_json = mp4.with_suffix(".json")
-    return Filmed(mp4, frames_json, made.files.frames, ids, built.home, (*built.warnings, *blank))
+    return Filmed(mp4, frames_json, made.frames, made.observation_ids, built.home, (*built.warnings, *blank))
 
 
 def film_elsewhere(
@@ -134,7 +133,7 @@ def film_elsewhere(
 def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
     from archive.pipeline import counted_pictures
     from archive.stages.discs import forget_discs, offered_discs
-    from archive.stages.films import blank_frames, blank_remarks, chosen_observations, write_film
+    from archive.stages.films import blank_remarks, chosen_observations, write_film
     from archive.stages.group_content import group_places
     from archive.stages.survey import survey
 
@@ -142,7 +141,7 @@ def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
     chosen = chosen_observations(counted.observations, span)
     files = write_film(archive, chosen, out, span, groups=group_places(counted.groups))
     forget_discs(archive, keep=[one.id for one in offered_discs(archive.settings, counted.observations)])
-    blank = blank_remarks(files.mp4.name, files.frames, blank_frames(files))
+    blank = blank_remarks(files.mp4)
     return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, blank)
 
 

@@ -36,13 +36,12 @@ from archive.stages.north_up_disc import north_up_disc
 from archive.stages.overlay import graticule_at
 from archive.stages.picture_files import picture_files
 from archive.stages.pictures import derived_pictures, forget_pictures
-from archive.stages.site_content import entry_of, film_entry, notes_of, site_info
+from archive.stages.site_content import entry_of, notes_of, site_info
 from archive.stages.study import study
 from archive.stages.survey import Survey, survey
 from archive.stages.unchanged import keep_build
 from archive.sun.view import sun_views
 from archive.website.assembly import build_site
-from archive.website.charts import CHARTS
 from archive.website.content import Content
 
 __all__ = ["MAKERS", "built_site", "counted_pictures"]
@@ -63,7 +62,6 @@ MAKERS = (
     grown_map,
     film_of,
     group_rotation,
-    *CHARTS,
     build_site,
     digests_of,
     keep_build,
@@ -98,8 +96,8 @@ def built_site(archive: Archive, target: Path) -> Built:
         info=site_info(settings, surveyed.epochs),
         entries=entries,
         notes=notes,
-        films=[film_entry(made) for made in films],
-        **group_content(store, counted.groups, surveyed.records),
+        films=films,
+        **group_content(store, counted.groups),
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
     )

@@ -14,7 +14,7 @@ _STOPPED = 130
 def run() -> None:
     """Load the command line and run it; never returns."""
     signal.signal(signal.SIGINT, _stop)
-    from archive.cli import run as run_command
+    from archive.commands.main import run as run_command
 
     signal.signal(signal.SIGINT, signal.default_int_handler)
     run_command()

@@ -8,11 +8,11 @@ from pathlib import Path
 import click
 import pytest
 
-from archive.cli import main, northlimb
+from archive.commands.group import SHORT_HELPS, load_command
+from archive.commands.main import main
 from archive.safety import CAUTION
 
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
-COMMANDS = sorted(northlimb.commands)
 
 
 def test_caution_of_the_readme_is_the_one_of_the_program() -> None:
@@ -20,9 +20,9 @@ def test_caution_of_the_readme_is_the_one_of_the_program() -> None:
     assert CAUTION in quoted.replace("**Caution.** ", "")
 
 
-@pytest.mark.parametrize("name", COMMANDS)
+@pytest.mark.parametrize("name", SHORT_HELPS)
 def test_command_is_documented_with_help_and_one_real_example(name: str) -> None:
-    command = northlimb.commands[name]
+    command = load_command(name)
     assert f"northlimb {name}" in README
     assert command.help
     assert command.epilog

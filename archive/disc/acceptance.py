@@ -23,6 +23,7 @@ __all__ = [
     "refuse_saturated",
     "refuse_shapeless",
     "refuse_soft",
+    "refuse_thin",
     "refuse_uncertain",
 ]
 
@@ -43,6 +44,9 @@ _LEAST_FALL = 0.2  # of the brightness inside the limb, across the blurred edge
 _STEEPER = 1.65
 _DARK = 0.25  # of the step at the limb, above the sky
 _DARK_SHARE = 0.1  # of the disc, where no limb is missing
+# The inner end of the mean profile, in heights of its highest place: drawn discs have 0.98 at least (360 pictures),
+# crescents whose two edges are taken for one 0.2 at most.
+_LEAST_WITHIN = 0.6
 _BRIGHT = 0.75  # of the step at the limb, above the sky
 _BRIGHT_DISCS = 3.0  # as much brightness elsewhere, in areas of the disc: borders and captions stay under it
 _ASK = "is this a picture of the whole Sun?"
@@ -129,6 +133,19 @@ def refuse_hollow(brightness: Plane, disc: Disc, edge: Edge) -> None:
     dark = float(np.mean(sample[radii < 0.95] < edge.above_sky(_DARK)))
     if dark > _DARK_SHARE + 2.0 * (1.0 - disc.limb_fraction):
         raise PictureError(f"the round shape is a ring, not a disc: {100 * dark:.0f} % of its inside is dark; {_ASK}")
+
+
+def refuse_thin(edge: Edge) -> None:
+    """Raise PictureError where the Moon's edge is so near to the limb that the two are one bright line.
+
+    The Moon's moves that line as the crescent narrows, and the centre with it.
+    """
+    within = float(edge.profile[0]) - edge.outside
+    if within < _LEAST_WITHIN * (float(edge.profile.max()) - edge.outside):
+        raise PictureError(
+            "too little of the limb: the Sun is so thin a crescent that its edge and the Moon's run into each other; "
+            "take a picture in which more of the Sun is clear"
+        )
 
 
 def refuse_crowded(brightness: Plane, disc: Disc, edge: Edge) -> None:

@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from archive.disc.brightness import Plane, as_shares, block_mean
+from archive.model.constants import DISC_RADIUS_SHARE, DISC_SIDE_PX
 from archive.model.observation import LARGE_PX, Disc
 
 __all__ = ["STANDARD_FRAME", "DiscFrame", "align_disc", "frame_to_picture"]
 
-_RADIUS_SHARE = 0.45  # of the frame's side
 _MARGIN_PX = 24
 # What lies farther out changes no pixel by a thousandth of one of 255 levels.
 _GAUSSIAN_REACH, _FALL_PX, _SPLINE_REACH = 4.0, 4, 10
@@ -34,10 +34,10 @@ class DiscFrame:
     @property
     def radius_px(self) -> float:
         """Radius of the disc, a fixed share of the side."""
-        return _RADIUS_SHARE * self.size_px
+        return DISC_RADIUS_SHARE * self.size_px
 
 
-STANDARD_FRAME = DiscFrame(1024)
+STANDARD_FRAME = DiscFrame(DISC_SIDE_PX)
 
 
 def frame_to_picture(

@@ -5,13 +5,10 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from archive.disc.aligned import DiscFrame
+from archive.model.constants import AU_M, SECONDS_PER_DAY, SOLAR_RADIUS_M, UNIX_EPOCH_MJD
 from archive.model.observation import SunView
 
 __all__ = ["helioprojective_cards"]
-
-_AU_M = 149597870700.0  # IAU 2012 resolution B2
-_UNIX_EPOCH_MJD = 40587.0
-_SOLAR_RADIUS_M = 695_996_000.0  # 959.63 arcsec at 1 au
 
 Card = tuple[str, str | int | float, str]
 
@@ -28,7 +25,7 @@ def helioprojective_cards(frame: DiscFrame, *, time_utc: datetime, sun: SunView)
     middle = frame.centre_px + 1.0  # FITS counts pixels from 1
     return [
         ("DATE-OBS", f"{time_utc.astimezone(UTC):%Y-%m-%dT%H:%M:%S}", "UTC, middle of the capture"),
-        ("MJD-OBS", time_utc.timestamp() / 86400.0 + _UNIX_EPOCH_MJD, "the same as a Modified Julian Date"),
+        ("MJD-OBS", time_utc.timestamp() / SECONDS_PER_DAY + UNIX_EPOCH_MJD, "the same as a Modified Julian Date"),
         ("TIMESYS", "UTC", "time scale"),
         ("WCSNAME", "Helioprojective-cartesian", ""),
         ("CTYPE1", "HPLN-TAN", "towards solar west"),
@@ -44,8 +41,8 @@ def helioprojective_cards(frame: DiscFrame, *, time_utc: datetime, sun: SunView)
         ("CROTA2", 0.0, "deg, solar north is up"),
         ("RSUN_OBS", sun.semidiameter_arcsec, "arcsec, semidiameter"),
         ("R_SUN", frame.radius_px, "pixels, semidiameter"),
-        ("RSUN_REF", _SOLAR_RADIUS_M, "m"),
-        ("DSUN_OBS", sun.distance_au * _AU_M, "m, distance of the Sun"),
+        ("RSUN_REF", SOLAR_RADIUS_M, "m"),
+        ("DSUN_OBS", sun.distance_au * AU_M, "m, distance of the Sun"),
         ("HGLN_OBS", 0.0, "deg, Stonyhurst longitude of the Earth"),
         ("HGLT_OBS", sun.b0_deg, "deg, B0"),
         ("CRLN_OBS", sun.l0_deg, "deg, L0"),

@@ -25,6 +25,7 @@ from archive.disc.acceptance import (
     refuse_saturated,
     refuse_shapeless,
     refuse_soft,
+    refuse_thin,
     refuse_uncertain,
 )
 from archive.disc.brightness import Plane, white_of
@@ -147,6 +148,7 @@ def _refuse_others(brightness: Plane, disc: Disc, shifts: _Shifts, adjustment: A
     edge = Edge(shifts.distance_px, shifts.mean_profile, reach_px=2.0 * disc.blur_px + 2.0)
     refuse_soft(disc, edge)
     refuse_hollow(brightness, disc, edge)
+    refuse_thin(edge)
     refuse_crowded(brightness, disc, edge)
     refuse_uncertain(disc)
 

@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
 from archive.disc.carried import Canvas, Drift, Share, Standpoint, carried_box
-from archive.disc.tone import Look, looked_at
+from archive.disc.tone import looked_at
+from archive.model.choices import Look
 
 __all__ = ["Palette", "disc_palette", "map_palette", "painted"]
 
 _TABLE_FRAME = DiscFrame(128)
 _LEVELS = 4096
-_ROWS = 128
+_ROWS = 64
 # Blank surface: neutral and much darker than the quiet Sun, with a hatch, as maps leave what is not surveyed.
 _BLANK, _HATCH = 38, 82
 _HATCH_PERIOD_PX = 14
@@ -37,11 +38,9 @@ class Palette:
     blank: NDArray[np.uint8]
 
     @cached_property
-    def packed(self) -> NDArray[np.uint32]:
-        """The table, the three bytes of a colour and an empty one in a number."""
-        four = np.zeros((len(self.table), 4), dtype=np.uint8)
-        four[:, :3] = self.table
-        return four.view(np.uint32)[:, 0]
+    def colours(self) -> NDArray[np.void]:
+        """The table, each colour one thing of three bytes: found several times faster than three numbers."""
+        return np.ascontiguousarray(self.table).view(np.dtype((np.void, 3)))[:, 0]
 
     @cached_property
     def boxes(self) -> tuple[tuple[slice, slice], ...]:
@@ -78,9 +77,6 @@ def painted(
     shares: Sequence[Share], canvas: Canvas, at: Standpoint, *, drift: Drift, palette: Palette, size_px: int
 ) -> NDArray[np.uint8]:
     """Return a square black picture, shape (size_px, size_px, 3), with a canvas's carried and blended surface on it."""
-    import cv2
-
-    cv2.setNumThreads(1)  # on pieces this small more threads cost more than they gain, and the encoder wants its core
     whole = np.zeros((size_px, size_px, 3), dtype=np.uint8)
     height, width = canvas.west.shape
     picture = whole[canvas.top : canvas.top + height, canvas.left : canvas.left + width]
@@ -90,8 +86,7 @@ def painted(
         value *= np.float32(_LEVELS - 1)
         value += np.float32(0.5)
         level = np.clip(value, 0, _LEVELS - 1, out=value).astype(np.uint16)
-        # Four bytes at a time: several times faster than by three.
-        colour = cv2.cvtColor(palette.packed[level].view(np.uint8).reshape(*level.shape, 4), cv2.COLOR_BGRA2BGR)
+        colour = palette.colours.take(level).view(np.uint8).reshape(*level.shape, 3)
         blank = cover < 1.0
         if blank.any():
             part = cover[blank][:, None]

@@ -104,10 +104,23 @@ def _within_another_step(brightness: Plane, circle: Circle) -> Plane | None:
     own = (step - low > _OF_ITS_OWN * float(step.max())) & (middles < 1.0 - _HALF_BASE / 2.0)
     if not own.any():
         return None
-    limb = middles[np.argmax(np.where(own, step, -np.inf))]
+    limb_at = int(np.argmax(np.where(own, step, -np.inf)))
+    if _rise_again(step[limb_at:]) < _OF_ITS_OWN * float(step.max()):
+        return None
+    limb = middles[limb_at]
     gap = (shares > limb) & (shares < 1.0 - _HALF_BASE / 3.0)
     darkest = int(np.argmin(np.where(gap, profile, np.inf)))
     return _levelled(brightness, circle, np.full(_RAYS, shares[darkest]), float(profile[darkest]))
+
+
+def _rise_again(step: Floats) -> float:
+    """How high a step rises beyond where it is lowest.
+
+    Where it only falls there is one edge, of which the circle lies askew: a tone curve lifts the light about the Sun,
+    and the rough circle is drawn out to it.
+    """
+    lowest = int(np.argmin(step))
+    return float(step[lowest:].max() - step[lowest])
 
 
 def _beyond_the_gap(brightness: Plane, circle: Circle) -> Plane | None:

@@ -9,20 +9,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
+from archive.model.choices import Look
 from archive.sun.limb_darkening import standard_limb_darkening
 
-__all__ = ["LOOKS", "Curve", "Look", "flatten_disc", "is_grey", "looked_at", "tint_curves"]
+__all__ = ["Curve", "flatten_disc", "is_grey", "looked_at", "tint_curves"]
 
 Floats = NDArray[np.floating[Any]]
 
-Look = Literal["natural", "warm", "mono", "flat"]
-LOOKS: tuple[Look, ...] = ("natural", "warm", "mono", "flat")
 Curve = tuple[float, float]
 """A share and an exponent: ``share * value ** exponent``, of values from 0 to 1."""
 

@@ -7,7 +7,7 @@ from contextlib import suppress
 from stat import S_ISREG
 from urllib.parse import quote
 
-from archive.disk.folder import Folder
+from archive.disk.folder import TEMPORARY_SUFFIX, Folder
 
 __all__ = ["open_database"]
 
@@ -25,7 +25,8 @@ def open_database(folder: Folder, file: str, *, read_only: bool = False, locked:
     ----------
     folder : Folder
     file : str
-        Made where it is missing, unless `read_only`. A link there, or anything but a regular file, is removed.
+        Made where it is missing, unless `read_only`. A link there, or anything but a regular file, is removed; what
+        has other names too is copied, so that only this one is written to.
     read_only : bool
     locked : bool
         Whether the library locks the file; not on a share that knows no locks.
@@ -57,13 +58,22 @@ def _clear(folder: Folder, file: str, *, read_only: bool) -> None:
         if status is None:
             continue
         plain = S_ISREG(status.st_mode)
-        if plain and name == file:
-            continue
-        if plain and name == file + _JOURNAL and not _names_another(folder, name):
+        if plain and (name == file or (name == file + _JOURNAL and not _names_another(folder, name))):
+            if status.st_nlink > 1 and not read_only:
+                _take_apart(folder, name)
             continue
         if read_only:
             raise OSError(f"{folder.path / name}: not a file of this program")
         folder.remove(name)
+
+
+def _take_apart(folder: Folder, file: str) -> None:
+    """Put a copy in the place of a file of several names: the library writes into files as they are."""
+    part = file + TEMPORARY_SUFFIX
+    folder.remove(part)
+    with folder.open(file) as stream:
+        folder.copy(stream, part)
+    folder.rename(part, file)
 
 
 def _names_another(folder: Folder, journal: str) -> bool:

@@ -11,7 +11,6 @@ import multiprocessing
 import os
 import signal
 import sys
-import threading
 from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -20,10 +19,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import chain, islice
 from mmap import mmap
-from multiprocessing.connection import Connection
 from typing import Any, Protocol, TypeVar
 
 from archive.errors import WorkError
+from archive.execution.worker import become_worker
 
 __all__ = ["IN_THIS_PROCESS", "Executor", "Sent", "executor_at", "fits_in_flight", "in_order", "processors"]
 
@@ -262,7 +261,7 @@ class _Pool:
         try:
             # Spawned on every system: a fork would copy locks that other threads hold.
             self._pool = ProcessPoolExecutor(
-                count, multiprocessing.get_context("spawn"), initializer=_become_worker, initargs=(theirs,)
+                count, multiprocessing.get_context("spawn"), initializer=become_worker, initargs=(theirs,)
             )
             self.submit(_nothing, ())  # starts the first
         except BaseException:
@@ -299,23 +298,3 @@ def _without_interrupts() -> Iterator[None]:
 
 def _nothing() -> None:
     pass
-
-
-def _become_worker(alive: Connection) -> None:
-    """Be quiet, keep to one thread, and end with the process that started this one."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    # Before anything heavy is imported: a worker a processor is enough.
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"):
-        os.environ[name] = "1"
-    nothing = os.open(os.devnull, os.O_RDWR)
-    for stream in (1, 2):  # stdout holds the answer of the command alone; what goes wrong is raised there
-        os.dup2(nothing, stream)
-    threading.Thread(target=_end_after, args=(alive,), daemon=True).start()
-
-
-def _end_after(alive: Connection) -> None:
-    try:
-        alive.recv_bytes()  # nothing is ever sent
-    except (EOFError, OSError):
-        pass
-    os._exit(1)

@@ -199,7 +199,7 @@ def _turned(drift: Drift, stated: Stated, sun: SunView, sun_then: SunView) -> tu
 
 def open_readings_remark(orientation: Orientation, *, record_file: str) -> str | None:
     """What to say where a drift fits a plain and a mirrored picture alike, and nothing tells which this is."""
-    if orientation.status != "unknown" or not orientation.evidence:
+    if orientation.is_known or not orientation.evidence:
         return None
     readings = " or ".join(
         f"{piece.north_angle_deg:+.1f} deg{', mirrored' if piece.mirrored else ''}" for piece in orientation.evidence

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Literal, TypeVar
 
 from archive.errors import FactsError, SettingsError
+from archive.model.choices import TimeMeaning
 from archive.reading import Facts
 from archive.records.capture_time import CaptureTime, TimeCandidate, capture_time, in_utc
 from archive.records.record import CAPTURE_FACTS, PictureEntry, Record, Sidecar, read_sidecar
@@ -232,7 +233,7 @@ def _time_candidates(
     The note's zone is that of the picture's other times, too, where they come without one.
     """
     candidates = [] if options.time is None else [TimeCandidate("--time", options.time, "middle")]
-    stated: tuple[tuple[Literal["start", "middle", "end"], datetime | None], ...] = (
+    stated: tuple[tuple[TimeMeaning, datetime | None], ...] = (
         ("middle", span.middle),
         ("start", span.start),
         ("end", span.end),

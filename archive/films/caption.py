@@ -7,20 +7,21 @@ from datetime import datetime
 from functools import cache, lru_cache
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.disk import read_own
 from archive.films.timeline import FrameSpec
+from archive.model.choices import Caption
+from archive.model.constants import DISC_RADIUS_SHARE
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
 
-__all__ = ["SMALLEST_FRAME_PX", "Box", "CaptionKind", "caption_lines", "caption_rows_px", "draw_caption", "draw_words"]
+__all__ = ["SMALLEST_FRAME_PX", "Box", "caption_lines", "caption_rows_px", "draw_caption", "draw_words"]
 
-CaptionKind = Literal["full", "date"]
 
 # Below this the caption no longer fits beside the disc in legible letters.
 SMALLEST_FRAME_PX = 480
@@ -28,9 +29,6 @@ SMALLEST_FRAME_PX = 480
 # Grey, not coloured: H.264 films keep colour at half the resolution, so only brightness stays sharp.
 _INK = 214
 _DIM_INK = 150
-
-# The standard disc's radius as a share of the frame's side.
-_DISC_RADIUS = 0.45
 
 # English month names whatever the computer's language: the same archive gives the same film.
 _MONTHS = (
@@ -48,7 +46,7 @@ class Box(NamedTuple):
     bottom: int
 
 
-def caption_lines(spec: FrameSpec, *, kind: CaptionKind = "full") -> tuple[str, str]:
+def caption_lines(spec: FrameSpec, *, kind: Caption = "full") -> tuple[str, str]:
     """Return the date, with the time where it is `full`, and the mark that says whether anybody looked."""
     when = _date(spec.time_utc) if kind == "date" else f"{_date(spec.time_utc)}, {spec.time_utc:%H:%M} UTC"
     if spec.kind == "observed":
@@ -68,7 +66,7 @@ def caption_rows_px(size_px: int) -> tuple[Box, Box]:
     return _row(margin, margin, line, size_px), _row(margin, margin + line, line, size_px)
 
 
-def draw_caption(frame: NDArray[np.uint8], spec: FrameSpec, *, kind: CaptionKind = "full") -> None:
+def draw_caption(frame: NDArray[np.uint8], spec: FrameSpec, *, kind: Caption = "full") -> None:
     """Draw the caption of `spec` into `frame`, shape (S, S, 3), in place; only its two boxes change."""
     letter_px, lines = _letter_px(frame.shape[0]), caption_lines(spec, kind=kind)
     for text, ink, box in zip(lines, (_INK, _DIM_INK), caption_rows_px(frame.shape[0]), strict=True):
@@ -98,7 +96,7 @@ def draw_words(frame: NDArray[np.uint8], text: str, *, x_px: float, y_px: float)
 def _row(left: int, top: int, height: int, size_px: int) -> Box:
     """Return the box of a line that starts at `left`, `top` and stops short of the disc."""
     above_centre = 0.5 - (top + height - 0.5) / size_px
-    half_chord = math.sqrt(max(0.0, _DISC_RADIUS**2 - above_centre**2))
+    half_chord = math.sqrt(max(0.0, DISC_RADIUS_SHARE**2 - above_centre**2))
     return Box(left, top, int(size_px * (0.5 - half_chord)) - 2, top + height)
 
 

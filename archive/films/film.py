@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from datetime import UTC
 from io import BytesIO
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,12 +18,12 @@ from archive.errors import FactsError, FolderError, clear_refusal
 from archive.films.encoder import Coding, Loop, Progress, encode_mp4, has_av1, replacing
 from archive.films.frames import Load, film_frames
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline
+from archive.model.choices import FilmStyle
 
 __all__ = [
     "FilmDisc",
     "FilmFiles",
     "FilmHead",
-    "FilmStyle",
     "check_film_name",
     "film_content",
     "make_daily_film",
@@ -32,7 +31,6 @@ __all__ = [
     "put_film",
 ]
 
-FilmStyle = Literal["daily", "smooth", "corotating"]
 
 # The loop is meant for messages, which carry a few megabytes at most: a small frame, twice as fast, the newest
 # part of a long film, and a ceiling on its bit rate.

@@ -5,20 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
 
 from archive.disc.aligned import DiscFrame
 from archive.disc.carried import Standpoint
-from archive.disc.tone import Look
-from archive.films.caption import CaptionKind
+from archive.model.choices import Caption, FilmView, Look
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.store import StoredBlob
 from archive.sun.view import sun_view
 
 __all__ = ["Cutting", "FilmOptions", "GroupPlace", "MapWindow", "standpoint"]
-
-View = Literal["map", "disc"]
 
 
 @dataclass(frozen=True)
@@ -34,11 +30,11 @@ class FilmOptions:
     reach_days: float = 3.0
     size_px: int = 1024
     look: Look | None = None
-    caption: CaptionKind = "full"
+    caption: Caption = "full"
     grid: bool = False
     axis: bool = False
     group_names: bool = False
-    view: View = "map"
+    view: FilmView = "map"
     longitude_deg: float | None = None
 
 

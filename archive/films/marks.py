@@ -14,6 +14,7 @@ from archive.disc.carried import Standpoint
 from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
 from archive.films.job import Cutting, GroupPlace, MapWindow, standpoint
 from archive.films.overlay import Label, Marks
+from archive.model.angles import difference_deg
 from archive.sun.heliographic import to_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
 
@@ -72,7 +73,7 @@ def map_marks(cutting: Cutting, window: MapWindow) -> MarksAt:
     def marks(time_utc: datetime) -> Marks:
         labels = []
         for name, latitude_deg, longitude_deg in _groups_at(cutting, time_utc):
-            away_deg = (float(longitude_deg) - window.longitude_deg + 180.0) % 360.0 - 180.0
+            away_deg = difference_deg(float(longitude_deg), window.longitude_deg)
             if abs(away_deg) < MAP_HALF_LONGITUDE_DEG:
                 y_px = middle_y - float(latitude_deg) * scale - 0.03 * size_px
                 labels.append(Label(name, middle_x + away_deg * scale, y_px))

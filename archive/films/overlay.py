@@ -14,7 +14,7 @@ __all__ = ["Label", "Marks", "draw_marks"]
 # Grey, thin and half transparent: the Sun comes first.
 _INK = 225
 _STRENGTH = 0.45
-_SUB_PIXEL_BITS = 4
+_WIDTH_PX, _DOT_PX = 1.3, 0.5
 
 
 @dataclass(frozen=True)
@@ -43,12 +43,27 @@ def draw_marks(frame: NDArray[np.uint8], marks: Marks) -> None:
 
 
 def _draw_lines(frame: NDArray[np.uint8], lines: tuple[NDArray[np.float64], ...]) -> None:
-    import cv2
-
-    mask = np.zeros(frame.shape[:2], np.uint8)
-    scaled = [np.rint(line * 2**_SUB_PIXEL_BITS).astype(np.int32).reshape(-1, 1, 2) for line in lines]
-    cv2.polylines(mask, scaled, False, 255, 1, cv2.LINE_AA, _SUB_PIXEL_BITS)
-    rows, columns = np.nonzero(mask)
-    cover = mask[rows, columns, None] * np.float32(_STRENGTH / 255)
+    inked = _inked(np.concatenate([_dots(line) for line in lines]), frame.shape[0], frame.shape[1])
+    places = np.flatnonzero(inked)
+    cover = _STRENGTH * np.minimum(inked[places, None], 1.0)
+    rows, columns = np.divmod(places, frame.shape[1])
     under = frame[rows, columns]
     frame[rows, columns] = np.rint(under * (1 - cover) + _INK * cover).astype(np.uint8)
+
+
+def _dots(line: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Places along a line, `_DOT_PX` apart, shape (N, 2)."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    at = np.arange(_DOT_PX / 2, along[-1], _DOT_PX)
+    return np.stack([np.interp(at, along, line[:, axis]) for axis in (0, 1)], axis=1)
+
+
+def _inked(dots: NDArray[np.float64], height: int, width: int) -> NDArray[np.float64]:
+    """How much ink each pixel gets, row by row, 1 for all of it: a dot is shared among the four pixels around it."""
+    dots = dots[((dots >= 0) & (dots < (width - 1, height - 1))).all(axis=1)]
+    corner = dots.astype(np.intp)
+    right, down = (dots - corner).T
+    shares = np.concatenate([(1 - right) * (1 - down), right * (1 - down), (1 - right) * down, right * down])
+    first = corner[:, 1] * width + corner[:, 0]
+    places = np.concatenate([first, first + 1, first + width, first + width + 1])
+    return np.asarray(np.bincount(places, shares * _WIDTH_PX * _DOT_PX, height * width), dtype=np.float64)

@@ -7,10 +7,11 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from archive.films.film import FilmDisc, FilmHead, FilmStyle, film_content, make_film
+from archive.films.film import FilmDisc, FilmHead, film_content, make_film
 from archive.films.job import Cutting
 from archive.films.styles import Frames, frames_of, map_window
 from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_timeline
+from archive.model.choices import FilmStyle
 
 __all__ = ["FRAMES_PER_SECOND", "PACE_S", "film_of", "shot"]
 

@@ -25,13 +25,13 @@ from archive.disc.carried import (
 from archive.disc.painted import Palette, disc_palette, map_palette, painted
 from archive.disc.tone import flatten_disc, looked_at
 from archive.films.caption import draw_caption
-from archive.films.film import FilmStyle
 from archive.films.frames import Dress, Paint, film_frames, painted_frames
 from archive.films.job import Cutting, MapWindow, standpoint
 from archive.films.marks import MAP_HALF_LATITUDE_DEG, MAP_HALF_LONGITUDE_DEG, MarksAt, disc_marks, map_marks
 from archive.films.overlay import draw_marks
 from archive.films.strip import draw_strip, strip_picture
 from archive.films.timeline import FrameSpec, Sighting
+from archive.model.choices import FilmStyle
 from archive.model.times import days_since_1970
 from archive.records.disc_files import read_disc
 from archive.store import StoredBlob
@@ -174,12 +174,11 @@ def _surface(disc: StoredBlob | bytes, frame: DiscFrame, at: Standpoint) -> Surf
 
 def _sized(flat: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
     """Resample to the film's size; pixel edges keep their place."""
-    import cv2
+    from PIL import Image
 
     if flat.shape[0] == size_px:
         return flat
-    way = cv2.INTER_AREA if size_px < flat.shape[0] else cv2.INTER_CUBIC
-    return np.asarray(cv2.resize(flat, (size_px, size_px), interpolation=way), dtype=np.float32)
+    return np.asarray(Image.fromarray(flat).resize((size_px, size_px), Image.Resampling.BICUBIC))
 
 
 def _dress(cutting: Cutting, marks: MarksAt) -> Dress:

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import chain, pairwise
-from typing import Literal
 
 from archive.errors import FactsError
+from archive.model.choices import FrameKind
 
 __all__ = ["MOST_FRAMES", "FrameSpec", "Sighting", "check_length", "daily_timeline", "smooth_timeline"]
 
@@ -35,7 +35,7 @@ class FrameSpec:
 
     index: int
     time_utc: datetime
-    kind: Literal["observed", "between"]
+    kind: FrameKind
     observations: tuple[str, ...]
     weight: float
     observed_utc: datetime | None = None
@@ -182,7 +182,7 @@ def _spanned(index: int, time_utc: datetime, around: Sequence[Sighting], reach: 
 
 
 # A frame without its number.
-_Piece = tuple[datetime, Literal["observed", "between"], tuple[str, ...], float]
+_Piece = tuple[datetime, FrameKind, tuple[str, ...], float]
 
 
 def _held(sighting: Sighting, frames: int) -> Iterator[_Piece]:

@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from archive.disc.aligned import DiscFrame
+from archive.model.constants import CARRINGTON_DEG_PER_DAY, EARTH_DEG_PER_DAY
 from archive.model.observation import SunView
 from archive.sun.heliographic import to_disc
-from archive.sun.rotation import CARRINGTON_DEG_PER_DAY, spot_rotation_deg_per_day
+from archive.sun.rotation import spot_rotation_deg_per_day
 
 __all__ = [
     "CarringtonMap",
@@ -35,7 +36,6 @@ Card = tuple[str, str | int | float, str]
 
 # A quarter of a degree is two pixels of the standard frame at the disc's centre, about what small telescopes resolve.
 _WIDTH_PX = 1440
-_EARTH_DEG_PER_DAY = 360.0 / 365.2422
 _LEAST_MU = 0.2  # 78 deg from the disc's centre: beyond, pictures show little but their edge
 _REACH_DEG = 95.0  # of longitude, which that cannot pass at any latitude and tilt
 # A day's turning is 13 deg: the nearest day rules, its neighbours smooth the seam.
@@ -182,7 +182,7 @@ def _places_when_seen(sums: CarringtonMap, sun: SunView) -> tuple[Floats, Floats
     from_meridian = longitude + 360.0 * (sun.carrington_rotation - sums.rotation) - sun.l0_deg
     latitude = _latitudes_deg(sums)
     # Since or until its meridian passage a place turns at its latitude's rate, the map's frame at Carrington's.
-    turned = (spot_rotation_deg_per_day(latitude) - _EARTH_DEG_PER_DAY) / (CARRINGTON_DEG_PER_DAY - _EARTH_DEG_PER_DAY)
+    turned = (spot_rotation_deg_per_day(latitude) - EARTH_DEG_PER_DAY) / (CARRINGTON_DEG_PER_DAY - EARTH_DEG_PER_DAY)
     return latitude, from_meridian[None, :] * turned
 
 

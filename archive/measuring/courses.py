@@ -14,25 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
+from archive.model.angles import wrapped_deg
+from archive.model.constants import SYNODIC_DEG_PER_DAY
+from archive.model.group import Place
 from archive.sun.rotation import carrington_drift_deg_per_day
 
-__all__ = ["GATE", "Place", "Wander", "has_set", "link_places", "misfits", "shared_out"]
+__all__ = ["GATE", "Wander", "has_set", "link_places", "misfits", "shared_out"]
 
 GATE = 4.0**2  # squared standard errors, of latitude and longitude together
-_SYNODIC_DEG_PER_DAY = 13.2
 _LIMB_DEG = 98.0  # central meridian distance at which a thing has surely set, the errors of its place included
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where something was seen on the Sun, and how well that is known."""
-
-    time_days: float
-    latitude_deg: float
-    longitude_deg: float
-    meridian_deg: float  # central meridian distance, west positive
-    latitude_sigma_deg: float
-    longitude_sigma_deg: float
 
 
 @dataclass(frozen=True)
@@ -91,7 +81,7 @@ def misfits(start: Place, places: Sequence[Place], *, wander: Wander) -> list[fl
 
 def has_set(at: Place, time_days: float) -> bool:
     """Whether a place is by then beyond the west limb, or in the past beyond the east limb."""
-    return abs(at.meridian_deg + _SYNODIC_DEG_PER_DAY * (time_days - at.time_days)) > _LIMB_DEG
+    return abs(at.meridian_deg + SYNODIC_DEG_PER_DAY * (time_days - at.time_days)) > _LIMB_DEG
 
 
 def _own_variances(place: Place, wander: Wander) -> tuple[float, float]:
@@ -113,7 +103,7 @@ def _offsets(at: Place, place: Place, drift_deg_per_day: float) -> tuple[float, 
     """Days from `at`, and how far in latitude and longitude a place lies off where the law takes it."""
     days = place.time_days - at.time_days
     longitude_off = place.longitude_deg - (at.longitude_deg + drift_deg_per_day * days)
-    return days, place.latitude_deg - at.latitude_deg, (longitude_off + 180.0) % 360.0 - 180.0
+    return days, place.latitude_deg - at.latitude_deg, wrapped_deg(longitude_off)
 
 
 def _misfits(course: _Course, places: Sequence[Place], wander: Wander) -> list[float]:

@@ -9,18 +9,15 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from itertools import groupby
 from operator import itemgetter
 from statistics import median
 
-from archive.measuring.courses import GATE, Place, Wander, has_set, link_places, misfits, shared_out
-from archive.model.observation import SpotGroup
+from archive.measuring.courses import GATE, Wander, has_set, link_places, misfits, shared_out
+from archive.model.group import Group, Place, Sighting
 
 __all__ = [
-    "FollowedGroup",
     "NamedPlace",
-    "Sighting",
     "follow_groups",
     "names_to_register",
     "with_returns",
@@ -32,37 +29,6 @@ _DISC_PASSAGE_DAYS = 14.0
 _UNSEEN_DAYS = (9.0, 22.0)
 _NEAR_LIMB_DEG = 40.0
 _RETURN_GATE = 2.5**2
-# Of a place by hand no error is told; read off a drawn disc it is about this (common practice, no source).
-_BY_HAND_DEG = 0.5
-
-
-@dataclass(frozen=True)
-class Sighting:
-    """A group as one oriented picture shows it; `time_days` since 1970 January 1, 0 h UTC."""
-
-    observation: str
-    time_days: float
-    group: SpotGroup
-
-    @cached_property
-    def place(self) -> Place:
-        """The place of the group's mean.
-
-        Raises
-        ------
-        ValueError
-            The group has no heliographic place.
-        """
-        group = self.group
-        place = (group.latitude_deg, group.carrington_longitude_deg, group.central_meridian_distance_deg)
-        if None in place:
-            raise ValueError(f"{self.observation}: a group without heliographic place cannot be followed")
-        return Place(
-            self.time_days,
-            *place,  # type: ignore[arg-type]
-            _BY_HAND_DEG if group.latitude_sigma_deg is None else group.latitude_sigma_deg,
-            _BY_HAND_DEG if group.longitude_sigma_deg is None else group.longitude_sigma_deg,
-        )
 
 
 @dataclass(frozen=True)
@@ -73,20 +39,6 @@ class NamedPlace:
     time_days: float
     latitude_deg: float
     carrington_longitude_deg: float
-
-
-@dataclass(frozen=True)
-class FollowedGroup:
-    """A group through one passage over the disc, its sightings in time order.
-
-    `return_of` names the group that probably came back as this one a rotation later; `other_names` are those that
-    the register holds for the same group and that are no longer used.
-    """
-
-    name: str
-    sightings: tuple[Sighting, ...]
-    return_of: str | None = None
-    other_names: tuple[str, ...] = ()
 
 
 # Growth and decay move a group's mean place by a degree or two a day along the parallel; tried on two observatories'
@@ -101,7 +53,7 @@ def follow_groups(
     register: Sequence[NamedPlace],
     rotation_of: Callable[[float], int],
     taken: Collection[str] = (),
-) -> tuple[FollowedGroup, ...]:
+) -> tuple[Group, ...]:
     """Link the sightings of each group and give it its name.
 
     Parameters
@@ -117,7 +69,7 @@ def follow_groups(
 
     Returns
     -------
-    tuple of FollowedGroup
+    tuple of Group
         By first sighting, then longitude. A new name is ROTATION-N: the rotation current at the group's first
         sighting, and the next number that was never used in it.
 
@@ -127,19 +79,17 @@ def follow_groups(
         A group without heliographic place.
     """
     ordered = sorted(sightings, key=_in_order)
-    pictures = [list(same) for _, same in groupby(ordered, key=lambda one: (one.time_days, one.observation))]
+    pictures = [list(same) for _, same in groupby(ordered, key=lambda one: (one.time_days, one.observation_id))]
     places = [[one.place for one in picture] for picture in pictures]
     courses = link_places(places, wander=_GROUPS_WANDER)
     tracks = sorted(
         (tuple(pictures[i][j] for i, j in course) for course in courses), key=lambda track: _in_order(track[0])
     )
     names = _names(tracks, register, rotation_of, taken)
-    return tuple(
-        FollowedGroup(own[0], track, other_names=tuple(own[1:])) for track, own in zip(tracks, names, strict=True)
-    )
+    return tuple(Group(own[0], track, other_names=tuple(own[1:])) for track, own in zip(tracks, names, strict=True))
 
 
-def with_returns(groups: Sequence[FollowedGroup]) -> tuple[FollowedGroup, ...]:
+def with_returns(groups: Sequence[Group]) -> tuple[Group, ...]:
     """Say of each group which earlier one probably came back as it; their sightings must be all there are."""
     returned = _returns([group.sightings for group in groups])
     return tuple(
@@ -147,7 +97,7 @@ def with_returns(groups: Sequence[FollowedGroup]) -> tuple[FollowedGroup, ...]:
     )
 
 
-def names_to_register(groups: Iterable[FollowedGroup], *, known: Collection[str]) -> tuple[NamedPlace, ...]:
+def names_to_register(groups: Iterable[Group], *, known: Collection[str]) -> tuple[NamedPlace, ...]:
     """Names not yet known, with the places of the groups' first sightings: to be added to the register's end."""
     places = [(group.name, group.sightings[0].place) for group in groups if group.name not in known]
     return tuple(NamedPlace(name, at.time_days, at.latitude_deg, at.longitude_deg) for name, at in places)
@@ -155,7 +105,7 @@ def names_to_register(groups: Iterable[FollowedGroup], *, known: Collection[str]
 
 def _in_order(sighting: Sighting) -> tuple[float, str, float, float]:
     at = sighting.place
-    return at.time_days, sighting.observation, at.longitude_deg, at.latitude_deg
+    return at.time_days, sighting.observation_id, at.longitude_deg, at.latitude_deg
 
 
 def _names(

@@ -14,18 +14,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.measuring.courses import Place, Wander, link_places
-from archive.measuring.following import FollowedGroup, Sighting
-from archive.sun.clock import UNIX_EPOCH_JD
+from archive.measuring.courses import Wander, link_places
+from archive.model.angles import wrapped_deg
+from archive.model.constants import UNIX_EPOCH_JD
+from archive.model.group import Group, GroupRotation, Place, Sighting
+from archive.model.rotation_law import RotationLaw
 from archive.sun.ephemeris import solar_ephemeris
 from archive.sun.heliographic import from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day, spot_rotation_deg_per_day
 
 __all__ = [
-    "PUBLISHED_LAWS",
-    "GroupRotation",
-    "PublishedLaw",
-    "RotationLaw",
     "group_rotation",
     "rotation_law",
 ]
@@ -46,55 +44,6 @@ _HUBER = 1.5  # standard errors
 
 
 @dataclass(frozen=True)
-class GroupRotation:
-    """A group's sidereal rotation rate, its mean latitude, and the number of days it was seen on."""
-
-    rate_deg_per_day: float
-    sigma_deg_per_day: float
-    latitude_deg: float
-    days: int
-
-
-@dataclass(frozen=True)
-class RotationLaw:
-    """Sidereal rate A + B sin^2(latitude), deg/day, with standard errors, from so many groups."""
-
-    equator_deg_per_day: float
-    sine_squared_deg_per_day: float
-    equator_sigma: float
-    sine_squared_sigma: float
-    groups: int
-
-
-@dataclass(frozen=True)
-class PublishedLaw:
-    """Sidereal rate A + B sin^2(latitude) + C sin^4(latitude), deg/day."""
-
-    name: str
-    equator_deg_per_day: float
-    sine_squared_deg_per_day: float
-    sine_fourth_deg_per_day: float
-    source: str
-
-    def rate_deg_per_day(self, latitude_deg: float) -> float:
-        """Return the sidereal rate at a latitude."""
-        squared = float(np.sin(np.radians(latitude_deg))) ** 2
-        return (
-            self.equator_deg_per_day
-            + self.sine_squared_deg_per_day * squared
-            + self.sine_fourth_deg_per_day * squared**2
-        )
-
-
-# All three from memory.
-PUBLISHED_LAWS = (
-    PublishedLaw("all spots", 14.522, -2.84, 0.0, "Howard, Gilman & Gilman (1984), Astrophys. J. 283, 373"),
-    PublishedLaw("recurrent spots", 14.368, -2.69, 0.0, "Newton & Nunn (1951), Mon. Not. R. Astron. Soc. 111, 413"),
-    PublishedLaw("magnetic features", 14.713, -2.396, -1.787, "Snodgrass & Ulrich (1990), Astrophys. J. 351, 309"),
-)
-
-
-@dataclass(frozen=True)
 class _Line:
     intercept: float
     slope: float
@@ -102,7 +51,7 @@ class _Line:
     slope_sigma: float
 
 
-def group_rotation(followed: FollowedGroup) -> GroupRotation | None:
+def group_rotation(followed: Group) -> GroupRotation | None:
     """A group's sidereal rotation rate, by least squares over the days it was seen on.
 
     Returns
@@ -149,7 +98,14 @@ def rotation_law(
     line = _fitted(squared, rates, sigmas, prior_scatter=_GROUP_SCATTER_DEG_PER_DAY)
     if line.slope_sigma > _LARGEST_SIGMA_B:
         return None
-    return RotationLaw(line.intercept, line.slope, line.intercept_sigma, line.slope_sigma, int(squared.size))
+    return RotationLaw(
+        "this archive",
+        line.intercept,
+        line.slope,
+        equator_sigma=line.intercept_sigma,
+        sine_squared_sigma=line.slope_sigma,
+        groups=int(squared.size),
+    )
 
 
 def _day(here: NDArray[np.bool_], weights: Floats, values: Floats) -> Floats:
@@ -187,10 +143,10 @@ def _spot_places(sighting: Sighting, mean: Place, b0_deg: float) -> list[Place]:
 
 
 def _ahead_deg(place: Place, start: Place, latitude_deg: float) -> float:
-    """Longitude against a thing that leaves `start` and turns by the law of the latitude, in [-180, 180)."""
+    """Longitude against a thing that leaves `start` and turns by the law of the latitude, in (-180, 180]."""
     days = place.time_days - start.time_days
     drift_deg = float(carrington_drift_deg_per_day(np.array(latitude_deg))) * days
-    return (place.longitude_deg - start.longitude_deg - drift_deg + 180.0) % 360.0 - 180.0
+    return wrapped_deg(place.longitude_deg - start.longitude_deg - drift_deg)
 
 
 def _shared_motion(rows: Floats, pictures: int, courses: int) -> Floats:

@@ -27,6 +27,7 @@ from archive.measuring.true_area import (
     umbra_area_px,
 )
 from archive.measuring.umbrae import split_patch
+from archive.model.constants import DISC_RADIUS_SHARE
 from archive.model.observation import Disc, FoundSpots, Spot
 
 __all__ = ["measure_spots"]
@@ -123,7 +124,7 @@ def measure_spots(brightness: Plane, disc: Disc, *, north_angle_deg: float, mirr
 
 def _scale_for(disc: Disc) -> _Scale:
     radius_px = float(np.clip(disc.radius_px, _LEAST_RADIUS_PX, _MOST_RADIUS_PX))
-    frame = DiscFrame(round(radius_px / 0.45))
+    frame = DiscFrame(round(radius_px / DISC_RADIUS_SHARE))
     blur_px = shown_blur_px(disc) * frame.radius_px / disc.radius_px
     coarser = disc.radius_px / frame.radius_px
     if coarser > 1.0:  # as `align_disc` smooths

@@ -9,35 +9,28 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from datetime import datetime
-from typing import Literal
+from datetime import date, datetime
+
+from archive.model.choices import Band, EvidenceKind, OrientationStatus
 
 __all__ = [
-    "BANDS",
     "LARGE_PX",
     "Alternative",
-    "Band",
     "Capture",
     "Counts",
     "Disc",
     "Evidence",
-    "EvidenceKind",
     "FoundSpots",
     "NamedGroup",
     "Observation",
     "Orientation",
-    "OrientationStatus",
     "PictureFile",
     "Spot",
     "SpotGroup",
     "SunView",
 ]
 
-Band = Literal["white", "h-alpha", "calcium-k", "other"]
 LARGE_PX = 25_000_000  # pixels of a picture: from here on memory counts for more than time
-BANDS: tuple[Band, ...] = ("white", "h-alpha", "calcium-k", "other")
-EvidenceKind = Literal["stated", "header", "spots", "sky", "drift", "refraction"]
-OrientationStatus = Literal["solved", "assumed", "unknown"]
 
 
 @dataclass(frozen=True)
@@ -135,6 +128,11 @@ class Orientation:
     evidence: tuple[Evidence, ...] = ()
     disputes: tuple[str, ...] = ()
     alternative: Alternative | None = None
+
+    @property
+    def is_known(self) -> bool:
+        """Whether north is known, measured or assumed, so that the picture can be turned north up."""
+        return self.status != "unknown" and self.north_angle_deg is not None
 
 
 @dataclass(frozen=True)
@@ -241,3 +239,8 @@ class Observation:
     spot_area_msh: float | None = None
     groups: tuple[NamedGroup, ...] | None = None
     remarks: tuple[str, ...] = ()
+
+    @property
+    def day(self) -> date:
+        """The UTC day to which it belongs."""
+        return self.time_utc.date()

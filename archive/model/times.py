@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
+
+from archive.model.constants import SECONDS_PER_DAY, UNIX_EPOCH_UTC
 
 __all__ = ["days_since_1970", "time_of_days"]
-
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def days_since_1970(moment: datetime) -> float:
     """Return the days since 1970-01-01T00:00 UTC of an aware moment."""
-    return (moment - _EPOCH).total_seconds() / 86400.0
+    return (moment - UNIX_EPOCH_UTC).total_seconds() / SECONDS_PER_DAY
 
 
 def time_of_days(days: float) -> datetime:
     """Return the inverse of `days_since_1970`, to the second."""
-    return _EPOCH + timedelta(seconds=round(days * 86400.0))
+    return UNIX_EPOCH_UTC + timedelta(seconds=round(days * SECONDS_PER_DAY))

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.model.constants import SYNODIC_DEG_PER_DAY
 from archive.orientation.spot_match import Marks, TurnedSpots, marks_of, pair_score, turned_spots
 from archive.orientation.spots import SpottedPicture
 
@@ -16,7 +17,6 @@ __all__ = ["better_hours"]
 
 Floats = NDArray[np.floating[Any]]
 
-_SYNODIC_DEG_PER_DAY = 360.0 / 27.2753  # Carrington's mean synodic rotation
 _REACH_HOURS = 100
 _LEAST_HOURS = 4
 _LEAST_GAIN = 7.0  # in the logarithm of the likelihood
@@ -65,9 +65,7 @@ def better_hours(
 def _worth(marks: Marks, still: Sequence[TurnedSpots], hours: float, *, mirrored: bool) -> float:
     """How well the picture fits, however turned, were it taken some hours later than it says."""
     days = hours / 24.0
-    moved = replace(
-        marks, time_days=marks.time_days + days, l0_deg=(marks.l0_deg - _SYNODIC_DEG_PER_DAY * days) % 360.0
-    )
+    moved = replace(marks, time_days=marks.time_days + days, l0_deg=(marks.l0_deg - SYNODIC_DEG_PER_DAY * days) % 360.0)
     angles_deg = np.arange(-180.0, 180.0, _ANGLE_STEP_DEG)
     turned = turned_spots(moved, angles_deg, mirrored=mirrored)
     total = np.zeros(len(angles_deg))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from archive.model.angles import difference_deg, wrapped_deg
-from archive.model.observation import Evidence, EvidenceKind, Orientation, OrientationStatus
+from archive.model.angles import difference_deg, weighted_mean_deg
+from archive.model.choices import EvidenceKind, OrientationStatus
+from archive.model.observation import Evidence, Orientation
 
 __all__ = ["combine_evidence"]
 
@@ -60,9 +61,5 @@ def _in_words(piece: Evidence) -> str:
 
 
 def _weighted_mean(pieces: Sequence[Evidence]) -> tuple[float, float]:
-    origin_deg = pieces[0].north_angle_deg
     weights = [piece.sigma_deg**-2 for piece in pieces]
-    shifts_deg = [difference_deg(piece.north_angle_deg, origin_deg) for piece in pieces]
-    total = sum(weights)
-    shift_deg = sum(weight * shift for weight, shift in zip(weights, shifts_deg, strict=True))
-    return wrapped_deg(origin_deg + shift_deg / total), total**-0.5
+    return weighted_mean_deg([piece.north_angle_deg for piece in pieces], weights), math.fsum(weights) ** -0.5

@@ -13,13 +13,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.constants import ARCSEC_PER_DEG, SECONDS_PER_DAY
 from archive.model.observation import Disc, Evidence, SunView
 from archive.sun.refraction import refraction_flattening
 
 __all__ = ["Drift", "drift_between", "drift_readings", "expected_drift_px", "told_reading"]
 
 # Mean solar day: the sky's 15.041 arcsec per second of time less the Sun's own motion eastwards.
-_ARCSEC_PER_S = 360.0 * 3600.0 / 86400.0
+_ARCSEC_PER_S = 360.0 * ARCSEC_PER_DEG / SECONDS_PER_DAY
 _LEAST_CENTRE_SIGMA_PX = 0.05  # measured on drawn discs
 _LIMB_PIECES = 36  # seeing displaces the limb in pieces of about ten degrees; common practice, no source
 _IMAGE_MOTION_ARCSEC = 1.0  # of a whole disc in a small telescope by day; common practice, no source

@@ -69,7 +69,7 @@ def free_reading(picture: SpottedPicture, neighbours: Sequence[KnownPicture]) ->
     mirrored = bool(curves[True].max() > curves[False].max())
     curve = curves[mirrored]
     best = int(np.argmax(curve))
-    far = np.abs((angles_deg - angles_deg[best] + 180.0) % 360.0 - 180.0) > _SAME_READING_DEG
+    far = np.abs(wrapped_deg(angles_deg - angles_deg[best])) > _SAME_READING_DEG
     gain = float(curve[best] - max(curve[far].max(), curves[not mirrored].max(), 0.0))
     if curve[best] < _LEAST_WORTH or gain < _LEAST_GAIN:
         return None

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 
 from archive.model.angles import wrapped_deg
+from archive.model.choices import CoordinateSystem
 from archive.model.observation import Evidence
 
 __all__ = ["header_evidence"]
@@ -16,7 +15,7 @@ _LEAST_SQUARENESS = 0.99  # sine of the angle between the axes: a sheared pictur
 
 
 def header_evidence(
-    system: Literal["helioprojective", "celestial"],
+    system: CoordinateSystem,
     matrix_deg: tuple[tuple[float, float], tuple[float, float]],
     *,
     p_deg: float,

@@ -11,9 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.angles import difference_deg, weighted_mean_deg, wrapped_deg
+from archive.model.observatory import CameraEpoch
 
-__all__ = ["Block", "CameraAngle", "Epoch", "blocks_of", "epoch_at", "learn_epochs"]
+__all__ = ["Block", "CameraAngle", "blocks_of", "epoch_at", "learn_epochs"]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -50,22 +51,6 @@ class CameraAngle:
     angle_deg: float
     sigma_deg: float
     mirrored: bool
-
-
-@dataclass(frozen=True)
-class Epoch:
-    """A stretch of time over which the camera stayed as it was; `until_days` is None for the last one.
-
-    `pictures` is the number of those that taught it: the first ones, and at least two thirds of all.
-    """
-
-    since_days: float
-    until_days: float | None
-    angle_deg: float
-    sigma_deg: float
-    scatter_deg: float
-    mirrored: bool
-    pictures: int
 
 
 def blocks_of(times_days: Sequence[float]) -> list[Block]:
@@ -108,7 +93,7 @@ def _context(times: Floats, own: NDArray[np.intp]) -> tuple[int, ...]:
     return tuple(sorted(kept))
 
 
-def learn_epochs(angles: Sequence[CameraAngle]) -> tuple[Epoch, ...]:
+def learn_epochs(angles: Sequence[CameraAngle]) -> tuple[CameraEpoch, ...]:
     """Camera angle and mirroring over time; a lasting jump begins a new epoch.
 
     Parameters
@@ -118,7 +103,7 @@ def learn_epochs(angles: Sequence[CameraAngle]) -> tuple[Epoch, ...]:
 
     Returns
     -------
-    tuple of Epoch
+    tuple of CameraEpoch
         In order of time; empty without angles.
     """
     runs: list[list[CameraAngle]] = []
@@ -142,7 +127,7 @@ def learn_epochs(angles: Sequence[CameraAngle]) -> tuple[Epoch, ...]:
     )
 
 
-def epoch_at(epochs: Sequence[Epoch], time_days: float) -> Epoch | None:
+def epoch_at(epochs: Sequence[CameraEpoch], time_days: float) -> CameraEpoch | None:
     """The epoch of a time; before the first one began, the first."""
     if not epochs:
         return None
@@ -164,13 +149,8 @@ def _belongs(angle: CameraAngle, run: Sequence[CameraAngle]) -> bool:
 
 def _centre(run: Sequence[CameraAngle]) -> tuple[float, float]:
     """Weighted mean and its error, deg."""
-    origin_deg = run[0].angle_deg
     weights = [1.0 / (max(one.sigma_deg, _LEAST_SIGMA_DEG) ** 2 + _FIRST_SCATTER_DEG**2) for one in run]
-    total_weight = math.fsum(weights)
-    shift = math.fsum(
-        weight * difference_deg(one.angle_deg, origin_deg) for weight, one in zip(weights, run, strict=True)
-    )
-    return wrapped_deg(origin_deg + shift / total_weight), total_weight**-0.5
+    return weighted_mean_deg([one.angle_deg for one in run], weights), math.fsum(weights) ** -0.5
 
 
 def _scatter(run: Sequence[CameraAngle]) -> float:
@@ -184,11 +164,11 @@ def _scatter(run: Sequence[CameraAngle]) -> float:
     return max(math.sqrt(max(total**2 - own**2, 0.0)), _LEAST_SCATTER_DEG)
 
 
-def _epoch(run: Sequence[CameraAngle], *, until: float | None) -> Epoch:
+def _epoch(run: Sequence[CameraAngle], *, until: float | None) -> CameraEpoch:
     """What the pictures teach that count; the error is rounded up, for it holds that of rounding the angle."""
     first = run[: _counting(len(run))]
     centre_deg, sigma_deg = _centre(first)
-    return Epoch(
+    return CameraEpoch(
         since_days=run[0].time_days,
         until_days=until,
         angle_deg=wrapped_deg(_in_steps(round(centre_deg / _STEP_DEG))),

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
 
 from archive.model.angles import wrapped_deg
+from archive.model.choices import KnownMount
 from archive.model.observation import Evidence, SunView
 
 __all__ = ["sky_evidence"]
@@ -18,9 +18,7 @@ _POLAR_SIGMA_DEG = 1.0
 _LARGEST_SIGMA_DEG = 60.0
 
 
-def sky_evidence(
-    sun: SunView, *, mount: Literal["altaz", "equatorial"], camera_angle_deg: float, mirrored: bool
-) -> Evidence:
+def sky_evidence(sun: SunView, *, mount: KnownMount, camera_angle_deg: float, mirrored: bool) -> Evidence:
     """North from P, the parallactic angle q and the camera angle.
 
     For an alt-azimuth mount north_angle = P - q + camera angle: from the picture's up to the zenith it is the

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.model.angles import wrapped_deg
 from archive.orientation.spot_match import Marks, Pair, PairMatch, pair_match, pair_score, turned_each, turned_spots
 
 __all__ = ["LEVEL_SIGMA_DEG", "odds_powers", "spot_errors_deg"]
@@ -62,7 +63,7 @@ def _against_the_mount_deg(pictures: Sequence[Marks], angles_deg: Floats) -> Flo
     if pictures[0].sky_deg is None:
         return np.zeros(len(pictures))
     camera_deg = angles_deg - np.array([picture.sky_deg or 0.0 for picture in pictures])
-    off_deg = (camera_deg - camera_deg[0] + 180.0) % 360.0 - 180.0
+    off_deg = wrapped_deg(camera_deg - camera_deg[0])
     beyond_deg: Floats = np.maximum(np.abs(off_deg - np.median(off_deg)) - _MOUNT_STANDS_OFF_DEG, 0.0)
     return _DISTRUST * beyond_deg
 

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.model.angles import difference_deg, wrapped_deg
 from archive.sun.heliographic import from_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
 
@@ -299,7 +300,7 @@ def _nearness(
     turned_deg = first.marks.l0_deg - np.array([other.marks.l0_deg for other in others])
     drift = carrington_drift_deg_per_day(first.latitude_deg)
     moved_deg = drift[..., None] * _single(days) + _single(turned_deg)
-    carried = (first.meridian_deg[..., None] + moved_deg + 180.0) % 360.0 - 180.0
+    carried = wrapped_deg(first.meridian_deg[..., None] + moved_deg)
     mean_moved_deg = float(drift.mean()) * days + turned_deg
     apart_latitude = first.latitude_deg[a][..., :, None] - latitude_deg[b][..., None, :]
     apart_meridian = carried[..., owner][a] - meridian_deg[b][..., None, :]
@@ -316,7 +317,7 @@ def _nearness(
         squared=apart_latitude,
         sigmas_square_deg=np.sqrt(variance_latitude * variance_meridian),
         carried_deg=carried,
-        back_deg=(meridian_deg - _single(mean_moved_deg)[owner] + 180.0) % 360.0 - 180.0,
+        back_deg=difference_deg(meridian_deg, _single(mean_moved_deg)[owner]),
         owner=owner,
         starts=starts,
     )

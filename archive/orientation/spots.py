@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.model.angles import wrapped_deg
+from archive.model.angles import difference_deg, wrapped_deg
 from archive.orientation.dust import without_dust
 from archive.orientation.spot_errors import LEVEL_SIGMA_DEG, odds_powers, spot_errors_deg
 from archive.orientation.spot_match import (
@@ -249,7 +249,7 @@ def _distinct(readings: Sequence[_Reading]) -> list[_Reading]:
 
 def _apart_deg(first_deg: Floats, second_deg: Floats) -> float:
     """Root mean square difference of two sets of angles."""
-    apart = (first_deg - second_deg + 180.0) % 360.0 - 180.0
+    apart = difference_deg(first_deg, second_deg)
     return float(np.sqrt(np.mean(apart**2)))
 
 
@@ -322,8 +322,8 @@ def _level_penalty(pictures: Sequence[Marks], angles_deg: Floats, picture: int, 
         return np.zeros(len(offsets_deg))
     camera_deg = angles_deg - _sky(pictures)
     others = np.delete(camera_deg, picture)
-    centre = others[0] + np.median((others - others[0] + 180.0) % 360.0 - 180.0)
-    off = (camera_deg[picture] + offsets_deg - centre + 180.0) % 360.0 - 180.0
+    centre = others[0] + np.median(wrapped_deg(others - others[0]))
+    off = wrapped_deg(camera_deg[picture] + offsets_deg - centre)
     penalty: Floats = -0.5 * (off / LEVEL_SIGMA_DEG) ** 2
     return penalty
 
@@ -336,7 +336,7 @@ def _worth(pictures: Sequence[Marks], pairs: list[Pair], angles_deg: Floats, *, 
     )
     if pictures[0].sky_deg is not None:
         camera_deg = angles_deg - _sky(pictures)
-        off = (camera_deg - camera_deg[0] + 180.0) % 360.0 - 180.0
+        off = wrapped_deg(camera_deg - camera_deg[0])
         worth -= 0.5 * float(np.sum(((off - np.median(off)) / LEVEL_SIGMA_DEG) ** 2))
     return worth
 

@@ -27,6 +27,7 @@ OnFile = Callable[[str, int, int], None]
 _TICK_NS = 100_000_000
 
 _Stamp = tuple[int, int, int, int]
+_Row = tuple[bytes, _Stamp, str]  # with the name as bytes, for not every one is text
 
 
 @dataclass(frozen=True)
@@ -88,14 +89,13 @@ def _stamp(there: os.stat_result) -> _Stamp:
 
 def _read_stamps(stamps: StampsFile | None) -> dict[str, tuple[_Stamp, str]]:
     """Return earlier stamps; none where none are kept."""
-    rows = None if stamps is None else stamps.store.get(digests_of, stamps.name, None, dict[bytes, tuple[_Stamp, str]])
-    return {os.fsdecode(name): row for name, row in (rows or {}).items()}
+    rows = None if stamps is None else stamps.store.get(digests_of, stamps.name, None, list[_Row])
+    return {os.fsdecode(name): (stamp, sha256) for name, stamp, sha256 in rows or ()}
 
 
 def _write_stamps(stamps: StampsFile, found: Mapping[str, tuple[_Stamp, Digest]]) -> None:
     latest = time.time_ns() - _TICK_NS
-    # Names that are no text are kept as bytes.
-    rows = {
-        os.fsencode(name): (stamp, digest.sha256) for name, (stamp, digest) in found.items() if max(stamp[1:3]) < latest
-    }
+    rows: list[_Row] = [
+        (os.fsencode(name), stamp, digest.sha256) for name, (stamp, digest) in found.items() if max(stamp[1:3]) < latest
+    ]
     stamps.store.put(digests_of, stamps.name, None, rows)

@@ -9,9 +9,10 @@ import math
 import re
 import warnings
 from datetime import UTC, datetime, timedelta
-from typing import Literal
 
 from archive.errors import FactsError
+from archive.model.choices import TimeMeaning
+from archive.model.constants import SECONDS_PER_DAY
 from archive.reading.fits import Cards, read_headers
 from archive.reading.found import Facts, FoundTime, clean_text
 from archive.reading.mapped import Content
@@ -24,14 +25,13 @@ AHEAD_OF_TAI_S = {"TAI": 0.0, "IAT": 0.0, "GPS": -19.0} | dict.fromkeys(("TT", "
 UTC_NAMES = ("UTC", "UT", "UT1", "GMT")  # UT1 stays within 0.9 s of UTC
 DATE = re.compile(r"([+-]?\d{4,5}-\d\d-\d\d)(?:[T ](\d\d:\d\d(?::\d\d)?)(?:\.(\d*))?)?Z?")
 OLD_DATE = re.compile(r"\d\d/\d\d/\d\d")  # before 2000; no time of day in it
-TIMES: tuple[tuple[str, str, Literal["start", "middle", "end"]], ...] = (
+TIMES: tuple[tuple[str, str, TimeMeaning], ...] = (
     ("DATE-AVG", "MJD-AVG", "middle"),
     ("DATE-BEG", "MJD-BEG", "start"),
     ("DATE-OBS", "MJD-OBS", "start"),
     ("DATE-END", "MJD-END", "end"),
 )
 MJD_ZERO = datetime(1858, 11, 17, tzinfo=UTC)
-DAY_S = 86400
 
 
 def fits_facts(data: Content, name: str) -> Facts:
@@ -66,7 +66,7 @@ def fits_facts(data: Content, name: str) -> Facts:
     )
 
 
-def _length_s(times: dict[Literal["start", "middle", "end"], datetime]) -> float | None:
+def _length_s(times: dict[TimeMeaning, datetime]) -> float | None:
     if "start" not in times or "end" not in times:
         return None
     length_s = (times["end"] - times["start"]).total_seconds()
@@ -139,5 +139,5 @@ def _to_utc(time: datetime, cards: Cards) -> datetime:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # years far outside the table of leap seconds are "dubious" to it
         since_midnight_s = (tai - tai.replace(hour=0, minute=0, second=0, microsecond=0)).total_seconds()
-        leap_s = float(erfa.dat(tai.year, tai.month, tai.day, since_midnight_s / DAY_S))
+        leap_s = float(erfa.dat(tai.year, tai.month, tai.day, since_midnight_s / SECONDS_PER_DAY))
     return tai - timedelta(seconds=leap_s)

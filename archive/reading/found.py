@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from archive.model.choices import CoordinateSystem, TimeMeaning
+
 __all__ = ["Facts", "FoundTime", "HeaderAxes", "clean_text"]
 
 
@@ -14,7 +16,7 @@ class FoundTime:
     """A time as the file gives it: aware, or naive where the archive's own zone is to be applied."""
 
     value: datetime
-    meaning: Literal["start", "middle", "end"]
+    meaning: TimeMeaning
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,7 @@ class HeaderAxes:
     world1 is RA cos(Dec), growing toward east, world2 is Dec, growing toward north.
     """
 
-    system: Literal["helioprojective", "celestial"]
+    system: CoordinateSystem
     matrix_deg: tuple[tuple[float, float], tuple[float, float]]
 
 

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.model.choices import CoordinateSystem
 from archive.reading.fits import Cards, rows_from_top
 from archive.reading.found import HeaderAxes
 
@@ -26,8 +27,6 @@ PROJECTIONS = {"TAN", "SIN", "ARC", "STG", "ZEA", "TPV", "ZPN"}
 CORNERS = ((1, 1), (1, 2), (2, 1), (2, 2))
 # Rows and columns of the matrix nearly parallel: the header was never filled in.
 LEAST_INDEPENDENCE = 1e-3
-
-System = Literal["helioprojective", "celestial"]
 
 
 def header_axes(picture: Cards) -> HeaderAxes | None:
@@ -46,14 +45,14 @@ def header_axes(picture: Cards) -> HeaderAxes | None:
     return HeaderAxes(first[0], ((a, b), (c, d)))
 
 
-def _axis(ctype: object) -> tuple[System, Literal["longitude", "latitude"]] | None:
+def _axis(ctype: object) -> tuple[CoordinateSystem, Literal["longitude", "latitude"]] | None:
     text = str(ctype).strip().upper()
     # The name before the standard, still on older pictures from spacecraft (from memory).
     if match := re.fullmatch(r"SOLAR[-_ ]?([XY])", text):
         return "helioprojective", "longitude" if match[1] == "X" else "latitude"
     if text not in ("HPLN", "HPLT") and text[5:8] not in PROJECTIONS:
         return None
-    names: dict[str, tuple[System, Literal["longitude", "latitude"]]] = {
+    names: dict[str, tuple[CoordinateSystem, Literal["longitude", "latitude"]]] = {
         "HPLN": ("helioprojective", "longitude"),
         "HPLT": ("helioprojective", "latitude"),
         "RA": ("celestial", "longitude"),

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Literal
 from zoneinfo import ZoneInfo
 
 from archive.errors import FactsError
+from archive.model.choices import TimeMeaning
 from archive.records.value_kinds import FIRST_YEAR, LAST_YEAR
 
 __all__ = ["CaptureTime", "TimeCandidate", "capture_time", "in_utc", "parse_time"]
@@ -23,7 +23,7 @@ class TimeCandidate:
 
     source: str
     value: datetime
-    meaning: Literal["start", "middle", "end"]
+    meaning: TimeMeaning
     zone_name: str | None = None
 
 

@@ -9,12 +9,13 @@ import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
 from archive.errors import SettingsError
-from archive.model.observation import Band, Capture
+from archive.model.choices import Band
+from archive.model.observation import Capture
 from archive.records.archive_files import files_of
 from archive.records.corrections import Dust, StatedCounts, StatedGroup
 from archive.records.places import PICTURE_SUFFIXES
 from archive.records.toml_files import TomlModel, parse_toml, read_named_toml, read_toml
-from archive.records.value_kinds import AwareTime, PlainTime, Text, YesNo, Zone
+from archive.records.value_kinds import AwareTime, PlainTime, Text, YesNoOrBool, Zone
 
 __all__ = [
     "CAPTURE_FACTS",
@@ -80,7 +81,7 @@ class _StatedKeys(TomlModel):
     transparency: Text | None = None
     north_angle_deg: float | None = Field(default=None, ge=-360, le=360)
     north_angle_sigma_deg: float | None = Field(default=None, gt=0, le=180)
-    mirrored: YesNo | None = None
+    mirrored: YesNoOrBool | None = None
     drift_px: tuple[_DriftPx, ...] | None = None
     drift_sigma_px: float | None = Field(default=None, gt=0, le=10000)
     drift_turn_deg: float | None = Field(default=None, ge=-180, le=180)

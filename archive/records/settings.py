@@ -6,13 +6,13 @@ import datetime
 import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Annotated, Literal, TypeVar, get_args
+from typing import Annotated, TypeVar
 
 import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, model_validator
 
 from archive.errors import SettingsError, without_password
-from archive.model.observation import Band
+from archive.model.choices import LOOKS, Band, Caption, FilmStyle, FilmView, Look, Mirrored, Mount
 from archive.records.archive_files import files_of
 from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
 from archive.records.value_kinds import Text, Zone, yes_or_no
@@ -22,8 +22,6 @@ __all__ = [
     "SETTINGS_NAME",
     "FilmSettings",
     "InstrumentSettings",
-    "Mirrored",
-    "Mount",
     "Settings",
     "SiteSettings",
     "TargetSettings",
@@ -38,10 +36,6 @@ SETTINGS_NAME = "archive.toml"
 FORMAT = 1  # of the archive on disk; raise it when an older program would misread a new archive
 _MOST_ENTRIES, _MOST_FILMS = 1000, 100
 _FEW = Field(max_length=_MOST_ENTRIES)
-Mount = Literal["altaz", "equatorial", "unknown"]
-Mirrored = Literal["yes", "no", "unknown"]
-FilmStyle = Literal["daily", "smooth", "corotating"]
-Look = Literal["natural", "warm", "mono", "flat"]
 
 
 def _language(tag: str) -> str:
@@ -134,11 +128,11 @@ class FilmSettings(TomlModel):
     reach_days: float | None = Field(default=None, gt=0, le=10)
     size_px: int | None = Field(default=None, ge=480, le=2160)
     look: Look | None = None
-    caption: Literal["full", "date"] | None = None
+    caption: Caption | None = None
     grid: bool | None = None
     axis: bool | None = None
     group_names: bool | None = None
-    view: Literal["map", "disc"] | None = None
+    view: FilmView | None = None
     longitude_deg: float | None = Field(default=None, ge=0, le=360)
 
     @model_validator(mode="after")
@@ -184,7 +178,7 @@ class Settings(TomlModel):
     address: Annotated[str, AfterValidator(_web_address)] | None = None
     published_site_precision_deg: float = Field(default=0.1, gt=0, le=10)
     relative_number_k: float = Field(default=1.0, gt=0, le=10)
-    looks: Annotated[tuple[Look, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)] = get_args(Look)
+    looks: Annotated[tuple[Look, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)] = LOOKS
     fits: Annotated[str | int, PlainValidator(_which_fits)] = "all"
     sites: Annotated[tuple[SiteSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)]
     instruments: Annotated[

@@ -5,12 +5,14 @@ from __future__ import annotations
 import difflib
 import re
 from datetime import UTC, datetime
-from typing import Annotated, Literal
+from typing import Annotated
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-__all__ = ["FIRST_YEAR", "LAST_YEAR", "AwareTime", "PlainTime", "Text", "YesNo", "Zone", "yes_or_no"]
+from archive.model.choices import YesNo
+
+__all__ = ["FIRST_YEAR", "LAST_YEAR", "AwareTime", "PlainTime", "Text", "YesNoOrBool", "Zone", "yes_or_no"]
 
 # The whole years in which ERFA's `epv00` gives the Sun's place (its documentation: within 100 years of J2000.0).
 FIRST_YEAR, LAST_YEAR = 1900, 2099
@@ -56,6 +58,6 @@ def _in_utc(moment: datetime) -> datetime:
 
 Text = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_on_one_line)]
 Zone = Annotated[str, AfterValidator(_known_zone)]
-YesNo = Annotated[Literal["yes", "no"], BeforeValidator(yes_or_no)]
+YesNoOrBool = Annotated[YesNo, BeforeValidator(yes_or_no)]
 PlainTime = Annotated[datetime, AfterValidator(_in_known_years)]
 AwareTime = Annotated[PlainTime, AfterValidator(_in_utc), AfterValidator(_in_known_years)]

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from archive.errors import FactsError
 from archive.execution.progress import Progress
+from archive.model.days import by_day, counted_picture_of_day
 from archive.model.observation import Counts, NamedGroup, Observation
 from archive.records.settings import read_settings
 from archive.reports.days import counted_near
@@ -68,17 +69,12 @@ def month_report(root: Path, month: str, *, on_progress: Progress) -> MonthRepor
     settings = read_settings(root)
     with opened_archive(root, on_progress=on_progress) as archive:
         counted = counted_near(archive, days)
-    by_day: dict[date, tuple[Observation, Counts]] = {}
-    for one in counted.observations:
-        day = one.time_utc.date()
-        if one.counts is None or day.isoformat() not in days:
-            continue
-        if day not in by_day or one.disc.softness < by_day[day][0].disc.softness:
-            by_day[day] = (one, one.counts)
-    if not by_day:
+    of_month = by_day(one for one in counted.observations if one.day.isoformat() in days)
+    chosen = [one for of_day in of_month.values() if (one := counted_picture_of_day(of_day)) is not None]
+    if not chosen:
         raise FactsError(f"--month {month}: no counted picture of that month in {root}; choose another month")
     k = settings.relative_number_k
-    rows = tuple(_row(day, *by_day[day], k=k) for day in sorted(by_day))
+    rows = tuple(_row(one, one.counts, k=k) for one in chosen if one.counts is not None)
     return MonthReport(month, settings.title, settings.observer, k, rows, _means(rows))
 
 
@@ -91,13 +87,13 @@ def _days_of(month: str) -> set[str]:
     return {first.replace(day=day).isoformat() for day in range(1, count + 1)}
 
 
-def _row(day: date, one: Observation, counts: Counts, *, k: float) -> ReportRow:
+def _row(one: Observation, counts: Counts, *, k: float) -> ReportRow:
     groups = one.groups or ()
     # The observer's own count may differ from the groups that the program knows: then these tell no hemispheres.
     told = counts.groups == len(groups) and all(group.group.latitude_deg is not None for group in groups)
-    known = told and (one.orientation.status != "unknown" or not groups)
+    known = told and (one.orientation.is_known or not groups)
     return ReportRow(
-        day=day,
+        day=one.day,
         time_utc=one.time_utc,
         instrument=one.instrument,
         seeing=one.capture.seeing,

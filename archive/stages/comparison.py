@@ -7,13 +7,13 @@ from dataclasses import replace
 from datetime import timedelta
 
 from archive.disc.carried import SPOT_LAW, Standpoint
+from archive.model.constants import SUN_DISTANCE_RADII
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.stages.archive import Archive
 from archive.stages.comparison_picture import turned_picture
 from archive.stages.discs import whole_discs
 from archive.store import Blob
-from archive.sun.heliographic import DISTANCE_RADII
 from archive.website.content import Carrying, Content, TurnedBack
 from archive.website.observing_days import observing_days
 
@@ -22,7 +22,7 @@ __all__ = ["CARRYING", "with_turned_back"]
 # In a week the Sun turns by 100 degrees: of what faced us little is left.
 _REACH = timedelta(days=7)
 
-CARRYING = Carrying(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, DISTANCE_RADII)
+CARRYING = Carrying(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, SUN_DISTANCE_RADII)
 
 
 def with_turned_back(archive: Archive, content: Content, discs: Mapping[str, Blob]) -> Content:
@@ -63,7 +63,7 @@ def _pairs(content: Content) -> list[tuple[Observation, Observation]]:
     pairs = []
     for day in observing_days(content):
         one = day.main.observation
-        if one.orientation.status == "unknown":
+        if not one.orientation.is_known:
             continue
         before = latest.get(one.band)
         if before is not None and one.time_utc - before.time_utc <= _REACH:

@@ -10,15 +10,15 @@ import numpy as np
 
 from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.measuring.following import (
-    FollowedGroup,
     NamedPlace,
-    Sighting,
     follow_groups,
     names_to_register,
     with_returns,
 )
 from archive.measuring.groups import group_turned_spots
 from archive.measuring.standing import PlacedSpots, standing_specks
+from archive.model.angles import difference_deg
+from archive.model.group import Group, Sighting
 from archive.model.observation import Counts, NamedGroup, Observation, Spot, SpotGroup
 from archive.model.times import days_since_1970, time_of_days
 from archive.records.corrections import StatedGroup
@@ -43,7 +43,7 @@ class Counted:
     """Observations with what was counted, the groups through time, and the names given for the first time."""
 
     observations: tuple[Observation, ...]
-    groups: tuple[FollowedGroup, ...]
+    groups: tuple[Group, ...]
     new_names: tuple[GivenName, ...]
 
 
@@ -75,7 +75,7 @@ def count_spots(
     spots = _without_standing(counted, spots)
     groups = {one.id: _groups(archive.store, one, spots[one.id], records[one.id]) for one in counted}
     followed = _followed(counted, groups, records, names=names)
-    called = {(seen.observation, seen.group): track.name for track in followed for seen in track.sightings}
+    called = {(seen.observation_id, seen.group): track.name for track in followed for seen in track.sightings}
     observations = tuple(
         _with_counts(one, groups[one.id], called, records[one.id], k=archive.settings.relative_number_k)
         if one.id in groups
@@ -156,7 +156,7 @@ def _groups(store: Store, one: Observation, spots: Sequence[Spot], record: Recor
 
 def _as_stated(one: Observation, stated: StatedGroup) -> SpotGroup:
     """A group by the observer's hand; its spots stand at its place, for their own are not told."""
-    distance_deg = (stated.carrington_longitude_deg - one.sun.l0_deg + 180.0) % 360.0 - 180.0
+    distance_deg = difference_deg(stated.carrington_longitude_deg, one.sun.l0_deg)
     west, north, _ = to_disc(np.array([stated.latitude_deg]), np.array([distance_deg]), b0_deg=one.sun.b0_deg)
     spot = Spot(float(west[0]), float(north[0]), stated.area_msh / stated.spots, stated.umbra_msh / stated.spots)
     return SpotGroup(
@@ -175,7 +175,7 @@ def _followed(
     records: Mapping[str, Record],
     *,
     names: Sequence[GivenName],
-) -> tuple[FollowedGroup, ...]:
+) -> tuple[Group, ...]:
     """Groups with a place, followed through time; those that a record names join the group of that name."""
     sightings = []
     by_hand: list[tuple[str, Sighting]] = []
@@ -187,7 +187,7 @@ def _followed(
         for number, group in enumerate(groups[one.id]):
             if group.latitude_deg is None:
                 continue
-            sighting = Sighting(one.id, time_days, group)
+            sighting = Sighting(one.id, time_days, group, stated=stated is not None)
             name = stated[number].name if stated is not None else None
             if name is None:
                 sightings.append(sighting)
@@ -201,14 +201,14 @@ def _followed(
             kept = _given_name(NamedPlace(name, at.time_days, at.latitude_deg, at.longitude_deg))
             register.append(_place_named(kept))
 
-    def follow(some: Sequence[Sighting], taken: Collection[str] = ()) -> tuple[FollowedGroup, ...]:
+    def follow(some: Sequence[Sighting], taken: Collection[str] = ()) -> tuple[Group, ...]:
         free = [one for one in register if one.name not in taken]
         return follow_groups(some, register=free, rotation_of=lambda at: rotations[at], taken=taken)
 
     followed = follow(sightings)
     # A group without a name beside one whose name a hand gives is another, whatever its course looks like.
-    given = {(name, sighting.observation) for name, sighting in by_hand}
-    beside = [seen for track in followed for seen in track.sightings if (track.name, seen.observation) in given]
+    given = {(name, sighting.observation_id) for name, sighting in by_hand}
+    beside = [seen for track in followed for seen in track.sightings if (track.name, seen.observation_id) in given]
     if beside:
         followed = follow([seen for seen in sightings if seen not in beside])
         names_in_use = {name for track in followed for name in (track.name, *track.other_names)}
@@ -216,11 +216,11 @@ def _followed(
     return _joined(followed, by_hand)
 
 
-def _joined(followed: Sequence[FollowedGroup], by_hand: Sequence[tuple[str, Sighting]]) -> tuple[FollowedGroup, ...]:
+def _joined(followed: Sequence[Group], by_hand: Sequence[tuple[str, Sighting]]) -> tuple[Group, ...]:
     tracks = {track.name: track for track in followed}
     for name, sighting in by_hand:
-        track = tracks.get(name, FollowedGroup(name, ()))
-        joined = sorted((*track.sightings, sighting), key=lambda seen: (seen.time_days, seen.observation))
+        track = tracks.get(name, Group(name, ()))
+        joined = sorted((*track.sightings, sighting), key=lambda seen: (seen.time_days, seen.observation_id))
         tracks[name] = replace(track, sightings=tuple(joined))
     return with_returns(sorted(tracks.values(), key=lambda track: (track.sightings[0].time_days, track.name)))
 
@@ -246,7 +246,7 @@ def _with_counts(
     )
 
 
-def _new_names(followed: Sequence[FollowedGroup], names: Sequence[GivenName]) -> tuple[GivenName, ...]:
+def _new_names(followed: Sequence[Group], names: Sequence[GivenName]) -> tuple[GivenName, ...]:
     return tuple(_given_name(place) for place in names_to_register(followed, known={one.name for one in names}))
 
 

@@ -99,7 +99,7 @@ def _with_alternative(orientation: Orientation, taught: Taught) -> Orientation:
     if reading is None or reading.other_north_angle_deg is None or reading.odds > _SHOWN_ODDS:
         return orientation
     other = Alternative(reading.other_north_angle_deg, bool(reading.other_mirrored), max(reading.odds, 1.0))
-    if orientation.status != "unknown" and orientation.evidence and orientation.evidence[0].kind == "spots":
+    if orientation.is_known and orientation.evidence and orientation.evidence[0].kind == "spots":
         return replace(orientation, alternative=other)
     return orientation
 
@@ -107,7 +107,7 @@ def _with_alternative(orientation: Orientation, taught: Taught) -> Orientation:
 def open_readings(orientation: Orientation, taught: Taught) -> str | None:
     """What the spots leave open where nothing else tells."""
     reading = taught.reading
-    if orientation.status != "unknown" or reading is None or reading.other_north_angle_deg is None:
+    if orientation.is_known or reading is None or reading.other_north_angle_deg is None:
         return None
     first = _in_words(reading.north_angle_deg, reading.mirrored)
     second = _in_words(reading.other_north_angle_deg, bool(reading.other_mirrored))

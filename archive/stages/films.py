@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import hashlib
 import json
 from collections import Counter
@@ -13,16 +12,18 @@ from typing import Any
 
 import msgspec
 
-from archive.disc.tone import Look
 from archive.disk import Folder, StoredFile
 from archive.errors import FactsError
 from archive.execution.executor import IN_THIS_PROCESS, fits_in_flight, processors
 from archive.films.encoder import has_av1
-from archive.films.film import FilmFiles, FilmStyle, make_film, put_film
+from archive.films.film import FilmFiles, make_film, put_film
 from archive.films.job import Cutting, FilmOptions, GroupPlace
 from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, shot
 from archive.films.timeline import check_length
-from archive.model.observation import Band, Observation
+from archive.model.choices import Band, FilmStyle, Look
+from archive.model.days import by_day, picture_of_day
+from archive.model.film import Film
+from archive.model.observation import Observation
 from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
 from archive.stages.archive import Archive
@@ -33,9 +34,7 @@ from archive.store import Blob, Store, StoredBlob
 from archive.website.observation_view import band_words
 
 __all__ = [
-    "Film",
     "KeptFilm",
-    "blank_frames",
     "blank_remarks",
     "chosen_observations",
     "film_options",
@@ -52,25 +51,13 @@ _TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", turning evenly", 
 
 
 class KeptFilm(msgspec.Struct, frozen=True, gc=False):
-    """The files of a film by what follows its stem; its frames, how many of them are blank, and the first frame that
-    shows each observation alone."""
+    """The files of a film by what follows its stem; how many frames it has, and the first that shows each observation
+    alone."""
 
     files: dict[str, Blob]
     frames: int
-    blank: int
     size_px: int
     first_frames: dict[str, int]
-
-
-@dataclass(frozen=True)
-class Film:
-    """A finished film and the observations it shows."""
-
-    stem: str
-    title: str
-    files: KeptFilm
-    observations: tuple[Observation, ...]
-    rotation: int | None = None
 
 
 def film_options(span: FilmSettings) -> FilmOptions:
@@ -93,10 +80,15 @@ def film_stem(span: FilmSettings) -> str:
 
 
 def chosen_observations(observations: Sequence[Observation], span: FilmSettings) -> list[Observation]:
-    """One oriented picture a day of the span, the sharpest; or all of them where the settings say so.
+    """The picture of each day of the span, of those with known north; or all of these where the settings say so.
 
-    In white light; in an archive without such pictures, in the band of most of its pictures. Sharpest: the smallest
-    blur of the limb as a share of the radius, so that large and small discs compare.
+    In white light; in an archive without such pictures, in the band of most of its pictures.
+
+    Parameters
+    ----------
+    observations : sequence of Observation
+        Of the whole archive, counted: see `archive.model.days.picture_of_day`.
+    span : FilmSettings
 
     Raises
     ------
@@ -104,25 +96,23 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
         None in that span, or more than a film may show.
     """
     band = _filmed_band(observations)
-    oriented = [one for one in observations if one.orientation.status != "unknown" and one.band == band]
-    by_day: dict[datetime.date, list[Observation]] = {}
-    for one in oriented:
-        by_day.setdefault(one.time_utc.date(), []).append(one)
+    oriented = [one for one in observations if one.orientation.is_known and one.band == band]
+    of_days = by_day(oriented)
     if not film_options(span).all_pictures:
-        by_day = {day: [min(pictures, key=lambda one: one.disc.softness)] for day, pictures in by_day.items()}
+        of_days = {day: [picture_of_day(pictures)] for day, pictures in of_days.items()}
     if span.days is not None:
-        days = sorted(by_day)[-span.days :]
+        days = list(of_days)[-span.days :]
     elif span.rotation is not None:
-        days = [day for day, ones in sorted(by_day.items()) if any(_in_rotation(one, span.rotation) for one in ones)]
-        by_day = {day: [one for one in by_day[day] if _in_rotation(one, span.rotation)] for day in days}
+        days = [day for day, ones in of_days.items() if any(_in_rotation(one, span.rotation) for one in ones)]
+        of_days = {day: [one for one in of_days[day] if _in_rotation(one, span.rotation)] for day in days}
     else:
-        days = [day for day in sorted(by_day) if span.first <= day <= span.last]  # type: ignore[operator]
+        days = [day for day in of_days if span.first <= day <= span.last]  # type: ignore[operator]
     if not days:
         raise FactsError(
             f"film: no picture in {band_words(band)} with known north {_span_in_words(span)} "
             f"(the archive has {len(oriented)} in all); choose another span, or state how the pictures lie"
         )
-    chosen = [one for day in days for one in by_day[day]]
+    chosen = [one for day in days for one in of_days[day]]
     _check_length(chosen, span)
     return chosen
 
@@ -281,9 +271,7 @@ def kept_films(
     if missing:
         derived.remove_tree(_MAKING)
     return [
-        Film(stem, film_title(span, film.chosen), whole, film.chosen, span.rotation)
-        for stem, (span, film) in films.items()
-        if (whole := files[stem]) is not None
+        _film(span, film.chosen, whole) for stem, (span, film) in films.items() if (whole := files[stem]) is not None
     ], problems
 
 
@@ -305,10 +293,30 @@ def _keep(store: Store, stem: str, inputs: object, made: FilmFiles, place: Folde
     for frame in frames:
         if frame["kind"] == "observed":
             first.setdefault(frame["observations"][0], frame["index"])
-    blank = sum(not frame["observations"] for frame in frames)
-    kept = KeptFilm(blobs, len(frames), blank, made.size_px, first)
+    kept = KeptFilm(blobs, len(frames), made.size_px, first)
     store.put(film_of, stem, inputs, kept, blobs=blobs.values())
     return kept
+
+
+def _film(span: FilmSettings, chosen: Sequence[Observation], kept: KeptFilm) -> Film:
+    return Film(
+        stem=film_stem(span),
+        title=film_title(span, chosen),
+        mp4=kept.files[".mp4"],
+        poster=kept.files[".jpg"],
+        frames_json=kept.files[".json"],
+        loop=kept.files.get("-loop.mp4"),
+        width_px=kept.size_px,
+        height_px=kept.size_px,
+        frames=kept.frames,
+        frames_per_second=FRAMES_PER_SECOND,
+        first_utc=chosen[0].time_utc,
+        last_utc=chosen[-1].time_utc,
+        observation_ids=tuple(one.id for one in chosen),
+        av1=kept.files.get("-av1.mp4"),
+        first_frames=kept.first_frames,
+        rotation=span.rotation,
+    )
 
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
@@ -320,23 +328,20 @@ def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
 def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     if span.rotation is not None:
         return f"Carrington rotation {span.rotation}"
-    first, last = chosen[0].time_utc.date(), chosen[-1].time_utc.date()
-    days = len({one.time_utc.date() for one in chosen})
+    first, last = chosen[0].day, chosen[-1].day
+    days = len({one.day for one in chosen})
     if span.days is not None and days > 1:
         return f"The last {days} days observed"
     return f"{first} to {last}" if first != last else f"{first}"
 
 
-def blank_remarks(name: str, frames: int, blank: int) -> tuple[str, ...]:
-    """Return what to say where part of a film shows no surface at all."""
+def blank_remarks(mp4: Path) -> tuple[str, ...]:
+    """Return what to say where part of a film shows no surface at all; its list of frames lies beside it."""
+    frames = _listed(Folder(mp4.parent), mp4.with_suffix(".json").name)
+    blank = sum(not frame["observations"] for frame in frames)
     if not blank:
         return ()
-    return (f"{name}: {blank} of {frames} frames are blank: no picture within reach (--reach)",)
-
-
-def blank_frames(files: FilmFiles) -> int:
-    """Return how many frames of a film show no surface at all."""
-    return sum(not frame["observations"] for frame in _listed(Folder(files.mp4.parent), files.frames_json.name))
+    return (f"{mp4.name}: {blank} of {len(frames)} frames are blank: no picture within reach (--reach)",)
 
 
 def _listed(place: Folder, frames_json: str) -> list[dict[str, Any]]:

@@ -6,9 +6,10 @@ from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 
 from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.observatory import CameraEpoch
 from archive.model.times import days_since_1970
 from archive.orientation.free_turning import KnownPicture, reading_among
-from archive.orientation.instrument import Epoch, epoch_at
+from archive.orientation.instrument import epoch_at
 from archive.orientation.spots import SpotReading
 from archive.stages.candidates import Candidate, sky_deg_of, within_reach
 from archive.store import Store
@@ -39,7 +40,7 @@ class _Said:
 def freely_turned(
     pictures: Sequence[Candidate],
     readings: Mapping[str, SpotReading],
-    epochs: Sequence[Epoch],
+    epochs: Sequence[CameraEpoch],
     *,
     store: Store,
     asked: Container[str] | None,
@@ -55,7 +56,7 @@ def freely_turned(
         Of one instrument, in order of time.
     readings : mapping
         By the picture's id, from all solved together.
-    epochs : sequence of Epoch
+    epochs : sequence of CameraEpoch
         What these have taught of the camera.
     store : Store
         Holds what was found before.
@@ -95,7 +96,7 @@ def _known(one: Candidate, reading: SpotReading | None) -> KnownPicture | None:
     return KnownPicture(one.spotted, reading.north_angle_deg, reading.mirrored)
 
 
-def _said(one: Candidate, epoch: Epoch | None) -> _Said | None:
+def _said(one: Candidate, epoch: CameraEpoch | None) -> _Said | None:
     """Of the camera what was learned, else what is stated; of the mirroring what is stated, else what was learned."""
     sky_deg, instrument = sky_deg_of(one), one.instrument
     camera_angle_deg = instrument.camera_angle_deg if epoch is None else epoch.angle_deg

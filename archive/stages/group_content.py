@@ -2,80 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
 from archive.films.job import GroupPlace
-from archive.measuring.following import FollowedGroup
-from archive.measuring.rotation_fit import PUBLISHED_LAWS, GroupRotation, group_rotation, rotation_law
+from archive.measuring.rotation_fit import group_rotation, rotation_law
+from archive.model.group import Group, GroupRotation
+from archive.model.rotation_law import PUBLISHED_LAWS, RotationLaw
 from archive.model.times import time_of_days
-from archive.records.record import Record
 from archive.stages.maps import RotationMap
 from archive.store import Store
 from archive.sun.rotations import rotation_starts
-from archive.website.content import GroupEntry, GroupSighting, RotationEntry, TurningLaw
+from archive.website.content import RotationEntry
 
 __all__ = ["group_content", "group_places", "rotation_entries"]
 
 _Turning = GroupRotation | None
 
 
-def group_content(store: Store, groups: Sequence[FollowedGroup], records: Mapping[str, Record]) -> dict[str, Any]:
+def group_content(store: Store, groups: Sequence[Group]) -> dict[str, Any]:
     """Return what `Content` holds of groups and of the laws of rotation."""
     rotations = [
         store.derive(group_rotation, group.name, group, _Turning, partial(group_rotation, group)) for group in groups
     ]
     store.forget(group_rotation, keep=[group.name for group in groups])
     return {
-        "groups": [_entry(group, turning, records) for group, turning in zip(groups, rotations, strict=True)],
+        "groups": [replace(group, rotation=rotation) for group, rotation in zip(groups, rotations, strict=True)],
         "own_law": _own_law([one for one in rotations if one is not None]),
-        "published_laws": [
-            TurningLaw(
-                law.name,
-                law.equator_deg_per_day,
-                law.sine_squared_deg_per_day,
-                law.sine_fourth_deg_per_day,
-                source=law.source,
-            )
-            for law in PUBLISHED_LAWS
-        ],
+        "published_laws": PUBLISHED_LAWS,
     }
 
 
-def _entry(group: FollowedGroup, turning: GroupRotation | None, records: Mapping[str, Record]) -> GroupEntry:
-    return GroupEntry(
-        name=group.name,
-        sightings=tuple(
-            GroupSighting(seen.observation, seen.group, records[seen.observation].groups is not None)
-            for seen in group.sightings
-        ),
-        rotation_deg_per_day=None if turning is None else turning.rate_deg_per_day,
-        rotation_sigma=None if turning is None else turning.sigma_deg_per_day,
-        return_of=group.return_of,
-        other_names=group.other_names,
-    )
-
-
-def _own_law(turning: Sequence[GroupRotation]) -> TurningLaw | None:
-    law = rotation_law(
+def _own_law(turning: Sequence[GroupRotation]) -> RotationLaw | None:
+    return rotation_law(
         [one.latitude_deg for one in turning],
         [one.rate_deg_per_day for one in turning],
         [one.sigma_deg_per_day for one in turning],
     )
-    if law is None:
-        return None
-    return TurningLaw(
-        "this archive",
-        law.equator_deg_per_day,
-        law.sine_squared_deg_per_day,
-        equator_sigma=law.equator_sigma,
-        sine_squared_sigma=law.sine_squared_sigma,
-        groups=law.groups,
-    )
 
 
-def group_places(groups: Sequence[FollowedGroup]) -> tuple[GroupPlace, ...]:
+def group_places(groups: Sequence[Group]) -> tuple[GroupPlace, ...]:
     """Where each group was at each sighting, for films that write names."""
     places = [(group.name, seen.place) for group in groups for seen in group.sightings]
     return tuple(

@@ -54,7 +54,7 @@ def rotation_maps(archive: Archive, found: Sequence[Observation], discs: Mapping
     """
     members: dict[int, list[Observation]] = defaultdict(list)
     for one in found:
-        if one.orientation.status != "unknown" and one.band == "white" and is_up(one.sun):
+        if one.orientation.is_known and one.band == "white" and is_up(one.sun):
             for rotation in rotations_shown(one.sun):
                 members[rotation].append(one)
     maps = []

@@ -26,7 +26,7 @@ def overlay(observation: Observation) -> Overlay | None:
 
     The grid is that of B0 to a tenth of a degree, so that days share it: at most 0.4 px off.
     """
-    if observation.orientation.status == "unknown":
+    if not observation.orientation.is_known:
         return None
     b0_deg = round(observation.sun.b0_deg, 1) + 0.0
     return Overlay(b0_deg, _axis(b0_deg), _labels(observation.groups or (), observation.sun.b0_deg))

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.tone import Look, flatten_disc, is_grey, looked_at, tint_curves
+from archive.disc.tone import flatten_disc, is_grey, looked_at, tint_curves
+from archive.model.choices import Look
 from archive.reading import Content
 from archive.records.disc_files import (
     FLAT_QUALITY,

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
 
-from archive.disc.tone import Look, tint_curves
+from archive.disc.tone import tint_curves
+from archive.model.choices import Look
 from archive.model.observation import Observation
 from archive.stages.archive import Archive
 from archive.stages.discs import keep_disc, turned_of

@@ -7,23 +7,20 @@ from dataclasses import replace
 from pathlib import Path
 
 from archive.errors import FolderError
-from archive.films.production import FRAMES_PER_SECOND
 from archive.model.observation import Observation
-from archive.model.times import time_of_days
-from archive.orientation.instrument import Epoch
+from archive.model.observatory import CameraEpoch, Instrument, Site
 from archive.records.notes import read_notes
 from archive.records.places import notes_file
 from archive.records.settings import Settings
 from archive.stages.capture import advice_lines, advice_on
 from archive.stages.evidence import is_up, night_remark
-from archive.stages.films import Film
 from archive.stages.overlay import overlay
 from archive.stages.pictures import DerivedPictures
 from archive.store import StoredBlob
-from archive.website.content import Entry, FilmEntry, InstrumentInfo, LearnedAngle, SiteInfo, SitePlace
+from archive.website.content import Entry, SiteInfo
 from archive.website.notes import markdown_excess
 
-__all__ = ["entry_of", "film_entry", "notes_of", "site_info"]
+__all__ = ["entry_of", "notes_of", "site_info"]
 
 
 def notes_of(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
@@ -68,52 +65,16 @@ def _sentence(remark: str) -> str:
     return f"{remark[0].upper()}{remark[1:]}{end}".replace(" deg", "°")
 
 
-def film_entry(made: Film) -> FilmEntry:
-    """Return a film as the site shows it."""
-    kept = made.files
-    return FilmEntry(
-        stem=made.stem,
-        title=made.title,
-        mp4=kept.files[".mp4"],
-        poster=kept.files[".jpg"],
-        frames_json=kept.files[".json"],
-        loop=kept.files.get("-loop.mp4"),
-        width_px=kept.size_px,
-        height_px=kept.size_px,
-        frames=kept.frames,
-        frames_per_second=FRAMES_PER_SECOND,
-        first_utc=made.observations[0].time_utc,
-        last_utc=made.observations[-1].time_utc,
-        observation_ids=tuple(one.id for one in made.observations),
-        av1=kept.files.get("-av1.mp4"),
-        first_frames=kept.first_frames,
-        rotation=made.rotation,
-    )
-
-
-def site_info(settings: Settings, epochs: Mapping[str, Sequence[Epoch]]) -> SiteInfo:
+def site_info(settings: Settings, epochs: Mapping[str, Sequence[CameraEpoch]]) -> SiteInfo:
     """Return who observes, where and with what, as it may be published."""
     return SiteInfo(
         title=settings.title,
         observer=settings.observer,
         language=settings.language,
         address=settings.address,
-        sites=tuple(SitePlace(site.name, *settings.published_place(site)) for site in settings.sites),
+        sites=tuple(Site(site.name, *settings.published_place(site)) for site in settings.sites),
         instruments=tuple(
-            InstrumentInfo(
-                **instrument.model_dump(), learned=tuple(_learned(epoch) for epoch in epochs.get(instrument.name, ()))
-            )
+            Instrument(**instrument.model_dump(), learned=tuple(epochs.get(instrument.name, ())))
             for instrument in settings.instruments
         ),
-    )
-
-
-def _learned(epoch: Epoch) -> LearnedAngle:
-    return LearnedAngle(
-        since_utc=time_of_days(epoch.since_days),
-        until_utc=None if epoch.until_days is None else time_of_days(epoch.until_days),
-        camera_angle_deg=epoch.angle_deg,
-        scatter_deg=epoch.scatter_deg if epoch.pictures > 1 else None,
-        mirrored=epoch.mirrored,
-        pictures=epoch.pictures,
     )

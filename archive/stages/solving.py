@@ -9,10 +9,11 @@ from functools import partial
 import numpy as np
 
 from archive.model.angles import difference_deg, wrapped_deg
+from archive.model.observatory import CameraEpoch
 from archive.model.times import days_since_1970
 from archive.orientation.clock_check import better_hours
 from archive.orientation.free_turning import reading_among
-from archive.orientation.instrument import Block, CameraAngle, Epoch, blocks_of, epoch_at, learn_epochs
+from archive.orientation.instrument import Block, CameraAngle, blocks_of, epoch_at, learn_epochs
 from archive.orientation.spots import SpotReading, solve_spots
 from archive.stages.candidates import Candidate, band_of, own_mirrored, sky_deg_of, within_reach
 from archive.stages.free_turning import freely_turned
@@ -30,7 +31,7 @@ class Taught:
     """What its spots and its instrument's history say of one picture, and what they give to ask about it."""
 
     reading: SpotReading | None = None
-    epoch: Epoch | None = None
+    epoch: CameraEpoch | None = None
     remark: str | None = None
 
 
@@ -39,7 +40,7 @@ class Solved:
     """What is taught of each picture by id, and of each instrument by name."""
 
     taught: Mapping[str, Taught]
-    epochs: Mapping[str, tuple[Epoch, ...]]
+    epochs: Mapping[str, tuple[CameraEpoch, ...]]
 
 
 @dataclass
@@ -67,13 +68,13 @@ def solve_instruments(store: Store, candidates: Sequence[Candidate], *, asked: C
         Ids of pictures: only what these bear on is solved where no solution is kept. Else everything is.
     """
     work = _Work(store, None if asked is None else frozenset(asked))
-    epochs: dict[str, tuple[Epoch, ...]] = {}
+    epochs: dict[str, tuple[CameraEpoch, ...]] = {}
     # Where all pictures are at hand they alone teach: what pictures taught that are gone must not stay.
     for name in sorted({one.instrument.name for one in candidates}):
         mine = [one for one in candidates if one.instrument.name == name]
         epochs[name] = _solve_one(work, mine)
         if asked is not None and not epochs[name]:
-            epochs[name] = store.get(learn_epochs, name, None, tuple[Epoch, ...]) or ()
+            epochs[name] = store.get(learn_epochs, name, None, tuple[CameraEpoch, ...]) or ()
     taught = {
         one.id: Taught(
             work.readings.get(one.id),
@@ -87,7 +88,7 @@ def solve_instruments(store: Store, candidates: Sequence[Candidate], *, asked: C
     return Solved(taught, epochs)
 
 
-def _keep_whole(work: _Work, candidates: Sequence[Candidate], epochs: Mapping[str, tuple[Epoch, ...]]) -> None:
+def _keep_whole(work: _Work, candidates: Sequence[Candidate], epochs: Mapping[str, tuple[CameraEpoch, ...]]) -> None:
     """Keep what all pictures together taught, and forget solutions of pictures that are gone."""
     for name, learned in epochs.items():
         work.store.put(learn_epochs, name, None, learned)
@@ -97,7 +98,7 @@ def _keep_whole(work: _Work, candidates: Sequence[Candidate], epochs: Mapping[st
         work.store.forget(of_one, keep=[one.id for one in candidates])
 
 
-def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
+def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch, ...]:
     """Two rounds: by the spots alone, and for what stays open with the mirroring that the first round taught."""
     usable = [one for one in pictures if one.up and band_of(one) == "white"]
     for stated in (None, False, True):
@@ -178,7 +179,7 @@ def _solve_block(
     }
 
 
-def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
+def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch, ...]:
     """Camera angles of the pictures that their spots have solved, by epochs; none without a known mount."""
     angles = []
     for one in pictures:
@@ -191,7 +192,7 @@ def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[Epoch, ...]:
     return learn_epochs(angles)
 
 
-def _lean(work: _Work, one: Candidate, epochs: Sequence[Epoch]) -> bool:
+def _lean(work: _Work, one: Candidate, epochs: Sequence[CameraEpoch]) -> bool:
     """Believe a reading that stood open where the instrument's history decides between it and its rival."""
     reading, epoch = work.readings.get(one.id), epoch_at(epochs, days_since_1970(one.record.time))
     sky_deg = sky_deg_of(one)

@@ -10,8 +10,8 @@ import numpy as np
 
 from archive.model.angles import difference_deg
 from archive.model.observation import Observation
+from archive.model.observatory import CameraEpoch
 from archive.model.times import time_of_days
-from archive.orientation.instrument import Epoch
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
 from archive.stages.archive import Archive
@@ -32,7 +32,7 @@ class Survey:
 
     observations: tuple[Observation, ...]
     records: Mapping[str, Record]
-    epochs: Mapping[str, tuple[Epoch, ...]]
+    epochs: Mapping[str, tuple[CameraEpoch, ...]]
     warnings: tuple[str, ...]
 
 
@@ -74,7 +74,7 @@ def _misplaced(filed: Sequence[Filed], *, now_utc: datetime) -> list[str]:
     return found
 
 
-def _contradicted(instrument: InstrumentSettings, epochs: Sequence[Epoch]) -> list[str]:
+def _contradicted(instrument: InstrumentSettings, epochs: Sequence[CameraEpoch]) -> list[str]:
     """A camera angle or a mirroring in the settings that the spots of several pictures speak against."""
     found = []
     for epoch in epochs:

@@ -1,6 +1,7 @@
 """What is derived, all of it: one SQLite file, a folder of blobs, one way to derive, one way to forget."""
 
-from archive.store.blobs import NO_BLOB, Blob, DamagedBlobError, StoredBlob
+from archive.model.blob import NO_BLOB, Blob
+from archive.store.blobs import DamagedBlobError, StoredBlob
 from archive.store.digest import digest
 from archive.store.store import Store
 

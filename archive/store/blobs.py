@@ -9,24 +9,13 @@ from collections.abc import Container
 from contextlib import suppress
 from dataclasses import dataclass
 
-import msgspec
-
 from archive.disk import Folder, StoredFile
 from archive.errors import clear_refusal
+from archive.model.blob import Blob
 
-__all__ = ["NO_BLOB", "Blob", "BlobFolder", "DamagedBlobError", "StoredBlob"]
+__all__ = ["BlobFolder", "DamagedBlobError", "StoredBlob"]
 
 _OURS = re.compile(r"[0-9a-f]{64}")
-
-
-class Blob(msgspec.Struct, frozen=True, gc=False):
-    """What a file holds, by which it is found."""
-
-    sha256: str
-    size: int
-
-
-NO_BLOB = Blob("", -1)  # in the place of one that could not be kept
 
 
 class DamagedBlobError(Exception):
@@ -88,9 +77,9 @@ class BlobFolder:
         """
         blob = Blob(hashlib.sha256(data).hexdigest(), len(data))
         if not self.is_whole(blob):
-            self._make_folder(blob)
             part = f"{_name(blob)}.{secrets.token_hex(4)}"
             with clear_refusal(self._folder.path / _name(blob)):
+                self._make_folder(blob)
                 with self._folder.create(part) as stream:
                     stream.write(data)
                 self._folder.rename(part, _name(blob))
@@ -106,8 +95,8 @@ class BlobFolder:
         """
         with file.folder.open(file.file) as stream:
             blob = Blob(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
-        self._make_folder(blob)
         with clear_refusal(self._folder.path / _name(blob)):
+            self._make_folder(blob)
             file.folder.rename(file.file, _name(blob), to=self._folder)
         return blob
 

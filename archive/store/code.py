@@ -23,10 +23,8 @@ _OURS = _PACKAGE.name
 # Names under which libraries are distributed, where it is not the name that is imported.
 _DISTRIBUTIONS = {
     "PIL": "pillow",
-    "cv2": "opencv-python-headless",
     "erfa": "pyerfa",
     "markdown_it": "markdown-it-py",
-    "skimage": "scikit-image",
 }
 # Sources that are no Python, by the room whose code reads them.
 _TEMPLATES = "site_templates"

@@ -91,22 +91,22 @@ class Database:
 
     def names(self, maker: str) -> list[str]:
         """Return the names of a maker's rows."""
-        self._settle()
+        self._bring()
         return [name for (name,) in self._all("SELECT name FROM value WHERE maker = ?", (maker,))]
 
     def makers(self) -> list[str]:
         """Return the makers of which there are rows."""
-        self._settle()
+        self._bring()
         return [maker for (maker,) in self._all("SELECT DISTINCT maker FROM value", ())]
 
     def holders(self, sha256: str) -> list[tuple[str, ...]]:
         """Return maker and name of each row that holds a blob."""
-        self._settle()
+        self._bring()
         return self._all("SELECT maker, name FROM value WHERE instr(blobs, ?) > 0", (bytes.fromhex(sha256),))
 
     def count_blobs(self) -> frozenset[str]:
         """Count anew which blobs are held by rows that can be read, and return these blobs."""
-        self._settle()
+        self._bring()
         uses: dict[str, int] = {}
         for maker, name in self._all("SELECT maker, name FROM value WHERE length(blobs) > 0", ()):
             row = self._stored(maker, name)
@@ -120,20 +120,9 @@ class Database:
 
     def commit(self) -> frozenset[str]:
         """Bring what waits to the disk; return the digests of blobs that no row has held since the last call."""
-        waiting, self._waiting = self._waiting, {}
-        if waiting and self._connection is not None and self._writes:
-            unused: set[str] = set()
-            with self._transaction(self._connection) as connection:
-                for (maker, name), row in waiting.items():
-                    unused |= self._replace(connection, maker, name, row)
-            if self._writes:
-                self._unused |= unused
-        unused_now, self._unused = frozenset(self._unused), set()
-        return unused_now
-
-    def _settle(self) -> None:
-        """Bring what waits to the disk; what nothing holds any more is told at the next `commit`."""
-        self._unused |= self.commit()
+        self._bring()
+        unused, self._unused = frozenset(self._unused), set()
+        return unused
 
     def close(self) -> None:
         """Let go of the file; what waits is given up, see `commit`."""
@@ -149,7 +138,21 @@ class Database:
             self._first_waits_since_s = now_s
         self._waiting[maker, name] = row
         if len(self._waiting) >= _BATCH or now_s - self._first_waits_since_s > _LONGEST_WAIT_S:
-            self._settle()
+            self._bring()
+
+    def _bring(self) -> None:
+        """Bring what waits to the disk, and note which blobs no row holds any more."""
+        waiting, self._waiting = self._waiting, {}
+        if waiting and self._connection is not None and self._writes:
+            unused = set(self._unused)
+            with self._transaction(self._connection) as connection:
+                for (maker, name), row in waiting.items():
+                    unused |= self._replace(connection, maker, name, row)
+                # A later row may hold what an earlier one let go.
+                held = "SELECT 1 FROM blob WHERE sha256 = ?"
+                unused = {sha256 for sha256 in unused if not connection.execute(held, (sha256,)).fetchone()}
+            if self._writes:
+                self._unused = unused
 
     def _stored(self, maker: str, name: str) -> Row | None:
         found = self._all("SELECT key, value, blobs, seal FROM value WHERE maker = ? AND name = ?", (maker, name))

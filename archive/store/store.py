@@ -9,7 +9,8 @@ from typing import Any, Self, TypeVar
 import msgspec
 
 from archive.disk import Folder, StoredFile
-from archive.store.blobs import Blob, BlobFolder, StoredBlob
+from archive.model.blob import Blob
+from archive.store.blobs import BlobFolder, StoredBlob
 from archive.store.code import code_digest
 from archive.store.database import Database, Row
 from archive.store.digest import digest, encoded

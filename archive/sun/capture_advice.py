@@ -7,20 +7,19 @@ from the true one: levelled within 3 deg, as is common practice, it may turn the
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from archive.model.choices import Mount
+from archive.model.constants import EARTH_DEG_PER_DAY, SECONDS_PER_DAY
 from archive.model.observation import Capture, SunView
 from archive.sun.rotation import spot_rotation_deg_per_day
 from archive.sun.view import field_rotation_deg_per_hour
 
 __all__ = ["CaptureAdvice", "capture_advice"]
 
-MountKind = Literal["altaz", "equatorial", "unknown"]
 
-_EARTH_DEG_PER_DAY = 360.0 / 365.2422
-_LONGEST_S = 86400.0
+_SECONDS_PER_HOUR = SECONDS_PER_DAY / 24.0
 
 
 @dataclass(frozen=True)
@@ -53,7 +52,7 @@ class CaptureAdvice:
 
 
 def capture_advice(
-    sun: SunView, capture: Capture, *, latitude_deg: float, mount: MountKind, radius_px: float | None
+    sun: SunView, capture: Capture, *, latitude_deg: float, mount: Mount, radius_px: float | None
 ) -> CaptureAdvice:
     """Tell what a capture's length did, or would do.
 
@@ -77,14 +76,16 @@ def capture_advice(
     """
     rate = _field_rate(sun, latitude_deg, mount)
     scale = None if radius_px is None else sun.semidiameter_arcsec / radius_px
-    limb_rate = None if rate is None else abs(float(np.radians(rate))) / 3600.0 * sun.semidiameter_arcsec
+    limb_rate = None if rate is None else abs(float(np.radians(rate))) / _SECONDS_PER_HOUR * sun.semidiameter_arcsec
     surface_rate = _surface_rate_arcsec_per_s(sun)
     limb_arcsec = _times(limb_rate, capture.length_s)
     surface_arcsec = _times(surface_rate, capture.length_s)
     return CaptureAdvice(
         scale_arcsec_per_px=scale,
         field_rotation_deg_per_hour=rate,
-        field_rotation_deg=None if rate is None or capture.length_s is None else rate * capture.length_s / 3600.0,
+        field_rotation_deg=None
+        if rate is None or capture.length_s is None
+        else rate * capture.length_s / _SECONDS_PER_HOUR,
         limb_smear_arcsec=limb_arcsec,
         limb_smear_px=_over(limb_arcsec, scale),
         surface_motion_arcsec=surface_arcsec,
@@ -95,7 +96,7 @@ def capture_advice(
     )
 
 
-def _field_rate(sun: SunView, latitude_deg: float, mount: MountKind) -> float | None:
+def _field_rate(sun: SunView, latitude_deg: float, mount: Mount) -> float | None:
     if mount == "unknown":
         return None
     return 0.0 if mount == "equatorial" else field_rotation_deg_per_hour(sun, latitude_deg=latitude_deg)
@@ -103,8 +104,8 @@ def _field_rate(sun: SunView, latitude_deg: float, mount: MountKind) -> float | 
 
 def _surface_rate_arcsec_per_s(sun: SunView) -> float:
     """Of a spot at the disc's centre, which lies at latitude B0."""
-    turning = float(spot_rotation_deg_per_day(np.array(sun.b0_deg))) - _EARTH_DEG_PER_DAY
-    return float(np.radians(turning) * np.cos(np.radians(sun.b0_deg))) * sun.semidiameter_arcsec / 86400.0
+    turning = float(spot_rotation_deg_per_day(np.array(sun.b0_deg))) - EARTH_DEG_PER_DAY
+    return float(np.radians(turning) * np.cos(np.radians(sun.b0_deg))) * sun.semidiameter_arcsec / SECONDS_PER_DAY
 
 
 def _times(rate: float | None, length_s: float | None) -> float | None:
@@ -116,4 +117,4 @@ def _over(part: float | None, whole: float | None) -> float | None:
 
 
 def _within_a_day(length_s: float | None) -> float | None:
-    return None if length_s is None or length_s > _LONGEST_S else length_s
+    return None if length_s is None or length_s > SECONDS_PER_DAY else length_s

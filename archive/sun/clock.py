@@ -9,13 +9,16 @@ taken as UT1.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 
 import erfa
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["UNIX_EPOCH_JD", "julian_date_utc", "time_scales"]
+from archive.model.constants import SECONDS_PER_DAY, UNIX_EPOCH_JD
+from archive.model.times import days_since_1970
+
+__all__ = ["julian_date_utc", "time_scales"]
 
 # TT - UT1 in seconds at 0 h on 1 January, every five years 1950 to 1970: Astronomical Almanac, table of
 # delta T, from memory.
@@ -28,8 +31,6 @@ _DELTA_T_FROM_1972_S = (
     67.28, 67.64, 68.10, 68.59, 68.97, 69.22, 69.36, 69.36, 69.29, 69.20, 69.18, 69.14, 69.11,
 )  # fmt: skip
 _TT_MINUS_TAI_S = 32.184  # definition, IAU 1991
-_SECONDS_PER_DAY = 86400.0
-UNIX_EPOCH_JD = 2440587.5
 _JD_1972 = 2441317.5
 _JD_TABLE_END = 2461041.5  # 2026-01-01
 
@@ -51,8 +52,7 @@ def julian_date_utc(times_utc: Sequence[datetime]) -> NDArray[np.float64]:
     """
     if any(moment.tzinfo is None for moment in times_utc):
         raise ValueError("a time without a zone: give it one, such as tzinfo=UTC")
-    epoch = datetime(1970, 1, 1, tzinfo=UTC)
-    days = [(moment - epoch).total_seconds() / _SECONDS_PER_DAY for moment in times_utc]
+    days = [days_since_1970(moment) for moment in times_utc]
     return np.asarray(days, dtype=np.float64) + UNIX_EPOCH_JD
 
 
@@ -72,4 +72,4 @@ def time_scales(julian_dates_utc: NDArray[np.float64]) -> tuple[NDArray[np.float
     leap_s = _leap_tai_minus_utc_s[np.clip(np.searchsorted(_leap_jd, jd, side="right") - 1, 0, None)]
     tt_minus_utc_s = np.where(jd < _JD_1972, delta_t_s, leap_s + _TT_MINUS_TAI_S)
     ut1_minus_utc_s = np.where(jd > _JD_TABLE_END, 0.0, tt_minus_utc_s - delta_t_s)
-    return jd + ut1_minus_utc_s / _SECONDS_PER_DAY, jd + tt_minus_utc_s / _SECONDS_PER_DAY
+    return jd + ut1_minus_utc_s / SECONDS_PER_DAY, jd + tt_minus_utc_s / SECONDS_PER_DAY

@@ -13,22 +13,22 @@ import erfa
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.model.constants import (
+    ARCSEC_PER_DEG,
+    CARRINGTON_DEG_PER_DAY,
+    CARRINGTON_ROTATION_DAYS,
+    CARRINGTON_ROTATION_ZERO_JD,
+    LIGHT_TIME_DAYS_PER_AU,
+    SEMIDIAMETER_AT_1_AU_ARCSEC,
+    SUN_POLE_DECLINATION_DEG,
+    SUN_POLE_RIGHT_ASCENSION_DEG,
+    SUN_PRIME_MERIDIAN_AT_J2000_DEG,
+)
 from archive.sun.clock import time_scales
 
 __all__ = ["SolarEphemeris", "solar_ephemeris"]
 
 Floats = NDArray[np.floating[Any]]
-
-# Rotation elements of the Sun: Archinal et al., Report of the IAU WGCCRE (2018), table 1.
-POLE_RIGHT_ASCENSION_DEG = 286.13
-POLE_DECLINATION_DEG = 63.87
-PRIME_MERIDIAN_AT_J2000_DEG = 84.176
-ROTATION_DEG_PER_DAY = 14.1844
-SEMIDIAMETER_AT_1_AU_ARCSEC = 959.63  # Auwers (1891), the value of the almanacs
-LIGHT_TIME_DAYS_PER_AU = 499.004783836 / 86400.0  # IAU 1976/2009 system of constants
-# Start and mean synodic length of Carrington rotation 0: Meeus, Astronomical Algorithms, 2nd ed., chapter 29.
-CARRINGTON_ROTATION_ZERO_JD = 2398140.2270
-CARRINGTON_ROTATION_DAYS = 27.2752316
 
 
 @dataclass(frozen=True)
@@ -98,21 +98,21 @@ def _retarded_sun(jd_tt: Floats, earth_heliocentric_au: Floats, earth_barycentri
 
 
 def _pole_xyz() -> Floats:
-    pole: Floats = erfa.s2c(np.radians(POLE_RIGHT_ASCENSION_DEG), np.radians(POLE_DECLINATION_DEG))
+    pole: Floats = erfa.s2c(np.radians(SUN_POLE_RIGHT_ASCENSION_DEG), np.radians(SUN_POLE_DECLINATION_DEG))
     return pole
 
 
 def _sub_earth_point(sun_to_earth: Floats, days_since_j2000: Floats) -> tuple[Floats, Floats]:
     """Heliographic latitude and Carrington longitude of the disc's centre, deg."""
     pole = _pole_xyz()
-    node_ra = np.radians(POLE_RIGHT_ASCENSION_DEG + 90.0)
+    node_ra = np.radians(SUN_POLE_RIGHT_ASCENSION_DEG + 90.0)
     node = np.array([np.cos(node_ra), np.sin(node_ra), 0.0])
     from_node = np.cross(pole, node)
     # Sums and not matrix products, whose last digit depends on how many times are asked for at once.
     northward, onward, nodeward = (np.sum(sun_to_earth * axis, axis=1) for axis in (pole, from_node, node))
     b0_deg = np.degrees(np.arcsin(northward))
     along_equator_deg = np.degrees(np.arctan2(onward, nodeward))
-    meridian_deg = PRIME_MERIDIAN_AT_J2000_DEG + ROTATION_DEG_PER_DAY * days_since_j2000
+    meridian_deg = SUN_PRIME_MERIDIAN_AT_J2000_DEG + CARRINGTON_DEG_PER_DAY * days_since_j2000
     return b0_deg, np.mod(along_equator_deg - meridian_deg, 360.0)
 
 
@@ -127,8 +127,8 @@ def _position_angle_of_axis(to_sun: Floats, pole: Floats) -> Floats:
 
 
 def _semidiameter_arcsec(distance_au: Floats) -> Floats:
-    sine_at_1_au = np.sin(np.radians(SEMIDIAMETER_AT_1_AU_ARCSEC / 3600.0))
-    arcsec: Floats = np.degrees(np.arcsin(sine_at_1_au / distance_au)) * 3600.0
+    sine_at_1_au = np.sin(np.radians(SEMIDIAMETER_AT_1_AU_ARCSEC / ARCSEC_PER_DEG))
+    arcsec: Floats = np.degrees(np.arcsin(sine_at_1_au / distance_au)) * ARCSEC_PER_DEG
     return arcsec
 
 

@@ -11,14 +11,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["DISTANCE_RADII", "LIMB_RADII", "from_disc", "to_disc"]
+from archive.model.constants import SUN_DISTANCE_RADII
+
+__all__ = ["LIMB_RADII", "from_disc", "to_disc"]
 
 Floats = NDArray[np.floating[Any]]
 
-# Distance of the Sun in its own radii: 1 / sin of the semidiameter at 1 au, 959.63 arcsec (Auwers). Over the year it
-# changes by 1.7 %, which moves a place at the limb by 0.005 deg: neglected.
-DISTANCE_RADII = float(1.0 / np.sin(np.radians(959.63 / 3600.0)))
-LIMB_RADII = float(np.sqrt(DISTANCE_RADII**2 - 1.0))  # from the observer to the visible limb
+# The Sun's distance is taken as 1 au: over the year it changes by 1.7 %, which moves a place at the limb by 0.005 deg.
+LIMB_RADII = float(np.sqrt(SUN_DISTANCE_RADII**2 - 1.0))  # from the observer to the visible limb
 
 
 def from_disc(west: Floats, north: Floats, *, b0_deg: float | Floats) -> tuple[Floats, Floats]:
@@ -40,8 +40,8 @@ def from_disc(west: Floats, north: Floats, *, b0_deg: float | Floats) -> tuple[F
     squared = x**2 + y**2
     slope = squared / LIMB_RADII**2
     # Where the line of sight meets the sphere.
-    towards = (slope * DISTANCE_RADII + np.sqrt(np.clip(1.0 - squared, 0.0, None))) / (1.0 + slope)
-    scale = (DISTANCE_RADII - towards) / LIMB_RADII
+    towards = (slope * SUN_DISTANCE_RADII + np.sqrt(np.clip(1.0 - squared, 0.0, None))) / (1.0 + slope)
+    scale = (SUN_DISTANCE_RADII - towards) / LIMB_RADII
     x, y = x * scale, y * scale
     latitude = np.arcsin(np.clip(y * np.cos(b0) + towards * np.sin(b0), -1.0, 1.0))
     return np.degrees(latitude), np.degrees(np.arctan2(x, towards * np.cos(b0) - y * np.sin(b0)))
@@ -61,6 +61,6 @@ def to_disc(
     x = np.cos(latitude) * np.sin(meridian)
     y = np.sin(latitude) * np.cos(b0) - np.cos(latitude) * np.cos(meridian) * np.sin(b0)
     towards = np.sin(latitude) * np.sin(b0) + np.cos(latitude) * np.cos(meridian) * np.cos(b0)
-    scale = LIMB_RADII / (DISTANCE_RADII - towards)
-    far = np.sqrt(DISTANCE_RADII**2 - 2.0 * DISTANCE_RADII * towards + 1.0)
-    return x * scale, y * scale, (DISTANCE_RADII * towards - 1.0) / far
+    scale = LIMB_RADII / (SUN_DISTANCE_RADII - towards)
+    far = np.sqrt(SUN_DISTANCE_RADII**2 - 2.0 * SUN_DISTANCE_RADII * towards + 1.0)
+    return x * scale, y * scale, (SUN_DISTANCE_RADII * towards - 1.0) / far

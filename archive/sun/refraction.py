@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from archive.model.constants import ARCSEC_PER_DEG
+
 __all__ = ["refraction_deg", "refraction_flattening"]
 
 _LOWEST_ALTITUDE_DEG = -1.0  # the formula is meant for objects above the horizon
@@ -22,6 +24,6 @@ def refraction_deg(true_altitude_deg: float) -> float:
 
 def refraction_flattening(true_altitude_deg: float, *, semidiameter_arcsec: float) -> float:
     """Flattening 1 - b/a of the Sun's disc along the vertical at this altitude of its centre."""
-    half_deg = semidiameter_arcsec / 3600.0
+    half_deg = semidiameter_arcsec / ARCSEC_PER_DEG
     difference_deg = refraction_deg(true_altitude_deg - half_deg) - refraction_deg(true_altitude_deg + half_deg)
     return difference_deg / (2.0 * half_deg)

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 from erfa import ErfaWarning
 
-from archive.sun.clock import UNIX_EPOCH_JD, julian_date_utc
+from archive.model.angles import wrapped_deg
+from archive.model.constants import (
+    CARRINGTON_ROTATION_DAYS,
+    CARRINGTON_ROTATION_ZERO_JD,
+    SYNODIC_DEG_PER_DAY,
+    UNIX_EPOCH_JD,
+    UNIX_EPOCH_UTC,
+)
+from archive.sun.clock import julian_date_utc
 from archive.sun.ephemeris import solar_ephemeris
 
 __all__ = ["rotation_start", "rotation_starts"]
-
-# Meeus, Astronomical Algorithms, chapter 29 (from memory): mean beginning of rotation C, dynamical time.
-_FIRST_JD, _MEAN_DAYS = 2398140.2270, 27.2752316
-_L0_DEG_PER_DAY = 360.0 / _MEAN_DAYS
 
 
 def rotation_start(rotation: int) -> datetime:
@@ -25,13 +29,13 @@ def rotation_start(rotation: int) -> datetime:
 
 def rotation_starts(rotations: Sequence[int]) -> list[datetime]:
     """The moments when several rotations begin, see `rotation_start`."""
-    epoch = datetime.fromtimestamp(0, UTC)
-    starts = [epoch + timedelta(days=_FIRST_JD + _MEAN_DAYS * one - UNIX_EPOCH_JD) for one in rotations]
+    mean_days = (CARRINGTON_ROTATION_ZERO_JD + CARRINGTON_ROTATION_DAYS * one - UNIX_EPOCH_JD for one in rotations)
+    starts = [UNIX_EPOCH_UTC + timedelta(days=days) for days in mean_days]
     for _ in range(4):
         with warnings.catch_warnings():
             # The first and the last rotation of the years that ERFA vouches for reach some weeks beyond.
             warnings.simplefilter("ignore", ErfaWarning)
             l0_deg = solar_ephemeris(julian_date_utc(starts)).l0_deg
-        late_days = ((l0_deg + 180.0) % 360.0 - 180.0) / _L0_DEG_PER_DAY
+        late_days = wrapped_deg(l0_deg) / SYNODIC_DEG_PER_DAY
         starts = [start + timedelta(days=days) for start, days in zip(starts, late_days.tolist(), strict=True)]
     return [start.replace(microsecond=0) for start in starts]

@@ -9,14 +9,12 @@ import erfa
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.model.constants import AU_M, EARTH_SIDEREAL_DEG_PER_HOUR
 from archive.model.observation import SunView
 from archive.sun.clock import julian_date_utc, time_scales
 from archive.sun.ephemeris import SolarEphemeris, solar_ephemeris
 
 __all__ = ["field_rotation_deg_per_hour", "sun_view", "sun_views"]
-
-_AU_M = 149597870700.0  # IAU 2012 resolution B2
-_SIDEREAL_DEG_PER_HOUR = 15.04106864  # rotation of the Earth against the stars
 
 
 def sun_view(time_utc: datetime, *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0) -> SunView:
@@ -79,7 +77,7 @@ def field_rotation_deg_per_hour(sun: SunView, *, latitude_deg: float) -> float:
     Handbook formula, 15.04 deg/h x cos(latitude) cos(azimuth) / cos(altitude), from memory.
     """
     latitude, azimuth, altitude = np.radians([latitude_deg, sun.azimuth_deg, sun.altitude_deg])
-    return float(_SIDEREAL_DEG_PER_HOUR * np.cos(latitude) * np.cos(azimuth) / np.cos(altitude))
+    return float(EARTH_SIDEREAL_DEG_PER_HOUR * np.cos(latitude) * np.cos(azimuth) / np.cos(altitude))
 
 
 def _horizontal(
@@ -94,7 +92,7 @@ def _horizontal(
     radius_m, height_m = np.hypot(observer_m[0], observer_m[1]), observer_m[2]
     observer_au = (
         np.stack([radius_m * np.cos(sidereal), radius_m * np.sin(sidereal), np.full_like(sidereal, height_m)], axis=1)
-        / _AU_M
+        / AU_M
     )
     right_ascension, declination = erfa.c2s(ephemeris.apparent_xyz_au - observer_au)
     hour_angle = sidereal - right_ascension

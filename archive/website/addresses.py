@@ -12,8 +12,8 @@ from datetime import date
 from functools import cached_property
 from urllib.parse import quote, urlsplit
 
+from archive.model.film import Film
 from archive.model.observation import Observation
-from archive.website.content import FilmEntry
 
 __all__ = [
     "CHARTS",
@@ -49,7 +49,6 @@ __all__ = [
     "PictureFiles",
     "RotationFiles",
     "compare_page",
-    "day_of",
     "day_page",
     "film_files",
     "graticule_file",
@@ -178,11 +177,6 @@ class RotationFiles:
     fits: str
 
 
-def day_of(observation: Observation) -> date:
-    """Return the UTC day of an observation."""
-    return observation.time_utc.date()
-
-
 def day_page(day: date) -> str:
     """Return the path of a day's page."""
     return f"days/{day.isoformat()}/index.html"
@@ -216,7 +210,7 @@ def year_page(year: int) -> str:
 def picture_files(observation: Observation) -> PictureFiles:
     """Return where an observation's pictures go: beside its day's page, named by its time."""
     stem = observation.id.partition("T")[2] or observation.id
-    prefix = f"days/{day_of(observation).isoformat()}/{stem}"
+    prefix = f"days/{observation.day.isoformat()}/{stem}"
     return PictureFiles(
         disc=f"{prefix}-disc.jpg",
         small=f"{prefix}-small.jpg",
@@ -232,7 +226,7 @@ def film_path(stem: str) -> str:
     return f"films/{stem}.mp4"
 
 
-def film_files(film: FilmEntry) -> FilmFiles:
+def film_files(film: Film) -> FilmFiles:
     """Return where a film's files go."""
     prefix = f"films/{film.stem}"
     loop = None if film.loop is None else f"{prefix}-loop.mp4"

@@ -9,10 +9,10 @@ from pathlib import Path
 
 from archive.built import SiteReport
 from archive.disk import Folder
+from archive.model.film import Film
 from archive.store import Blob, Store, digest
 from archive.website import addresses
 from archive.website.addresses import (
-    day_of,
     film_files,
     graticule_file,
     picture_files,
@@ -21,7 +21,7 @@ from archive.website.addresses import (
 )
 from archive.website.charts_page import charts_page
 from archive.website.compare_page import compare_pages
-from archive.website.content import Content, Entry, FilmEntry, Graticule, RotationEntry
+from archive.website.content import Content, Entry, Graticule, RotationEntry
 from archive.website.data_export import data_files
 from archive.website.data_page import data_page
 from archive.website.day_page import day_pages
@@ -149,7 +149,7 @@ def _files(
         for entry in (day.main, *day.others):
             yield from _entry_files(entry, made.store)
         yield page(plan)
-    yield from map(page, _other_pages(content, days, groups, face, made, rotations=rotations))
+    yield from map(page, _other_pages(content, days, groups, face, rotations=rotations))
     yield page(PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address, head_style(theme))))
     yield from _grids(content, made)
     for film in content.films:
@@ -203,7 +203,6 @@ def _other_pages(
     days: Sequence[ObservingDay],
     groups: Sequence[Followed],
     face: SiteFace,
-    made: _Made,
     *,
     rotations: Collection[int],
 ) -> Iterator[PagePlan[Page]]:
@@ -218,7 +217,7 @@ def _other_pages(
     yield PagePlan(addresses.GROUPS, lambda: groups_page(groups, face, rotations=rotations, counted=counted))
     yield from rotation_pages(content, days, groups, face)
     yield PagePlan(addresses.ROTATIONS, lambda: rotations_page(content, face))
-    yield PagePlan(addresses.CHARTS, lambda: charts_page(content, days, groups, face, made.store))
+    yield PagePlan(addresses.CHARTS, lambda: charts_page(content, days, groups, face))
     yield PagePlan(addresses.FILMS, lambda: films_page(content, face))
     yield PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, days, face))
     yield PagePlan(addresses.DATA, lambda: data_page(content, face))
@@ -239,7 +238,7 @@ def _entry_files(entry: Entry, store: Store) -> list[SiteFile]:
     if pictures.flat is not None and "flat" not in pictures.looks:
         files.append((paths.flat, pictures.flat))
     if entry.turned_back is not None:
-        files.append((turned_back_file(day_of(entry.observation)), entry.turned_back.picture))
+        files.append((turned_back_file(entry.observation.day), entry.turned_back.picture))
     return [SiteFile(path, store.stored(blob)) for path, blob in files]
 
 
@@ -254,7 +253,7 @@ def _grid(draw: Callable[[float], Graticule], b0_deg: float) -> bytes:
     return graticule_svg(draw(b0_deg))
 
 
-def _film_files(film: FilmEntry, store: Store) -> list[SiteFile]:
+def _film_files(film: Film, store: Store) -> list[SiteFile]:
     paths = film_files(film)
     files = [
         SiteFile(paths.mp4, store.stored(film.mp4)),

@@ -1,28 +1,43 @@
-"""The frames that charts are drawn in: two sizes, the almanac's fine rules, and an axis of time."""
+"""The frames that charts are drawn in: two sizes, the almanac's fine rules, and axes of time and of values."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
-from typing import TYPE_CHECKING
+from datetime import date, timedelta
+from functools import partial
 
-from archive.website.chart_svg import Colour
-from archive.website.wording import MONTHS
+from markupsafe import Markup
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+from archive.model.constants import UNIX_EPOCH_UTC
+from archive.website.chart_svg import Colour, chart_svg, svg_lines, svg_text
+from archive.website.wording import MONTHS, number
 
-__all__ = ["NARROW", "WIDE", "Size", "days_of", "month_number", "panels", "plain_style", "time_axis", "time_ticks"]
+__all__ = [
+    "NARROW",
+    "WIDE",
+    "Axis",
+    "Panel",
+    "Size",
+    "Stroke",
+    "month_number",
+    "panels_svg",
+    "time_axis",
+    "time_ticks",
+    "value_axis",
+]
 
-_SECONDS_PER_DAY = 86400.0
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_EPOCH = UNIX_EPOCH_UTC.date()
 _LEAST_DAYS = 7.0
 _MARGIN_SHARE = 0.02
 _DAY_STEPS = (1, 2, 4, 7, 14)
 _MONTH_STEPS = (1, 2, 3, 6)
+_SLACK = 1e-9  # for what the last digits say of a figure at the very end of an axis
+# Room around a panel, and the height of figures and capitals, in sizes of the font.
+_ABOVE_EM, _BELOW_EM, _LEFT_EM, _RIGHT_EM = 1.9, 2.2, 3.4, 1.5
+_CAPITAL_EM = 0.76
+_GAP, _TITLE_GAP, _RULE_WIDTH = 7.0, 6.0, 0.6  # points
 
 
 @dataclass(frozen=True)
@@ -41,76 +56,90 @@ WIDE = Size("wide", 576.0, 150.0, 10.5, 7)
 NARROW = Size("narrow", 330.0, 170.0, 12.0, 5)
 
 
-@contextmanager
-def plain_style(size: Size) -> Iterator[None]:
-    """Draw with these settings and no others, whatever the user keeps of his own."""
-    import matplotlib
+@dataclass(frozen=True)
+class Axis:
+    """What an axis runs over, and where something is written along it."""
 
-    with matplotlib.rc_context():
-        matplotlib.rcdefaults()
-        matplotlib.rcParams.update(
-            {
-                "axes.axisbelow": True,
-                "axes.edgecolor": Colour.RULE.value,
-                "axes.facecolor": "none",
-                "axes.grid": True,
-                "axes.titlecolor": Colour.INK.value,
-                "axes.titlelocation": "left",
-                "axes.titlesize": size.font_size,
-                "figure.facecolor": "none",
-                "font.size": size.font_size,
-                "grid.color": Colour.RULE.value,
-                "grid.linewidth": 0.6,
-                "lines.scale_dashes": False,
-                "path.simplify": False,
-                "svg.fonttype": "none",
-                "svg.hashsalt": "charts",
-                "text.color": Colour.INK.value,
-                "xtick.bottom": False,
-                "xtick.labelcolor": Colour.QUIET.value,
-                "ytick.left": False,
-                "ytick.labelcolor": Colour.QUIET.value,
-            }
-        )
-        yield
+    first: float
+    last: float
+    ticks: Sequence[tuple[float, str]]
 
 
-def panels(size: Size, titles: Sequence[str]) -> tuple[Figure, list[Axes]]:
-    """Make a figure with panels of one width above each other, each with its title at the upper left."""
-    from matplotlib.figure import Figure
+@dataclass(frozen=True)
+class Stroke:
+    """Lines of one look in the axes' values; one from a point to itself is a dot."""
 
-    above, below, left, right = 1.9 * size.font_size, 2.2 * size.font_size, 3.4 * size.font_size, 1.5 * size.font_size
-    row = above + size.panel_height + below
-    height = row * len(titles)
-    figure = Figure(figsize=(size.width / 72.0, height / 72.0))
-    axes = []
-    for number, title in enumerate(titles):
-        bottom = height - row * number - above - size.panel_height
-        inner = (left / size.width, bottom / height, 1 - (left + right) / size.width, size.panel_height / height)
-        one = figure.add_axes(inner)
-        one.set_title(title)
-        for spine in one.spines.values():
-            spine.set_visible(False)
-        axes.append(one)
-    return figure, axes
+    lines: Sequence[Sequence[tuple[float, float]]]
+    colour: Colour
+    width: float
+    dashes: str = ""
 
 
-def days_of(time_utc: datetime) -> float:
-    """Return a time in days since 1970 January 1, 0 h UTC."""
-    return (time_utc - _EPOCH).total_seconds() / _SECONDS_PER_DAY
+@dataclass(frozen=True)
+class Panel:
+    """A frame with its title at the upper left, and what is drawn in it, the last on top."""
+
+    title: str
+    across: Axis
+    up: Axis
+    strokes: Sequence[Stroke]
+
+
+def panels_svg(panels: Sequence[Panel], mark: str, *, size: Size, title: str, description: str) -> Markup:
+    """Return panels of one width above each other as a chart; for words see `chart_svg`."""
+    row = (_ABOVE_EM + _BELOW_EM) * size.font_size + size.panel_height
+    inside = "".join(
+        _panel_svg(panel, number * row + _ABOVE_EM * size.font_size, size=size) for number, panel in enumerate(panels)
+    )
+    return chart_svg(size.width, row * len(panels), inside, mark, title=title, description=description)
+
+
+def _panel_svg(panel: Panel, top: float, *, size: Size) -> str:
+    left, right = _LEFT_EM * size.font_size, size.width - _RIGHT_EM * size.font_size
+    bottom = top + size.panel_height
+
+    def x(value: float) -> float:
+        return left + (right - left) * (value - panel.across.first) / (panel.across.last - panel.across.first)
+
+    def y(value: float) -> float:
+        return bottom - size.panel_height * (value - panel.up.first) / (panel.up.last - panel.up.first)
+
+    rule = partial(svg_lines, colour=Colour.RULE, width=_RULE_WIDTH, cap="square")
+    words = partial(svg_text, colour=Colour.QUIET, font_size=size.font_size)
+    parts = []
+    for value, text in panel.across.ticks:
+        parts.append(rule([[(x(value), bottom), (x(value), top)]]))
+        parts.append(words(text, (x(value), bottom + _GAP + _CAPITAL_EM * size.font_size), anchor="middle"))
+    for value, text in panel.up.ticks:
+        parts.append(rule([[(left, y(value)), (right, y(value))]]))
+        parts.append(words(text, (left - _GAP, y(value) + _CAPITAL_EM / 2 * size.font_size), anchor="end"))
+    for stroke in panel.strokes:
+        lines = [[(x(across), y(up)) for across, up in line] for line in stroke.lines]
+        parts.append(svg_lines(lines, colour=stroke.colour, width=stroke.width, dashes=stroke.dashes))
+    title = svg_text(panel.title, (left, top - _TITLE_GAP), colour=Colour.INK, anchor="start", font_size=size.font_size)
+    return "".join((*parts, title))
+
+
+def value_axis(first: float, last: float, *, most: int) -> Axis:
+    """Return an axis over values with figures written along it, at most so many steps of a round number apart."""
+    least = (last - first) / most * (1.0 - _SLACK)
+    power = math.floor(math.log10(least))
+    steps = [(factor * 10.0**ten, ten, factor) for ten in (power, power + 1) for factor in (1.0, 2.0, 2.5, 5.0)]
+    step, ten, factor = next(one for one in steps if one[0] >= least)
+    decimals = max(0, (factor == 2.5) - ten)
+    counts = range(math.ceil(first / step - _SLACK), math.floor(last / step + _SLACK) + 1)
+    return Axis(first, last, [(count * step, number(count * step, decimals)) for count in counts])
 
 
 def month_number(time_days: float) -> int:
     """Return the calendar month of a time in days since 1970, counted on through the years."""
-    return _month_number(date(1970, 1, 1) + timedelta(days=time_days))
+    return _month_number(_EPOCH + timedelta(days=time_days))
 
 
-def time_axis(axes: Axes, first: float, last: float, *, size: Size) -> None:
-    """Let an axis run over a span of time in days, at least a week of it, with its dates written below."""
+def time_axis(first: float, last: float, *, most: int) -> Axis:
+    """Return an axis over a span of time in days, at least a week of it, with at most so many dates written below."""
     spare = max(_MARGIN_SHARE * (last - first), (_LEAST_DAYS - (last - first)) / 2.0)
-    axes.set_xlim(first - spare, last + spare)
-    ticks = time_ticks(first - spare, last + spare, most=size.ticks)
-    axes.set_xticks([days for days, _ in ticks], [words for _, words in ticks])
+    return Axis(first - spare, last + spare, time_ticks(first - spare, last + spare, most=most))
 
 
 def time_ticks(first: float, last: float, *, most: int) -> list[tuple[float, str]]:
@@ -121,7 +150,7 @@ def time_ticks(first: float, last: float, *, most: int) -> list[tuple[float, str
     list of (float, str)
         Days since 1970, and their words. Years are told at least once.
     """
-    begin, end = (date(1970, 1, 1) + timedelta(days=days) for days in (first, last))
+    begin, end = (_EPOCH + timedelta(days=days) for days in (first, last))
     begin += timedelta(days=1)  # the first midnight inside
     for step in _DAY_STEPS:
         if (end - begin).days // step < most:
@@ -164,4 +193,4 @@ def _month_number(day: date) -> int:
 
 
 def _tick(day: date, words: str) -> tuple[float, str]:
-    return float((day - date(1970, 1, 1)).days), words
+    return float((day - _EPOCH).days), words

@@ -1,95 +1,83 @@
-"""A drawn chart as SVG for a page: themed by the page's own colours, its text kept as text.
+"""Lines and texts as SVG for a page: themed by the page's own colours, their text kept as text.
 
-Matplotlib writes inline styles, which the pages' content security policy forbids, a white ground, and one fixed set of
-colours. Here styles become presentation attributes and the colours of `Colour` become the page's custom properties.
+The pages' content security policy forbids styles in the markup, so all is said in presentation attributes.
 """
 
 from __future__ import annotations
 
-import io
-import re
+from collections.abc import Iterable, Sequence
 from enum import Enum
 from html import escape
-from typing import TYPE_CHECKING
-from xml.etree import ElementTree
+from typing import Literal
 
 from markupsafe import Markup
 
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+__all__ = ["Colour", "Point", "chart_svg", "svg_lines", "svg_text"]
 
-__all__ = ["Colour", "chart_svg"]
-
-_SVG = "{http://www.w3.org/2000/svg}"
-_ATTRIBUTES = ("fill", "stroke", "stroke-dasharray", "stroke-width", "stroke-linecap", "text-anchor")
+# Across and down, points.
+Point = tuple[float, float]
 
 
 class Colour(Enum):
-    """The page's colours, each by a stand-in that occurs nowhere else in a drawing."""
+    """The page's colours, each by its custom property."""
 
-    INK = "#010203"
-    QUIET = "#040506"
-    RULE = "#070809"
-    ACCENT = "#0a0b0c"
+    INK = "var(--ink)"
+    QUIET = "var(--quiet)"
+    RULE = "var(--rule)"
+    ACCENT = "var(--accent)"
 
 
-def chart_svg(figure: Figure, mark: str, *, title: str, description: str) -> Markup:
-    """Write a figure as an SVG element for the inside of a page.
+def chart_svg(width: float, height: float, inside: str, mark: str, *, title: str, description: str) -> Markup:
+    """Return a chart as an SVG element for the inside of a page.
 
     Parameters
     ----------
-    figure : matplotlib.figure.Figure
-        Without anything clipped, and with texts of one line that lie level.
+    width, height : float
+        Of the paper, in points.
+    inside : str
+        Lines and texts.
     mark : str
         Unique in the page; the ids of title and description begin with it.
     title, description : str
         For who cannot see it.
-
-    Returns
-    -------
-    Markup
     """
-    stream = io.StringIO()
-    figure.savefig(stream, format="svg", metadata={"Date": None})
-    drawing = ElementTree.fromstring(stream.getvalue())
-    inside = "".join(map(_written, drawing.iter()))
     return Markup(
-        f'<svg viewBox="{drawing.attrib["viewBox"]}" role="img" aria-labelledby="{mark}-title {mark}-desc">\n'
+        f'<svg viewBox="0 0 {width:g} {height:g}" role="img" aria-labelledby="{mark}-title {mark}-desc">\n'
         f'<title id="{mark}-title">{escape(title)}</title>\n<desc id="{mark}-desc">{escape(description)}</desc>\n'
         f"{inside}</svg>"
     )
 
 
-def _written(element: ElementTree.Element) -> str:
-    """Write a line or a text with nothing but what is seen of it; groups, definitions and ids go."""
-    style = dict(re.findall(r"([\w-]+): ([^;]+)", element.attrib.get("style", "")))
-    if element.tag == f"{_SVG}path" and (style.get("stroke") or style.get("fill", "none") != "none"):
-        return f'<path d="{_path(element.attrib["d"])}"{_attributes(style)}/>\n'
-    if element.tag == f"{_SVG}text":
-        at = f'x="{_short(element.attrib["x"])}" y="{_short(element.attrib["y"])}"'
-        return f"<text {at}{_attributes(style)}>{escape(element.text or '')}</text>\n"
-    return ""
+def svg_lines(
+    lines: Iterable[Sequence[Point]],
+    *,
+    colour: Colour,
+    width: float,
+    dashes: str = "",
+    cap: Literal["round", "square"] = "round",
+) -> str:
+    """Return all lines as one path: one from a point to itself is a dot, a single point shows nothing."""
+    path = "".join(_line(line) for line in lines if len(line) > 1)
+    if not path:
+        return ""
+    end = f' stroke-dasharray="{dashes}"' if dashes else f' stroke-linecap="{cap}"'
+    return f'<path d="{path}" fill="none" stroke="{colour.value}" stroke-width="{_short(width)}"{end}/>\n'
 
 
-def _path(data: str) -> str:
-    """Write a path with a tenth of a point, which is finer than any screen; a dot is a line without length."""
-    short = re.sub(r"([MLz]) ", r"\1", re.sub(r"\s*\n", "", _short(data)))
-    return re.sub(r"M([\d. -]+)L\1(?=M|$)", r"M\1h0", short)
+def svg_text(
+    words: str, at: Point, *, colour: Colour, anchor: Literal["start", "middle", "end"], font_size: float
+) -> str:
+    """Return a text of one line that begins, is centred or ends at a place of its baseline."""
+    place = f'x="{_short(at[0])}" y="{_short(at[1])}"'
+    look = f'fill="{colour.value}" text-anchor="{anchor}" font-size="{_short(font_size)}"'
+    return f"<text {place} {look}>{escape(words)}</text>\n"
 
 
-def _short(figures: str) -> str:
-    return re.sub(r"-?\d+\.\d+", lambda found: f"{float(found[0]):.1f}".removesuffix(".0"), figures)
+def _line(line: Sequence[Point]) -> str:
+    places = [f"{_short(x)} {_short(y)}" for x, y in line]
+    return f"M{places[0]}h0" if len(set(places)) == 1 else f"M{'L'.join(places)}"
 
 
-def _attributes(style: dict[str, str]) -> str:
-    """Turn a style into presentation attributes, which the pages' policy allows."""
-    style = {name: _themed(value) for name, value in style.items()}
-    size = re.search(r"([\d.]+)px", style.get("font-size") or style.get("font") or "")
-    kept = {name: style[name] for name in _ATTRIBUTES if name in style}
-    if size:
-        kept["font-size"] = _short(size[1])
-    return "".join(f' {name}="{escape(value)}"' for name, value in kept.items())
-
-
-def _themed(value: str) -> str:
-    return next((f"var(--{colour.name.lower()})" for colour in Colour if colour.value == value), value)
+def _short(points: float) -> str:
+    """Write a length to a tenth of a point, which is finer than any screen."""
+    return f"{round(points, 1) + 0.0:g}"  # -0.0 becomes 0.0

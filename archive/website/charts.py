@@ -5,25 +5,28 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import groupby
 from statistics import fmean
-from typing import TYPE_CHECKING, Literal
 
 from markupsafe import Markup
 
-from archive.website.chart_axes import NARROW, WIDE, Size, month_number, panels, plain_style, time_axis
-from archive.website.chart_svg import Colour, chart_svg
-from archive.website.content import TurningLaw
-from archive.website.turning import law_rate
+from archive.model.rotation_law import RotationLaw
+from archive.website.chart_axes import (
+    NARROW,
+    WIDE,
+    Axis,
+    Panel,
+    Size,
+    Stroke,
+    month_number,
+    panels_svg,
+    time_axis,
+    value_axis,
+)
+from archive.website.chart_svg import Colour
 from archive.website.wording import latitude_words
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
 __all__ = [
-    "CHARTS",
     "Counted",
     "Curve",
     "Drawn",
@@ -48,6 +51,9 @@ _MANY_GROUPS = 100
 _LEAST_LATITUDE_DEG = 40.0
 # Area in millionths of the hemisphere from which a group's stroke has this width in points.
 _STROKES = ((0.0, 2.2), (100.0, 3.2), (500.0, 4.6))
+# Most steps between the figures along an axis; and what a rate has above and below it, degrees a day.
+_SERIES_STEPS, _RATE_STEPS = 5, 7
+_RATE_MARGIN_SHARE, _LEAST_RATE_MARGIN = 0.05, 0.5
 
 
 @dataclass(frozen=True)
@@ -82,7 +88,7 @@ class Turned:
 class Curve:
     """A law of rotation as a line; `dashes` as SVG writes them, empty for an unbroken one."""
 
-    law: TurningLaw
+    law: RotationLaw
     colour: Colour
     dashes: str
 
@@ -95,84 +101,82 @@ class Drawn:
     narrow: Markup
 
 
-# Kept, for sites are often built again from the same observations in one run of Python.
-@lru_cache(maxsize=8)
-def activity_chart(days: tuple[Counted, ...], span: Span, description: str) -> Drawn:
+def activity_chart(days: Sequence[Counted], span: Span, description: str) -> Drawn:
     """Draw the relative number, and below it the area of the spots, against time; at least one day."""
+    numbers = [(day.time_days, day.relative_number) for day in days]
+    areas = [(day.time_days, day.area_msh) for day in days if day.area_msh is not None]
 
-    def draw(size: Size) -> Figure:
-        figure, (above, below) = panels(size, ["R", "Area, millionths of the hemisphere"])
-        _series(above, [(day.time_days, day.relative_number) for day in days], span, least=20.0, size=size)
-        areas = [(day.time_days, day.area_msh) for day in days if day.area_msh is not None]
-        _series(below, areas, span, least=100.0, size=size)
-        for axes in (above, below):
-            time_axis(axes, *span, size=size)
-        return figure
+    def panels(size: Size) -> list[Panel]:
+        return [
+            _series("R", numbers, span, least=20.0, size=size),
+            _series("Area, millionths of the hemisphere", areas, span, least=100.0, size=size),
+        ]
 
-    return _drawn("activity", "R and area of spots against time", description, draw)
+    return _drawn("activity", "R and area of spots against time", description, panels)
 
 
-@lru_cache(maxsize=8)
-def latitude_chart(lives: tuple[Life, ...], span: Span, description: str) -> Drawn:
+def latitude_chart(lives: Sequence[Life], span: Span, description: str) -> Drawn:
     """Draw each group as a stroke through its days at its latitude, the wider the larger; at least one group."""
+    up = _latitude_axis([life.latitude_deg for life in lives])
+    thinner = 0.6 if len(lives) > _MANY_GROUPS else 1.0
+    strokes = []
+    for (least, width), (below, _) in zip(_STROKES, (*_STROKES[1:], (math.inf, 0.0)), strict=True):
+        alike = [life for life in lives if least <= life.area_msh < below]
+        lines = [((life.first_days, life.latitude_deg), (life.last_days, life.latitude_deg)) for life in alike]
+        strokes.append(Stroke(lines, Colour.ACCENT, width * thinner))
 
-    def draw(size: Size) -> Figure:
-        figure, (axes,) = panels(size, ["Heliographic latitude"])
-        _latitudes(axes, "y", [life.latitude_deg for life in lives])
-        axes.axhline(0.0, color=Colour.QUIET.value, linewidth=0.8)
-        for (least, width), (below, _) in zip(_STROKES, (*_STROKES[1:], (math.inf, 0.0)), strict=True):
-            strokes = [life for life in lives if least <= life.area_msh < below]
-            lines = [((life.first_days, life.latitude_deg), (life.last_days, life.latitude_deg)) for life in strokes]
-            _lines(axes, lines, colour=Colour.ACCENT, width=width * (0.6 if len(lives) > _MANY_GROUPS else 1.0))
-        time_axis(axes, *span, size=size)
-        return figure
+    def panels(size: Size) -> list[Panel]:
+        across = time_axis(*span, most=size.ticks)
+        equator = Stroke([((across.first, 0.0), (across.last, 0.0))], Colour.QUIET, 0.8)
+        return [Panel("Heliographic latitude", across, up, [equator, *strokes])]
 
-    return _drawn("latitude", "Latitude of groups against time", description, draw)
+    return _drawn("latitude", "Latitude of groups against time", description, panels)
 
 
-@lru_cache(maxsize=8)
-def turning_chart(groups: tuple[Turned, ...], curves: tuple[Curve, ...], description: str) -> Drawn:
+def turning_chart(groups: Sequence[Turned], curves: Sequence[Curve], description: str) -> Drawn:
     """Draw rates against latitude, each with its standard error, and the laws; at least one of either."""
+    across = _latitude_axis([group.latitude_deg for group in groups])
+    many = len(groups) > _MANY_GROUPS
+    bars = [[(one.latitude_deg, one.rate_deg_per_day + sign * one.sigma) for sign in (-1, 1)] for one in groups]
+    places = [(one.latitude_deg, one.rate_deg_per_day) for one in groups]
+    latitudes = [across.last * step / 60.0 for step in range(-60, 61)]
+    laws = [[(latitude, curve.law.rate_deg_per_day(latitude)) for latitude in latitudes] for curve in curves]
+    rates = [rate for line in (*bars, *laws) for _, rate in line]
+    spare = _RATE_MARGIN_SHARE * (max(rates) - min(rates)) or _LEAST_RATE_MARGIN
+    up = value_axis(min(rates) - spare, max(rates) + spare, most=_RATE_STEPS)
 
-    def draw(size: Size) -> Figure:
-        figure, (axes,) = panels(size, ["Sidereal rotation, degrees a day"])
-        reach = _latitudes(axes, "x", [group.latitude_deg for group in groups])
-        many = len(groups) > _MANY_GROUPS
-        ends = [[(one.latitude_deg, one.rate_deg_per_day + sign * one.sigma) for sign in (-1, 1)] for one in groups]
-        _lines(axes, ends, colour=Colour.RULE if many else Colour.QUIET, width=0.6)
-        dots = [[(one.latitude_deg, one.rate_deg_per_day)] * 2 for one in groups]
-        _lines(axes, dots, colour=Colour.QUIET if many else Colour.INK, width=size.font_size * (0.14 if many else 0.4))
-        for curve in curves:
-            latitudes = [reach * step / 60.0 for step in range(-60, 61)]
-            line = [(latitude, law_rate(curve.law, latitude)) for latitude in latitudes]
-            _lines(axes, [line], colour=curve.colour, width=1.4, dashes=curve.dashes)
-        return figure
+    def panels(size: Size) -> list[Panel]:
+        strokes = [
+            Stroke(bars, Colour.RULE if many else Colour.QUIET, 0.6),
+            _dots(places, Colour.QUIET if many else Colour.INK, fine=many, size=size),
+            *(Stroke([law], curve.colour, 1.4, curve.dashes) for law, curve in zip(laws, curves, strict=True)),
+        ]
+        return [Panel("Sidereal rotation, degrees a day", across, up, strokes)]
 
-    return _drawn("turning", "Rotation rate of groups against latitude", description, draw)
-
-
-def _drawn(mark: str, title: str, description: str, draw: Callable[[Size], Figure]) -> Drawn:
-    drawings = []
-    for size in (WIDE, NARROW):
-        with plain_style(size):
-            drawings.append(chart_svg(draw(size), f"{mark}-{size.name}", title=title, description=description))
-    return Drawn(*drawings)
+    return _drawn("turning", "Rotation rate of groups against latitude", description, panels)
 
 
-def _series(axes: Axes, points: Sequence[Point], span: Span, *, least: float, size: Size) -> None:
+def _drawn(mark: str, title: str, description: str, panels: Callable[[Size], Sequence[Panel]]) -> Drawn:
+    wide, narrow = (
+        panels_svg(panels(size), f"{mark}-{size.name}", size=size, title=title, description=description)
+        for size in (WIDE, NARROW)
+    )
+    return Drawn(wide, narrow)
+
+
+def _series(title: str, points: Sequence[Point], span: Span, *, least: float, size: Size) -> Panel:
     """Draw dots from zero up, with the line of neighbours, or of monthly means where the dots are many."""
-    many = is_long(span)
-    runs = _runs(_monthly_means(points), _MONTH_DAYS) if many else _runs(points, _NEIGHBOURS_DAYS)
-    dots = [[point, point] for point in points]
-    dot = size.font_size * (0.14 if many else 0.4)
-    if many:
-        _lines(axes, dots, colour=Colour.ACCENT, width=dot)
-        _lines(axes, runs, colour=Colour.INK, width=1.2)
+    dots = _dots(points, Colour.ACCENT, fine=is_long(span), size=size)
+    if is_long(span):
+        strokes = [dots, Stroke(_runs(_monthly_means(points), _MONTH_DAYS), Colour.INK, 1.2)]
     else:
-        _lines(axes, runs, colour=Colour.QUIET, width=0.6)
-        _lines(axes, dots, colour=Colour.ACCENT, width=dot)
-    axes.set_ylim(0.0, 1.08 * max([least, *(value for _, value in points)]))
-    axes.locator_params(axis="y", nbins=5, integer=True)
+        strokes = [Stroke(_runs(points, _NEIGHBOURS_DAYS), Colour.QUIET, 0.6), dots]
+    highest = 1.08 * max([least, *(value for _, value in points)])
+    return Panel(title, time_axis(*span, most=size.ticks), value_axis(0.0, highest, most=_SERIES_STEPS), strokes)
+
+
+def _dots(points: Sequence[Point], colour: Colour, *, fine: bool, size: Size) -> Stroke:
+    return Stroke([(point, point) for point in points], colour, size.font_size * (0.14 if fine else 0.4))
 
 
 def is_long(span: Span) -> bool:
@@ -197,34 +201,8 @@ def _runs(points: Sequence[Point], gap_days: float) -> list[list[Point]]:
     return runs
 
 
-def _latitudes(axes: Axes, which: Literal["x", "y"], latitudes_deg: Sequence[float]) -> float:
-    """Let an axis run over latitudes of both hemispheres alike, written as the trade does; return how far."""
+def _latitude_axis(latitudes_deg: Sequence[float]) -> Axis:
+    """Return an axis over latitudes of both hemispheres alike, written as the trade does."""
     reach = max([_LEAST_LATITUDE_DEG, *(abs(latitude) + 2.0 for latitude in latitudes_deg)])
     ticks = [tick for tick in range(-90, 91, 15) if abs(tick) <= reach]
-    axes.set(
-        **{
-            f"{which}lim": (-reach, reach),
-            f"{which}ticks": ticks,
-            f"{which}ticklabels": [f"{latitude_words(tick, 0)}°" if tick else "0°" for tick in ticks],
-        }
-    )
-    return reach
-
-
-def _lines(axes: Axes, lines: Sequence[Sequence[Point]], *, colour: Colour, width: float, dashes: str = "") -> None:
-    """Draw all lines as one path; a line from a point to itself is a dot."""
-    gap = (math.nan, math.nan)
-    points = [point for line in lines for point in (*line, gap)]
-    axes.plot(
-        [x for x, _ in points],
-        [y for _, y in points],
-        color=colour.value,
-        linewidth=width,
-        linestyle=(0, [float(part) for part in dashes.split(",")]) if dashes else "-",
-        solid_capstyle="round",
-        clip_on=False,
-    )
-
-
-# What draws a chart, each for itself.
-CHARTS = (activity_chart, latitude_chart, turning_chart)
+    return Axis(-reach, reach, [(tick, f"{latitude_words(tick, 0)}°" if tick else "0°") for tick in ticks])

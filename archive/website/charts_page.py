@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from markupsafe import Markup
-
+from archive.model.days import counted_picture_of_day
 from archive.model.observation import Counts, Observation
-from archive.store import Store
+from archive.model.times import days_since_1970
 from archive.website import addresses
-from archive.website.addresses import Here, day_of, day_page, group_page
-from archive.website.chart_axes import days_of
+from archive.website.addresses import Here, day_page, group_page
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
     Counted,
@@ -87,46 +85,32 @@ def charts_page(
     days: Sequence[ObservingDay],
     groups: Sequence[Followed],
     face: SiteFace,
-    store: Store,
 ) -> ChartsPage:
-    """Gather the page of charts; days and groups in order of time. Charts of the same figures are not drawn again."""
+    """Gather the page of charts; days and groups in order of time."""
     here = Here(addresses.CHARTS)
     span = _span(days)
     return ChartsPage(
         frame=frame(face, here, title="Charts", description=f"What {face.observer} counted and measured, drawn"),
         charts=(
-            _activity(days, here, store, span=span),
-            _latitude(groups, here, store, span=span),
-            _turning(content, groups, here, store),
+            _activity(days, here, span=span),
+            _latitude(groups, here, span=span),
+            _turning(content, groups, here),
         ),
     )
 
 
-def _kept(store: Store, draw: Callable[..., Drawn], *figures: object) -> Drawn:
-    """A chart as it was drawn before, or drawn now: to load what draws takes longer than to write a small site."""
-
-    def drawn() -> tuple[str, str]:
-        chart = draw(*figures)
-        return str(chart.wide), str(chart.narrow)
-
-    wide, narrow = store.derive(draw, "", figures, tuple[str, str], drawn)
-    return Drawn(Markup(wide), Markup(narrow))
-
-
 def _span(days: Sequence[ObservingDay]) -> Span:
     """Return the times of the first and the last picture, for all charts alike."""
-    times = [
-        days_of(entry.observation.time_utc) for day in (*days[:1], *days[-1:]) for entry in (day.main, *day.others)
-    ]
+    times = [days_since_1970(entry.observation.time_utc) for day in (*days[:1], *days[-1:]) for entry in day.entries]
     return (min(times), max(times)) if times else (0.0, 0.0)
 
 
-def _activity(days: Sequence[ObservingDay], here: Here, store: Store, *, span: Span) -> Chart:
+def _activity(days: Sequence[ObservingDay], here: Here, *, span: Span) -> Chart:
     counted = [one for day in days if (one := _counted(day)) is not None]
     return Chart(
         anchor="activity",
         title="Relative number and area against time",
-        drawn=_activity_drawn(counted, span, store) if counted else None,
+        drawn=_activity_drawn(counted, span) if counted else None,
         empty="No picture has been counted yet.",
         caption=_activity_caption(span),
         columns=("Day", "Groups", "Spots", "R", "Area"),
@@ -140,7 +124,7 @@ def _activity_caption(span: Span) -> str:
 
 
 def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
-    day = day_of(one)
+    day = one.day
     figures = (counts.groups, counts.spots, counts.relative_number, one.spot_area_msh)
     return ChartRow(
         Link(day_words(day), here.to(day_page(day))), tuple(map(number, figures)), BY_HAND if counts.stated else ""
@@ -148,30 +132,28 @@ def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
 
 
 def _counted(day: ObservingDay) -> tuple[Observation, Counts] | None:
-    """Return the day's picture that was counted, the main one before others."""
-    for entry in (day.main, *day.others):
-        if entry.observation.counts is not None:
-            return entry.observation, entry.observation.counts
-    return None
+    """Return the picture whose count is the day's, and that count."""
+    one = counted_picture_of_day(day.observations)
+    return None if one is None or one.counts is None else (one, one.counts)
 
 
-def _activity_drawn(counted: Sequence[tuple[Observation, Counts]], span: Span, store: Store) -> Drawn:
+def _activity_drawn(counted: Sequence[tuple[Observation, Counts]], span: Span) -> Drawn:
     numbers = [counts.relative_number for _, counts in counted]
-    days = span_words(day_of(counted[0][0]), day_of(counted[-1][0]))
-    return _kept(
-        store,
-        activity_chart,
-        tuple(Counted(days_of(one.time_utc), counts.relative_number, one.spot_area_msh) for one, counts in counted),
+    days = span_words(counted[0][0].day, counted[-1][0].day)
+    return activity_chart(
+        tuple(
+            Counted(days_since_1970(one.time_utc), counts.relative_number, one.spot_area_msh) for one, counts in counted
+        ),
         span,
         f"R on {plural(len(counted), 'day')}, {days}: from {number(min(numbers))} to {number(max(numbers))}.",
     )
 
 
-def _latitude(groups: Sequence[Followed], here: Here, store: Store, *, span: Span) -> Chart:
+def _latitude(groups: Sequence[Followed], here: Here, *, span: Span) -> Chart:
     return Chart(
         anchor="latitude",
         title="Latitude against time",
-        drawn=_latitude_drawn(groups, span, store) if groups else None,
+        drawn=_latitude_drawn(groups, span) if groups else None,
         empty="No sunspot group has been followed yet.",
         caption="A stroke is a group, from the first day it was seen to the last; the wider, the larger.",
         columns=("Group", "First seen", "Last seen", "Latitude", "Largest area"),
@@ -190,16 +172,14 @@ def _latitude(groups: Sequence[Followed], here: Here, store: Store, *, span: Spa
     )
 
 
-def _latitude_drawn(groups: Sequence[Followed], span: Span, store: Store) -> Drawn:
+def _latitude_drawn(groups: Sequence[Followed], span: Span) -> Drawn:
     north = sum(group.latitude_deg >= 0 for group in groups)
     latitudes = [group.latitude_deg for group in groups]
-    return _kept(
-        store,
-        latitude_chart,
+    return latitude_chart(
         tuple(
             Life(
-                days_of(group.seen[0].observation.time_utc),
-                days_of(group.seen[-1].observation.time_utc),
+                days_since_1970(group.seen[0].observation.time_utc),
+                days_since_1970(group.seen[-1].observation.time_utc),
                 round(group.latitude_deg, 2),
                 group.largest.group.area_msh,
             )
@@ -211,19 +191,19 @@ def _latitude_drawn(groups: Sequence[Followed], span: Span, store: Store) -> Dra
     )
 
 
-def _turning(content: Content, groups: Sequence[Followed], here: Here, store: Store) -> Chart:
-    known = [(group, rate) for group in groups if (rate := group.entry.rotation_deg_per_day) is not None]
+def _turning(content: Content, groups: Sequence[Followed], here: Here) -> Chart:
+    known = [(group, rotation) for group in groups if (rotation := group.group.rotation) is not None]
     curves = _curves(content)
     drawn = tuple(
-        Turned(group.latitude_deg, rate, group.entry.rotation_sigma)
-        for group, rate in known
-        if group.entry.rotation_sigma is not None and group.entry.rotation_sigma <= _LARGEST_SIGMA
+        Turned(group.latitude_deg, rotation.rate_deg_per_day, rotation.sigma_deg_per_day)
+        for group, rotation in known
+        if rotation.sigma_deg_per_day <= _LARGEST_SIGMA
     )
     words = f"{plural(len(drawn), 'group')} and {plural(len(curves), 'law')} of rotation."
     return Chart(
         anchor="turning",
         title="Rotation against latitude",
-        drawn=_kept(store, turning_chart, drawn, curves, words) if drawn or curves else None,
+        drawn=turning_chart(drawn, curves, words) if drawn or curves else None,
         empty="No rotation has been measured yet: a group must be seen on three days at least.",
         caption="A dot is a group, its bar one standard error to each side. Groups whose rate is less well known than "
         f"{_LARGEST_SIGMA}° a day stand in the table only.",
@@ -231,9 +211,12 @@ def _turning(content: Content, groups: Sequence[Followed], here: Here, store: St
         rows=tuple(
             ChartRow(
                 _group_link(group, here),
-                (f"{latitude_words(group.latitude_deg)}°", rate_words(rate, group.entry.rotation_sigma)),
+                (
+                    f"{latitude_words(group.latitude_deg)}°",
+                    rate_words(rotation.rate_deg_per_day, rotation.sigma_deg_per_day),
+                ),
             )
-            for group, rate in known
+            for group, rotation in known
         ),
         laws=tuple(map(_law_row, curves)),
     )

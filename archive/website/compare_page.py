@@ -8,7 +8,7 @@ from datetime import timedelta
 
 from archive.model.observation import Observation
 from archive.website import addresses
-from archive.website.addresses import Here, compare_page, day_of, day_page, picture_files, turned_back_file
+from archive.website.addresses import Here, compare_page, day_page, picture_files, turned_back_file
 from archive.website.content import Carrying, Content, Entry
 from archive.website.observation_view import band_words
 from archive.website.observing_days import ObservingDay
@@ -70,7 +70,7 @@ def compare_pages(content: Content, days: Sequence[ObservingDay], face: SiteFace
 
 def _plan(before: Entry, after: Entry, face: SiteFace, carrying: Carrying) -> PagePlan[ComparePage]:
     return PagePlan(
-        compare_page(day_of(after.observation)),
+        compare_page(after.observation.day),
         lambda: _pair(before, after, face, carrying),
         inputs=[before.mark, after.mark, carrying],
     )
@@ -85,8 +85,8 @@ def _any_two(entries: Sequence[Entry], face: SiteFace, carrying: Carrying) -> Co
 
 def _pair(before: Entry, after: Entry, face: SiteFace, carrying: Carrying) -> ComparePage:
     first, second = before.observation, after.observation
-    here = Here(compare_page(day_of(second)))
-    title = f"{day_and_month(day_of(first))} and {day_words(day_of(second))}"
+    here = Here(compare_page(second.day))
+    title = f"{day_and_month(first.day)} and {day_words(second.day)}"
     framed = frame(
         face,
         here,
@@ -94,7 +94,7 @@ def _pair(before: Entry, after: Entry, face: SiteFace, carrying: Carrying) -> Co
         description=f"The Sun on {title}, compared",
         trail=(Link("Compare", here.to(addresses.COMPARE)),),
     )
-    turned = here.to(turned_back_file(day_of(second)))
+    turned = here.to(turned_back_file(second.day))
     return _page(
         framed,
         here,
@@ -135,7 +135,7 @@ def _choice(entry: Entry, here: Here) -> Choice:
     band = "" if one.band == "white" else f", {band_words(one.band)}"
     pair = None
     if entry.turned_back is not None and here.path == addresses.COMPARE:
-        pair = Link(f"with {day_and_month(entry.turned_back.to_day)}", here.to(compare_page(day_of(one))))
+        pair = Link(f"with {day_and_month(entry.turned_back.to_day)}", here.to(compare_page(one.day)))
     words = f"{_moment(one)}{band}"
     return Choice(
         id=one.id,
@@ -144,7 +144,7 @@ def _choice(entry: Entry, here: Here) -> Choice:
         time_machine=f"{one.time_utc:%Y-%m-%dT%H:%M:%SZ}",
         b0=f"{one.sun.b0_deg:.3f}",
         l0=f"{one.sun.l0_deg:.3f}",
-        page=Link(words, here.to(day_page(day_of(one)))),
+        page=Link(words, here.to(day_page(one.day))),
         pair=pair,
     )
 
@@ -156,12 +156,12 @@ def _disc(one: Observation, here: Here, *, remark: str, src: str | None = None) 
         alt=f"The Sun on {words}, north up, without limb darkening, {remark}",
         words=words,
         remark=remark,
-        page=Link(words, here.to(day_page(day_of(one)))),
+        page=Link(words, here.to(day_page(one.day))),
     )
 
 
 def _moment(one: Observation) -> str:
-    return f"{day_words(day_of(one))}, {time_words(one.time_utc)}"
+    return f"{day_words(one.day)}, {time_words(one.time_utc)}"
 
 
 def _span(time: timedelta) -> str:

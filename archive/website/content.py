@@ -10,81 +10,29 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
-from typing import Literal
 
-from archive.model.observation import Band, Observation, SpotGroup
+from archive.model.constants import SUN_DISTANCE_RADII
+from archive.model.film import Film
+from archive.model.group import Group
+from archive.model.observation import Observation
+from archive.model.observatory import Instrument, Site
+from archive.model.rotation_law import RotationLaw
 from archive.store import Blob, digest
 
 __all__ = [
-    "DISC_RADIUS_PX",
-    "DISC_SIDE_PX",
     "Carrying",
     "Content",
     "DiscLabel",
     "Entry",
-    "FilmEntry",
     "Graticule",
-    "GroupEntry",
-    "GroupSighting",
-    "InstrumentInfo",
-    "LearnedAngle",
     "Line",
     "Overlay",
     "Pictures",
     "RotationEntry",
     "SiteInfo",
-    "SitePlace",
     "Tint",
     "TurnedBack",
-    "TurningLaw",
 ]
-
-# The frame of the published discs, fixed with the pictures themselves.
-DISC_SIDE_PX = 1024
-DISC_RADIUS_PX = 460.8
-
-
-@dataclass(frozen=True)
-class SitePlace:
-    """An observing site, its position already rounded to what may be published."""
-
-    name: str
-    latitude_deg: float
-    longitude_deg: float
-    elevation_m: float | None = None
-
-
-@dataclass(frozen=True)
-class LearnedAngle:
-    """A camera angle learned from pictures whose north was measured.
-
-    `until_utc` is None while it lasts; `scatter_deg` is the spread of single pictures about it, None where there
-    are too few to tell.
-    """
-
-    since_utc: datetime
-    until_utc: datetime | None
-    camera_angle_deg: float
-    scatter_deg: float | None
-    mirrored: bool
-    pictures: int
-
-
-@dataclass(frozen=True)
-class InstrumentInfo:
-    """An instrument as the settings describe it; `camera_angle_deg` is None where it is not stated.
-
-    `learned` holds the camera angles that the archive found, in order of time; between two the camera was
-    mounted anew.
-    """
-
-    name: str
-    mount: Literal["altaz", "equatorial", "unknown"]
-    mirrored: Literal["yes", "no", "unknown"] = "unknown"
-    camera_angle_deg: float | None = None
-    band: Band = "white"
-    filter: str | None = None
-    learned: tuple[LearnedAngle, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -95,8 +43,8 @@ class SiteInfo:
     observer: str
     language: str = "en"
     address: str | None = None
-    sites: tuple[SitePlace, ...] = ()
-    instruments: tuple[InstrumentInfo, ...] = ()
+    sites: tuple[Site, ...] = ()
+    instruments: tuple[Instrument, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -115,10 +63,11 @@ class Tint:
 class Pictures:
     """The published pictures of one observation.
 
-    `disc` is the 1024 px square JPEG, north up (or as it came where north is unknown), the disc's centre at its
-    middle and its radius `DISC_RADIUS_PX`; `small` the 256 px one, `tiny` the 72 px one, `as_it_came` the whole frame
-    as a JPEG, `looks` further JPEGs by the look's name, `tints` the looks that need none, `light` the disc as AVIF by
-    its side in pixels. Where north is known there are `flat`, the disc without limb darkening, and maybe `fits`.
+    `disc` is the square JPEG of `DISC_SIDE_PX`, north up (or as it came where north is unknown), the disc's centre at
+    its middle and its radius `DISC_RADIUS_PX` (see `archive.model.constants`); `small` the 256 px one, `tiny` the 72 px
+    one, `as_it_came` the whole frame as a JPEG, `looks` further JPEGs by the look's name, `tints` the looks that need
+    none, `light` the disc as AVIF by its side in pixels. Where north is known there are `flat`, the disc without limb
+    darkening, and maybe `fits`.
     """
 
     disc: Blob
@@ -189,7 +138,7 @@ class Carrying:
 
     at_equator_deg_per_day: float = 0.0
     sine_squared_deg_per_day: float = 0.0
-    distance_radii: float = 215.0
+    distance_radii: float = SUN_DISTANCE_RADII
 
 
 @dataclass(frozen=True)
@@ -225,57 +174,6 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class FilmEntry:
-    """A finished film; `stem` names its files, `loop` is a small looping version, `av1` the same film in AV1.
-
-    `first_frames` holds the first frame that shows each of `observation_ids` alone; `rotation` is the Carrington
-    rotation that the film is of, None where it is of another span.
-    """
-
-    stem: str
-    title: str
-    mp4: Blob
-    poster: Blob
-    frames_json: Blob
-    loop: Blob | None
-    width_px: int
-    height_px: int
-    frames: int
-    frames_per_second: float
-    first_utc: datetime
-    last_utc: datetime
-    observation_ids: tuple[str, ...]
-    av1: Blob | None = None
-    first_frames: Mapping[str, int] = field(default_factory=dict)
-    rotation: int | None = None
-
-
-@dataclass(frozen=True)
-class GroupSighting:
-    """A group as one picture shows it; `stated` where the observer's record gives it."""
-
-    observation_id: str
-    group: SpotGroup
-    stated: bool = False
-
-
-@dataclass(frozen=True)
-class GroupEntry:
-    """A group followed from day to day under one name; sightings in order of time.
-
-    `rotation_deg_per_day` is sidereal, None where it was seen on fewer than three days. `return_of` names the group
-    that probably came round the far side as this one; `other_names` are earlier names of it, no longer used.
-    """
-
-    name: str
-    sightings: tuple[GroupSighting, ...]
-    rotation_deg_per_day: float | None = None
-    rotation_sigma: float | None = None
-    return_of: str | None = None
-    other_names: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
 class RotationEntry:
     """A Carrington rotation and its map: plate carree, longitude 0 to 360 from left to right, north up.
 
@@ -291,20 +189,6 @@ class RotationEntry:
 
 
 @dataclass(frozen=True)
-class TurningLaw:
-    """Sidereal rotation A + B sin^2 + C sin^4 (latitude), deg/day; errors and `groups` only where fitted here."""
-
-    name: str
-    equator_deg_per_day: float
-    sine_squared_deg_per_day: float
-    sine_fourth_deg_per_day: float = 0.0
-    equator_sigma: float | None = None
-    sine_squared_sigma: float | None = None
-    groups: int | None = None
-    source: str = ""
-
-
-@dataclass(frozen=True)
 class Content:
     """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
 
@@ -315,10 +199,10 @@ class Content:
     info: SiteInfo
     entries: Sequence[Entry]
     notes: Mapping[str, str] = field(default_factory=dict)
-    films: Sequence[FilmEntry] = ()
-    groups: Sequence[GroupEntry] = ()
+    films: Sequence[Film] = ()
+    groups: Sequence[Group] = ()
     rotations: Sequence[RotationEntry] = ()
-    own_law: TurningLaw | None = None
-    published_laws: Sequence[TurningLaw] = ()
+    own_law: RotationLaw | None = None
+    published_laws: Sequence[RotationLaw] = ()
     carrying: Carrying = Carrying()
     graticule_at: Callable[[float], Graticule] | None = None

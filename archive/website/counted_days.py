@@ -5,24 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import fmean
 
-from archive.model.observation import Counts
+from archive.model.days import count_of_day
 from archive.website.observing_days import ObservingDay
 from archive.website.wording import number, plural
 
-__all__ = ["day_counts", "days_summary"]
-
-
-def day_counts(day: ObservingDay) -> Counts | None:
-    """Return the count that stands for a day: of its main picture, else of the first that was counted."""
-    for entry in (day.main, *day.others):
-        if entry.observation.counts is not None:
-            return entry.observation.counts
-    return None
+__all__ = ["days_summary"]
 
 
 def days_summary(days: Sequence[ObservingDay]) -> str:
     """Write what the days amount to: ``7 days with pictures, 2 of them without spots; mean of R 41.5``."""
-    counts = [found for day in days if (found := day_counts(day)) is not None]
+    counts = [found for day in days if (found := count_of_day(day.observations)) is not None]
     words = f"{plural(len(days), 'day')} with pictures"
     if not counts:
         return words

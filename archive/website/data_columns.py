@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from archive.model.choices import BANDS
+
 __all__ = ["COLUMNS", "GROUP_COLUMNS", "Column"]
 
 
@@ -26,7 +28,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("time_utc", "datetime", "UTC", "Middle of the capture"),
     Column("site", "string", "", "Name of the observing site"),
     Column("instrument", "string", "", "Name of the instrument"),
-    Column("band", "string", "", "Part of the spectrum: white, h-alpha, calcium-k or other"),
+    Column("band", "string", "", f"Part of the spectrum: {', '.join(BANDS[:-1])} or {BANDS[-1]}"),
     Column("picture_file", "string", "", "The original picture, inside the archive's folder"),
     Column("picture_sha256", "string", "", "SHA-256 of the original's bytes"),
     Column("picture_width_px", "integer", "px", "Width of the original as displayed"),

@@ -96,7 +96,7 @@ def _plan(
 
 def _group_names(day: ObservingDay) -> set[str]:
     """The names of all groups that a day's pictures show."""
-    entries = (day.main, *day.others)
+    entries = day.entries
     labelled = {label.name for entry in entries if entry.overlay is not None for label in entry.overlay.labels}
     return labelled | {one.name for entry in entries for one in entry.observation.groups or () if one.name is not None}
 
@@ -110,7 +110,7 @@ def _page(
     rotation: int | None,
 ) -> DayPage:
     here = Here(day_page(day.day))
-    views = tuple(observation_view(entry, here, group_pages=groups) for entry in (day.main, *day.others))
+    views = tuple(observation_view(entry, here, group_pages=groups) for entry in day.entries)
     previous, following = neighbours
     notes = Markup(notes_html(day.notes) if day.notes.strip() else "")
     return DayPage(

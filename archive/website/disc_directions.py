@@ -9,9 +9,10 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from archive.model.angles import wrapped_deg
 from archive.model.observation import Alternative, Evidence, Orientation, SunView
 
-__all__ = ["Direction", "agrees", "disc_directions", "shown_at_deg", "wrapped_deg"]
+__all__ = ["Direction", "agrees", "disc_directions", "shown_at_deg"]
 
 _AGREEMENT_SIGMAS = 3.0
 
@@ -24,12 +25,6 @@ class Direction:
     words: str
     angle_deg: float
     remark: str = ""
-
-
-def wrapped_deg(angle_deg: float) -> float:
-    """Return the same direction in (-180, 180]."""
-    wrapped = angle_deg % 360.0
-    return wrapped - 360.0 if wrapped > 180.0 else wrapped
 
 
 def disc_directions(sun: SunView, orientation: Orientation) -> tuple[Direction, ...]:

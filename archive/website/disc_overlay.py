@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
+from archive.model.constants import DISC_SIDE_PX
 from archive.website.addresses import Here, graticule_file, group_page
-from archive.website.content import DISC_SIDE_PX, DiscLabel, Graticule, Line, Overlay
+from archive.website.content import DiscLabel, Graticule, Line, Overlay
 
 __all__ = ["DiscName", "OverlayView", "graticule_svg", "overlay_view", "svg_path"]
 

@@ -13,7 +13,7 @@ from html import escape
 from xml.etree import ElementTree
 
 from archive.website import addresses
-from archive.website.addresses import Here, day_of, day_page, picture_files
+from archive.website.addresses import Here, day_page, picture_files
 from archive.website.content import Content, Entry, SiteInfo
 from archive.website.observation_view import disc_picture
 from archive.website.orientation_words import orientation_words
@@ -81,7 +81,7 @@ def _entry(entry: Entry) -> ElementTree.Element:
     _text(element, "title", disc.words)
     _text(element, "updated", _time(observation.time_utc))
     _text(element, "published", _time(observation.time_utc))
-    _link(element, rel="alternate", href=here.to(day_page(day_of(observation))), type="text/html")
+    _link(element, rel="alternate", href=here.to(day_page(observation.day)), type="text/html")
     _link(element, rel="enclosure", href=disc.src, type="image/jpeg")
     small = here.to(picture_files(observation).small)
     picture = f'<p><img src="{escape(small)}" alt="{escape(disc.alt)}" width="256" height="256"></p>'

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from archive.model.film import Film
 from archive.model.observation import Observation
 from archive.website import addresses
-from archive.website.addresses import Here, day_of, day_page, film_files
-from archive.website.content import Content, FilmEntry
+from archive.website.addresses import Here, day_page, film_files
+from archive.website.content import Content
 from archive.website.pages import Frame, Link, SiteFace, frame
 from archive.website.wording import day_words, number, plural, time_words
 
@@ -73,7 +74,7 @@ def rotation_films(content: Content, here: Here, rotation: int) -> tuple[FilmVie
     return _views([film for film in content.films if film.rotation == rotation], content, here)
 
 
-def _views(films: Sequence[FilmEntry], content: Content, here: Here) -> tuple[FilmView, ...]:
+def _views(films: Sequence[Film], content: Content, here: Here) -> tuple[FilmView, ...]:
     if not films:
         return ()
     known = {entry.observation.id: entry.observation for entry in content.entries}
@@ -81,7 +82,7 @@ def _views(films: Sequence[FilmEntry], content: Content, here: Here) -> tuple[Fi
     return tuple(_view(film, known, here) for film in newest_first)
 
 
-def _view(film: FilmEntry, known: Mapping[str, Observation], here: Here) -> FilmView:
+def _view(film: Film, known: Mapping[str, Observation], here: Here) -> FilmView:
     files = film_files(film)
     downloads = [
         Link("Film (MP4)", here.to(files.mp4)),
@@ -108,24 +109,24 @@ def _view(film: FilmEntry, known: Mapping[str, Observation], here: Here) -> Film
     )
 
 
-def _span(film: FilmEntry) -> str:
+def _span(film: Film) -> str:
     first, last = film.first_utc, film.last_utc
     if first.date() == last.date():
         return f"{day_words(first.date())}, {time_words(first)} to {time_words(last)}"
     return f"{day_words(first.date())} to {day_words(last.date())}"
 
 
-def _facts(film: FilmEntry) -> str:
+def _facts(film: Film) -> str:
     length = f"{number(film.frames / film.frames_per_second)} seconds, " if film.frames_per_second > 0 else ""
     used = plural(len(film.observation_ids), "observation")
     return f"{length}{plural(film.frames, 'frame')} from {used}, {film.width_px} × {film.height_px} px, no sound"
 
 
-def _shown(name: str, film: FilmEntry, known: Mapping[str, Observation], here: Here) -> Shown:
+def _shown(name: str, film: Film, known: Mapping[str, Observation], here: Here) -> Shown:
     frame = film.first_frames.get(name)
     moment = "" if frame is None else f"{number(frame / film.frames_per_second, 2)} s"
     observation = known.get(name)
     if observation is None:
         return Shown(name, "", moment, frame or 0)
-    day = day_of(observation)
+    day = observation.day
     return Shown(f"{day_words(day)}, {time_words(observation.time_utc)}", here.to(day_page(day)), moment, frame or 0)

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
+from archive.model.group import Group, Sighting
 from archive.model.observation import Observation, SpotGroup
 from archive.store import digest
-from archive.website.content import Content, Entry, GroupEntry, GroupSighting
+from archive.website.content import Content, Entry
 
 __all__ = ["Followed", "Seen", "followed_groups"]
 
@@ -45,18 +46,18 @@ class Seen:
 class Followed:
     """A group with its sightings in order of time, at least one."""
 
-    entry: GroupEntry
+    group: Group
     seen: tuple[Seen, ...]
 
     @cached_property
     def mark(self) -> bytes:
         """A digest of all that a page can tell of it."""
-        return digest([self.entry, [seen.entry.mark for seen in self.seen]])
+        return digest([self.group, [seen.entry.mark for seen in self.seen]])
 
     @property
     def name(self) -> str:
         """The name it has throughout the archive."""
-        return self.entry.name
+        return self.group.name
 
     @property
     def rotation(self) -> int:
@@ -91,12 +92,12 @@ def followed_groups(content: Content) -> tuple[Followed, ...]:
         In order of their first sighting, then of their names, 2311-9 before 2311-10.
     """
     entries = {entry.observation.id: entry for entry in content.entries}
-    groups = [Followed(entry, _seen(entry.sightings, entries)) for entry in content.groups]
+    groups = [Followed(group, _seen(group.sightings, entries)) for group in content.groups]
     known = [group for group in groups if group.seen]
     return tuple(sorted(known, key=lambda group: (group.seen[0].observation.time_utc, len(group.name), group.name)))
 
 
-def _seen(sightings: Sequence[GroupSighting], entries: Mapping[str, Entry]) -> tuple[Seen, ...]:
+def _seen(sightings: Sequence[Sighting], entries: Mapping[str, Entry]) -> tuple[Seen, ...]:
     found = []
     for sighting in sightings:
         entry, group = entries.get(sighting.observation_id), sighting.group

@@ -10,12 +10,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from archive.model.constants import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.model.observation import SpotGroup
-from archive.website.addresses import Here, day_of, day_page, picture_files
-from archive.website.content import DISC_RADIUS_PX, DISC_SIDE_PX
+from archive.website.addresses import Here, day_page, picture_files
 from archive.website.followed import Seen
 from archive.website.observation_view import light_pictures
-from archive.website.orientation_words import is_north_up
 from archive.website.wording import (
     day_and_month,
     day_words,
@@ -51,7 +50,7 @@ class Crop:
 def group_crops(days: Sequence[Seen], name: str, here: Here) -> tuple[Crop, ...]:
     """Cut the group out of each day's disc; a picture that does not lie north up is passed over."""
     half = _half_side(days)
-    return tuple(_crop(seen, name, here, half=half) for seen in days if is_north_up(seen.observation.orientation))
+    return tuple(_crop(seen, name, here, half=half) for seen in days if seen.observation.orientation.is_known)
 
 
 def crop_scale(days: Sequence[Seen]) -> str:
@@ -65,7 +64,7 @@ def _crop(seen: Seen, name: str, here: Here, *, half: float) -> Crop:
     top_px = DISC_SIDE_PX / 2 - (up + half) * DISC_RADIUS_PX
     side_px = 2.0 * half * DISC_RADIUS_PX
     observation = seen.observation
-    day, place = day_of(observation), f"{latitude_words(seen.latitude_deg, 0)} {meridian_words(seen.meridian_deg, 0)}"
+    day, place = observation.day, f"{latitude_words(seen.latitude_deg, 0)} {meridian_words(seen.meridian_deg, 0)}"
     return Crop(
         src=here.to(picture_files(observation).disc),
         view_box=f"{left_px:.1f} {top_px:.1f} {side_px:.1f} {side_px:.1f}",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from archive.model.group import GroupRotation
 from archive.website.data_formats import Record, rounded
 from archive.website.followed import Followed, Seen
 
@@ -17,13 +18,22 @@ def group_records(groups: Sequence[Followed]) -> list[dict[str, Any]]:
         {
             "name": group.name,
             "sightings": [_sighting(seen) for seen in group.seen],
-            "rotation_deg_per_day": rounded(group.entry.rotation_deg_per_day, 3),
-            "rotation_sigma": rounded(group.entry.rotation_sigma, 3),
-            "return_of": group.entry.return_of,
-            "other_names": list(group.entry.other_names),
+            **_rotation(group.group.rotation),
+            "return_of": group.group.return_of,
+            "other_names": list(group.group.other_names),
         }
         for group in groups
     ]
+
+
+def _rotation(rotation: GroupRotation | None) -> Record:
+    """Keep the names where it is not measured, so that every record has the same shape."""
+    if rotation is None:
+        return {"rotation_deg_per_day": None, "rotation_sigma": None}
+    return {
+        "rotation_deg_per_day": rounded(rotation.rate_deg_per_day, 3),
+        "rotation_sigma": rounded(rotation.sigma_deg_per_day, 3),
+    }
 
 
 def sighting_rows(records: Sequence[dict[str, Any]]) -> list[Record]:

@@ -6,16 +6,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from archive.model.days import picture_of_day
+from archive.model.rotation_law import RotationLaw
 from archive.website import addresses
-from archive.website.addresses import Here, day_of, day_page, group_page
-from archive.website.content import Content, TurningLaw
+from archive.website.addresses import Here, day_page, group_page
+from archive.website.content import Content
 from archive.website.followed import Followed, Seen
 from archive.website.group_crops import Crop, crop_scale, group_crops
 from archive.website.group_rows import GroupRow, group_row
 from archive.website.group_track import GroupLife, GroupTrack, group_life, group_track
-from archive.website.observing_days import stands_for_day
 from archive.website.pages import Fact, Frame, Link, PagePlan, SiteFace, frame
-from archive.website.turning import law_rate, rate_words
+from archive.website.turning import rate_words
 from archive.website.wording import day_and_month, day_words, latitude_words, number, plural, span_words, time_words
 
 __all__ = ["GroupPage", "group_pages"]
@@ -116,7 +117,7 @@ def _kin(groups: Sequence[Followed]) -> dict[str, dict[str, Link]]:
     pages = {group.name: Link(group.name, group_page(group.name)) for group in groups}
     kin: dict[str, dict[str, Link]] = {group.name: {} for group in groups}
     for group in groups:
-        before = group.entry.return_of
+        before = group.group.return_of
         if before is not None:
             kin[group.name]["Probable return of"] = pages.get(before, Link(before, ""))
             kin.get(before, {})["Probably came back as"] = pages[group.name]
@@ -124,12 +125,11 @@ def _kin(groups: Sequence[Followed]) -> dict[str, dict[str, Link]]:
 
 
 def _one_a_day(group: Followed) -> list[Seen]:
-    """Choose each day's picture as its page does."""
+    """Choose the picture of each day among those that show the group."""
     chosen = []
-    for _, sightings in groupby(group.seen, key=lambda seen: day_of(seen.observation)):
+    for _, sightings in groupby(group.seen, key=lambda seen: seen.observation.day):
         of_day = {seen.observation.id: seen for seen in sightings}
-        main = stands_for_day(tuple(seen.entry for seen in of_day.values()))
-        chosen.append(of_day[main.observation.id])
+        chosen.append(of_day[picture_of_day(seen.observation for seen in of_day.values()).id])
     return chosen
 
 
@@ -145,20 +145,23 @@ def _facts(group: Followed) -> tuple[Fact, ...]:
         (
             "Largest area",
             number(largest.group.area_msh),
-            f"millionths of the solar hemisphere, on {day_words(day_of(largest.observation))}",
+            f"millionths of the solar hemisphere, on {day_words(largest.observation.day)}",
         ),
         ("Most spots", number(max(len(seen.group.spots) for seen in group.seen)), "in one picture"),
-        ("Earlier names", ", ".join(group.entry.other_names), "no longer used"),
+        ("Earlier names", ", ".join(group.group.other_names), "no longer used"),
     ]
     return tuple(Fact(name, value, meaning) for name, value, meaning in facts if value)
 
 
-def _rates(group: Followed, laws: Sequence[TurningLaw]) -> tuple[Fact, ...]:
-    rate = group.entry.rotation_deg_per_day
-    if rate is None:
+def _rates(group: Followed, laws: Sequence[RotationLaw]) -> tuple[Fact, ...]:
+    rotation = group.group.rotation
+    if rotation is None:
         return ()
-    own = Fact("This group", rate_words(rate, group.entry.rotation_sigma))
-    return (own, *(Fact(f"Law: {law.name}", rate_words(law_rate(law, group.latitude_deg)), law.source) for law in laws))
+    own = Fact("This group", rate_words(rotation.rate_deg_per_day, rotation.sigma_deg_per_day))
+    return (
+        own,
+        *(Fact(f"Law: {law.name}", rate_words(law.rate_deg_per_day(group.latitude_deg)), law.source) for law in laws),
+    )
 
 
 def _row(seen: Seen, here: Here) -> GroupRow:

@@ -6,9 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from archive.website.addresses import day_of
+from archive.model.constants import SECONDS_PER_DAY
 from archive.website.followed import Seen
-from archive.website.orientation_words import is_north_up
 from archive.website.wording import day_and_month, latitude_words, meridian_words, number, plural, span_words
 
 __all__ = ["GroupLife", "GroupTrack", "group_life", "group_track"]
@@ -63,7 +62,7 @@ class GroupLife:
 
 def group_track(days: Sequence[Seen]) -> GroupTrack | None:
     """Draw the track from one picture a day, in order of time; None where no picture lies north up."""
-    shown = [seen for seen in days if is_north_up(seen.observation.orientation)]
+    shown = [seen for seen in days if seen.observation.orientation.is_known]
     if not shown:
         return None
     dots = tuple(_dot(seen) for seen in shown)
@@ -78,14 +77,14 @@ def group_track(days: Sequence[Seen]) -> GroupTrack | None:
 
 def group_life(sightings: Sequence[Seen]) -> GroupLife:
     """Draw the area in every picture, in order of time, over whole days."""
-    first, last = (day_of(sightings[end].observation) for end in (0, -1))
+    first, last = (sightings[end].observation.day for end in (0, -1))
     span = (last - first).days + 1
     top = _round_above(max(seen.group.area_msh for seen in sightings))
     places = [(_along(seen, sightings[0], span), seen.group.area_msh / top) for seen in sightings]
     largest = max(sightings, key=lambda seen: seen.group.area_msh)
     return GroupLife(
         description=f"Area in {plural(len(sightings), 'picture')}, {span_words(first, last)}: the largest "
-        f"{number(largest.group.area_msh)} millionths on {day_and_month(day_of(largest.observation))}.",
+        f"{number(largest.group.area_msh)} millionths on {day_and_month(largest.observation.day)}.",
         stems="".join(f"M{x:g},{_LIFE_HEIGHT:g}V{_height(share):g}" for x, share in places),
         heads="".join(f"M{x:g},{_height(share):g}h0" for x, share in places),
         top=number(top),
@@ -113,17 +112,15 @@ def _name(seen: Seen, dot: TrackDot) -> TrackName:
     below = dot.y < 0
     away = dot.radius + (11.0 if below else 5.0)
     anchor = "middle" if abs(dot.x) < _RADIUS / 2 else "start" if dot.x < 0 else "end"
-    return TrackName(
-        day_and_month(day_of(seen.observation)), dot.x, round(dot.y + (away if below else -away), 1), anchor
-    )
+    return TrackName(day_and_month(seen.observation.day), dot.x, round(dot.y + (away if below else -away), 1), anchor)
 
 
 def _track_words(shown: Sequence[Seen]) -> str:
     first, last = shown[0], shown[-1]
-    start = f"{_place(first)} on {day_and_month(day_of(first.observation))}"
+    start = f"{_place(first)} on {day_and_month(first.observation.day)}"
     if first is last:
         return f"Seen at {start}."
-    return f"From {start} to {_place(last)} on {day_and_month(day_of(last.observation))}."
+    return f"From {start} to {_place(last)} on {day_and_month(last.observation.day)}."
 
 
 def _place(seen: Seen) -> str:
@@ -132,7 +129,7 @@ def _place(seen: Seen) -> str:
 
 def _along(seen: Seen, first: Seen, span_days: int) -> float:
     start = first.observation.time_utc.replace(hour=0, minute=0, second=0, microsecond=0)
-    days = (seen.observation.time_utc - start).total_seconds() / 86400.0
+    days = (seen.observation.time_utc - start).total_seconds() / SECONDS_PER_DAY
     return round(_LIFE_WIDTH * days / span_days, 1)
 
 

@@ -13,9 +13,10 @@ from dataclasses import replace
 
 from markupsafe import Markup
 
+from archive.model.constants import DISC_SIDE_PX
 from archive.website import addresses
 from archive.website.addresses import Here, picture_files
-from archive.website.content import DISC_SIDE_PX, Entry, SiteInfo
+from archive.website.content import Entry, SiteInfo
 from archive.website.data_formats import time_text
 from archive.website.pages import Frame, Picture, Preview, SiteFace
 

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
+from archive.model.days import count_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
-from archive.website.counted_days import day_counts, days_summary
+from archive.website.counted_days import days_summary
 from archive.website.days_page import days_of_month
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, PagePlan, Picture, SiteFace, frame
@@ -107,7 +108,7 @@ def _weeks(first: date, seen: dict[date, ObservingDay], here: Here) -> tuple[tup
 def _field(day: date, seen: ObservingDay | None, here: Here) -> CalendarDay:
     if seen is None:
         return CalendarDay(str(day.day))
-    counts = day_counts(seen)
+    counts = count_of_day(seen.observations)
     return CalendarDay(
         str(day.day), day_thumb(seen, here), "" if counts is None else f"R {number(counts.relative_number)}"
     )

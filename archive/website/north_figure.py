@@ -11,9 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from archive.model.angles import difference_deg
 from archive.model.observation import Evidence, Observation, Orientation
-from archive.website.disc_directions import Direction, disc_directions, shown_at_deg, wrapped_deg
-from archive.website.orientation_words import EVIDENCE_NAMES, is_north_up
+from archive.website.disc_directions import Direction, disc_directions, shown_at_deg
+from archive.website.orientation_words import EVIDENCE_NAMES
 from archive.website.wording import UNKNOWN, degrees
 
 __all__ = ["EvidenceMark", "NorthFigure", "Pointer", "north_figure"]
@@ -80,7 +81,7 @@ def north_figure(observation: Observation, mark: str) -> NorthFigure | None:
         Unique on the page; the ids of title and description begin with it.
     """
     orientation = observation.orientation
-    if not is_north_up(orientation):
+    if not orientation.is_known:
         return None
     directions = disc_directions(observation.sun, orientation)
     evidence = _evidence_marks(orientation)
@@ -138,7 +139,7 @@ def _pointers(directions: Sequence[Direction], error: str) -> tuple[Pointer, ...
     pointers = [Pointer("N", *_pointer_place(0.0, 0), "north pole of the Sun", error or UNKNOWN, "")]
     taken = [(0, 0.0)]
     for one in directions:
-        near = {ring for ring, at_deg in taken if abs(wrapped_deg(at_deg - one.angle_deg)) < _LETTER_ROOM_DEG}
+        near = {ring for ring, at_deg in taken if abs(difference_deg(at_deg, one.angle_deg)) < _LETTER_ROOM_DEG}
         ring = min(set(range(len(taken) + 1)) - near)
         taken.append((ring, one.angle_deg))
         value = degrees(one.angle_deg, signed=True)

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from archive.model.observation import Capture, Observation, SunView
-from archive.website.addresses import Here, compare_page, day_of, picture_files
+from archive.website.addresses import Here, compare_page, picture_files
 from archive.website.content import Entry, Tint
 from archive.website.disc_overlay import OverlayView, overlay_view
 from archive.website.group_rows import GroupRow, named_rows
 from archive.website.north_figure import NorthFigure, north_figure
-from archive.website.orientation_words import EVIDENCE_NAMES, doubts, is_north_up, orientation_words
+from archive.website.orientation_words import EVIDENCE_NAMES, doubts, orientation_words
 from archive.website.pages import Fact, Link, Picture
 from archive.website.wording import (
     UNKNOWN,
@@ -128,7 +128,7 @@ def _compare(entry: Entry, here: Here) -> Link | None:
     if entry.turned_back is None:
         return None
     before = day_and_month(entry.turned_back.to_day)
-    return Link(f"Compare with {before}", here.to(compare_page(day_of(entry.observation))))
+    return Link(f"Compare with {before}", here.to(compare_page(entry.observation.day)))
 
 
 def band_words(band: str) -> str:
@@ -140,8 +140,8 @@ def disc_picture(entry: Entry, here: Here) -> Picture:
     """Return the turned disc, described by what is known of it."""
     observation = entry.observation
     files = picture_files(observation)
-    north = is_north_up(observation.orientation)
-    day = day_words(day_of(observation))
+    north = observation.orientation.is_known
+    day = day_words(observation.day)
     return Picture(
         src=here.to(files.disc),
         alt=f"The Sun on {day} at {time_words(observation.time_utc)}, "
@@ -296,7 +296,7 @@ def _looks(entry: Entry, here: Here, disc: Picture, anchor: str) -> tuple[LookVi
 
 def _files(entry: Entry, here: Here) -> tuple[Link, ...]:
     files = picture_files(entry.observation)
-    north_up = "The disc, north up" if is_north_up(entry.observation.orientation) else "The disc"
+    north_up = "The disc, north up" if entry.observation.orientation.is_known else "The disc"
     links = [
         Link(f"{north_up} (JPEG)", here.to(files.disc)),
         Link("The picture as it came (JPEG)", here.to(files.as_it_came)),

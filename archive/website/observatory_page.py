@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from archive.model.observatory import CameraEpoch, Instrument, Site
 from archive.safety import CAUTION
 from archive.website import addresses
 from archive.website.addresses import Here, day_page
-from archive.website.content import InstrumentInfo, LearnedAngle, SiteInfo, SitePlace
+from archive.website.content import SiteInfo
 from archive.website.observation_view import band_words
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Fact, Frame, Link, SiteFace, frame
@@ -89,14 +90,14 @@ def _cited(face: SiteFace, work: str, path: str) -> str:
     return f"{face.observer}. {work}. {address}" if address else f"{face.observer}. {work}."
 
 
-def _site(place: SitePlace) -> Described:
+def _site(place: Site) -> Described:
     facts = [Fact("Position", place_words(place.latitude_deg, place.longitude_deg))]
     if place.elevation_m is not None:
         facts.append(Fact("Height above sea level", f"{number(place.elevation_m)} m"))
     return Described(place.name, tuple(facts))
 
 
-def _instrument(instrument: InstrumentInfo) -> Described:
+def _instrument(instrument: Instrument) -> Described:
     facts = [
         Fact("Band", band_words(instrument.band)),
         Fact("Filter", instrument.filter or number(None)),
@@ -104,11 +105,11 @@ def _instrument(instrument: InstrumentInfo) -> Described:
         Fact("Mirrored pictures", _MIRROR_WORDS[instrument.mirrored]),
         Fact("Camera angle as stated", degrees(instrument.camera_angle_deg, signed=True)),
     ]
-    learned = sorted(instrument.learned, key=lambda one: one.since_utc)
+    learned = sorted(instrument.learned, key=lambda one: one.since_days)
     return Described(instrument.name, tuple(facts), tuple(map(_learned, learned)))
 
 
-def _learned(one: LearnedAngle) -> LearnedRow:
+def _learned(one: CameraEpoch) -> LearnedRow:
     since = day_words(one.since_utc.date())
     days = f"since {since}" if one.until_utc is None else f"{since} to {day_words(one.until_utc.date())}"
     mirrored = "mirrored" if one.mirrored else "not mirrored"
@@ -116,6 +117,6 @@ def _learned(one: LearnedAngle) -> LearnedRow:
     return LearnedRow(
         days=days,
         source=f"from {taught_by}, {mirrored}",
-        angle=degrees(one.camera_angle_deg, 1, signed=True),
-        scatter=degrees(one.scatter_deg, 1),
+        angle=degrees(one.angle_deg, 1, signed=True),
+        scatter=degrees(one.scatter_deg if one.pictures > 1 else None, 1),
     )

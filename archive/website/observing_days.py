@@ -7,15 +7,16 @@ from datetime import date
 from functools import cached_property
 from itertools import groupby
 
+from archive.model.days import picture_of_day
+from archive.model.observation import Observation
 from archive.store import digest
-from archive.website.addresses import Here, day_of, day_page, picture_files
+from archive.website.addresses import Here, day_page, picture_files
 from archive.website.content import Content, Entry
 from archive.website.observation_view import disc_picture
-from archive.website.orientation_words import is_north_up
 from archive.website.pages import Picture
 from archive.website.wording import day_and_month, plural
 
-__all__ = ["ObservingDay", "day_thumb", "observing_days", "stands_for_day"]
+__all__ = ["ObservingDay", "day_thumb", "observing_days"]
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,16 @@ class ObservingDay:
     others: tuple[Entry, ...]
     notes: str
 
+    @property
+    def entries(self) -> tuple[Entry, ...]:
+        """All of the day, the main one first."""
+        return (self.main, *self.others)
+
+    @property
+    def observations(self) -> tuple[Observation, ...]:
+        """All of the day, that of the main picture first."""
+        return tuple(entry.observation for entry in self.entries)
+
     @cached_property
     def mark(self) -> bytes:
         """A digest of all that a page can tell of it."""
@@ -36,9 +47,10 @@ class ObservingDay:
 def observing_days(content: Content) -> tuple[ObservingDay, ...]:
     """Group the observations, which come in order of time, by UTC day."""
     days = []
-    for day, group in groupby(content.entries, key=lambda entry: day_of(entry.observation)):
+    for day, group in groupby(content.entries, key=lambda entry: entry.observation.day):
         of_day = tuple(group)
-        main = stands_for_day(of_day)
+        chosen = picture_of_day(entry.observation for entry in of_day)
+        main = next(entry for entry in of_day if entry.observation is chosen)
         others = tuple(entry for entry in of_day if entry is not main)
         days.append(ObservingDay(day, main, others, content.notes.get(day.isoformat(), "")))
     return tuple(days)
@@ -59,19 +71,3 @@ def day_thumb(day: ObservingDay, here: Here) -> Picture:
         oriented=disc.oriented,
         light=disc.light,
     )
-
-
-def stands_for_day(entries: tuple[Entry, ...]) -> Entry:
-    """Choose a day's main picture: white light, north known, spots counted, the sharpest limb, the earliest, in turn.
-
-    Blur counts in disc radii; where it is not known of every picture it does not decide.
-    """
-    measured = all(entry.observation.disc.blur_px > 0 for entry in entries)
-
-    def rank(entry: Entry) -> tuple[bool, bool, bool, float]:
-        observation = entry.observation
-        blur = observation.disc.softness if measured else 0.0
-        uncounted = observation.counts is None
-        return observation.band != "white", not is_north_up(observation.orientation), uncounted, blur
-
-    return min(entries, key=rank)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from archive.model.observation import Alternative, Evidence, EvidenceKind, Orientation
+from archive.model.choices import EvidenceKind
+from archive.model.observation import Alternative, Evidence, Orientation
 from archive.website.disc_directions import agrees, shown_at_deg
 from archive.website.wording import degrees, joined, number
 
-__all__ = ["EVIDENCE_NAMES", "doubts", "is_north_up", "orientation_words"]
+__all__ = ["EVIDENCE_NAMES", "doubts", "orientation_words"]
 
 EVIDENCE_NAMES: dict[EvidenceKind, str] = {
     "stated": "the observer’s statement",
@@ -21,14 +22,9 @@ _LEAST_SHOWN_DEG = 0.1
 _MOST_ODDS_SHOWN = 1000.0
 
 
-def is_north_up(orientation: Orientation) -> bool:
-    """Tell whether the published disc has been turned north up."""
-    return orientation.status != "unknown" and orientation.north_angle_deg is not None
-
-
 def orientation_words(orientation: Orientation) -> str:
     """Write one or two sentences on which way is north and how that is known."""
-    if not is_north_up(orientation):
+    if not orientation.is_known:
         return "As it came: which way is north is not known."
     parts = [f"{_source(orientation)}{_within(orientation.sigma_deg)}."]
     if orientation.mirrored:

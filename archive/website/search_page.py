@@ -13,14 +13,13 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import groupby
 
+from archive.model.days import count_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, group_page, month_page, picture_files, year_page
-from archive.website.counted_days import day_counts
 from archive.website.followed import Followed
 from archive.website.notes import notes_html
 from archive.website.observation_view import band_words
 from archive.website.observing_days import ObservingDay
-from archive.website.orientation_words import is_north_up
 from archive.website.pages import Frame, Link, SiteFace, frame
 from archive.website.wording import MONTHS, day_words, latitude_words, number, plural, span_words
 
@@ -92,15 +91,15 @@ def search_index(days: Sequence[ObservingDay], groups: Sequence[Followed]) -> by
 
 
 def _day_entry(day: ObservingDay, here: Here) -> dict[str, str]:
-    counts, observation = day_counts(day), day.main.observation
-    seen = [entry.observation for entry in (day.main, *day.others)]
+    counts, observation = count_of_day(day.observations), day.main.observation
+    seen = day.observations
     facts = [] if counts is None else [f"{plural(counts.groups, 'group')}, R {number(counts.relative_number)}"]
     facts += [plural(len(seen), "picture")] if day.others else []
     names = [named.name for one in seen for named in one.groups or () if named.name]
     words = {day.day.isoformat(): None} | dict.fromkeys(names)
     words |= dict.fromkeys(word for one in seen for word in (one.instrument, one.site, band_words(one.band)))
     words |= {"no spots spotless": None} if counts is not None and not counts.spots else {}
-    words |= {} if is_north_up(observation.orientation) else {"north not known": None}
+    words |= {} if observation.orientation.is_known else {"north not known": None}
     return {
         "href": here.to(day_page(day.day)),
         "title": day_words(day.day),
@@ -117,7 +116,7 @@ def _group_entry(group: Followed, here: Here) -> dict[str, str]:
         "href": here.to(group_page(group.name)),
         "title": f"Group {group.name}",
         "facts": f"{span}, {latitude_words(group.latitude_deg)}°",
-        "words": " ".join([group.name, f"rotation {group.rotation}", span, *group.entry.other_names]),
+        "words": " ".join([group.name, f"rotation {group.rotation}", span, *group.group.other_names]),
         "notes": "",
         "disc": "",
     }

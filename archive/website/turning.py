@@ -1,21 +1,13 @@
-"""The laws of the Sun's rotation as the pages give them, evaluated at a latitude."""
+"""The laws of the Sun's rotation as the pages write them."""
 
 from __future__ import annotations
 
-import math
-
 from markupsafe import Markup
 
-from archive.website.content import TurningLaw
+from archive.model.rotation_law import RotationLaw
 from archive.website.wording import UNKNOWN, number
 
-__all__ = ["law_formula", "law_rate", "rate_words"]
-
-
-def law_rate(law: TurningLaw, latitude_deg: float) -> float:
-    """Return the law's sidereal rate at a latitude, in degrees a day."""
-    squared = math.sin(math.radians(latitude_deg)) ** 2
-    return law.equator_deg_per_day + law.sine_squared_deg_per_day * squared + law.sine_fourth_deg_per_day * squared**2
+__all__ = ["law_formula", "rate_words"]
 
 
 def rate_words(rate_deg_per_day: float | None, sigma: float | None = None) -> str:
@@ -26,7 +18,7 @@ def rate_words(rate_deg_per_day: float | None, sigma: float | None = None) -> st
     return f"{words} ± {number(max(sigma, 0.01), 2)}".replace(" ", "\N{NO-BREAK SPACE}")
 
 
-def law_formula(law: TurningLaw) -> Markup:
+def law_formula(law: RotationLaw) -> Markup:
     """Write the law in the latitude φ, with standard errors where it has them: ``14.37 ± 0.05 − 2.7 sin²φ``."""
     terms = [Markup(rate_words(law.equator_deg_per_day, law.equator_sigma))]
     factors = ((law.sine_squared_deg_per_day, law.sine_squared_sigma, 2), (law.sine_fourth_deg_per_day, None, 4))

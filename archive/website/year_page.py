@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
+from archive.model.days import count_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, picture_files, year_page
-from archive.website.counted_days import day_counts, days_summary
+from archive.website.counted_days import days_summary
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
 from archive.website.wording import MONTHS, day_and_month, month_words, plural
@@ -133,7 +134,7 @@ def _field(day: date, year: int, seen: ObservingDay | None, here: Here) -> WallD
 
 
 def _counted(day: ObservingDay) -> str:
-    counts = day_counts(day)
+    counts = count_of_day(day.observations)
     if counts is None:
         return ""
     return f", {plural(counts.groups, 'group')}" if counts.spots else ", no spots"

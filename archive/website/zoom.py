@@ -5,14 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from archive.model.constants import EARTH_DIAMETER_AT_1_AU_ARCSEC
 from archive.model.observation import Observation
 from archive.website.addresses import Here, picture_files
 from archive.website.wording import number
 
 __all__ = ["ZoomView", "earth_arcsec", "zoom_view"]
-
-# Twice the solar parallax at 1 au, 8.794143 arcsec (IAU 1976): the Earth's equatorial diameter seen from there.
-_EARTH_ARCSEC_AT_1_AU = 2 * 8.794143
 
 
 @dataclass(frozen=True)
@@ -37,7 +35,7 @@ class ZoomView:
 
 def earth_arcsec(distance_au: float) -> float:
     """Return the Earth's diameter as it would be seen beside the Sun."""
-    return _EARTH_ARCSEC_AT_1_AU / distance_au
+    return EARTH_DIAMETER_AT_1_AU_ARCSEC / distance_au
 
 
 def zoom_view(observation: Observation, here: Here) -> ZoomView:
@@ -46,7 +44,6 @@ def zoom_view(observation: Observation, here: Here) -> ZoomView:
     earth = earth_arcsec(observation.sun.distance_au)
     # Half the Sun's width on half the disc's: arcseconds in a pixel.
     scale = observation.sun.semidiameter_arcsec / disc.radius_px if disc.radius_px > 0 else math.nan
-    known = orientation.status != "unknown" and orientation.north_angle_deg is not None
     return ZoomView(
         href=here.to(picture_files(observation).as_it_came),
         words=f"{picture.width_px} × {picture.height_px} px, {number(scale, 2)}″ a pixel; "
@@ -57,6 +54,6 @@ def zoom_view(observation: Observation, here: Here) -> ZoomView:
         y=f"{disc.y_px:.2f}",
         scale=f"{scale:.5f}",
         earth=f"{earth:.2f}",
-        north=f"{orientation.north_angle_deg:.3f}" if known else "",
+        north=f"{orientation.north_angle_deg:.3f}" if orientation.is_known else "",
         mirrored=bool(orientation.mirrored),
     )

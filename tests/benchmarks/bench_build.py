@@ -9,42 +9,43 @@ them. Nothing here is a test. Wanted: the whole site in at most 1.5 times the lo
 from __future__ import annotations
 
 import argparse
+import io
 import resource
-import shutil
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import bench_solve
 import jinja2
+import msgspec
 import numpy as np
-from archive.records.counted_spots import write_spots
-from archive.records.measured import read_measured
 from PIL import Image
 
-from archive.execution.progress import silent
-from archive.kept import seal
-from archive.model.observation import FoundSpots, Observation, Spot
-from archive.records.archive_files import derived_files
+from archive.measuring.carrington_map import rotations_shown
+from archive.model.observation import Observation
 from archive.records.group_names import add_names, read_names
-from archive.records.map_files import MadeOf, write_made
 from archive.records.new_archive import create_archive
-from archive.records.settings import InstrumentSettings, Settings, read_settings
-from archive.stages.comparison import _key, _pairs
+from archive.records.settings import InstrumentSettings, Settings
+from archive.stages.archive import Archive, opened_archive
+from archive.stages.comparison import _pairs, _standpoint
+from archive.stages.comparison_picture import turned_picture
 from archive.stages.counting import count_spots
-from archive.stages.inspection import is_up
-from archive.stages.maps import _key as _map_key
-from archive.stages.maps import _member_key, rotations_shown
-from archive.stages.pictures import DerivedPictures, file_names, folder_of_pictures, picture_key
+from archive.stages.evidence import is_up
+from archive.stages.map_growth import grown_map
+from archive.stages.maps import _KeptMap, _sharpness
+from archive.stages.picture_files import FITS, FLAT, SMALL, TINY, light_name, picture_files
+from archive.stages.pictures import _turned
+from archive.stages.studies import studied_pictures
+from archive.stages.study import study
 from archive.stages.survey import survey
+from archive.store import NO_BLOB, Blob, digest
 from archive.website.content import Content, Entry, Pictures, SiteInfo
 
 SAMPLE_PX = 64
-NO_PICTURES = Pictures("", "", "", "", "")
 
 
 def main() -> None:
@@ -68,17 +69,19 @@ def measure(scratch: Path, days: int) -> None:
     belt = bench_solve.Belt.of_days(days)
     times = [noon_of(number) for number in range(days + 1)]
     late = times.pop()
-    for time_utc, sun in zip(times, bench_solve.views(times), strict=True):
-        bench_solve.file_away(root, belt, time_utc, sun)
-    lay_down(root, scratch)
+    with opened_archive(root) as archive:
+        for time_utc, sun in zip(times, bench_solve.views(times), strict=True):
+            bench_solve.file_away(archive, belt, time_utc, sun)
+        lay_down(archive)
     told("whole site", root)
     told("nothing new", root)
     site = root / "site"
     pages = sorted(path for path in site.rglob("*.html"))
     loop_s = bare_loop(pages, scratch / "loop")
     print(f"  bare loop over {len(pages)} pages: {loop_s:.1f} s")
-    bench_solve.file_away(root, belt, late, *bench_solve.views([late]))
-    lay_down(root, scratch)
+    with opened_archive(root) as archive:
+        bench_solve.file_away(archive, belt, late, *bench_solve.views([late]))
+        lay_down(archive)
     told("one new picture", root)
 
 
@@ -118,74 +121,65 @@ def bare_loop(pages: Sequence[Path], target: Path) -> float:
     return time.process_time() - started
 
 
-def lay_down(root: Path, scratch: Path) -> None:
+def lay_down(archive: Archive) -> None:
     """Derived values of all pictures, as a build would have left them."""
-    settings = read_settings(root)
-    found = survey(root, settings, on_progress=silent)
-    for one in found.observations:
-        spots = read_measured(root, one.picture.sha256).spots
-        kept = [Spot(r, u, a, a / 5) for r, u, a in zip(spots.right, spots.up, spots.area_msh, strict=True)]
-        write_spots(root, one.picture.sha256, one.disc, FoundSpots(tuple(kept), 0.05, 1.0))
-        original = root / one.picture.file
+    store, small = archive.store, small_files()
+    found = survey(archive)
+    kept = studied_pictures(archive, [one.picture for one in found.observations])
+    for one, studied in zip(found.observations, kept, strict=True):
+        if studied.as_it_came == NO_BLOB:
+            whole = msgspec.structs.replace(
+                studied, as_it_came=store.add_blob(small["jpg"] + f"{one.id} whole".encode())
+            )
+            store.put(study, one.picture.sha256, None, whole, blobs=[whole.as_it_came])
+        original = archive.root / one.picture.file
         if not original.exists():
             original.write_bytes(b"not read")
-    counted = count_spots(root, found.observations, found.records, k=1.0, names=read_names(root), on_progress=silent)
-    add_names(root, counted.new_names)
-    small = small_files(scratch)
-    for one in counted.observations:
-        oriented = one.orientation.status != "unknown"
-        pictures = DerivedPictures(folder_of_pictures(one.id), settings.looks, oriented)
-        put(root, pictures, small, picture_key(one, settings.looks))
-    entries = [Entry(one, NO_PICTURES) for one in counted.observations]
+    counted = count_spots(archive, found.observations, found.records, names=read_names(archive.root))
+    add_names(archive.root, counted.new_names)
+    discs = {one.id: lay_down_pictures(archive, one, small) for one in counted.observations}
+    entries = [Entry(one, Pictures(NO_BLOB, NO_BLOB, NO_BLOB, NO_BLOB)) for one in counted.observations]
     content = Content(info=SiteInfo("t", "o", "en"), entries=entries, notes={}, films=[], groups=[], rotations=[])
     for before, after in _pairs(content):
-        folder = folder_of_pictures(after.id)
-        link(small / "x.jpg", derived_files(root).path / folder / "turned-back.jpg")
-        seal(derived_files(root), f"{folder}/turned-back-key", [f"{folder}/turned-back.jpg"], key=_key(before, after))
-    lay_down_maps(root, small, counted.observations)
+        picture = store.add_blob(small["jpg"] + f"{after.id} turned".encode())
+        inputs = [discs[after.id], _standpoint(after), _standpoint(before)]
+        store.put(turned_picture, after.id, inputs, picture, blobs=[picture])
+    lay_down_maps(archive, counted.observations, discs, small)
 
 
-def lay_down_maps(root: Path, small: Path, found: Sequence[Observation]) -> None:
+def lay_down_pictures(archive: Archive, one: Observation, small: Mapping[str, bytes]) -> Blob:
+    """Pictures of an observation, each with bytes of its own, and none that could be read; returns the disc."""
+    looks = tuple(dict.fromkeys((*archive.settings.looks, FLAT)))
+    kinds = {FITS: "fits", **dict.fromkeys((SMALL, TINY, *looks), "jpg")}
+    kinds |= {light_name(side_px): "avif" for side_px in (256, 512, 1024)}
+    files = {name: archive.store.add_blob(small[kind] + f"{one.id} {name}".encode()) for name, kind in kinds.items()}
+    inputs = [one.picture.sha256, _turned(one), looks]
+    archive.store.put(picture_files, one.id, inputs, files, blobs=files.values())
+    return files[FITS]
+
+
+def lay_down_maps(
+    archive: Archive, found: Sequence[Observation], discs: Mapping[str, Blob], small: Mapping[str, bytes]
+) -> None:
     members: dict[int, list[Observation]] = {}
     for one in found:
         if one.orientation.status != "unknown" and is_up(one.sun):
             for rotation in rotations_shown(one.sun):
                 members.setdefault(rotation, []).append(one)
     for rotation, ones in members.items():
-        folder = root / ".northlimb" / "maps" / str(rotation)
-        folder.mkdir(parents=True, exist_ok=True)
-        link(small / "x.png", folder / "map.png")
-        link(small / "x.fits", folder / "map.fits")
-        (folder / "sums.npz").write_bytes(b"not read")
-        derived, members = derived_files(root), [_member_key(one) for one in ones]
-        write_made(derived, f"maps/{rotation}/made.json", MadeOf(members, 0.5))
-        shown = [f"maps/{rotation}/{name}" for name in ("sums.npz", "map.png", "map.fits")]
-        seal(derived, f"maps/{rotation}/key", shown, key=_map_key(members))
+        shown = tuple(digest([discs[one.id], one.sun, _sharpness(one)]) for one in ones)
+        blobs = [archive.store.add_blob(small[kind] + f"{rotation} map".encode()) for kind in ("png", "fits", "npz")]
+        archive.store.put(grown_map, str(rotation), None, _KeptMap(shown, 0.5, *blobs), blobs=blobs)
 
 
-def small_files(scratch: Path) -> Path:
-    folder = scratch / "small"
-    if not folder.exists():
-        folder.mkdir()
-        image = Image.fromarray(np.zeros((SAMPLE_PX, SAMPLE_PX), dtype=np.uint8))
-        for ending in ("jpg", "png", "avif"):
-            image.save(folder / f"x.{ending}")
-        (folder / "x.fits").write_bytes(bytes(2880))
-    return folder
-
-
-def put(root: Path, pictures: DerivedPictures, small: Path, key: str) -> None:
-    derived = derived_files(root)
-    derived.make_folder(pictures.folder)
-    names = sorted(f"{pictures.folder}/{name}" for name in file_names(pictures.looks, oriented=True))
-    for name in names:
-        link(small / f"x{Path(name).suffix}", derived.path / name)
-    seal(derived, f"{pictures.folder}/key", names, key=key)
-
-
-def link(source: Path, place: Path) -> None:
-    if not place.exists():
-        shutil.copy2(source, place)
+def small_files() -> dict[str, bytes]:
+    """The bytes with which a file of each kind begins."""
+    made = {"fits": bytes(2880), "npz": bytes(2000)}
+    for kind, name in (("jpg", "JPEG"), ("png", "PNG"), ("avif", "AVIF")):
+        stream = io.BytesIO()
+        Image.fromarray(np.zeros((SAMPLE_PX, SAMPLE_PX), dtype=np.uint8)).save(stream, format=name)
+        made[kind] = stream.getvalue()
+    return made
 
 
 if __name__ == "__main__":

@@ -10,30 +10,25 @@ from __future__ import annotations
 
 import argparse
 import hashlib
-import json
 import os
 import subprocess
 import sys
 import tempfile
 import time
-from dataclasses import asdict
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import bench_build
 import bench_solve
 import numpy as np
-from archive.records.counted_spots import _key
-from archive.records.measured import _VERSION
 
-from archive.kept import checked
-from archive.model.measured import Measured
 from archive.model.observation import Disc
 from archive.records.checksums import write_checksums
 from archive.records.new_archive import create_archive
 from archive.records.places import Place
 from archive.records.record import PictureEntry, Record, record_text
 from archive.records.settings import InstrumentSettings, Settings
+from archive.stages.archive import opened_archive
 
 OBSERVERS, YEARS = 40, 10
 
@@ -55,7 +50,8 @@ def main() -> None:
         picture = real_picture(Path(scratch), middle)
         told("add one", "add", str(root), str(picture), "--instrument", "Watch 01", count=arguments.pictures)
         if arguments.build:
-            bench_build.lay_down(root, Path(scratch))
+            with opened_archive(root) as archive:
+                bench_build.lay_down(archive)
             told("build, first", "build", str(root), count=arguments.pictures)
             told("build, nothing new", "build", str(root), count=arguments.pictures)
 
@@ -73,31 +69,20 @@ def society(root: Path, count: int) -> None:
     rng = np.random.default_rng(40)
     times = sorted(moment(rng) for _ in range(count))
     checksums: dict[str, str] = {}
-    for number, (time_utc, sun) in enumerate(zip(times, bench_solve.views(times), strict=True)):
-        place, name = place_at(root, time_utc), names[number % OBSERVERS]
-        original = f"{place.id} {name}".encode()
-        sha256 = hashlib.sha256(original).hexdigest()
-        entry = PictureEntry(file=place.file(".png"), sha256=sha256)
-        record = Record(time=time_utc, site=site.name, instrument=name, picture=entry)
-        north_deg = sun.p_deg - sun.parallactic_angle_deg + bench_solve.CAMERA_ANGLE_DEG + rng.normal() * 0.5
-        spots = belt.spots((time_utc - bench_solve.EPOCH) / timedelta(days=1), sun, north_deg)
-        x_px, y_px = (500.0 + rng.normal(scale=4.0, size=2)).tolist()
-        measured = Measured(1000, 1000, 8, Disc(x_px, y_px, 420.0, 0.0, 0.1), None, spots)
-        put(root / entry.file, original)
-        put(root / place.file(".toml"), record_text(record).encode())
-        put(
-            kept(root, "measured", sha256),
-            checked(
-                json.dumps({"version": _VERSION, "measured": asdict(measured)}).encode(), kept_name("measured", sha256)
-            ),
-        )
-        rows = [[r, u, a, a / 5] for r, u, a in zip(spots.right, spots.up, spots.area_msh, strict=True)]
-        spots_kept = {"key": _key(measured.disc), "least_depth": 0.05, "seen_share": 1.0, "spots": rows}
-        put(
-            kept(root, "spots", sha256),
-            checked(json.dumps(spots_kept).encode(), kept_name("spots", sha256)),
-        )
-        checksums[entry.file] = sha256
+    with opened_archive(root) as archive:
+        for number, (time_utc, sun) in enumerate(zip(times, bench_solve.views(times), strict=True)):
+            place, name = place_at(root, time_utc), names[number % OBSERVERS]
+            original = f"{place.id} {name}".encode()
+            sha256 = hashlib.sha256(original).hexdigest()
+            entry = PictureEntry(file=place.file(".png"), sha256=sha256)
+            record = Record(time=time_utc, site=site.name, instrument=name, picture=entry)
+            north_deg = sun.p_deg - sun.parallactic_angle_deg + bench_solve.CAMERA_ANGLE_DEG + rng.normal() * 0.5
+            spots = belt.spots((time_utc - bench_solve.EPOCH) / timedelta(days=1), sun, north_deg)
+            x_px, y_px = (500.0 + rng.normal(scale=4.0, size=2)).tolist()
+            put(root / entry.file, original)
+            put(root / place.file(".toml"), record_text(record).encode())
+            bench_solve.keep_measured(archive, sha256, Disc(x_px, y_px, 420.0, 0.0, 0.1), spots)
+            checksums[entry.file] = sha256
     write_checksums(root, checksums)
     os.sync()
     print(f"{count} pictures of {OBSERVERS} observers, made in {time.perf_counter() - started:.0f} s")
@@ -114,14 +99,6 @@ def place_at(root: Path, time_utc: datetime) -> Place:
     while (root / (place := Place(day, minute if number == 1 else f"{minute}-{number}")).file(".toml")).exists():
         number += 1
     return place
-
-
-def kept(root: Path, what: str, sha256: str) -> Path:
-    return root / ".northlimb" / kept_name(what, sha256)
-
-
-def kept_name(what: str, sha256: str) -> str:
-    return f"{what}/{sha256[:2]}/{sha256}.json"
 
 
 def put(path: Path, data: bytes) -> None:

@@ -22,16 +22,18 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from archive.records.measured import write_measured
 
-from archive.execution.progress import silent
 from archive.model.measured import Measured, Spots
-from archive.model.observation import Disc, SunView
+from archive.model.observation import Disc, FoundSpots, Spot, SunView
 from archive.records.new_archive import create_archive
 from archive.records.places import Place, free_place
 from archive.records.record import PictureEntry, Record, record_text
-from archive.records.settings import InstrumentSettings, Settings, SiteSettings, read_settings
+from archive.records.settings import InstrumentSettings, Settings, SiteSettings
+from archive.stages.archive import Archive, opened_archive
 from archive.stages.inspection import filed_pictures, known_pictures, near_days, solve
+from archive.stages.studies import KeptStudy
+from archive.stages.study import study
+from archive.store import NO_BLOB
 from archive.sun.heliographic import to_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
 from archive.sun.view import sun_views
@@ -64,8 +66,9 @@ def measure_one(root: Path, count: int, *, mount: str) -> None:
     belt = Belt.of_days(count / PICTURES_A_DAY)
     times = clear_hours(count + 2)
     late, middle = times.pop(), times.pop(count // 2)
-    for time_utc, sun in zip(times, views(times), strict=True):
-        file_away(root, belt, time_utc, sun)
+    with opened_archive(root) as archive:
+        for time_utc, sun in zip(times, views(times), strict=True):
+            file_away(archive, belt, time_utc, sun)
     print(f"{count} pictures, mount {mount}, {belt.seen / count:.1f} spots in each")
     share, solve_s, read_s = all_of(root)
     print(
@@ -74,30 +77,33 @@ def measure_one(root: Path, count: int, *, mount: str) -> None:
     print(f", reading {read_s:.1f} s before")
     print("  all again, nothing new: {:.2f} s, reading {:.1f} s before".format(*all_of(root)[1:]))
     for name, time_utc in (("at the end", late), ("in the middle", middle)):
-        place = file_away(root, belt, time_utc, *views([time_utc]))
+        with opened_archive(root) as archive:
+            place = file_away(archive, belt, time_utc, *views([time_utc]))
         add_s = timed(lambda place=place: near_solved(root, place))
         print(f"  one more {name}: `add` {add_s:.2f} s beside the limb fit", end="")
         print(", then all {:.2f} s, reading {:.1f} s before".format(*all_of(root)[1:]))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024 if sys.platform != "darwin" else 1024**2)
-    kept = sum(path.stat().st_size for path in (root / ".northlimb" / "orientation").iterdir())
-    print(f"  peak memory {peak:.0f} MB, kept answers {kept / 1e6:.2f} MB", flush=True)
+    kept = (root / ".northlimb/store.sqlite").stat().st_size
+    print(f"  peak memory {peak:.0f} MB, kept values {kept / 1e6:.2f} MB", flush=True)
 
 
 def all_of(root: Path) -> tuple[float, float, float]:
     """Share oriented by spots; seconds to solve the whole archive, as `build` does, and to read it before that."""
     started = time.process_time()
-    known = known_pictures(root, read_settings(root), filed_pictures(root), on_progress=silent)
-    read_s = time.process_time() - started
-    solved: list[Any] = []
-    solve_s = timed(lambda: solved.append(solve(root, known)))
+    with opened_archive(root) as archive:
+        known = known_pictures(archive, filed_pictures(archive))
+        read_s = time.process_time() - started
+        solved: list[Any] = []
+        solve_s = timed(lambda: (solved.append(solve(archive, known)), archive.store.commit()))
     told = sum(1 for one in solved[0].taught.values() if one.reading is not None and one.reading.believed)
     return told / len(known), solve_s, read_s
 
 
 def near_solved(root: Path, place: Place) -> None:
     """What `add` does after it has filed a picture."""
-    known = known_pictures(root, read_settings(root), near_days(root, {place.day}), on_progress=silent)
-    solve(root, known, asked={place.id})
+    with opened_archive(root) as archive:
+        known = known_pictures(archive, near_days(archive, {place.day}))
+        solve(archive, known, asked={place.id})
 
 
 def timed(work: Callable[[], object]) -> float:
@@ -162,19 +168,26 @@ def views(times: list[datetime]) -> list[SunView]:
     return sun_views(times, latitude_deg=SITE.latitude_deg, longitude_deg=SITE.longitude_deg)
 
 
-def file_away(root: Path, belt: Belt, time_utc: datetime, sun: SunView) -> Place:
+def file_away(archive: Archive, belt: Belt, time_utc: datetime, sun: SunView) -> Place:
     """Record and measurements of a picture whose bytes nobody will ask for."""
-    place = free_place(root, time_utc)
+    place = free_place(archive.root, time_utc)
     sha256 = hashlib.sha256(place.id.encode()).hexdigest()
     entry = PictureEntry(file=place.file(".png"), sha256=sha256)
-    record = root / place.file(".toml")
+    record = archive.root / place.file(".toml")
     record.parent.mkdir(parents=True, exist_ok=True)
     record.write_text(record_text(Record(time=time_utc, site="Bench", instrument="Bench", picture=entry)))
     north_deg = sun.p_deg - sun.parallactic_angle_deg + CAMERA_ANGLE_DEG + belt.rng.normal() * LEVELLING_RMS_DEG
     spots = belt.spots((time_utc - EPOCH) / timedelta(days=1), sun, north_deg)
     x_px, y_px = (500.0 + belt.rng.normal(scale=4.0, size=2)).tolist()
-    write_measured(root, sha256, Measured(1000, 1000, 8, Disc(x_px, y_px, 420.0, 0.0, 0.1), None, spots))
+    keep_measured(archive, sha256, Disc(x_px, y_px, 420.0, 0.0, 0.1), spots)
     return place
+
+
+def keep_measured(archive: Archive, sha256: str, disc: Disc, spots: Spots) -> None:
+    """Keep what a pass over an original would have found."""
+    counted = tuple(Spot(r, u, a, a / 5) for r, u, a in zip(spots.right, spots.up, spots.area_msh, strict=True))
+    found = KeptStudy(Measured(1000, 1000, 8, disc, None, spots), FoundSpots(counted, 0.05, 1.0), NO_BLOB)
+    archive.store.put(study, sha256, None, found)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,8 @@ from scenes.discs import Bite, Facula, Scene, Spot, draw_disc, quantise
 
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import brightness_plane
-from archive.disc.tone import LOOKS, Look, flatten_disc, is_grey, looked_at, tint_curves
+from archive.disc.tone import flatten_disc, is_grey, looked_at, tint_curves
+from archive.model.choices import LOOKS, Look
 from archive.model.observation import Disc
 
 Picture = NDArray[np.float32]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import cv2
 import numpy as np
 import pytest
+from PIL import Image
 from scenes.discs import Bite, Ring, Scene, Spot, draw_disc, quantise
 
 from archive.disc.aligned import DiscFrame, align_disc
@@ -63,7 +63,9 @@ def test_a_mean_of_blocks_is_the_mean_of_their_shares(dtype):
 def test_a_large_picture_turned_north_up_is_the_same_as_one_drawn_smaller():
     scene = Scene(width_px=1100, height_px=1000, x_px=552.3, y_px=501.8, radius_px=430.0, spots=SPOTS, blur_px=2.0)
     small = draw_disc(scene)
-    large = quantise(cv2.resize(small, None, fx=5, fy=5, interpolation=cv2.INTER_CUBIC).clip(0, 1), 16)
+    larger_px = (5 * scene.width_px, 5 * scene.height_px)
+    enlarged = np.asarray(Image.fromarray(small).resize(larger_px, Image.Resampling.BICUBIC))
+    large = quantise(enlarged.clip(0, 1), 16)
     assert large.size > LARGE_PX
     disc = Disc(scene.x_px, scene.y_px, scene.radius_px, 0.01, 0.1, 30.0, 0.01, 1.0, 2.0)
     larger = replace(disc, x_px=5 * disc.x_px + 2.0, y_px=5 * disc.y_px + 2.0, radius_px=5 * disc.radius_px)

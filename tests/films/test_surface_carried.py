@@ -17,7 +17,8 @@ from archive.disc.carried import (
     shares_between,
 )
 from archive.disc.painted import disc_palette, painted
-from archive.disc.tone import LOOKS, looked_at
+from archive.disc.tone import looked_at
+from archive.model.choices import LOOKS
 
 FRAME = DiscFrame(512)
 ALL = (slice(None), slice(None))

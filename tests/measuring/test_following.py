@@ -13,13 +13,12 @@ import pytest
 from scenes.sun_days import carrington_drift_deg_per_day
 
 from archive.measuring.following import (
-    FollowedGroup,
     NamedPlace,
-    Sighting,
     follow_groups,
     names_to_register,
     with_returns,
 )
+from archive.model.group import Group, Sighting
 from archive.model.observation import SpotGroup
 
 TABLES = Path(__file__).resolve().parents[3] / "shared" / "real" / "tables"
@@ -68,7 +67,7 @@ def course(
     ]
 
 
-def followed(sightings: Sequence[Sighting], register: Sequence[NamedPlace] = ()) -> tuple[FollowedGroup, ...]:
+def followed(sightings: Sequence[Sighting], register: Sequence[NamedPlace] = ()) -> tuple[Group, ...]:
     return with_returns(follow_groups(sightings, register=register, rotation_of=rotation_of))
 
 
@@ -77,7 +76,7 @@ def named(sightings: Sequence[Sighting], register: Sequence[NamedPlace] = ()) ->
     return [*register, *names_to_register(followed(sightings, register), known=names_of(register))]
 
 
-def lengths(groups: Sequence[FollowedGroup]) -> dict[str, int]:
+def lengths(groups: Sequence[Group]) -> dict[str, int]:
     return {group.name: len(group.sightings) for group in groups}
 
 
@@ -314,7 +313,7 @@ def test_no_sightings_are_no_groups() -> None:
 
 def test_two_observers_at_the_same_moment_see_one_group() -> None:
     sightings, others = course([0.0, 1.0, 2.0], 12.0, 100.0), course([0.0, 1.0, 2.0], 12.3, 100.2)
-    others = [Sighting(f"{one.observation}-2", one.time_days, one.group) for one in others]
+    others = [Sighting(f"{one.observation_id}-2", one.time_days, one.group) for one in others]
     register = named([*sightings, *others])
     (again,) = followed([*sightings, *others], register)
     assert len(again.sightings) == 6

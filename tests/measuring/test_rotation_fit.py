@@ -14,11 +14,13 @@ from scenes.discs import Scene, draw_disc, place_on_picture
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, World, WorldSpot, plan_days, world_of
 
 from archive.disc.limb import fit_limb
-from archive.measuring.following import FollowedGroup, Sighting, follow_groups
+from archive.measuring.following import follow_groups
 from archive.measuring.groups import group_spots
-from archive.measuring.rotation_fit import PUBLISHED_LAWS, group_rotation, rotation_law
+from archive.measuring.rotation_fit import group_rotation, rotation_law
 from archive.measuring.spots import measure_spots
+from archive.model.group import Group, Sighting
 from archive.model.observation import Spot, SpotGroup, SunView
+from archive.model.rotation_law import PUBLISHED_LAWS
 from archive.sun.view import sun_views
 
 TABLES = Path(__file__).resolve().parents[3] / "shared" / "real" / "tables"
@@ -35,13 +37,13 @@ def daily(count: int) -> list[datetime]:
     return [START + timedelta(days=day, hours=(1.7 * day) % 4.0) for day in range(count)]
 
 
-def followed(sightings: Sequence[Sighting]) -> tuple[FollowedGroup, ...]:
+def followed(sightings: Sequence[Sighting]) -> tuple[Group, ...]:
     return follow_groups(sightings, register=(), rotation_of=lambda time_days: 2300)
 
 
 def placed(
     times: Sequence[datetime], members: Sequence[tuple[float, float, float, float, Sequence[int]]], *, noise_deg: float
-) -> FollowedGroup:
+) -> Group:
     """One group of spots as geometry has them: latitude, offset, sidereal rate, area, and the days each is seen on."""
     rng = np.random.default_rng(5)
     sightings = []
@@ -233,7 +235,7 @@ def test_latitudes_that_do_not_tell_give_no_law(latitudes: list[float]) -> None:
 
 def test_a_larger_error_of_the_pictures_gives_a_larger_error_of_the_rate() -> None:
     group = placed(daily(6), [(14.0, 0.0, 14.31, 200.0, range(6))], noise_deg=0.05)
-    coarse = FollowedGroup(
+    coarse = Group(
         "coarse",
         tuple(replace(one, group=replace(one.group, longitude_sigma_deg=1.0)) for one in group.sightings),
     )

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from archive.model.angles import difference_deg, wrapped_deg
-from archive.model.observation import Evidence, EvidenceKind
+from archive.model.choices import EvidenceKind
+from archive.model.observation import Evidence
 from archive.orientation.combination import combine_evidence
 from archive.orientation.stated import stated_evidence
 
@@ -87,15 +87,3 @@ def test_the_order_of_evidence_does_not_matter() -> None:
 def test_a_statement_wraps_and_has_half_a_degree_unless_told() -> None:
     assert stated_evidence(270.0, mirrored=True) == Evidence("stated", -90.0, 0.5, True, "stated by the observer")
     assert stated_evidence(3.0, mirrored=False, sigma_deg=0.1).sigma_deg == 0.1
-
-
-@pytest.mark.parametrize(
-    ("angle_deg", "expected_deg"), [(0.0, 0.0), (180.0, 180.0), (-180.0, 180.0), (181.0, -179.0), (-541.0, 179.0)]
-)
-def test_angles_wrap_into_the_half_open_circle(angle_deg: float, expected_deg: float) -> None:
-    assert wrapped_deg(angle_deg) == expected_deg
-
-
-def test_differences_go_the_short_way() -> None:
-    assert difference_deg(-179.0, 179.0) == 2.0
-    assert difference_deg(179.0, -179.0) == -2.0

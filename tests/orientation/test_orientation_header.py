@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import math
-from typing import Literal
 
 import numpy as np
 import pytest
@@ -12,11 +11,11 @@ from astropy.io import fits
 from astropy.wcs import WCS
 from numpy.typing import NDArray
 
+from archive.model.choices import CoordinateSystem
 from archive.model.observation import Evidence
 from archive.orientation.header import header_evidence
 from archive.reading import facts_in_file
 
-System = Literal["helioprojective", "celestial"]
 Floats = NDArray[np.float64]
 SCALE_DEG = 2.3 / 3600.0
 
@@ -36,7 +35,7 @@ def pixel_matrix(north_deg: float, *, mirrored: bool, longitude_grows_right: boo
     return SCALE_DEG * np.stack([first, north])
 
 
-def header_of(system: System, matrix: Floats, declination_deg: float = 0.0) -> fits.Header:
+def header_of(system: CoordinateSystem, matrix: Floats, declination_deg: float = 0.0) -> fits.Header:
     """Let astropy write the header of a picture whose first row is shown at the bottom."""
     wcs = WCS(naxis=2)
     wcs.wcs.ctype = ["HPLN-TAN", "HPLT-TAN"] if system == "helioprojective" else ["RA---TAN", "DEC--TAN"]

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.publishing import place
 from publishing import servers
 from publishing.sites import make_archive

@@ -86,7 +86,7 @@ def test_an_object_store_over_plain_http_is_for_this_computer_only(
 def test_a_token_in_a_repositorys_url_is_shown_to_nobody(
     archive: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from archive.cli import main
+    from archive.commands.main import main
 
     url = "git+https://ghp_0token0@127.0.0.1:9/me/sun.git"
     assert parse_address(url).name == "git+https://***@127.0.0.1:9/me/sun.git#pages"

@@ -20,7 +20,7 @@ from PIL import Image
 from scenes.discs import Scene, draw_disc, quantise
 from website.browser import browser, in_browser
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.records.folder import writing
 
 NEW = [

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import os
 import zipfile
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +13,12 @@ import httpx
 import pytest
 
 from archive.publishing import remote_target
+from archive.publishing.digests import digests_of
+from archive.records.archive_files import derived_files
+from archive.store import Store
+from archive.store.database import Database
 from publishing import servers
-from publishing.sites import FIRST, SECOND, contents, files_in, make_archive, put_site, write_listing
+from publishing.sites import FIRST, SECOND, files_in, make_archive, put_site, write_listing
 
 Told = Callable[..., tuple[int, Any]]
 Enter = Callable[[dict[str, str]], None]
@@ -232,8 +236,21 @@ def test_a_file_that_is_no_zip_is_left_alone(archive: Path, told: Told, tmp_path
     assert (tmp_path / "thesis.zip").read_text() == "not a zip at all"
 
 
-def stamps_of(archive: Path) -> list[Path]:
-    return sorted((archive / ".northlimb/stamps").glob("*.json"))
+Stamps = dict[str, Any]
+
+
+def stamps_of(archive: Path) -> Stamps:
+    """The rows of stamps that the archive keeps, by the mark of the folder that they are of."""
+    with closing(Database(derived_files(archive))) as database:
+        names = database.names("publishing.digests.digests_of")
+    with Store(derived_files(archive)) as store:
+        return {name: store.get(digests_of, name, None, list) for name in names}
+
+
+def put_stamps(archive: Path, stamps: Stamps) -> None:
+    with Store(derived_files(archive)) as store:
+        for name, rows in stamps.items():
+            store.put(digests_of, name, None, rows)
 
 
 def age(folder: Path) -> None:
@@ -251,13 +268,13 @@ def test_files_with_known_stamps_are_not_read_again(archive: Path, told: Told, t
     age(tmp_path)
     assert told(archive, www)[1]["report"]["copied"] == 0
     held = stamps_of(archive)
-    assert len(held) == 2
-    for path in held:
-        rows = json.loads(path.read_text())
-        assert len(rows) in (7, 8)  # the site's but its list, and the target's
-        if len(contents(site)) and rows["feed.xml"][3] == (site / "feed.xml").stat().st_ino:
-            rows["feed.xml"][4] = "0" * 64
-            path.write_text(json.dumps(rows))
+    assert sorted(len(rows) for rows in held.values()) == [7, 8]  # the site's but its list, and the target's
+    feed = (site / "feed.xml").stat().st_ino
+    lying = {
+        name: [[file, stamp, "0" * 64 if stamp[3] == feed else sha256] for file, stamp, sha256 in rows]
+        for name, rows in held.items()
+    }
+    put_stamps(archive, lying)
     assert told(archive, www)[1]["report"]["copied"] == 2  # and the list of files, which tells that sha256
 
 
@@ -278,10 +295,33 @@ def test_a_file_written_over_with_its_size_and_date_kept_is_noticed(
     assert files_in(www) == files_in(site)
 
 
-def test_damaged_stamps_cost_time_and_nothing_else(archive: Path, told: Told, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "nonsense",
+    ["{", {}, [[b"feed.xml"]], [[b"feed.xml", [1, "x", 1, 1], ""]], [[b"feed.xml", [float("inf"), 1, 1, 1], ""]]],
+)
+def test_stamps_that_make_no_sense_cost_time_and_nothing_else(
+    nonsense: object, archive: Path, told: Told, tmp_path: Path
+) -> None:
     put_site(archive, FIRST)
     assert told(archive, tmp_path / "www")[0] == 0
-    for texts in (("{", '{"feed.xml": [1, "x"]}'), ('{"feed.xml": [Infinity, 1, 1, 1, ""]}', '{"feed.xml": {}}')):
-        for path, text in zip(stamps_of(archive), texts, strict=True):
-            path.write_text(text)
-        assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 8
+    put_stamps(archive, dict.fromkeys(stamps_of(archive), nonsense))
+    assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 8
+    age(tmp_path)
+    assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 8
+    assert all(len(rows) in (7, 8) for rows in stamps_of(archive).values())  # noted anew
+
+
+def test_lost_stamps_cost_time_and_nothing_else(archive: Path, told: Told, tmp_path: Path) -> None:
+    put_site(archive, FIRST)
+    assert told(archive, tmp_path / "www")[0] == 0
+    (archive / ".northlimb/store.sqlite").write_bytes(b"no table")
+    assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 8
+
+
+def test_a_name_that_is_no_text_has_a_stamp_too(archive: Path, told: Told, tmp_path: Path) -> None:
+    site = put_site(archive, FIRST)
+    (site / os.fsdecode(b"caf\xe9.txt")).write_bytes(b"menu")
+    assert told(archive, tmp_path / "www")[0] == 0
+    age(tmp_path)
+    assert told(archive, tmp_path / "www")[1]["report"]["copied"] == 0
+    assert all(b"caf\xe9.txt" in [row[0] for row in rows] for rows in stamps_of(archive).values())

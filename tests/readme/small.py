@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 from scenes.discs import Scene, Spot, draw_disc, quantise
 
-from archive.cli import main
+from archive.commands.main import main
 from readme.text import block_with
 
 __all__ = ["NEW", "answer_of", "draw", "new_archive"]

@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 from scenes.discs import Scene, Spot, draw_disc, quantise
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.publishing.address import parse_address
 from archive.publishing.credentials import Login, find_login
 from archive.records.record import PictureEntry, Record, Sidecar

@@ -19,7 +19,8 @@ import click
 import pytest
 from scenes.discs import Spot
 
-from archive.cli import main, northlimb
+from archive.commands.group import SHORT_HELPS, load_command
+from archive.commands.main import main
 from readme.elsewhere import must_exist
 from readme.small import NEW, draw
 from readme.text import README, block_with, blocks, inline_code, paragraph_with
@@ -178,17 +179,17 @@ def test_installs_that_the_readme_names_are_extras_of_the_package() -> None:
 
 
 def test_every_option_that_the_readme_names_exists() -> None:
-    known = {name for command in northlimb.commands.values() for option in command.params for name in option.opts}
+    known = {name for command in SHORT_HELPS for option in load_command(command).params for name in option.opts}
     known |= {"--help"}
     named = {word for code in inline_code() for word in re.findall(r"(?<!\S)--[a-z-]+", code)}
     named |= {word for block in blocks() for word in re.findall(r"northlimb .*", block.text) for word in word.split()}
     assert {word for word in named if word.startswith("--")} <= known
 
 
-@pytest.mark.parametrize("name", sorted(northlimb.commands))
+@pytest.mark.parametrize("name", SHORT_HELPS)
 def test_every_command_is_in_the_readme_with_what_it_takes(name: str) -> None:
     """An option that the README passes over says for itself, in --help, what it does."""
     assert f"northlimb {name}" in README
-    for option in northlimb.commands[name].params:
+    for option in load_command(name).params:
         if isinstance(option, click.Option):
             assert option.help

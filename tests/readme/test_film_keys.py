@@ -12,10 +12,11 @@ from typing import Any
 import pytest
 from scenes.discs import Spot
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.films.job import FilmOptions
+from archive.films.production import PACE_S
 from archive.records.settings import read_settings
-from archive.stages.films import _PACE_S, film_stem
+from archive.stages.films import film_stem
 from readme.small import draw, new_archive
 from readme.text import block_with, keys_of
 
@@ -124,4 +125,4 @@ def test_defaults_in_the_comments_are_those_of_films_without_the_key(made: dict[
         if value is not None:
             assert printed[key] == value, key
     assert "else 2) or a picture (else 1)" in FILMS
-    assert (_PACE_S["smooth"], _PACE_S["daily"], _PACE_S["corotating"]) == (2.0, 1.0, 1.0)
+    assert (PACE_S["smooth"], PACE_S["daily"], PACE_S["corotating"]) == (2.0, 1.0, 1.0)

@@ -13,7 +13,7 @@ from PIL import Image
 from reading import many_parts
 from reading.test_bombs import EMPTY_COMMENT
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.reading import fits, fits_tiles, jpeg, png, raster, tiff, tiff_directories
 from readme.elsewhere import check_limits
 from readme.small import new_archive

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 import pytest
 
-from archive.cli import northlimb
+from archive.commands.film import film
 from archive.execution import executor, progress
 from archive.films import marks
 from archive.measuring import detail
@@ -17,7 +17,7 @@ from archive.website import year_page
 from readme.text import README, block_with
 
 PROSE = " ".join(README.split())
-FILM = {option.name: option for option in northlimb.commands["film"].params if isinstance(option, click.Option)}
+FILM = {option.name: option for option in film.params if isinstance(option, click.Option)}
 WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 SAID = [
     f"waits for it, {WORDS[round(progress.WAIT_S / 60)]} minutes at most",

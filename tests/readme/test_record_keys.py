@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 from scenes.discs import Spot
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.records.corrections import Dust, StatedCounts, StatedGroup
 from archive.records.record import Record, Sidecar
 from readme.small import answer_of, draw, new_archive

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from scenes.discs import Spot
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.records.settings import FilmSettings, InstrumentSettings, Settings, SiteSettings, TargetSettings
 from readme.small import answer_of, draw, new_archive
 from readme.text import block_with, keys_of, with_value

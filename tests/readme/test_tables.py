@@ -10,8 +10,8 @@ import pytest
 from publishing.test_publish_remote import EVERY_PLACE
 from scenes.discs import Spot
 
-from archive.cli import main
-from archive.model.observation import EvidenceKind
+from archive.commands.main import main
+from archive.model.choices import EVIDENCE_KINDS
 from archive.publishing.address import Kind, parse_address
 from archive.website.feed import _NEWEST
 from readme.elsewhere import must_exist
@@ -49,7 +49,7 @@ PLAYER_KEYS = {key: "tests/website/test_film_player.py::test_keys_move_and_chang
 
 def test_every_kind_of_evidence_has_its_row_and_its_test() -> None:
     rows = [row[0].strip("`") for row in table_under("Which way is north")]
-    assert rows == list(get_args(EvidenceKind)) == list(EVIDENCE)
+    assert rows == list(EVIDENCE_KINDS) == list(EVIDENCE)
     for test, *words in EVIDENCE.values():
         must_exist(test, *words)
 

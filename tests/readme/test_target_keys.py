@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from publishing.sites import FIRST, files_in, make_archive, put_site
 
-from archive.cli import main
+from archive.commands.main import main
 from readme.text import block_with, keys_of, with_value
 
 WEB, STORE = (

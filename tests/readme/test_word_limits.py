@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from archive import theme_files
-from archive.cli import main
+from archive.commands.main import main
 from archive.disk import folder as disk
 from archive.films import timeline
 from archive.records import checksums, group_names, notes, record, settings, toml_files

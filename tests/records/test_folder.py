@@ -7,16 +7,15 @@ import subprocess
 from datetime import UTC, datetime
 
 import pytest
-from archive.records.measured import read_measured, write_measured
 
 from archive.errors import FolderError
 from archive.kept import checked
-from archive.model.measured import Measured
-from archive.model.observation import Disc
+from archive.records.archive_files import derived_files
 from archive.records.checksums import read_checksums
 from archive.records.folder import kept_folder, open_folder, put_picture, reading, writing
 from archive.records.pending import PENDING, write_pending
 from archive.records.places import Place, free_place, notes_file, originals_on_disk, place_of_file, place_of_id, places
+from archive.store import Store
 
 DAY = "2026/2026-06-03"
 
@@ -256,13 +255,15 @@ def test_a_picture_that_was_filed_but_for_its_checksum_is_kept_if_its_bytes_are_
 
 def test_derived_things_may_be_deleted_at_any_time(root, picture):
     put(root, picture("2026-06-03T0915Z"))
-    write_measured(root, "ab" * 32, Measured(1, 1, 8, Disc(0.0, 0.0, 1.0, 0.0, 0.0)))
+    with Store(derived_files(root)) as store:
+        store.put(read_checksums, "a", None, "kept", blobs=[store.add_blob(b"a picture")])
     for number, folder in enumerate((".northlimb", ".northlimb-work"), start=1):
         shutil.rmtree(root / folder)
         assert len(places(root)) == number
         put(root, picture(f"2026-06-03T1{number}15Z"))
         assert len(places(root)) == number + 1
-    assert read_measured(root, "ab" * 32) is None
+    with Store(derived_files(root)) as store:
+        assert store.get(read_checksums, "a", None, str) is None
 
 
 @pytest.mark.skipif(os.name != "posix", reason="permissions of POSIX systems")

@@ -219,16 +219,18 @@ READ_ONLY = """
 import click, hashlib, os, sys
 from pathlib import Path
 from archive.errors import FolderError
-from archive.model.observation import Disc
+from archive.records.archive_files import derived_files
 from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.places import place_of_id, places
-from archive.model.measured import Measured
-from archive.records.measured import read_measured, write_measured
 from archive.records.notes import append_note
 from archive.records.settings import FilmSettings, keep_film, read_settings
+from archive.store import Store
+from archive.store.code import code_digest
 
 os.chdir(sys.argv[1])
-read_settings(Path("."))  # whatever the interpreter loads late may be closed to the other user
+# Whatever the interpreter loads late may be closed to the other user.
+read_settings(Path("."))
+code_digest(read_settings)
 if os.geteuid() == 0:
     os.setgid(65534)
     os.setuid(65534)
@@ -239,11 +241,15 @@ def file():
     with writing(root):
         put_picture(root, new)
 
-print(len(places(root)), read_measured(root, "ab" * 32))
+store = Store(derived_files(root))
+store.put(read_settings, "a", None, "not kept")
+store.close()  # says nothing
+store = Store(derived_files(root))
+print(len(places(root)), store.get(read_settings, "a", None, str))
 for task in (
     file,
     lambda: put_picture(root, new),
-    lambda: write_measured(root, "ab" * 32, Measured(1, 1, 8, Disc(0.0, 0.0, 1.0, 0.0, 0.0))),
+    lambda: store.add_blob(b"x"),
     lambda: append_note(root, "2026-06-01", "Clear."),
     lambda: keep_film(root, FilmSettings(days=7)),
 ):

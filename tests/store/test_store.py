@@ -175,7 +175,8 @@ def test_what_another_user_kept_is_not_believed(
 ) -> None:
     code = (
         "import sys; from pathlib import Path; from archive.disk import Folder; from archive.store import Store; "
-        "from archive.disc.tone import flatten_disc; store = Store(Folder(Path(sys.argv[1]).parent).below('.northlimb')); "
+        "from archive.disc.tone import flatten_disc\n"
+        "store = Store(Folder(Path(sys.argv[1]).parent).below('.northlimb')); "
         "store.put(flatten_disc, 'one', 0, 41); store.close()"
     )
     other = {**os.environ, "XDG_CONFIG_HOME": str(tmp_path / "other-user")}

@@ -32,7 +32,8 @@ from PIL import Image
 from scenes.discs import Scene, draw_disc, quantise
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, plan_days, world_of
 
-from archive.cli import main
+from archive.commands.main import main
+from archive.model import choices
 from archive.sun.view import sun_view
 
 __all__ = ["History", "lived", "sites_differ"]
@@ -296,7 +297,7 @@ def settings(history: History) -> None:
     elif key == "mirrored":
         instrument["mirrored"] = history.one_of(("yes", "no", "unknown"))
     elif key == "mount":
-        instrument["mount"] = history.one_of(("altaz", "equatorial", "unknown"))
+        instrument["mount"] = history.one_of(choices.MOUNTS)
     elif key == "band":
         instrument["band"] = history.one_of(("white", "white", "calcium-k"))
     elif key == "films" and "films" in document:
@@ -347,17 +348,15 @@ def film(history: History) -> None:
 
 
 def lose_derived(history: History) -> None:
-    """A derived thing gone, or what the program can tell to be damaged damaged."""
+    """A blob or the table of derived things gone or damaged; a picture of the site may be the same file."""
     folder = history.root / ".northlimb"
-    files = sorted(path for path in folder.rglob("*") if path.is_file() and path.name not in ("lock", "pending.json"))
-    path = history.one_of(files)
-    if path is None:
-        return
-    # By folder first, else it would nearly always be a picture.
+    files = sorted(path for path in folder.rglob("*") if path.is_file())
+    # By kind first, else it would nearly always be a blob.
     kind = history.one_of(sorted({one.relative_to(folder).parts[0] for one in files}))
     path = history.one_of([one for one in files if one.relative_to(folder).parts[0] == kind])
-    pictures = (".jpg", ".avif", ".fits", ".mp4", ".png")
-    what = "deleted" if path.suffix in pictures else history.one_of(("deleted", "cut", "a bit", "nonsense"))
+    if path is None:
+        return
+    what = history.one_of(("deleted", "cut", "a bit", "nonsense"))
     if history.rng.random() < 0.1:
         what = "folder deleted"
     history.told.append(f"    {path.relative_to(history.root)} {what}")
@@ -376,8 +375,7 @@ def _damage(history: History, path: Path, what: str) -> None:
     elif what == "nonsense":
         path.write_bytes(b"\xff" * 300)
     else:
-        # A bit that no text has: of a digit it would make another digit, which nobody can tell.
-        data[int(history.rng.integers(len(data)))] ^= 0x80
+        data[int(history.rng.integers(len(data)))] ^= 1 << int(history.rng.integers(8))
         path.write_bytes(data)
 
 

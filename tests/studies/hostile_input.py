@@ -1,7 +1,8 @@
 """Damaged and invented input, given to the readers of pictures and records; run by `test_hostile_input`.
 
 What must hold for each input: the reader answers, or refuses with an `ArchiveError` (what is derived is just read as
-absent), within 10 s and 1 GB more memory than it had before. Inputs are numbered, and the number alone makes them.
+absent), within 10 s and 1 GB more memory than it had before. Inputs are numbered, and the number alone
+makes them, but for the seals and journals of tables.
 
 Run one reader: ``PYTHONPATH=.:tests python -m studies.hostile_input jpeg 0 500 10``; answers one line a fault.
 """
@@ -15,9 +16,13 @@ import sys
 import tempfile
 import traceback
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
+from typing import Any
 
-from studies.hostile_seeds import mutated_bytes, mutated_text, odd_name, seeds_of
+from studies.hostile_seeds import JOURNAL, KEPT_VALUES, kept_value, mutated_bytes, mutated_text, odd_name, seeds_of
+
+from archive.disk import Folder
 
 ROOM_BYTES = 1 << 30
 Reader = Callable[[bytes], object]
@@ -111,49 +116,78 @@ def notes(root: Path) -> None:
 
 def kept(root: Path) -> None:
     """Every kept file holds the same bytes; each must be read as absent or as what it should be."""
-    from archive.answers import Answers
-    from archive.computer_key import keyed_check
     from archive.kept import checked
-    from archive.records.archive_files import derived_files
-    from archive.records.counted_spots import read_spots
-    from archive.records.measured import read_measured
     from archive.records.pending import PENDING, change_of, read_pending
-    from archive.records.solved import kept_answer, read_learned
     from archive.records.words import read_words
 
     data = (root / "kept.json").read_bytes()
-    name, _ = kept_answer(root, {"a": 1})
-    digits = "0" * 64
-    places = (
-        f"orientation/{name}",
-        "orientation/learned.json",
-        f"measured/00/{digits}.json",
-        f"spots/00/{digits}.json",
-    )
-    for place in places:  # under this computer's check too, so that what stands behind it is read
-        put(root / ".northlimb" / place, data if data[:1] > b"@" else checked(data, place))
     put(root / "remembered-words.json", data)
+    # Under this computer's check too, so that what stands behind it is read.
     put(root / PENDING, data if data[:1] > b"@" else checked(data, PENDING))
-    read_words(root), read_learned(root), kept_answer(root, {"a": 1}), read_measured(root, digits)
-    read_spots(root, digits, _disc())
+    read_words(root)
     if (entry := read_pending(root)) is not None:
         change_of(entry)
-    put(root / ".northlimb/answers/pages", keyed_check(b"answers/pages", data) + data)
-    if Answers(derived_files(root), "answers/pages").get("", dict) is not None:
-        raise AssertionError("an answer out of nothing")
+
+
+def value(data: bytes) -> None:
+    """A value of the store, sealed by this computer: absent, or what it is asked to be."""
+    import msgspec
+
+    from archive.films.production import film_of
+    from archive.model.observation import SpotGroup, SunView
+    from archive.orientation.instrument import Epoch
+    from archive.orientation.spots import SpotReading
+    from archive.stages.films import KeptFilm
+    from archive.stages.studies import KeptStudy
+    from archive.store import Blob, Store
+
+    readings, groups = tuple[SpotReading | None, ...], tuple[SpotGroup, ...]
+    kinds: tuple[Any, ...] = (
+        *(KeptStudy, KeptFilm, SunView, str, dict[str, Blob], readings, groups, tuple[Epoch, ...], list[int | None]),
+    )
+    with Store(_folder("value")) as store:
+        store.put(film_of, "one", None, msgspec.Raw(data))
+        for kind in kinds:
+            store.get(film_of, "one", None, kind)
+        store.derive(film_of, "one", None, KeptStudy, lambda: None)
+
+
+def table(data: bytes) -> None:
+    """A file in the place of the store's, perhaps with a journal beside it, and more than one look at it.
+
+    What is found is what was put, or nothing; what is put is kept as soon as a damaged file has been replaced.
+    """
+    from archive.films.production import film_of
+    from archive.store import Store
+
+    folder = _folder("table")
+    file, _, journal = data.partition(JOURNAL)
+    put(folder.path / "store.sqlite", file)
+    (folder.path / "store.sqlite-journal").unlink(missing_ok=True)
+    if journal:
+        put(folder.path / "store.sqlite-journal", journal)
+    for _ in range(3):
+        with Store(folder) as store:
+            for number in range(KEPT_VALUES):
+                found = store.get(film_of, str(number), None, str)
+                if found not in (None, kept_value(number)):
+                    raise AssertionError(f"{found!r} for {number}")
+            store.forget(film_of, keep=[str(number) for number in range(KEPT_VALUES)])
+            blob = store.add_blob(b"a picture")
+            store.put(film_of, "0", None, kept_value(0), blobs=[blob])
+            store.check_blobs()
+    if Store(folder).get(film_of, "0", None, str) != kept_value(0):
+        raise AssertionError("nothing is kept any more")
+
+
+@cache
+def _folder(name: str) -> Folder:
+    return Folder(Path(tempfile.mkdtemp(prefix=f"northlimb-{name}-")))
 
 
 def put(path: Path, data: bytes) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(data)
-
-
-def _disc() -> object:
-    from dataclasses import fields
-
-    from archive.model.observation import Disc
-
-    return Disc(*(1.0 for _ in fields(Disc)))  # type: ignore[arg-type]
 
 
 def readers() -> dict[str, Reader]:
@@ -167,6 +201,8 @@ def readers() -> dict[str, Reader]:
         "checksums": in_folder("checksums.sha256", checksums),
         "notes": in_folder("2026/2026-06-03/notes.md", notes),
         "kept": in_folder("kept.json", kept),
+        "value": value,
+        "table": table,
     }
 
 
@@ -178,7 +214,7 @@ def made(reader: str, number: int) -> bytes:
     seed = rng.choice(seeds_of(reader))
     return (
         mutated_bytes(rng, seed, kind=reader)
-        if reader in ("png", "jpeg", "tiff", "fits", "exif")
+        if reader in ("png", "jpeg", "tiff", "fits", "exif", "value", "table")
         else mutated_text(rng, seed)
     )
 

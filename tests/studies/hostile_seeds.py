@@ -6,10 +6,15 @@ import io
 import json
 import random
 import re
+import sqlite3
 import struct
+import tempfile
 import warnings
 import zlib
+from contextlib import closing
+from datetime import UTC, datetime
 from functools import cache, partial
+from pathlib import Path
 
 import numpy as np
 from reading.drawn import exif_block, noise, png_chunk, png_file
@@ -100,7 +105,7 @@ def seeds_of(reader: str) -> tuple[bytes, ...]:
     return {
         "png": _png, "jpeg": _jpeg, "tiff": _tiff, "fits": _fits, "exif": _exif, "record": _record,
         "settings": _settings, "group-names": _group_names, "checksums": _checksums, "notes": _notes, "kept": _kept,
-        "name": lambda: (b"2026-06-03-0915_2.png",),
+        "name": lambda: (b"2026-06-03-0915_2.png",), "value": _value, "table": _table,
     }[reader]()  # fmt: skip
 
 
@@ -273,15 +278,77 @@ def _notes() -> tuple[bytes, ...]:
 
 
 def _kept() -> tuple[bytes, ...]:
-    disc = dict.fromkeys(("x_px", "y_px", "radius_px"), 100.0)
-    measured = {"width_px": 10, "height_px": 10, "bit_depth": 8, "disc": disc, "axes": None}
     return tuple(
         json.dumps(one).encode()
         for one in (
-            {"version": 3, "measured": measured},
             {"words": {"archive.toml": {"text": "a", "time_ns": 1}}, "sha256": "0"},
             {"id": "2026-06-03T0915Z", "suffix": ".png", "sha256": "0" * 64},
-            {"key": "0", "spots": [[0.1, 0.2, 3.0, 1.0]]},
+            {"moves": [["2026/2026-06-03/0915Z.png", "removed/a/0915Z.png"]], "listed": {}, "unlisted": {}},
             [{"angle_deg": 1.0}],
         )
     )
+
+
+def _value() -> tuple[bytes, ...]:
+    """Values as the store keeps them, of the kinds that `hostile_input` asks for."""
+    from archive.model.measured import Axes, Measured
+    from archive.model.observation import Disc, FoundSpots, Spot
+    from archive.orientation.instrument import Epoch
+    from archive.orientation.spots import SpotReading
+    from archive.stages.films import KeptFilm
+    from archive.stages.studies import KeptStudy
+    from archive.store import Blob
+    from archive.store.digest import encoded
+    from archive.sun.view import sun_view
+
+    blob = Blob("ab" * 32, 2880)
+    disc = Disc(158.25, 151.5, 132.0, 0.0, 0.1, sigma_px=0.004)
+    measured = Measured(320, 300, 8, disc, Axes("helioprojective", ((0.005, 1e-17), (-1e-17, 0.005))))
+    sun = sun_view(datetime(2026, 6, 3, 9, 15, tzinfo=UTC), latitude_deg=52.1, longitude_deg=-1.3)
+    values = (
+        KeptStudy(measured, FoundSpots((Spot(0.1, -0.2, 350.0, 60.0),), 0.05, 1.0), blob),
+        KeptFilm({".mp4": blob}, 10, 0, 480, {"2026-06-03T0915Z": 1}),
+        sun,
+        {"fits": blob, "small": blob},
+        (SpotReading(12.5, 0.3, False, 1e4), None),
+        (Epoch(20_000.0, None, 3.5, 0.1, 0.05, False, 7),),
+    )
+    return tuple(encoded(one) for one in values)
+
+
+KEPT_VALUES = 60
+JOURNAL = b"--- and its journal ---"
+
+
+def kept_value(number: int) -> str:
+    """What is kept under that name in the tables that are damaged."""
+    return f"value {number} " * 40
+
+
+def _table() -> tuple[bytes, ...]:
+    """Tables as the store makes them, one with the journal of a change cut off, and such as others make."""
+    from studies.plantings import hot_journal
+
+    from archive.disk import Folder
+    from archive.films.production import film_of
+    from archive.store import Store
+
+    folder = Path(tempfile.mkdtemp())
+    with Store(Folder(folder)) as store:
+        for number in range(KEPT_VALUES):
+            blobs = [store.add_blob(b"%d" % number)] if number % 10 == 0 else []
+            store.put(film_of, str(number), None, kept_value(number), blobs=blobs)
+    path = folder / "store.sqlite"
+    ours = path.read_bytes()
+    out = [ours, ours, ours, ours + JOURNAL + hot_journal(path)]
+    for theirs in (
+        "CREATE TRIGGER theirs AFTER INSERT ON value BEGIN DELETE FROM value; END",
+        "ALTER TABLE value RENAME TO theirs; CREATE VIEW value AS SELECT * FROM theirs",
+        "CREATE INDEX theirs ON value (key)",
+        "PRAGMA journal_mode = WAL",
+    ):
+        path.write_bytes(ours)
+        with closing(sqlite3.connect(path)) as database:
+            database.executescript(theirs)
+        out.append(path.read_bytes())
+    return tuple(out)

@@ -38,12 +38,14 @@ import scipy.optimize  # noqa: F401
 from scenes.discs import Scene, draw_disc, quantise
 from website.killed_update import broken, tree
 
-import archive.command_keep
-import archive.command_output
 import archive.delivery.evening
 import archive.filing.adding
 import archive.stages.films  # noqa: F401
-from archive.cli import main
+from archive.commands.group import SHORT_HELPS, load_command
+from archive.commands.main import main
+
+for _name in SHORT_HELPS:
+    load_command(_name)
 
 Tree = dict[str, bytes]
 CHECKOUT = Path(__file__).resolve().parents[2]

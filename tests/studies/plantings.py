@@ -6,17 +6,22 @@ import hashlib
 import json
 import os
 import shutil
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-__all__ = ["CANARY", "Planted", "plant", "snapshot_of"]
+__all__ = ["CANARY", "Planted", "hot_journal", "plant", "snapshot_of"]
 
 CANARY = "canary-4711-nobody-may-read-this"
 DAY, STEM = "2026/2026-06-03", "0915Z"
 ID = "2026-06-03T0915Z"
+
+TABLE, BLOBS = ".northlimb/store.sqlite", ".northlimb/blobs"
+BLOB, BLOB_FOLDER = "a blob", "the folder of a blob"  # of those that are there
 
 # Whatever a command reads, writes, renames or removes: of the archive, then of what lies beside it.
 PLACES = (
@@ -24,11 +29,11 @@ PLACES = (
     "theme/base.html", "removed", "removed/2026-06-04T101500Z-removed", "removed/2026-06-04T101500Z-removed/2026",
     "2026", DAY, f"{DAY}/notes.md", f"{DAY}/{STEM}.toml", f"{DAY}/{STEM}.png", f"{DAY}/1010Z.toml", f"{DAY}/1010Z.png",
     f"{DAY}/{STEM}.png.northlimb-part", f"{DAY}/notes.md.northlimb-part", "archive.toml.northlimb-part",
-    "checksums.sha256.northlimb-part", "2025", "2025/2025-01-01", ".northlimb", ".northlimb/discs", ".northlimb/maps",
-    ".northlimb/films", ".northlimb/answers", ".northlimb/answers/pages", ".northlimb/measured", ".northlimb/spots",
-    ".northlimb/orientation", ".northlimb/stamps", f".northlimb/discs/{ID}", f".northlimb/discs/{ID}/natural.jpg",
-    f".northlimb/discs/{ID}/key", f".northlimb/discs/{ID}/disc.fits", ".northlimb/discs/2020-01-01T0000Z",
-    ".northlimb/maps/1234", ".northlimb/films/last-7-days.mp4", ".northlimb-work", ".northlimb-work/lock",
+    "checksums.sha256.northlimb-part", "2025", "2025/2025-01-01", ".northlimb", TABLE, TABLE,
+    f"{TABLE}-journal", f"{TABLE}-journal", f"{TABLE}-wal", f"{TABLE}-shm", f"{TABLE}.northlimb-part", BLOBS,
+    f"{BLOBS}/ab", f"{BLOBS}/ab/{62 * '0'}", BLOB, BLOB, BLOB_FOLDER, BLOB_FOLDER, f"{BLOB_FOLDER}/{62 * '0'}",
+    ".northlimb/making", ".northlimb/making/last-1-days.mp4", ".northlimb/discs", ".northlimb/answers",
+    ".northlimb/stamps", ".northlimb-work", ".northlimb-work/lock",
     ".northlimb-work/pending.json", ".northlimb-work/incoming-0.northlimb-part",
     ".northlimb-work/record.northlimb-part", ".northlimb-work/restored.northlimb-part", ".northlimb-work/lock-by-name",
     ".site.northlimb-part", "site", "site/index.html", "site/files.json", "site/days",
@@ -60,12 +65,22 @@ def plant(archive: Path, number: int) -> Planted:
         _hard_link,
         _words,
         _words,
+        _table,
+        _pipe,
     )
     return kinds[number % len(kinds)](archive, rng)
 
 
 def _chosen(rng: np.random.Generator, options: tuple[str, ...]) -> str:
     return options[int(rng.integers(len(options)))]
+
+
+def _place(archive: Path, rng: np.random.Generator) -> str:
+    place = _chosen(rng, PLACES)
+    if not place.startswith((BLOB, BLOB_FOLDER)):
+        return place
+    blob = _chosen(rng, tuple(sorted(path.relative_to(archive).as_posix() for path in (archive / BLOBS).glob("*/*"))))
+    return blob if place == BLOB else place.replace(BLOB_FOLDER, blob.rpartition("/")[0])
 
 
 def _make_way(path: Path) -> None:
@@ -78,7 +93,7 @@ def _make_way(path: Path) -> None:
 
 
 def _link(archive: Path, rng: np.random.Generator) -> Planted:
-    place, kind = _chosen(rng, PLACES), _chosen(rng, LINKED_TO)
+    place, kind = _place(archive, rng), _chosen(rng, LINKED_TO)
     outside = archive.parent / "outside"
     target = {
         "file": outside / "secret.txt", "folder": outside / "photos", "new": outside / "new.txt",
@@ -92,11 +107,58 @@ def _link(archive: Path, rng: np.random.Generator) -> Planted:
 
 
 def _hard_link(archive: Path, rng: np.random.Generator) -> Planted:
-    place = _chosen(rng, PLACES)
+    place = _place(archive, rng)
     path = archive / place
     _make_way(path)
     path.hardlink_to(archive.parent / "outside/secret.txt")
     return Planted(f"{place} is a second name of outside/secret.txt", is_content=True)
+
+
+def _pipe(archive: Path, rng: np.random.Generator) -> Planted:
+    """What would be waited for, in the place of what is derived."""
+    place = _place(archive, rng)
+    while not place.startswith(".northlimb/"):
+        place = _place(archive, rng)
+    _make_way(archive / place)
+    os.mkfifo(archive / place)
+    return Planted(f"{place} is a pipe")
+
+
+def _table(archive: Path, rng: np.random.Generator) -> Planted:
+    """A table of somebody else's, with words that the library acts on by itself."""
+    outside, table = archive.parent / "outside", archive / TABLE
+    kind = _chosen(rng, ("foreign", "trigger", "view", "journal", "journal of a linked file", "journal of journals"))
+    changes = {
+        "foreign": "CREATE TABLE places (url); INSERT INTO places VALUES ('theirs')",
+        "trigger": "CREATE TRIGGER theirs AFTER INSERT ON value BEGIN DELETE FROM value; END",
+        "view": "ALTER TABLE value RENAME TO theirs; CREATE VIEW value AS SELECT * FROM theirs",
+    }
+    if kind in changes:
+        with closing(sqlite3.connect(table)) as database:
+            database.executescript(changes[kind])
+        return Planted(f"{TABLE}: {kind}")
+    journal = hot_journal(table)
+    if kind == "journal of a linked file":
+        table.unlink()
+        table.hardlink_to(outside / "secret.txt")
+    elif kind == "journal of journals":  # the library removes the file that is named, once it has rolled back
+        name = os.fsencode(outside / "secret.txt")
+        tail = len(name).to_bytes(4, "big") + sum(name).to_bytes(4, "big") + bytes.fromhex("d9d505f920a163d7")
+        journal += (2**30 // 4096 + 1).to_bytes(4, "big") + name + tail
+    table.with_name(f"{table.name}-journal").write_bytes(journal)
+    return Planted(f"{TABLE}: {kind}", is_content="linked" in kind)
+
+
+def hot_journal(table: Path) -> bytes:
+    """Return the journal of a change to a table that was cut off before its end."""
+    journal = table.with_name(f"{table.name}-journal")
+    with closing(sqlite3.connect(table, isolation_level=None)) as database:
+        for statement in ("PRAGMA journal_mode = DELETE", "PRAGMA cache_size = 1", "BEGIN"):
+            database.execute(statement)
+        database.execute("UPDATE value SET value = value || value")
+        made = journal.read_bytes()
+        database.execute("ROLLBACK")
+    return made
 
 
 def _words(archive: Path, rng: np.random.Generator) -> Planted:

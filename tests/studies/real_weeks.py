@@ -11,8 +11,9 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from studies.weeks import LEVELLING_RMS_DEG, ZERO, MountKind, Taken, Week, spotted, wrapped_deg
+from studies.weeks import LEVELLING_RMS_DEG, ZERO, Taken, Week, spotted, wrapped_deg
 
+from archive.model.choices import Mount
 from archive.sun.view import sun_view
 
 __all__ = ["REAL", "real_fortnight", "two_groups_up"]
@@ -31,7 +32,7 @@ def real_fortnight(number: int) -> Week:
     rng = np.random.default_rng([953, number])
     paths = _real_days(rng, number)
     mirrored, camera_deg = bool(rng.integers(2)), float(rng.uniform(-180.0, 180.0))
-    mount: MountKind = "unknown" if number % 2 else "altaz"
+    mount: Mount = "unknown" if number % 2 else "altaz"
     taken, north_angles = [], []
     for path in paths:
         # P is 0 in these pictures; the parallactic angle is made up, as a day's course at middle latitudes has it.

@@ -30,6 +30,8 @@ NAMES = (
     "checksums",
     "notes",
     "kept",
+    "value",
+    "table",
 )
 
 pytestmark = [

@@ -16,7 +16,7 @@ from PIL import Image
 from scenes.discs import Scene, Spot, draw_disc, quantise
 from studies.plantings import CANARY, DAY, ID, STEM, Planted, plant, snapshot_of
 
-from archive.cli import main
+from archive.commands.main import main
 
 pytestmark = pytest.mark.study
 
@@ -97,8 +97,9 @@ def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def _canaries(outside: Path) -> None:
     for name in ("secret.txt", "photos/notes.md", "photos/style.css", "photos/natural.jpg", "photos/holiday/beach.txt",
                  f"{DAY}/notes.md", "photos/2026-06-03/notes.md", "photos/index.html", "photos/base.html",
-                 "other-site/index.html", "photos/2026-06-03/index.html", "photos/key", "photos/2019-01-01T0000Z/key",
-                 "photos/pages", "photos/0001.part", "photos/notes.md.northlimb-part"):  # fmt: skip
+                 "other-site/index.html", "photos/2026-06-03/index.html", "photos/key", "photos/store.sqlite",
+                 "photos/last-1-days.mp4", f"photos/{62 * '0'}", f"photos/ab/{62 * '0'}",
+                 "photos/0001.part", "photos/notes.md.northlimb-part"):  # fmt: skip
         (outside / name).parent.mkdir(parents=True, exist_ok=True)
         (outside / name).write_text(f"{CANARY}\n")
     picture = Image.new("L", (40, 40), 77)

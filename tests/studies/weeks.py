@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,13 +22,13 @@ from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.disc.spots import find_dark_spots
 from archive.disc.tone import flatten_disc
+from archive.model import choices
 from archive.model.observation import SunView
 from archive.orientation.spots import SpottedPicture
 from archive.sun.view import sun_view, sun_views
 
 __all__ = [
     "LEVELLING_RMS_DEG",
-    "MountKind",
     "Taken",
     "Week",
     "drawn_week",
@@ -57,8 +56,6 @@ HARD_KINDS = (
     "dust only",
     "dust and spots",
 )
-
-MountKind = Literal["altaz", "equatorial", "unknown"]
 
 
 @dataclass(frozen=True)
@@ -115,7 +112,7 @@ def hard_week(number: int) -> Week:
     """
     rng = np.random.default_rng([954, number])
     kind = HARD_KINDS[number % len(HARD_KINDS)]
-    mount: MountKind = ("altaz", "unknown", "equatorial")[number % 3]
+    mount: choices.Mount = ("altaz", "unknown", "equatorial")[number % 3]
     middle = _day_without_tilt(rng) if kind in ("lone spot near the centre", "groups without tilt") else _any_day(rng)
     count = 2 if kind == "two pictures" else 4
     times = _times(rng, middle, days=int(rng.integers(count, 6 if count == 2 else 9)), count=count)
@@ -152,7 +149,7 @@ def spotted(taken: Taken) -> SpottedPicture:
 
 
 def _taken_by_mount(
-    rng: np.random.Generator, world: World, times: Sequence[datetime], *, mount: MountKind, kind: str, dust: int = 0
+    rng: np.random.Generator, world: World, times: Sequence[datetime], *, mount: choices.Mount, kind: str, dust: int = 0
 ) -> Week:
     """Draw the world's pictures as this mount's camera delivers them; dust stays where it is on the sensor."""
     instrument = _instrument(rng, "equatorial" if mount == "equatorial" else "altaz")
@@ -180,7 +177,7 @@ def _taken_by_mount(
     return Week(pictures, tuple(north_angles), instrument.mirrored, kind)
 
 
-def _instrument(rng: np.random.Generator, kind: Literal["altaz", "equatorial"]) -> Mount:
+def _instrument(rng: np.random.Generator, kind: choices.KnownMount) -> Mount:
     look = Scene(
         width_px=702,
         height_px=694,

@@ -6,10 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from archive.website.assembly import build_site
 from archive.website.content import Content
+from website.invented import build_site, record_of
 from website.invented import content as invented_content
-from website.invented import record_of
 
 
 @pytest.fixture

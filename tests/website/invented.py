@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from PIL import Image
 
+from archive.built import SiteReport
 from archive.disk import Folder
+from archive.model.film import Film
+from archive.model.group import Group, GroupRotation, Sighting
 from archive.model.observation import (
     Alternative,
     Capture,
@@ -24,19 +29,17 @@ from archive.model.observation import (
     SpotGroup,
     SunView,
 )
+from archive.model.observatory import CameraEpoch, Instrument, Site
+from archive.model.rotation_law import RotationLaw
+from archive.model.times import days_since_1970
+from archive.store import Blob, Store
+from archive.website import assembly
 from archive.website.content import (
     Content,
     Entry,
-    FilmEntry,
-    GroupEntry,
-    GroupSighting,
-    InstrumentInfo,
-    LearnedAngle,
     Pictures,
     RotationEntry,
     SiteInfo,
-    SitePlace,
-    TurningLaw,
 )
 from archive.website.site_record import SiteRecord
 
@@ -63,9 +66,15 @@ ASSUMED = Orientation(
     alternative=Alternative(-158.7, True, 12.34),
 )
 UNKNOWN = Orientation("unknown", None, None, None)
+
+
+def _days(year: int, month: int, day: int) -> float:
+    return days_since_1970(datetime(year, month, day, tzinfo=UTC))
+
+
 LEARNED = (
-    LearnedAngle(datetime(2026, 5, 10, tzinfo=UTC), None, -88.94, None, True, 1),
-    LearnedAngle(datetime(2026, 3, 1, tzinfo=UTC), datetime(2026, 5, 9, tzinfo=UTC), 0.42, 0.83, True, 27),
+    CameraEpoch(_days(2026, 5, 10), None, -88.94, 0.5, 0.3, True, 1),
+    CameraEpoch(_days(2026, 3, 1), _days(2026, 5, 9), 0.42, 0.2, 0.83, True, 27),
 )
 CAPTURE = Capture(
     start_utc=datetime(2026, 6, 3, 9, 14, 15, tzinfo=UTC),
@@ -77,28 +86,57 @@ CAPTURE = Capture(
     seeing=3.5,
 )
 # From memory: Howard, Gilman & Gilman (1984).
-ALL_SPOTS = TurningLaw("all spots", 14.522, -2.84, source="Howard, Gilman & Gilman (1984)")
-OWN_LAW = TurningLaw("this archive", 14.4, -2.5, equator_sigma=0.05, sine_squared_sigma=0.6, groups=14)
+ALL_SPOTS = RotationLaw("all spots", 14.522, -2.84, source="Howard, Gilman & Gilman (1984)")
+OWN_LAW = RotationLaw("this archive", 14.4, -2.5, equator_sigma=0.05, sine_squared_sigma=0.6, groups=14)
 L0_DEG = 340.621
+FITS = b"SIMPLE  =                    T".ljust(2880)
 NOTES = (
     "# Haze\n\nA *long* look. <script>alert(1)</script> <img src=x onerror=alert(2)>\n\n[east](https://example.org)\n"
 )
 
 
-def small_jpeg(path: Path, colour: tuple[int, int, int]) -> Path:
-    """Write a real JPEG of 16 px."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    Image.new("RGB", (16, 16), colour).save(path, quality=95)
-    return path
+@dataclass(frozen=True, kw_only=True)
+class InventedContent(Content):
+    """A content with the folder of the store that holds its pictures."""
+
+    derived: Folder
+
+    def add_blob(self, data: bytes) -> Blob:
+        """Keep bytes in the store, as a picture's would be."""
+        with Store(self.derived) as store:
+            return _added(store, data)
 
 
-def small_avif(path: Path, colour: tuple[int, int, int]) -> Path:
-    """Write a real AVIF of 16 px."""
-    Image.new("RGB", (16, 16), colour).save(path, quality=90, speed=10)
-    return path
+def build_site(content: InventedContent, site_dir: Path, **options: Any) -> SiteReport:
+    """Build the site as a command does, with the content's store opened for it alone."""
+    with Store(content.derived) as store:
+        return assembly.build_site(content, site_dir, store=store, **options)
 
 
-def entry(folder: Path, time_utc: datetime, orientation: Orientation, blur_px: float = 0.0) -> Entry:
+def _added(store: Store, data: bytes) -> Blob:
+    blob = store.add_blob(data)
+    store.put(_added, blob.sha256, None, None, blobs=[blob])  # what no value holds may go at any time
+    return blob
+
+
+def small_jpeg(colour: tuple[int, int, int]) -> bytes:
+    """Return a real JPEG of 16 px."""
+    return picture_bytes(Image.new("RGB", (16, 16), colour), "JPEG", quality=95)
+
+
+def small_avif(colour: tuple[int, int, int]) -> bytes:
+    """Return a real AVIF of 16 px."""
+    return picture_bytes(Image.new("RGB", (16, 16), colour), "AVIF", quality=90, speed=10)
+
+
+def picture_bytes(picture: Image.Image, kind: str, **options: int) -> bytes:
+    """Return a picture as a file of this kind."""
+    stream = io.BytesIO()
+    picture.save(stream, kind, **options)
+    return stream.getvalue()
+
+
+def entry(store: Store, time_utc: datetime, orientation: Orientation, blur_px: float = 0.0) -> Entry:
     """Make an observation with its pictures; the later half of the facts only where north was measured."""
     name = f"{time_utc:%Y-%m-%dT%H%MZ}"
     known = orientation.status == "solved"
@@ -114,20 +152,16 @@ def entry(folder: Path, time_utc: datetime, orientation: Orientation, blur_px: f
         sun=SunView(-13.156, 0.037, L0_DEG, 945.3, 1.0152, 2312, 48.3, 131.7, -28.4),
         capture=CAPTURE if known else Capture(),
     )
-    disc = small_jpeg(folder / f"{name}-disc.jpg", DISC_COLOUR)
-    other = small_jpeg(folder / f"{name}-other.jpg", OTHER_COLOUR)
-    fits = folder / f"{name}.fits"
-    fits.write_bytes(b"SIMPLE  =                    T".ljust(2880))
-    light = small_avif(folder / f"{name}.avif", DISC_COLOUR)
+    disc, other = _added(store, small_jpeg(DISC_COLOUR)), _added(store, small_jpeg(OTHER_COLOUR))
+    light = _added(store, small_avif(DISC_COLOUR))
     pictures = Pictures(
-        "",
-        disc.name,
-        other.name,
-        other.name,
-        other.name,
-        fits=fits.name if known else None,
-        looks={"warm": other.name} if known else {},
-        light={256: light.name, 1024: light.name},
+        disc,
+        other,
+        other,
+        other,
+        fits=_added(store, FITS) if known else None,
+        looks={"warm": other} if known else {},
+        light={256: light, 1024: light},
     )
     return Entry(observation, pictures, () if known else ("The Sun was low.",))
 
@@ -157,12 +191,12 @@ def with_groups(one: Entry, groups: Sequence[NamedGroup], *, counts: Counts) -> 
     )
 
 
-def group_entry(name: str, entries: Sequence[Entry]) -> GroupEntry:
+def group_entry(name: str, entries: Sequence[Entry]) -> Group:
     """Follow a group through the observations that name it."""
-    return GroupEntry(
+    return Group(
         name,
         tuple(
-            GroupSighting(one.observation.id, named.group, named.stated)
+            Sighting(one.observation.id, days_since_1970(one.observation.time_utc), named.group, named.stated)
             for one in entries
             for named in one.observation.groups or ()
             if named.name == name
@@ -170,28 +204,29 @@ def group_entry(name: str, entries: Sequence[Entry]) -> GroupEntry:
     )
 
 
-def rotation(folder: Path, number: int) -> RotationEntry:
+def rotation(store: Store, number: int) -> RotationEntry:
     """Make a small map, its left half clear."""
-    picture, fits = folder / f"{number}.png", folder / f"{number}.fits"
-    map_picture = Image.new("LA", (144, 72), (184, 255))
-    map_picture.paste((0, 0), (0, 0, 72, 72))
-    map_picture.save(picture)
-    fits.write_bytes(b"SIMPLE  =                    T".ljust(2880))
+    picture = Image.new("LA", (144, 72), (184, 255))
+    picture.paste((0, 0), (0, 0, 72, 72))
     first = datetime(2026, 5, 27, tzinfo=UTC) + timedelta(days=27 * (number - 2312))
-    return RotationEntry(number, first, first + timedelta(days=27), picture.name, fits.name, 0.47)
+    return RotationEntry(
+        number,
+        first,
+        first + timedelta(days=27),
+        _added(store, picture_bytes(picture, "PNG")),
+        _added(store, FITS),
+        0.47,
+    )
 
 
-def film(folder: Path, entries: list[Entry]) -> FilmEntry:
+def film(store: Store, entries: list[Entry]) -> Film:
     """Make a film of stand-in bytes: the site copies films and does not read them."""
-    poster = small_jpeg(folder / "poster.jpg", OTHER_COLOUR)
-    (folder / "film.mp4").write_bytes(b"film")
-    (folder / "film.json").write_bytes(b"{}")
-    return FilmEntry(
+    return Film(
         stem="last-days",
         title="The last days",
-        mp4="film.mp4",
-        poster=poster.name,
-        frames_json="film.json",
+        mp4=_added(store, b"film"),
+        poster=_added(store, small_jpeg(OTHER_COLOUR)),
+        frames_json=_added(store, b"{}"),
         loop=None,
         width_px=720,
         height_px=720,
@@ -203,12 +238,18 @@ def film(folder: Path, entries: list[Entry]) -> FilmEntry:
     )
 
 
-def content(folder: Path, address: str | None = None) -> Content:
+def content(folder: Path, address: str | None = None) -> InventedContent:
     """Four pictures on three days, one day missing between them, and two groups.
 
     The observer gave the later picture of the second day his own count and one group's place. The last day's north is
     not known, and it was not counted.
     """
+    derived = Folder(folder.parent).below(folder.name)
+    with Store(derived) as store:
+        return _content(store, derived, address)
+
+
+def _content(store: Store, derived: Folder, address: str | None) -> InventedContent:
     morning = datetime(2026, 6, 3, 9, 15, 20, tzinfo=UTC)
     lead = [
         group(12.3, meridian, area_msh=area, spots=4) for meridian, area in ((-30.1, 180), (-17.2, 240), (-14.4, 230))
@@ -217,27 +258,26 @@ def content(folder: Path, address: str | None = None) -> Content:
     first, second = "2312-1", "2312-2"
     entries = [
         with_groups(
-            entry(folder, morning - timedelta(days=1), ASSUMED),
+            entry(store, morning - timedelta(days=1), ASSUMED),
             [NamedGroup(first, lead[0])],
             counts=Counts(1, 4, 14.0),
         ),
         with_groups(
-            entry(folder, morning, SOLVED, blur_px=1.4),
+            entry(store, morning, SOLVED, blur_px=1.4),
             [NamedGroup(first, lead[1]), NamedGroup(second, young[0])],
             counts=Counts(2, 5, 25.0),
         ),
         with_groups(
-            entry(folder, morning + timedelta(hours=5), SOLVED, blur_px=1.1),
+            entry(store, morning + timedelta(hours=5), SOLVED, blur_px=1.1),
             [NamedGroup(first, lead[2]), NamedGroup(second, young[1], stated=True)],
             counts=Counts(2, 6, 26.0, stated=True),
         ),
-        entry(folder, morning + timedelta(days=2), UNKNOWN),
+        entry(store, morning + timedelta(days=2), UNKNOWN),
     ]
     groups = (
         replace(
             group_entry(first, entries),
-            rotation_deg_per_day=14.37,
-            rotation_sigma=0.15,
+            rotation=GroupRotation(14.37, 0.15, 12.0, 3),
             return_of="2311-4",
             other_names=("2312-7",),
         ),
@@ -247,22 +287,22 @@ def content(folder: Path, address: str | None = None) -> Content:
         title="The Sun over Quillmere",
         observer="the Quillmere observers",
         address=address,
-        sites=(SitePlace("Quillmere Hill", 52.1, -1.3, 120.0),),
+        sites=(Site("Quillmere Hill", 52.1, -1.3, 120.0),),
         instruments=(
-            InstrumentInfo("80 mm refractor", "altaz", "yes", 0.4, learned=LEARNED),
-            InstrumentInfo("Long box", "unknown"),
+            Instrument("80 mm refractor", "altaz", "yes", 0.4, learned=LEARNED),
+            Instrument("Long box", "unknown"),
         ),
     )
-    return Content(
+    return InventedContent(
         info,
         entries,
         {"2026-06-03": NOTES},
-        (film(folder, entries),),
+        (film(store, entries),),
         groups=groups,
-        rotations=(rotation(folder, 2311), rotation(folder, 2312)),
+        rotations=(rotation(store, 2311), rotation(store, 2312)),
         own_law=OWN_LAW,
         published_laws=(ALL_SPOTS,),
-        derived=Folder(folder),
+        derived=derived,
     )
 
 

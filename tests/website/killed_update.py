@@ -18,10 +18,9 @@ from dataclasses import replace
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
-from archive.website.assembly import build_site
 from archive.website.content import Content
+from website.invented import build_site, record_of
 from website.invented import content as invented_content
-from website.invented import record_of
 from website.read_pages import Links
 
 EVENTS = {"os.rename", "os.remove", "os.mkdir", "os.rmdir"}

@@ -79,7 +79,7 @@ async function visit(browser, wanted) {
   const page = await browser.newPage();
   const said = [];
   const requests = [];
-  page.on("console", (message) => said.push(`${message.type()}: ${message.text()}`));
+  page.on("console", (message) => said.push([`${message.type()}: ${message.text()}`, message.location()?.url].filter(Boolean).join(" ")));
   page.on("pageerror", (error) => said.push(`error: ${error.message}`));
   page.on("request", (request) => requests.push(request.url()));
   page.on("requestfailed", (request) => said.push(`failed: ${request.url()} ${request.failure()?.errorText}`));

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from archive.website.addresses import Here
-from archive.website.assembly import build_site
 from archive.website.content import Content
 from archive.website.films_page import rotation_films
+from website.invented import InventedContent, build_site
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 in_browser = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed: the player not tried in a browser")
@@ -21,11 +21,9 @@ MOMENTS = {"2026-06-02T0915Z": 0, "2026-06-03T0915Z": 24}
 
 
 @pytest.fixture
-def site_dir(content: Content, tmp_path: Path) -> Path:
+def site_dir(content: InventedContent, tmp_path: Path) -> Path:
     film = content.films[0]
-    twin = content.derived.path / "twin.mp4"
-    twin.write_bytes(b"twin")
-    known = replace(film, av1=twin.name, first_frames=MOMENTS, rotation=2312)
+    known = replace(film, av1=content.add_blob(b"twin"), first_frames=MOMENTS, rotation=2312)
     build_site(replace(content, films=(known,)), tmp_path / "with-film")
     return tmp_path / "with-film"
 

@@ -20,7 +20,7 @@ from PIL import Image
 from scenes.discs import draw_disc, place_on_picture, quantise
 from whole.turning import EPOCH, darkness_centre, lone_spots, scene_at
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.sun.view import sun_view
 from website.browser import CHROMIUM, Browser, browser
 from website.read_pages import Links

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 from scenes.discs import Scene, Spot, draw_disc, quantise
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.tone import flatten_disc, looked_at
 from archive.records.disc_files import read_disc

@@ -11,9 +11,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from archive.website.assembly import build_site
+from website.invented import build_site, record_of
 from website.invented import content as invented_content
-from website.invented import record_of
 from website.read_pages import Links
 
 ADDRESS = "https://sun.quillmere.example/of/sun"

@@ -6,7 +6,7 @@ import math
 import re
 import warnings
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -14,12 +14,13 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from archive.model.observation import Alternative, Evidence, EvidenceKind, Observation, Orientation
-from archive.website.assembly import build_site
+from archive.model.choices import EvidenceKind
+from archive.model.observation import Alternative, Evidence, Observation, Orientation
 from archive.website.content import Content
 from archive.website.disc_directions import disc_directions, shown_at_deg
 from archive.website.north_figure import NorthFigure, north_figure
 from archive.website.orientation_words import EVIDENCE_NAMES
+from website.invented import build_site
 
 DAY = "days/2026-06-03/index.html"
 UNKNOWN_DAY = "days/2026-06-05/index.html"
@@ -326,7 +327,7 @@ def test_learned_camera_angles_are_told_in_order_of_time(site: Path) -> None:
 
 def test_an_angle_that_ended_is_not_said_to_last(content: Content, tmp_path: Path) -> None:
     instrument = content.info.instruments[0]
-    ended = replace(instrument.learned[1], until_utc=instrument.learned[1].since_utc + timedelta(days=3))
+    ended = replace(instrument.learned[1], until_days=instrument.learned[1].since_days + 3.0)
     info = replace(content.info, instruments=(replace(instrument, learned=(ended,)),))
     build_site(replace(content, info=info), tmp_path / "ended")
     html = (tmp_path / "ended/observatory/index.html").read_text(encoding="utf-8")

@@ -13,6 +13,7 @@ from typing import TypeVar
 import pytest
 
 from archive.model.observation import Counts
+from archive.store import Store
 from archive.website.content import Content, Entry
 from archive.website.counted_days import days_summary
 from archive.website.days_page import days_page
@@ -20,7 +21,7 @@ from archive.website.month_page import month_pages
 from archive.website.observing_days import observing_days
 from archive.website.pages import PagePlan, SiteFace
 from archive.website.year_page import year_pages
-from website.invented import SOLVED, entry
+from website.invented import SOLVED, InventedContent, entry
 from website.read_pages import Links, page_text
 
 Page = TypeVar("Page")
@@ -28,8 +29,9 @@ Page = TypeVar("Page")
 FACE = SiteFace("The Sun over Quillmere", "the Quillmere observers", "en", "")
 
 
-def _archive(content: Content, folder: Path, days: list[date]) -> Content:
-    one = entry(folder, datetime(2026, 1, 1, 9, 15, tzinfo=UTC), SOLVED)
+def _archive(content: InventedContent, days: list[date]) -> Content:
+    with Store(content.derived) as store:
+        one = entry(store, datetime(2026, 1, 1, 9, 15, tzinfo=UTC), SOLVED)
     return replace(content, entries=[_moved(one, day) for day in days], notes={})
 
 
@@ -43,8 +45,8 @@ def _moved(one: Entry, day: date) -> Entry:
 
 
 @pytest.mark.parametrize("first", [date(2024, 2, 1), date(2026, 6, 1), date(2026, 8, 1), date(2027, 2, 1)], ids=str)
-def test_a_month_lies_as_the_standard_library_lays_it(content: Content, tmp_path: Path, first: date) -> None:
-    (page,) = gathered(month_pages(observing_days(_archive(content, tmp_path, [first.replace(day=9)])), FACE))
+def test_a_month_lies_as_the_standard_library_lays_it(content: InventedContent, first: date) -> None:
+    (page,) = gathered(month_pages(observing_days(_archive(content, [first.replace(day=9)])), FACE))
     # calendar.monthcalendar: weeks from Monday, 0 outside the month.
     weeks = [[int(day.number or 0) for day in week] for week in page.weeks]
     assert weeks == calendar.monthcalendar(first.year, first.month)
@@ -52,9 +54,9 @@ def test_a_month_lies_as_the_standard_library_lays_it(content: Content, tmp_path
     assert seen == ["9"]
 
 
-def test_months_lead_to_the_nearest_with_pictures(content: Content, tmp_path: Path) -> None:
+def test_months_lead_to_the_nearest_with_pictures(content: InventedContent) -> None:
     days = [date(2025, 11, 30), date(2026, 2, 1), date(2026, 2, 28)]
-    november, february = gathered(month_pages(observing_days(_archive(content, tmp_path, days)), FACE))
+    november, february = gathered(month_pages(observing_days(_archive(content, days)), FACE))
     assert november.previous is None
     assert november.next is not None
     assert (november.next.words, november.next.href) == ("February 2026", "../2026-02/index.html")
@@ -63,20 +65,20 @@ def test_months_lead_to_the_nearest_with_pictures(content: Content, tmp_path: Pa
     assert february.next is None
 
 
-def test_the_wall_sets_days_27_apart_below_each_other(content: Content, tmp_path: Path) -> None:
+def test_the_wall_sets_days_27_apart_below_each_other(content: InventedContent) -> None:
     # The Sun's turn as seen from the Earth, 27.28 days at 16 degrees of latitude (Carrington), in whole days.
     first = date(2025, 3, 3)
     days = [first + timedelta(days=27 * turn) for turn in range(5)]
-    (page,) = gathered(year_pages(observing_days(_archive(content, tmp_path, days)), FACE))
+    (page,) = gathered(year_pages(observing_days(_archive(content, days)), FACE))
     columns = [[number for number, day in enumerate(row.days) if day.href] for row in page.rows]
     assert len(page.rows) == 5
     assert all(len(row.days) == 27 for row in page.rows)
     assert columns == [columns[0]] * 5
 
 
-def test_a_new_picture_moves_no_other_on_the_wall(content: Content, tmp_path: Path) -> None:
+def test_a_new_picture_moves_no_other_on_the_wall(content: InventedContent) -> None:
     def columns(days: list[date]) -> dict[str, int]:
-        (page,) = gathered(year_pages(observing_days(_archive(content, tmp_path, days)), FACE))
+        (page,) = gathered(year_pages(observing_days(_archive(content, days)), FACE))
         return {day.href: number for row in page.rows for number, day in enumerate(row.days) if day.href}
 
     few = [date(2025, 5, 17), date(2025, 9, 1)]
@@ -84,18 +86,18 @@ def test_a_new_picture_moves_no_other_on_the_wall(content: Content, tmp_path: Pa
     assert {href: more[href] for href in columns(few)} == columns(few)
 
 
-def test_every_day_of_a_year_is_on_its_wall_once_and_none_of_another(content: Content, tmp_path: Path) -> None:
+def test_every_day_of_a_year_is_on_its_wall_once_and_none_of_another(content: InventedContent) -> None:
     days = [date(2024, 1, 1) + timedelta(days=count) for count in range(366)]
-    (page,) = gathered(year_pages(observing_days(_archive(content, tmp_path, days)), FACE))
+    (page,) = gathered(year_pages(observing_days(_archive(content, days)), FACE))
     hrefs = [day.href for row in page.rows for day in row.days if day.href]
     assert hrefs == [f"../{day}/index.html" for day in days]
     assert sum(day.inside for row in page.rows for day in row.days) == 366
     assert [day.month for row in page.rows for day in row.days if day.month] == list(calendar.month_abbr)[1:]
 
 
-def test_the_index_has_a_dot_for_each_day_in_its_weekday_s_column(content: Content, tmp_path: Path) -> None:
+def test_the_index_has_a_dot_for_each_day_in_its_weekday_s_column(content: InventedContent) -> None:
     days = [date(2026, 6, 3), date(2026, 6, 7), date(2026, 8, 1)]
-    page = days_page(observing_days(_archive(content, tmp_path, days)), FACE)
+    page = days_page(observing_days(_archive(content, days)), FACE)
     (year,) = page.years
     assert [month.words for month in year.months] == list(calendar.month_name)[1:9]
     june, july, august = year.months[5:]
@@ -131,8 +133,8 @@ def test_a_day_is_reached_from_home_through_year_and_month(site: Path) -> None:
 
 
 @pytest.mark.parametrize(("spots", "told"), [(0, "without spots; R 0"), (3, "with spots; R 13")])
-def test_a_single_day_is_told_in_the_singular(content: Content, tmp_path: Path, spots: int, told: str) -> None:
-    (entry,) = _archive(content, tmp_path, [date(2026, 6, 3)]).entries
+def test_a_single_day_is_told_in_the_singular(content: InventedContent, spots: int, told: str) -> None:
+    (entry,) = _archive(content, [date(2026, 6, 3)]).entries
     counts = Counts(min(spots, 1), spots, 10.0 * min(spots, 1) + spots)
     counted = replace(entry, observation=replace(entry.observation, counts=counts))
     days = observing_days(replace(content, entries=[counted], notes={}))

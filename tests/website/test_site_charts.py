@@ -12,8 +12,9 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from archive.website.assembly import build_site
-from archive.website.chart_axes import NARROW, WIDE, Size, days_of, time_ticks
+from archive.model.group import GroupRotation
+from archive.model.times import days_since_1970
+from archive.website.chart_axes import NARROW, WIDE, Size, time_ticks, value_axis
 from archive.website.chart_svg import Colour
 from archive.website.charts import (
     Counted,
@@ -28,11 +29,11 @@ from archive.website.charts import (
 )
 from archive.website.content import Content
 from archive.website.render import static_files
-from website.invented import ALL_SPOTS, OWN_LAW
+from website.invented import ALL_SPOTS, OWN_LAW, build_site
 from website.read_pages import Links, page_text
 
 PAGE = "charts/index.html"
-START = days_of(datetime(2026, 6, 3, 12, tzinfo=UTC))
+START = days_since_1970(datetime(2026, 6, 3, 12, tzinfo=UTC))
 Point = tuple[float, float]
 
 
@@ -113,7 +114,7 @@ def test_one_day_alone_stands_in_the_middle_of_a_week() -> None:
 def test_many_years_show_the_means_of_their_months() -> None:
     # Four days a month with R 0 and 40 in turn: every mean is 20. A year is missing, and the line with it.
     times = [
-        days_of(datetime(year, month, day, tzinfo=UTC))
+        days_since_1970(datetime(year, month, day, tzinfo=UTC))
         for year in (2020, 2022)
         for month in range(1, 13)
         for day in (2, 9, 16, 23)
@@ -203,14 +204,32 @@ def _date(words: str) -> tuple[int | None, int, int]:
     return int(year) if year else None, time.strptime(month or "Jan", "%b").tm_mon, int(day or 1)
 
 
-def test_charts_are_the_same_bytes_each_time_whatever_the_users_own_settings(monkeypatch: pytest.MonkeyPatch) -> None:
-    import matplotlib
+@pytest.mark.parametrize(
+    ("first", "last", "most", "written"),
+    [
+        # Steps of 1, 2, 2.5 and 5 times a power of ten, the smallest that leaves at most so many; as many decimals as
+        # the step has.
+        (0.0, 21.6, 5, ["0", "5", "10", "15", "20"]),
+        (0.0, 108.0, 5, ["0", "25", "50", "75", "100"]),
+        (0.0, 9720.0, 5, ["0", "2000", "4000", "6000", "8000"]),
+        (13.1, 14.8, 7, ["13.25", "13.50", "13.75", "14.00", "14.25", "14.50", "14.75"]),
+        (12.0, 19.0, 7, ["12", "13", "14", "15", "16", "17", "18", "19"]),
+        (14.32, 14.36, 7, ["14.32", "14.33", "14.34", "14.35", "14.36"]),
+        (-0.5, 0.5, 4, ["−0.50", "−0.25", "0.00", "0.25", "0.50"]),
+    ],
+)
+def test_figures_along_an_axis_are_round(first: float, last: float, most: int, written: list[str]) -> None:
+    axis = value_axis(first, last, most=most)
+    assert [words for _, words in axis.ticks] == written
+    assert [value for value, _ in axis.ticks] == pytest.approx([float(words.replace("−", "-")) for words in written])
 
-    first = _activity([0, 1, 2])
-    activity_chart.cache_clear()
-    with matplotlib.rc_context({"lines.linewidth": 9.0, "font.size": 33.0, "axes.facecolor": "red"}):
-        assert _activity([0, 1, 2]) == first
-        assert matplotlib.rcParams["font.size"] == 33.0
+
+def test_rates_that_are_all_alike_have_an_axis_all_the_same() -> None:
+    svg = turning_chart((Turned(3.0, 14.5, 0.0),), (), "words").wide
+    heights = [y for words, (_, y) in _texts(svg).items() if re.fullmatch(r"1\d\.\d", words)]
+    ((_, y),) = _dots(svg, Colour.INK)
+    assert len(heights) >= 3
+    assert min(heights) < y < max(heights)
 
 
 def test_a_chart_has_words_for_who_cannot_see_it_and_only_the_pages_colours() -> None:
@@ -254,7 +273,7 @@ def test_behind_each_chart_stand_its_figures(site: Path) -> None:
 
 
 def test_a_rate_hardly_known_stands_in_the_table_only(content: Content, tmp_path: Path) -> None:
-    vague = replace(content.groups[0], rotation_sigma=0.9)
+    vague = replace(content.groups[0], rotation=GroupRotation(14.37, 0.9, 12.0, 3))
     build_site(replace(content, groups=(vague,)), tmp_path / "site")
     text = page_text(tmp_path / "site", PAGE)
     assert "0 groups and 2 laws of rotation." in text

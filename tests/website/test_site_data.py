@@ -14,10 +14,10 @@ import frictionless
 import jsonschema
 import pytest
 
-from archive.website.assembly import build_site
 from archive.website.content import Content
 from archive.website.data_columns import COLUMNS, GROUP_COLUMNS
 from archive.website.observation_data import observation_record
+from website.invented import build_site
 
 
 def _object(**properties: Any) -> dict[str, Any]:

@@ -9,9 +9,9 @@ from xml.etree import ElementTree
 
 import feedparser
 
-from archive.website.assembly import build_site
 from archive.website.content import Content, Entry
 from archive.website.feed import feed_bytes
+from website.invented import build_site
 from website.invented import content as invented_content
 
 ATOM = "{http://www.w3.org/2005/Atom}"

@@ -14,13 +14,13 @@ from pathlib import Path
 import pytest
 
 from archive.built import SiteReport
-from archive.disk import Folder, StoredFile
+from archive.disk import Folder
 from archive.errors import FolderError, PublishError
 from archive.publishing.folder_target import publish_folder
-from archive.website.assembly import build_site
+from archive.store import DamagedBlobError, Store
 from archive.website.content import Content
 from archive.website.site_files import SiteFile, held_bytes, write_site
-from website.invented import OTHER_COLOUR, record_of, small_jpeg
+from website.invented import OTHER_COLOUR, InventedContent, build_site, record_of, small_jpeg
 from website.invented import content as invented_content
 
 
@@ -28,8 +28,10 @@ def _tree(folder: Path) -> dict[str, bytes]:
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
-def small_of(content: Content) -> Path:
-    return content.derived.path / content.entries[0].pictures.small
+def small_of(content: InventedContent) -> Path:
+    with Store(content.derived) as store:
+        file = store.stored(content.entries[0].pictures.small).file
+    return file.folder.path / file.file
 
 
 def _times(folder: Path) -> dict[str, int]:
@@ -125,11 +127,32 @@ def test_a_path_that_leaves_the_folder_is_refused(path: str, tmp_path: Path) -> 
         write_site([SiteFile(path, b"a")], tmp_path / "site")
 
 
-def test_a_missing_picture_is_named_and_nothing_is_written(content: Content, tmp_path: Path) -> None:
-    small_of(content).unlink()
-    with pytest.raises(FolderError, match=r"-other\.jpg: to be published as days/2026-06-02/0915Z-"):
+@pytest.mark.parametrize("damage", ["gone", "cut", "a bit"])
+def test_a_damaged_picture_is_named_and_nothing_is_written(
+    content: InventedContent, tmp_path: Path, damage: str
+) -> None:
+    small = small_of(content)
+    data = small.read_bytes()
+    small.unlink()
+    if damage != "gone":
+        small.write_bytes(data[:-1] if damage == "cut" else bytes([data[0] ^ 4]) + data[1:])
+    with pytest.raises(DamagedBlobError) as refused:
         build_site(content, tmp_path / "new")
+    assert refused.value.blob == content.entries[0].pictures.small
     assert not (tmp_path / "new").exists()
+
+
+def test_a_damaged_picture_leaves_the_site_as_it_was(content: InventedContent, site: Path) -> None:
+    small_of(content).unlink()
+    (site / "days/2026-06-02/0915Z-small.jpg").unlink()
+    before = _tree(site)
+    with pytest.raises(DamagedBlobError):
+        build_site(replace(content, notes={}), site, record=record_of(site))
+    assert _tree(site) == before
+
+
+def test_a_picture_shares_the_bytes_on_the_disk_with_the_store(content: InventedContent, site: Path) -> None:
+    assert (site / "days/2026-06-02/0915Z-small.jpg").samefile(small_of(content))
 
 
 def test_an_interrupted_build_is_put_right_by_the_next(content: Content, site: Path) -> None:
@@ -140,22 +163,20 @@ def test_an_interrupted_build_is_put_right_by_the_next(content: Content, site: P
     assert _tree(site) == whole
 
 
-def test_a_changed_picture_is_copied_though_its_size_is_the_same(tmp_path: Path) -> None:
-    source = tmp_path / "picture.jpg"
-    source.write_bytes(b"one")
-    copy = SiteFile("picture.jpg", StoredFile(Folder(tmp_path), "picture.jpg"))
-    write_site([copy], tmp_path / "site")
-    stamp = source.stat().st_mtime_ns
-    source.write_bytes(b"two")
-    os.utime(source, ns=(stamp + 1, stamp + 1))
-    assert write_site([copy], tmp_path / "site") == SiteReport(1, 0, 0)
+def test_another_picture_is_written_though_its_size_and_date_are_the_same(tmp_path: Path) -> None:
+    with Store(Folder(tmp_path).below("derived")) as store:
+        one, two = (store.stored(store.add_blob(data)) for data in (b"one", b"two"))
+        for stored in (one, two):
+            os.utime(stored.file.folder.path / stored.file.file, ns=(0, 0))
+        write_site([SiteFile("picture.jpg", one)], tmp_path / "site")
+        assert write_site([SiteFile("picture.jpg", two)], tmp_path / "site") == SiteReport(1, 0, 0)
     assert (tmp_path / "site/picture.jpg").read_bytes() == b"two"
 
 
-def test_a_picture_made_again_with_the_same_bytes_is_not_written(content: Content, site: Path) -> None:
+def test_a_picture_made_again_with_the_same_bytes_is_not_written(content: InventedContent, site: Path) -> None:
     before = _times(site)
-    again = small_jpeg(small_of(content), OTHER_COLOUR)
-    os.utime(again, ns=(0, 0))
+    small_of(content).unlink()
+    content.add_blob(small_jpeg(OTHER_COLOUR))
     assert build_site(content, site, record=record_of(site)).written == 0
     assert _times(site) == before
 

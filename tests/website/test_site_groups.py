@@ -12,15 +12,16 @@ import pytest
 from PIL import Image
 
 from archive.disc.aligned import STANDARD_FRAME
+from archive.model.constants import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.model.observation import Counts, NamedGroup, Spot, SpotGroup
-from archive.website.assembly import build_site
-from archive.website.content import DISC_RADIUS_PX, DISC_SIDE_PX, Content, TurningLaw
+from archive.model.rotation_law import RotationLaw
+from archive.website.content import Content
 from archive.website.followed import followed_groups
 from archive.website.group_rows import group_row
 from archive.website.pages import Link
-from archive.website.turning import law_formula, law_rate
+from archive.website.turning import law_formula
 from archive.website.wording import days_and_months, latitude_words, meridian_words, span_words
-from website.invented import ALL_SPOTS, OWN_LAW, UNKNOWN, with_groups
+from website.invented import ALL_SPOTS, OWN_LAW, UNKNOWN, InventedContent, build_site, picture_bytes, with_groups
 from website.read_pages import Links, page_text
 
 FIRST, SECOND = "groups/2312-1/index.html", "groups/2312-2/index.html"
@@ -52,11 +53,11 @@ def test_spans_of_days_name_month_and_year_once() -> None:
 
 def test_the_law_is_the_formula_as_printed() -> None:
     # 14.522 - 2.84 sin^2, Howard, Gilman & Gilman (1984), from memory; sin^2 of 30 degrees is 1/4.
-    assert law_rate(ALL_SPOTS, 30.0) == pytest.approx(14.522 - 2.84 / 4)
-    assert law_rate(ALL_SPOTS, -30.0) == law_rate(ALL_SPOTS, 30.0)
+    assert ALL_SPOTS.rate_deg_per_day(30.0) == pytest.approx(14.522 - 2.84 / 4)
+    assert ALL_SPOTS.rate_deg_per_day(-30.0) == ALL_SPOTS.rate_deg_per_day(30.0)
     # Snodgrass & Ulrich (1990), from memory: 14.713 - 2.396 sin^2 - 1.787 sin^4.
-    magnetic = TurningLaw("magnetic features", 14.713, -2.396, -1.787)
-    assert law_rate(magnetic, 90.0) == pytest.approx(14.713 - 2.396 - 1.787)
+    magnetic = RotationLaw("magnetic features", 14.713, -2.396, -1.787)
+    assert magnetic.rate_deg_per_day(90.0) == pytest.approx(14.713 - 2.396 - 1.787)
     assert law_formula(magnetic) == "14.71 − 2.40 sin<sup>2</sup> φ − 1.79 sin<sup>4</sup> φ"
     assert law_formula(OWN_LAW).replace("\N{NO-BREAK SPACE}", " ") == "14.40 ± 0.05 − (2.50 ± 0.60) sin<sup>2</sup> φ"
 
@@ -72,14 +73,15 @@ def _crops(site: Path, path: str) -> list[tuple[str, list[float]]]:
     return [(src, [float(value) for value in box.split()]) for box, src in found]
 
 
-def test_a_crop_holds_the_spots_where_the_pictures_pixels_are(content: Content, tmp_path: Path) -> None:
+def test_a_crop_holds_the_spots_where_the_pictures_pixels_are(content: InventedContent, tmp_path: Path) -> None:
     # A spot is painted into a real disc by array indices: 0.5 radii to the right and 0.25 up from the frame's centre.
     entry = content.entries[0]
     pixels = np.full((1024, 1024), 255, dtype=np.uint8)
     column = round(STANDARD_FRAME.centre_px + 0.5 * STANDARD_FRAME.radius_px)
     row = round(STANDARD_FRAME.centre_px - 0.25 * STANDARD_FRAME.radius_px)
     pixels[row - 4 : row + 5, column - 4 : column + 5] = 0
-    Image.fromarray(pixels).save(content.derived.path / entry.pictures.disc, quality=95)
+    disc = content.add_blob(picture_bytes(Image.fromarray(pixels), "JPEG", quality=95))
+    entry = replace(entry, pictures=replace(entry.pictures, disc=disc))
     group = SpotGroup((Spot(0.5, 0.25, 50.0, 10.0),), 50.0, 10.0, 12.0, 310.0, -30.0)
     entries = [with_groups(entry, [NamedGroup("2312-1", group)], counts=Counts(1, 1, 11.0)), *content.entries[1:]]
     sightings = (replace(content.groups[0].sightings[0], group=group),)

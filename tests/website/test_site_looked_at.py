@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 
 from archive.disk import Folder
-from archive.website.assembly import build_site
 from archive.website.content import Entry
 from archive.website.render import style_hash
+from website.invented import build_site
 from website.invented import content as invented_content
 from website.packaged_browser import in_driven_browser, look
 

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from archive.records.notes import MOST_BYTES
-from archive.website.assembly import build_site
 from archive.website.content import Content
 from archive.website.notes import markdown_excess, notes_html
+from website.invented import build_site
 from website.read_pages import page_text
 
 # Ways of smuggling a script past a filter that are widely described; from memory.

@@ -12,8 +12,8 @@ import html5lib
 import pytest
 
 from archive.safety import CAUTION
-from archive.website.assembly import build_site
 from archive.website.content import Content
+from website.invented import build_site
 from website.invented import content as invented_content
 from website.read_pages import Links, page_text
 

@@ -9,10 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from archive.website.assembly import build_site
 from archive.website.content import Content
 from archive.website.followed import Seen
-from website.invented import L0_DEG
+from website.invented import L0_DEG, build_site
 from website.invented import content as invented_content
 from website.read_pages import Links, page_text
 

@@ -19,7 +19,7 @@ from urllib.request import url2pathname
 
 import pytest
 
-from archive.website.assembly import build_site
+from website.invented import build_site
 from website.invented import content as invented_content
 from website.packaged_browser import CHROMIUM, MODULES, needs_package
 from website.read_pages import Links

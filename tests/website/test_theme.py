@@ -8,10 +8,9 @@ import pytest
 
 from archive.disk import Folder
 from archive.errors import SettingsError
-from archive.website.assembly import build_site
 from archive.website.content import Content
 from archive.website.theme import NO_THEME, read_theme
-from website.invented import record_of
+from website.invented import build_site, record_of
 from website.read_pages import page_text
 
 
@@ -46,12 +45,12 @@ def test_a_fragment_alone_can_be_changed(content: Content, tmp_path: Path) -> No
 
 def test_what_a_template_includes_may_change_alone(content: Content, tmp_path: Path) -> None:
     base = '{% extends "original/base.html" %}{% block colophon %}{% include "parts/pier.txt" %}{% endblock %}'
-    theme, kept = tmp_path / "theme", Folder(tmp_path).below("answers")
+    theme = tmp_path / "theme"
     (theme / "parts").mkdir(parents=True)
     (theme / "base.html").write_text(base)
     for words in ("Pier 4.", "Pier 5."):
         (theme / "parts" / "pier.txt").write_text(words)
-        build_site(content, tmp_path / "themed", theme_files=Folder(theme), answers=kept)
+        build_site(content, tmp_path / "themed", theme_files=Folder(theme))
         for page in ("index.html", "days/2026-06-03/index.html"):
             assert words in page_text(tmp_path / "themed", page)
 

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 from scenes.discs import Scene, Spot, draw_disc, quantise
 
-from archive.cli import main
+from archive.commands.main import main
 
 NEW = [
     "--title", "Sun over the quay", "--observer", "A. Teal", "--site", "Quay,52.1234,-1.3456,41", "--time-zone",

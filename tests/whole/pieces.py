@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import os
 import signal
+import threading
 import time
 from pathlib import Path
+
+import numpy as np
 
 from archive.errors import PictureError
 
@@ -34,13 +37,14 @@ def killed_always(number: int) -> int:
 
 
 def threads_of(number: int) -> tuple[int, int]:
-    """How many threads the libraries of a worker take."""
-    import cv2
-    import numpy  # noqa: F401
+    """How many threads the libraries of a worker work in, and how many they are told to take."""
+    from scipy import linalg
 
     del number
     time.sleep(0.01)
-    return cv2.getNumThreads(), int(os.environ["OMP_NUM_THREADS"])
+    linalg.solve(np.eye(300), np.ones(300))
+    foreign = len(list(Path("/proc/self/task").iterdir())) - threading.active_count()
+    return 1 + foreign, int(os.environ["OMP_NUM_THREADS"])
 
 
 def done_by(picture: bytes) -> tuple[int, int]:

@@ -16,7 +16,7 @@ import pytest
 from PIL import Image
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import SPOTS, draw
 

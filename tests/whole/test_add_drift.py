@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.model.angles import difference_deg
 from archive.sun.refraction import refraction_flattening
 from archive.sun.view import sun_view

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import csv
 import json
+import random
 import re
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import urllib.request
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +22,11 @@ import numpy as np
 import pytest
 from astropy.io import fits
 from astropy.wcs import WCS
+from derived import blobs, change_rows
 from PIL import Image
 from scenes.discs import Scene, Spot
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import NEW, SPOTS, draw
 
@@ -160,14 +164,75 @@ def test_a_second_build_writes_nothing(week: Path, answer: Answer) -> None:
     assert told["report"]["written"] == 0
 
 
-def test_keys_of_derived_things_that_are_no_text_count_as_other_keys(week: Path, answer: Answer) -> None:
-    keys = [*week.glob(".northlimb/discs/*/key"), *week.glob(".northlimb/discs/*/turned-back-key")]
-    assert len(keys) > len(DAYS)
-    for key in keys:
-        key.write_bytes(b"\xff" * 40)
+def test_keys_of_derived_things_that_are_others_make_them_again_alike(week: Path, answer: Answer) -> None:
+    """The sealed words of rows are as they were; what they were made from is not."""
+    assert change_rows(week, "UPDATE value SET key = ?", b"\xff" * 16) > 10 * len(DAYS)
     status, told = answer("build", week)
     assert (status, told["report"]["written"]) == (0, 0)
-    assert not any(key.read_bytes() == b"\xff" * 40 for key in keys)
+    assert change_rows(week, "DELETE FROM value WHERE key = ?", b"\xff" * 16) == 0
+
+
+def test_a_bit_in_any_value_makes_it_again(week: Path, answer: Answer) -> None:
+    """In a number or a name it would pass for another measurement."""
+    chance = random.Random(20260603)
+    with closing(sqlite3.connect(week / ".northlimb/store.sqlite")) as database, database:
+        values = database.execute("SELECT rowid, value FROM value").fetchall()
+        for number, value in values:
+            damaged = bytearray(value or b"\0")
+            damaged[chance.randrange(len(damaged))] ^= 1 << chance.randrange(8)
+            database.execute("UPDATE value SET value = ? WHERE rowid = ?", (bytes(damaged), number))
+    assert len(values) > 10 * len(DAYS)
+    status, told = answer("build", week)
+    assert (status, told["report"]["written"]) == (0, 0)
+
+
+@pytest.mark.parametrize("damage", ["gone", "cut", "a bit", "another's"])
+def test_blobs_that_are_lost_or_damaged_come_back(week: Path, answer: Answer, damage: str) -> None:
+    """All of them at once; those that the site shows are damaged there too, for they are the same files."""
+    before = tree(week / "site")
+    chance, kept = random.Random(20260603), blobs(week)
+    content = {path: path.read_bytes() for path in kept}
+    assert len(kept) > 10 * len(DAYS)
+    for number, path in enumerate(kept):
+        data = bytearray(content[path])
+        data[chance.randrange(len(data))] ^= 1 << chance.randrange(8)
+        if damage == "gone":
+            path.unlink()
+        else:
+            path.write_bytes(
+                {"cut": data[: len(data) // 2], "a bit": data, "another's": content[kept[number - 1]]}[damage]
+            )
+    shutil.rmtree(week / "site/days/2026-06-03")
+    status, _ = answer("build", week)
+    assert status == 0
+    assert tree(week / "site") == before
+    assert {path: path.read_bytes() for path in blobs(week)} == content
+
+
+def tree(folder: Path) -> dict[Path, bytes]:
+    return {path.relative_to(folder): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+@pytest.mark.parametrize("damage", ["gone", "empty", "nonsense", "cut", "other", "newer", "trigger"])
+def test_a_table_that_is_not_ours_is_made_anew_and_the_site_stays(week: Path, answer: Answer, damage: str) -> None:
+    before, table = tree(week / "site"), week / ".northlimb/store.sqlite"
+    kept = {path: path.read_bytes() for path in blobs(week)}
+    if damage == "gone":
+        table.unlink()
+    elif damage == "newer":
+        change_rows(week, "PRAGMA user_version = 2")
+    elif damage == "trigger":
+        change_rows(week, "CREATE TRIGGER theirs AFTER DELETE ON value BEGIN UPDATE blob SET uses = 0; END")
+    elif damage == "other":
+        table.unlink()
+        change_rows(week, "CREATE TABLE value (theirs)")
+    else:
+        data = table.read_bytes()
+        table.write_bytes({"empty": b"", "nonsense": b"\xff" * 5000, "cut": data[: len(data) // 2]}[damage])
+    status, told = answer("build", week)
+    assert (status, told["report"]["written"]) == (0, 0)
+    assert tree(week / "site") == before
+    assert {path: path.read_bytes() for path in blobs(week)} == kept
 
 
 def test_an_archive_that_grew_day_by_day_comes_back_byte_for_byte(archive_folder: Path, tmp_path: Path) -> None:

@@ -2,54 +2,63 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Sequence
+import io
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
+from derived import rows
 from PIL import Image
 from scenes.discs import Spot, draw_disc, place_on_picture
 
+from archive.commands.main import main
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.carried import Standpoint
 from archive.disc.tone import flatten_disc
-from archive.execution.progress import silent
 from archive.model.observation import Observation, Orientation
 from archive.records.disc_files import fits_bytes
-from archive.stages.comparison import turned_disc, with_turned_back
-from archive.website.content import Content, Entry, Pictures, SiteInfo
+from archive.stages.archive import Archive, opened_archive
+from archive.stages.comparison import with_turned_back
+from archive.stages.comparison_picture import turned_disc, turned_picture
+from archive.stages.discs import keep_disc
+from archive.store import NO_BLOB, DamagedBlobError
+from archive.website.content import Content, Entry, Pictures, SiteInfo, TurnedBack
+from whole.conftest import NEW
 from whole.turning import EPOCH, STANDARD_SCENE, darkness_centre, observed
 
 UNKNOWN = Orientation("unknown", None, None, None)
 
 
-def _content(root: Path, observations: Sequence[Observation]) -> Content:
-    quiet = draw_disc(STANDARD_SCENE)
+@pytest.fixture
+def archive(tmp_path: Path) -> Iterator[Archive]:
+    assert main(["new", str(tmp_path / "my-sun"), *NEW]) == 0
+    with opened_archive(tmp_path / "my-sun") as opened:
+        yield opened
+
+
+def _compared(archive: Archive, observations: Sequence[Observation]) -> dict[str, TurnedBack]:
+    disc = archive.store.add_blob(fits_bytes(draw_disc(STANDARD_SCENE), []))
     for one in observations:
-        folder = root / ".northlimb" / "discs" / one.id
-        folder.mkdir(parents=True, exist_ok=True)
-        (folder / "disc.fits").write_bytes(fits_bytes(quiet, []))
-    nothing = Pictures("", "", "", "", "")
-    return Content(SiteInfo("The Sun", "A. Teal"), [Entry(one, nothing) for one in observations])
+        keep_disc(archive, one.id, disc, disc)
+    pictures = Pictures(NO_BLOB, NO_BLOB, NO_BLOB, NO_BLOB)
+    content = Content(SiteInfo("The Sun", "A. Teal"), [Entry(one, pictures) for one in observations])
+    entries = with_turned_back(archive, content, {one.id: disc for one in observations}).entries
+    archive.store.commit()
+    return {entry.observation.id: entry.turned_back for entry in entries if entry.turned_back is not None}
 
 
-def _pairs(root: Path, observations: Sequence[Observation]) -> dict[str, str]:
-    compared = with_turned_back(root, _content(root, observations), on_progress=silent)
-    return {
-        entry.observation.id[8:10]: entry.turned_back.to_observation[8:10]
-        for entry in compared.entries
-        if entry.turned_back is not None
-    }
+def _pairs(archive: Archive, observations: Sequence[Observation]) -> dict[str, str]:
+    return {name[8:10]: one.to_observation[8:10] for name, one in _compared(archive, observations).items()}
 
 
 def _day(number: float, **changes: object) -> Observation:
     return replace(observed(EPOCH + timedelta(days=number)), **changes)
 
 
-def test_a_day_is_compared_with_the_last_of_its_band_whose_north_is_known(tmp_path: Path) -> None:
+def test_a_day_is_compared_with_the_last_of_its_band_whose_north_is_known(archive: Archive) -> None:
     days = [
         _day(0),
         _day(1, orientation=UNKNOWN),
@@ -58,25 +67,29 @@ def test_a_day_is_compared_with_the_last_of_its_band_whose_north_is_known(tmp_pa
         _day(3.1, band="h-alpha"),  # the day's main picture is the white one
         _day(4, band="h-alpha"),
     ]
-    assert _pairs(tmp_path, days) == {"04": "01", "05": "03"}
+    assert _pairs(archive, days) == {"04": "01", "05": "03"}
 
 
-def test_after_more_than_a_week_nothing_is_left_to_compare(tmp_path: Path) -> None:
-    assert _pairs(tmp_path, [_day(0), _day(7.5), _day(14.4)]) == {"15": "08"}
+def test_after_more_than_a_week_nothing_is_left_to_compare(archive: Archive) -> None:
+    assert _pairs(archive, [_day(0), _day(7.5), _day(14.4)]) == {"15": "08"}
 
 
-def test_a_carried_disc_is_made_once_and_again_when_either_view_changes(tmp_path: Path) -> None:
+def test_a_carried_disc_is_made_once_and_again_when_either_view_changes(archive: Archive) -> None:
     days = [_day(0), _day(1)]
-    picture = tmp_path / ".northlimb" / "discs" / days[1].id / "turned-back.jpg"
-    _pairs(tmp_path, days)
-    os.utime(picture, ns=(0, 0))
-    _pairs(tmp_path, days)
-    assert picture.stat().st_mtime_ns == 0
+    compared = _compared(archive, days)
+    kept = rows(archive.root, turned_picture)
+    assert list(kept) == [days[1].id]
+    assert _compared(archive, days) == compared
+    assert rows(archive.root, turned_picture) == kept
     later = replace(days[0], time_utc=days[0].time_utc + timedelta(minutes=20))
-    _pairs(tmp_path, [later, days[1]])
-    assert picture.stat().st_mtime_ns > 0
-    with Image.open(picture) as kept:
-        assert kept.size == (1024, 1024)
+    after = _compared(archive, [later, days[1]])
+    assert rows(archive.root, turned_picture) != kept
+    before, now = (found[days[1].id].picture for found in (compared, after))
+    assert before != now
+    with Image.open(io.BytesIO(archive.store.read_blob(now))) as picture:
+        assert picture.size == (1024, 1024)
+    with pytest.raises(DamagedBlobError):  # what nothing holds any more is gone
+        archive.store.read_blob(before)
 
 
 @pytest.mark.parametrize("b0_deg", [-7.2, 7.2])

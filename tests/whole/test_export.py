@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import NEW, draw
 
@@ -145,7 +145,7 @@ def test_a_year_on_another_disk_goes_along_and_a_circle_does_not(folder: Path, t
 
 FULL = """
 import resource, sys
-from archive.cli import main
+from archive.commands.main import main
 resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
 sys.exit(main(["export", sys.argv[1], "--bag", sys.argv[2]]))
 """

@@ -12,7 +12,8 @@ import pytest
 from PIL import Image
 from scenes.discs import Scene, Spot
 
-from archive.cli import main
+from archive.commands.main import main
+from archive.model.choices import FILM_STYLES
 
 from .conftest import NEW, draw
 
@@ -43,7 +44,7 @@ def folder(in_h_alpha: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(in_h_alpha, tmp_path / "my-sun"))
 
 
-@pytest.mark.parametrize("style", ["daily", "smooth", "corotating"])
+@pytest.mark.parametrize("style", FILM_STYLES)
 def test_an_archive_of_another_band_is_filmed_in_it(folder: Path, tmp_path: Path, answer: Answer, style: str) -> None:
     status, told = answer("film", folder, "--style", style, *QUICK, "--out", tmp_path / "film.mp4")
     assert status == 0

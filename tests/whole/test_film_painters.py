@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from archive.films.film import FilmStyle
 from archive.films.frames import Paint, painted_frames
 from archive.films.job import FilmOptions
 from archive.films.timeline import FrameSpec
+from archive.model.choices import FILM_STYLES, FilmStyle
 from archive.stages.films import shot
 from whole.turning import drawn_days
 
 
-@pytest.mark.parametrize("style", ["daily", "smooth", "corotating"])
+@pytest.mark.parametrize("style", FILM_STYLES)
 def test_frames_do_not_depend_on_who_paints_them(style: FilmStyle, tmp_path: Path) -> None:
     options = FilmOptions(pace_s=1.6, size_px=480, grid=True)
     _, cutting = drawn_days(tmp_path, [0.0, 1.0, 2.2, 3.0], options)

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 from scenes.discs import draw_disc, quantise
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.sun.view import sun_view
 from whole.turning import EPOCH, lone_spots, scene_at
 

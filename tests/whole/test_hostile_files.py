@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 from whole.conftest import draw
 
 CHECKOUT = Path(__file__).resolve().parents[2]

@@ -9,7 +9,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-import cv2
 import numpy as np
 import pytest
 import tifffile
@@ -27,7 +26,7 @@ SCENE = Scene(
 # Runs one command, and tells the most that this process has held of memory.
 COMMAND = """
 import sys
-from archive.cli import main
+from archive.commands.main import main
 status = main(sys.argv[1:])
 print("peak", *(line for line in open("/proc/self/status") if line.startswith("VmHWM")), file=sys.stderr)
 sys.exit(status)
@@ -74,7 +73,8 @@ def test_a_large_picture_takes_few_bytes_for_each_of_its_pixels(
     write, add_limit, build_limit, without_a_large_picture, tmp_path
 ):
     # In whole float planes it was 8 and 19 bytes in `add`, 17 and 54 in `build`.
-    picture = cv2.resize(draw_disc(SCENE), None, fx=TIMES, fy=TIMES, interpolation=cv2.INTER_LINEAR)
+    small = Image.fromarray(draw_disc(SCENE))
+    picture = np.asarray(small.resize((TIMES * small.width, TIMES * small.height), Image.Resampling.BILINEAR))
     peaks = added_and_built(tmp_path / "archive", write(tmp_path / "20260603T091500Z", picture))
     add_more, build_more = (
         (peak - small) / picture.size for peak, small in zip(peaks, without_a_large_picture, strict=True)

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import NEW, draw
 

@@ -24,7 +24,7 @@ from reading.drawn import png_chunk
 from scenes.discs import Scene, draw_disc, quantise
 from website.read_pages import Links
 
-from archive.cli import main
+from archive.commands.main import main
 from whole.conftest import NEW, SPOTS
 
 SITE = (52.1234, -1.3456)  # of `NEW`; published as 52.1, -1.3

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import NEW, draw
 
@@ -175,8 +175,8 @@ def test_what_cannot_be_amended_is_refused_and_left(
 KILLER = """
 import contextlib, io, json, os, shutil, signal, sys
 from pathlib import Path
-from archive.cli import main
-import archive.upkeep.amendment, archive.upkeep.removal, archive.command_keep
+from archive.commands.main import main
+import archive.upkeep.amendment, archive.upkeep.removal, archive.commands.amend, archive.commands.remove
 
 start, work, words = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3:]
 

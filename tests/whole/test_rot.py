@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.notes import append_note
 from archive.records.places import place_of_id

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from scenes.discs import Bite, Scene, Spot
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import NEW, SPOTS, draw
 

@@ -6,7 +6,7 @@ import hashlib
 import json
 import re
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -14,22 +14,24 @@ from typing import Any
 
 import numpy as np
 import pytest
-from archive.records.measured import write_measured
 from astropy.io import fits
+from derived import rows
 from make_sample_archive import DOORSTEP, SamplePicture, draw_pictures
 from scenes.discs import Scene
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, plan_days, world_of
 
-from archive.cli import main
+from archive.commands.main import main
 from archive.disc.limb import fit_limb
-from archive.execution.progress import silent
 from archive.model.angles import difference_deg
 from archive.model.measured import Measured, Spots
-from archive.model.observation import Disc
+from archive.model.observation import Disc, FoundSpots
+from archive.orientation.spots import solve_spots
 from archive.records.places import Place, free_place
 from archive.records.record import PictureEntry, Record, record_text
-from archive.records.settings import read_settings
-from archive.stages.inspection import filed_pictures, known_pictures, near_days, solve
+from archive.stages.archive import Archive, opened_archive
+from archive.stages.inspection import Filed, filed_pictures, known_pictures, near_days, solve
+from archive.stages.studies import keep_study
+from archive.stages.study import Study
 from archive.stages.survey import survey
 from archive.sun.heliographic import to_disc
 from archive.sun.view import sun_views
@@ -137,10 +139,16 @@ def page(folder: Path, day: str) -> str:
     return (folder / "site" / "days" / day / "index.html").read_text(encoding="utf-8")
 
 
-def kept_answers(folder: Path) -> dict[str, int]:
-    """When each answer of the joint solution was written; what is learned is written at every build."""
-    answers = (folder / ".northlimb" / "orientation").glob("*.json")
-    return {path.name: path.stat().st_mtime_ns for path in answers if path.name != "learned.json"}
+@pytest.fixture
+def opened(unsaid: Path) -> Iterator[Archive]:
+    """The same, opened for the stages."""
+    with opened_archive(unsaid) as archive:
+        yield archive
+
+
+def kept_solutions(root: Path) -> dict[str, int]:
+    """The weeks' joint solutions, each with a number that is another whenever it is made; see `rows`."""
+    return rows(root, solve_spots)
 
 
 def test_spots_give_angles_and_mirroring_that_nobody_stated(
@@ -300,23 +308,29 @@ def test_what_pictures_taught_goes_with_them(copied_week: Path) -> None:
 
 
 def test_nothing_is_solved_twice(copied_week: Path) -> None:
-    kept = kept_answers(copied_week)
+    kept = kept_solutions(copied_week)
     assert kept
     assert main(["build", str(copied_week)]) == 0
     assert main(["show", str(copied_week), "2026-06-16"]) == 0
-    assert kept_answers(copied_week) == kept
+    assert kept_solutions(copied_week) == kept
 
 
-def test_what_cannot_be_kept_is_shown_all_the_same(copied_week: Path, answer: Answer) -> None:
-    """A file where the folder of answers belongs refuses them, even to an administrator."""
+@pytest.mark.parametrize("place", [".northlimb", ".northlimb/store.sqlite"])
+def test_what_cannot_be_kept_is_shown_all_the_same(copied_week: Path, answer: Answer, place: str) -> None:
+    """A file where the folder of derived things belongs, or a folder in the place of the table, holds nothing."""
     _, before = answer("show", copied_week, "2026-06-16")
-    kept = copied_week / ".northlimb" / "orientation"
-    shutil.rmtree(kept)
-    kept.write_text("")
+    kept = copied_week / place
+    if place == ".northlimb":
+        shutil.rmtree(kept)
+        kept.write_text("")
+    else:
+        kept.unlink()
+        kept.mkdir()
+        (kept / "of the observer.txt").write_text("mine")
     status, shown = answer("show", copied_week, "2026-06-16")
     assert status == 0
     assert shown == before
-    assert kept.is_file()
+    assert kept.is_file() if place == ".northlimb" else (kept / "of the observer.txt").is_file()
 
 
 def test_an_archive_that_may_not_be_written_is_shown(copied_week: Path, answer: Answer) -> None:
@@ -332,43 +346,46 @@ def test_an_archive_that_may_not_be_written_is_shown(copied_week: Path, answer: 
     assert (status, shown) == (0, before)
 
 
-def file_away(root: Path, time_utc: datetime, spots: Spots = NO_SPOTS, **said: Any) -> Place:
+def file_away(archive: Archive, time_utc: datetime, spots: Spots = NO_SPOTS, **said: Any) -> Place:
     """A picture with record and measurements whose bytes nobody asks for."""
-    place = free_place(root, time_utc)
+    place = free_place(archive.root, time_utc)
     sha256 = hashlib.sha256(place.id.encode()).hexdigest()
     entry = PictureEntry(file=place.file(".png"), sha256=sha256)
-    record = root / place.file(".toml")
+    record = archive.root / place.file(".toml")
     record.parent.mkdir(parents=True, exist_ok=True)
     text = record_text(Record(time=time_utc, site="Quay", instrument="Doorstep", picture=entry, **said))
     record.write_text(text, encoding="utf-8")
-    write_measured(root, sha256, Measured(640, 480, 8, Disc(320.0, 240.0, 190.0, 0.0, 0.1), None, spots))
+    measured = Measured(640, 480, 8, Disc(320.0, 240.0, 190.0, 0.0, 0.1), None, spots)
+    keep_study(archive.store, sha256, Study(".png", (), measured, FoundSpots((), 0.05, 1.0), b"a picture"))
     return place
 
 
 @pytest.mark.parametrize("day", [35, 70])
-def test_one_more_picture_solves_its_week_and_the_two_beside_as_build_will(unsaid: Path, day: int) -> None:
+def test_one_more_picture_solves_its_week_and_the_two_beside_as_build_will(opened: Archive, day: int) -> None:
     """What `add` works out is what the next `build` looks for, and no more; nothing else is solved again."""
     start = datetime(2026, 3, 30, 12, tzinfo=UTC)  # a Monday
     for number in range(70):
-        file_away(unsaid, start + timedelta(days=number))
-    settings = read_settings(unsaid)
-    everything = known_pictures(unsaid, settings, filed_pictures(unsaid), on_progress=silent)
-    solve(unsaid, everything)
-    before = kept_answers(unsaid)
+        file_away(opened, start + timedelta(days=number))
+    before = solutions_after(opened, filed_pictures(opened))
     assert len(before) == 10
-    new = file_away(unsaid, start + timedelta(days=day, hours=1))
-    near = known_pictures(unsaid, settings, near_days(unsaid, {new.day}), on_progress=silent)
-    solve(unsaid, near, asked={new.id})
-    added = kept_answers(unsaid).keys() - before.keys()
-    assert 1 <= len(added) <= 3
-    everything = known_pictures(unsaid, settings, filed_pictures(unsaid), on_progress=silent)
-    solved = solve(unsaid, everything)
-    assert added <= set(solved.kept)
-    assert len(kept_answers(unsaid)) - len(before) - len(added) <= 1
+    new = file_away(opened, start + timedelta(days=day, hours=1))
+    added = solutions_after(opened, near_days(opened, {new.day}), asked={new.id})
+    solved = {week for week, number in added.items() if before.get(week) != number}
+    assert 1 <= len(solved) <= 3
+    after = solutions_after(opened, filed_pictures(opened))
+    assert {week: after[week] for week in solved} == {week: added[week] for week in solved}
+    assert len([week for week, number in after.items() if added.get(week) != number]) <= 1
+
+
+def solutions_after(archive: Archive, filed: list[Filed], asked: set[str] | None = None) -> dict[str, int]:
+    """The kept solutions after these pictures were solved together."""
+    solve(archive, known_pictures(archive, filed), asked=asked)
+    archive.store.commit()
+    return kept_solutions(archive.root)
 
 
 def file_spotted(
-    root: Path,
+    archive: Archive,
     time_utc: datetime,
     rng: np.random.Generator,
     *,
@@ -392,23 +409,22 @@ def file_spotted(
     right, up = (west * np.cos(turn) - north * np.sin(turn))[seen], (west * np.sin(turn) + north * np.cos(turn))[seen]
     right = -right if flipped else right
     spots = Spots(tuple(right.tolist()), tuple(up.tolist()), tuple([100.0] * int(seen.sum())))
-    file_away(root, time_utc + timedelta(hours=late_hours), spots, **said)
+    file_away(archive, time_utc + timedelta(hours=late_hours), spots, **said)
     return float(north_deg)
 
 
-def test_a_new_day_turns_no_day_of_weeks_ago(unsaid: Path) -> None:
+def test_a_new_day_turns_no_day_of_weeks_ago(opened: Archive) -> None:
     """Else each evening would make, and publish, every picture of years again, turned by a hair."""
     rng = np.random.default_rng(90)
     times = [datetime(2026, 3, 2, 12, tzinfo=UTC) + timedelta(days=number) for number in range(40)]
     for time_utc in times[:-2]:
-        file_spotted(unsaid, time_utc, rng)
-    settings = read_settings(unsaid)
-    before = survey(unsaid, settings, on_progress=silent).observations
+        file_spotted(opened, time_utc, rng)
+    before = survey(opened).observations
     # Every day leans on what all of them taught of the camera.
     assert all({"spots", "sky"} <= {piece.kind for piece in one.orientation.evidence} for one in before)
     for time_utc in times[-2:]:
-        file_spotted(unsaid, time_utc, rng)
-        after = survey(unsaid, settings, on_progress=silent).observations
+        file_spotted(opened, time_utc, rng)
+        after = survey(opened).observations
         turned = [one.id for one, other in zip(before, after, strict=False) if one.orientation != other.orientation]
         # A picture bears on its own calendar week and the two beside it.
         assert turned
@@ -429,14 +445,15 @@ HOUR_WRONG = "is the time right, its zone too, and was the camera as on other da
     ids=["two hours late", "an hour early", "flipped"],
 )
 def test_a_picture_is_turned_by_its_spots_where_the_mount_is_wrong_about_it(
-    unsaid: Path, odd: dict[str, Any], mirrored: bool, remark: str
+    opened: Archive, odd: dict[str, Any], mirrored: bool, remark: str
 ) -> None:
     """An hour or two are a wrong time zone: near noon they turn the sky's geometry by ten degrees an hour and more."""
-    say_not_mirrored(unsaid)
+    say_not_mirrored(opened.root)
+    opened = opened.with_settings_read()
     rng = np.random.default_rng(91)
     times = [datetime(2026, 6, 1, 11, tzinfo=UTC) + timedelta(days=number) for number in range(8)]
-    north_deg = [file_spotted(unsaid, time_utc, rng, **(odd if day == 4 else {})) for day, time_utc in enumerate(times)]
-    found = survey(unsaid, read_settings(unsaid), on_progress=silent).observations
+    north_deg = [file_spotted(opened, time_utc, rng, **(odd if day == 4 else {})) for day, time_utc in enumerate(times)]
+    found = survey(opened).observations
     assert [one.orientation.status for one in found] == ["solved"] * 8
     for day, one in enumerate(found):
         assert one.orientation.mirrored == (mirrored and day == 4)
@@ -447,13 +464,14 @@ def test_a_picture_is_turned_by_its_spots_where_the_mount_is_wrong_about_it(
         assert bool(one.remarks) == (day == 4)
 
 
-def test_a_mirroring_that_is_stated_for_a_picture_stands_and_its_spots_are_told(unsaid: Path) -> None:
-    say_not_mirrored(unsaid)
+def test_a_mirroring_that_is_stated_for_a_picture_stands_and_its_spots_are_told(opened: Archive) -> None:
+    say_not_mirrored(opened.root)
+    opened = opened.with_settings_read()
     rng = np.random.default_rng(92)
     times = [datetime(2026, 6, 1, 11, tzinfo=UTC) + timedelta(days=number) for number in range(8)]
     for day, time_utc in enumerate(times):
-        file_spotted(unsaid, time_utc, rng, **({"mirrored": "yes"} if day == 4 else {}))
-    found = survey(unsaid, read_settings(unsaid), on_progress=silent).observations
+        file_spotted(opened, time_utc, rng, **({"mirrored": "yes"} if day == 4 else {}))
+    found = survey(opened).observations
     told = "its spots fit those of other days only where it is not mirrored; is mirrored right for this picture?"
     assert found[4].remarks == (told,)
     # The camera angle was learned from pictures that are not mirrored: it says nothing of one that is said to be.

@@ -13,7 +13,7 @@ import pytest
 from astropy.io import fits
 from scenes.discs import Scene, draw_disc, quantise
 
-from archive.cli import main
+from archive.commands.main import main
 from whole.conftest import SPOTS
 
 MARK = "alert(7734)"

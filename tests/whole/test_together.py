@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import draw
 
@@ -51,7 +51,7 @@ def test_two_adds_and_a_build_at_once_are_all_right(archive_folder: Path, tmp_pa
 # folders, as some network shares and two disks do.
 REFUSING = """
 import ctypes, errno, struct, sys
-from archive.cli import main
+from archive.commands.main import main
 
 numbers, answer = [int(number) for number in sys.argv[1].split(",")], getattr(errno, sys.argv[2])
 load, equal, give = 0x20, 0x15, 0x06

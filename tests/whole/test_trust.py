@@ -10,13 +10,15 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import pytest
+from derived import blob_of
 from scenes.discs import Scene
 
-from archive.cli import main
+from archive.commands.main import main
 
 from .conftest import draw
 
@@ -183,9 +185,10 @@ def test_a_link_within_the_derived_things_costs_nothing_outside(
     photographs = tmp_path / "photographs"
     (photographs / "holiday").mkdir(parents=True)
     (photographs / "holiday/beach.jpg").write_bytes(b"beach")
-    for name in ("discs", "maps", "films"):
-        shutil.rmtree(sun / ".northlimb" / name, ignore_errors=True)
-        (sun / ".northlimb" / name).symlink_to(photographs, target_is_directory=True)
+    shutil.rmtree(sun / ".northlimb/blobs")
+    (sun / ".northlimb/blobs").symlink_to(photographs, target_is_directory=True)
+    assert told(capsys, "build", sun) == (0, "")  # of which nothing is needed
+    shutil.rmtree(sun / "site")
     status, errors = told(capsys, "build", sun)
     assert status == 1
     assert "is a link, and no link is followed here" in errors
@@ -193,16 +196,38 @@ def test_a_link_within_the_derived_things_costs_nothing_outside(
 
 
 def of_another_computer(sun: Path, tmp_path: Path, *words: str) -> None:
-    """Run a command as another user on another computer would: with a configuration folder of its own."""
+    """Run Python as another user on another computer would: with a configuration folder of its own."""
     environment = {**os.environ, "PYTHONPATH": str(CHECKOUT), "XDG_CONFIG_HOME": str(tmp_path / "theirs")}
-    subprocess.run([sys.executable, "-m", "archive", *words], env=environment, check=True, capture_output=True)
+    subprocess.run([sys.executable, *words], env=environment, check=True, capture_output=True)
+
+
+# Kept records and pages name the site Evil, and bear that computer's own seal.
+FORGED = """
+import sys
+from dataclasses import replace
+from pathlib import Path
+from archive.records.archive_files import derived_files
+from archive.store.database import Database
+
+rows = Database(derived_files(Path(sys.argv[1])))
+changed = 0
+for maker in rows.makers():
+    for name in rows.names(maker):
+        row = rows.get(maker, name)
+        if b"Quay" in row.value:
+            rows.put(maker, name, replace(row, value=row.value.replace(b"Quay", b"Evil")))
+            changed += 1
+rows.commit()
+rows.close()
+assert changed
+"""
 
 
 def test_what_was_derived_elsewhere_is_not_believed(
     sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """An archive handed over whole, with a page, a picture and a kept page that somebody has changed."""
-    of_another_computer(sun, tmp_path, "build", str(sun))
+    of_another_computer(sun, tmp_path, "-m", "archive", "build", str(sun))
     day = sun / "site/days/2026-06-03/index.html"
     whole, script = day.read_bytes(), b"<script>alert(1)</script>"
     day.write_bytes(whole.replace(b"</body>", script + b"</body>"))
@@ -211,21 +236,19 @@ def test_what_was_derived_elsewhere_is_not_believed(
     (sun / "site/files.json").write_text(json.dumps(listed))
     (sun / "site/planted.html").write_bytes(script)
     (sun / "site/own.html").write_bytes(script)
-    picture = sun / ".northlimb/discs/2026-06-03T0915Z/natural.jpg"
-    genuine, status = picture.read_bytes(), picture.stat()
+    published = sun / "site/days/2026-06-03/0915Z-disc.jpg"
+    genuine, status = published.read_bytes(), published.stat()
+    picture = blob_of(sun, sha256(genuine).hexdigest())
+    assert picture.samefile(published)
     picture.write_bytes(genuine[:-4] + b"evil")
     os.utime(picture, ns=(status.st_atime_ns, status.st_mtime_ns))
-    published = (
-        sun
-        / "site/days/2026-06-03"
-        / next(path.name for path in (sun / "site/days/2026-06-03").iterdir() if path.read_bytes() == genuine)
-    )
-    shutil.copy2(picture, published)
+    of_another_computer(sun, tmp_path, "-c", FORGED, str(sun))
 
     status, errors = told(capsys, "build", sun)
     assert status == 0
     assert day.read_bytes() == whole
     assert picture.read_bytes() == published.read_bytes() == genuine
+    assert not [path for path in (sun / "site").rglob("*.html") if b"Evil" in path.read_bytes()]
     assert "own.html" in errors
     assert "planted.html" in errors
     status, errors = told(capsys, "publish", sun, tmp_path / "public")
@@ -242,7 +265,7 @@ def test_what_was_derived_elsewhere_is_not_believed(
 def test_a_site_that_another_computer_built_is_not_published(
     sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    of_another_computer(sun, tmp_path, "build", str(sun))
+    of_another_computer(sun, tmp_path, "-m", "archive", "build", str(sun))
     status, errors = told(capsys, "publish", sun, tmp_path / "public")
     assert status == 1
     assert "was not built on this computer; run `northlimb build" in errors

@@ -17,11 +17,11 @@ import click
 from archive.errors import ArchiveError
 
 __all__ = [
+    "escape_controls",
     "fill_closed_streams",
-    "out",
-    "plain",
+    "print_error_line",
+    "print_line",
     "progress",
-    "say",
     "silence_stdout",
     "stop_like_ctrl_c",
     "terminal_width",
@@ -45,7 +45,7 @@ def fill_closed_streams() -> None:
             setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))
 
 
-def out(text: str = "") -> None:
+def print_line(text: str = "") -> None:
     """Write a line of the answer to standard output.
 
     Raises
@@ -57,7 +57,7 @@ def out(text: str = "") -> None:
     """
     _clear_progress()
     try:
-        click.echo(plain(text))
+        click.echo(escape_controls(text))
     except BrokenPipeError:
         raise
     except OSError as error:
@@ -65,10 +65,10 @@ def out(text: str = "") -> None:
         raise ArchiveError(f"standard output: cannot be written: {error.strerror or error}") from error
 
 
-def say(text: str, *, end_line: bool = True) -> None:
+def print_error_line(text: str, *, end_line: bool = True) -> None:
     """Write to standard error; where that cannot be, the work goes on without."""
     _clear_progress()
-    _write_error(plain(text), end_line=end_line)
+    _write_error(escape_controls(text), end_line=end_line)
 
 
 def _write_error(text: str, *, end_line: bool) -> None:
@@ -76,7 +76,7 @@ def _write_error(text: str, *, end_line: bool) -> None:
         click.echo(text, err=True, nl=end_line)
 
 
-def plain(text: str) -> str:
+def escape_controls(text: str) -> str:
     """Text with what would steer a terminal, or is no letter of any script, written out as an escape of JSON.
 
     Names of files and words of an archive may hold anything.

@@ -1,16 +1,52 @@
-"""What `report` says: a table for people, CSV for programs."""
+"""`northlimb report`: a month's counts, as a table for people or as CSV for programs."""
 
 from __future__ import annotations
 
 import csv
 import io
 from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
 
-from archive.command_output import print_answer
-from archive.command_streams import out
-from archive.reports.month import HemisphereCounts, MonthReport, ReportRow
+import click
 
-__all__ = ["CSV_COLUMNS", "print_report"]
+from archive.commands.options import FOLDER, JSON
+from archive.commands.permission import open_archive
+from archive.commands.printing import print_json
+from archive.commands.streams import print_line, progress
+
+if TYPE_CHECKING:
+    from archive.reports.month import HemisphereCounts, MonthReport, ReportRow
+
+__all__ = ["report"]
+
+
+@click.command(
+    "report",
+    short_help="A month's counts, ready to send.",
+    epilog="Example: northlimb report my-sun --month 2026-06 --format csv",
+)
+@FOLDER
+@click.option("--month", required=True, metavar="YYYY-MM", help="The month (UTC), such as 2026-06.")
+@click.option(
+    "--format", "kind", type=click.Choice(["text", "csv"]), default="text", show_default=True, help="Table or CSV."
+)
+@JSON
+def report(folder: Path, month: str, kind: str, as_json: bool) -> None:
+    """Print a month's table of groups, spots and relative numbers, one observation a day, with means.
+
+    Of several counted pictures of a day the one that the site shows counts: with known north first, then the sharpest.
+    Hemispheres are left open where north is not known.
+    """
+    from archive.reports.month import month_report
+
+    found = month_report(open_archive(folder), month, on_progress=progress())
+    if as_json:  # whatever --format says
+        print_json({"status": "done", "report": found})
+    elif kind == "csv":
+        print_line(_csv(found).removesuffix("\n"))
+    else:
+        print_line(_text(found))
 
 
 def _figure(value: float | None, decimals: int = 0) -> str:
@@ -40,16 +76,6 @@ CSV_COLUMNS: dict[str, Callable[[ReportRow], str]] = {
     "stated": lambda row: "true" if row.stated else "false",
 }
 _HEAD = ("day", "UT", "seeing", "g", "s", "R", "gN", "sN", "RN", "gS", "sS", "RS", "area", "instrument")
-
-
-def print_report(report: MonthReport, *, kind: str, as_json: bool) -> None:
-    """The month as text or as CSV; with `as_json` as JSON whatever `kind` says."""
-    if as_json:
-        print_answer({"status": "done", "report": report}, as_json=True)
-    elif kind == "csv":
-        out(_csv(report).removesuffix("\n"))
-    else:
-        out(_text(report))
 
 
 def _csv(report: MonthReport) -> str:

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 
-from archive.cli import main
-from archive.command_streams import out, progress, say
+from archive.commands.main import main
+from archive.commands.streams import print_error_line, print_line, progress
 
 pty = pytest.importorskip("pty", reason="POSIX terminals")
 
-CHECKOUT = Path(__file__).parents[1]
+CHECKOUT = Path(__file__).parents[2]
 SUN = "sun --site Quay,52.1,-1.3 --time 2026-06-03T09:15Z"
 NEW = "new {} --title T --observer O --time-zone UTC --instrument I"
 
@@ -59,7 +59,7 @@ def test_the_work_is_done_with_error_output_closed_or_full(redirected: str) -> N
 
 def test_progress_goes_on_with_error_output_closed() -> None:
     code = (
-        "from archive.command_streams import fill_closed_streams, progress\n"
+        "from archive.commands.streams import fill_closed_streams, progress\n"
         "import time\nfill_closed_streams()\nshow = progress()\ntime.sleep(1.1)\nshow('measuring', 1, 2)\nprint('done')"
     )
     line = f"'{sys.executable}' -c \"{code}\" 2>&-"
@@ -69,7 +69,7 @@ def test_progress_goes_on_with_error_output_closed() -> None:
 
 def test_a_stream_that_was_closed_leaves_its_number_to_no_other_file() -> None:
     code = (
-        "from archive.command_streams import fill_closed_streams\n"
+        "from archive.commands.streams import fill_closed_streams\n"
         "fill_closed_streams()\nprint(open('README.md').fileno())"
     )
     line = f"'{sys.executable}' -c \"{code}\" <&- 2>&-"
@@ -109,8 +109,8 @@ def on_terminal(words: list[str], answers: str, columns: int = 200) -> tuple[int
 
 def test_progress_on_a_terminal_is_cleared_before_anything_else() -> None:
     code = (
-        "import time\nfrom archive.command_streams import out, progress\nshow = progress()\ntime.sleep(1.1)\n"
-        "show('measuring', 1, 2)\nout('look')"
+        "import time\nfrom archive.commands.streams import print_line, progress\nshow = progress()\ntime.sleep(1.1)\n"
+        "show('measuring', 1, 2)\nprint_line('look')"
     )
     _, shown = on_terminal(["-c", code], "")
     assert shown == "measuring: 1 of 2\r\r\x1b[Klook\n"
@@ -203,8 +203,8 @@ def test_what_the_system_refuses_is_one_line(tmp_path: Path, capsys: pytest.Capt
 
 def test_words_of_an_archive_do_not_steer_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
     """A name may hold what clears the screen, turns the text round or is no character at all."""
-    say("a\x1b[2Jb\x9bc\u202ed\udce9e\tf")
-    out('{"name": "a\x1b\x9b\u202e\udce9"}')
+    print_error_line("a\x1b[2Jb\x9bc\u202ed\udce9e\tf")
+    print_line('{"name": "a\x1b\x9b\u202e\udce9"}')
     told = capsys.readouterr()
     assert told.err == "a\\u001b[2Jb\\u009bc\\u202ed\\udce9e\tf\n"
     assert told.out == '{"name": "a\\u001b\\u009b\\u202e\\udce9"}\n'

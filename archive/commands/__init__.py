@@ -1,0 +1,1 @@
+"""The command line: a module a command, named like it; nothing heavy is imported until a command does its work."""

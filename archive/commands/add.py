@@ -1,0 +1,138 @@
+"""`northlimb add`: file finished pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from archive.commands.build import print_built
+from archive.commands.options import FOLDER, JSON, SCHEDULER
+from archive.commands.permission import open_archive
+from archive.commands.printing import causes_of, format_north, one_line, print_causes, print_json, print_warnings
+from archive.commands.publish import print_published
+from archive.commands.streams import print_line, progress
+from archive.commands.values import ImpossibleValue, parse_typed_time
+from archive.errors import ArchiveError
+from archive.model.choices import YES_NO
+
+if TYPE_CHECKING:
+    from archive.filing.adding import Added
+    from archive.filing.statements import AddOptions
+
+__all__ = ["add"]
+
+
+@click.command(
+    "add",
+    short_help="File finished pictures.",
+    epilog="Example: northlimb add my-sun ~/pictures/20260603T091500Z.png --note 'Steady air, thin haze.'",
+)
+@FOLDER
+@click.argument("pictures", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--time", "time_text", metavar="ISO", help="Middle of the capture, such as 2026-06-03T10:15+01:00.")
+@click.option("--instrument", help="Name of the instrument in archive.toml.")
+@click.option("--site", help="Name of the site in archive.toml.")
+@click.option(
+    "--north-angle",
+    type=float,
+    metavar="DEG",
+    help="From the picture's up to solar north, counter-clockwise, un-mirrored.",
+)
+@click.option("--mirrored", type=click.Choice(YES_NO), help="Whether the picture is a mirror image.")
+@click.option(
+    "--drift",
+    nargs=2,
+    type=click.Path(path_type=Path),
+    metavar="FIRST SECOND",
+    help="Two frames of the same camera in order of time, taken with tracking off, some seconds to a minute or two "
+    "apart: the disc moves due west. They are measured, not filed. With one PICTURE.",
+)
+@click.option("--note", help="A paragraph for the day's notes (Markdown).")
+@click.option("--publish", "publish_too", is_flag=True, help="Then build, film the last week and publish.")
+@SCHEDULER
+@JSON
+def add(
+    folder: Path, pictures: tuple[Path, ...], as_json: bool, publish_too: bool, scheduler: str | None, **stated: Any
+) -> int:
+    """File finished pictures in the archive FOLDER.
+
+    PICTURES are PNG, JPEG, TIFF or FITS files, or folders of which whatever is new is taken. Time and capture
+    facts come from the options, from a note NAME.toml beside NAME.png, from FITS header, EXIF or the file's name.
+    """
+    from archive.delivery.evening import build_film_publish
+    from archive.delivery.publication import check_first_target
+    from archive.execution.executor import executor_at
+    from archive.filing.adding import add_pictures
+
+    root = open_archive(folder, *(("theme", "target", "site-files") if publish_too else ()))
+    options = _options(pictures, **stated)
+    answer: dict[str, Any] = {"status": "done", "pictures": [], "passed_over": []}
+    try:
+        if publish_too:
+            check_first_target(root)
+        with executor_at(scheduler) as executor:
+            for result in add_pictures(root, pictures, options, on_progress=progress(), executor=executor):
+                answer["passed_over" if result.status == "passed_over" else "pictures"].append(result)
+                _print_added(result, as_json=as_json)
+            if any(result.status == "refused" for result in answer["pictures"]):
+                answer["status"] = "refused"
+            if publish_too:  # what was refused keeps nothing else from being published
+                answer["evening"] = build_film_publish(root, on_progress=progress(), executor=executor)
+                if not as_json:
+                    print_built(answer["evening"].built)
+                    print_published(answer["evening"].published)
+    except (ArchiveError, OSError) as error:  # what is filed by then is filed, and told
+        answer |= {"status": "refused", "causes": causes_of(error)}
+        print_causes(answer["causes"])
+    if as_json:
+        print_json(answer)
+    return 0 if answer["status"] == "done" else 1
+
+
+def _options(
+    pictures: Sequence[Path],
+    *,
+    time_text: str | None,
+    mirrored: str | None,
+    north_angle: float | None,
+    drift: tuple[Path, Path] | None,
+    **stated: str | None,
+) -> AddOptions:
+    """What the observer states of the pictures; two drift frames go with one picture."""
+    from archive.filing.statements import AddOptions
+
+    if drift is not None and (len(pictures) != 1 or pictures[0].is_dir()):
+        raise click.UsageError("--drift FIRST SECOND goes with one picture, not with several or a folder")
+    if north_angle is not None and not -360 <= north_angle <= 360:
+        raise ImpossibleValue(f"--north-angle {north_angle:g}: write degrees from -360 to 360")
+    return AddOptions(
+        time=None if time_text is None else parse_typed_time(time_text),
+        mirrored=None if mirrored is None else mirrored == "yes",
+        north_angle_deg=north_angle,
+        drift=drift,
+        **stated,
+    )
+
+
+def _print_added(result: Added, *, as_json: bool) -> None:
+    """A line for each picture as it is done; the answer in JSON comes at the end."""
+    print_warnings(result.warnings)
+    if result.status == "refused":
+        print_causes(result.causes)
+    elif as_json:
+        return
+    elif result.status == "known":
+        print_line(f"{one_line(result.picture)}: already in the archive as {result.id}; nothing written")
+    elif result.status == "removed":
+        print_line(
+            f"{one_line(result.picture)}: was removed from the archive; name the picture itself to file it again"
+        )
+    elif result.disc is not None and result.orientation is not None:
+        disc = result.disc
+        print_line(
+            f"{result.id}  {one_line(result.picture)}: disc at ({disc.x_px:.1f}, {disc.y_px:.1f}) px, "
+            f"radius {disc.radius_px:.1f} px; north {format_north(result.orientation)}"
+        )

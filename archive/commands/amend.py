@@ -1,0 +1,77 @@
+"""`northlimb amend`: give an observation another time."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from archive.commands.options import FOLDER, JSON
+from archive.commands.permission import open_archive
+from archive.commands.printing import print_json, print_next_build, print_warnings
+from archive.commands.streams import print_line, progress
+from archive.commands.values import parse_typed_time
+
+if TYPE_CHECKING:
+    from archive.upkeep.amendment import Amended
+
+__all__ = ["amend"]
+
+
+@click.command(
+    "amend",
+    short_help="Give an observation another time.",
+    epilog="Example: northlimb amend my-sun 2026-06-03T0915Z --time 2026-06-03T09:20:00Z",
+)
+@FOLDER
+@click.argument("observation")
+@click.option(
+    "--time",
+    "time_text",
+    metavar="ISO",
+    help="Middle of the capture, such as 2026-06-03T10:15+01:00.  [default: the time in its record]",
+)
+@click.option("--undo", is_flag=True, help="Take back the last `amend` of OBSERVATION.")
+@JSON
+def amend(folder: Path, observation: str, time_text: str | None, undo: bool, as_json: bool) -> None:
+    """Give an OBSERVATION of the archive FOLDER another time; its files are named for the minute, so they move.
+
+    Without --time the files move to fit the time that you have written into the record.
+    """
+    from archive.upkeep import amendment
+
+    root, time = open_archive(folder), _time(time_text, undo=undo)
+    if undo:
+        changed = amendment.take_back(root, observation, on_progress=progress())
+    else:
+        changed = amendment.amend(root, observation, time, on_progress=progress())
+    print_warnings(changed.warnings)
+    if as_json:
+        print_json({"status": "done", **asdict(changed)})
+    else:
+        _print_amended(changed, folder, undone=undo)
+
+
+def _time(time_text: str | None, *, undo: bool) -> datetime | None:
+    """The time asked for; none with --undo."""
+    if time_text is None:
+        return None
+    if undo:
+        raise click.UsageError("--undo brings back the former time; leave --time out")
+    return parse_typed_time(time_text)
+
+
+def _print_amended(changed: Amended, folder: Path, *, undone: bool) -> None:
+    """Former and new name and time, and how to undo that."""
+    print_line(
+        f"{changed.former_id} ({changed.former_time_utc:%Y-%m-%d %H:%M:%S} UTC) is now {changed.id} "
+        f"({changed.time_utc:%Y-%m-%d %H:%M:%S} UTC); {changed.kept_in} keeps its former record"
+    )
+    if undone:
+        print_line(f"redo: northlimb amend {folder} {changed.id} --time {changed.former_time_utc:%Y-%m-%dT%H:%M:%SZ}")
+    else:
+        print_line(f"undo: northlimb amend {folder} {changed.id} --undo")
+    print_next_build(folder)

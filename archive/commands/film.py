@@ -1,0 +1,158 @@
+"""`northlimb film`: make a film of the Sun turning."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from archive.commands.options import FOLDER, JSON, SCHEDULER
+from archive.commands.permission import open_archive
+from archive.commands.printing import format_count, print_json, print_warnings
+from archive.commands.streams import print_line, progress
+from archive.commands.values import ImpossibleValue, as_misuse
+from archive.model.choices import CAPTIONS, FILM_STYLES, FILM_VIEWS, LOOKS
+
+if TYPE_CHECKING:
+    from archive.built import Filmed
+    from archive.records.settings import FilmSettings
+
+__all__ = ["film"]
+
+# Options that other styles know nothing of.
+_OPTIONS_OF_STYLES = {
+    "reach_days": ("--reach", ("smooth",)),
+    "view": ("--view", ("corotating",)),
+    "longitude_deg": ("--longitude", ("corotating",)),
+}
+
+
+@click.command(
+    "film",
+    short_help="Make a film of the Sun turning.",
+    epilog="Example: northlimb film my-sun --from 2026-05-25 --to 2026-06-07 --out fortnight.mp4",
+)
+@FOLDER
+@click.option("--days", type=click.IntRange(1), metavar="N", help="The last N days with observations.  [default: 7]")
+@click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="First day (UTC); with --to.")
+@click.option("--to", "last", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="Last day (UTC); with --from.")
+@click.option("--rotation", type=click.IntRange(1), metavar="N", help="One Carrington rotation.")
+@click.option(
+    "--style",
+    type=click.Choice(FILM_STYLES),
+    default="daily",
+    show_default=True,
+    help="daily: each picture in turn, cross-faded. smooth: equal steps of time, the surface carried by the rotation "
+    "law between pictures. corotating: Carrington longitudes held still.",
+)
+@click.option("--all-pictures", is_flag=True, default=None, help="All pictures of a day, not one alone.")
+@click.option(
+    "--pace",
+    "pace_s",
+    type=click.FloatRange(0.2, 60),
+    metavar="S",
+    help="Seconds of film for a day (smooth) or a picture.  [default: smooth 2, else 1]",
+)
+@click.option(
+    "--reach",
+    "reach_days",
+    type=click.FloatRange(0, 10, min_open=True),
+    metavar="DAYS",
+    help="smooth only: how long a picture stands for the surface before and after it.  [default: 3]",
+)
+@click.option("--size", "size_px", type=click.IntRange(480, 2160), metavar="PX", help="Side.  [default: 1024]")
+@click.option(
+    "--look",
+    type=click.Choice(LOOKS),
+    help="Tint; flat is without limb darkening.  [default: the archive's first look]",
+)
+@click.option("--caption", type=click.Choice(CAPTIONS), help="Date with time, or date only.  [default: full]")
+@click.option("--grid", is_flag=True, default=None, help="Latitude and longitude every 15 degrees.")
+@click.option(
+    "--axis", is_flag=True, default=None, help="The Sun's axis, where it stands out of the disc; not on a map."
+)
+@click.option("--group-names", is_flag=True, default=None, help="The names of the sunspot groups.")
+@click.option("--view", type=click.Choice(FILM_VIEWS), help="corotating only: a flat map or a disc.  [default: map]")
+@click.option(
+    "--longitude",
+    "longitude_deg",
+    type=click.FloatRange(0, 360),
+    metavar="DEG",
+    help="corotating only: Carrington longitude in the middle.  [default: the one facing us in the middle of the span]",
+)
+@click.option("--out", type=click.Path(path_type=Path), help="Write the film here (.mp4) instead of into the site.")
+@SCHEDULER
+@JSON
+def film(folder: Path, as_json: bool, out: Path | None, scheduler: str | None, **wanted: Any) -> None:
+    """Make a film of the Sun turning. Without --out the site keeps it, and remakes it when its days change."""
+    from archive import building
+    from archive.execution.executor import executor_at
+
+    root, asked = open_archive(folder, "theme"), _settings(**wanted)
+    with executor_at(scheduler) as executor:
+        if out is None:
+            made = building.film_in_site(root, asked, on_progress=progress(), executor=executor)
+        else:
+            made = building.film_elsewhere(root, asked, out, on_progress=progress(), executor=executor)
+    _print_filmed(made, as_json=as_json)
+
+
+def _settings(
+    *,
+    days: int | None,
+    first: datetime | None,
+    last: datetime | None,
+    rotation: int | None,
+    **options: object,
+) -> FilmSettings:
+    """The span and the options asked for; the last seven days with observations where no span is."""
+    from archive.records.settings import FilmSettings
+    from archive.records.toml_files import check_table
+
+    _refuse_option_of_other_style(options)
+    if sum((days is not None, first is not None or last is not None, rotation is not None)) > 1:
+        raise click.UsageError("give one span: --days, or --from and --to, or --rotation")
+    if first is not None and last is not None and first > last:
+        raise ImpossibleValue(f"--from {first:%Y-%m-%d} is later than --to {last:%Y-%m-%d}")
+    if (first is None) != (last is None):
+        raise click.UsageError("give both --from and --to")
+    keys: dict[str, Any] = {name: value for name, value in options.items() if value is not None}
+    if first is not None and last is not None:
+        keys |= {"from": first.date(), "to": last.date()}
+    elif rotation is not None:
+        keys |= {"rotation": rotation}
+    else:
+        keys |= {"days": days or 7}
+    with as_misuse():
+        return check_table(FilmSettings, keys, name="film")
+
+
+def _refuse_option_of_other_style(options: Mapping[str, object]) -> None:
+    """An option that the style asked for would pass over is misuse."""
+    style = options.get("style", "daily")
+    for name, (option, styles) in _OPTIONS_OF_STYLES.items():
+        if options.get(name) is not None and style not in styles:
+            raise click.UsageError(f"{option} is of --style {' or '.join(styles)}, not of {style}; leave it out")
+    if options.get("axis") and style == "corotating" and options.get("view") != "disc":
+        raise click.UsageError("--axis needs a disc: give --view disc with it, or leave it out")
+
+
+def _print_filmed(made: Filmed, *, as_json: bool) -> None:
+    """Where the film is."""
+    from archive.disk import read_named
+
+    print_warnings(made.warnings)
+    if as_json:
+        listed = json.loads(read_named(made.frames_json))
+        print_json({"status": "done", "film": made, **listed})
+        return
+    print_line(
+        f"film of {format_count(len(made.observation_ids), 'observation')}, {made.frames} frames: {made.mp4.absolute()}"
+    )
+    print_line(f"beside it {made.frames_json.name} lists its frames; poster and small loop too")
+    if made.home is not None:
+        print_line(f"look at {made.home.absolute()}")

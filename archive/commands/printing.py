@@ -1,0 +1,119 @@
+"""What several commands print alike: answers in JSON, warnings, refusals, the caution, figures in words."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import fields, is_dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from archive.commands.streams import print_error_line, print_line, terminal_width
+from archive.errors import ArchiveError
+from archive.safety import CAUTION
+
+if TYPE_CHECKING:
+    from archive.model.observation import Orientation
+
+__all__ = [
+    "causes_of",
+    "format_count",
+    "format_north",
+    "json_fields",
+    "one_line",
+    "print_causes",
+    "print_caution",
+    "print_json",
+    "print_next_build",
+    "print_refusal",
+    "print_warnings",
+]
+
+
+def print_json(answer: object) -> None:
+    """Print the machine-readable answer."""
+    text = json.dumps(answer, default=_plain, ensure_ascii=False, indent=1, allow_nan=False)
+    # A name that is no text on this disk comes as escapes, which JSON has for every unit of it.
+    print_line(text.encode("utf-8", "backslashreplace").decode())
+
+
+def json_fields(value: object) -> dict[str, Any]:
+    """Return the fields of a dataclass by name, to stand among others in an answer."""
+    found: dict[str, Any] = _plain(value)
+    return found
+
+
+def _plain(value: object) -> Any:
+    """Dataclasses as objects, times in UTC to the second, paths as text."""
+    if is_dataclass(value):
+        return {field.name: getattr(value, field.name) for field in fields(value)}
+    if isinstance(value, datetime):
+        return f"{value.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
+    return str(value)
+
+
+def causes_of(error: ArchiveError | OSError) -> tuple[str, ...]:
+    """Return one line for each cause; what the system refuses is as much the user's to put right as what we do.
+
+    Raises
+    ------
+    BrokenPipeError
+        Nobody reads the answer any more, so nothing is to be said of it.
+    """
+    if isinstance(error, ArchiveError):
+        return error.causes
+    if isinstance(error, BrokenPipeError):
+        raise error
+    where = f"{error.filename}: " if error.filename else ""
+    return (f"{where}{error.strerror or error}; check names, permissions and free space",)
+
+
+def print_refusal(causes: Sequence[str], *, as_json: bool) -> None:
+    """Print one line for each cause on standard error; the answer in JSON where it was asked for."""
+    print_causes(causes)
+    if as_json:
+        print_json({"status": "refused", "causes": causes})
+
+
+def print_causes(causes: Iterable[str]) -> None:
+    """Print one line for each cause on standard error."""
+    for cause in causes:
+        print_error_line(f"northlimb: {one_line(cause)}")
+
+
+def print_warnings(warnings: Iterable[str]) -> None:
+    """Print one line for each warning on standard error."""
+    for warning in warnings:
+        print_error_line(f"warning: {one_line(warning)}")
+
+
+def print_next_build(folder: Path) -> None:
+    """Print that the site does not yet show what was changed in the archive."""
+    print_line(f"next: northlimb build {folder} (and publish) brings the site up to date")
+
+
+def print_caution() -> None:
+    """Print the caution about the Sun after an empty line, as wide as the terminal."""
+    print_line()
+    print_line(click.wrap_text(CAUTION, width=terminal_width()))
+
+
+def one_line(text: str) -> str:
+    """Return the text in one line: no line break and no control character of a file's name reaches the terminal."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def format_count(number: int, noun: str) -> str:
+    """Return ``1 spot``, ``2 spots``."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def format_north(orientation: Orientation) -> str:
+    """Return a picture's north angle, its error and what it is worth."""
+    if orientation.status == "unknown":
+        return "not known: shown as it came (state --north-angle, or the instrument's camera angle and mirroring)"
+    mirrored = ", mirrored" if orientation.mirrored else ""
+    return f"{orientation.north_angle_deg:+.1f} ± {orientation.sigma_deg:.1f} deg{mirrored} ({orientation.status})"

@@ -1,0 +1,44 @@
+"""`northlimb remove`: take an observation out of the archive, or put it back."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from archive.commands.options import FOLDER, JSON
+from archive.commands.permission import open_archive
+from archive.commands.printing import print_json, print_next_build
+from archive.commands.streams import print_line, progress
+
+__all__ = ["remove"]
+
+
+@click.command(
+    "remove",
+    short_help="Take an observation out, or put it back.",
+    epilog="Example: northlimb remove my-sun 2026-06-03T0915Z",
+)
+@FOLDER
+@click.argument("observation")
+@click.option("--undo", is_flag=True, help="Put back what the last `remove` of OBSERVATION took out.")
+@JSON
+def remove(folder: Path, observation: str, undo: bool, as_json: bool) -> None:
+    """Take an OBSERVATION, such as 2026-06-03T0915Z, out of the archive FOLDER; nothing is deleted.
+
+    Original and record go to a dated folder in `removed/`, and the original's line goes from the checksums.
+    """
+    from archive.upkeep import removal
+
+    move = removal.put_back if undo else removal.remove
+    moved = move(open_archive(folder), observation, on_progress=progress())
+    if as_json:
+        print_json({"status": "done", **asdict(moved)})
+        return
+    if undo:
+        print_line(f"{moved.id} is back from {moved.kept_in}: {', '.join(moved.files)}")
+    else:
+        print_line(f"{moved.id} is out of the archive; {moved.kept_in} keeps {', '.join(moved.files)}")
+        print_line(f"undo: northlimb remove {folder} {moved.id} --undo")
+    print_next_build(folder)

@@ -1,0 +1,102 @@
+"""`northlimb sun`: the Sun at a time and place, and what that asks of a capture."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from archive.commands.options import JSON
+from archive.commands.printing import json_fields, print_caution, print_json
+from archive.commands.streams import print_line
+from archive.commands.values import ImpossibleValue, as_misuse, parse_site, parse_typed_time
+
+if TYPE_CHECKING:
+    from archive.records.settings import SiteSettings
+    from archive.reports.days import SunAt
+
+__all__ = ["sun"]
+
+
+@click.command(
+    "sun",
+    short_help="P, B0, L0 and the Sun's altitude.",
+    epilog="Example: northlimb sun --site Quay,52.1,-1.3 --time 2026-06-03T09:15Z",
+)
+@click.argument("folder", required=False, type=click.Path(path_type=Path))
+@click.option("--site", help="A site's name in FOLDER, or NAME,LATITUDE,LONGITUDE[,ELEVATION] without one.")
+@click.option(
+    "--time", "time_text", metavar="ISO", help="With its zone, such as 2026-06-03T10:15+01:00.  [default: now]"
+)
+@click.option("--radius", "radius_px", type=click.FloatRange(1), metavar="PX", help="Radius of the disc in a picture.")
+@JSON
+def sun(folder: Path | None, site: str | None, time_text: str | None, radius_px: float | None, as_json: bool) -> None:
+    """Print P, B0, L0, the Sun's altitude, how fast an alt-azimuth picture turns, and what that asks of a capture."""
+    from archive.reports.days import sun_at
+
+    found = sun_at(_moment(folder, time_text), _site(folder, site), radius_px=radius_px)
+    if as_json:
+        print_json(
+            {
+                "time_utc": found.time_utc,
+                "site": found.site,
+                **json_fields(found.sun),
+                "field_rotation_deg_per_hour": found.field_rotation_deg_per_hour,
+                "capture": found.capture,
+            }
+        )
+        return
+    _print_sun(found)
+    print_caution()
+
+
+def _moment(folder: Path | None, time_text: str | None) -> datetime:
+    """The time asked for in UTC; now where none is; one without a zone takes the archive's."""
+    from archive.records.capture_time import in_utc
+    from archive.records.folder import open_folder
+    from archive.records.settings import read_settings
+
+    if time_text is None:
+        return datetime.now(UTC).replace(microsecond=0)
+    moment = parse_typed_time(time_text)
+    zone_name = "UTC"
+    if moment.tzinfo is None:
+        if folder is None:
+            raise ImpossibleValue(f"--time {time_text!r}: give its zone, such as {time_text}Z for UTC")
+        zone_name = read_settings(open_folder(folder)).time_zone
+    with as_misuse():
+        return in_utc(moment, zone_name=zone_name, source="--time", name="sun")
+
+
+def _site(folder: Path | None, site: str | None) -> SiteSettings:
+    """The site asked for: by name in an archive, or written out."""
+    from archive.records.folder import open_folder
+    from archive.records.settings import find_named, read_settings
+
+    if folder is not None:
+        return find_named(read_settings(open_folder(folder)).sites, site, what="site")
+    if site is None:
+        raise click.UsageError("which site? name an archive FOLDER, or give --site NAME,LATITUDE,LONGITUDE")
+    return parse_site(site)
+
+
+def _print_sun(found: SunAt) -> None:
+    """The Sun at a time and place."""
+    from archive.stages.capture import longest_words, smear_words
+
+    view, turning = found.sun, found.field_rotation_deg_per_hour
+    print_line(f"{found.time_utc:%Y-%m-%d %H:%M:%S} UTC, {found.site}")
+    for label, value in (
+        ("P", f"{view.p_deg:+.2f} deg"),
+        ("B0", f"{view.b0_deg:+.2f} deg"),
+        ("L0", f"{view.l0_deg:.2f} deg, Carrington rotation {view.carrington_rotation}"),
+        ("semidiameter", f"{view.semidiameter_arcsec:.1f} arcsec"),
+        ("altitude", f"{view.altitude_deg:+.1f} deg (without refraction), azimuth {view.azimuth_deg:.1f} deg"),
+        ("parallactic angle", f"{view.parallactic_angle_deg:+.1f} deg"),
+        ("field rotation", f"{turning:+.1f} deg/h for an alt-azimuth camera, counter-clockwise positive"),
+        ("smear in 100 s", smear_words(found.capture.limb_smear_px, found.capture.limb_smear_arcsec) or "none"),
+        ("longest capture", longest_words(found.capture) or "--radius PX, the disc's in your pictures, tells it"),
+    ):
+        print_line(f"  {label:<18}{value}")

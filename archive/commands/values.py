@@ -1,0 +1,66 @@
+"""Words typed on the command line that become values; one that cannot be is misuse, one line a cause."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from typing import IO, TYPE_CHECKING, Any
+
+import click
+
+from archive.errors import ArchiveError
+
+if TYPE_CHECKING:
+    from archive.records.settings import SiteSettings
+
+__all__ = ["ImpossibleValue", "as_misuse", "parse_site", "parse_typed_time"]
+
+
+class ImpossibleValue(click.UsageError):
+    """A value that cannot be: one line a cause without usage, for the option itself was used rightly."""
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        """Print each cause on a line of its own."""
+        for cause in self.format_message().splitlines():
+            click.echo(f"northlimb: {cause}", file=file, err=file is None)
+
+
+@contextmanager
+def as_misuse() -> Iterator[None]:
+    """Turn the refusal of a value into misuse, for it was typed on the command line.
+
+    Raises
+    ------
+    ImpossibleValue
+        In place of any ArchiveError.
+    """
+    try:
+        yield
+    except ArchiveError as error:
+        raise ImpossibleValue("\n".join(error.causes)) from error
+
+
+def parse_typed_time(text: str) -> datetime:
+    """Return the time given with --time, with its zone if it has one."""
+    from archive.records.capture_time import parse_time
+
+    with as_misuse():
+        return parse_time(text, name="--time")
+
+
+def parse_site(text: str) -> SiteSettings:
+    """Return the site given with --site as NAME,LATITUDE,LONGITUDE[,ELEVATION]."""
+    from archive.records.settings import SiteSettings
+    from archive.records.toml_files import check_table
+
+    parts = [part.strip() for part in text.split(",")]
+    if len(parts) not in (3, 4):
+        raise ImpossibleValue(f"--site {text!r}: write NAME,LATITUDE,LONGITUDE[,ELEVATION], such as Quay,52.1,-1.3")
+    try:
+        numbers = [float(part) for part in parts[1:]]
+    except ValueError:
+        raise ImpossibleValue(f"--site {text!r}: latitude, longitude and elevation are numbers, such as 52.1") from None
+    keys = dict(zip(("latitude_deg", "longitude_deg", "elevation_m"), numbers, strict=False))
+    with as_misuse():
+        return check_table(SiteSettings, {"name": parts[0], **keys}, name="--site")

@@ -1,0 +1,82 @@
+"""The closed choices: each kind of thing of which there are only a few, with the words that settings and files use.
+
+Types and the tuples of their values, in the order in which they are offered.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, get_args
+
+__all__ = [
+    "BANDS",
+    "CAPTIONS",
+    "EVIDENCE_KINDS",
+    "FILM_STYLES",
+    "FILM_VIEWS",
+    "LOOKS",
+    "MIRRORED",
+    "MOUNTS",
+    "YES_NO",
+    "Band",
+    "Caption",
+    "CoordinateSystem",
+    "EvidenceKind",
+    "FilmStyle",
+    "FilmView",
+    "FrameKind",
+    "KnownMount",
+    "Look",
+    "Mirrored",
+    "Mount",
+    "OrientationStatus",
+    "TimeMeaning",
+    "YesNo",
+]
+
+Band = Literal["white", "h-alpha", "calcium-k", "other"]
+"""The part of the spectrum that a picture shows."""
+
+KnownMount = Literal["altaz", "equatorial"]
+Mount = Literal[KnownMount, "unknown"]
+"""How an instrument follows the sky."""
+
+YesNo = Literal["yes", "no"]
+Mirrored = Literal[YesNo, "unknown"]
+"""Whether an instrument's pictures are mirror images."""
+
+TimeMeaning = Literal["start", "middle", "end"]
+"""Which moment of the capture a time is."""
+
+CoordinateSystem = Literal["helioprojective", "celestial"]
+"""That of a picture's axes in its FITS header."""
+
+EvidenceKind = Literal["stated", "header", "spots", "sky", "drift", "refraction"]
+"""What tells where north is."""
+
+OrientationStatus = Literal["solved", "assumed", "unknown"]
+"""How well north is known: measured or stated, from the mount alone, or not."""
+
+Look = Literal["natural", "warm", "mono", "flat"]
+"""The tint of a shown disc; flat is without limb darkening."""
+
+FilmStyle = Literal["daily", "smooth", "corotating"]
+"""How a film goes from picture to picture."""
+
+FilmView = Literal["map", "disc"]
+"""How a corotating film shows the surface."""
+
+FrameKind = Literal["observed", "between"]
+"""Whether a frame of a film shows the moment of a picture."""
+
+Caption = Literal["full", "date"]
+"""How much a film's caption says of the time."""
+
+BANDS: tuple[Band, ...] = get_args(Band)
+MOUNTS: tuple[Mount, ...] = get_args(Mount)
+YES_NO: tuple[YesNo, ...] = get_args(YesNo)
+MIRRORED: tuple[Mirrored, ...] = get_args(Mirrored)
+EVIDENCE_KINDS: tuple[EvidenceKind, ...] = get_args(EvidenceKind)
+LOOKS: tuple[Look, ...] = get_args(Look)
+FILM_STYLES: tuple[FilmStyle, ...] = get_args(FilmStyle)
+FILM_VIEWS: tuple[FilmView, ...] = get_args(FilmView)
+CAPTIONS: tuple[Caption, ...] = get_args(Caption)

@@ -1,0 +1,66 @@
+"""Where and with what the Sun was seen: sites, instruments, and how their cameras were mounted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from archive.model.choices import Band, Mirrored, Mount
+from archive.model.times import time_of_days
+
+__all__ = ["CameraEpoch", "Instrument", "Site"]
+
+
+@dataclass(frozen=True)
+class Site:
+    """An observing site; what is published of it is already rounded."""
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float | None = None
+
+
+@dataclass(frozen=True)
+class CameraEpoch:
+    """A stretch of time over which the camera stayed as it was, learned from pictures whose north was measured.
+
+    Days since 1970; `until_days` is None for the last one. `scatter_deg` is the spread of single pictures about the
+    angle, which one picture alone does not tell. `pictures` is the number of those that taught it: the first ones, and
+    at least two thirds of all.
+    """
+
+    since_days: float
+    until_days: float | None
+    angle_deg: float
+    sigma_deg: float
+    scatter_deg: float
+    mirrored: bool
+    pictures: int
+
+    @property
+    def since_utc(self) -> datetime:
+        """When it began."""
+        return time_of_days(self.since_days)
+
+    @property
+    def until_utc(self) -> datetime | None:
+        """When it ended; None while it lasts."""
+        return None if self.until_days is None else time_of_days(self.until_days)
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """An instrument as the settings describe it; `camera_angle_deg` is None where it is not stated.
+
+    `learned` holds the camera angles that the archive found, in order of time; between two the camera was
+    mounted anew.
+    """
+
+    name: str
+    mount: Mount
+    mirrored: Mirrored = "unknown"
+    camera_angle_deg: float | None = None
+    band: Band = "white"
+    filter: str | None = None
+    learned: tuple[CameraEpoch, ...] = ()
