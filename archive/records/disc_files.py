@@ -22,8 +22,8 @@ __all__ = [
     "whole_levels",
 ]
 
-_QUALITY, _LIGHT_QUALITY = 85, 65
-FLAT_QUALITY = 80  # of the pictures in which days are compared: of what they show, noise takes most of the bytes
+_QUALITY, _LIGHT_QUALITY = 82, 65
+FLAT_QUALITY = 75  # of the pictures in which days are compared: of what they show, noise takes most of the bytes
 _STEP_NOISES = 1 / 3
 _GAP = 2.0  # a picture made much smaller is first made smaller by a whole number, to twice the side wanted
 _LEAST_LEVELS, _MOST_LEVELS = 300, 32000
