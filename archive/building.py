@@ -58,14 +58,16 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor:
 def _built_before(last: LastBuild, target: Path) -> Built:
     from archive.built import SiteReport
 
-    report = SiteReport(0, last.files, 0, last.strangers)
+    report = SiteReport(0, last.files, 0, last.strangers, last.site_bytes)
     return Built(target, target / "index.html", last.days, last.observations, last.films, report, last.warnings)
 
 
 def _last_build(built: Built) -> LastBuild:
     report = built.report
     files = report.written + report.unchanged
-    return LastBuild(built.days, built.observations, built.films, files, report.strangers, built.warnings)
+    return LastBuild(
+        built.days, built.observations, built.films, files, report.site_bytes, report.strangers, built.warnings
+    )
 
 
 def build_with_film(
@@ -130,6 +132,7 @@ def film_elsewhere(
 
 def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
     from archive.pipeline import counted_pictures
+    from archive.stages.discs import forget_discs, offered_discs
     from archive.stages.films import blank_remarks, chosen_observations, write_film
     from archive.stages.group_content import group_positions
     from archive.stages.survey import survey
@@ -137,6 +140,7 @@ def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
     counted = counted_pictures(archive, survey(archive))
     chosen = chosen_observations(counted.observations, span)
     files = write_film(archive, chosen, out, span, groups=group_positions(counted.groups))
+    forget_discs(archive, keep=[one.id for one in offered_discs(archive.settings, counted.observations)])
     blank = blank_remarks(files.mp4)
     return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, blank)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 __all__ = ["Built", "Filmed", "SiteReport"]
@@ -12,13 +12,15 @@ __all__ = ["Built", "Filmed", "SiteReport"]
 class SiteReport:
     """How many files were written, left as they were, and removed; the manifest is not counted.
 
-    `strangers` are files that were in the site's folder when this computer met it first, and that no build makes.
+    `strangers` are files that were in the site's folder when this computer met it first, and that no build makes;
+    `site_bytes` is what the files weigh that it makes.
     """
 
     written: int
     unchanged: int
     removed: int
     strangers: tuple[str, ...] = ()
+    site_bytes: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True)

@@ -27,10 +27,12 @@ from archive.stages.archive import Archive
 from archive.stages.comparison import with_turned_back
 from archive.stages.comparison_picture import turned_picture
 from archive.stages.counting import Counted, count_spots
+from archive.stages.discs import forget_discs, offered_discs, whole_discs
 from archive.stages.films import forget_films, kept_films
 from archive.stages.group_content import group_content, group_positions, rotation_entries
 from archive.stages.map_growth import grown_map
 from archive.stages.maps import rotation_maps
+from archive.stages.north_up_disc import north_up_disc
 from archive.stages.overlay import graticule_at
 from archive.stages.picture_files import picture_files
 from archive.stages.pictures import derived_pictures, forget_pictures
@@ -55,6 +57,7 @@ MAKERS = (
     learn_epochs,
     group_turned_spots,
     picture_files,
+    north_up_disc,
     turned_picture,
     grown_map,
     film_of,
@@ -82,8 +85,9 @@ def built_site(archive: Archive, target: Path) -> Built:
     counted = counted_pictures(archive, surveyed)
     found = counted.observations
     derived = derived_pictures(archive, found)
-    entries = [entry_of(settings, one, pictures) for one, pictures in zip(found, derived, strict=True)]
-    discs = {entry.observation.id: entry.pictures.fits for entry in entries if entry.pictures.fits is not None}
+    discs = {one.id: made.disc for one, made in zip(found, derived, strict=True) if made.disc is not None}
+    offered = whole_discs(archive, offered_discs(settings, found), discs)
+    entries = [entry_of(settings, one, pictures, offered) for one, pictures in zip(found, derived, strict=True)]
     maps = rotation_maps(archive, found, discs)
     films, problems = kept_films(archive, found, settings.films, groups=group_positions(counted.groups))
     days = sorted({one.id.partition("T")[0] for one in found})
@@ -97,7 +101,7 @@ def built_site(archive: Archive, target: Path) -> Built:
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
     )
-    content = with_turned_back(archive, content)
+    content = with_turned_back(archive, content, discs)
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
     remember_words(root)
@@ -114,6 +118,7 @@ def built_site(archive: Archive, target: Path) -> Built:
     )
     forget_films(archive)
     forget_pictures(archive, found)
+    forget_discs(archive, keep=offered)
     store.forget_makers(keep=MAKERS)
     _clear_older(derived_files(root))
     return Built(

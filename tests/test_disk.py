@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import stat
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
@@ -68,6 +70,8 @@ WAYS: dict[str, Callable[[Folder, str], object]] = {
     "rename from": lambda files, name: files.rename(f"{name}/secret.txt", "stolen.txt"),
     "rename to": lambda files, name: files.rename("days/notes.md", f"{name}/secret.txt"),
     "link from": lambda files, name: files.link(f"{name}/secret.txt", "stolen.txt"),
+    "clone from": lambda files, name: files.clone(f"{name}/secret.txt", "stolen.txt"),
+    "clone to": lambda files, name: files.clone("days/notes.md", f"{name}/secret.txt"),
     "change rights": lambda files, name: files.chmod(f"{name}/secret.txt", 0o777),
     "set times": lambda files, name: files.set_times(f"{name}/secret.txt", accessed_ns=0, changed_ns=0),
     "lock": lambda files, name: files.open_for_lock(f"{name}/secret.txt"),
@@ -227,3 +231,21 @@ def test_folders_in_each_other_without_end_keep_nobody_waiting(inside: Path, fil
     (inside / "deep" / "/".join("a" * 103)).mkdir(parents=True)
     with pytest.raises(OSError, match="over 100 folders in each other; remove them"):
         list(files.walk("deep"))
+
+
+def test_a_clone_is_made_where_the_system_copies_by_reference(tmp_path: Path) -> None:
+    """What this file system can is told by `cp --reflink=always` (GNU coreutils)."""
+    (tmp_path / "one").write_bytes(b"light" * 5000)
+    call = ["cp", "--reflink=always", str(tmp_path / "one"), str(tmp_path / "by-cp")]
+    can = shutil.which("cp") is not None and not subprocess.run(call, check=False, stderr=subprocess.DEVNULL).returncode
+    folder = Folder(tmp_path)
+    assert folder.clone("one", "other") == can
+    assert (tmp_path / "other").exists() == can
+    if can:
+        (tmp_path / "one").write_bytes(b"dark")
+        assert (tmp_path / "other").read_bytes() == b"light" * 5000
+    with pytest.raises(FileNotFoundError):
+        folder.clone("gone", "third")
+    (tmp_path / "there").write_bytes(b"")
+    with pytest.raises(FileExistsError):
+        folder.clone("one", "there")

@@ -45,6 +45,6 @@ def print_built(built: Built) -> None:
     print_line(
         f"{format_count(built.observations, 'observation')} on {format_count(built.days, 'day')}, "
         f"{format_count(len(built.films), 'film')}: {format_count(report.written, 'file')} written, "
-        f"{report.unchanged} unchanged, {report.removed} removed"
+        f"{report.unchanged} unchanged, {report.removed} removed; {report.site_bytes / 1e6:.1f} MB"
     )
     print_line(f"look at {built.home.absolute()}")

@@ -15,6 +15,8 @@ from archive.model.observation import LARGE_PX, Disc
 __all__ = ["STANDARD_FRAME", "DiscFrame", "align_disc", "frame_to_picture"]
 
 _MARGIN_PX = 24
+# What lies farther out changes no pixel by a thousandth of one of 255 levels.
+_GAUSSIAN_REACH, _FALL_PX, _SPLINE_REACH = 4.0, 4, 10
 _FINER = 2.0  # than the frame: what a large picture is first made smaller to
 
 
@@ -94,10 +96,11 @@ def align_disc(
     coarser = disc.radius_px / frame.radius_px
     block = max(1, int(coarser / _FINER)) if cut.size > LARGE_PX else 1
     light = as_shares(cut) if block == 1 else block_mean(cut, block)
-    if coarser > 1.0:
-        # A block's mean blurs as well: its variance is that of even chance over its pixels.
-        variance_px2 = 0.25 * (coarser**2 - 1.0) - (block**2 - 1.0) / 12.0
-        light = scipy.ndimage.gaussian_filter(light, np.sqrt(variance_px2) / block, mode="nearest")
+    # A block's mean blurs as well: its variance is that of even chance over its pixels.
+    variance_px2 = max(0.25 * (coarser**2 - 1.0) - (block**2 - 1.0) / 12.0, 0.0)
+    kernel = _spline_kernel(float(np.sqrt(variance_px2)) / block)
+    for _ in range(2):  # along rows, and along what were columns: numbers that lie together go thrice as fast
+        light = scipy.ndimage.correlate1d(np.ascontiguousarray(light), kernel, output=np.float32, mode="mirror").T
     # scipy speaks rows before columns.
     swap = np.array([[0.0, 1.0], [1.0, 0.0]])
     aligned: NDArray[np.float32] = scipy.ndimage.affine_transform(
@@ -109,8 +112,24 @@ def align_disc(
         order=3,
         mode="constant",
         cval=0.0,
+        prefilter=False,
     )
     return aligned
+
+
+def _spline_kernel(sigma_px: float) -> NDArray[np.float64]:
+    """A Gaussian's weights, none of 0, and those that make pixels the coefficients of a cubic spline, in one.
+
+    Both fall off so fast that a few are all. Two passes over the picture thus take the place of four.
+    """
+    reach = max(_SPLINE_REACH, int(np.ceil(_GAUSSIAN_REACH * sigma_px)) + _FALL_PX)
+    single = np.zeros(8 * reach + 1)
+    single[len(single) // 2] = 1.0
+    if sigma_px > 0.0:
+        single = scipy.ndimage.gaussian_filter1d(single, sigma_px, truncate=_GAUSSIAN_REACH)
+    weights = scipy.ndimage.spline_filter1d(single, order=3)[3 * reach : -3 * reach]
+    kernel: NDArray[np.float64] = weights / weights.sum()
+    return kernel
 
 
 def _cut_out(brightness: Plane, disc: Disc, frame: DiscFrame) -> tuple[Plane, NDArray[np.float64]]:

@@ -95,7 +95,7 @@ def block_mean(plane: Plane, shrink: int) -> NDArray[np.float32]:
     height, width = (side // shrink * shrink for side in plane.shape)
     blocks = plane[:height, :width].reshape(height // shrink, shrink, width // shrink, shrink)
     if plane.dtype.kind == "f":
-        return np.asarray(blocks.mean(axis=(1, 3), dtype=np.float32))
+        return np.asarray(blocks.mean(axis=1, dtype=np.float32).mean(axis=2, dtype=np.float32))
     small = np.empty((height // shrink, width // shrink), dtype=np.float32)
     share = 1.0 / (shrink**2 * white_of(plane))
     for row, block in enumerate(blocks):  # rows first: many times faster than one mean over both axes

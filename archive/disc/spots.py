@@ -93,12 +93,13 @@ def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
     labels, count = scipy.ndimage.label(depth > threshold, structure=np.ones((3, 3)))
     if count == 0:
         return DarkSpots(*(np.zeros(0) for _ in range(4)))
-    index = np.arange(1, count + 1)
-    size_px = scipy.ndimage.sum_labels(np.ones_like(depth), labels, index)
-    weight = scipy.ndimage.sum_labels(depth, labels, index)
-    rows = scipy.ndimage.sum_labels(depth * np.arange(frame.size_px)[:, None], labels, index) / weight
-    columns = scipy.ndimage.sum_labels(depth * np.arange(frame.size_px)[None, :], labels, index) / weight
-    deepest = scipy.ndimage.maximum(depth, labels, index)
+    row, column = np.nonzero(labels)
+    label, dark = labels[row, column] - 1, depth[row, column]
+    size_px = np.bincount(label)
+    weight = np.bincount(label, dark)
+    rows, columns = np.bincount(label, dark * row) / weight, np.bincount(label, dark * column) / weight
+    deepest = np.zeros(count)
+    np.maximum.at(deepest, label, dark)
     right, up = (columns - frame.centre_px) / frame.radius_px, (frame.centre_px - rows) / frame.radius_px
     mu = np.sqrt(np.clip(1.0 - right**2 - up**2, 0.01, 1.0))
     area_msh = 1e6 * size_px / (2.0 * np.pi * frame.radius_px**2 * mu)

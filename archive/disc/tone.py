@@ -7,6 +7,8 @@ from day to day, whatever the camera did; spots keep their contrast against the 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -16,15 +18,20 @@ from archive.disc.aligned import DiscFrame
 from archive.model.choices import Look
 from archive.sun.limb_darkening import standard_limb_darkening
 
-__all__ = ["flatten_disc", "looked_at"]
+__all__ = ["Curve", "flatten_disc", "is_grey", "looked_at", "tint_curves"]
 
 Floats = NDArray[np.floating[Any]]
 
+Curve = tuple[float, float]
+"""A share and an exponent: ``share * value ** exponent``, of values from 0 to 1."""
 
 _EDGE_SHARE = 0.985  # nearer the limb the edge's blur spoils the fit
 _BRIGHT_PERCENT = 97.0  # of the disc's pixels: what is lit of it in a deep eclipse is more than the rest
 _HIDDEN_SHARE = 0.2  # of the bright disc; the darkest limb has 0.3
 _FIT_STEP_PX = 4
+_SETTLED = 1e-5  # of the largest coefficient: a fit that changes by less is done
+_LEAST_PROFILE, _MOST_SLOPED = 0.05, (0.2, 5.0)
+_SHOWN_SQUARED = 1.02
 _QUIET_LEVEL = 0.9  # of white, for the quiet disc's centre: faculae need room above it
 _FLAT_LEVEL = 0.72
 # Colours of the quiet disc's centre, and how each channel falls with brightness (exponents): dark parts are redder.
@@ -53,32 +60,49 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
     ndarray of shape (size_px, size_px), float32
         The blurred edge is kept as it is: it falls from 1 towards 0 within the disc's last pixels.
     """
-    right, up = _unit_offsets(frame)
-    squared = right**2 + up**2
-    mu = np.sqrt(np.clip(1.0 - squared, 0.0, 1.0))
-    light = aligned - _sky_level(aligned, squared)
+    places = _places(frame)
+    light = aligned - np.float32(_sky_level(aligned, places))
     sample = (slice(None, None, _FIT_STEP_PX), slice(None, None, _FIT_STEP_PX))
-    inside = (squared[sample] < _EDGE_SHARE**2) & (aligned[sample] > 0.0)
+    inside = (places.squared[sample] < _EDGE_SHARE**2) & (aligned[sample] > 0.0)
     # What the Moon hides in an eclipse is too much for weights alone.
     dark = _HIDDEN_SHARE * float(np.percentile(light[sample][inside], _BRIGHT_PERCENT))
     inside &= light[sample] > dark
     # Fitted at the sampled places alone; the whole frame is worked out once, at the end.
-    x, y = (np.broadcast_to(part, light.shape)[sample][inside] for part in (right, up))
-    seen, darkening, surface = light[sample][inside], _radial_terms(mu[sample][inside]), _surface_terms(x, y)
-    quiet = np.ones_like(seen)
-    for _ in range(3):
-        falls = _robust_fit(darkening, seen / quiet)
-        profile = darkening @ falls
-        slopes = _robust_fit(surface, seen / np.maximum(profile, 0.05 * float(profile.max())))
-        quiet = np.clip(surface @ slopes, 0.2, 5.0)
-    profile = falls[0] + falls[1] * mu + falls[2] * mu**2
-    profile = np.maximum(profile, 0.05 * float(profile.max()))
-    along = slopes[0] + slopes[1] * right + slopes[4] * right**2
-    quiet = np.clip(along + (slopes[2] + slopes[3] * right) * up - slopes[4] * up**2, 0.2, 5.0)
+    falls, slopes = _fitted(light[sample][inside].astype(np.float64), *_sampled_places(frame, inside))
+    quiet = _quiet_disc(places, falls, slopes)
     # Where nothing was lit the fit is a mere guess: it must not lift the Moon's dark face out of the black.
-    flat = np.where(squared <= 1.02, light / np.maximum(profile * quiet, dark), 0.0)
+    flat = np.divide(light, np.maximum(quiet, np.float32(dark), out=quiet), out=light)
+    flat *= places.squared <= _SHOWN_SQUARED
     level = float(np.median(flat[sample][inside])) or 1.0
-    return np.clip(flat / level, 0.0, 4.0).astype(np.float32)
+    flattened: NDArray[np.float32] = np.clip(flat / np.float32(level), 0.0, 4.0)
+    return flattened
+
+
+def _fitted(seen: Floats, x: Floats, y: Floats, mu: Floats) -> tuple[Floats, Floats]:
+    """Coefficients of the limb darkening and of the slopes, fitted in turn."""
+    darkening, surface = _radial_terms(mu), _surface_terms(x, y)
+    quiet = np.ones_like(seen)
+    fall_weight, slope_weight = np.ones_like(seen), np.ones_like(seen)
+    for _ in range(3):
+        falls, fall_weight = _robust_fit(darkening, seen / quiet, fall_weight)
+        profile = falls @ darkening
+        level = seen / np.maximum(profile, _LEAST_PROFILE * float(profile.max()))
+        slopes, slope_weight = _robust_fit(surface, level, slope_weight)
+        quiet = np.clip(slopes @ surface, *_MOST_SLOPED)
+    return falls, slopes
+
+
+def _quiet_disc(places: _Places, falls: Floats, slopes: Floats) -> NDArray[np.float32]:
+    """The fitted quiet disc over the whole frame."""
+    first, second, third = falls.astype(np.float32)
+    level, right, up, both, saddle = slopes.astype(np.float32)
+    profile: NDArray[np.float32] = (third * places.mu + second) * places.mu + first
+    np.maximum(profile, np.float32(_LEAST_PROFILE * float(profile.max())), out=profile)
+    east, north = places.right, places.up
+    sloped = (right * east + level + saddle * east**2) - saddle * north**2 + up * north
+    sloped += (both * north) * east
+    profile *= np.clip(sloped, *map(np.float32, _MOST_SLOPED), out=sloped)
+    return profile
 
 
 def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDArray[np.float32]:
@@ -97,46 +121,108 @@ def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDA
     ndarray of shape (size_px, size_px, 3), float32, 0 to 1
         Ready for a screen; values are display values, no gamma is to be applied.
     """
-    right, up = _unit_offsets(frame)
-    squared = right**2 + up**2
-    mu = np.sqrt(np.clip(1.0 - squared, 0.0, 1.0)).astype(np.float32)
-    cover = np.clip(frame.radius_px + 0.5 - np.sqrt(squared) * frame.radius_px, 0.0, 1.0).astype(np.float32)
-    level = flat * _FLAT_LEVEL if look == "flat" else flat * standard_limb_darkening(mu) * _QUIET_LEVEL
-    level = np.clip(level, 0.0, 1.0)
+    places = _places(frame)
+    level = flat * np.float32(_FLAT_LEVEL) if look == "flat" else flat * places.darkening
+    np.clip(level, 0.0, 1.0, out=level)
     tint, falls = _TINTS[look]
-    channels = [np.float32(share) * level ** np.float32(fall) * cover for share, fall in zip(tint, falls, strict=True)]
-    return np.stack(channels, axis=-1).astype(np.float32)
+    shown = np.empty((*level.shape, 3), dtype=np.float32)
+    for channel, (share, fall) in enumerate(zip(tint, falls, strict=True)):
+        fallen = level if fall == 1.0 else level ** np.float32(fall)
+        np.multiply(fallen, places.cover * np.float32(share), out=shown[..., channel])
+    return shown
 
 
-def _unit_offsets(frame: DiscFrame) -> tuple[Floats, Floats]:
-    """Distance from the disc's centre to the right (1, S) and up (S, 1), in radii."""
+def is_grey(look: Look) -> bool:
+    """Whether a look has no tint."""
+    tint, falls = _TINTS[look]
+    return len(set(zip(tint, falls, strict=True))) == 1
+
+
+def tint_curves(look: Look, of: Look) -> tuple[Curve, Curve, Curve] | None:
+    """Return how red, green and blue of a look follow from the red of another; None where they do not.
+
+    The looks with limb darkening are tints of one brightness, `flat` is another. At the very limb, where a pixel is
+    partly sky, a tint made so differs by a few levels of 255.
+    """
+    if (look == "flat") != (of == "flat"):
+        return None
+    (share, *_), (fall, *_) = _TINTS[of]
+    red, green, blue = (
+        (float(wanted / share ** (falls / fall)), float(falls / fall))
+        for wanted, falls in zip(*_TINTS[look], strict=True)
+    )
+    return red, green, blue
+
+
+@dataclass(frozen=True)
+class _Places:
+    """What depends on a frame alone, not to be changed.
+
+    `right` (1, S) and `up` (S, 1) are distances from the centre in radii, `squared` (S, S) is both squared, `mu`
+    the cosine of the angle from the disc's centre; `darkening` is what the quiet disc shows, `cover` a pixel's share on
+    the disc. `ring` holds the numbers of the pixels of sky about the limb.
+    """
+
+    right: NDArray[np.float32]
+    up: NDArray[np.float32]
+    squared: NDArray[np.float32]
+    mu: NDArray[np.float32]
+    darkening: NDArray[np.float32]
+    cover: NDArray[np.float32]
+    ring: NDArray[np.intp]
+
+
+@lru_cache(maxsize=2)  # 16 MB each for the standard frame
+def _places(frame: DiscFrame) -> _Places:
     place = (np.arange(frame.size_px) - frame.centre_px) / frame.radius_px
-    return place[None, :], -place[:, None]
+    squared = place[None, :] ** 2 + place[:, None] ** 2
+    mu = np.sqrt(np.clip(1.0 - squared, 0.0, 1.0)).astype(np.float32)
+    cover = np.clip(frame.radius_px + 0.5 - np.sqrt(squared) * frame.radius_px, 0.0, 1.0)
+    return _Places(
+        place[None, :].astype(np.float32),
+        -place[:, None].astype(np.float32),
+        squared.astype(np.float32),
+        mu,
+        (standard_limb_darkening(mu) * _QUIET_LEVEL).astype(np.float32),
+        cover.astype(np.float32),
+        np.flatnonzero((squared > 1.04**2) & (squared < 1.10**2)),
+    )
 
 
-def _sky_level(aligned: NDArray[np.float32], squared: Floats) -> float:
+def _sampled_places(frame: DiscFrame, inside: NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
+    """Right, up and mu of the sampled places that count."""
+    place = (np.arange(frame.size_px)[::_FIT_STEP_PX] - frame.centre_px) / frame.radius_px
+    rows, columns = np.nonzero(inside)
+    right, up = place[columns], -place[rows]
+    return right, up, np.sqrt(np.clip(1.0 - right**2 - up**2, 0.0, 1.0))
+
+
+def _sky_level(aligned: NDArray[np.float32], places: _Places) -> float:
     """Median of the sky near the limb; scattered light there lies over the disc too."""
-    ring = aligned[(squared > 1.04**2) & (squared < 1.10**2)]
-    return float(np.median(ring)) if ring.size else 0.0
+    return float(np.median(aligned.ravel()[places.ring])) if places.ring.size else 0.0
 
 
 def _radial_terms(mu: Floats) -> Floats:
-    return np.stack([np.ones_like(mu), mu, mu**2], axis=-1)
+    return np.stack([np.ones_like(mu), mu, mu**2])
 
 
 def _surface_terms(right: Floats, up: Floats) -> Floats:
     """Slopes and saddles; the round term is left to the limb darkening."""
-    return np.stack([np.ones_like(right), right, up, right * up, right**2 - up**2], axis=-1)
+    return np.stack([np.ones_like(right), right, up, right * up, right**2 - up**2])
 
 
-def _robust_fit(terms: Floats, values: Floats) -> Floats:
-    """Coefficients of `terms` (N, K) for `values` (N,), bisquare weights: spots and faculae lose their say."""
-    weight: Floats = np.ones_like(values)
-    solution: Floats = np.zeros(terms.shape[1])
+def _robust_fit(terms: Floats, values: Floats, weight: Floats) -> tuple[Floats, Floats]:
+    """Coefficients of `terms` (K, N) for `values` (N,), bisquare weights: spots and faculae lose their say.
+
+    `weight` (N,) is where to begin; the last one comes back.
+    """
+    solution: Floats = np.zeros(len(terms))
     for _ in range(8):
-        weighted = terms * weight[:, None]
-        solution = np.linalg.lstsq(weighted.T @ terms, weighted.T @ values, rcond=None)[0]
-        residual = values - terms @ solution
+        weighted, before = terms * weight, solution
+        solution = np.linalg.lstsq(weighted @ terms.T, weighted @ values, rcond=None)[0]
+        if np.abs(solution - before).max() < _SETTLED * np.abs(solution).max():
+            break
+        residual = values - solution @ terms
         scatter = 1.4826 * float(np.median(np.abs(residual))) + 1e-9
         weight = np.clip(1.0 - (residual / (4.0 * scatter)) ** 2, 0.0, None) ** 2
-    return solution
+    return solution, weight

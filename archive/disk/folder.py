@@ -31,6 +31,9 @@ _CREATE_FLAGS |= getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
 _MISSING = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.ENAMETOOLONG})
 # The file system will not make a second name for a file: another disk, no hard links, too many of them.
 _NO_HARD_LINK = frozenset({errno.EXDEV, errno.EPERM, errno.EMLINK, errno.EOPNOTSUPP, errno.ENOSYS, errno.EACCES})
+# <linux/fs.h> FICLONE; what kernels and file systems answer that know no clones, or not of these two files.
+_FICLONE = 0x40049409
+_NO_CLONE = (errno.EXDEV, errno.EOPNOTSUPP, errno.ENOTTY, errno.EINVAL, errno.ENOSYS, errno.EPERM)
 # <linux/fs.h> RENAME_EXCHANGE; what kernels and file systems answer that know no exchange.
 _RENAME_EXCHANGE = 2
 _NO_EXCHANGE = (errno.ENOSYS, errno.EINVAL, errno.EOPNOTSUPP)
@@ -362,6 +365,16 @@ class Folder:
                 raise
         return True
 
+    def clone(self, source: str, target: str, *, to: Folder | None = None) -> bool:
+        """Make a new file that shares its space with another until one of them changes; False where that cannot be."""
+        with self.open(source) as given:
+            try:
+                with (to or self).create(target) as taken:
+                    _share_space(given, taken)
+            except _NoCloneError:
+                return False
+        return True
+
     def chmod(self, file: str, mode: int) -> None:
         """Set the access rights of a regular file or a folder."""
         with self._way.parent(file) as (at, name), self._way.told(file):
@@ -474,3 +487,21 @@ class Folder:
                 os.fsync(descriptor)
             finally:
                 os.close(descriptor)
+
+
+class _NoCloneError(Exception):
+    pass
+
+
+def _share_space(given: BufferedReader, taken: BufferedWriter) -> None:
+    """Let a file share the space of another; where that cannot be, raise _NoCloneError."""
+    try:
+        import fcntl
+
+        fcntl.ioctl(taken.fileno(), _FICLONE, given.fileno())
+    except ImportError as error:  # not Linux
+        raise _NoCloneError from error
+    except OSError as error:
+        if error.errno in _NO_CLONE:
+            raise _NoCloneError from error
+        raise

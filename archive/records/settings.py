@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Annotated, TypeVar
 
 import tomlkit
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, model_validator
 
 from archive.errors import SettingsError, without_password
 from archive.model.choices import LOOKS, Band, Caption, FilmStyle, FilmView, Look, Mirrored, Mount
@@ -56,6 +56,14 @@ def _target_url(url: str) -> str:
     if not re.match(r"[a-z][a-z0-9+]*://", url):
         raise ValueError("must be a URL such as sftp://host/path; a path of this computer is written folder = ...")
     return url
+
+
+def _which_fits(value: object) -> str | int:
+    if isinstance(value, int) and not isinstance(value, bool) and value >= 1:
+        return value
+    if value in ("all", "none"):
+        return str(value)
+    raise ValueError('must be "all", "none" or a number of newest days, from 1 on')
 
 
 class SiteSettings(TomlModel):
@@ -171,12 +179,20 @@ class Settings(TomlModel):
     published_site_precision_deg: float = Field(default=0.1, gt=0, le=10)
     relative_number_k: float = Field(default=1.0, gt=0, le=10)
     looks: Annotated[tuple[Look, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)] = LOOKS
+    fits: Annotated[str | int, PlainValidator(_which_fits)] = "all"
     sites: Annotated[tuple[SiteSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)]
     instruments: Annotated[
         tuple[InstrumentSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)
     ]
     targets: Annotated[tuple[TargetSettings, ...], _FEW, AfterValidator(_names_differ)] = ()
     films: tuple[FilmSettings, ...] = Field(default=(), max_length=_MOST_FILMS)
+
+    @property
+    def fits_days(self) -> int | None:
+        """Of how many newest days the site offers the discs as FITS; None of all."""
+        if isinstance(self.fits, int):
+            return self.fits
+        return None if self.fits == "all" else 0
 
     def published_place(self, site: SiteSettings) -> tuple[float, float]:
         """Latitude and longitude of a site, deg, rounded to what pages may tell."""
@@ -268,6 +284,7 @@ _TOP_KEYS = {
     "time_zone": "for times that come without one",
     "language": "of titles and notes",
     "looks": "the first is the one shown first",
+    "fits": 'whose discs the site offers as FITS: "all", "none" or a number of newest days',
     "address": 'address = "https://example.org/sun/"   # public address, for feed and links',
     "published_site_precision_deg": "pages round the site to this",
     "relative_number_k": "the observer's factor in R = k (10 g + s)",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import timedelta
 
@@ -11,7 +12,8 @@ from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.stages.archive import Archive
 from archive.stages.comparison_picture import turned_picture
-from archive.store import Blob, Store
+from archive.stages.discs import whole_discs
+from archive.store import Blob
 from archive.website.content import Content, DerotatedDisc, DerotationLaw
 from archive.website.observing_days import observing_days
 
@@ -23,16 +25,19 @@ _REACH = timedelta(days=7)
 CARRYING = DerotationLaw(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, SUN_DISTANCE_RADII)
 
 
-def with_turned_back(archive: Archive, content: Content) -> Content:
-    """Add to each day's main picture itself as it was at the moment of the main picture before it, of the same band."""
+def with_turned_back(archive: Archive, content: Content, discs: Mapping[str, Blob]) -> Content:
+    """Add to each day's main picture itself as it was at the moment of the main picture before it, of the same band.
+
+    `discs` tells what the north-up discs were when they were made, by the observation's id.
+    """
     pairs, store = _pairs(content), archive.store
-    discs = {entry.observation.id: entry.pictures.fits for entry in content.entries}
     inputs = {after.id: [discs[after.id], _standpoint(after), _standpoint(before)] for before, after in pairs}
     pictures = {name: store.get(turned_picture, name, asked, Blob) for name, asked in inputs.items()}
     wanted = [(before, after) for before, after in pairs if pictures[after.id] is None]
+    whole = whole_discs(archive, [after for _, after in wanted], discs)
     made = archive.executor.map(
         turned_picture,
-        ((_fits(store, discs[after.id]), _standpoint(after), _standpoint(before)) for before, after in wanted),
+        ((whole[after.id].read(), _standpoint(after), _standpoint(before)) for before, after in wanted),
     )
     for number, ((_, after), data) in enumerate(zip(wanted, made, strict=True)):
         archive.on_progress("comparing days", number, len(wanted))
@@ -51,11 +56,6 @@ def with_turned_back(archive: Archive, content: Content) -> Content:
         for entry in content.entries
     ]
     return replace(content, entries=entries, carrying=CARRYING)
-
-
-def _fits(store: Store, disc: Blob | None) -> bytes:
-    assert disc is not None  # north is known of both of a pair
-    return store.read_blob(disc)
 
 
 def _pairs(content: Content) -> list[tuple[Observation, Observation]]:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.carried import SPOT_LAW, Share, Standpoint, disc_canvas, seen_surface
-from archive.disc.painted import disc_palette, painted
+from archive.disc.carried import SPOT_LAW, Canvas, Share, Standpoint, disc_canvas, seen_surface
+from archive.disc.painted import Palette, disc_palette, painted
 from archive.disc.tone import flatten_disc
-from archive.records.disc_files import jpeg_bytes, read_disc
+from archive.records.disc_files import FLAT_QUALITY, levels_jpeg_bytes, read_disc
 
 __all__ = ["turned_disc", "turned_picture"]
 
@@ -17,7 +19,7 @@ __all__ = ["turned_disc", "turned_picture"]
 def turned_picture(disc: bytes, seen_at: Standpoint, at: Standpoint) -> bytes:
     """A disc (FITS, as derived) as seen from another standpoint, as JPEG; see `turned_disc`."""
     turned = turned_disc(flatten_disc(read_disc(disc), STANDARD_FRAME), seen_at, at)
-    return jpeg_bytes(turned.astype(np.float32) / np.float32(255.0))
+    return levels_jpeg_bytes(np.ascontiguousarray(turned[..., 0]), quality=FLAT_QUALITY)  # without a tint
 
 
 def turned_disc(flat: NDArray[np.float32], seen_at: Standpoint, at: Standpoint) -> NDArray[np.uint8]:
@@ -25,7 +27,12 @@ def turned_disc(flat: NDArray[np.float32], seen_at: Standpoint, at: Standpoint) 
 
     What did not face us is hatched.
     """
-    canvas = disc_canvas(STANDARD_FRAME)
+    canvas, palette = _canvas()
     share = Share(seen_surface(flat, STANDARD_FRAME, seen_at), 1.0, 1.0)
-    palette = disc_palette(STANDARD_FRAME, canvas, "flat")
     return painted((share,), canvas, at, drift=SPOT_LAW, palette=palette, size_px=STANDARD_FRAME.size_px)
+
+
+@cache  # 20 MB: the same for all days
+def _canvas() -> tuple[Canvas, Palette]:
+    canvas = disc_canvas(STANDARD_FRAME)
+    return canvas, disc_palette(STANDARD_FRAME, canvas, "flat")

@@ -27,6 +27,7 @@ from archive.model.observation import Observation
 from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
 from archive.stages.archive import Archive
+from archive.stages.discs import whole_discs
 from archive.stages.picture_files import FITS
 from archive.stages.pictures import derived_pictures
 from archive.store import Blob, Store, StoredBlob
@@ -145,7 +146,7 @@ def write_film(
     span asks for names.
     """
     wanted = _Wanted(tuple(chosen), Folder(out.parent), out.name, span.style, film_options(span), tuple(groups))
-    (files,) = _written(archive, [wanted], _discs(archive, [wanted]))
+    (files,) = _written(archive, [wanted], _whole(archive, [wanted], _discs(archive, [wanted])))
     return files
 
 
@@ -166,11 +167,19 @@ class _Wanted:
         return self.place.path / self.name
 
 
-def _discs(archive: Archive, films: Sequence[_Wanted]) -> dict[str, StoredBlob]:
-    """Return the north-up discs of all that films show, by the observation's id; made where they are not kept."""
-    shown = list({one.id: one for film in films for one in film.chosen}.values())
+def _discs(archive: Archive, films: Sequence[_Wanted]) -> dict[str, Blob]:
+    """Return what the north-up discs of all that films show were when they were made, by the observation's id."""
+    shown = _shown(films)
     made = derived_pictures(archive, shown)
-    return {one.id: archive.store.stored(pictures.files[FITS]) for one, pictures in zip(shown, made, strict=True)}
+    return {one.id: pictures.files[FITS] for one, pictures in zip(shown, made, strict=True)}
+
+
+def _whole(archive: Archive, films: Sequence[_Wanted], discs: Mapping[str, Blob]) -> dict[str, StoredBlob]:
+    return whole_discs(archive, _shown(films), discs)
+
+
+def _shown(films: Sequence[_Wanted]) -> list[Observation]:
+    return list({one.id: one for film in films for one in film.chosen}.values())
 
 
 def _written(archive: Archive, wanted: Sequence[_Wanted], discs: Mapping[str, StoredBlob]) -> Iterator[FilmFiles]:
@@ -254,9 +263,10 @@ def kept_films(
     inputs = {stem: _inputs(archive, film, discs) for stem, (_, film) in films.items()}
     files = {stem: store.get(film_of, stem, inputs[stem], KeptFilm) for stem in films}
     missing = {stem: film for stem, (_, film) in films.items() if files[stem] is None}
+    sources = _whole(archive, list(missing.values()), discs)
     if missing:
         place.make_folder()
-    for stem, made in zip(missing, _written(archive, list(missing.values()), discs), strict=True):
+    for stem, made in zip(missing, _written(archive, list(missing.values()), sources), strict=True):
         files[stem] = _keep(store, stem, inputs[stem], made, place)
     if missing:
         derived.remove_tree(_MAKING)
@@ -265,9 +275,9 @@ def kept_films(
     ], problems
 
 
-def _inputs(archive: Archive, film: _Wanted, discs: Mapping[str, StoredBlob]) -> object:
+def _inputs(archive: Archive, film: _Wanted, discs: Mapping[str, Blob]) -> object:
     """Return all that a film is made from."""
-    shown = [(one.id, one.time_utc, one.sun, discs[one.id].blob) for one in film.chosen]
+    shown = [(one.id, one.time_utc, one.sun, discs[one.id]) for one in film.chosen]
     return [shown, film.style, film.options, film.options.look or archive.settings.looks[0], film.groups, has_av1()]
 
 

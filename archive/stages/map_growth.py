@@ -16,7 +16,7 @@ from archive.measuring.carrington_map import (
     observed_share,
 )
 from archive.model.observation import SunView
-from archive.records.map_files import map_fits_bytes, map_picture_bytes, sums_bytes, sums_of
+from archive.records.map_files import map_fits_bytes, map_picture_bytes, rounded_sums, sums_bytes, sums_of
 from archive.stages.flat_disc import flat_disc
 from archive.store import StoredBlob
 
@@ -48,6 +48,7 @@ def grown_map(rotation: int, sums: bytes | None, discs: Iterable[tuple[StoredBlo
     grown = empty_map(rotation) if sums is None else CarringtonMap(rotation, *sums_of(sums))
     for disc, sun, sharpness in discs:
         grown = add_picture(grown, flat_disc(disc), STANDARD_FRAME, sun=sun, sharpness=sharpness)
+        grown = CarringtonMap(rotation, *rounded_sums(grown.light, grown.weight))
     values = map_brightness(grown)
     return MapFiles(
         map_picture_bytes(map_image(values)),

@@ -11,9 +11,10 @@ import msgspec
 from archive.measuring.carrington_map import rotations_shown
 from archive.model.observation import Observation
 from archive.stages.archive import Archive
+from archive.stages.discs import whole_discs
 from archive.stages.evidence import is_up
 from archive.stages.map_growth import grown_map
-from archive.store import Blob, Store, digest
+from archive.store import Blob, digest
 
 __all__ = ["RotationMap", "rotation_maps"]
 
@@ -49,7 +50,7 @@ def rotation_maps(archive: Archive, found: Sequence[Observation], discs: Mapping
     archive : Archive
     found : sequence of Observation
     discs : mapping
-        The north-up discs (FITS) by the observation's id.
+        What the north-up discs (FITS) were when they were made, by the observation's id.
     """
     members: dict[int, list[Observation]] = defaultdict(list)
     for one in found:
@@ -59,24 +60,25 @@ def rotation_maps(archive: Archive, found: Sequence[Observation], discs: Mapping
     maps = []
     for number, rotation in enumerate(sorted(members)):
         archive.on_progress("mapping", number, len(members))
-        maps.append(_map(archive.store, rotation, members[rotation], discs))
+        maps.append(_map(archive, rotation, members[rotation], discs))
     archive.on_progress("mapping", len(members), len(members))
     archive.store.forget(grown_map, keep=[str(rotation) for rotation in members])
     return tuple(one for one in maps if one.observed_share > 0.0)
 
 
-def _map(store: Store, rotation: int, members: Sequence[Observation], discs: Mapping[str, Blob]) -> RotationMap:
+def _map(archive: Archive, rotation: int, members: Sequence[Observation], discs: Mapping[str, Blob]) -> RotationMap:
+    store = archive.store
     wanted = tuple(digest([discs[one.id], one.sun, _sharpness(one)]) for one in members)
     kept = store.get(grown_map, str(rotation), None, _KeptMap)
     if kept is None or kept.members != wanted:
-        kept = _grown(store, rotation, members, discs, wanted, kept)
+        kept = _grown(archive, rotation, members, discs, wanted, kept)
         blobs = [kept.picture, kept.fits, kept.sums]
         store.put(grown_map, str(rotation), None, kept, blobs=blobs)
     return RotationMap(rotation, kept.picture, kept.fits, kept.observed_share)
 
 
 def _grown(
-    store: Store,
+    archive: Archive,
     rotation: int,
     members: Sequence[Observation],
     discs: Mapping[str, Blob],
@@ -86,9 +88,10 @@ def _grown(
     """Add pictures to the sums that are kept; a rotation of which others are gone or changed is begun anew."""
     # What is added in another order would differ in the last digit: only what comes later is added to kept sums.
     known = len(kept.members) if kept is not None and kept.members == wanted[: len(kept.members)] else 0
+    store, new = archive.store, members[known:]
     sums = store.read_blob(kept.sums) if kept is not None and known else None
-    new = ((store.stored(discs[one.id]), one.sun, _sharpness(one)) for one in members[known:])
-    made = grown_map(rotation, sums, new)
+    whole = whole_discs(archive, new, discs)
+    made = grown_map(rotation, sums, ((whole[one.id], one.sun, _sharpness(one)) for one in new))
     picture, fits, kept_sums = map(store.add_blob, (made.picture, made.fits, made.sums))
     return _KeptMap(wanted, made.observed_share, picture, fits, kept_sums)
 

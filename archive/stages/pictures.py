@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 
-from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.helioprojective import helioprojective_cards
+from archive.disc.tone import tint_curves
 from archive.model.choices import Look
 from archive.model.observation import Observation
 from archive.stages.archive import Archive
+from archive.stages.discs import keep_disc, turned_of
 from archive.stages.originals import whole_original
-from archive.stages.picture_files import FITS, FLAT, SMALL, TINY, Turned, picture_files
+from archive.stages.picture_files import FITS, FLAT, SMALL, TINY, drawn_looks, picture_files
 from archive.stages.studies import studied_pictures
 from archive.store import Blob
-from archive.website.content import Pictures
+from archive.website.content import Pictures, Tint
 
 __all__ = ["DerivedPictures", "derived_pictures", "forget_pictures"]
 
@@ -31,18 +31,23 @@ class DerivedPictures:
     as_it_came: Blob
     looks: tuple[Look, ...]
 
+    @property
+    def disc(self) -> Blob | None:
+        """What the north-up disc was when it was made; it may not be kept. None where north is unknown."""
+        return self.files.get(FITS)
+
     @cached_property
     def published(self) -> Pictures:
-        """As the website takes them."""
+        """As the website takes them, without the FITS."""
         files = self.files
         return Pictures(
             disc=files[self.looks[0]],
             small=files[SMALL],
             tiny=files[TINY],
             as_it_came=self.as_it_came,
-            fits=files.get(FITS),
             flat=files[FLAT] if FITS in files else None,
-            looks={look: files[look] for look in self.looks[1:]},
+            looks={look: files[look] for look in self.looks[1:] if look in files},
+            tints=_tints(self.looks),
             light={int(name.removeprefix(_LIGHT)): blob for name, blob in files.items() if name.startswith(_LIGHT)},
         )
 
@@ -56,22 +61,25 @@ def derived_pictures(archive: Archive, found: Sequence[Observation]) -> list[Der
         An original is gone or changed, or the system refuses.
     """
     looks = tuple(archive.settings.looks)
-    # As days are compared: there whatever looks are asked for.
-    made_looks = tuple(dict.fromkeys((*looks, FLAT)))
-    inputs = {one.id: [one.picture.sha256, _turned(one), made_looks] for one in found}
+    made_looks = drawn_looks(looks)
+    inputs = {one.id: [one.picture.sha256, turned_of(one), made_looks] for one in found}
     files = {one.id: archive.store.get(picture_files, one.id, inputs[one.id], dict[str, Blob]) for one in found}
     wanted = [one for one in found if files[one.id] is None]
     made = archive.executor.map(
         picture_files,
         (
-            (whole_original(archive.root, one.picture), Path(one.picture.file).name, _turned(one), made_looks)
+            (whole_original(archive.root, one.picture), Path(one.picture.file).name, turned_of(one), made_looks)
             for one in wanted
         ),
     )
     for number, (one, content) in enumerate(zip(wanted, made, strict=True)):
         archive.on_progress("aligning", number, len(wanted))
         blobs = {name: archive.store.add_blob(data) for name, data in content.items()}
-        archive.store.put(picture_files, one.id, inputs[one.id], blobs, blobs=blobs.values())
+        # The disc is held apart, for not all are kept.
+        held = [blob for name, blob in blobs.items() if name != FITS]
+        archive.store.put(picture_files, one.id, inputs[one.id], blobs, blobs=held)
+        if FITS in blobs:
+            keep_disc(archive, one.id, blobs[FITS], blobs[FITS])
         files[one.id] = blobs
     archive.on_progress("aligning", len(wanted), len(wanted))
     studied = studied_pictures(archive, [one.picture for one in found])
@@ -80,13 +88,18 @@ def derived_pictures(archive: Archive, found: Sequence[Observation]) -> list[Der
     ]
 
 
+@lru_cache
+def _tints(looks: tuple[Look, ...]) -> tuple[Tint, ...]:
+    """The looks that a page makes of others, each by the first that gives it."""
+    drawn = drawn_looks(looks)
+    tints = []
+    for look in looks:
+        if look not in drawn:
+            of, curves = next((of, curves) for of in drawn if (curves := tint_curves(look, of)) is not None)
+            tints.append(Tint(look, "" if of == looks[0] else of, curves))
+    return tuple(tints)
+
+
 def forget_pictures(archive: Archive, found: Sequence[Observation]) -> None:
     """Forget derived pictures of observations that are no longer there."""
     archive.store.forget(picture_files, keep=[one.id for one in found])
-
-
-def _turned(one: Observation) -> Turned:
-    if one.orientation.status == "unknown":
-        return Turned(one.disc, None, one.orientation.mirrored)
-    cards = helioprojective_cards(STANDARD_FRAME, time_utc=one.time_utc, sun=one.sun)
-    return Turned(one.disc, one.orientation.north_angle_deg, one.orientation.mirrored, tuple(cards))

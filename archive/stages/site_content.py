@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from archive.errors import FolderError
@@ -15,6 +16,7 @@ from archive.stages.capture import advice_lines, advice_on
 from archive.stages.evidence import is_up, night_remark
 from archive.stages.overlay import overlay
 from archive.stages.pictures import DerivedPictures
+from archive.store import StoredBlob
 from archive.website.content import Entry, SiteInfo
 from archive.website.notes import markdown_excess
 
@@ -37,11 +39,14 @@ def notes_of(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]
     return notes, problems
 
 
-def entry_of(settings: Settings, one: Observation, pictures: DerivedPictures) -> Entry:
-    """Return an observation as the site shows it."""
+def entry_of(
+    settings: Settings, one: Observation, pictures: DerivedPictures, offered: Mapping[str, StoredBlob]
+) -> Entry:
+    """Return an observation as the site shows it; `offered` are the discs that it offers as FITS, by id."""
+    fits = offered.get(one.id)
     return Entry(
         one,
-        pictures.published,
+        replace(pictures.published, fits=None if fits is None else fits.blob),
         warnings=_warnings(one),
         advice=advice_lines(advice_on(one, settings)),
         overlay=overlay(one),

@@ -29,6 +29,7 @@ class LastBuild(msgspec.Struct, frozen=True):
     observations: int
     films: tuple[str, ...]
     files: int
+    site_bytes: int
     strangers: tuple[str, ...]
     warnings: tuple[str, ...]
 

@@ -31,6 +31,7 @@ __all__ = [
     "Pictures",
     "RotationEntry",
     "SiteInfo",
+    "Tint",
 ]
 
 
@@ -47,13 +48,26 @@ class SiteInfo:
 
 
 @dataclass(frozen=True)
+class Tint:
+    """A look that a page makes of another's picture, from its red alone; `of` is empty for the disc's main picture.
+
+    `curves` are the share and the exponent of red, green and blue.
+    """
+
+    name: str
+    of: str
+    curves: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
 class Pictures:
     """The published pictures of one observation.
 
     `disc` is the square JPEG of `DISC_SIDE_PX`, north up (or as it came where north is unknown), the disc's centre at
     its middle and its radius `DISC_RADIUS_PX` (see `archive.model.constants`); `small` the 256 px one, `tiny` the 72 px
-    one, `as_it_came` the whole frame as a JPEG, `looks` further JPEGs by the look's name, `light` the disc as AVIF by
-    its side in pixels. Where north is known there are `fits` and `flat`, the disc without limb darkening.
+    one, `as_it_came` the whole frame as a JPEG, `looks` further JPEGs by the look's name, `tints` the looks that need
+    none, `light` the disc as AVIF by its side in pixels. Where north is known there are `flat`, the disc without limb
+    darkening, and maybe `fits`.
     """
 
     disc: Blob
@@ -64,6 +78,7 @@ class Pictures:
     flat: Blob | None = None
     looks: Mapping[str, Blob] = field(default_factory=dict)
     light: Mapping[int, Blob] = field(default_factory=dict)
+    tints: tuple[Tint, ...] = ()
 
 
 Line = tuple[tuple[float, float], ...]
@@ -152,6 +167,7 @@ class Entry:
                 self.advice,
                 self.overlay,
                 [sorted(pictures.looks), sorted(pictures.light), pictures.fits is None, pictures.flat is None],
+                pictures.tints,
                 None if self.turned_back is None else self.turned_back.to_observation,
             ]
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from math import hypot
 
 from archive.model.constants import DISC_SIDE_PX
 from archive.website.addresses import Here, graticule_file, group_page
@@ -14,6 +15,7 @@ __all__ = ["DiscName", "OverlayView", "graticule_svg", "overlay_view", "svg_path
 # A name stands above its group; below it where another name is in the way there.
 _NAME_AWAY_PX = 34.0
 _NAME_WIDTH_PX, _NAME_HEIGHT_PX = 92.0, 26.0
+_NEAR_PX, _FEWEST_POINTS = 0.12, 3
 # On the plate, which is black by day and night: light enough beside the disc, dark enough upon it by its dark seam.
 _SEAM, _INK, _MAIN_INK = "#000", "#d9d4c8", "#f0b050"
 
@@ -61,17 +63,36 @@ def graticule_svg(graticule: Graticule) -> bytes:
     words = "".join(
         f'<text x="{one.x_px + 4:.1f}" y="{one.y_px - 4:.1f}">{one.name}</text>' for one in graticule.numbers
     )
-    fine, main = ("".join(map(svg_path, lines)) for lines in (graticule.lines, graticule.main))
+    fine, main = (
+        "".join(svg_path(_fewer_points(line)) for line in lines) for lines in (graticule.lines, graticule.main)
+    )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-0.5 -0.5 {DISC_SIDE_PX} {DISC_SIDE_PX}" '
         f'width="{DISC_SIDE_PX}" height="{DISC_SIDE_PX}" fill="none">'
         f"<style>text{{font-size:18px}}@media(max-width:600px){{text{{font-size:34px}}}}</style>"
-        f'<g stroke="{_SEAM}" stroke-opacity="0.35" stroke-width="2.6"><path d="{fine}{main}"/></g>'
-        f'<path stroke="{_INK}" stroke-opacity="0.8" d="{fine}"/>'
-        f'<path stroke="{_MAIN_INK}" stroke-width="1.6" d="{main}"/>'
+        f'<defs><path id="fine" d="{fine}"/><path id="main" d="{main}"/></defs>'
+        f'<g stroke="{_SEAM}" stroke-opacity="0.35" stroke-width="2.6"><use href="#fine"/><use href="#main"/></g>'
+        f'<use href="#fine" stroke="{_INK}" stroke-opacity="0.8"/>'
+        f'<use href="#main" stroke="{_MAIN_INK}" stroke-width="1.6"/>'
         f'<g fill="#fff" stroke="{_SEAM}" stroke-opacity="0.6" stroke-width="3" paint-order="stroke" '
         f'font-family="serif">{words}</g></svg>\n'
     ).encode()
+
+
+def _fewer_points(line: Line) -> Line:
+    """Leave out points that are where the line between their neighbours is (Douglas & Peucker 1973)."""
+    if len(line) < _FEWEST_POINTS:
+        return line
+    (x, y), (last_x, last_y) = line[0], line[-1]
+    length = hypot(last_x - x, last_y - y)
+    if length > 0.0:
+        away = [abs((last_x - x) * (b - y) - (last_y - y) * (a - x)) / length for a, b in line]
+    else:
+        away = [hypot(a - x, b - y) for a, b in line]
+    farthest = max(range(len(line)), key=away.__getitem__)
+    if away[farthest] < _NEAR_PX:
+        return (line[0], line[-1])
+    return (*_fewer_points(line[: farthest + 1])[:-1], *_fewer_points(line[farthest:]))
 
 
 def svg_path(line: Line) -> str:

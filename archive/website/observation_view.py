@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from archive.model.observation import Capture, Observation, SunView
 from archive.website.addresses import Here, compare_page, picture_files
-from archive.website.content import Entry
+from archive.website.content import Entry, Tint
 from archive.website.disc_overlay import OverlayView, overlay_view
 from archive.website.formatting import (
     UNKNOWN,
@@ -52,6 +52,15 @@ class EvidenceRow:
 
 
 @dataclass(frozen=True)
+class LookView:
+    """A look beside the first: its place in the page, where it is shown large, and the tint that makes it, if any."""
+
+    anchor: str
+    picture: Picture
+    tint: str
+
+
+@dataclass(frozen=True)
 class ObservationView:
     """What a page tells of one observation; every table may be empty but the Sun's.
 
@@ -79,7 +88,8 @@ class ObservationView:
     mirrored: str
     evidence: tuple[EvidenceRow, ...]
     north: NorthFigure | None
-    looks: tuple[Picture, ...]
+    looks: tuple[LookView, ...]
+    tints: tuple[Tint, ...]
     files: tuple[Link, ...]
 
 
@@ -108,7 +118,8 @@ def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] =
         mirrored=_yes_no(observation.orientation.mirrored),
         evidence=_evidence_rows(observation),
         north=north_figure(observation, f"{anchor}-north"),
-        looks=_looks(entry, here, disc),
+        looks=_looks(entry, here, disc, anchor),
+        tints=entry.pictures.tints,
         files=_files(entry, here),
     )
 
@@ -269,12 +280,19 @@ def _evidence_rows(observation: Observation) -> tuple[EvidenceRow, ...]:
     )
 
 
-def _looks(entry: Entry, here: Here, disc: Picture) -> tuple[Picture, ...]:
-    files = picture_files(entry.observation)
-    return tuple(
-        Picture(here.to(files.look(name)), f"{disc.alt}, {name} look", here.to(files.look(name)), name)
-        for name in sorted(entry.pictures.looks)
-    )
+def _looks(entry: Entry, here: Here, disc: Picture, anchor: str) -> tuple[LookView, ...]:
+    files, pictures = picture_files(entry.observation), entry.pictures
+
+    def view(name: str, source: str, tint: str) -> LookView:
+        return LookView(
+            f"{anchor}-{name}", Picture(source, f"{disc.alt}, {name} look", f"#{anchor}-{name}", name), tint
+        )
+
+    drawn = [view(name, here.to(files.look(name)), "") for name in pictures.looks]
+    tinted = [
+        view(tint.name, here.to(files.look(tint.of) if tint.of else files.disc), tint.name) for tint in pictures.tints
+    ]
+    return tuple(sorted((*drawn, *tinted), key=lambda look: look.anchor))
 
 
 def _files(entry: Entry, here: Here) -> tuple[Link, ...]:

@@ -170,7 +170,7 @@ def _bring_up_to_date(
         strangers = _strangers(site, now, known)
         if listed.settled and not changed and now.keys() == before.keys() and listed.files == _held(now):
             record.write(now, strangers)
-            return SiteReport(0, len(now), 0, strangers)
+            return SiteReport(0, len(now), 0, strangers, _bytes(now))
         # What another computer made is not ours to remove: it is a stranger.
         gone = sorted(set(before) - set(now), key=lambda path: (-_turn(path, before), path))
         was = {path: held for path, held in {**listed.files, **_held(before)}.items() if path not in replaced}
@@ -183,11 +183,15 @@ def _bring_up_to_date(
         removed = sum(_remove(path, site) for path in gone)
         update.put_manifest(_held(now))
         record.write(now, strangers)
-    return SiteReport(len(changed), len(now) - len(changed), removed, strangers)
+    return SiteReport(len(changed), len(now) - len(changed), removed, strangers, _bytes(now))
 
 
 def _held(files: Mapping[str, Written]) -> dict[str, Held]:
     return {path: written.held for path, written in files.items()}
+
+
+def _bytes(files: Mapping[str, Written]) -> int:
+    return sum(written.held.size for written in files.values())
 
 
 def _strangers(site: Folder, now: Mapping[str, Written], known: RecordContent) -> tuple[str, ...]:
@@ -299,12 +303,13 @@ class _Update:
                     stream.write(source.data)
 
     def _share(self, source: StoredBlob, part: str) -> None:
-        """Give a blob a second name, made sure that it holds what it should; where that cannot be, copy it."""
+        """Give a blob a second name, else clone it, made sure that it holds what it should; else copy it."""
+        folder, file = source.file.folder, source.file.file
         try:
-            linked = source.file.folder.link(source.file.file, part, to=self._site)
+            shared = folder.link(file, part, to=self._site) or folder.clone(file, part, to=self._site)
         except FileNotFoundError as error:
             raise DamagedBlobError(source.blob) from error
-        if not linked:
+        if not shared:
             with self._site.create(part) as stream:
                 stream.write(source.read())
         elif not self._holds(part, self._site.status(part), Held(source.blob.sha256, source.blob.size)):

@@ -12,7 +12,7 @@ from scenes.discs import Bite, Facula, Scene, Spot, draw_disc, quantise
 
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import brightness_plane
-from archive.disc.tone import flatten_disc, looked_at
+from archive.disc.tone import flatten_disc, is_grey, looked_at, tint_curves
 from archive.model.choices import LOOKS, Look
 from archive.model.observation import Disc
 
@@ -147,3 +147,19 @@ def test_values_stay_on_the_screen() -> None:
         assert shown.dtype == np.float32
         assert 0.0 <= shown.min()
         assert shown.max() <= 1.0
+
+
+@pytest.mark.parametrize("of", LOOKS)
+@pytest.mark.parametrize("look", LOOKS)
+def test_a_tint_of_another_look_is_the_look(look: Look, of: Look) -> None:
+    curves = tint_curves(look, of)
+    if curves is None:
+        assert "flat" in {look, of} != {"flat"}
+        return
+    red = looked_at(flat_of(BASE), FRAME, look=of)[..., 0]
+    made = np.stack([share * red**exponent for share, exponent in curves], axis=-1)
+    wanted = looked_at(flat_of(BASE), FRAME, look=look)
+    on_disc = radii() < 1.0 - 0.5 / FRAME.radius_px
+    assert np.abs(made - wanted)[on_disc].max() < 1e-4
+    assert np.abs(made - wanted).max() < 0.1
+    assert is_grey(look) == bool(np.ptp(wanted, axis=-1).max() == 0.0)

@@ -64,7 +64,13 @@ ON_THE_SITE: dict[str, tuple[str, Callable[[Path], bool]]] = {
     "title": ('"Sun over the hill"', page("index.html", "Sun over the hill")),
     "observer": ('"B. Wren"', page("index.html", "B. Wren")),
     "language": ('"de-AT"', page("index.html", 'lang="de-AT"')),
-    "looks": ('["flat"]', lambda site: not list(site.rglob("*-mono.jpg"))),
+    "looks": (
+        '["flat"]',
+        lambda site: (
+            not any("tint-mono" in path.read_text(encoding="utf-8") for path in site.glob("days/*/index.html"))
+        ),
+    ),
+    "fits": ('"none"', lambda site: not list(site.rglob("*-disc.fits"))),
     "address": ('"https://example.com/there/"', page("index.html", '"https://example.com/there/"')),
     "published_site_precision_deg": ("5.0", page("observatory/index.html", "50.0")),
     "instruments.filter": ('"Herschel wedge"', page("observatory/index.html", "Herschel wedge")),

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from xml.etree import ElementTree
+
+import numpy as np
 
 from archive.website.addresses import Here, graticule_file
 from archive.website.content import DiscLabel, Graticule, Overlay
@@ -49,7 +52,7 @@ def test_the_grid_is_a_whole_svg_in_the_disc_s_pixels_shared_by_tilt() -> None:
     # (0, 0) is the centre of the top-left pixel, so the frame begins half a pixel before it.
     assert svg.attrib["viewBox"] == "-0.5 -0.5 1024 1024"
     paths = [element.attrib["d"] for element in svg.iter("{http://www.w3.org/2000/svg}path")]
-    assert paths[1:] == ["M0.0,0.0L10.0,20.0", "M511.5,50.0L511.5,900.0"]
+    assert paths == ["M0.0,0.0L10.0,20.0", "M511.5,50.0L511.5,900.0"]
     assert b"http" not in graticule_svg(GRATICULE).replace(b"http://www.w3.org/2000/svg", b"")
 
 
@@ -57,3 +60,15 @@ def test_the_earth_is_as_wide_as_twice_the_solar_parallax() -> None:
     """IAU 1976: 8.794148 arcsec; and from the radii, 6378.137 km at 149597870.7 km."""
     assert round(earth_arcsec(1.0), 3) == round(2 * 6378.137 / 149597870.7 * 206264.806, 3) == 17.588
     assert earth_arcsec(1.0167) < earth_arcsec(0.9833)
+
+
+def test_a_grid_s_curves_are_drawn_to_a_tenth_of_a_pixel_with_few_points() -> None:
+    angles = np.linspace(0.0, np.pi, 200)
+    curve = tuple(zip(511.5 + 400.0 * np.cos(angles), 511.5 - 90.0 * np.sin(angles), strict=True))
+    svg = ElementTree.fromstring(graticule_svg(replace(GRATICULE, lines=(curve,))).decode())
+    data = next(svg.iter("{http://www.w3.org/2000/svg}path")).attrib["d"]
+    points = np.array([place.split(",") for place in data.removeprefix("M").split("L")], dtype=float)
+    assert len(points) < 70
+    # Its heights between the points that stay, read along x.
+    between = np.interp([x for x, _ in curve[20:-20]], points[::-1, 0], points[::-1, 1])
+    assert np.abs(between - [y for _, y in curve[20:-20]]).max() < 0.3

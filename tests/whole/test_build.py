@@ -103,7 +103,7 @@ def test_disc_as_fits_is_read_by_other_software(week: Path) -> None:
     """Outside checks: astropy.wcs, Thompson (2006); B0 and L0 by the record's own time."""
     path = week / "site" / "days" / "2026-06-03" / "0915Z-disc.fits"
     with fits.open(path) as units:
-        header, data = units[0].header, units[0].data
+        header, data = units[1].header, units[1].data
     assert header["CTYPE1"] == "HPLN-TAN"
     one = next(one for one in observations(week) if one["id"] == "2026-06-03T0915Z")
     assert header["RSUN_OBS"] == pytest.approx(one["sun"]["semidiameter_arcsec"], abs=0.01)
@@ -123,7 +123,7 @@ def test_disc_as_fits_is_read_by_other_software(week: Path) -> None:
 
 
 def test_wcs_reads_back_the_same_pixel(week: Path) -> None:
-    header = fits.getheader(week / "site" / "days" / "2026-06-03" / "0915Z-disc.fits")
+    header = fits.getheader(week / "site" / "days" / "2026-06-03" / "0915Z-disc.fits", 1)
     wcs = WCS(header)
     for x, y in ((511.5, 511.5), (100.25, 800.5), (900.0, 60.0)):
         back = wcs.world_to_pixel_values(*wcs.pixel_to_world_values(x, y))

@@ -23,6 +23,7 @@ from archive.records.disc_files import fits_bytes
 from archive.stages.archive import Archive, opened_archive
 from archive.stages.comparison import with_turned_back
 from archive.stages.comparison_picture import turned_disc, turned_picture
+from archive.stages.discs import keep_disc
 from archive.store import NO_BLOB, DamagedBlobError
 from archive.website.content import Content, DerotatedDisc, Entry, Pictures, SiteInfo
 from whole.conftest import NEW
@@ -40,9 +41,11 @@ def archive(tmp_path: Path) -> Iterator[Archive]:
 
 def _compared(archive: Archive, observations: Sequence[Observation]) -> dict[str, DerotatedDisc]:
     disc = archive.store.add_blob(fits_bytes(draw_disc(STANDARD_SCENE), []))
-    pictures = Pictures(NO_BLOB, NO_BLOB, NO_BLOB, NO_BLOB, fits=disc)
+    for one in observations:
+        keep_disc(archive, one.id, disc, disc)
+    pictures = Pictures(NO_BLOB, NO_BLOB, NO_BLOB, NO_BLOB)
     content = Content(SiteInfo("The Sun", "A. Teal"), [Entry(one, pictures) for one in observations])
-    entries = with_turned_back(archive, content).entries
+    entries = with_turned_back(archive, content, {one.id: disc for one in observations}).entries
     archive.store.commit()
     return {entry.observation.id: entry.turned_back for entry in entries if entry.turned_back is not None}
 

@@ -256,7 +256,7 @@ def test_map_is_read_by_other_software(built: Path) -> None:
     name, sightings = max(groups(built).items(), key=lambda one: max(float(str(s["area_msh"])) for s in one[1]))
     seen = min(sightings, key=lambda one: abs(float(str(one["central_meridian_distance_deg"]))))
     with fits.open(built / "site" / "rotations" / name.partition("-")[0] / "map.fits") as units:
-        values, wcs = np.asarray(units[0].data), WCS(units[0].header)
+        values, wcs = np.asarray(units[1].data), WCS(units[1].header)
         x, y = wcs.wcs_world2pix(float(str(seen["carrington_longitude_deg"])), float(str(seen["latitude_deg"])), 0)
         column, row = round(float(x)), round(float(y))
         about = values[row - 16 : row + 17, column - 16 : column + 17]

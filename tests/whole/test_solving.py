@@ -198,7 +198,7 @@ def test_days_register_within_a_tenth_of_a_pixel(built_week: Path) -> None:
     assert len(discs) == len(WEEK)
     for path in discs:
         with fits.open(path) as opened:
-            disc = fit_limb(np.asarray(opened[0].data, dtype=np.float32))
+            disc = fit_limb(np.asarray(opened[1].data, dtype=np.float32))
         assert (disc.x_px, disc.y_px) == pytest.approx((511.5, 511.5), abs=0.1), path.name
         assert disc.radius_px == pytest.approx(460.8, abs=0.1), path.name
 

@@ -1,0 +1,60 @@
+"""The north-up disc of an original, and its FITS."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.disc.aligned import align_disc
+from archive.disc.brightness import brightness_plane
+from archive.model.observation import Disc
+from archive.reading import Content, read_pixels
+from archive.records.disc_files import fits_bytes
+
+__all__ = ["Turned", "aligned_disc", "north_up_disc"]
+
+Card = tuple[str, str | int | float, str]
+
+
+@dataclass(frozen=True)
+class Turned:
+    """A disc and how it lies in its picture; `north_angle_deg` is None where north is unknown.
+
+    `cards` are those of the FITS header: keyword, value, comment.
+    """
+
+    disc: Disc
+    north_angle_deg: float | None
+    mirrored: bool | None
+    cards: tuple[Card, ...] = ()
+
+
+def north_up_disc(original: Content, name: str, turned: Turned) -> bytes:
+    """Return the disc of an original as FITS.
+
+    Raises
+    ------
+    PictureError
+        The original is no whole picture.
+    """
+    return fits_bytes(aligned_disc(original, name, turned), turned.cards)
+
+
+def aligned_disc(original: Content, name: str, turned: Turned) -> NDArray[np.float32]:
+    """Return an original's disc in the standard frame: north up, or as it came where north is unknown.
+
+    Raises
+    ------
+    PictureError
+        The original is no whole picture.
+    """
+    pixels = read_pixels(original, name)
+    return align_disc(
+        brightness_plane(pixels.values, full_scale=pixels.full_scale),
+        turned.disc,
+        # Else as it came: neither turned nor mirrored, but of the same size as all others.
+        north_angle_deg=turned.north_angle_deg or 0.0,
+        mirrored=bool(turned.mirrored),
+    )
