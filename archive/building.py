@@ -18,7 +18,7 @@ from archive.records.folder import kept_folder, writing
 from archive.records.settings import FilmSettings, keep_film
 from archive.site_folder import site_files, site_folder
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.unchanged import LastBuild, inputs_digest, keep_build, unchanged_build
+from archive.stages.unchanged import LastBuild, inputs_of, keep_build, unchanged_build
 from archive.store import DamagedBlobError
 
 __all__ = ["build", "build_with_film", "film_elsewhere", "film_in_site"]
@@ -43,13 +43,13 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor:
     site = site_files(root, target)
     with _opened_for_writing(root, executor, on_progress) as archive:
         # Stamps from before anything is read: what is edited meanwhile is seen by the next build.
-        inputs = inputs_digest(root)
+        inputs = inputs_of(archive)
         last = unchanged_build(archive.store, inputs, site, target)
         if last is not None:
             return _built_before(last, target)
         from archive.pipeline import built_site
 
-        built = _with_whole_blobs(archive, lambda: built_site(archive, target))
+        built = _with_whole_blobs(archive, lambda: built_site(archive, target, inputs))
         archive.store.commit()
         keep_build(archive.store, inputs, site, target, _last_build(built))
         return built
@@ -66,7 +66,14 @@ def _last_build(built: Built) -> LastBuild:
     report = built.report
     files = report.written + report.unchanged
     return LastBuild(
-        built.days, built.observations, built.films, files, report.site_bytes, report.strangers, built.warnings
+        built.days,
+        built.observations,
+        built.films,
+        files,
+        report.site_bytes,
+        report.strangers,
+        built.warnings,
+        built.valid_until,
     )
 
 
@@ -104,7 +111,8 @@ def _film_in_site(archive: Archive, span: FilmSettings) -> Filmed:
     made = kept_film(archive, counted.observations, span, groups=group_positions(counted.groups))
     keep_film(archive.root, span)
     target = site_folder(archive.root, None)
-    built = built_site(archive.with_settings_read(), target)
+    changed = archive.with_settings_read()
+    built = built_site(changed, target, inputs_of(changed))
     mp4 = target / addresses.film_path(made.stem)
     blank = blank_remarks(mp4)
     frames_json = mp4.with_suffix(".json")
@@ -150,8 +158,11 @@ _Made = TypeVar("_Made")
 
 def _with_whole_blobs(archive: Archive, make: Callable[[], _Made]) -> _Made:
     """Make something; where a kept picture turns out to be damaged, all are looked at, and it is made once more."""
+    from archive.stages.gathered import forget_gathered
+
     try:
         return make()
     except DamagedBlobError:
         archive.store.check_blobs()
+        forget_gathered(archive.store)
         return make()

@@ -25,7 +25,7 @@ class SiteReport:
 
 @dataclass(frozen=True)
 class Built:
-    """What `build` did."""
+    """What `build` did. What it tells holds until `valid_until`, days since 1970: a time in the future will pass."""
 
     site_dir: Path
     home: Path
@@ -34,6 +34,7 @@ class Built:
     films: tuple[str, ...]
     report: SiteReport
     warnings: tuple[str, ...]
+    valid_until: float | None = None
 
 
 @dataclass(frozen=True)

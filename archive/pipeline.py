@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
@@ -29,6 +29,7 @@ from archive.stages.comparison_picture import turned_picture
 from archive.stages.counting import Counted, count_spots
 from archive.stages.discs import forget_discs, offered_discs, whole_discs
 from archive.stages.films import forget_films, kept_films
+from archive.stages.gathered import Gathered, keep_gathered, kept_gathered
 from archive.stages.group_content import group_content, group_positions, rotation_entries
 from archive.stages.map_growth import grown_map
 from archive.stages.maps import rotation_maps
@@ -39,7 +40,7 @@ from archive.stages.pictures import derived_pictures, forget_pictures
 from archive.stages.site_content import entry_of, notes_of, site_info
 from archive.stages.study import study
 from archive.stages.survey import Survey, survey
-from archive.stages.unchanged import keep_build
+from archive.stages.unchanged import Inputs, is_valid, keep_build
 from archive.sun.view import sun_views
 from archive.website.assembly import build_site
 from archive.website.content import Content
@@ -65,12 +66,13 @@ MAKERS = (
     build_site,
     digests_of,
     keep_build,
+    keep_gathered,
 )
 # Where version 0.1.0 kept derived things, each kind in its own way.
 _OLDER = ("answers", "discs", "films", "maps", "measured", "orientation", "spots", "stamps")
 
 
-def built_site(archive: Archive, target: Path) -> Built:
+def built_site(archive: Archive, target: Path, inputs: Inputs) -> Built:
     """Bring everything derived up to date, in order, and write the site.
 
     Raises
@@ -80,7 +82,39 @@ def built_site(archive: Archive, target: Path) -> Built:
     DamagedBlobError
         Something kept is gone or damaged.
     """
-    root, settings, store = archive.root, archive.settings, archive.store
+    root, store = archive.root, archive.store
+    gathered = kept_gathered(store, inputs.of_stages)
+    if gathered is None or not is_valid(gathered.valid_until):
+        gathered = keep_gathered(store, inputs.of_stages, _gathered(archive))
+    days = sorted({entry.observation.id.partition("T")[0] for entry in gathered.entries})
+    notes, left_out = notes_of(root, days)
+    remember_words(root)
+    theme = theme_grant(root)
+    refused = theme is not None and not is_allowed(root, theme)
+    report = build_site(
+        _content(gathered, notes),
+        target,
+        place=files_of(root) if target == root / SITE_NAME else None,
+        record=site_record(root, target),
+        theme_files=None if refused else files_of(root).below(THEME_NAME),
+        store=store,
+        on_day=partial(archive.on_progress, "writing the site"),
+    )
+    return Built(
+        target,
+        target / "index.html",
+        len(days),
+        len(gathered.entries),
+        tuple(made.stem for made in gathered.films),
+        report,
+        (*gathered.warnings, *left_out, *_about_trust(root, target, report, theme_is_refused=refused)),
+        gathered.valid_until,
+    )
+
+
+def _gathered(archive: Archive) -> Gathered:
+    """Run the stages: records, study, orientation, counts, pictures, maps, films, comparisons."""
+    settings, store = archive.settings, archive.store
     surveyed = survey(archive)
     counted = counted_pictures(archive, surveyed)
     found = counted.observations
@@ -90,45 +124,41 @@ def built_site(archive: Archive, target: Path) -> Built:
     entries = [entry_of(settings, one, pictures, offered) for one, pictures in zip(found, derived, strict=True)]
     maps = rotation_maps(archive, found, discs)
     films, problems = kept_films(archive, found, settings.films, groups=group_positions(counted.groups))
-    days = sorted({one.id.partition("T")[0] for one in found})
-    notes, left_out = notes_of(root, days)
-    content = Content(
-        info=site_info(settings, surveyed.epochs),
-        entries=entries,
-        notes=notes,
-        films=films,
-        **group_content(store, counted.groups),
-        rotations=rotation_entries(maps),
-        graticule_at=graticule_at,
-    )
+    content = Content(site_info(settings, surveyed.epochs), entries, **group_content(store, counted.groups))
     content = with_turned_back(archive, content, discs)
     # Before the site shows them: a name once published stays with its group.
-    add_names(root, counted.new_names)
-    remember_words(root)
-    theme = theme_grant(root)
-    refused = theme is not None and not is_allowed(root, theme)
-    report = build_site(
-        content,
-        target,
-        place=files_of(root) if target == root / SITE_NAME else None,
-        record=site_record(root, target),
-        theme_files=None if refused else files_of(root).below(THEME_NAME),
-        store=store,
-        on_day=partial(archive.on_progress, "writing the site"),
-    )
+    add_names(archive.root, counted.new_names)
     forget_films(archive)
     forget_pictures(archive, found)
     forget_discs(archive, keep=offered)
     store.forget_makers(keep=MAKERS)
-    _clear_older(derived_files(root))
-    return Built(
-        target,
-        target / "index.html",
-        len(days),
-        len(found),
-        tuple(made.stem for made in films),
-        report,
-        (*surveyed.warnings, *problems, *left_out, *_about_trust(root, target, report, theme_is_refused=refused)),
+    _clear_older(derived_files(archive.root))
+    return Gathered(
+        content.info,
+        tuple(content.entries),
+        tuple(films),
+        tuple(content.groups),
+        tuple(rotation_entries(maps)),
+        content.own_law,
+        tuple(content.published_laws),
+        content.carrying,
+        (*surveyed.warnings, *problems),
+        surveyed.valid_until,
+    )
+
+
+def _content(gathered: Gathered, notes: Mapping[str, str]) -> Content:
+    return Content(
+        gathered.info,
+        gathered.entries,
+        notes,
+        gathered.films,
+        gathered.groups,
+        gathered.rotations,
+        gathered.own_law,
+        gathered.published_laws,
+        gathered.carrying,
+        graticule_at,
     )
 
 

@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
-import os
 import threading
 import time
-from collections.abc import Callable, Generator, Iterator, Mapping
-from contextlib import suppress
+from collections.abc import Callable, Generator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from archive.building import build
 from archive.built import Built
-from archive.disk import Folder
+from archive.disk import Stamp
 from archive.errors import ArchiveError
 from archive.execution.executor import executor_at
 from archive.execution.progress import Progress
 from archive.publishing.local_server import local_server
 from archive.records.archive_files import files_of
-from archive.records.places import is_year
-from archive.records.settings import SETTINGS_NAME
+from archive.records.group_names import GROUP_NAMES_FILE
+from archive.records.stamps import archive_stamps
 from archive.site_folder import site_files, site_folder
 
-__all__ = ["PreviewEvent", "Refused", "Serving", "archive_stamps", "preview"]
+__all__ = ["PreviewEvent", "Refused", "Serving", "preview"]
 
 # Files are looked at one by one: that works on every system and on network drives, and a look at ten years of
 # pictures takes a quarter of a second.
@@ -31,7 +29,7 @@ _LOOKING_SHARE = 0.1  # of the time, at most
 # What was refused is tried again by itself, for its cause may lie elsewhere: another run that was writing, a full disk.
 _AGAIN_AFTER_S = 3.0
 
-Stamps = Mapping[str, tuple[int, int, int]]
+Stamps = Mapping[str, Stamp]
 
 
 @dataclass(frozen=True)
@@ -69,7 +67,7 @@ def preview(
         The port is taken, or the first build is refused.
     """
     with local_server(site_files(root, site_folder(root, site_dir)), port) as server:
-        seen = archive_stamps(root)
+        seen = _stamps(root)
         built = _build(root, site_dir, new_progress())
         threading.Thread(target=server.serve_forever, daemon=True).start()
         try:
@@ -87,28 +85,9 @@ def preview(
             server.shutdown()
 
 
-def archive_stamps(root: Path) -> Stamps:
-    """Time, size and number of every file that the observer may write: settings, records, notes, pictures."""
-    stamps: dict[str, tuple[int, int, int]] = {}
-    folder = files_of(root)
-    status = folder.status(SETTINGS_NAME)
-    if status is not None:
-        stamps[SETTINGS_NAME] = _stamp(status)
-    for day in _days(folder):
-        with suppress(OSError):  # gone since it was listed
-            files = folder.statuses(day).items()
-            stamps |= {f"{day}/{name}": _stamp(status) for name, status in files if not name.startswith(".")}
-    return stamps
-
-
-def _days(folder: Folder) -> Iterator[str]:
-    for year in filter(is_year, folder.folders()):
-        with suppress(OSError):
-            yield from [f"{year}/{day}" for day in folder.folders(year)]
-
-
-def _stamp(status: os.stat_result) -> tuple[int, int, int]:
-    return status.st_mtime_ns, status.st_size, status.st_ino
+def _stamps(root: Path) -> Stamps:
+    """Return the stamps of all that the observer may write, but for the names of groups, which a build adds to."""
+    return {file: stamp for file, stamp in archive_stamps(files_of(root)).items() if file != GROUP_NAMES_FILE}
 
 
 def _build(root: Path, site_dir: Path | None, on_progress: Progress) -> Built:
@@ -133,7 +112,7 @@ def _changed(root: Path, seen: Stamps, *, patience_s: float | None) -> Stamps:
     started, before = time.monotonic(), seen
     while True:
         looked = time.monotonic()
-        now = archive_stamps(root)
+        now = _stamps(root)
         if now == before and (now != seen or (patience_s is not None and looked - started > patience_s)):
             return now
         before = now

@@ -28,7 +28,7 @@ class Film:
     width_px: int
     height_px: int
     frames: int
-    frames_per_second: float
+    frames_per_second: int
     first_utc: datetime
     last_utc: datetime
     observation_ids: tuple[str, ...]

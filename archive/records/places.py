@@ -15,6 +15,7 @@ from archive.errors import FolderError
 from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, WORK_NAME, files_of
 
 __all__ = [
+    "NOTES_NAME",
     "PICTURE_SUFFIXES",
     "Place",
     "day_folders",
@@ -38,7 +39,7 @@ PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".tif", ".fits"})
 _YEAR = re.compile(r"[0-9]{4}")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _STEM = re.compile(r"(?:[01][0-9]|2[0-3])[0-5][0-9]Z(?:-[1-9][0-9]*)?")
-_NOTES = "notes.md"
+NOTES_NAME = "notes.md"
 # Names at the top of an archive that are ours, whatever is there.
 _OUR_NAMES = frozenset(
     {"archive.toml", "checksums.sha256", "group-names.toml", REMEMBERED_NAME, "removed", THEME_NAME, WORK_NAME}
@@ -70,7 +71,7 @@ class Place:
 
 def notes_file(day: str) -> str:
     """The day's notes, relative to the archive."""
-    return f"{day[:4]}/{day}/{_NOTES}"
+    return f"{day[:4]}/{day}/{NOTES_NAME}"
 
 
 def places(root: Path, days: Container[str] | None = None) -> list[Place]:
@@ -93,8 +94,8 @@ def words_of_days(root: Path) -> Iterator[str]:
         names = set(files.files(folder))
         stems = _record_stems(names)
         yield from (Place(folder[5:], stem).file(".toml") for stem in stems)
-        if stems and _NOTES in names:
-            yield f"{folder}/{_NOTES}"
+        if stems and NOTES_NAME in names:
+            yield f"{folder}/{NOTES_NAME}"
 
 
 def place_of_id(identifier: str) -> Place:
@@ -156,7 +157,7 @@ def misspelt_files(root: Path) -> dict[str, str]:
         for name in sorted(names):
             stem, _, suffix = name.rpartition(".")
             wanted = f"{stem.upper()}.{suffix.lower()}" if suffix.lower() != "md" else name.lower()
-            ours = wanted == _NOTES or (_STEM.fullmatch(stem.upper()) and f".{suffix.lower()}" in _OUR_SUFFIXES)
+            ours = wanted == NOTES_NAME or (_STEM.fullmatch(stem.upper()) and f".{suffix.lower()}" in _OUR_SUFFIXES)
             if ours and wanted not in names:
                 found[f"{folder}/{name}"] = f"{folder}/{wanted}"
     return found
@@ -230,7 +231,7 @@ def is_id(name: str) -> bool:
 def is_file_of_day(name: str) -> bool:
     """Whether a name is one that we give in a day's folder: an original, a record, or the day's notes."""
     stem, dot, ending = name.rpartition(".")
-    return name == _NOTES or (_STEM.fullmatch(stem) is not None and dot + ending in _OUR_SUFFIXES)
+    return name == NOTES_NAME or (_STEM.fullmatch(stem) is not None and dot + ending in _OUR_SUFFIXES)
 
 
 def _stem_order(stem: str) -> tuple[str, int]:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
-from archive.disk import Folder
+from archive.disk import Folder, Stamp
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress, silent
 from archive.records.archive_files import derived_files, files_of
 from archive.records.settings import Settings, read_settings
+from archive.records.stamps import archive_stamps
 from archive.store import Store
 
 __all__ = ["Archive", "opened_archive"]
@@ -31,6 +33,11 @@ class Archive:
     def files(self) -> Folder:
         """The archive's folder, below which files are reached."""
         return files_of(self.root)
+
+    @cached_property
+    def stamps(self) -> Mapping[str, Stamp]:
+        """The stamps of all that the observer may write, as they were when this was first asked for."""
+        return archive_stamps(self.files)
 
     def with_settings_read(self) -> Archive:
         """The same with its settings read again, after they were changed."""

@@ -11,7 +11,7 @@ import numpy as np
 from archive.model.angles import difference_deg
 from archive.model.observation import Observation
 from archive.model.observatory import CameraEpoch
-from archive.model.times import time_from_days
+from archive.model.times import days_since_1970, time_from_days
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
 from archive.stages.archive import Archive
@@ -28,12 +28,16 @@ _LEAST_CONTRADICTION_DEG = 2.0
 
 @dataclass(frozen=True)
 class Survey:
-    """Observations in order of time, their records by id, what each instrument has taught, and what is amiss."""
+    """Observations in order of time, their records by id, what each instrument has taught, and what is amiss.
+
+    What is amiss holds until `valid_until`, days since 1970, when a time in the future will have passed.
+    """
 
     observations: tuple[Observation, ...]
     records: Mapping[str, Record]
     epochs: Mapping[str, tuple[CameraEpoch, ...]]
     warnings: tuple[str, ...]
+    valid_until: float | None = None
 
 
 def survey(archive: Archive) -> Survey:
@@ -53,18 +57,25 @@ def survey(archive: Archive) -> Survey:
     originals = [one.picture.file for one in found]
     warnings = (
         *(f"{file}: has no record; it is not shown" for file in unfiled(archive.root, originals)),
-        *_misplaced(filed, now_utc=datetime.now(UTC)),
+        *_misplaced(filed, tomorrow=_tomorrow()),
         *(text for one in archive.settings.instruments for text in _contradicted(one, solved.epochs.get(one.name, ()))),
     )
-    return Survey(found, {one.place.id: one.record for one in filed}, solved.epochs, warnings)
+    ahead = [days_since_1970(one.record.time) - 1.0 for one in filed if one.record.time > _tomorrow()]
+    records = {one.place.id: one.record for one in filed}
+    return Survey(found, records, solved.epochs, warnings, min(ahead, default=None))
 
 
-def _misplaced(filed: Sequence[Filed], *, now_utc: datetime) -> list[str]:
+def _tomorrow() -> datetime:
+    """Return this time of tomorrow; until then a clock in another zone is believed."""
+    return datetime.now(UTC) + timedelta(days=1)
+
+
+def _misplaced(filed: Sequence[Filed], *, tomorrow: datetime) -> list[str]:
     """Records whose time a hand has moved to another minute, or ahead of today."""
     found = []
     for one in filed:
         record, time = one.place.file(".toml"), one.record.time
-        if time > now_utc + timedelta(days=1):
+        if time > tomorrow:
             found.append(f"{record}: time = {time:%Y-%m-%dT%H:%M:%SZ} is in the future; correct it")
         elif not fits_its_name(one.place, time):
             found.append(

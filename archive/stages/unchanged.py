@@ -5,25 +5,29 @@ from __future__ import annotations
 import hashlib
 import struct
 from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import msgspec
 
 from archive.disk import Folder, Stamp, stamp_of
-from archive.records.archive_files import files_of
-from archive.records.stamps import archive_stamps
+from archive.model.times import days_since_1970
+from archive.records.archive_files import THEME_NAME
+from archive.records.places import NOTES_NAME
 from archive.records.trust_store import allowed
+from archive.stages.archive import Archive
 from archive.store import Store
 from archive.store.code import installation_digest
 
-__all__ = ["LastBuild", "inputs_digest", "keep_build", "unchanged_build"]
+__all__ = ["Inputs", "LastBuild", "inputs_of", "is_valid", "keep_build", "unchanged_build"]
 
 _PACKED = struct.Struct("<qqqQ")
 _MODULUS = 1 << 128
 
 
 class LastBuild(msgspec.Struct, frozen=True):
-    """What a build has told; `files` of the site are as it left them."""
+    """What a build has told; `files` of the site are as it left them. It holds until `valid_until`, days since 1970."""
 
     days: int
     observations: int
@@ -32,26 +36,46 @@ class LastBuild(msgspec.Struct, frozen=True):
     site_bytes: int
     strangers: tuple[str, ...]
     warnings: tuple[str, ...]
+    valid_until: float | None = None
 
 
-def inputs_digest(root: Path) -> bytes:
-    """Return a digest of the stamps of all that a build reads, of what the user allows, and of this installation."""
-    told = "\n".join(sorted(allowed(root))).encode()
-    return _digest(archive_stamps(files_of(root)).items(), told + installation_digest())
+@dataclass(frozen=True)
+class Inputs:
+    """Digests of the stamps of what a build reads: of all, and of all that its stages read, which leave out notes."""
+
+    every: bytes
+    of_stages: bytes
 
 
-def unchanged_build(store: Store, inputs: bytes, site: Folder, target: Path) -> LastBuild | None:
+def inputs_of(archive: Archive) -> Inputs:
+    """Return digests of all that a build reads, of what the user allows, and of this installation."""
+    told = "\n".join(sorted(allowed(archive.root))).encode() + installation_digest()
+    of_stages = [(file, stamp) for file, stamp in archive.stamps.items() if not _is_shown_only(file)]
+    return Inputs(_digest(archive.stamps.items(), told), _digest(of_stages, told))
+
+
+def _is_shown_only(file: str) -> bool:
+    return file.endswith(f"/{NOTES_NAME}") or file.startswith(f"{THEME_NAME}/")
+
+
+def unchanged_build(store: Store, inputs: Inputs, site: Folder, target: Path) -> LastBuild | None:
     """Return what the last build has told where neither its inputs nor the site have changed; else None."""
     try:
         files = _site_digest(site)
     except FileNotFoundError:
         return None
-    return store.get(keep_build, str(target.resolve()), [inputs, files], LastBuild)
+    last = store.get(keep_build, str(target.resolve()), [inputs.every, files], LastBuild)
+    return last if last is not None and is_valid(last.valid_until) else None
 
 
-def keep_build(store: Store, inputs: bytes, site: Folder, target: Path, built: LastBuild) -> None:
-    """Keep what a build has told, which began with these inputs (see `inputs_digest`)."""
-    store.put(keep_build, str(target.resolve()), [inputs, _site_digest(site)], built)
+def keep_build(store: Store, inputs: Inputs, site: Folder, target: Path, built: LastBuild) -> None:
+    """Keep what a build has told, which began with these inputs (see `inputs_of`)."""
+    store.put(keep_build, str(target.resolve()), [inputs.every, _site_digest(site)], built)
+
+
+def is_valid(until: float | None) -> bool:
+    """Whether what holds until that time, days since 1970, still does; None is for ever."""
+    return until is None or days_since_1970(datetime.now(UTC)) < until
 
 
 def _site_digest(site: Folder) -> bytes:

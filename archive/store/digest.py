@@ -19,14 +19,14 @@ def digest(value: object) -> bytes:
     Parameters
     ----------
     value : object
-        Made of plain values, dataclasses, arrays of numpy and paths.
+        Made of plain values, dataclasses, arrays of numpy and paths. The keys of a mapping are strings.
     """
     return hashlib.blake2b(_encoder.encode(value), digest_size=DIGEST_BYTES).digest()
 
 
 def encoded(value: object) -> bytes:
     """Return a value as MessagePack, from which `msgspec` makes it again."""
-    return _encoder.encode(value)
+    return _value_encoder.encode(value)
 
 
 def _plain(value: Any) -> object:
@@ -41,3 +41,4 @@ def _plain(value: Any) -> object:
 
 
 _encoder = msgspec.msgpack.Encoder(enc_hook=_plain, order="deterministic")
+_value_encoder = msgspec.msgpack.Encoder(enc_hook=_plain)

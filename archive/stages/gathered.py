@@ -1,0 +1,53 @@
+"""All that the site shows besides notes, as the stages have left it, kept whole: a new note opens no picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import msgspec
+
+from archive.model.film import Film
+from archive.model.group import Group
+from archive.model.rotation_law import RotationLaw
+from archive.store import Store
+from archive.store.digest import encoded
+from archive.website.content import DerotationLaw, Entry, RotationEntry, SiteInfo
+
+__all__ = ["Gathered", "forget_gathered", "keep_gathered", "kept_gathered"]
+
+_NAME = "site"
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What the site shows but notes, what is amiss, and until when that holds (days since 1970; None for ever)."""
+
+    info: SiteInfo
+    entries: tuple[Entry, ...]
+    films: tuple[Film, ...]
+    groups: tuple[Group, ...]
+    rotations: tuple[RotationEntry, ...]
+    own_law: RotationLaw | None
+    published_laws: tuple[RotationLaw, ...]
+    carrying: DerotationLaw
+    warnings: tuple[str, ...]
+    valid_until: float | None = None
+
+
+def kept_gathered(store: Store, inputs: bytes) -> Gathered | None:
+    """Return what was gathered from these inputs, see `archive.stages.unchanged.Inputs.of_stages`."""
+    return store.get(keep_gathered, _NAME, inputs, Gathered)
+
+
+def keep_gathered(store: Store, inputs: bytes, gathered: Gathered) -> Gathered:
+    """Keep what was gathered, and return it as it will be found: a whole number, say, where one with decimals may stand.
+
+    The values that it came from hold its blobs.
+    """
+    store.put(keep_gathered, _NAME, inputs, gathered)
+    return msgspec.msgpack.decode(encoded(gathered), type=Gathered)
+
+
+def forget_gathered(store: Store) -> None:
+    """Forget it, where a blob that it names turned out to be damaged."""
+    store.forget(keep_gathered, keep=())
