@@ -40,7 +40,7 @@ def kept_gathered(store: Store, inputs: bytes) -> Gathered | None:
 
 
 def keep_gathered(store: Store, inputs: bytes, gathered: Gathered) -> Gathered:
-    """Keep what was gathered, and return it as it will be found: a whole number, say, where one with decimals may stand.
+    """Keep what was gathered, and return it as it will be found, down to the kinds of numbers.
 
     The values that it came from hold its blobs.
     """
