@@ -32,7 +32,7 @@ from archive.execution.executor import processors
 from archive.films import encoder
 from archive.films.film import make_film
 from archive.films.job import FilmJob, FilmOptions
-from archive.stages.films import plan_film
+from archive.films.production import plan_film
 
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real" / "hmi-2010-10"
 QUIET = [get_ffmpeg_exe(), "-loglevel", "error", "-y"]

@@ -135,16 +135,15 @@ def value(data: bytes) -> None:
 
     from archive.films.production import film_of
     from archive.model.observation import SpotGroup, SunView
-    from archive.orientation.instrument import Epoch
+    from archive.model.observatory import CameraEpoch
     from archive.orientation.spots import SpotSolution
     from archive.stages.films import KeptFilm
     from archive.stages.studies import KeptStudy
     from archive.store import Blob, Store
 
     readings, groups = tuple[SpotSolution | None, ...], tuple[SpotGroup, ...]
-    kinds: tuple[Any, ...] = (
-        *(KeptStudy, KeptFilm, SunView, str, dict[str, Blob], readings, groups, tuple[Epoch, ...], list[int | None]),
-    )
+    epochs, hours = tuple[CameraEpoch, ...], list[int | None]
+    kinds: tuple[Any, ...] = (KeptStudy, KeptFilm, SunView, str, dict[str, Blob], readings, groups, epochs, hours)
     with Store(_folder("value")) as store:
         store.put(film_of, "one", None, msgspec.Raw(data))
         for kind in kinds:

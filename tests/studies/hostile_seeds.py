@@ -293,7 +293,7 @@ def _value() -> tuple[bytes, ...]:
     """Values as the store keeps them, of the kinds that `hostile_input` asks for."""
     from archive.model.measured import Axes, Measured
     from archive.model.observation import Disc, FoundSpots, Spot
-    from archive.orientation.instrument import Epoch
+    from archive.model.observatory import CameraEpoch
     from archive.orientation.spots import SpotSolution
     from archive.stages.films import KeptFilm
     from archive.stages.studies import KeptStudy
@@ -307,11 +307,11 @@ def _value() -> tuple[bytes, ...]:
     sun = sun_view(datetime(2026, 6, 3, 9, 15, tzinfo=UTC), latitude_deg=52.1, longitude_deg=-1.3)
     values = (
         KeptStudy(measured, FoundSpots((Spot(0.1, -0.2, 350.0, 60.0),), 0.05, 1.0), blob),
-        KeptFilm({".mp4": blob}, 10, 0, 480, {"2026-06-03T0915Z": 1}),
+        KeptFilm({".mp4": blob}, 10, 480, {"2026-06-03T0915Z": 1}),
         sun,
         {"fits": blob, "small": blob},
         (SpotSolution(12.5, 0.3, False, 1e4), None),
-        (Epoch(20_000.0, None, 3.5, 0.1, 0.05, False, 7),),
+        (CameraEpoch(20_000.0, None, 3.5, 0.1, 0.05, False, 7),),
     )
     return tuple(encoded(one) for one in values)
 

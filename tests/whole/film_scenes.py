@@ -19,9 +19,9 @@ from archive.disc.aligned import STANDARD_FRAME
 from archive.disk import Folder, StoredFile
 from archive.films.film import FilmFiles, make_film
 from archive.films.job import FilmJob, FilmOptions
+from archive.films.production import plan_film
 from archive.model.observation import Disc, Observation, Orientation, PictureFile
 from archive.records.disc_files import fits_bytes
-from archive.stages.films import plan_film
 from archive.sun.view import sun_view
 
 EPOCH = datetime(2026, 6, 1, 9, 0, tzinfo=UTC)

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from archive.films.frames import Paint, painted_frames
 from archive.films.job import FilmOptions
+from archive.films.production import plan_film
 from archive.films.timeline import FrameSpec
 from archive.model.choices import FILM_STYLES, FilmStyle
-from archive.stages.films import plan_film
 from whole.film_scenes import drawn_days
 
 
