@@ -1,4 +1,4 @@
-"""Each derived kind of one drawn picture is what it was: whatever else changes, results do so only when that is meant."""
+"""Each derived kind of one drawn picture is what it was: results change only when that is meant."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def test_every_kind_is_compared(found: dict[str, list[float]]) -> None:
     assert found.keys() == WANTED.keys()
 
 
-# Numbers are rounded to a thousandth; other processors and libraries may differ in the last of them, encoders by a level.
+# Numbers are rounded to a thousandth; other processors and libraries may differ in the last, encoders by a level.
 @pytest.mark.parametrize("kind", WANTED)
 def test_a_derived_kind_is_what_it_was(found: dict[str, list[float]], kind: str) -> None:
     encoded = kind.startswith(("picture", "as it came", "derotated", "map picture"))
