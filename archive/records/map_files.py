@@ -15,12 +15,12 @@ __all__ = ["map_fits_bytes", "map_picture_bytes", "rounded_sums", "sums_bytes", 
 Floats = NDArray[np.float32]
 Whole = NDArray[np.uint16]
 
-_MAP_STEP = 5e-4
-_BRIGHTNESS_STEPS = 4096
+_MAP_STEP = 1e-3
+_BRIGHTNESS_STEPS = 2048
 
 
 def rounded_sums(light: Floats, weight: Floats) -> tuple[Floats, Floats]:
-    """Return sums as a file keeps them: brightness to 1/4096 of the quiet disc, weight to 8 binary digits.
+    """Return sums as a file keeps them: brightness to 1/2048 of the quiet disc, weight to 8 binary digits.
 
     Both far below noise. Who rounds after every picture gets the same sums whether they were kept meanwhile or not.
     """
@@ -67,7 +67,7 @@ def _like_neighbours(parts: NDArray[np.uint8]) -> Whole:
 def map_fits_bytes(values: NDArray[np.float32], cards: Sequence[Card]) -> bytes:
     """Return a map, north at the top, as FITS of whole numbers, compressed; BLANK where nobody looked (NaN).
 
-    Steps of a two-thousandth of the quiet disc, below a picture's noise.
+    Steps of a thousandth of the quiet disc, below a picture's noise.
     """
     seen = np.isfinite(values)
     whole = np.where(seen, np.clip(np.rint((np.where(seen, values, 0.0) - 1.0) / _MAP_STEP), -32767, 32767), BLANK)

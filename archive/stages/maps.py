@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import msgspec
@@ -13,13 +13,14 @@ from archive.model.observation import Observation
 from archive.stages.archive import Archive
 from archive.stages.discs import whole_discs
 from archive.stages.evidence import is_up
-from archive.stages.map_growth import grown_map
+from archive.stages.map_growth import MapFiles, grown_map
 from archive.store import Blob, digest
 
 __all__ = ["RotationMap", "rotation_maps"]
 
 _USUAL_SHARPNESS = 200.0  # radius over blur of a fair picture
 _LEAST_BLUR_PX = 0.5
+_GROWING = 2  # rotations, the newest, that are expected to grow: pictures at a seam add to both sides of it
 
 
 @dataclass(frozen=True)
@@ -33,13 +34,16 @@ class RotationMap:
 
 
 class _KeptMap(msgspec.Struct, frozen=True, gc=False):
-    """A map as it is kept, with the digests of the pictures in it, in order, and the sums from which it grows."""
+    """A map as it is kept, with the digests of the pictures in it, in order.
+
+    `sums` are those from which it grows; an older one that grows all the same is begun anew.
+    """
 
     members: tuple[bytes, ...]
     observed_share: float
     picture: Blob
     fits: Blob
-    sums: Blob
+    sums: Blob | None
 
 
 def rotation_maps(archive: Archive, found: Sequence[Observation], discs: Mapping[str, Blob]) -> tuple[RotationMap, ...]:
@@ -60,19 +64,32 @@ def rotation_maps(archive: Archive, found: Sequence[Observation], discs: Mapping
     maps = []
     for number, rotation in enumerate(sorted(members)):
         archive.on_progress("mapping", number, len(members))
-        maps.append(_map(archive, rotation, members[rotation], discs))
+        maps.append(_map(archive, rotation, members[rotation], discs, growing=sorted(members)[-_GROWING:]))
     archive.on_progress("mapping", len(members), len(members))
     archive.store.forget(grown_map, keep=[str(rotation) for rotation in members])
     return tuple(one for one in maps if one.observed_share > 0.0)
 
 
-def _map(archive: Archive, rotation: int, members: Sequence[Observation], discs: Mapping[str, Blob]) -> RotationMap:
+def _map(
+    archive: Archive,
+    rotation: int,
+    members: Sequence[Observation],
+    discs: Mapping[str, Blob],
+    *,
+    growing: Collection[int],
+) -> RotationMap:
     store = archive.store
     wanted = tuple(digest([discs[one.id], one.sun, _sharpness(one)]) for one in members)
     kept = store.get(grown_map, str(rotation), None, _KeptMap)
+    before = kept
     if kept is None or kept.members != wanted:
-        kept = _grown(archive, rotation, members, discs, wanted, kept)
-        blobs = [kept.picture, kept.fits, kept.sums]
+        made = _grown(archive, rotation, members, discs, wanted, kept)
+        sums = store.add_blob(made.sums) if rotation in growing else None
+        kept = _KeptMap(wanted, made.observed_share, store.add_blob(made.picture), store.add_blob(made.fits), sums)
+    elif kept.sums is not None and rotation not in growing:
+        kept = msgspec.structs.replace(kept, sums=None)
+    if kept != before:
+        blobs = [blob for blob in (kept.picture, kept.fits, kept.sums) if blob is not None]
         store.put(grown_map, str(rotation), None, kept, blobs=blobs)
     return RotationMap(rotation, kept.picture, kept.fits, kept.observed_share)
 
@@ -84,16 +101,16 @@ def _grown(
     discs: Mapping[str, Blob],
     wanted: tuple[bytes, ...],
     kept: _KeptMap | None,
-) -> _KeptMap:
+) -> MapFiles:
     """Add pictures to the sums that are kept; a rotation of which others are gone or changed is begun anew."""
     # What is added in another order would differ in the last digit: only what comes later is added to kept sums.
-    known = len(kept.members) if kept is not None and kept.members == wanted[: len(kept.members)] else 0
-    store, new = archive.store, members[known:]
-    sums = store.read_blob(kept.sums) if kept is not None and known else None
+    sums, known = None, 0
+    if kept is not None and kept.sums is not None and kept.members == wanted[: len(kept.members)]:
+        known = len(kept.members)
+        sums = archive.store.read_blob(kept.sums)
+    new = members[known:]
     whole = whole_discs(archive, new, discs)
-    made = grown_map(rotation, sums, ((whole[one.id], one.sun, _sharpness(one)) for one in new))
-    picture, fits, kept_sums = map(store.add_blob, (made.picture, made.fits, made.sums))
-    return _KeptMap(wanted, made.observed_share, picture, fits, kept_sums)
+    return grown_map(rotation, sums, ((whole[one.id], one.sun, _sharpness(one)) for one in new))
 
 
 def _sharpness(one: Observation) -> float:

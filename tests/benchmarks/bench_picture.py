@@ -71,7 +71,7 @@ def measure(root: Path, pictures: Sequence[Path]) -> None:
     settings.write_text(settings.read_text(encoding="utf-8").replace('fits = "all"', 'fits = "none"'), encoding="utf-8")
     build(root, site_dir=None, on_progress=silent)
     none_mb = disk_bytes(root) / len(pictures) / 1e6
-    print(f"{all_mb:.2f} MB a picture with FITS, {none_mb:.2f} MB without; without films and grids", flush=True)
+    print(f"{all_mb:.2f} MB a picture with FITS, {none_mb:.2f} MB without; no films", flush=True)
     shutil.rmtree(root)
 
 

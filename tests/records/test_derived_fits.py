@@ -89,7 +89,7 @@ def test_what_nobody_saw_is_blank_in_a_map():
         kept = units[1].data[::-1]
         assert units[1].header["CAR_ROT"] == 2311
     assert (np.isnan(kept) == np.isnan(values)).all()
-    assert np.nanmax(np.abs(kept - values)) < 3e-4
+    assert np.nanmax(np.abs(kept - values)) < 5.1e-4
 
 
 def test_sums_come_back_as_they_were_rounded():
@@ -105,4 +105,4 @@ def test_sums_come_back_as_they_were_rounded():
     assert ((rounded[1] > 0.0) == (weight > 0.0)).all()
     seen = weight > 0.0
     assert np.abs(rounded[1][seen] / weight[seen] - 1.0).max() < 0.004
-    assert np.abs(rounded[0][seen] / rounded[1][seen] - brightness[seen]).max() < 1.3e-4
+    assert np.abs(rounded[0][seen] / rounded[1][seen] - brightness[seen]).max() < 2.5e-4
