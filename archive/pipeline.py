@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
-from functools import partial
-from pathlib import Path
 
-from archive.built import Built, SiteReport
 from archive.disk import Folder
 from archive.films.production import film_of
 from archive.measuring.groups import group_turned_spots
@@ -17,35 +13,31 @@ from archive.orientation.instrument import learn_epochs
 from archive.orientation.single_picture import solution_among_neighbours
 from archive.orientation.spots import solve_spots
 from archive.publishing.digests import digests_of
-from archive.records.archive_files import SITE_NAME, THEME_NAME, derived_files, files_of
-from archive.records.grants import is_allowed, theme_grant
+from archive.records.archive_files import derived_files
 from archive.records.group_names import add_names, read_names
 from archive.records.record import read_record
-from archive.records.words import remember_words
-from archive.site_folder import site_record
 from archive.stages.archive import Archive
 from archive.stages.comparison import with_turned_back
 from archive.stages.comparison_picture import turned_picture
 from archive.stages.counting import Counted, count_spots
 from archive.stages.discs import forget_discs, offered_discs, whole_discs
 from archive.stages.films import forget_films, kept_films
-from archive.stages.gathered import Gathered, keep_gathered, kept_gathered
+from archive.stages.gathered import Gathered, keep_gathered
 from archive.stages.group_content import group_content, group_positions, rotation_entries
 from archive.stages.map_growth import grown_map
 from archive.stages.maps import rotation_maps
 from archive.stages.north_up_disc import north_up_disc
-from archive.stages.overlay import graticule_at
 from archive.stages.picture_files import picture_files
 from archive.stages.pictures import derived_pictures, forget_pictures
-from archive.stages.site_content import entry_of, notes_of, site_info
+from archive.stages.site_content import entry_of, site_info
 from archive.stages.study import study
 from archive.stages.survey import Survey, survey
-from archive.stages.unchanged import Inputs, is_valid, keep_build
+from archive.stages.unchanged import keep_build
 from archive.sun.view import sun_views
 from archive.website.assembly import build_site
 from archive.website.content import Content
 
-__all__ = ["MAKERS", "built_site", "counted_pictures"]
+__all__ = ["MAKERS", "counted_pictures", "gathered_site"]
 
 # All that is derived, by what makes it; values of other functions, from other versions, are forgotten.
 MAKERS = (
@@ -72,48 +64,16 @@ MAKERS = (
 _OLDER = ("answers", "discs", "films", "maps", "measured", "orientation", "spots", "stamps")
 
 
-def built_site(archive: Archive, target: Path, inputs: Inputs) -> Built:
-    """Bring everything derived up to date, in order, and write the site.
+def gathered_site(archive: Archive) -> Gathered:
+    """Bring everything derived up to date, in order: all that the site shows but its notes.
 
     Raises
     ------
     ArchiveError
-        A record or an original is wrong, or the system refuses; the site is then as it was.
+        A record or an original is wrong, or the system refuses.
     DamagedBlobError
         Something kept is gone or damaged.
     """
-    root, store = archive.root, archive.store
-    gathered = kept_gathered(store, inputs.of_stages)
-    if gathered is None or not is_valid(gathered.valid_until):
-        gathered = keep_gathered(store, inputs.of_stages, _gathered(archive))
-    days = sorted({entry.observation.id.partition("T")[0] for entry in gathered.entries})
-    notes, left_out = notes_of(root, days)
-    remember_words(root)
-    theme = theme_grant(root)
-    refused = theme is not None and not is_allowed(root, theme)
-    report = build_site(
-        _content(gathered, notes),
-        target,
-        place=files_of(root) if target == root / SITE_NAME else None,
-        record=site_record(root, target),
-        theme_files=None if refused else files_of(root).below(THEME_NAME),
-        store=store,
-        on_day=partial(archive.on_progress, "writing the site"),
-    )
-    return Built(
-        target,
-        target / "index.html",
-        len(days),
-        len(gathered.entries),
-        tuple(made.stem for made in gathered.films),
-        report,
-        (*gathered.warnings, *left_out, *_about_trust(root, target, report, theme_is_refused=refused)),
-        gathered.valid_until,
-    )
-
-
-def _gathered(archive: Archive) -> Gathered:
-    """Run the stages: records, study, orientation, counts, pictures, maps, films, comparisons."""
     settings, store = archive.settings, archive.store
     surveyed = survey(archive)
     counted = counted_pictures(archive, surveyed)
@@ -147,41 +107,9 @@ def _gathered(archive: Archive) -> Gathered:
     )
 
 
-def _content(gathered: Gathered, notes: Mapping[str, str]) -> Content:
-    return Content(
-        gathered.info,
-        gathered.entries,
-        notes,
-        gathered.films,
-        gathered.groups,
-        gathered.rotations,
-        gathered.own_law,
-        gathered.published_laws,
-        gathered.carrying,
-        graticule_at,
-    )
-
-
 def counted_pictures(archive: Archive, surveyed: Survey) -> Counted:
     """Count the spots of all pictures, gathered to groups under the names given so far."""
     return count_spots(archive, surveyed.observations, surveyed.records, names=read_names(archive.root))
-
-
-def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:
-    if theme_is_refused:
-        yield (
-            f"{root / THEME_NAME}: not used, for you have not allowed it; `northlimb trust {root}` shows and allows it"
-        )
-    if report.strangers:
-        yield (
-            f"{target}: {_count(report.strangers)} lay there before this computer built the site, and "
-            f"{'is' if len(report.strangers) == 1 else 'are'} not published until `northlimb trust {root}`: "
-            f"{', '.join(report.strangers[:5])}"
-        )
-
-
-def _count(names: Sequence[str]) -> str:
-    return "one file" if len(names) == 1 else f"{len(names)} files"
 
 
 def _clear_older(derived: Folder) -> None:

@@ -4,13 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from pathlib import Path
 
-from archive.errors import FolderError
 from archive.model.observation import Observation
 from archive.model.observatory import CameraEpoch, Instrument, Site
-from archive.records.notes import read_notes
-from archive.records.places import notes_file
 from archive.records.settings import Settings
 from archive.stages.capture import advice_lines, advice_on
 from archive.stages.evidence import is_up, night_remark
@@ -18,25 +14,8 @@ from archive.stages.overlay import overlay
 from archive.stages.pictures import DerivedPictures
 from archive.store import StoredBlob
 from archive.website.content import Entry, SiteInfo
-from archive.website.notes import markdown_excess
 
-__all__ = ["entry_of", "notes_of", "site_info"]
-
-
-def notes_of(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
-    """Return the notes of the days, and one line for each that is left out or shown without its marks."""
-    notes: dict[str, str] = {}
-    problems: list[str] = []
-    for day in days:
-        try:
-            text = read_notes(root, day)
-        except FolderError as error:
-            problems += error.causes
-            continue
-        if text.strip():
-            notes[day] = text
-            problems += [f"{root / notes_file(day)}: {excess}" for excess in [markdown_excess(text)] if excess]
-    return notes, problems
+__all__ = ["entry_of", "site_info"]
 
 
 def entry_of(

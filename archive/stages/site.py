@@ -1,0 +1,120 @@
+"""The last stage: the site written from what the stages before have gathered, and from the notes of the days."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from functools import partial
+from pathlib import Path
+
+from archive.built import Built, SiteReport
+from archive.errors import FolderError
+from archive.records.archive_files import SITE_NAME, THEME_NAME, files_of
+from archive.records.grants import is_allowed, theme_grant
+from archive.records.notes import read_notes
+from archive.records.places import notes_file
+from archive.records.words import remember_words
+from archive.site_folder import site_record
+from archive.stages.archive import Archive
+from archive.stages.gathered import Gathered, keep_gathered, kept_gathered
+from archive.stages.unchanged import Inputs, is_valid
+from archive.website.assembly import build_site
+from archive.website.content import Content, Graticule
+from archive.website.notes import markdown_excess
+
+__all__ = ["built_site"]
+
+
+def built_site(archive: Archive, target: Path, inputs: Inputs) -> Built:
+    """Write the site; first bring everything derived up to date where anything but notes has changed.
+
+    Raises
+    ------
+    ArchiveError
+        A record or an original is wrong, or the system refuses; the site is then as it was.
+    DamagedBlobError
+        Something kept is gone or damaged.
+    """
+    root, store = archive.root, archive.store
+    gathered = kept_gathered(store, inputs.of_stages)
+    if gathered is None or not is_valid(gathered.valid_until):
+        from archive.pipeline import gathered_site  # and with it all that measures and draws
+
+        gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive))
+    days = sorted({entry.observation.id.partition("T")[0] for entry in gathered.entries})
+    notes, left_out = _notes(root, days)
+    remember_words(root)
+    theme = theme_grant(root)
+    refused = theme is not None and not is_allowed(root, theme)
+    report = build_site(
+        _content(gathered, notes),
+        target,
+        place=files_of(root) if target == root / SITE_NAME else None,
+        record=site_record(root, target),
+        theme_files=None if refused else files_of(root).below(THEME_NAME),
+        store=store,
+        on_day=partial(archive.on_progress, "writing the site"),
+    )
+    return Built(
+        target,
+        target / "index.html",
+        len(days),
+        len(gathered.entries),
+        tuple(made.stem for made in gathered.films),
+        report,
+        (*gathered.warnings, *left_out, *_about_trust(root, target, report, theme_is_refused=refused)),
+        gathered.valid_until,
+    )
+
+
+def _content(gathered: Gathered, notes: Mapping[str, str]) -> Content:
+    return Content(
+        gathered.info,
+        gathered.entries,
+        notes,
+        gathered.films,
+        gathered.groups,
+        gathered.rotations,
+        gathered.own_law,
+        gathered.published_laws,
+        gathered.carrying,
+        _graticule_at,
+    )
+
+
+def _graticule_at(b0_deg: float) -> Graticule:
+    from archive.stages.overlay import graticule_at
+
+    return graticule_at(b0_deg)
+
+
+def _notes(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
+    """Return the notes of the days, and one line for each that is left out or shown without its marks."""
+    notes: dict[str, str] = {}
+    problems: list[str] = []
+    for day in days:
+        try:
+            text = read_notes(root, day)
+        except FolderError as error:
+            problems += error.causes
+            continue
+        if text.strip():
+            notes[day] = text
+            problems += [f"{root / notes_file(day)}: {excess}" for excess in [markdown_excess(text)] if excess]
+    return notes, problems
+
+
+def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:
+    if theme_is_refused:
+        yield (
+            f"{root / THEME_NAME}: not used, for you have not allowed it; `northlimb trust {root}` shows and allows it"
+        )
+    if report.strangers:
+        yield (
+            f"{target}: {_count(report.strangers)} lay there before this computer built the site, and "
+            f"{'is' if len(report.strangers) == 1 else 'are'} not published until `northlimb trust {root}`: "
+            f"{', '.join(report.strangers[:5])}"
+        )
+
+
+def _count(names: Sequence[str]) -> str:
+    return "one file" if len(names) == 1 else f"{len(names)} files"
