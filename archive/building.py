@@ -47,7 +47,7 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor:
         last = unchanged_build(archive.store, inputs, site, target)
         if last is not None:
             return _built_before(last, target)
-        from archive.stages.site import built_site
+        from archive.site_build import built_site
 
         built = _with_whole_blobs(archive, lambda: built_site(archive, target, inputs))
         archive.store.commit()
@@ -102,9 +102,9 @@ def film_in_site(
 
 def _film_in_site(archive: Archive, span: FilmSettings) -> Filmed:
     from archive.pipeline import counted_pictures
+    from archive.site_build import built_site
     from archive.stages.films import blank_remarks, kept_film
     from archive.stages.group_content import group_positions
-    from archive.stages.site import built_site
     from archive.stages.survey import survey
     from archive.website import addresses
 
