@@ -1,4 +1,4 @@
-"""What `build` and `film` tell when they are done."""
+"""Results of `build` and `film`."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class SiteReport:
 
 @dataclass(frozen=True)
 class Built:
-    """What `build` did."""
+    """The result of `build`."""
 
     site_dir: Path
     home: Path

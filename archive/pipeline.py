@@ -21,12 +21,12 @@ from archive.records.archive_files import SITE_NAME, THEME_NAME, derived_files, 
 from archive.records.grants import is_allowed, theme_grant
 from archive.records.group_names import add_names, read_names
 from archive.records.record import read_record
-from archive.records.words import remember_words
+from archive.records.text_files import remember_files
 from archive.site_folder import site_record
 from archive.stages.archive import Archive
-from archive.stages.comparison import with_turned_back
-from archive.stages.comparison_picture import turned_picture
-from archive.stages.counting import Counted, count_spots
+from archive.stages.comparison import with_derotated
+from archive.stages.comparison_picture import derotated_picture
+from archive.stages.counting import CountResult, count_spots
 from archive.stages.films import forget_films, kept_films
 from archive.stages.group_content import group_content, group_positions, rotation_entries
 from archive.stages.map_growth import grown_map
@@ -55,7 +55,7 @@ MAKERS = (
     learn_epochs,
     group_turned_spots,
     picture_files,
-    turned_picture,
+    derotated_picture,
     grown_map,
     film_of,
     group_rotation,
@@ -97,10 +97,10 @@ def built_site(archive: Archive, target: Path) -> Built:
         rotations=rotation_entries(maps),
         graticule_at=graticule_at,
     )
-    content = with_turned_back(archive, content)
+    content = with_derotated(archive, content)
     # Before the site shows them: a name once published stays with its group.
     add_names(root, counted.new_names)
-    remember_words(root)
+    remember_files(root)
     theme = theme_grant(root)
     refused = theme is not None and not is_allowed(root, theme)
     report = build_site(
@@ -127,7 +127,7 @@ def built_site(archive: Archive, target: Path) -> Built:
     )
 
 
-def counted_pictures(archive: Archive, surveyed: Survey) -> Counted:
+def counted_pictures(archive: Archive, surveyed: Survey) -> CountResult:
     """Count the spots of all pictures, gathered to groups under the names given so far."""
     return count_spots(archive, surveyed.observations, surveyed.records, names=read_names(archive.root))
 
@@ -135,7 +135,8 @@ def counted_pictures(archive: Archive, surveyed: Survey) -> Counted:
 def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:
     if theme_is_refused:
         yield (
-            f"{root / THEME_NAME}: not used, for you have not allowed it; `northlimb trust {root}` shows and allows it"
+            f"{root / THEME_NAME}: not used because you have not allowed it; "
+            f"`northlimb trust {root}` shows and allows it"
         )
     if report.strangers:
         yield (

@@ -61,7 +61,7 @@ def preview(
 
     Yields
     ------
-    Serving, then Built or Refused for each change; the same refusal is not told twice.
+    Serving, then Built or Refused for each change; the same refusal is not reported twice.
 
     Raises
     ------
@@ -88,7 +88,7 @@ def preview(
 
 
 def archive_stamps(root: Path) -> Stamps:
-    """Time, size and number of every file that the observer may write: settings, records, notes, pictures."""
+    """Return time, size and number of every file that the observer may write: settings, records, notes, pictures."""
     stamps: dict[str, tuple[int, int, int]] = {}
     folder = files_of(root)
     status = folder.status(SETTINGS_NAME)

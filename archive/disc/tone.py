@@ -59,7 +59,7 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
     light = aligned - _sky_level(aligned, squared)
     sample = (slice(None, None, _FIT_STEP_PX), slice(None, None, _FIT_STEP_PX))
     inside = (squared[sample] < _EDGE_SHARE**2) & (aligned[sample] > 0.0)
-    # What the Moon hides in an eclipse is too much for weights alone.
+    # The Moon in an eclipse hides too much for weights alone.
     dark = _HIDDEN_SHARE * float(np.percentile(light[sample][inside], _BRIGHT_PERCENT))
     inside &= light[sample] > dark
     # Fitted at the sampled places alone; the whole frame is worked out once, at the end.
@@ -82,7 +82,7 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
 
 
 def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDArray[np.float32]:
-    """A flattened disc as a picture: limb darkening, tint, black sky, smooth edge.
+    """Return a flattened disc as a picture: limb darkening, tint, black sky, smooth edge.
 
     Parameters
     ----------
@@ -109,13 +109,13 @@ def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDA
 
 
 def _unit_offsets(frame: DiscFrame) -> tuple[Floats, Floats]:
-    """Distance from the disc's centre to the right (1, S) and up (S, 1), in radii."""
+    """Return the distance from the disc's centre to the right (1, S) and up (S, 1), in radii."""
     place = (np.arange(frame.size_px) - frame.centre_px) / frame.radius_px
     return place[None, :], -place[:, None]
 
 
 def _sky_level(aligned: NDArray[np.float32], squared: Floats) -> float:
-    """Median of the sky near the limb; scattered light there lies over the disc too."""
+    """Return the median of the sky near the limb; scattered light there lies over the disc too."""
     ring = aligned[(squared > 1.04**2) & (squared < 1.10**2)]
     return float(np.median(ring)) if ring.size else 0.0
 
@@ -125,12 +125,12 @@ def _radial_terms(mu: Floats) -> Floats:
 
 
 def _surface_terms(right: Floats, up: Floats) -> Floats:
-    """Slopes and saddles; the round term is left to the limb darkening."""
+    """Return the terms of slopes and saddles; the round term is left to the limb darkening."""
     return np.stack([np.ones_like(right), right, up, right * up, right**2 - up**2], axis=-1)
 
 
 def _robust_fit(terms: Floats, values: Floats) -> Floats:
-    """Coefficients of `terms` (N, K) for `values` (N,), bisquare weights: spots and faculae lose their say."""
+    """Return the coefficients of `terms` (N, K) for `values` (N,), bisquare weights: spots and faculae hardly count."""
     weight: Floats = np.ones_like(values)
     solution: Floats = np.zeros(terms.shape[1])
     for _ in range(8):

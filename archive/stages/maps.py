@@ -83,8 +83,8 @@ def _grown(
     wanted: tuple[bytes, ...],
     kept: _KeptMap | None,
 ) -> _KeptMap:
-    """Add pictures to the sums that are kept; a rotation of which others are gone or changed is begun anew."""
-    # What is added in another order would differ in the last digit: only what comes later is added to kept sums.
+    """Add pictures to the sums that are kept; a rotation of which others are gone or changed starts again."""
+    # Another order would differ in the last digit: only later pictures are added to stored sums.
     known = len(kept.members) if kept is not None and kept.members == wanted[: len(kept.members)] else 0
     sums = store.read_blob(kept.sums) if kept is not None and known else None
     new = ((store.stored(discs[one.id]), one.sun, _sharpness(one)) for one in members[known:])
@@ -94,6 +94,6 @@ def _grown(
 
 
 def _sharpness(one: Observation) -> float:
-    """A sharp picture counts more than a soft one of the same day: as the square of what it resolves."""
+    """Return a sharp picture counts more than a soft one of the same day: as the square of what it resolves."""
     share = one.disc.radius_px / max(one.disc.blur_px, _LEAST_BLUR_PX) / _USUAL_SHARPNESS
     return min(max(share, 0.1), 3.0) ** 2

@@ -31,8 +31,8 @@ from archive.records.group_names import add_names, read_names
 from archive.records.new_archive import create_archive
 from archive.records.settings import InstrumentSettings, Settings
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.comparison import _pairs, _standpoint
-from archive.stages.comparison_picture import turned_picture
+from archive.stages.comparison import _pairs, _view_geometry
+from archive.stages.comparison_picture import derotated_picture
 from archive.stages.counting import count_spots
 from archive.stages.evidence import is_up
 from archive.stages.map_growth import grown_map
@@ -142,8 +142,8 @@ def lay_down(archive: Archive) -> None:
     content = Content(info=SiteInfo("t", "o", "en"), entries=entries, notes={}, films=[], groups=[], rotations=[])
     for before, after in _pairs(content):
         picture = store.add_blob(small["jpg"] + f"{after.id} turned".encode())
-        inputs = [discs[after.id], _standpoint(after), _standpoint(before)]
-        store.put(turned_picture, after.id, inputs, picture, blobs=[picture])
+        inputs = [discs[after.id], _view_geometry(after), _view_geometry(before)]
+        store.put(derotated_picture, after.id, inputs, picture, blobs=[picture])
     lay_down_maps(archive, counted.observations, discs, small)
 
 
