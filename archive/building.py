@@ -80,7 +80,7 @@ def _last_build(built: Built) -> LastBuild:
 def build_with_film(
     root: Path, span: FilmSettings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
 ) -> Built:
-    """Keep a film in the settings, then `build`; a span without pictures is told, not refused."""
+    """Keep a film in the settings, then `build`; a span without pictures is a warning, not a refusal."""
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         keep_film(root, span)
     return build(root, site_dir=None, on_progress=on_progress, executor=executor)

@@ -1,4 +1,4 @@
-"""What `build` and `film` tell when they are done."""
+"""Results of `build` and `film`."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The key of this computer and user: what is kept in an archive is believed only where it bears its check.
+"""The key of this computer and user: derived data in an archive is trusted only where it was signed with it.
 
 An archive may come from somebody else with everything that was derived in it. A check that anybody can make would let
 another computer's values, pictures and pages pass for ours; this one takes a secret that lies outside all archives, in
@@ -16,21 +16,21 @@ from pathlib import Path
 
 from archive.disk import TEMPORARY_SUFFIX, Folder, make_named_folder
 
-__all__ = ["CHECK_BYTES", "keyed_check", "user_folder"]
+__all__ = ["CHECK_BYTES", "keyed_hash", "user_folder"]
 
 CHECK_BYTES = 16
 _KEY_NAME, _KEY_BYTES = "key", 32
 
 
 def user_folder() -> Folder:
-    """The user's configuration folder for this program, which need not be there."""
+    """Return the user's configuration folder for this program, which need not be there."""
     import click
 
     return Folder(Path(click.get_app_dir("northlimb")))
 
 
-def keyed_check(*parts: bytes) -> bytes:
-    """A check of bytes that only this user on this computer can make."""
+def keyed_hash(*parts: bytes) -> bytes:
+    """Return a keyed hash of bytes that only this user on this computer can make."""
     digest = hashlib.blake2b(digest_size=CHECK_BYTES, key=_key())
     for part in parts:
         digest.update(len(part).to_bytes(8, "little") + part)

@@ -1,4 +1,4 @@
-"""What can go wrong and be put right by the user.
+"""Errors that the user can fix.
 
 ::
 
@@ -51,7 +51,7 @@ class ArchiveError(Exception):
         self.causes = causes
 
     def __reduce__(self) -> tuple[type[ArchiveError], tuple[str, ...]]:
-        """From one process to another with each cause by itself."""
+        """Return how to pickle the error with its causes, to pass it from one process to another."""
         return type(self), self.causes
 
 
@@ -80,13 +80,13 @@ class WorkError(ArchiveError):
 
 
 def without_password(text: str) -> str:
-    """The text with ``***`` for the password of any URL in it."""
+    """Return the text with ``***`` for the password of any URL in it."""
     return _PASSWORD.sub(r"\1:***@", text)
 
 
 @contextmanager
 def clear_refusal(path: Path | str) -> Iterator[None]:
-    """What the system refuses while `path` is being written, as one line for the user.
+    """Turn an OSError while `path` is being written into one line for the user.
 
     Raises
     ------

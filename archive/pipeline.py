@@ -17,9 +17,9 @@ from archive.records.archive_files import derived_files
 from archive.records.group_names import add_names, read_names
 from archive.records.record import read_record
 from archive.stages.archive import Archive
-from archive.stages.comparison import with_turned_back
-from archive.stages.comparison_picture import turned_picture
-from archive.stages.counting import Counted, count_spots
+from archive.stages.comparison import with_derotated
+from archive.stages.comparison_picture import derotated_picture
+from archive.stages.counting import CountResult, count_spots
 from archive.stages.discs import forget_discs, offered_discs, whole_discs
 from archive.stages.films import forget_films, kept_films
 from archive.stages.gathered import Gathered, keep_gathered
@@ -51,7 +51,7 @@ MAKERS = (
     group_turned_spots,
     picture_files,
     north_up_disc,
-    turned_picture,
+    derotated_picture,
     grown_map,
     film_of,
     group_rotation,
@@ -85,7 +85,7 @@ def gathered_site(archive: Archive) -> Gathered:
     maps = rotation_maps(archive, found, discs)
     films, problems = kept_films(archive, found, settings.films, groups=group_positions(counted.groups))
     content = Content(site_info(settings, surveyed.epochs), entries, **group_content(store, counted.groups))
-    content = with_turned_back(archive, content, discs)
+    content = with_derotated(archive, content, discs)
     # Before the site shows them: a name once published stays with its group.
     add_names(archive.root, counted.new_names)
     forget_films(archive)
@@ -107,7 +107,7 @@ def gathered_site(archive: Archive) -> Gathered:
     )
 
 
-def counted_pictures(archive: Archive, surveyed: Survey) -> Counted:
+def counted_pictures(archive: Archive, surveyed: Survey) -> CountResult:
     """Count the spots of all pictures, gathered to groups under the names given so far."""
     return count_spots(archive, surveyed.observations, surveyed.records, names=read_names(archive.root))
 

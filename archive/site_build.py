@@ -12,7 +12,7 @@ from archive.records.archive_files import SITE_NAME, THEME_NAME, files_of
 from archive.records.grants import is_allowed, theme_grant
 from archive.records.notes import read_notes
 from archive.records.places import notes_file
-from archive.records.words import remember_words
+from archive.records.text_files import remember_files
 from archive.site_folder import site_record
 from archive.stages.archive import Archive
 from archive.stages.gathered import Gathered, keep_gathered, kept_gathered
@@ -42,7 +42,7 @@ def built_site(archive: Archive, target: Path, inputs: Inputs) -> Built:
         gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive))
     days = sorted({entry.observation.id.partition("T")[0] for entry in gathered.entries})
     notes, left_out = _notes(root, days)
-    remember_words(root)
+    remember_files(root)
     theme = theme_grant(root)
     refused = theme is not None and not is_allowed(root, theme)
     report = build_site(
@@ -106,7 +106,8 @@ def _notes(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
 def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:
     if theme_is_refused:
         yield (
-            f"{root / THEME_NAME}: not used, for you have not allowed it; `northlimb trust {root}` shows and allows it"
+            f"{root / THEME_NAME}: not used because you have not allowed it; "
+            f"`northlimb trust {root}` shows and allows it"
         )
     if report.strangers:
         yield (

@@ -16,7 +16,7 @@ __all__ = ["site_files", "site_folder", "site_record"]
 
 
 def site_folder(root: Path, site_dir: Path | None) -> Path:
-    """Where the site goes.
+    """Return the folder of the site.
 
     Raises
     ------
@@ -35,7 +35,7 @@ def site_folder(root: Path, site_dir: Path | None) -> Path:
 
 
 def site_record(root: Path, site_dir: Path) -> SiteRecord:
-    """The record of what this computer has written into a site's folder."""
+    """Return the record of what this computer has written into a site's folder."""
     # The archive's own stays known where the archive is moved or renamed.
     place = SITE_NAME if site_dir.resolve() == (root / SITE_NAME).resolve() else site_dir.resolve()
     name = hashlib.sha256(os.fsencode(place)).hexdigest()[:16]
@@ -43,5 +43,5 @@ def site_record(root: Path, site_dir: Path) -> SiteRecord:
 
 
 def site_files(root: Path, site_dir: Path) -> Folder:
-    """The site's folder; the archive's own is reached through the archive."""
+    """Return the site's folder; the archive's own is reached through the archive."""
     return files_of(root).below(SITE_NAME) if site_dir == root / SITE_NAME else Folder(site_dir)

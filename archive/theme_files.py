@@ -13,7 +13,7 @@ MOST_FILES, MOST_BYTES = 500, 20_000_000
 
 
 def theme_files(theme: Folder) -> list[str]:
-    """The names of a theme's files, in order; none of a folder that is not there. Links are passed over.
+    """Return the names of a theme's files, in order; none of a folder that is not there. Links are passed over.
 
     Raises
     ------

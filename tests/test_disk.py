@@ -229,7 +229,7 @@ def test_a_file_of_holes_does_not_fill_the_memory(inside: Path, files: Folder) -
 
 def test_folders_in_each_other_without_end_keep_nobody_waiting(inside: Path, files: Folder) -> None:
     (inside / "deep" / "/".join("a" * 103)).mkdir(parents=True)
-    with pytest.raises(OSError, match="over 100 folders in each other; remove them"):
+    with pytest.raises(OSError, match="over 100 nested folders; remove them"):
         list(files.walk("deep"))
 
 

@@ -20,11 +20,11 @@ ALLOWED = {
     "orientation": VALUES | {"sun", "measuring"},
     "measuring": VALUES | {"sun", "disc"},
     "reading": VALUES,
-    "records": VALUES | {"computer_key", "disk", "kept", "theme_files"},
+    "records": VALUES | {"computer_key", "disk", "signed_content", "theme_files"},
     "store": VALUES | {"disk", "computer_key"},
     "execution": VALUES | {"reading"},
     "films": VALUES | {"disk", "sun", "disc", "records", "store"},
-    "website": VALUES | {"built", "disk", "kept", "safety", "store", "theme_files"},
+    "website": VALUES | {"built", "disk", "signed_content", "safety", "store", "theme_files"},
     "publishing": VALUES | {"disk", "store"},
     "upkeep": VALUES | {"disk", "records", "execution"},
     "stages": VALUES

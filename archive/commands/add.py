@@ -14,12 +14,12 @@ from archive.commands.permission import open_archive
 from archive.commands.printing import causes_of, format_north, one_line, print_causes, print_json, print_warnings
 from archive.commands.publish import print_published
 from archive.commands.streams import print_line, progress
-from archive.commands.values import ImpossibleValue, parse_typed_time
+from archive.commands.values import ImpossibleValue, Number, parse_typed_time
 from archive.errors import ArchiveError
 from archive.model.choices import YES_NO
 
 if TYPE_CHECKING:
-    from archive.filing.adding import Added
+    from archive.filing.adding import AddResult
     from archive.filing.statements import AddOptions
 
 __all__ = ["add"]
@@ -37,7 +37,7 @@ __all__ = ["add"]
 @click.option("--site", help="Name of the site in archive.toml.")
 @click.option(
     "--north-angle",
-    type=float,
+    type=Number(),
     metavar="DEG",
     help="From the picture's up to solar north, counter-clockwise, un-mirrored.",
 )
@@ -84,7 +84,7 @@ def add(
                 if not as_json:
                     print_built(answer["evening"].built)
                     print_published(answer["evening"].published)
-    except (ArchiveError, OSError) as error:  # what is filed by then is filed, and told
+    except (ArchiveError, OSError) as error:  # what is filed by then is filed, and reported
         answer |= {"status": "refused", "causes": causes_of(error)}
         print_causes(answer["causes"])
     if as_json:
@@ -101,7 +101,7 @@ def _options(
     drift: tuple[Path, Path] | None,
     **stated: str | None,
 ) -> AddOptions:
-    """What the observer states of the pictures; two drift frames go with one picture."""
+    """Return what the observer states of the pictures; two drift frames go with one picture."""
     from archive.filing.statements import AddOptions
 
     if drift is not None and (len(pictures) != 1 or pictures[0].is_dir()):
@@ -117,7 +117,7 @@ def _options(
     )
 
 
-def _print_added(result: Added, *, as_json: bool) -> None:
+def _print_added(result: AddResult, *, as_json: bool) -> None:
     """A line for each picture as it is done; the answer in JSON comes at the end."""
     print_warnings(result.warnings)
     if result.status == "refused":

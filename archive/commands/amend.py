@@ -16,7 +16,7 @@ from archive.commands.streams import print_line, progress
 from archive.commands.values import parse_typed_time
 
 if TYPE_CHECKING:
-    from archive.upkeep.amendment import Amended
+    from archive.upkeep.amendment import Amendment
 
 __all__ = ["amend"]
 
@@ -34,7 +34,7 @@ __all__ = ["amend"]
     metavar="ISO",
     help="Middle of the capture, such as 2026-06-03T10:15+01:00.  [default: the time in its record]",
 )
-@click.option("--undo", is_flag=True, help="Take back the last `amend` of OBSERVATION.")
+@click.option("--undo", is_flag=True, help="Undo the last `amend` of OBSERVATION.")
 @JSON
 def amend(folder: Path, observation: str, time_text: str | None, undo: bool, as_json: bool) -> None:
     """Give an OBSERVATION of the archive FOLDER another time; its files are named for the minute, so they move.
@@ -56,7 +56,7 @@ def amend(folder: Path, observation: str, time_text: str | None, undo: bool, as_
 
 
 def _time(time_text: str | None, *, undo: bool) -> datetime | None:
-    """The time asked for; none with --undo."""
+    """Return the time asked for; none with --undo."""
     if time_text is None:
         return None
     if undo:
@@ -64,7 +64,7 @@ def _time(time_text: str | None, *, undo: bool) -> datetime | None:
     return parse_typed_time(time_text)
 
 
-def _print_amended(changed: Amended, folder: Path, *, undone: bool) -> None:
+def _print_amended(changed: Amendment, folder: Path, *, undone: bool) -> None:
     """Former and new name and time, and how to undo that."""
     print_line(
         f"{changed.former_id} ({changed.former_time_utc:%Y-%m-%d %H:%M:%S} UTC) is now {changed.id} "

@@ -1,4 +1,4 @@
-"""What goes wrong in a command, as lines for the user and an exit status."""
+"""Failures of commands, as lines for the user and an exit status."""
 
 from __future__ import annotations
 

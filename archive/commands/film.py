@@ -14,7 +14,7 @@ from archive.commands.options import FOLDER, JSON, SCHEDULER
 from archive.commands.permission import open_archive
 from archive.commands.printing import format_count, print_json, print_warnings
 from archive.commands.streams import print_line, progress
-from archive.commands.values import ImpossibleValue, as_misuse
+from archive.commands.values import Day, ImpossibleValue, NumberRange, as_misuse
 from archive.model.choices import CAPTIONS, FILM_STYLES, FILM_VIEWS, LOOKS
 
 if TYPE_CHECKING:
@@ -38,29 +38,29 @@ _OPTIONS_OF_STYLES = {
 )
 @FOLDER
 @click.option("--days", type=click.IntRange(1), metavar="N", help="The last N days with observations.  [default: 7]")
-@click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="First day (UTC); with --to.")
-@click.option("--to", "last", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="Last day (UTC); with --from.")
+@click.option("--from", "first", type=Day(), metavar="DAY", help="First day (UTC); with --to.")
+@click.option("--to", "last", type=Day(), metavar="DAY", help="Last day (UTC); with --from.")
 @click.option("--rotation", type=click.IntRange(1), metavar="N", help="One Carrington rotation.")
 @click.option(
     "--style",
     type=click.Choice(FILM_STYLES),
     default="daily",
     show_default=True,
-    help="daily: each picture in turn, cross-faded. smooth: equal steps of time, the surface carried by the rotation "
-    "law between pictures. corotating: Carrington longitudes held still.",
+    help="daily: each picture in turn, cross-faded. smooth: smooth rotation in equal steps of time, the surface "
+    "derotated between pictures. corotating: fixed Carrington longitudes.",
 )
 @click.option("--all-pictures", is_flag=True, default=None, help="All pictures of a day, not one alone.")
 @click.option(
     "--pace",
     "pace_s",
-    type=click.FloatRange(0.2, 60),
+    type=NumberRange(0.2, 60),
     metavar="S",
     help="Seconds of film for a day (smooth) or a picture.  [default: smooth 2, else 1]",
 )
 @click.option(
     "--reach",
     "reach_days",
-    type=click.FloatRange(0, 10, min_open=True),
+    type=NumberRange(0, 10, min_open=True),
     metavar="DAYS",
     help="smooth only: how long a picture stands for the surface before and after it.  [default: 3]",
 )
@@ -80,7 +80,7 @@ _OPTIONS_OF_STYLES = {
 @click.option(
     "--longitude",
     "longitude_deg",
-    type=click.FloatRange(0, 360),
+    type=NumberRange(0, 360),
     metavar="DEG",
     help="corotating only: Carrington longitude in the middle.  [default: the one facing us in the middle of the span]",
 )
@@ -109,7 +109,7 @@ def _settings(
     rotation: int | None,
     **options: object,
 ) -> FilmSettings:
-    """The span and the options asked for; the last seven days with observations where no span is."""
+    """Return the span and the options asked for; the last seven days with observations where no span is."""
     from archive.records.settings import FilmSettings
     from archive.records.toml_files import check_table
 

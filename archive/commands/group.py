@@ -22,10 +22,10 @@ SHORT_HELPS = {
     "preview": "Show the site on this computer only.",
     "publish": "Send the site to where it is served.",
     "remove": "Take an observation out, or put it back.",
-    "report": "A month's counts, ready to send.",
-    "show": "What is known of a day.",
-    "sun": "P, B0, L0 and the Sun's altitude.",
-    "trust": "See and allow what an archive would do.",
+    "report": "Print a month's counts.",
+    "show": "Show a day's observations.",
+    "sun": "Show P, B0, L0 and the Sun's altitude.",
+    "trust": "Show and allow what an archive may do.",
     "verify": "Check every original.",
 }
 
@@ -39,7 +39,7 @@ def load_command(name: str) -> click.Command:
 
 
 class _UnloadedCommand(click.Command):
-    """A command known by name and short help alone; the whole one takes over as soon as it is given its words."""
+    """A command known by name and short help alone; the whole one takes over once it gets its arguments."""
 
     def make_context(
         self, info_name: str | None, args: list[str], parent: click.Context | None = None, **extra: Any

@@ -1,4 +1,4 @@
-"""Run a command; what goes wrong in it is told in `failure.py`."""
+"""Run a command; failures are printed by `failure.py`."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def main(argv: list[str] | None = None) -> int:
     Parameters
     ----------
     argv : list of str, optional
-        The words of the command line after `northlimb`; those of this process where none are given.
+        Arguments after `northlimb`; by default those of this process.
 
     Returns
     -------

@@ -11,7 +11,7 @@ import click
 from archive.commands.options import FOLDER, JSON
 from archive.commands.printing import print_caution, print_json
 from archive.commands.streams import print_line
-from archive.commands.values import ImpossibleValue, as_misuse, parse_site
+from archive.commands.values import ImpossibleValue, Number, as_misuse, parse_site
 from archive.model.choices import MIRRORED, MOUNTS
 
 if TYPE_CHECKING:
@@ -27,8 +27,8 @@ _QUESTIONS: dict[str, tuple[str, tuple[str, ...] | None, str | None]] = {
     "site": ("Site: NAME,LATITUDE,LONGITUDE[,ELEVATION], north and east positive", None, None),
     "time_zone": ("Time zone", None, "UTC"),
     "instrument": ("Instrument", None, None),
-    "mount": ("Mount (unknown is fine: days with spots tell north without it)", MOUNTS, UNKNOWN),
-    "mirrored": ("Are its pictures mirror images (unknown is fine: spots tell it)?", MIRRORED, UNKNOWN),
+    "mount": ("Mount (unknown is fine: days with spots show north without it)", MOUNTS, UNKNOWN),
+    "mirrored": ("Are its pictures mirror images (unknown is fine: spots show it)?", MIRRORED, UNKNOWN),
     "camera_angle": (
         "Camera angle in degrees, counter-clockwise from the picture's up to the zenith (altaz) "
         "or to celestial north (equatorial); unknown is fine: it is learned from days with spots",
@@ -65,7 +65,7 @@ _EXAMPLE = {
 )
 @click.option(
     "--camera-angle",
-    type=float,
+    type=Number(),
     metavar="DEG",
     help="From the picture's up to the zenith (altaz) or to celestial north (equatorial), counter-clockwise, "
     "un-mirrored; 0 where they agree.  [default: not known]",
@@ -86,7 +86,7 @@ def new(folder: Path, as_json: bool, camera_angle: float | None, **wanted: str |
 
 
 def _complete(wanted: dict[str, str | None]) -> dict[str, str]:
-    """All answers, the missing ones asked for on a terminal; elsewhere their absence is misuse."""
+    """Return all answers, the missing ones asked for on a terminal; elsewhere their absence is misuse."""
     missing = [name for name in _QUESTIONS if wanted[name] is None]
     needed = [name for name in missing if name not in _MAY_STAY_UNKNOWN]
     if needed and not sys.stdin.isatty():
@@ -97,7 +97,7 @@ def _complete(wanted: dict[str, str | None]) -> dict[str, str]:
 
 
 def _ask(name: str) -> str:
-    """The answer to one question, asked again until it can be."""
+    """Return the answer to one question, asked again until it can be."""
     question, choices, default = _QUESTIONS[name]
     kind = click.Choice(choices) if choices else None
 
@@ -110,7 +110,7 @@ def _ask(name: str) -> str:
 
 
 def _settings(answers: dict[str, str]) -> Settings:
-    """The settings of a new archive with one site and one instrument."""
+    """Return the settings of a new archive with one site and one instrument."""
     from archive.records.settings import Settings
     from archive.records.toml_files import check_table
 

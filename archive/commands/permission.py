@@ -1,4 +1,4 @@
-"""What an archive may do is asked on a terminal: it may come from somebody else."""
+"""Confirmation on a terminal of what an archive may do: it may come from somebody else."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import click
 from archive.commands.streams import escape_controls
 
 if TYPE_CHECKING:
-    from archive.delivery.trust import Trusted
+    from archive.delivery.trust import TrustStatus
     from archive.records.grants import Kind
 
 __all__ = ["confirm_permission", "open_archive"]
@@ -42,7 +42,7 @@ def open_archive(folder: Path, *kinds: Kind) -> Path:
     return open_folder(folder)
 
 
-def confirm_permission(folder: Path, found: Trusted) -> bool:
+def confirm_permission(folder: Path, found: TrustStatus) -> bool:
     """Ask on the terminal whether an archive may do what it may not yet; elsewhere the command itself is the yes."""
     asked = [grant for grant in found.grants if grant not in found.allowed]
     if not asked or not _is_terminal():

@@ -32,7 +32,7 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
     """Build the site and show it on this computer only, until Ctrl-C.
 
     When a picture, a record, a note or archive.toml changes, the site is built again and open pages reload; where
-    that is refused the reason is told here, and the site stays as it was.
+    that is refused the reason is shown here, and the site stays as it was.
     """
     from archive.delivery.preview import preview as preview_archive
 

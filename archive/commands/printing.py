@@ -1,4 +1,4 @@
-"""What several commands print alike: answers in JSON, warnings, refusals, the caution, figures in words."""
+"""Output shared by commands: JSON, warnings, refusals, the caution, formatted figures."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ __all__ = [
 def print_json(answer: object) -> None:
     """Print the machine-readable answer."""
     text = json.dumps(answer, default=_plain, ensure_ascii=False, indent=1, allow_nan=False)
-    # A name that is no text on this disk comes as escapes, which JSON has for every unit of it.
+    # A name that is not valid text on this disk becomes escapes, which JSON has for every unit of it.
     print_line(text.encode("utf-8", "backslashreplace").decode())
 
 
@@ -47,7 +47,7 @@ def json_fields(value: object) -> dict[str, Any]:
 
 
 def _plain(value: object) -> Any:
-    """Dataclasses as objects, times in UTC to the second, paths as text."""
+    """Return a value for JSON: dataclasses as objects, times in UTC to the second, paths as text."""
     if is_dataclass(value):
         return {field.name: getattr(value, field.name) for field in fields(value)}
     if isinstance(value, datetime):

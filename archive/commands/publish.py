@@ -13,7 +13,7 @@ from archive.commands.printing import format_count, json_fields, one_line, print
 from archive.commands.streams import print_line, progress
 
 if TYPE_CHECKING:
-    from archive.delivery.publication import Published, Rehearsed
+    from archive.delivery.publication import DryRun, PublishResult
     from archive.publishing.checking import Checked
 
 __all__ = ["print_published", "publish"]
@@ -59,7 +59,7 @@ def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, chec
         found = publication.check(root, check_place, site_dir=how["site_dir"], on_progress=progress())
         _print_checked(found, as_json=as_json)
         return 0 if found.same else 1
-    wanted = publication.Wanted(target, **how)
+    wanted = publication.PublishRequest(target, **how)
     if dry_run:
         _print_rehearsed(publication.rehearse(root, wanted, on_progress=progress()), as_json=as_json)
     else:
@@ -67,7 +67,7 @@ def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, chec
     return 0
 
 
-def _print_sent(sent: Published, *, as_json: bool) -> None:
+def _print_sent(sent: PublishResult, *, as_json: bool) -> None:
     if as_json:
         _warn_of_foreign_files(sent)
         print_json({"status": "done", **json_fields(sent)})
@@ -75,7 +75,7 @@ def _print_sent(sent: Published, *, as_json: bool) -> None:
         print_published(sent)
 
 
-def print_published(sent: Published) -> None:
+def print_published(sent: PublishResult) -> None:
     """Print what travelled, and warn of what was removed that the site had not brought."""
     _warn_of_foreign_files(sent)
     report = sent.report
@@ -85,14 +85,14 @@ def print_published(sent: Published) -> None:
     )
 
 
-def _warn_of_foreign_files(sent: Published) -> None:
+def _warn_of_foreign_files(sent: PublishResult) -> None:
     foreign = sent.report.not_of_the_site
     if foreign:
         print_warnings([f"{sent.target}: removed files that were not of this site: {', '.join(foreign)}"])
 
 
-def _print_rehearsed(coming: Rehearsed, *, as_json: bool) -> None:
-    """What would travel."""
+def _print_rehearsed(coming: DryRun, *, as_json: bool) -> None:
+    """Print what would be sent."""
     if as_json:
         print_json({"status": "done", "dry_run": True, **json_fields(coming)})
         return

@@ -22,7 +22,7 @@ __all__ = ["remove"]
 )
 @FOLDER
 @click.argument("observation")
-@click.option("--undo", is_flag=True, help="Put back what the last `remove` of OBSERVATION took out.")
+@click.option("--undo", is_flag=True, help="Undo the last `remove` of OBSERVATION.")
 @JSON
 def remove(folder: Path, observation: str, undo: bool, as_json: bool) -> None:
     """Take an OBSERVATION, such as 2026-06-03T0915Z, out of the archive FOLDER; nothing is deleted.

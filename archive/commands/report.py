@@ -23,7 +23,7 @@ __all__ = ["report"]
 
 @click.command(
     "report",
-    short_help="A month's counts, ready to send.",
+    short_help="Print a month's counts.",
     epilog="Example: northlimb report my-sun --month 2026-06 --format csv",
 )
 @FOLDER
@@ -90,7 +90,7 @@ def _csv(report: MonthReport) -> str:
 def _text(report: MonthReport) -> str:
     rows = [_HEAD, *(_cells(row) for row in report.rows)]
     mean = report.mean
-    # A count by hand tells no hemispheres, nor does a picture whose north is unknown.
+    # A count by hand gives no hemispheres, nor does a picture whose north is unknown.
     halved = sum(row.north is not None for row in report.rows)
     halves = "" if halved == len(report.rows) else f", of {halved} days"
     lines = [
@@ -127,7 +127,7 @@ _SIDE = ("groups", "spots", "relative_number")
 
 
 def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Figures to the right of their columns, the last column (names) to the left."""
+    """Return the rows with figures right-aligned and the last column (names) left-aligned."""
     widths = [max(len(row[column]) for row in rows) for column in range(len(_HEAD) - 1)]
     return [
         "  ".join([*(cell.rjust(width) for cell, width in zip(row[:-1], widths, strict=True)), row[-1]]) for row in rows

@@ -1,4 +1,4 @@
-"""`northlimb show`: what is known of a day's pictures."""
+"""`northlimb show`: a day's observations."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ if TYPE_CHECKING:
 __all__ = ["show"]
 
 
-@click.command("show", short_help="What is known of a day.", epilog="Example: northlimb show my-sun 2026-06-03")
+@click.command("show", short_help="Show a day's observations.", epilog="Example: northlimb show my-sun 2026-06-03")
 @FOLDER
 @click.argument("day")
 @JSON
 def show(folder: Path, day: str, as_json: bool) -> None:
-    """Print what is known of a DAY's pictures: limb, Sun, the evidence for north, and the groups of spots.
+    """Show a DAY's observations: limb, Sun, the evidence for north, and the groups of spots.
 
     DAY is a date (UTC), or one observation of it such as 2026-06-03T0915Z.
     """

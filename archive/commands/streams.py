@@ -77,9 +77,9 @@ def _write_error(text: str, *, end_line: bool) -> None:
 
 
 def escape_controls(text: str) -> str:
-    """Text with what would steer a terminal, or is no letter of any script, written out as an escape of JSON.
+    """Return text with control characters and invalid ones written as JSON escapes.
 
-    Names of files and words of an archive may hold anything.
+    Names of files and texts in an archive may hold anything.
     """
     return _STEERING.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
@@ -98,7 +98,7 @@ def stop_like_ctrl_c() -> None:
 
 
 def terminal_width() -> int:
-    """Columns for running text."""
+    """Return the number of columns for running text."""
     return min(_WIDEST, shutil.get_terminal_size((_WIDEST, 24)).columns)
 
 
@@ -106,7 +106,7 @@ def progress() -> Callable[[str, int, int], None]:
     """Show progress on stderr once work has taken a second.
 
     On a terminal that is one changing line, cleared when anything else is written; elsewhere a line at times,
-    and one at the end of what a line has told of.
+    and one at the end of what a line has announced.
     """
     started, terminal = time.monotonic(), sys.stderr.isatty()
     shown, told = float("-inf"), ""

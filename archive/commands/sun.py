@@ -1,4 +1,4 @@
-"""`northlimb sun`: the Sun at a time and place, and what that asks of a capture."""
+"""`northlimb sun`: the Sun at a time and place, and how long a capture may be."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import click
 from archive.commands.options import JSON
 from archive.commands.printing import json_fields, print_caution, print_json
 from archive.commands.streams import print_line
-from archive.commands.values import ImpossibleValue, as_misuse, parse_site, parse_typed_time
+from archive.commands.values import ImpossibleValue, NumberRange, as_misuse, parse_site, parse_typed_time
 
 if TYPE_CHECKING:
     from archive.records.settings import SiteSettings
@@ -22,7 +22,7 @@ __all__ = ["sun"]
 
 @click.command(
     "sun",
-    short_help="P, B0, L0 and the Sun's altitude.",
+    short_help="Show P, B0, L0 and the Sun's altitude.",
     epilog="Example: northlimb sun --site Quay,52.1,-1.3 --time 2026-06-03T09:15Z",
 )
 @click.argument("folder", required=False, type=click.Path(path_type=Path))
@@ -30,10 +30,10 @@ __all__ = ["sun"]
 @click.option(
     "--time", "time_text", metavar="ISO", help="With its zone, such as 2026-06-03T10:15+01:00.  [default: now]"
 )
-@click.option("--radius", "radius_px", type=click.FloatRange(1), metavar="PX", help="Radius of the disc in a picture.")
+@click.option("--radius", "radius_px", type=NumberRange(1), metavar="PX", help="Radius of the disc in a picture.")
 @JSON
 def sun(folder: Path | None, site: str | None, time_text: str | None, radius_px: float | None, as_json: bool) -> None:
-    """Print P, B0, L0, the Sun's altitude, how fast an alt-azimuth picture turns, and what that asks of a capture."""
+    """Print P, B0, L0, the Sun's altitude, how fast an alt-azimuth picture rotates, and how long a capture may be."""
     from archive.reports.days import sun_at
 
     found = sun_at(_moment(folder, time_text), _site(folder, site), radius_px=radius_px)
@@ -53,7 +53,7 @@ def sun(folder: Path | None, site: str | None, time_text: str | None, radius_px:
 
 
 def _moment(folder: Path | None, time_text: str | None) -> datetime:
-    """The time asked for in UTC; now where none is; one without a zone takes the archive's."""
+    """Return the time asked for in UTC; now where none is; one without a zone takes the archive's."""
     from archive.records.capture_time import in_utc
     from archive.records.folder import open_folder
     from archive.records.settings import read_settings
@@ -71,7 +71,7 @@ def _moment(folder: Path | None, time_text: str | None) -> datetime:
 
 
 def _site(folder: Path | None, site: str | None) -> SiteSettings:
-    """The site asked for: by name in an archive, or written out."""
+    """Return the site asked for: by name in an archive, or written out."""
     from archive.records.folder import open_folder
     from archive.records.settings import find_named, read_settings
 
@@ -83,10 +83,12 @@ def _site(folder: Path | None, site: str | None) -> SiteSettings:
 
 
 def _print_sun(found: SunAt) -> None:
-    """The Sun at a time and place."""
-    from archive.stages.capture import longest_words, smear_words
+    """Print the Sun at a time and place."""
+    from archive.stages.capture import format_longest, format_smear
 
     view, turning = found.sun, found.field_rotation_deg_per_hour
+    longest = format_longest(found.capture)
+    advice = f"{longest} without derotation" if longest else "is needed: --radius PX, that of your discs"
     print_line(f"{found.time_utc:%Y-%m-%d %H:%M:%S} UTC, {found.site}")
     for label, value in (
         ("P", f"{view.p_deg:+.2f} deg"),
@@ -96,7 +98,7 @@ def _print_sun(found: SunAt) -> None:
         ("altitude", f"{view.altitude_deg:+.1f} deg (without refraction), azimuth {view.azimuth_deg:.1f} deg"),
         ("parallactic angle", f"{view.parallactic_angle_deg:+.1f} deg"),
         ("field rotation", f"{turning:+.1f} deg/h for an alt-azimuth camera, counter-clockwise positive"),
-        ("smear in 100 s", smear_words(found.capture.limb_smear_px, found.capture.limb_smear_arcsec) or "none"),
-        ("longest capture", longest_words(found.capture) or "--radius PX, the disc's in your pictures, tells it"),
+        ("smear in 100 s", format_smear(found.capture.limb_smear_px, found.capture.limb_smear_arcsec) or "none"),
+        ("longest capture", advice),
     ):
         print_line(f"  {label:<18}{value}")

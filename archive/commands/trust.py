@@ -14,17 +14,17 @@ from archive.commands.printing import print_json
 from archive.commands.streams import print_line
 
 if TYPE_CHECKING:
-    from archive.delivery.trust import Trusted
+    from archive.delivery.trust import TrustStatus
 
 __all__ = ["trust"]
 
 
 @click.command(
-    "trust", short_help="See and allow what an archive would do.", epilog="Example: northlimb trust my-sun --show"
+    "trust", short_help="Show and allow what an archive may do.", epilog="Example: northlimb trust my-sun --show"
 )
 @FOLDER
 @click.option("--show", "only_show", is_flag=True, help="Only show what it asks for; change nothing.")
-@click.option("--forget", "take_back", is_flag=True, help="Take back all that it was allowed.")
+@click.option("--forget", "take_back", is_flag=True, help="Withdraw all permissions.")
 @click.option("--yes", is_flag=True, help="Allow without asking.")
 @JSON
 def trust(folder: Path, only_show: bool, take_back: bool, yes: bool, as_json: bool) -> int:
@@ -49,8 +49,8 @@ def trust(folder: Path, only_show: bool, take_back: bool, yes: bool, as_json: bo
     return 0 if only_show or take_back or len(found.allowed) == len(found.grants) else 1
 
 
-def _print_trusted(folder: Path, found: Trusted, *, as_json: bool) -> None:
-    """What an archive asks for, and what of it is allowed."""
+def _print_trusted(folder: Path, found: TrustStatus, *, as_json: bool) -> None:
+    """Print what an archive asks for, and what of it is allowed."""
     if as_json:
         grants = [asdict(grant) | {"allowed": grant in found.allowed} for grant in found.grants]
         print_json({"status": "done", "grants": grants})

@@ -1,4 +1,4 @@
-"""Words typed on the command line that become values; one that cannot be is misuse, one line a cause."""
+"""Values typed on the command line; an impossible one is misuse, one line for each cause."""
 
 from __future__ import annotations
 
@@ -14,7 +14,47 @@ from archive.errors import ArchiveError
 if TYPE_CHECKING:
     from archive.records.settings import SiteSettings
 
-__all__ = ["ImpossibleValue", "as_misuse", "parse_site", "parse_typed_time"]
+__all__ = ["Day", "ImpossibleValue", "Number", "NumberRange", "as_misuse", "parse_site", "parse_typed_time"]
+
+
+class Number(click.types.FloatParamType):
+    """A number."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number; click's own refusal would speak of a "float"."""
+        return super().convert(_checked_number(self, value, param, ctx), param, ctx)
+
+
+class NumberRange(click.FloatRange):
+    """A number within limits."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number; see `Number`."""
+        return super().convert(_checked_number(self, value, param, ctx), param, ctx)
+
+
+def _checked_number(
+    kind: Number | NumberRange, value: Any, param: click.Parameter | None, ctx: click.Context | None
+) -> Any:
+    try:
+        float(value)
+    except ValueError:
+        kind.fail(f"{value!r} is not a number; write 12.5", param, ctx)
+    return value
+
+
+class Day(click.DateTime):
+    """A day such as ``2026-06-03``."""
+
+    def __init__(self) -> None:
+        super().__init__(["%Y-%m-%d"])
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the day; click's own refusal would show the format's code."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            self.fail(f"{value!r} is not a day; write 2026-06-03", param, ctx)
 
 
 class ImpossibleValue(click.UsageError):

@@ -17,7 +17,7 @@ from archive.commands.streams import print_line, progress
 
 if TYPE_CHECKING:
     from archive.upkeep.restoration import Copy
-    from archive.upkeep.verification import Verified
+    from archive.upkeep.verification import VerificationReport
 
 __all__ = ["verify"]
 
@@ -34,8 +34,7 @@ _REPAIR = "run `northlimb verify --repair`, which"
     "--repair",
     "repair_too",
     is_flag=True,
-    help="Clear what a stopped run left, and put checksums.sha256 right where an original's bytes are those of its "
-    "record.",
+    help="Clear what an interrupted run left, and correct checksums.sha256 where an original matches its record.",
 )
 @click.option(
     "--against",
@@ -71,20 +70,22 @@ def verify(
 
 
 def _may_restore(wanted: bool, *, yes: bool) -> Callable[[Sequence[Copy]], bool]:
-    """How it is asked whether copies may take the places of damaged files; without a terminal --yes must say so."""
+    """Return the prompt before copies replace damaged files; without a terminal --yes is required."""
     if wanted and not yes and not sys.stdin.isatty():
         raise click.UsageError("--restore asks before it changes anything; give --yes where there is no terminal")
 
     def asked(copies: Sequence[Copy]) -> bool:
         for copy in copies:
-            click.echo(f"{copy.file}: from {copy.path or 'what was remembered of it'}", err=True)
+            click.echo(f"{copy.file}: from {copy.path or 'its remembered text'}", err=True)
         return yes or click.confirm("Restore these? Damaged files are kept in removed/", err=True)
 
     return asked
 
 
-def _print_verified(found: Verified, copies: Sequence[Copy], restored: Sequence[str], *, as_json: bool) -> None:
-    """A line for each original that is not as it was filed, and for each word that rotted."""
+def _print_verified(
+    found: VerificationReport, copies: Sequence[Copy], restored: Sequence[str], *, as_json: bool
+) -> None:
+    """Print a line for each original that is not as it was filed, and for each damaged text file."""
     for advice, files in _findings(found, {copy.file: copy for copy in copies}):
         print_causes(f"{file}: {advice(file)}" for file in files)
     print_causes(found.bad_records)
@@ -95,37 +96,39 @@ def _print_verified(found: Verified, copies: Sequence[Copy], restored: Sequence[
         print_json(answer)
         return
     for name in found.repaired:
-        print_line(f"{name}: put right")
+        print_line(f"{name}: repaired")
     for name in restored:
         print_line(f"{name}: restored")
     print_line(f"{format_count(found.checked, 'original')} read; {'all' if found.clean else 'not all'} as filed")
 
 
-def _findings(found: Verified, copies: Mapping[str, Copy]) -> Iterator[tuple[Callable[[str], str], Sequence[str]]]:
-    """What to say of each kind of fault, and of which files."""
+def _findings(
+    found: VerificationReport, copies: Mapping[str, Copy]
+) -> Iterator[tuple[Callable[[str], str], Sequence[str]]]:
+    """Yield the message for each kind of fault, and the files that have it."""
 
     def from_copy(what: str) -> Callable[[str], str]:
         return lambda file: f"{what}; {_whole_copy(copies.get(file))}"
 
     def record_of(file: str) -> str:
         record = Path(file).with_suffix(".toml").as_posix()
-        return f"without a record: nothing tells when it was taken; {_whole_copy(copies.get(record))}"
+        return f"without a record: its capture time is unknown; {_whole_copy(copies.get(record))}"
 
-    yield from_copy("changed: its bytes are not those that were filed"), found.changed
+    yield from_copy("changed: not the bytes that were filed"), found.changed
     yield from_copy("missing"), found.missing
-    yield from_copy("changed though nobody edited it (its time is the same)"), found.rotted
-    yield from_copy("is gone (an empty file in its place says that it is meant)"), found.lost_notes
+    yield from_copy("changed without being edited (its modification time is the same)"), found.rotted
+    yield from_copy("is gone (put an empty file in its place if that is intended)"), found.lost_notes
     yield record_of, found.without_record
     for advice, files in (
         (f"not in checksums.sha256, but its record agrees: {_REPAIR} adds it", found.unlisted),
         (
-            f"wrong in checksums.sha256: bytes and record agree against it: {_REPAIR} corrects the line",
+            f"wrong in checksums.sha256 (bytes and record agree): {_REPAIR} corrects the line",
             found.wrong_lines,
         ),
-        (f"its name is written in other letters than ours: {_REPAIR} renames it", found.misspelt),
-        ("the same picture twice: take one of them out by `northlimb remove`", found.doubles),
+        (f"file name has the wrong case: {_REPAIR} renames it", found.misspelt),
+        ("duplicate picture: remove one of them with `northlimb remove`", found.doubles),
         ("does not belong there (a link is not followed, nor is such a folder read); move it elsewhere", found.strange),
-        (f"left by a run that was stopped: {_REPAIR} finishes or clears it", found.leftovers),
+        (f"left by an interrupted run: {_REPAIR} finishes or clears it", found.leftovers),
         ("extra: not in checksums.sha256; file it with `northlimb add`, then remove this copy", found.extra),
     ):
         yield _always(advice), files
@@ -138,5 +141,5 @@ def _always(advice: str) -> Callable[[str], str]:
 def _whole_copy(copy: Copy | None) -> str:
     if copy is None:
         return "bring it back from a copy (`verify --against DIR` looks for one)"
-    where = "what was remembered of it" if copy.path is None else f"{copy.path} has it whole"
+    where = "its remembered text" if copy.path is None else f"{copy.path} has it whole"
     return f"{where}: `northlimb verify --restore` with the same --against brings it back"

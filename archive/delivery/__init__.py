@@ -1,1 +1,1 @@
-"""The finished site on its way to people: published, previewed, and what the user allows an archive to do."""
+"""Delivery of the finished site: publishing, preview, and the permissions that the user grants."""

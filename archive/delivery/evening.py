@@ -7,31 +7,31 @@ from pathlib import Path
 
 from archive.building import build_with_film
 from archive.built import Built
-from archive.delivery.publication import Published, Wanted, publish
+from archive.delivery.publication import PublishRequest, PublishResult, publish
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress
 from archive.records.settings import FilmSettings
 
-__all__ = ["Evening", "build_film_publish"]
+__all__ = ["EveningResult", "build_film_publish"]
 
 _WEEK = FilmSettings(days=7)
 
 
 @dataclass(frozen=True)
-class Evening:
+class EveningResult:
     """The site with its film of the last week, and where it went."""
 
     built: Built
-    published: Published
+    published: PublishResult
 
 
-def build_film_publish(root: Path, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Evening:
+def build_film_publish(root: Path, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> EveningResult:
     """Build the site with the film of the last week, and publish it to the first target of `archive.toml`.
 
     Raises
     ------
     ArchiveError
-        As `build` and `publish` do; `check_first_target` tells beforehand of a target that would not take the site.
+        As `build` and `publish` do; `check_first_target` reports beforehand a target that would not accept the site.
     """
     built = build_with_film(root, _WEEK, on_progress=on_progress, executor=executor)
-    return Evening(built, publish(root, Wanted(), on_progress=on_progress))
+    return EveningResult(built, publish(root, PublishRequest(), on_progress=on_progress))

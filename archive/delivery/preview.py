@@ -59,7 +59,7 @@ def preview(
 
     Yields
     ------
-    Serving, then Built or Refused for each change; the same refusal is not told twice.
+    Serving, then Built or Refused for each change; the same refusal is not reported twice.
 
     Raises
     ------

@@ -37,15 +37,15 @@ from archive.records.settings import TargetSettings, find_named, read_settings
 from archive.site_folder import site_files, site_folder
 from archive.store import Store
 
-__all__ = ["Published", "Rehearsed", "Wanted", "check", "check_first_target", "publish", "rehearse"]
+__all__ = ["DryRun", "PublishRequest", "PublishResult", "check", "check_first_target", "publish", "rehearse"]
 
-# Kinds of places that take names which are no text.
+# Kinds of places that accept names that are not valid text.
 _ANY_NAMES = ("folder", "rsync", "git")
 
 
 @dataclass(frozen=True)
-class Wanted:
-    """What is asked of `publish`.
+class PublishRequest:
+    """A request to `publish`.
 
     `target` is a target's name in `archive.toml`, a folder, a zip or a URL; None is the first target there.
     """
@@ -56,7 +56,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Published:
+class PublishResult:
     """Where the site went and what travelled."""
 
     target: str
@@ -64,8 +64,8 @@ class Published:
 
 
 @dataclass(frozen=True)
-class Rehearsed:
-    """What would travel, in that order, and what would be removed; nothing was changed."""
+class DryRun:
+    """Files that would be sent, in that order, and removed; nothing was changed."""
 
     target: str
     report: PublishReport
@@ -81,13 +81,13 @@ class _Target:
     name: str | None
 
 
-def publish(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> Published:
+def publish(root: Path, wanted: PublishRequest, *, on_progress: Progress = silent) -> PublishResult:
     """Bring a target to hold exactly the site.
 
     Raises
     ------
     ArchiveError
-        No such target, it is no place for the site alone, or it could not be reached.
+        No such target, it is not a place for the site alone, or it could not be reached.
     """
     waits = while_waiting(on_progress)
     with reading(root, wait_s=WAIT_S, on_wait=waits):
@@ -99,21 +99,21 @@ def publish(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> Pu
             return _published(store, target, site_dir, adopt=wanted.adopt, on_progress=on_progress)
 
 
-def _published(store: Store, target: _Target, site_dir: Path, *, adopt: bool, on_progress: Progress) -> Published:
+def _published(store: Store, target: _Target, site_dir: Path, *, adopt: bool, on_progress: Progress) -> PublishResult:
     address = target.address
     if address.kind == "folder":
         folder, notes = Path(address.path), _notes(store, site_dir, address, on_progress)
         report = publish_folder(site_dir, folder, adopt=adopt, keep=address.options.keep, notes=notes)
-        return Published(address.name, report)
+        return PublishResult(address.name, report)
     site = _site_for(address, store, site_dir, on_progress)
     with _opened(target) as place:
         publication = prepare(place, site, adopt=adopt, keep=address.options.keep)
         send(place, publication, on_file=on_progress)
-        return Published(address.name, publication.report)
+        return PublishResult(address.name, publication.report)
 
 
-def rehearse(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> Rehearsed:
-    """Tell what `publish` would do; the target is looked at and left alone.
+def rehearse(root: Path, wanted: PublishRequest, *, on_progress: Progress = silent) -> DryRun:
+    """Return what `publish` would do; the target is only read.
 
     Raises
     ------
@@ -127,12 +127,12 @@ def rehearse(root: Path, wanted: Wanted, *, on_progress: Progress = silent) -> R
             folder, notes = Path(address.path), _notes(store, site_dir, address, on_progress)
             coming = prepare_folder(site_dir, folder, adopt=wanted.adopt, keep=address.options.keep, notes=notes)
             sent = tuple(sorted(coming.difference.copied, key=upload_order))
-            return Rehearsed(address.name, coming.report, sent, coming.difference.removed)
+            return DryRun(address.name, coming.report, sent, coming.difference.removed)
         site = _site_for(address, store, site_dir, on_progress)
         with _opened(target) as place:
             publication = prepare(place, site, adopt=wanted.adopt, keep=address.options.keep)
             plan = publication.plan
-            return Rehearsed(address.name, publication.report, plan.send, plan.remove)
+            return DryRun(address.name, publication.report, plan.send, plan.remove)
 
 
 def check(root: Path, place: str, *, site_dir: Path | None, on_progress: Progress = silent) -> Checked:
@@ -161,7 +161,7 @@ def check_first_target(root: Path) -> None:
     Raises
     ------
     ArchiveError
-        There is none, it is no place for the site alone, or it cannot be reached.
+        There is none, it is not a place for the site alone, or it cannot be reached.
     """
     target = _find_target(root, None)
     if target.address.kind == "folder":
@@ -171,7 +171,7 @@ def check_first_target(root: Path) -> None:
         check_place_open(place, keep=target.address.options.keep)
 
 
-def _target_and_site(root: Path, wanted: Wanted) -> tuple[_Target, Path]:
+def _target_and_site(root: Path, wanted: PublishRequest) -> tuple[_Target, Path]:
     target, site_dir = _find_target(root, wanted.target), _site_of(root, wanted.site_dir)
     check_site(site_dir)
     check_site_is_ours(root, site_folder(root, wanted.site_dir))
@@ -182,7 +182,7 @@ def _target_and_site(root: Path, wanted: Wanted) -> tuple[_Target, Path]:
 
 
 def _site_of(root: Path, site_dir: Path | None) -> Path:
-    """Where the site lies, looked at through the archive: a link in it is followed only where that is allowed."""
+    """Return the folder of the site, reached through the archive: a link in it is followed only where allowed."""
     place = site_folder(root, site_dir)
     with suppress(FileNotFoundError):
         site_files(root, place).names()
@@ -214,12 +214,12 @@ def _notes(store: Store, site_dir: Path, address: Address, on_progress: Progress
 
 
 def _stamps(store: Store, folder: Path) -> StampsFile:
-    """Where the stamps of a folder's files are kept from run to run."""
+    """Return where the stamps of a folder's files are kept from run to run."""
     return StampsFile(store, hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:16])
 
 
 def _site_for(address: Address, store: Store, site_dir: Path, on_progress: Progress) -> SiteFiles:
-    """The site's files, looked at for a place that is no folder."""
+    """Return the site's files for a target that is not a folder."""
     site = read_site(site_dir, stamps=_stamps(store, site_dir), on_file=on_progress)
     if address.kind not in _ANY_NAMES:
         refuse_odd_names(site)
@@ -227,14 +227,14 @@ def _site_for(address: Address, store: Store, site_dir: Path, on_progress: Progr
 
 
 def _place_of(address: Address) -> str:
-    """One name for a place however it is written, so that two runs do not change it at the same time."""
+    """Return one name for a place however it is written, so that two runs do not write to it at the same time."""
     if address.kind in ("folder", "zip"):
         return str(Path(address.path).expanduser().resolve())
     return address.name.rstrip("/")
 
 
 def _find_target(root: Path, wanted: str | None) -> _Target:
-    """Folders in the settings are relative to the archive, those on the command line to where it is typed."""
+    """Return the target: a folder in the settings is relative to the archive, a typed one to the working folder."""
     settings = read_settings(root)
     if wanted is None and not settings.targets:
         raise PublishError("publish: no target; name a folder or a URL, or add [[targets]] to archive.toml")
@@ -260,7 +260,7 @@ def _typed_folder(wanted: str) -> Path:
     try:
         return Path(wanted).expanduser()
     except RuntimeError as error:
-        raise PublishError(f"publish: {wanted}: no such user here; write the whole path") from error
+        raise PublishError(f"publish: {wanted}: no such user on this computer; write the whole path") from error
 
 
 def _settled(root: Path, entry: TargetSettings) -> _Target:

@@ -1,4 +1,4 @@
-"""What the user allows an archive to do beyond its own folder, and how commands hold to it."""
+"""Permissions for what an archive does beyond its own folder, and their enforcement."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from archive.site_folder import site_files, site_record
 from archive.website.site_record import changed_since
 
 __all__ = [
-    "Trusted",
+    "TrustStatus",
     "asked_of",
     "check_site_is_ours",
     "check_target_is_allowed",
@@ -35,14 +35,14 @@ __all__ = [
 
 
 @dataclass(frozen=True)
-class Trusted:
-    """What an archive would do, and what of it is allowed now."""
+class TrustStatus:
+    """Permissions that an archive asks for, and those that are granted."""
 
     grants: tuple[Grant, ...]
     allowed: tuple[Grant, ...]
 
 
-def trust(root: Path) -> Trusted:
+def trust(root: Path) -> TrustStatus:
     """Allow an archive all that it would do as it is now.
 
     Raises
@@ -54,10 +54,10 @@ def trust(root: Path) -> Trusted:
     allow(root, grants)
     grants = grants_of(root, strangers=_strangers(root))  # whose folder may be behind a link allowed just now
     allow(root, grants)
-    return Trusted(grants, grants)
+    return TrustStatus(grants, grants)
 
 
-def withdraw(root: Path) -> Trusted:
+def withdraw(root: Path) -> TrustStatus:
     """Take back all that an archive was allowed.
 
     Raises
@@ -66,14 +66,14 @@ def withdraw(root: Path) -> Trusted:
         The user's configuration folder cannot be written.
     """
     forget(root)
-    return Trusted(grants_of(root), ())
+    return TrustStatus(grants_of(root), ())
 
 
-def asked_of(root: Path, kinds: Collection[Kind] | None = None) -> Trusted:
-    """What an archive would do, of these kinds or of all, and what of it is allowed."""
+def asked_of(root: Path, kinds: Collection[Kind] | None = None) -> TrustStatus:
+    """Return what an archive would do, of these kinds or of all, and what of it is allowed."""
     every = grants_of(root, strangers=_strangers(root))
     grants = tuple(grant for grant in every if kinds is None or grant.kind in kinds)
-    return Trusted(grants, tuple(grant for grant in grants if is_allowed(root, grant)))
+    return TrustStatus(grants, tuple(grant for grant in grants if is_allowed(root, grant)))
 
 
 def check_target_is_allowed(root: Path, entry: TargetSettings) -> None:
@@ -93,7 +93,7 @@ def check_target_is_allowed(root: Path, entry: TargetSettings) -> None:
 
 
 def check_site_is_ours(root: Path, site_dir: Path) -> None:
-    """Refuse to publish a site that this computer has not built, or files in it that nobody here has put there.
+    """Refuse to publish a site that this computer has not built, or files in it of another origin.
 
     Raises
     ------
@@ -122,7 +122,7 @@ def check_site_is_ours(root: Path, site_dir: Path) -> None:
 
 
 def _strangers(root: Path, site_dir: Path | None = None) -> Mapping[str, str]:
-    """Digests of files in the site that were there before this computer built it and that no build makes."""
+    """Return digests of files in the site that were there before this computer built it and that no build makes."""
     place = root / SITE_NAME if site_dir is None else site_dir
     names, site = site_record(root, place).read().strangers, site_files(root, place)
     return {name: file_sha256(site, name) for name in names if site.is_file(name)}

@@ -64,7 +64,7 @@ def refuse_saturated(brightness: Plane, *, centre_px: tuple[float, float], radiu
 
 
 def refuse_shapeless(disc: Disc, *, displaced_share: float) -> None:
-    """Raise PictureError where the edge is no ellipse near a circle.
+    """Raise PictureError where the edge is not a nearly round ellipse.
 
     Parameters
     ----------
@@ -76,13 +76,12 @@ def refuse_shapeless(disc: Disc, *, displaced_share: float) -> None:
         raise PictureError(f"the bright shape is not round: {100 * disc.flattening:.0f} % flattened; {_ASK}")
     if disc.rms_px > _SCATTER_PX + _SCATTER_SHARE * disc.radius_px or displaced_share > _DISPLACED_SHARE:
         raise PictureError(
-            f"the bright shape is not round: its edge strays {disc.rms_px:.1f} px from the nearest ellipse "
-            f"and {100 * displaced_share:.0f} % of it lies far off; {_ASK}"
+            f"no clean round edge (off by {disc.rms_px:.1f} px, {100 * displaced_share:.0f} % of it displaced); {_ASK}"
         )
 
 
 def refuse_uncertain(disc: Disc) -> None:
-    """Raise PictureError where what is left of the limb does not tell the centre."""
+    """Raise PictureError where what is left of the limb does not determine the centre."""
     if disc.centre_sigma_px > _CENTRE_SHARE * disc.radius_px:
         raise PictureError(
             "too little of the limb: what is clear of it leaves the centre "
@@ -107,7 +106,7 @@ class Edge:
         return float(np.interp(self.reach_px, self.distance_px, self.profile))
 
     def above_sky(self, share: float) -> float:
-        """Brightness at a share of the step between sky and disc."""
+        """Return brightness at a share of the step between sky and disc."""
         return self.outside + share * (self.inside - self.outside)
 
 

@@ -44,7 +44,7 @@ STANDARD_FRAME = DiscFrame(DISC_SIDE_PX)
 def frame_to_picture(
     disc: Disc, frame: DiscFrame, *, north_angle_deg: float, mirrored: bool
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """The affine map from the frame (north up, east left) to the picture as displayed.
+    """Return the affine map from the frame (north up, east left) to the picture as displayed.
 
     Returns
     -------
@@ -145,7 +145,7 @@ def _spline_kernel(sigma_px: float) -> NDArray[np.float64]:
 
 
 def _cut_out(brightness: Plane, disc: Disc, frame: DiscFrame) -> tuple[Plane, NDArray[np.float64]]:
-    """The part of the picture that the frame shows, and the place of its top-left pixel as (x, y)."""
+    """Return the part of the picture that the frame shows, and the place of its top-left pixel as (x, y)."""
     reach_px = disc.radius_px / frame.radius_px * frame.size_px / np.sqrt(2.0) + _MARGIN_PX
     height, width = brightness.shape
     left, top = max(0, int(disc.x_px - reach_px)), max(0, int(disc.y_px - reach_px))

@@ -1,7 +1,7 @@
 """One brightness plane out of a grey, colour or tinted picture.
 
 Of an ordinary picture it is float32, a share of full scale. Of a large one, where that would take four bytes for one,
-it is made of whole numbers, whose largest means white; `as_shares` tells a part of either as shares.
+it is made of whole numbers, whose largest means white; `as_shares` returns a part of either as shares.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ _CHANNEL_EMPTY_SHARE = 0.03
 
 
 def brightness_plane(values: NDArray[Any], *, full_scale: float) -> Plane:
-    """The mean of the channels that still hold the disc, as a share of full scale.
+    """Return the mean of the channels that still hold the disc, as a share of full scale.
 
     A tinted picture often has one channel at white over the whole disc and another at black near the
     limb; both would move the limb, so such channels are left out. Values are taken as linear.
@@ -72,23 +72,23 @@ def brightness_plane(values: NDArray[Any], *, full_scale: float) -> Plane:
 
 
 def white_of(plane: Plane) -> float:
-    """The number that means white in a brightness plane."""
+    """Return the number that means white in a brightness plane."""
     return 1.0 if plane.dtype.kind == "f" else float(np.iinfo(plane.dtype).max)
 
 
 def as_shares(part: Plane) -> NDArray[np.float32]:
-    """A part of a brightness plane as shares of full scale."""
+    """Return a part of a brightness plane as shares of full scale."""
     return part if part.dtype.kind == "f" else _as_share(part, white_of(part))
 
 
 def row_strips(plane: NDArray[Any]) -> Iterator[slice]:
-    """Slices of rows, of some megabytes each, from the top downwards."""
+    """Return slices of rows, of some megabytes each, from the top downwards."""
     rows = max(1, _STRIP_PX * len(plane) // max(plane.size, 1))
     return (slice(top, min(top + rows, len(plane))) for top in range(0, len(plane), rows))
 
 
 def block_mean(plane: Plane, shrink: int) -> NDArray[np.float32]:
-    """The plane made smaller by a whole number, each pixel the mean of a square, as shares of full scale.
+    """Return the plane made smaller by a whole number, each pixel the mean of a square, as shares of full scale.
 
     Rows and columns that fill no square are left out.
     """
@@ -112,7 +112,7 @@ def saturated_share(brightness: NDArray[np.float32], on_disc: NDArray[np.bool_])
 def sampled(
     brightness: Plane, centre_px: tuple[float, float], radius_px: float, *, step: int | None = None
 ) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
-    """The picture on a coarse grid, and each point's distance from a disc's centre in its radii.
+    """Return the picture on a coarse grid, and each point's distance from a disc's centre in its radii.
 
     Parameters
     ----------
@@ -129,7 +129,7 @@ def sampled(
 
 
 def _whole_numbers(values: NDArray[Any], full_scale: float) -> Plane:
-    """The plane of a large picture: its own numbers, or in 16 bits the mean of several channels."""
+    """Return the plane of a large picture: its own numbers, or in 16 bits the mean of several channels."""
     if values.ndim == 2:
         return values
     channels = _usable_channels(values, full_scale)
@@ -144,7 +144,7 @@ def _whole_numbers(values: NDArray[Any], full_scale: float) -> Plane:
 
 
 def _from_black(values: NDArray[Any], full_scale: float) -> tuple[NDArray[Any], float]:
-    """Signed numbers, or a sky that was taken away: count from the darkest hundredth of the picture."""
+    """Return a plane counted from its darkest hundredth, for signed numbers or a subtracted sky, and its full scale."""
     black = min(float(np.percentile(values[::4, ::4], 1)), 0.0)
     return values - np.float32(black), full_scale - black
 

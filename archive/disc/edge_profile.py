@@ -6,7 +6,7 @@ inside the true limb, by an amount that grows with the blur. So the radius is re
 square root, blurred by a Gaussian, plus the same blurred more widely (positive: an aureole of scattered
 light; negative: the overshoot of sharpening), on a sloping sky. A tone curve (gamma) given to the finished
 picture moves the edge too, by up to a pixel; it is taken up where the edge's shape plainly shows one, and so is
-the curve of screens (sRGB), which is no power near black.
+the curve of screens (sRGB), which is not a power near black.
 """
 
 from __future__ import annotations
@@ -30,14 +30,14 @@ _BLACK = 2.0 / 255.0  # up to here, as a share of full scale, a picture may have
 _FLOOR = 0.15  # of the brightest: below, a tone curve is not taken to be any steeper
 # Taken for sRGB, drawn edges under it are met to 0.0001 to 0.0006, those under any other curve to 0.0007 and worse.
 _SRGB_MISFIT, _SRGB_GAIN = 0.0006, 1.5
-_SRGB_TOE = 0.04045  # up to here it is straight
+_SRGB_TOE = 0.04045  # IEC 61966-2-1:1999: up to here the curve is a straight line
 # Standard error of the limb's place in its blur. Of 553 drawn discs a tone curve (gamma 1.8 and 2.2, half of them
 # sharpened or noisy) moved it by 0.3 of the blur in the median and by up to 0.5 where the edge is met to 0.0003 of its
 # height, by up to 2 where only to 0.002 and worse.
 _TONE_SHARE, _MISFIT_SHARE = 0.13, 200.0
 # Where the dark side of the edge is cut off at black, blurs several times as wide are met nearly as well: of three such
 # discs (sharpened, gamma 2.2) the misfits of 4 times the blur were 1.04 to 2.1 times the least, of real ones whose blur
-# is well told 3.4 times and more.
+# is well determined 3.4 times and more.
 _NEARLY, _SPREAD_SHARE = 2.4, 0.5
 _ORIGIN = 100.0  # keeps the offset away from 0, where the solver's relative step would vanish
 
@@ -46,7 +46,7 @@ _ORIGIN = 100.0  # keeps the offset away from 0, where the solver's relative ste
 class EdgeFit:
     """`offset_px` is the limb's place in the profile's coordinate; `blur_px` the Gaussian sigma of the edge.
 
-    `error_px` is the standard error of the place: the tone curve that finished the picture is not told by it.
+    `error_px` is the standard error of the place, since the picture's tone curve is not known.
     """
 
     offset_px: float
@@ -100,12 +100,12 @@ def fit_edge(distance_px: Floats, profile: Floats, *, radius_px: float, blur_px:
 
 
 def _at_black(profile: Floats) -> NDArray[np.bool_]:
-    """Points that may have been cut off at black (the dark ring that sharpening leaves): they say only "dark"."""
+    """Return which points may have been clipped at black (the dark ring of sharpening): they say only "dark"."""
     return profile < min(_BLACK, 0.1 * float(profile.max()))
 
 
 def _spread_px(best: _Trial, trials: list[_Trial]) -> float:
-    """How much wider the blur may be by those trials that are nearly as good."""
+    """Return how much wider the blur may be by those trials that are nearly as good."""
     near = [trial.blur_px for trial in trials if trial.misfit < _NEARLY * best.misfit]
     return max([0.0, *(blur_px - best.blur_px for blur_px in near)])
 
@@ -118,10 +118,10 @@ def _as_edge(trial: _Trial, radius_px: float, *, spread_px: float = 0.0) -> Edge
 
 
 def _srgb_fit(distance_px: Floats, profile: Floats, *, radius_px: float, width_px: float) -> _Trial | None:
-    """The fit where the picture plainly has the curve of sRGB, else None.
+    """Return the fit where the picture plainly has the curve of sRGB, else None.
 
     It is steepest at black, where no power comes near it: on a black sky it carries the edge's faint skirt, and
-    with it the limb, 0.85 px outwards for each pixel of blur. There black is not cut off but told, and so trusted.
+    with it the limb, 0.85 px outwards for each pixel of blur. There black is not clipped but measured, and so trusted.
     The search begins where that is undone, for it has side valleys.
     """
     linear, slope = _from_srgb(profile), _srgb_slope(np.maximum(profile, _FLOOR * float(profile.max())))
@@ -146,14 +146,14 @@ def _srgb_fit(distance_px: Floats, profile: Floats, *, radius_px: float, width_p
 
 
 def _from_srgb(profile: Floats) -> Floats:
-    """Linear values of those of IEC 61966-2-1 (the constants from memory)."""
+    """Return linear values of sRGB ones, by the constants of IEC 61966-2-1:1999; the two branches meet at the toe."""
     above = (np.clip(profile, 0.0, None) + 0.055) / 1.055
     linear: Floats = np.where(profile > _SRGB_TOE, above**2.4, profile / 12.92)
     return linear
 
 
 def _srgb_slope(profile: Floats) -> Floats:
-    """How steeply linear values rise with those of the picture."""
+    """Return how steeply linear values rise with those of the picture."""
     above = (profile + 0.055) / 1.055
     slope: Floats = np.where(profile > _SRGB_TOE, 2.4 / 1.055 * above**1.4, 1.0 / 12.92)
     return slope
@@ -207,7 +207,7 @@ def _fit(
 
 
 def _columns(outside_px: Floats, blur_px_and_ratio: Floats, radius_px: float) -> Floats:
-    """Linear parts of the model (N, 6): two blurs of step and rise, sky, slope of the sky."""
+    """Return the linear parts of the model (N, 6): two blurs of step and rise, sky, slope of the sky."""
     blur_px, ratio = blur_px_and_ratio
     narrow = _blurred_edge(outside_px, blur_px, radius_px)
     wide = _blurred_edge(outside_px, ratio * blur_px, radius_px)
@@ -225,7 +225,7 @@ def _blurred_edge(outside_px: Floats, blur_px: float, radius_px: float) -> tuple
 
 
 def _gauss_nodes() -> tuple[Floats, Floats]:
-    """Dense trapezoid over +-4.5 sigma: the square root's kink spoils Gauss-Hermite nodes."""
+    """Return nodes and weights of a dense trapezoid over +-4.5 sigma: the square root's kink spoils Gauss-Hermite."""
     nodes = np.linspace(-4.5, 4.5, 73)
     weights = np.exp(-0.5 * nodes**2)
     return nodes, weights / weights.sum()

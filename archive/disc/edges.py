@@ -44,12 +44,12 @@ class _EdgePoints:
 
 
 def find_circle(brightness: Plane) -> Circle | None:
-    """The circle that most edge points agree on, brighter inside than outside; None if there is none.
+    """Return the circle that most edge points agree on, brighter inside than outside; None if there is none.
 
     Pairs of edge points with the direction of their gradient each propose one circle (the centre lies
     on both normals, on the bright side); the one whose rim is supported over most of its length wins.
     The bright side rules out the Moon's limb in an eclipse and the rims of spots; captions and cloud
-    edges propose many circles but support none. Seeded: the same picture gives the same circle.
+    edges propose many circles but support none. Random numbers are seeded: the same picture gives the same circle.
 
     Parameters
     ----------
@@ -96,7 +96,7 @@ def _edge_points(small: Floats) -> _EdgePoints:
 
 
 def _propose(points: _EdgePoints, long_side_px: int) -> Floats:
-    """Circles (M, 3) as x, y, radius from pairs of points and their normals."""
+    """Return circles (M, 3) as x, y, radius, proposed by pairs of points and their normals."""
     rng = np.random.default_rng(20260603)
     count = len(points.strength)
     chance = np.minimum(points.strength, np.median(points.strength) * 2.0)
@@ -135,7 +135,7 @@ def _best_supported(points: _EdgePoints, proposals: Floats) -> Floats:
 def _near(
     points: _EdgePoints, circles: Floats, *, tolerance: float, some: NDArray[np.intp], bulge_px: Floats | float = 0.0
 ) -> tuple[NDArray[np.bool_], Floats]:
-    """Which points (N) lie on which circles (M) with their bright side inward: (M, N), and their misses.
+    """Return which points (N) lie on which circles (M) with their bright side inward: (M, N), and their distances.
 
     Where the rim bulges, it lies `bulge_px` (N) beyond the circle there.
     """
@@ -148,7 +148,7 @@ def _near(
 
 
 def _rim_score(points: _EdgePoints, circle: Floats) -> float:
-    """Rim length supported, each stretch weighted by its edge's strength up to a common height."""
+    """Return the supported length of the rim, each part weighted by its edge strength up to a common height."""
     every = np.arange(len(points.strength))
     near, _ = _near(points, circle[None], tolerance=0.03, some=every)
     on_rim = near[0]
@@ -162,7 +162,7 @@ def _rim_score(points: _EdgePoints, circle: Floats) -> float:
 
 
 def _refine(points: _EdgePoints, circle: Floats) -> tuple[float, float, float, float]:
-    """Least squares on the supporting points, the tolerance tightening; coverage of the rim in the frame.
+    """Fit by least squares to the supporting points, with tightening tolerance; also return the coverage of the rim.
 
     Where a circle fits little of the rim, an oval is tried: the low Sun is flattened by up to a fifth.
     """

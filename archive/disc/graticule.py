@@ -54,7 +54,7 @@ def grid_lines(frame: DiscFrame, b0_deg: float, *, step_deg: float) -> tuple[Gri
 def _runs(
     frame: DiscFrame, b0_deg: float, latitude_deg: NDArray[Any], meridian_deg: NDArray[Any]
 ) -> Iterator[NDArray[np.float64]]:
-    """The parts of a curve that face us."""
+    """Return the visible parts of a curve."""
     west, north, mu = to_disc(latitude_deg, meridian_deg, b0_deg=b0_deg)
     shown = np.flatnonzero(mu > 0.0)
     for run in np.split(shown, np.flatnonzero(np.diff(shown) > 1) + 1):

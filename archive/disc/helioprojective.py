@@ -14,7 +14,7 @@ Card = tuple[str, str | int | float, str]
 
 
 def helioprojective_cards(frame: DiscFrame, *, time_utc: datetime, sun: SunView) -> list[Card]:
-    """Header cards (keyword, value, comment) for a disc in `frame`, north up, stored bottom row first.
+    """Return the header cards (keyword, value, comment) for a disc in `frame`, north up, stored bottom row first.
 
     References
     ----------

@@ -5,7 +5,7 @@
    profile of all: scale, background and shift by linear least squares. The shape of the edge, whatever
    sharpening or blur made it, is thus taken from the picture itself.
 3. The shifts give centre, radius and ellipse by robust least squares on geometric distances (bisquare
-   weights), so spots on the limb, prominences, a bite or cloud edges lose their say. Repeated to rest.
+   weights), so spots on the limb, prominences, a bite or cloud edges hardly count. Repeated to convergence.
 4. Where in the mean edge the limb lies comes from a model of that edge (`edge_profile`).
 """
 
@@ -46,7 +46,7 @@ _SAMPLES = 1_000_000  # at once
 _LEAST_RADIUS_PX = 20.0
 _LEAST_COVERAGE, _SURELY_ROUND = 0.3, 0.8  # shares of the rim
 _LEAST_LIMB_FRACTION = 0.55
-_LEAST_FRACTION_FOR_ELLIPSE = 0.5  # less of the limb cannot tell an ellipse from a shifted circle
+_LEAST_FRACTION_FOR_ELLIPSE = 0.5  # less of the limb cannot distinguish an ellipse from a shifted circle
 _LEAST_MISFIT, _MISFIT_OF_MOST = 0.15, 4.0  # of the edge's height; of the median sector's
 _PLAIN_SHARE = 0.75
 _HIGH = 90  # per cent: a plain edge of the limb
@@ -122,7 +122,7 @@ def fit_limb(brightness: Plane) -> Disc:
     limb, shifts, adjustment = _settle(brightness, limb, kept)
     fraction = float(np.mean(adjustment.kept))
     if fraction < _LEAST_LIMB_FRACTION:
-        # With most of the limb missing the mean edge is no edge, and the share no longer a measurement.
+        # With most of the limb missing the mean edge is not an edge, and the share not a measurement.
         share = f"{100 * fraction:.0f} %" if fraction > 0.3 else "less than half"
         raise PictureError(
             f"too little of the limb: {share} of it is in the picture and clear, "
@@ -158,7 +158,7 @@ def _is_rim(circle: Circle) -> bool:
 
 
 def _why_none(brightness: Plane) -> str:
-    """What the user should look at: a dark disc is found in the negative."""
+    """Return a hint for the user: a dark disc is found in the negative."""
     dark = find_circle(brightness.max() - brightness)
     if dark is not None and _is_rim(dark) and dark.coverage > _SURELY_ROUND:
         return "what is round is darker than what is around it; is it a negative, or a disc on a bright sky?"
@@ -166,7 +166,7 @@ def _why_none(brightness: Plane) -> str:
 
 
 def _approach(brightness: Plane, limb: _Limb) -> tuple[_Limb, NDArray[np.bool_]]:
-    """Steepest descent of each ray's profile, twice, to come within about a pixel; and the sectors that show it."""
+    """Fit to the steepest descent of each ray, twice, to about a pixel; also return the sectors that show it."""
     kept = np.ones(_SECTORS, dtype=bool)
     for half_width_px in (max(8.0, _FIRST_SHARE * limb.radius_px), max(6.0, 0.02 * limb.radius_px)):
         theta, distance_px, rays = _sample(brightness, limb, half_width_px, apart_px=4.0)
@@ -186,7 +186,7 @@ def _approach(brightness: Plane, limb: _Limb) -> tuple[_Limb, NDArray[np.bool_]]
 
 
 def _typical(heights: Floats) -> float:
-    """Median height of the limb's edges: the Moon, clouds and trees may hide more than half of them."""
+    """Return the median height of the limb's edges: the Moon, clouds and trees may hide more than half of them."""
     return float(np.median(heights[heights >= 0.5 * np.percentile(heights, _HIGH)]))
 
 
@@ -218,7 +218,7 @@ def _settle(brightness: Plane, limb: _Limb, kept: NDArray[np.bool_]) -> tuple[_L
 def _sample(
     brightness: Plane, limb: _Limb, half_width_px: float, *, apart_px: float = 1.0
 ) -> tuple[Floats, Floats, Floats]:
-    """Rays (sectors, N) across the limb, each the mean over its sector's arc; NaN outside the frame."""
+    """Return rays (sectors, N) across the limb, each the mean over its sector's arc; NaN outside the frame."""
     per_sector = int(np.ceil(2 * np.pi * limb.radius_px / (_SECTORS * apart_px)))
     theta = (np.arange(_SECTORS * per_sector) + 0.5) * (2 * np.pi / (_SECTORS * per_sector))
     distance_px = np.arange(-half_width_px, half_width_px + _STEP_PX / 2, _STEP_PX)
@@ -274,14 +274,14 @@ def _sector_shifts(brightness: Plane, limb: _Limb, half_width_px: float, kept: N
 
 
 def _shaped_alike(misfit: Floats, usable: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Usable sectors whose edge is not that of a horn beside the Moon, or of a tree's fringe."""
+    """Return the usable sectors whose edge is not that of a horn beside the Moon, or of a tree's fringe."""
     if not usable.any():
         return usable
     return usable & (misfit < max(_LEAST_MISFIT, _MISFIT_OF_MOST * float(np.median(misfit[usable]))))
 
 
 def _template(rays: Floats, chosen: NDArray[np.bool_]) -> Floats:
-    """Mean of the middle half of the rays at each distance: a mean's noise, nearly a median's sturdiness."""
+    """Return the interquartile mean of the rays at each distance: nearly as robust as a median, with less noise."""
     ordered = np.sort(rays[chosen], axis=0)  # NaN last
     count = np.isfinite(ordered).sum(axis=0)
     low, high = count // 4, np.maximum(count - count // 4, 1)
@@ -297,7 +297,7 @@ def _moved(limb: _Limb, change_px: Floats) -> _Limb:
 
 
 def _edge_width_px(distance_px: Floats, profile: Floats) -> float:
-    """Gaussian sigma of the edge's slope around its steepest point, from its height and area."""
+    """Return the Gaussian sigma of the edge's slope around its steepest point, from its height and area."""
     fall = -np.gradient(profile, distance_px)
     top = int(np.argmax(fall))
     near = slice(max(0, top - 12), top + 13)

@@ -104,7 +104,7 @@ def _design(theta: Floats, terms: int) -> Floats:
 
 
 def _gradient(height: Floats, radius_px: float) -> float:
-    """Relative change of brightness a pixel along the limb, rms over pairs of neighbouring pieces; NaN is unseen."""
+    """Return the relative change of brightness per pixel along the limb, rms over adjacent pieces; NaN is unseen."""
     pieces = height.reshape(2 * _PIECES, -1)
     seen = np.isfinite(pieces)
     mean = np.where(seen, pieces, 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1)

@@ -1,4 +1,4 @@
-"""A carried surface as a picture: one limb darkening, one edge, one tint, and a hatch where nobody looked."""
+"""A derotated surface as a picture: one limb darkening, edge and tint, hatched where no picture shows it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
-from archive.disc.carried import Canvas, Drift, Share, Standpoint, carried_box
+from archive.disc.derotation import Canvas, Drift, ViewGeometry, WeightedSurface, derotated_box
 from archive.disc.tone import looked_at
 from archive.model.choices import Look
 
@@ -74,14 +74,14 @@ def map_palette(canvas: Canvas, look: Look) -> Palette:
 
 
 def painted(
-    shares: Sequence[Share], canvas: Canvas, at: Standpoint, *, drift: Drift, palette: Palette, size_px: int
+    shares: Sequence[WeightedSurface], canvas: Canvas, at: ViewGeometry, *, drift: Drift, palette: Palette, size_px: int
 ) -> NDArray[np.uint8]:
-    """Return a square black picture, shape (size_px, size_px, 3), with a canvas's carried and blended surface on it."""
+    """Return a square black picture, shape (size_px, size_px, 3), with the derotated and blended surface on it."""
     whole = np.zeros((size_px, size_px, 3), dtype=np.uint8)
     height, width = canvas.west.shape
     picture = whole[canvas.top : canvas.top + height, canvas.left : canvas.left + width]
     for box in palette.boxes:
-        value, cover = carried_box(shares, canvas, at, drift=drift, box=box)
+        value, cover = derotated_box(shares, canvas, at, drift=drift, box=box)
         value *= palette.light[box]
         value *= np.float32(_LEVELS - 1)
         value += np.float32(0.5)
@@ -96,14 +96,14 @@ def painted(
 
 
 def _quiet_light(frame: DiscFrame, look: Look) -> NDArray[np.float32]:
-    """The level of quiet Sun at each pixel of a frame, its edge smooth; the tint is in the table."""
+    """Return the level of quiet Sun at each pixel of a frame, its edge smooth; the tint is in the table."""
     quiet = np.ones((frame.size_px, frame.size_px), dtype=np.float32)
     light: NDArray[np.float32] = looked_at(quiet, frame, look="flat" if look == "flat" else "mono")[:, :, 0]
     return light
 
 
 def _table(look: Look) -> NDArray[np.uint8]:
-    """The look's colour of each level, learned from the look itself so that films and pictures cannot differ."""
+    """Return the look's colour of each level, learned from the look itself so that films and pictures cannot differ."""
     light = _quiet_light(_TABLE_FRAME, look)
     place = (np.arange(_TABLE_FRAME.size_px) - _TABLE_FRAME.centre_px) / _TABLE_FRAME.radius_px
     inside = np.flatnonzero(np.hypot(place[None, :], place[:, None]).ravel() < 0.9)[:_LEVELS]
@@ -116,7 +116,7 @@ def _table(look: Look) -> NDArray[np.uint8]:
 
 
 def _hatched(canvas: Canvas, edge: NDArray[np.float32]) -> NDArray[np.uint8]:
-    """Oblique lines, smooth at their sides, fixed in the picture: they do not turn with the Sun."""
+    """Return oblique anti-aliased lines, fixed in the picture: they do not turn with the Sun."""
     rows, columns = np.indices(canvas.west.shape)
     across = (rows + columns + canvas.top + canvas.left) % _HATCH_PERIOD_PX
     line = np.clip(_HATCH_LINE_PX - np.abs(across - _HATCH_PERIOD_PX / 2), 0.0, 1.0)

@@ -48,7 +48,7 @@ class DarkSpots:
 
 
 def spots_as_it_came(brightness: Plane, disc: Disc) -> DarkSpots:
-    """Spots of a picture, neither turned nor un-mirrored.
+    """Return the spots of a picture in its original orientation.
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ def spots_as_it_came(brightness: Plane, disc: Disc) -> DarkSpots:
 
 
 def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
-    """Connected places well below the quiet disc.
+    """Return the connected areas well below the quiet disc.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
     """
     place = (np.arange(frame.size_px) - frame.centre_px) / frame.radius_px
     distance = np.hypot(place[None, :], place[:, None])
-    # What is darker on a scale far above spots is cloud or a poor fit, not a spot.
+    # Darkness on a scale far above that of spots is cloud or a poor fit.
     inside = distance < _LIMB_SHARE
     smooth = scipy.ndimage.gaussian_filter(np.where(inside, flat, 1.0), _BLUR_PX)
     background = _background(smooth, inside, frame)
@@ -110,7 +110,7 @@ def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
 
 
 def _background(smooth: Floats, inside: NDArray[np.bool_], frame: DiscFrame) -> Floats:
-    """The quiet disc's slow undulations: a wide mean that leaves spots out, worked on a coarse grid."""
+    """Return the quiet disc's slow undulations: a wide mean that leaves spots out, worked on a coarse grid."""
     coarse = smooth[::_COARSE, ::_COARSE]
     on_disc = inside[::_COARSE, ::_COARSE]
     width = frame.radius_px / 9.0 / _COARSE

@@ -1,4 +1,4 @@
-"""What is round and may be taken for the Sun's limb: a circle about it, a lit field's edge, a close-up beside it."""
+"""Round shapes mistaken for the limb: a circle around the Sun, the edge of a lit field, a close-up beside it."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ def clear_of_rings(brightness: Plane, circle: Circle) -> tuple[Plane, Circle]:
         if cleared is None or within is None or within.radius_px < _INNERMOST * circle.radius_px:
             break
         levelled, circle = cleared, within
-    # From the Sun's own middle a ring is told ray by ray: a circle between the two may have cut into the limb.
+    # From the Sun's centre a ring is found ray by ray: a circle between the two may have cut into the limb.
     ringless = _beyond_the_gap(brightness, circle)
     if ringless is not None:
         return ringless, find_circle(ringless) or circle
@@ -114,7 +114,7 @@ def _within_another_step(brightness: Plane, circle: Circle) -> Plane | None:
 
 
 def _rise_again(step: Floats) -> float:
-    """How high a step rises beyond where it is lowest.
+    """Return how high a step rises beyond where it is lowest.
 
     Where it only falls there is one edge, of which the circle lies askew: a tone curve lifts the light about the Sun,
     and the rough circle is drawn out to it.
@@ -133,7 +133,7 @@ def _beyond_the_gap(brightness: Plane, circle: Circle) -> Plane | None:
     lowest = np.fmin.accumulate(height, axis=1)
     beyond = height[:, seen & (shares > 1.0 + _HALF_BASE)]
     rise = max(_RISE, _ABOVE_NOISE * _noise(beyond))
-    # The dark rim that sharpening leaves is no gap before a ring: what rises beyond it is the sky.
+    # The dark rim that sharpening leaves is not a gap before a ring: what rises beyond it is the sky.
     open_sky = min(float(np.nanmedian(beyond)), _GAP) if np.isfinite(beyond).any() else 0.0
     line: NDArray[np.bool_] = (lowest < _GAP) & (height > np.maximum(lowest, open_sky) + rise)
     has_line: NDArray[np.bool_] = np.any(line, axis=1)
@@ -149,19 +149,19 @@ def _beyond_the_gap(brightness: Plane, circle: Circle) -> Plane | None:
 
 
 def _disc_level(values: Floats, sky: float) -> float:
-    """Brightness of the disc itself: the Moon may hide more than half of it, and is as dark as the sky."""
+    """Return the brightness of the disc itself: the Moon may hide more than half of it, and is as dark as the sky."""
     brightest = float(np.nanpercentile(values, _BRIGHTEST))
     return float(np.median(values[values >= min(0.5 * (sky + brightest), brightest)]))
 
 
 def _noise(height: Floats) -> float:
-    """Scatter of the sky from pixel to pixel, by neighbouring rays."""
+    """Return the scatter of the sky from pixel to pixel, by neighbouring rays."""
     apart = np.abs(np.diff(height, axis=0))
     return 1.4826 * float(np.nanmedian(apart)) / np.sqrt(2.0) if np.isfinite(apart).any() else 0.0
 
 
 def _circle_through(distance: Floats, seen: NDArray[np.bool_]) -> Floats | None:
-    """Distances (rays,) of the circle on which these lie, where most rays have one and agree."""
+    """Return distances (rays,) of the circle on which these lie, where most rays have one and agree."""
     theta = _angles()
     design = np.column_stack([np.ones(_RAYS), np.cos(theta), np.sin(theta)])
     for _ in range(3):
@@ -173,7 +173,7 @@ def _circle_through(distance: Floats, seen: NDArray[np.bool_]) -> Floats | None:
 
 
 def _rays(brightness: Plane, circle: Circle, reach: float) -> tuple[Floats, Floats]:
-    """Distances in radii (N,) and brightness (rays, N) from the centre outwards; NaN outside the frame."""
+    """Return distances in radii (N,) and brightness (rays, N) from the centre outwards; NaN outside the frame."""
     shares = np.linspace(0.0, reach, round(reach * min(_STEPS, circle.radius_px)) + 1)
     theta = _angles()[:, None]
     x = circle.x_px + circle.radius_px * shares * np.cos(theta)
@@ -191,7 +191,7 @@ def _angles() -> Floats:
 
 
 def _median(rays: Floats) -> Floats | None:
-    """Median over the rays at each distance; None where too few of them stay within the frame."""
+    """Return the median over the rays at each distance; None where too few of them stay within the frame."""
     if np.isfinite(rays[:, -1]).mean() < _ROUND:
         return None
     return np.asarray(np.nanmedian(rays, axis=0))
@@ -221,7 +221,7 @@ def _levelled(brightness: Plane, circle: Circle, shares: Floats, level: float) -
 
 
 def _as_stored(level: np.float32, brightness: Plane) -> np.generic:
-    """A share of full scale as the plane's own kind of number."""
+    """Return a share of full scale as the plane's own kind of number."""
     if brightness.dtype.kind == "f":
         return level
     white = white_of(brightness)

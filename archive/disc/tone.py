@@ -106,7 +106,7 @@ def _quiet_disc(places: _Places, falls: Floats, slopes: Floats) -> NDArray[np.fl
 
 
 def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDArray[np.float32]:
-    """A flattened disc as a picture: limb darkening, tint, black sky, smooth edge.
+    """Return a flattened disc as a picture: limb darkening, tint, black sky, smooth edge.
 
     Parameters
     ----------

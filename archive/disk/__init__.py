@@ -2,7 +2,7 @@
 
 A `Folder` reaches what lies below it by names with forward slashes, through directory descriptors where the system has
 them, so that no link below it is followed and no name leads out of it, whatever somebody put there and whenever. New
-bytes are written under a temporary name that is created anew, synced and renamed. What the user names on the command
+bytes are written under a new temporary name, synced and renamed. What the user names on the command
 line is read by `open_named`; what comes with the program by `read_own`. `tests/test_one_door.py` holds this.
 """
 

@@ -12,7 +12,7 @@ from archive.disk.folder import TEMPORARY_SUFFIX, Folder
 __all__ = ["open_database"]
 
 _MOST_WAIT_S = 60.0
-# What the library writes beside a database; ours makes the first kind only.
+# Files that the library writes beside a database; ours makes the first kind only.
 _JOURNAL, _OTHERS = "-journal", ("-wal", "-shm")
 # The last bytes of a journal that names a journal of journals, which the library would remove when it rolls back.
 _NAMES_ANOTHER = bytes.fromhex("d9d505f920a163d7")
@@ -34,14 +34,14 @@ def open_database(folder: Folder, file: str, *, read_only: bool = False, locked:
     Raises
     ------
     sqlite3.Error, OSError
-        It is no database, or the system refuses.
+        It is not a database, or the system refuses.
     """
     _clear(folder, file, read_only=read_only)
     options = ("mode=ro&immutable=1" if read_only else "mode=rwc") + ("" if locked or read_only else "&nolock=1")
     address = f"file:{quote(str(folder.path / file))}?{options}"
     connection = sqlite3.connect(address, uri=True, timeout=_MOST_WAIT_S, isolation_level=None)
     try:
-        # What stands in the file's own scheme calls nothing, and sizes that make no sense are noticed.
+        # The file's own schema may call no functions, and invalid sizes are detected.
         connection.execute("PRAGMA trusted_schema = OFF")
         connection.execute("PRAGMA cell_size_check = ON")
         connection.execute("PRAGMA mmap_size = 0")
@@ -52,7 +52,7 @@ def open_database(folder: Folder, file: str, *, read_only: bool = False, locked:
 
 
 def _clear(folder: Folder, file: str, *, read_only: bool) -> None:
-    """Remove what is no regular file in the places that the library opens, and journals that ours does not write."""
+    """Remove anything but regular files where the library opens them, and journals of kinds that it never writes."""
     for name in (file, file + _JOURNAL, *(file + ending for ending in _OTHERS)):
         status = folder.status(name)
         if status is None:

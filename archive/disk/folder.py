@@ -21,8 +21,8 @@ from archive.errors import clear_refusal
 __all__ = ["DEEPEST", "MOST_READ_BYTES", "TEMPORARY_SUFFIX", "Folder", "Stamp", "StoredFile", "stamp_of"]
 
 TEMPORARY_SUFFIX = ".northlimb-part"
-DEEPEST = 100  # the way into each folder is gone anew, so thousands in each other would take minutes
-# Lists and kept values of the largest archives have less; a file of holes can tell of any size.
+DEEPEST = 100  # each folder is opened step by step, so thousands of nested ones would take minutes
+# Lists and kept values of the largest archives have less; a sparse file can claim any size.
 MOST_READ_BYTES = 1 << 30
 
 _BLOCK_BYTES = 1 << 20
@@ -44,7 +44,7 @@ Stamp = tuple[int, int, int, int]
 
 
 def stamp_of(status: os.stat_result) -> Stamp:
-    """The stamp of a file, by which it is known not to have been touched."""
+    """Return the stamp of a file, which shows that it was not modified."""
     return (status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino)
 
 
@@ -56,7 +56,7 @@ class StoredFile:
     file: str
 
     def read(self) -> bytes:
-        """Its bytes; see `Folder.read`."""
+        """Return its bytes; see `Folder.read`."""
         return self.folder.read(self.file)
 
 
@@ -89,7 +89,7 @@ class Folder:
         return Path(self._way.path_of(""))
 
     def below(self, folder: str) -> Folder:
-        """A folder in this one as a `Folder`; it need not be there, and is reached through this one each time."""
+        """Return a folder in this one as a `Folder`; it need not exist, and is reached through this one each time."""
         if not is_safe_name(folder):
             raise OSError(errno.EINVAL, "not a name within this folder", self._way.path_of(folder))
         inner = Folder(self.path)
@@ -99,7 +99,7 @@ class Folder:
     # Looking
 
     def status(self, file: str) -> os.stat_result | None:
-        """What the system tells of a file, a folder or a link, which is not followed; None where there is none."""
+        """Return the status of a file, a folder or a link, which is not followed; None where there is none."""
         try:
             with self._way.parent(file) as (at, name):
                 return self._way.status_at(at, name, top=self._way.is_top(file))
@@ -109,42 +109,42 @@ class Folder:
             raise
 
     def exists(self, file: str) -> bool:
-        """Whether anything of that name is there, be it a link that leads nowhere."""
+        """Return whether anything of that name is there, be it a link that leads nowhere."""
         return self.status(file) is not None
 
     def is_file(self, file: str) -> bool:
-        """Whether a regular file is there; a link is none."""
+        """Return whether a regular file is there; a link is none."""
         status = self.status(file)
         return status is not None and stat.S_ISREG(status.st_mode)
 
     def is_folder(self, folder: str) -> bool:
-        """Whether a folder is there; a link is one only where it may be followed."""
+        """Return whether a folder is there; a link is one only where it may be followed."""
         status = self.status(folder)
         return status is not None and stat.S_ISDIR(status.st_mode)
 
     def names(self, folder: str = "") -> list[str]:
-        """All names in a folder, sorted."""
+        """Return all names in a folder, sorted."""
         with self._way.opened(folder) as at:
             return sorted(os.listdir(at.path if at.descriptor is None else at.descriptor))  # noqa: PTH208
 
     def files(self, folder: str = "") -> list[str]:
-        """The names of regular files in a folder, sorted."""
+        """Return the names of regular files in a folder, sorted."""
         with self._way.scanned(folder) as entries:
             return sorted(entry.name for entry in entries if entry.is_file(follow_symlinks=False))
 
     def folders(self, folder: str = "") -> list[str]:
-        """The names of folders in a folder, sorted; links among them only where they may be followed."""
+        """Return the names of folders in a folder, sorted; links among them only where they may be followed."""
         with self._way.scanned(folder) as entries:
             return sorted(entry.name for entry in entries if self._way.is_folder_entry(folder, entry))
 
     def statuses(self, folder: str = "") -> dict[str, os.stat_result]:
-        """What the system tells of everything in a folder but its folders, by name; links are not followed."""
+        """Return the status of everything in a folder but its folders, by name; links are not followed."""
         with self._way.scanned(folder) as entries:
             found = [entry for entry in entries if not self._way.is_folder_entry(folder, entry)]
             return {entry.name: entry.stat(follow_symlinks=False) for entry in found}
 
     def walk(self, folder: str = "") -> Iterator[tuple[str, os.stat_result]]:
-        """Everything below a folder but folders, each with what the system tells of it, in no certain order."""
+        """Yield everything below a folder but folders, each with its status, in no particular order."""
         self._check_depth(folder)
         prefix = f"{folder}/" if folder else ""
         inner: list[os.DirEntry[str]] = []
@@ -166,7 +166,7 @@ class Folder:
     def _walk_at(self, above: int, name: str, folder: str) -> Iterator[tuple[str, os.stat_result]]:
         """Walk a folder that lies in an open one: one step from there in place of the whole way."""
         self._check_depth(folder)
-        with self._way.told(folder):
+        with self._way.with_full_path(folder):
             descriptor = os.open(name, FOLDER_FLAGS | NO_LINK, dir_fd=above)
         try:
             inner: list[str] = []
@@ -184,7 +184,7 @@ class Folder:
             os.close(descriptor)
 
     def walk_folders(self, folder: str = "") -> list[str]:
-        """Every folder below a folder, each before those in it."""
+        """Yield every folder below a folder, each before those in it."""
         found, waiting = [], [folder]
         while waiting:
             here = waiting.pop()
@@ -196,20 +196,18 @@ class Folder:
 
     def _check_depth(self, folder: str) -> None:
         if folder.count("/") > DEEPEST:
-            raise OSError(
-                errno.ENAMETOOLONG, f"over {DEEPEST} folders in each other; remove them", self._way.path_of("")
-            )
+            raise OSError(errno.ENAMETOOLONG, f"over {DEEPEST} nested folders; remove them", self._way.path_of(""))
 
     # Reading
 
     def open(self, file: str) -> BufferedReader:
-        """A regular file for reading."""
-        with self._way.parent(file) as (at, name), self._way.told(file):
+        """Return a regular file for reading."""
+        with self._way.parent(file) as (at, name), self._way.with_full_path(file):
             descriptor = os.open(at.name(name), READ_FLAGS, dir_fd=at.descriptor)
         return regular_stream(descriptor, self._way.path_of(file))
 
     def read(self, file: str, *, most_bytes: int | None = MOST_READ_BYTES) -> bytes:
-        """The bytes of a regular file; one of more than `most_bytes` is refused as an OSError of EFBIG.
+        """Return the bytes of a regular file; one of more than `most_bytes` is refused as an OSError of EFBIG.
 
         None reads whatever there is.
         """
@@ -231,17 +229,17 @@ class Folder:
 
     def _make_one(self, folder: str, mode: int | None) -> None:
         made = False
-        with self._way.parent(folder) as (at, name), self._way.told(folder), suppress(FileExistsError):
+        with self._way.parent(folder) as (at, name), self._way.with_full_path(folder), suppress(FileExistsError):
             os.mkdir(at.name(name), dir_fd=at.descriptor)
             made = True
         if made and mode is not None:
             self.chmod(folder, mode)
-        with self._way.opened(folder):  # a link or a file in its place is told now
+        with self._way.opened(folder):  # a link or a file in its place is refused now
             return
 
     def make_new_folder(self, folder: str) -> None:
         """Make a folder, which must not be there in any form; the one above it must be."""
-        with self._way.parent(folder) as (at, name), self._way.told(folder):
+        with self._way.parent(folder) as (at, name), self._way.with_full_path(folder):
             os.mkdir(at.name(name), dir_fd=at.descriptor)
 
     @contextmanager
@@ -251,7 +249,7 @@ class Folder:
         The folder must be there. The caller brings the disk up to date (`sync`, `sync_disk`).
         """
         with self._way.parent(file) as (at, name):
-            with self._way.told(file):
+            with self._way.with_full_path(file):
                 descriptor = os.open(at.name(name), _CREATE_FLAGS, mode, dir_fd=at.descriptor)
             try:
                 with os.fdopen(descriptor, "wb") as stream:
@@ -294,7 +292,7 @@ class Folder:
         part = file + TEMPORARY_SUFFIX
         with clear_refusal(self._way.path_of(file)):
             self.make_folder(file.rpartition("/")[0])
-            self.remove(part)  # of a run that was stopped
+            self.remove(part)  # of an interrupted run
             with self.create(part) as stream:
                 stream.write(data)
                 stream.flush()
@@ -319,7 +317,7 @@ class Folder:
         with (
             self._way.parent(source) as (given, name),
             other._way.parent(target) as (taken, new),
-            self._way.told(source),
+            self._way.with_full_path(source),
         ):
             os.replace(given.name(name), taken.name(new), src_dir_fd=given.descriptor, dst_dir_fd=taken.descriptor)
 
@@ -347,7 +345,7 @@ class Folder:
         with (
             self._way.parent(source) as (given, name),
             other._way.parent(target) as (taken, new),
-            self._way.told(source),
+            self._way.with_full_path(source),
         ):
             try:
                 os.link(
@@ -377,7 +375,7 @@ class Folder:
 
     def chmod(self, file: str, mode: int) -> None:
         """Set the access rights of a regular file or a folder."""
-        with self._way.parent(file) as (at, name), self._way.told(file):
+        with self._way.parent(file) as (at, name), self._way.with_full_path(file):
             if at.descriptor is None:
                 if is_link(os.lstat(at.name(name))):
                     raise OSError(errno.ELOOP, IS_LINK, at.name(name))
@@ -391,24 +389,26 @@ class Folder:
 
     def give_owner(self, folder: str, *, user: int, group: int) -> None:
         """Set owner and group of a folder, on systems that know them."""
-        with self._way.opened(folder) as at, self._way.told(folder):
+        with self._way.opened(folder) as at, self._way.with_full_path(folder):
             if at.descriptor is not None:
                 os.fchown(at.descriptor, user, group)
 
     def set_times(self, file: str, *, accessed_ns: int, changed_ns: int) -> None:
         """Set the times of a file."""
-        with self._way.parent(file) as (at, name), self._way.told(file):
+        with self._way.parent(file) as (at, name), self._way.with_full_path(file):
             if at.descriptor is None:
                 os.utime(at.name(name), ns=(accessed_ns, changed_ns))
             else:
                 os.utime(name, ns=(accessed_ns, changed_ns), dir_fd=at.descriptor, follow_symlinks=False)
 
     def open_for_lock(self, file: str) -> IO[bytes]:
-        """A file to hold a lock on, made where there is none and its folder too; read only where no more is allowed."""
+        """Return a file to hold a lock on, made where there is none and its folder too; read only where no more is
+        allowed.
+        """
         try:
             self.make_folder(file.rpartition("/")[0])
             flags = os.O_RDWR | os.O_CREAT | (READ_FLAGS & ~os.O_RDONLY)
-            with self._way.parent(file) as (at, name), self._way.told(file):
+            with self._way.parent(file) as (at, name), self._way.with_full_path(file):
                 descriptor = os.open(at.name(name), flags, 0o666, dir_fd=at.descriptor)
         except OSError as error:
             if error.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
@@ -422,7 +422,7 @@ class Folder:
         return os.fdopen(descriptor, "r+b")
 
     def leads_to(self, name: str) -> str | None:
-        """Where a link directly in the folder leads, as it is written; None where there is none."""
+        """Return the target of a link directly in the folder, as it is written; None where there is no link."""
         with self._way.parent(name) as (at, last), suppress(OSError):
             return os.readlink(at.name(last), dir_fd=at.descriptor)
         return None
@@ -432,7 +432,7 @@ class Folder:
     def remove(self, file: str) -> bool:
         """Remove a file, or a link itself; False where nothing is there."""
         try:
-            with self._way.parent(file) as (at, name), self._way.told(file):
+            with self._way.parent(file) as (at, name), self._way.with_full_path(file):
                 os.unlink(at.name(name), dir_fd=at.descriptor)
         except FileNotFoundError:
             return False
@@ -463,11 +463,11 @@ class Folder:
             return False
         if not stat.S_ISDIR(status.st_mode):
             return self.remove(name)
-        with self._way.parent(name) as (at, last), self._way.told(name):
+        with self._way.parent(name) as (at, last), self._way.with_full_path(name):
             try:
                 shutil.rmtree(at.name(last), dir_fd=at.descriptor)
-            except RecursionError as error:  # hundreds of folders in each other, which nobody made by hand
-                reason = f"over {DEEPEST} folders in each other; remove them"
+            except RecursionError as error:  # hundreds of nested folders, which nobody made by hand
+                reason = f"over {DEEPEST} nested folders; remove them"
                 raise OSError(errno.ENAMETOOLONG, reason, self._way.path_of(name)) from error
         return True
 
@@ -481,7 +481,7 @@ class Folder:
 
     def sync_file(self, file: str) -> None:
         """Bring to disk what a program of the system wrote into a file."""
-        with self._way.parent(file) as (at, name), self._way.told(file):
+        with self._way.parent(file) as (at, name), self._way.with_full_path(file):
             descriptor = os.open(at.name(name), os.O_RDWR | (READ_FLAGS & ~os.O_RDONLY), dir_fd=at.descriptor)
             try:
                 os.fsync(descriptor)

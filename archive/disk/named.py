@@ -1,4 +1,4 @@
-"""What the user named on the command line, and what came with the program: files outside of any folder of ours."""
+"""Files named on the command line, and files of the program itself: outside of any folder of ours."""
 
 from __future__ import annotations
 
@@ -26,23 +26,23 @@ __all__ = [
 
 
 def open_named(path: Path) -> BufferedReader:
-    """A file that the user named, for reading; links are followed, pipes and devices refused as an OSError."""
+    """Return a file that the user named, for reading; links are followed, pipes and devices refused as an OSError."""
     return regular_stream(os.open(path, READ_FLAGS & ~NO_LINK), os.fspath(path))
 
 
 def read_named(path: Path, *, most_bytes: int | None = None) -> bytes:
-    """The bytes of a file that the user named; see `Folder.read`."""
+    """Return the bytes of a file that the user named; see `Folder.read`."""
     with open_named(path) as stream:
         return whole_content(stream, most_bytes, os.fspath(path))
 
 
 def names_in_named(folder: Path) -> list[str]:
-    """All names in a folder that the user named, sorted."""
+    """Return all names in a folder that the user named, sorted."""
     return sorted(os.listdir(folder))  # noqa: PTH208
 
 
 def walk_named(folder: Path) -> Iterator[Path]:
-    """Every regular file below a folder that the user named, in order of name; links below it are not followed."""
+    """Yield every regular file below a folder that the user named, sorted by name; links below are not followed."""
     yield from (folder / name for name in sorted(name for name, status in Folder(folder).walk() if _is_plain(status)))
 
 
@@ -59,7 +59,7 @@ def make_named_folder(folder: Path, *, mode: int = 0o777) -> None:
 
 
 def read_own(path: Path) -> bytes:
-    """The bytes of a file that came with the program."""
+    """Return the bytes of a file that came with the program."""
     return path.read_bytes()
 
 

@@ -20,12 +20,12 @@ IS_LINK = "is a link, and no link is followed here"
 
 
 def is_link(status: os.stat_result) -> bool:
-    """A link, or on Windows a junction."""
+    """Return whether this is a link, or on Windows a junction."""
     return stat.S_ISLNK(status.st_mode) or getattr(status, "st_reparse_tag", 0) == 0xA0000003
 
 
 def is_safe_name(file: str) -> bool:
-    """Whether a name with forward slashes leads to a place below its folder, on any system."""
+    """Return whether a name with forward slashes leads to a place below its folder, on any system."""
     return bool(file) and not any(step in ("", ".", "..") or set(step) & _UNSAFE for step in file.split("/"))
 
 
@@ -42,7 +42,7 @@ class At:
         self.descriptor = descriptor
 
     def name(self, name: str) -> str:
-        """What the system is given for a name in this folder."""
+        """Return the path to give to the system for a name in this folder."""
         return name if self.descriptor is not None else os.path.join(self.path, name)  # noqa: PTH118
 
 
@@ -106,7 +106,7 @@ class Way:
             raise OSError(error.errno, reason, path) from error
 
     def _checked_path(self, steps: list[str]) -> str:
-        """The path of a folder, each step of which was looked at: what can be had without descriptors."""
+        """Return the path of a folder with every step checked: the best that is possible without descriptors."""
         path = self.base
         for number, step in enumerate(steps):
             path = os.path.join(path, step)  # noqa: PTH118
@@ -127,7 +127,7 @@ class Way:
         return status
 
     def own_status(self, name: str) -> os.stat_result | None:
-        """Of a link itself, also where it may be followed."""
+        """Return the status of a link itself, also where it may be followed."""
         with self.parent(name) as (at, last), suppress(FileNotFoundError):
             return os.stat(at.name(last), dir_fd=at.descriptor, follow_symlinks=False)
         return None
@@ -143,7 +143,7 @@ class Way:
         return not self.from_base(folder) and entry.is_symlink() and self.may_follow(entry.name)
 
     def is_top(self, file: str) -> bool:
-        """Whether a name is one directly in the folder that was named first, where a link may be followed."""
+        """Return whether a name is one directly in the folder that was named first, where a link may be followed."""
         return not self.above and "/" not in file
 
     def from_base(self, name: str) -> str:
@@ -154,7 +154,7 @@ class Way:
         return os.path.join(self.base, *steps.split("/")) if steps else self.base  # noqa: PTH118
 
     @contextmanager
-    def told(self, file: str) -> Iterator[None]:
+    def with_full_path(self, file: str) -> Iterator[None]:
         """The system's refusals with the whole path in place of the last name."""
         try:
             yield

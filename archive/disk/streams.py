@@ -17,7 +17,7 @@ READ_FLAGS |= getattr(os, "O_BINARY", 0)
 
 
 def regular_stream(descriptor: int, path: str) -> BufferedReader:
-    """An open file as a stream, made sure that it is one: a pipe or a device would keep its reader for ever."""
+    """Return an open regular file as a stream; a pipe or a device, which could block for ever, is refused."""
     if not stat.S_ISREG(os.fstat(descriptor).st_mode):
         os.close(descriptor)
         raise OSError(errno.EINVAL, "not a regular file", path)

@@ -21,7 +21,7 @@ from typing import Any, TypeVar
 
 from archive import __version__
 from archive.errors import ArchiveError, WorkError
-from archive.execution.executor import Arguments, Sent, in_order
+from archive.execution.executor import Arguments, SentTask, in_order
 
 __all__ = ["cluster_at"]
 
@@ -45,7 +45,7 @@ def cluster_at(address: str) -> Iterator[_Cluster]:
         No address, Dask is not installed, nothing answers there, no worker has joined, or one has another northlimb.
     """
     if _ADDRESS.fullmatch(address) is None:
-        raise WorkError(f"--scheduler {address!r}: is no address of a scheduler; write it like tcp://192.0.2.7:8786")
+        raise WorkError(f"--scheduler {address!r}: is not a scheduler's address; write it like tcp://192.0.2.7:8786")
     try:
         import dask
         import distributed
@@ -67,7 +67,7 @@ def cluster_at(address: str) -> Iterator[_Cluster]:
 
 
 def _silence() -> None:
-    """What goes wrong is told in one line here, not in many there."""
+    """Silence the logs of Dask: failures are reported in one line here."""
     for name in sorted(logging.root.manager.loggerDict):
         if name.partition(".")[0] == "distributed":
             logging.getLogger(name).disabled = True
@@ -154,18 +154,18 @@ class _Cluster:
         return False
 
     def map(self, function: Callable[..., Result], arguments: Iterable[Arguments]) -> Iterator[Result]:
-        def send(each: Arguments) -> Sent:
+        def send(each: Arguments) -> SentTask:
             each = tuple(bytes(one) if isinstance(one, mmap) else one for one in each)
             work = pickle.dumps(_Call(function, each), protocol=pickle.HIGHEST_PROTOCOL)
             # Not known by content: the same picture twice is done twice, and nothing stays there.
-            return Sent(each, self._told(lambda: self._client.submit(pickle.loads, work, pure=False)))
+            return SentTask(each, self._told(lambda: self._client.submit(pickle.loads, work, pure=False)))
 
         return in_order(arguments, send, self._result, self._room)
 
     def _room(self) -> int:
         return _PIECES_A_WORKER * self._threads + 1
 
-    def _result(self, waiting: deque[Sent]) -> Any:
+    def _result(self, waiting: deque[SentTask]) -> Any:
         """Wait for the first result; a task whose worker went is at another one meanwhile."""
         future, patience_s, since = waiting[0].future, _LOOK_AFTER_S, time.monotonic()
         while True:
@@ -184,7 +184,7 @@ class _Cluster:
                 )
 
     def _told(self, call: Callable[[], Result]) -> Result:
-        """What the cluster itself fails at, in one line; what the work raises comes as it is."""
+        """Return a result; a failure of the cluster itself is raised as one line, an error of the work unchanged."""
         from concurrent.futures import CancelledError
 
         from distributed import KilledWorker

@@ -24,7 +24,7 @@ from typing import Any, Protocol, TypeVar
 from archive.errors import WorkError
 from archive.execution.worker import become_worker
 
-__all__ = ["IN_THIS_PROCESS", "Executor", "Sent", "executor_at", "fits_in_flight", "in_order", "processors"]
+__all__ = ["IN_THIS_PROCESS", "Executor", "SentTask", "executor_at", "fits_in_flight", "in_order", "processors"]
 
 Result = TypeVar("Result")
 Arguments = tuple[Any, ...]
@@ -47,7 +47,7 @@ class Executor(Protocol):
         """
 
     def does_here(self, pieces: int) -> bool:
-        """Whether so few large pieces, such as films, are done in this process."""
+        """Return whether so few large pieces, such as films, are done in this process."""
 
 
 class _InThisProcess:
@@ -83,7 +83,9 @@ def executor_at(scheduler: str | None) -> Iterator[Executor]:
 
 
 def processors() -> int:
-    """How many processors this process may use; ``PYTHON_CPU_COUNT`` says otherwise, as in Python 3.13 and later."""
+    """Return how many processors this process may use; ``PYTHON_CPU_COUNT`` says otherwise, as in Python 3.13 and
+    later.
+    """
     asked = os.environ.get("PYTHON_CPU_COUNT", "")
     if asked.isdecimal() and int(asked) > 0:
         return int(asked)
@@ -91,12 +93,12 @@ def processors() -> int:
 
 
 def fits_in_flight(size: int) -> bool:
-    """Whether a piece of so many bytes may be sent to a worker."""
+    """Return whether a piece of so many bytes may be sent to a worker."""
     return size <= _BYTES_IN_FLIGHT
 
 
 @dataclass(frozen=True)
-class Sent:
+class SentTask:
     """A piece of work on its way: its arguments, and the future of its result."""
 
     arguments: Arguments
@@ -109,15 +111,15 @@ class Sent:
 
 def in_order(
     arguments: Iterable[Arguments],
-    send: Callable[[Arguments], Sent],
-    result: Callable[[deque[Sent]], Result],
+    send: Callable[[Arguments], SentTask],
+    result: Callable[[deque[SentTask]], Result],
     room: Callable[[], int],
 ) -> Iterator[Result]:
-    """Results in order, while pieces are sent ahead: at most `room`, and no more bytes than may be in flight.
+    """Yield results in order, while tasks are sent ahead: at most `room`, and no more bytes than may be in flight.
 
-    `result` waits for the first of the pieces sent, and may send others anew.
+    `result` waits for the first of the tasks sent, and may send others again.
     """
-    waiting: deque[Sent] = deque()
+    waiting: deque[SentTask] = deque()
     for each in arguments:
         waiting.append(send(each))
         while waiting and (len(waiting) >= room() or sum(one.size for one in waiting) >= _BYTES_IN_FLIGHT):
@@ -167,7 +169,7 @@ class _Processes:
         return self._count + 2  # one more for whoever is done first, one that is being written away
 
     def _worth(self, first: Collection[Arguments]) -> bool:
-        return len(first) >= _FEW or sum(Sent(each, None).size for each in first) >= _BYTES_IN_FLIGHT
+        return len(first) >= _FEW or sum(SentTask(each, None).size for each in first) >= _BYTES_IN_FLIGHT
 
     def _started(self) -> bool:
         """Start the processes; False where the system refuses, for then this one does it all."""
@@ -177,21 +179,21 @@ class _Processes:
             return False
         return True
 
-    def _send(self, function: Callable[..., Result], each: Arguments) -> Sent:
+    def _send(self, function: Callable[..., Result], each: Arguments) -> SentTask:
         from archive.reading.contents import is_large  # not before there is a picture to be sent
 
         assert self._pool is not None
         if any(map(is_large, each)):  # one at a time, however many processes there are
-            return Sent((), _done(function, each))
+            return SentTask((), _done(function, each))
         try:
-            return Sent(each, self._pool.submit(function, each))
-        except BrokenProcessPool as broken:  # told to whoever waits for it
+            return SentTask(each, self._pool.submit(function, each))
+        except BrokenProcessPool as broken:  # raised for whoever waits for it
             future: Future[Result] = Future()
             future.set_exception(broken)
-            return Sent(each, future)
+            return SentTask(each, future)
 
-    def _result(self, function: Callable[..., Result]) -> Callable[[deque[Sent]], Result]:
-        def result(waiting: deque[Sent]) -> Result:
+    def _result(self, function: Callable[..., Result]) -> Callable[[deque[SentTask]], Result]:
+        def result(waiting: deque[SentTask]) -> Result:
             for _ in range(_TRIES):
                 try:
                     found: Result = waiting[0].future.result()
@@ -223,31 +225,31 @@ def _one_by_one(function: Callable[..., Result], arguments: Iterable[Arguments])
 
 
 def _handed_over(pieces: deque[Arguments]) -> Iterator[Arguments]:
-    """Each of the pieces, which are then no longer kept."""
+    """Yield each of the tasks, which are then no longer held."""
     while pieces:
         yield pieces.popleft()
 
 
 def _done(function: Callable[..., Result], arguments: Arguments) -> Future[Result]:
-    """A piece of work done in this process."""
+    """Return a task done in this process."""
     future: Future[Result] = Future()
     try:
         future.set_result(function(*arguments))
-    except Exception as error:  # told to whoever waits for it
+    except Exception as error:  # raised for whoever waits for it
         future.set_exception(error)
     return future
 
 
-def _lost(one: Sent) -> bool:
+def _lost(one: SentTask) -> bool:
     return one.future.cancelled() or isinstance(one.future.exception(timeout=0), BrokenProcessPool)
 
 
 def _some(stream: Iterator[Arguments], most: int) -> Iterator[Arguments]:
-    """The first few, fewer where they are large."""
+    """Return the first few tasks, fewer where they are large."""
     size = 0
     for each in islice(stream, most):
         yield each
-        size += Sent(each, None).size
+        size += SentTask(each, None).size
         if size >= _BYTES_IN_FLIGHT:
             return
 

@@ -19,5 +19,5 @@ WAIT_S = 600.0
 
 
 def while_waiting(on_progress: Progress) -> Callable[[], None]:
-    """Tell that another run is writing."""
+    """Show that another run is writing."""
     return lambda: on_progress("waiting for another northlimb to end", 0, 1)

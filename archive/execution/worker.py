@@ -1,4 +1,4 @@
-"""What a worker process does first.
+"""Start of a worker process.
 
 Nothing heavy is imported here: libraries ask once, when they are loaded, how many threads to take.
 """

@@ -1,1 +1,1 @@
-"""Pictures taken into an archive: what is said of them, looked at, and filed."""
+"""Filing of pictures in an archive."""

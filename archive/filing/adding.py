@@ -1,4 +1,4 @@
-"""`add`: take finished pictures into the archive."""
+"""`add`: file finished pictures in the archive."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from archive.disk import names_in_named, open_named
 from archive.errors import FactsError, WorkError
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
-from archive.filing.intake import Added, AlreadyFiled, Filing, New, file_pictures
+from archive.filing.intake import AddResult, AlreadyFiled, Filing, NewObservation, file_pictures
 from archive.filing.remarks import remarks
 from archive.filing.statements import AddOptions
 from archive.reading import picture_kind
@@ -20,9 +20,9 @@ from archive.records.places import sizes_on_disk
 from archive.records.removed import removed_sums
 from archive.records.settings import read_settings
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.inspection import filed_pictures, known_pictures, near_days, observations, solve
+from archive.stages.inspection import archived_pictures, measured_pictures, near_days, observations, solve
 
-__all__ = ["Added", "add_pictures"]
+__all__ = ["AddResult", "add_pictures"]
 
 _HEAD_BYTES, _MOST_NAMED = 64, 10
 _PICTURE_NAMES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".fits", ".fit", ".fts"})
@@ -35,7 +35,7 @@ def add_pictures(
     *,
     on_progress: Progress,
     executor: Executor = IN_THIS_PROCESS,
-) -> Iterator[Added]:
+) -> Iterator[AddResult]:
     """File each picture; one that is refused does not keep the others out.
 
     Parameters
@@ -51,7 +51,7 @@ def add_pictures(
 
     Yields
     ------
-    Added
+    AddResult
         Refused and known ones as each is read; the added ones, in order, when all are filed.
 
     Raises
@@ -61,7 +61,7 @@ def add_pictures(
     """
     files, passed_over = _files(pictures)
     yield from passed_over
-    read_settings(root)  # mistakes in it are told before anything else
+    read_settings(root)  # mistakes in it are reported before anything else
     if options.time is not None and len(files) > 1:
         raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
     with (
@@ -75,38 +75,38 @@ def add_pictures(
         with closing(file_pictures(filing, files, named=frozenset(pictures))) as filed:
             try:
                 for done in filed:
-                    if isinstance(done, Added):
+                    if isinstance(done, AddResult):
                         yield done
                     else:
                         new.append(done)
-            except WorkError as error:  # what is filed by then is filed, and told
+            except WorkError as error:  # what is filed by then is filed, and reported
                 lost = error
-        # Together, for pictures of neighbouring days tell each other's way up.
+        # Together, since pictures of neighbouring days help to orient each other.
         yield from _oriented(archive, new)
         if lost is not None:
             raise lost
 
 
-def _oriented(archive: Archive, new: Sequence[New]) -> Iterator[Added]:
-    """What is known of new pictures among their neighbours."""
+def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddResult]:
+    """Orient new pictures together with their neighbours."""
     if not new:
         return
     root = archive.root
     near = near_days(archive, {one.place.day for one in new})
-    known = known_pictures(archive, near)
+    known = measured_pictures(archive, near)
     archive.on_progress("solving", 0, 1)
     solved = solve(archive, known, asked={one.place.id for one in new})
     found = {one.id: one for one in observations(known, solved)}
     times_from = {one.place.id: one.record.time_from for one in near}
     for one in new:
         if one.place.id not in found:
-            yield Added(
-                one.picture, "refused", one.place.id, causes=(f"{root}: the archive has gone meanwhile; run again",)
+            yield AddResult(
+                one.picture, "refused", one.place.id, causes=(f"{root}: the archive disappeared; run this again",)
             )
             continue
         observation = found[one.place.id]
         name = Path(one.picture).name
-        yield Added(
+        yield AddResult(
             one.picture,
             "added",
             one.place.id,
@@ -119,31 +119,31 @@ def _oriented(archive: Archive, new: Sequence[New]) -> Iterator[Added]:
 
 
 def _known_sums(archive: Archive) -> dict[str, str]:
-    """Files by the checksum of their bytes; from the records where the list of checksums is lost."""
+    """Return files by the checksum of their bytes; from the records where the list of checksums is lost."""
     sums = {sha256: file for file, sha256 in read_checksums(archive.root).items()}
     if not sums:
-        sums = {one.record.picture.sha256: one.record.picture.file for one in filed_pictures(archive)}
+        sums = {one.record.picture.sha256: one.record.picture.file for one in archived_pictures(archive)}
     return sums
 
 
-def _files(pictures: Sequence[Path]) -> tuple[list[Path], list[Added]]:
-    """Files as named, of a folder those whose content is a picture, in order of name; and what was passed over."""
+def _files(pictures: Sequence[Path]) -> tuple[list[Path], list[AddResult]]:
+    """Return files as named, the pictures of folders in order of name, and the folders in which others are skipped."""
     files: list[Path] = []
-    passed_over: list[Added] = []
+    passed_over: list[AddResult] = []
     for path in pictures:
         if _is_folder(path):
             inside, others = _in_folder(path)
             if not inside:
                 raise FactsError(f"{path}: no PNG, JPEG, TIFF or FITS files in this folder; name the pictures")
             files += inside
-            passed_over += [Added(str(path), "passed_over", warnings=(others,))] if others else []
+            passed_over += [AddResult(str(path), "passed_over", warnings=(others,))] if others else []
         else:
             files.append(path)
     return files, passed_over
 
 
 def _in_folder(folder: Path) -> tuple[list[Path], str]:
-    """The pictures of a folder, whatever their names; and a line about what else is in it, but for hidden files."""
+    """Return the pictures of a folder, whatever their names, and a line about its other files but hidden ones."""
     inside: list[Path] = []
     others: list[str] = []
     names = names_in_named(folder)
@@ -158,13 +158,13 @@ def _in_folder(folder: Path) -> tuple[list[Path], str]:
     if not others:
         return inside, ""
     shown = ", ".join(others[:_MOST_NAMED]) + (f" and {len(others) - _MOST_NAMED} more" * (len(others) > _MOST_NAMED))
-    return inside, f"{folder}: passed over: {shown} (no PNG, JPEG, TIFF or FITS; a folder within is to be named itself)"
+    return inside, f"{folder}: skipped: {shown} (not PNG, JPEG, TIFF or FITS; name a folder within it to add that too)"
 
 
 def _is_picture(path: Path, *, by_name: bool) -> bool:
-    """By its content, or by its name: what only says that it is one will be refused, with the reason, in its turn.
+    """Return whether a file is a picture by its content, or its name (then it is refused later, with the reason).
 
-    A link that leads nowhere, a pipe or a device is none.
+    A dangling link, a pipe or a device is not.
     """
     if by_name and path.suffix.lower() in _PICTURE_NAMES:
         return path.is_file()
@@ -176,7 +176,7 @@ def _is_picture(path: Path, *, by_name: bool) -> bool:
 
 
 def _is_note(name: str, names: Collection[str]) -> bool:
-    """Whether a name is that of a note beside a picture."""
+    """Return whether a name is that of a note beside a picture."""
     note = PurePath(name)
     return note.suffix.lower() == ".toml" and any(
         other != name and PurePath(other).stem == note.stem for other in names
@@ -184,7 +184,7 @@ def _is_note(name: str, names: Collection[str]) -> bool:
 
 
 def _is_folder(path: Path) -> bool:
-    """False, too, for a name that the system will not look up: its turn to be refused comes among the pictures."""
+    """Return whether this is a folder; False, too, for a name that the system refuses, to be refused as a picture."""
     try:
         return path.is_dir()
     except OSError:

@@ -11,7 +11,7 @@ from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.disk import open_named
 from archive.errors import FactsError, PictureError
-from archive.filing.statements import Stated
+from archive.filing.statements import StatedFacts
 from archive.model.angles import difference_deg
 from archive.model.observation import Disc, Orientation, SunView
 from archive.orientation.drift import Drift, drift_between, expected_drift_px
@@ -34,7 +34,7 @@ _LONGEST_WAIT_S = 1800.0
 
 @dataclass(frozen=True)
 class _Frame:
-    """One of the two: its size, limb, and the middle of its exposure where the file tells it."""
+    """One of the two: its size, limb, and the middle of its exposure where the file has it."""
 
     name: str
     size_px: tuple[int, int]
@@ -42,12 +42,12 @@ class _Frame:
     time_utc: datetime | None
 
 
-def with_drift(stated: Stated, frames: tuple[Path, Path], *, sun: SunView, zone_name: str) -> Stated:
-    """What is stated of a picture, with the drift between two frames among its keys and doubts.
+def with_drift(stated: StatedFacts, frames: tuple[Path, Path], *, sun: SunView, zone_name: str) -> StatedFacts:
+    """Return the facts stated of a picture, with the drift between two frames among its keys and doubts.
 
     Parameters
     ----------
-    stated : Stated
+    stated : StatedFacts
         Of the picture.
     frames : pair of Path
         In order of time; the same camera on the same mount, standing still.
@@ -84,7 +84,7 @@ def _keys(drift: Drift) -> dict[str, object]:
 def _frame(path: Path, zone_name: str) -> _Frame:
     name = f"--drift {path.name}"
     if path.exists() and not path.is_file():
-        raise PictureError(f"{name}: is no regular file; name a picture")
+        raise PictureError(f"{name}: not a regular file; name a picture")
     try:
         with open_named(path) as file:
             data = content_of(file)
@@ -106,7 +106,7 @@ def _frame(path: Path, zone_name: str) -> _Frame:
 
 
 def _in_utc_if_it_can_be(moment: datetime, zone_name: str) -> datetime | None:
-    """A frame is not refused for its time, which serves only as a check."""
+    """Return a time in UTC, or None: a frame is not refused for its time, which serves only as a check."""
     try:
         return in_utc(moment, zone_name=zone_name, source="the file", name="--drift")
     except FactsError:
@@ -140,12 +140,12 @@ def _refuse_unlike(first: _Frame, second: _Frame, drift: Drift) -> None:
 
 
 def _odd_length(first: _Frame, second: _Frame, drift: Drift, *, sun: SunView, latitude_deg: float) -> tuple[str, ...]:
-    """A word where the motion is short, or not what the Sun does in the time between."""
+    """Return a warning where the motion is short, or not that of the Sun in the time between."""
     if drift.length_px < _SHORT_MOVE * first.disc.radius_px:
         short = drift.length_px / first.disc.radius_px
         return (
             f"{second.name}: the disc moved by only {short:.2f} of its radius since {first.name}; "
-            "north is the surer the farther it moves",
+            "the farther it moves, the more accurate north is",
         )
     if first.time_utc is None or second.time_utc is None or first.time_utc == second.time_utc:
         return ()
@@ -156,11 +156,11 @@ def _odd_length(first: _Frame, second: _Frame, drift: Drift, *, sun: SunView, la
         return ()
     return (
         f"{second.name}: the disc moved by {drift.length_px:.0f} px in {seconds:.0f} s, but the Sun moves by "
-        f"{expected_px:.0f} px in that time; was tracking off all the while, and are the frames' times right?",
+        f"{expected_px:.0f} px in that time; was tracking off throughout, and are the frames' times right?",
     )
 
 
-def _refuse_other_hour(name: str, time_utc: datetime, stated: Stated, drift: Drift) -> None:
+def _refuse_other_hour(name: str, time_utc: datetime, stated: StatedFacts, drift: Drift) -> None:
     """Frames of another hour may be of another camera angle, or have the wrong zone."""
     middle_utc = stated.when.middle_utc
     if abs((time_utc - middle_utc).total_seconds()) > _LONGEST_WAIT_S:
@@ -179,8 +179,8 @@ def _sun_at(time_utc: datetime, site: SiteSettings) -> SunView:
     )
 
 
-def _turned(drift: Drift, stated: Stated, sun: SunView, sun_then: SunView) -> tuple[Drift, tuple[str, ...]]:
-    """How an alt-azimuth field turned from the first frame, when the mount stopped, to the picture: by minus q."""
+def _turned(drift: Drift, stated: StatedFacts, sun: SunView, sun_then: SunView) -> tuple[Drift, tuple[str, ...]]:
+    """Return how an alt-azimuth field turned from the first frame, when tracking stopped, to the picture: by -q."""
     if stated.instrument.mount == "equatorial":
         return drift, ()
     turn_deg = difference_deg(sun_then.parallactic_angle_deg, sun.parallactic_angle_deg)
@@ -193,12 +193,12 @@ def _turned(drift: Drift, stated: Stated, sun: SunView, sun_then: SunView) -> tu
         return widened, ()
     return widened, (
         f"--drift: an alt-azimuth field turned by {abs(turn_deg):.1f} deg between frames and picture; "
-        f"say in archive.toml how {stated.instrument.name} is mounted, or take them closer together",
+        f"state the mount of {stated.instrument.name} in archive.toml, or take them closer together",
     )
 
 
 def open_readings_remark(orientation: Orientation, *, record_file: str) -> str | None:
-    """What to say where a drift fits a plain and a mirrored picture alike, and nothing tells which this is."""
+    """Return a remark where a drift fits a plain and a mirrored picture alike and no other evidence decides."""
     if orientation.is_known or not orientation.evidence:
         return None
     readings = " or ".join(

@@ -1,4 +1,4 @@
-"""Pictures taken into the archive one after another: copied, known or new, looked at, filed."""
+"""Filing of pictures one after another: copied, known or new, studied, filed."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from typing import Literal
 from archive.disk import open_named, read_named
 from archive.errors import ArchiveError, FactsError, FolderError, PictureError
 from archive.filing.drift_frames import with_drift
-from archive.filing.remarks import guesses, not_taken
-from archive.filing.statements import AddOptions, Stated, read_sidecar_of, record_of, stated_facts
+from archive.filing.remarks import guesses, ignored_options
+from archive.filing.statements import AddOptions, StatedFacts, read_sidecar_of, record_of, stated_facts
 from archive.model.observation import Disc, Orientation
 from archive.reading import MOST_BYTES, Content
 from archive.reading.contents import content_of
@@ -29,15 +29,15 @@ from archive.stages.studies import keep_study
 from archive.stages.study import Study, study
 from archive.sun.view import sun_view
 
-__all__ = ["Added", "AlreadyFiled", "Filing", "New", "file_pictures"]
+__all__ = ["AddResult", "AlreadyFiled", "Filing", "NewObservation", "file_pictures"]
 
 
 @dataclass(frozen=True)
-class Added:
-    """What became of one picture. `causes` say why it was refused; `warnings` what the observer should look at.
+class AddResult:
+    """The result for one picture: `causes` of a refusal, `warnings` for the observer to check.
 
-    `removed` is one of a folder that `remove` has taken out of the archive: only its own name brings it in again.
-    `passed_over` is a folder in which something is no picture.
+    `removed` is a picture in a folder that `remove` has taken out of the archive: only its own name adds it again.
+    `passed_over` is a folder with files that are not pictures.
     """
 
     picture: str
@@ -52,8 +52,8 @@ class Added:
 
 
 @dataclass(frozen=True)
-class New:
-    """A picture just filed, and what the observer should look at so far."""
+class NewObservation:
+    """A picture just filed, with warnings for the observer to check."""
 
     picture: str
     place: Place
@@ -62,9 +62,9 @@ class New:
 
 @dataclass(frozen=True)
 class AlreadyFiled:
-    """What is filed: files by the checksum of their bytes, and the sizes of files; grows with each picture.
+    """The archived originals by checksum, and the sizes of their files; grows with each picture.
 
-    `removed` are the checksums of what was taken out of the archive.
+    `removed` are the checksums of removed pictures.
     """
 
     files: dict[str, str]
@@ -74,7 +74,7 @@ class AlreadyFiled:
 
 @dataclass(frozen=True)
 class Filing:
-    """Where to, and under which words, pictures are filed."""
+    """The archive in which pictures are filed, the options, and what is already there."""
 
     archive: Archive
     options: AddOptions
@@ -87,12 +87,12 @@ class Filing:
 
 
 @dataclass
-class _Taken:
-    """A picture copied to the archive's disk; `done` where nothing more is to be done with it."""
+class _IncomingPicture:
+    """A picture copied to the archive's disk; `done` is its result where nothing is left to do."""
 
     path: Path
     named: bool
-    done: Added | None = None
+    done: AddResult | None = None
     incoming: Incoming | None = None
     copied: ExitStack = field(default_factory=ExitStack)
 
@@ -105,8 +105,8 @@ class _Taken:
 
 def file_pictures(
     filing: Filing, files: Sequence[Path], *, named: Collection[Path]
-) -> Generator[Added | New, None, None]:
-    """File pictures in order; some are taken in, and looked at, ahead of the one that is being filed.
+) -> Generator[AddResult | NewObservation, None, None]:
+    """File pictures in order; some are copied and studied ahead of the one that is being filed.
 
     Parameters
     ----------
@@ -115,18 +115,18 @@ def file_pictures(
     named : collection of Path
         Those that are not only of a folder.
     """
-    ahead: deque[_Taken] = deque()
+    ahead: deque[_IncomingPicture] = deque()
 
     def new_ones() -> Iterator[tuple[Content, str]]:
         for number, path in enumerate(files):
             filing.archive.on_progress("adding", number, len(files))
-            taken = _Taken(path, path in named)
+            picture = _IncomingPicture(path, path in named)
             data: Content = b""
-            ahead.append(taken)
-            with _refusal(taken):
-                _take_in(filing, taken, number)
-                data = taken.content(filing.root) if taken.done is None else b""
-            if taken.done is None:
+            ahead.append(picture)
+            with _refusal(picture):
+                _take_in(filing, picture, number)
+                data = picture.content(filing.root) if picture.done is None else b""
+            if picture.done is None:
                 yield data, path.name
 
     try:
@@ -137,90 +137,90 @@ def file_pictures(
             filed = _file(filing, ahead[0], studied)
             ahead.popleft().copied.close()
             yield filed
-        yield from (taken.done for taken in ahead if taken.done is not None)
+        yield from (picture.done for picture in ahead if picture.done is not None)
     finally:
-        for taken in ahead:
-            taken.copied.close()
+        for picture in ahead:
+            picture.copied.close()
 
 
 @contextmanager
-def _refusal(taken: _Taken) -> Iterator[None]:
-    """A picture that is refused does not keep the others out."""
+def _refusal(picture: _IncomingPicture) -> Iterator[None]:
+    """Turn an error into the result of its picture, so that the others are still added."""
     try:
         yield
     except ArchiveError as error:
-        taken.done = Added(str(taken.path), "refused", causes=error.causes)
+        picture.done = AddResult(str(picture.path), "refused", causes=error.causes)
     except OSError as error:
-        taken.done = Added(str(taken.path), "refused", causes=(f"{taken.path}: {error.strerror or error}",))
-    if taken.done is not None:
-        taken.copied.close()
+        picture.done = AddResult(str(picture.path), "refused", causes=(f"{picture.path}: {error.strerror or error}",))
+    if picture.done is not None:
+        picture.copied.close()
 
 
-def _take_in(filing: Filing, taken: _Taken, number: int) -> None:
-    """Copy a picture, unless it is known."""
-    path, known = taken.path, filing.known
+def _take_in(filing: Filing, picture: _IncomingPicture, number: int) -> None:
+    """Copy a picture, unless it is already filed."""
+    path, known = picture.path, filing.known
     if path.exists() and not path.is_file():
-        raise FactsError(f"{path}: is no regular file; name a picture or a folder")
+        raise FactsError(f"{path}: not a regular file; name a picture or a folder")
     if path.stat().st_size > MOST_BYTES:
         raise PictureError(f"{path}: file of over {MOST_BYTES // 10**9} GB; save the finished picture smaller")
-    taken.incoming = taken.copied.enter_context(
+    picture.incoming = picture.copied.enter_context(
         take_in(filing.root, path, number=number, known=known.files, sizes=known.sizes)
     )
-    taken.done = _known_already(filing, taken)
+    picture.done = _known_already(filing, picture)
 
 
-def _known_already(filing: Filing, taken: _Taken) -> Added | None:
-    assert taken.incoming is not None
-    path, known, sha256 = taken.path, filing.known, taken.incoming.sha256
+def _known_already(filing: Filing, picture: _IncomingPicture) -> AddResult | None:
+    assert picture.incoming is not None
+    path, known, sha256 = picture.path, filing.known, picture.incoming.sha256
     filed = known.files.get(sha256)
     if filed is not None and (place := _filed_as(filing.root, filed)) is not None:
-        return Added(str(path), "known", id=place.id, warnings=not_taken(path.name, place, filing.options))
-    if sha256 in known.removed and not taken.named:
-        return Added(str(path), "removed")
+        return AddResult(str(path), "known", id=place.id, warnings=ignored_options(path.name, place, filing.options))
+    if sha256 in known.removed and not picture.named:
+        return AddResult(str(path), "removed")
     return None
 
 
 def _studied(data: Content, name: str) -> Study | ArchiveError:
-    """What a picture tells, or why it is refused: others go on."""
+    """Return the study of a picture, or the error that refuses it: the others go on."""
     try:
         return study(data, name)
     except ArchiveError as error:
         return error
 
 
-def _file(filing: Filing, taken: _Taken, studied: Study | ArchiveError) -> Added | New:
-    """File a picture that has been looked at; the same one may have come just before."""
-    with _refusal(taken):
-        taken.done = _known_already(filing, taken)
-        if taken.done is None:
+def _file(filing: Filing, picture: _IncomingPicture, studied: Study | ArchiveError) -> AddResult | NewObservation:
+    """File a studied picture; the same one may have been filed just before."""
+    with _refusal(picture):
+        picture.done = _known_already(filing, picture)
+        if picture.done is None:
             if isinstance(studied, ArchiveError):
                 raise studied
-            return _file_new(filing, taken, studied)
-    assert taken.done is not None
-    return taken.done
+            return _file_new(filing, picture, studied)
+    assert picture.done is not None
+    return picture.done
 
 
-def _file_new(filing: Filing, taken: _Taken, studied: Study) -> New:
-    path, incoming, known = taken.path, taken.incoming, filing.known
+def _file_new(filing: Filing, picture: _IncomingPicture, studied: Study) -> NewObservation:
+    path, incoming, known = picture.path, picture.incoming, filing.known
     assert incoming is not None
     stated = _stated(filing, path, studied)
     _ = studied.measured  # without a disc it is refused
     place = free_place(filing.root, stated.when.middle_utc)
     entry = PictureEntry(file=place.file(studied.suffix), sha256=incoming.sha256, original_name=path.name[:200])
     record = record_text(record_of(stated, entry)).encode("utf-8")
-    # Before the picture: once it is known, `add` takes no note with it any more, and a run may stop in between.
+    # Before the picture: once that is filed, `add` ignores its note, and a run may be interrupted in between.
     for note in stated.notes:
         append_note(filing.root, place.day, note)
-    picture = incoming.copy or read_named(path)
-    put_picture(filing.root, NewPicture(place, studied.suffix, picture, incoming.sha256, record))
+    source = incoming.copy or read_named(path)
+    put_picture(filing.root, NewPicture(place, studied.suffix, source, incoming.sha256, record))
     known.files[incoming.sha256] = entry.file
     known.sizes.add(path.stat().st_size)
     keep_study(filing.archive.store, incoming.sha256, studied)
-    return New(str(path), place, (*stated.doubts, *guesses(path.name, place, stated)))
+    return NewObservation(str(path), place, (*stated.doubts, *guesses(path.name, place, stated)))
 
 
-def _stated(filing: Filing, path: Path, studied: Study) -> Stated:
-    """What options, the note beside the picture and the picture itself say of its capture."""
+def _stated(filing: Filing, path: Path, studied: Study) -> StatedFacts:
+    """Return the facts of the capture from the options, the note beside the picture and the picture itself."""
     settings, options = filing.archive.settings, filing.options
     stated = stated_facts(settings, options, read_sidecar_of(path), studied.facts, name=path.name)
     if options.drift is None:
@@ -232,7 +232,7 @@ def _stated(filing: Filing, path: Path, studied: Study) -> Stated:
 
 
 def _filed_as(root: Path, file: str) -> Place | None:
-    """Where a picture of known bytes lies; None where a hand has deleted both original and record.
+    """Return where a picture of known bytes lies; None where the observer has deleted both original and record.
 
     Raises
     ------
@@ -252,7 +252,7 @@ def _filed_as(root: Path, file: str) -> Place | None:
         )
     if has_record:
         raise FolderError(
-            f"{file}: was this picture, but it is gone; copy it back there, or take out its record, to add it anew, "
-            f"by `northlimb remove FOLDER {place.id}`"
+            f"{file}: was this picture, but it is gone; copy it back there, or, to add it again, remove its record "
+            f"with `northlimb remove FOLDER {place.id}`"
         )
     return None

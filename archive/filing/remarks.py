@@ -1,33 +1,33 @@
-"""What the observer should look at after `add`: doubts, guesses, contradictions."""
+"""Remarks for the observer to check after `add`: doubts, assumptions, contradictions."""
 
 from __future__ import annotations
 
 from archive.filing.drift_frames import open_readings_remark
-from archive.filing.statements import AddOptions, Stated
+from archive.filing.statements import AddOptions, StatedFacts
 from archive.model.observation import Observation
 from archive.orientation.low_sun import flattening_warning
 from archive.records.places import Place
 from archive.stages.evidence import is_up, night_remark
 
-__all__ = ["guesses", "not_taken", "remarks"]
+__all__ = ["guesses", "ignored_options", "remarks"]
 
 _LOW_SUN_DEG = 2.0
 _WHOLE_LIMB = 0.75
 
 
-def guesses(name: str, place: Place, stated: Stated) -> list[str]:
-    """What was taken for granted and turns the picture round if it is wrong."""
+def guesses(name: str, place: Place, stated: StatedFacts) -> list[str]:
+    """Return remarks on assumptions that, if wrong, turn the picture round."""
     unmirrored = stated.keys.get("north_angle_deg") is not None and stated.keys.get("mirrored") is None
     if unmirrored and stated.instrument.stated_mirrored is None:
         return [
-            f"{name}: the north angle is taken for a picture that is not mirrored; if it is, say "
+            f"{name}: the north angle is assumed to be of a picture that is not mirrored; if it is, write "
             f'mirrored = "yes" in {place.file(".toml")} or in archive.toml'
         ]
     return []
 
 
-def not_taken(name: str, place: Place, options: AddOptions) -> tuple[str, ...]:
-    """Options that came with a picture that is filed already."""
+def ignored_options(name: str, place: Place, options: AddOptions) -> tuple[str, ...]:
+    """Return a warning of the options that are ignored because the picture is already filed."""
     given = {
         "--drift": options.drift,
         "--time": options.time,
@@ -39,16 +39,14 @@ def not_taken(name: str, place: Place, options: AddOptions) -> tuple[str, ...]:
     remarks = []
     named = [option for option, value in given.items() if value is not None]
     if named:
-        remarks.append(
-            f"{name}: {', '.join(named)} not taken, for the picture is filed as {place.id}; edit {place.file('.toml')}"
-        )
+        remarks.append(f"{name}: already filed as {place.id}; {', '.join(named)} ignored; edit {place.file('.toml')}")
     if options.note:
-        remarks.append(f"{name}: --note not taken, for the picture is filed; edit {place.folder}/notes.md")
+        remarks.append(f"{name}: already filed as {place.id}; --note ignored; edit {place.folder}/notes.md")
     return tuple(remarks)
 
 
 def remarks(name: str, place: Place, observation: Observation) -> list[str]:
-    """What an observation itself gives to look at."""
+    """Return remarks on an observation for the observer to check."""
     found = [f"{name}: evidence for north disagrees: {dispute}" for dispute in observation.orientation.disputes]
     found += [f"{name}: {remark}" for remark in observation.remarks]
     sun = observation.sun

@@ -1,4 +1,4 @@
-"""What is stated of a new picture, out of the options, the note beside it and the file itself."""
+"""Facts stated of a new picture: from the options, the note beside it and the file itself."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from archive.records.record import CAPTURE_FACTS, PictureEntry, Record, Sidecar,
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.records.toml_files import check_table
 
-__all__ = ["AddOptions", "Stated", "read_sidecar_of", "record_of", "stated_facts"]
+__all__ = ["AddOptions", "StatedFacts", "read_sidecar_of", "record_of", "stated_facts"]
 
 _BESIDE = "the note beside it"
 _IN_WORDS = {"fits": "the FITS header", "exif": "EXIF", "name": "the file's name"}
@@ -49,7 +49,7 @@ class AddOptions:
 
 
 @dataclass(frozen=True)
-class Stated:
+class StatedFacts:
     """Time, site and instrument of a new picture, its other record keys, notes for its day, doubts for the observer."""
 
     when: CaptureTime
@@ -61,7 +61,7 @@ class Stated:
 
 
 def read_sidecar_of(picture: Path) -> Sidecar:
-    """The note `NAME.toml` beside a picture `NAME.png`, or an empty one; its ending may have capitals.
+    """Return the note `NAME.toml` beside a picture `NAME.png`, or an empty one; its ending may have capitals.
 
     Raises
     ------
@@ -80,10 +80,10 @@ def read_sidecar_of(picture: Path) -> Sidecar:
 
 def stated_facts(
     settings: Settings, options: AddOptions, sidecar: Sidecar, facts: Sequence[Facts], *, name: str
-) -> Stated:
+) -> StatedFacts:
     """Take each fact from the first source that has it: options, note beside the picture, FITS, EXIF, name.
 
-    What the observer wrote must be right; what the file says and cannot be is left out and told in `doubts`.
+    What the observer wrote must be right; impossible values in the file are left out, with a doubt for each.
 
     Parameters
     ----------
@@ -117,7 +117,7 @@ def stated_facts(
         name=name,
     )
     keys |= _orientation_keys(options, sidecar)
-    return Stated(
+    return StatedFacts(
         when=when,
         site=_choose(settings.sites, options, sidecar, facts, what="site", name=name),
         instrument=_choose(settings.instruments, options, sidecar, facts, what="instrument", name=name),
@@ -127,8 +127,8 @@ def stated_facts(
     )
 
 
-def record_of(stated: Stated, picture: PictureEntry) -> Record:
-    """The record to be kept."""
+def record_of(stated: StatedFacts, picture: PictureEntry) -> Record:
+    """Return the record to be kept."""
     fixed = {
         "time": stated.when.middle_utc,
         "time_from": stated.when.source,
@@ -145,7 +145,7 @@ def _first(key: str, *sources: Any) -> Any:
 
 
 def _believable(facts: Sequence[Facts], name: str) -> tuple[tuple[Facts, ...], tuple[str, ...]]:
-    """The facts without what no record may hold, and a word on each that was left out."""
+    """Return the facts that a record may hold, and a doubt for each one left out."""
     kept, doubts = [], []
     for found in facts:
         source = f"{name} ({_IN_WORDS[found.source]})"
@@ -173,7 +173,7 @@ def _stack_doubt(name: str, keys: dict[str, Any]) -> str:
 
 
 def _orientation_keys(options: AddOptions, sidecar: Sidecar) -> dict[str, Any]:
-    """Band, angle, mirroring and drift; a standard error belongs to the angle that it was stated with."""
+    """Return band, angle, mirroring and drift; a standard error belongs to the angle that it was stated with."""
     keys = {key: getattr(sidecar, key) for key in _ORIENTATION_KEYS}
     if options.north_angle_deg is not None:
         stated = check_table(Sidecar, {"north_angle_deg": options.north_angle_deg}, name="--north-angle")
@@ -194,7 +194,7 @@ class _Span:
 
     @classmethod
     def of(cls, sidecar: Sidecar, archive_zone: str, name: str) -> _Span:
-        """Converted before anything is reckoned: local times do not subtract where the clocks change."""
+        """Return the span of a note, in UTC before anything is calculated: local times do not subtract across DST."""
         times = {
             key: None
             if moment is None
@@ -228,7 +228,7 @@ def _refuse_other_length(length_s: float, stated_s: float | None, name: str) -> 
 def _time_candidates(
     options: AddOptions, span: _Span, facts: Sequence[Facts], note_zone: str | None
 ) -> list[TimeCandidate]:
-    """Every time there is, in order of trust; of the note's the middle, else the start, else the end.
+    """Return every known time, in order of trust; of the note's the middle, else the start, else the end.
 
     The note's zone is that of the picture's other times, too, where they come without one.
     """
@@ -257,7 +257,7 @@ def _choose(
     what: Literal["site", "instrument"],
     name: str,
 ) -> Named:
-    """The entry stated; else the only one there is; else the one that the file names, if it is known."""
+    """Return the entry stated; else the only one there is; else the one that the file names, if it is known."""
     known = ", ".join(entry.name for entry in entries)
     for source, wanted in (
         (f"--{what}", getattr(options, what)),

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.disc.carried import Standpoint
+from archive.disc.derotation import ViewGeometry
 from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
 from archive.films.drawing import Annotations, Label
-from archive.films.job import FilmJob, GroupPosition, MapWindow, standpoint
+from archive.films.job import FilmJob, GroupPosition, MapWindow, view_geometry
 from archive.model.angles import difference_deg
 from archive.sun.heliographic import to_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
@@ -27,7 +27,7 @@ _GRID_STEP_DEG = 15
 _LIFETIME_MARGIN = timedelta(hours=6)
 
 
-def disc_annotations(job: FilmJob, held: Standpoint | None = None) -> AnnotationsAt:
+def disc_annotations(job: FilmJob, held: ViewGeometry | None = None) -> AnnotationsAt:
     """Return a function for grid, axis and names on the disc at a time; with `held` the disc does not rotate."""
     frame, options = job.frame, job.options
 
@@ -39,7 +39,7 @@ def disc_annotations(job: FilmJob, held: Standpoint | None = None) -> Annotation
     def annotations(time_utc: datetime) -> Annotations:
         if not (options.grid or options.axis or job.groups):
             return Annotations()
-        at = held or standpoint(time_utc)
+        at = held or view_geometry(time_utc)
         labels = []
         for name, latitude_deg, longitude_deg in _groups_at(job, time_utc):
             west, north, mu = to_disc(latitude_deg, longitude_deg - at.l0_deg, b0_deg=at.b0_deg)

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from archive.disc.aligned import DiscFrame
-from archive.disc.carried import Standpoint
+from archive.disc.derotation import ViewGeometry
 from archive.model.choices import Caption, FilmView, Look
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.store import StoredBlob
 from archive.sun.view import sun_view
 
-__all__ = ["FilmJob", "FilmOptions", "GroupPosition", "MapWindow", "standpoint"]
+__all__ = ["FilmJob", "FilmOptions", "GroupPosition", "MapWindow", "view_geometry"]
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ class MapWindow:
     px_per_deg: float
 
 
-def standpoint(time_utc: datetime) -> Standpoint:
+def view_geometry(time_utc: datetime) -> ViewGeometry:
     """Return the geocentric view of the Sun at a time, with B0 and L0."""
     sun = sun_view(time_utc, latitude_deg=0.0, longitude_deg=0.0)
-    return Standpoint(days_since_1970(time_utc), sun.b0_deg, sun.l0_deg)
+    return ViewGeometry(days_since_1970(time_utc), sun.b0_deg, sun.l0_deg)

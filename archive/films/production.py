@@ -22,7 +22,7 @@ _HELD_SHARE = 0.6
 
 
 def film_of(job: FilmJob, style: FilmStyle, name: str, *discs: bytes) -> dict[str, bytes]:
-    """The files of a film, as `film_content` gives them; made in a folder of its own, for the encoder needs one.
+    """Return the files of a film, as `film_content` gives them; made in a folder of its own, for the encoder needs one.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def film_of(job: FilmJob, style: FilmStyle, name: str, *discs: bytes) -> dict[st
 
 
 def plan_film(job: FilmJob, style: FilmStyle, *, painters: int = 1) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
-    """The time line, the frames (painted by so many threads) and the head of a film."""
+    """Return the time line, the frames (painted by so many threads) and the head of a film."""
     sightings = [Sighting(one.id, one.time_utc) for one in job.chosen]
     pace_s = job.options.pace_s or PACE_S[style]
     frame = job.frame

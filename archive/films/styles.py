@@ -9,18 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import STANDARD_FRAME, DiscFrame
-from archive.disc.carried import (
+from archive.disc.derotation import (
     CARRINGTON_FRAME,
     SPOT_LAW,
     Canvas,
     Drift,
-    Share,
-    Standpoint,
     Surface,
+    ViewGeometry,
+    WeightedSurface,
     disc_canvas,
     map_canvas,
-    seen_surface,
-    shares_between,
+    visible_surface,
+    weighted_surfaces,
 )
 from archive.disc.painted import Palette, disc_palette, map_palette, painted
 from archive.disc.tone import flatten_disc, looked_at
@@ -34,7 +34,7 @@ from archive.films.annotations import (
 from archive.films.caption import draw_caption
 from archive.films.drawing import draw_annotations
 from archive.films.frames import Overlay, Paint, film_frames, painted_frames
-from archive.films.job import FilmJob, MapWindow, standpoint
+from archive.films.job import FilmJob, MapWindow, view_geometry
 from archive.films.strip import draw_strip, strip_picture
 from archive.films.timeline import FrameSpec, Sighting
 from archive.model.choices import FilmStyle
@@ -74,12 +74,12 @@ def _smooth_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> F
     paint = _painter(*_disc(job), SPOT_LAW, size_px)
 
     def prepare(spec: FrameSpec) -> Paint:
-        at = standpoint(spec.time_utc)
+        at = view_geometry(spec.time_utc)
         seen = surfaces(spec.observations)
         if spec.kind == "observed":
-            shares: tuple[Share, ...] = (Share(seen[0], 1.0, 1.0),)
+            shares: tuple[WeightedSurface, ...] = (WeightedSurface(seen[0], 1.0, 1.0),)
         else:
-            shares = shares_between(seen, at.time_days, reach_days=reach_days)
+            shares = weighted_surfaces(seen, at.time_days, reach_days=reach_days)
         return partial(paint, shares, at)
 
     annotations = _overlay(job, disc_annotations(job))
@@ -96,14 +96,14 @@ def _smooth_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> F
 
 def _corotating_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> Frames:
     """Yield the frames of a corotating film: fixed Carrington longitudes, as a flat map or as the disc."""
-    at, window = _fixed_standpoint(job), map_window(job)
+    at, window = _fixed_view_geometry(job), map_window(job)
     surfaces = _surfaces(job)
     paint = _painter(*_fixed_canvas(job, window), CARRINGTON_FRAME, job.options.size_px)
 
     def prepare(spec: FrameSpec) -> Paint:
         weights = (1.0,) if spec.kind == "observed" else (1.0 - spec.weight, spec.weight)
         seen = zip(surfaces(spec.observations), weights, strict=True)
-        return partial(paint, [Share(surface, weight, weight) for surface, weight in seen], at)
+        return partial(paint, [WeightedSurface(surface, weight, weight) for surface, weight in seen], at)
 
     annotations = disc_annotations(job, at) if window is None else map_annotations(job, window)
     return painted_frames(specs, prepare, overlay=_overlay(job, annotations), painters=painters)
@@ -111,8 +111,8 @@ def _corotating_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) 
 
 def _painter(
     canvas: Canvas, palette: Palette, drift: Drift, size_px: int
-) -> Callable[[Sequence[Share], Standpoint], NDArray[np.uint8]]:
-    def paint(shares: Sequence[Share], at: Standpoint) -> NDArray[np.uint8]:
+) -> Callable[[Sequence[WeightedSurface], ViewGeometry], NDArray[np.uint8]]:
+    def paint(shares: Sequence[WeightedSurface], at: ViewGeometry) -> NDArray[np.uint8]:
         return painted(shares, canvas, at, drift=drift, palette=palette, size_px=size_px)
 
     return paint
@@ -125,16 +125,16 @@ def map_window(job: FilmJob) -> MapWindow | None:
     size_px = job.options.size_px
     scale = _MAP_PX_PER_DEG * size_px
     width, height = round(2 * MAP_HALF_LONGITUDE_DEG * scale), round(2 * MAP_HALF_LATITUDE_DEG * scale)
-    longitude_deg = _fixed_standpoint(job).l0_deg
+    longitude_deg = _fixed_view_geometry(job).l0_deg
     return MapWindow(longitude_deg, (size_px - width) // 2, round(_MAP_TOP * size_px), width, height, scale)
 
 
-def _fixed_standpoint(job: FilmJob) -> Standpoint:
+def _fixed_view_geometry(job: FilmJob) -> ViewGeometry:
     """Return the view at the chosen longitude, else the central one at mid-span, from above the equator."""
     times = [one.time_utc for one in job.chosen]
-    middle = standpoint(min(times) + (max(times) - min(times)) / 2)
+    middle = view_geometry(min(times) + (max(times) - min(times)) / 2)
     asked = job.options.longitude_deg
-    return Standpoint(middle.time_days, 0.0, middle.l0_deg if asked is None else asked % 360.0)
+    return ViewGeometry(middle.time_days, 0.0, middle.l0_deg if asked is None else asked % 360.0)
 
 
 def _fixed_canvas(job: FilmJob, window: MapWindow | None) -> tuple[Canvas, Palette]:
@@ -162,7 +162,7 @@ def _surfaces(job: FilmJob) -> Callable[[Sequence[str]], list[Surface]]:
         for name in names:
             if name not in loaded:
                 one = known[name]
-                at = Standpoint(days_since_1970(one.time_utc), one.sun.b0_deg, one.sun.l0_deg)
+                at = ViewGeometry(days_since_1970(one.time_utc), one.sun.b0_deg, one.sun.l0_deg)
                 loaded[name] = _surface(job.discs[name], job.frame, at)
         return [loaded[name] for name in names]
 
@@ -173,9 +173,9 @@ def _content(disc: StoredBlob | bytes) -> bytes:
     return disc if isinstance(disc, bytes) else disc.read()
 
 
-def _surface(disc: StoredBlob | bytes, frame: DiscFrame, at: Standpoint) -> Surface:
+def _surface(disc: StoredBlob | bytes, frame: DiscFrame, at: ViewGeometry) -> Surface:
     flat = flatten_disc(read_disc(_content(disc)), STANDARD_FRAME)
-    return seen_surface(_sized(flat, frame.size_px), frame, at)
+    return visible_surface(_sized(flat, frame.size_px), frame, at)
 
 
 def _sized(flat: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:

@@ -230,14 +230,14 @@ def _git_address(parts: SplitResult, options: TargetOptions) -> Address:
 
 
 def _git_authority(shown: str, parts: SplitResult) -> str:
-    """User, host and port anew from their checked parts."""
+    """Return user, host and port composed of their checked parts."""
     host, user = _host(shown, parts), _user(shown, parts)
     host = f"[{host}]" if ":" in host else host
     return (f"{quote(user)}@" if user else "") + host + (f":{parts.port}" if parts.port else "")
 
 
 def _shown_authority(parts: SplitResult) -> str:
-    """Host with its user; over https that is often a token, which nobody is to read."""
+    """Return host with its user; over https that is often a token, which nobody is to read."""
     user, at, host = parts.netloc.rpartition("@")
     secret = parts.scheme == "git+https" and user not in ("", "git")
     return f"{_NO_USER_SHOWN if secret else user}{at}{host}"

@@ -95,7 +95,7 @@ class FolderReader:
         """Do nothing."""
 
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The bytes of a file."""
+        """Return the bytes of a file."""
         try:
             with self._folder.open(name) as stream:
                 while block := stream.read(_BLOCK_BYTES):

@@ -64,5 +64,5 @@ def _from_netrc(address: Address) -> Login | None:
             f"mend it, or set {_PASSWORD}"
         ) from None
     except (OSError, UnicodeDecodeError):
-        raise PublishError(f"{path}: cannot be read; mend it, or set {_PASSWORD}") from None
+        raise PublishError(f"{path}: cannot be read; fix it, or set {_PASSWORD}") from None
     return None if entry is None else Login(entry.user or None, entry.password)

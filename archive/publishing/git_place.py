@@ -108,7 +108,7 @@ class GitPlace:
             self._tip = with_retries(lambda: self._fetched("--refetch", "--no-filter"), place=self.name)
 
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The bytes of a file in the newest commit."""
+        """Return the bytes of a file in the newest commit."""
         if self._tip is None or not self._git("ls-tree", self._tip, "--", name):
             raise FileMissing(name)
         yield self._git("cat-file", "blob", f"{self._tip}:{name}")
@@ -205,7 +205,7 @@ class GitPlace:
         return [*own, *words]
 
     def _environment(self) -> Mapping[str, str]:
-        """Our own repository, whatever one this runs in; and no questions, for there may be nobody to answer."""
+        """Return the environment for git: our own repository only, and no prompts, as there may be no terminal."""
         folder = Path(self._scratch.name)
         return {
             "GIT_DIR": str(folder),

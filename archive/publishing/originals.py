@@ -57,7 +57,7 @@ def _found(names: Collection[str]) -> Iterator[str]:
 
 
 def _bare_repositories(names: Collection[str]) -> Iterator[str]:
-    """A file HEAD with what git keeps beside it."""
+    """Return a file HEAD with what git keeps beside it."""
     for head in (name for name in names if name == "HEAD" or name.endswith("/HEAD")):
         folder = head.removesuffix("HEAD")
         beside = tuple(folder + one for one in _BESIDE_HEAD)

@@ -50,7 +50,7 @@ class Reader(Protocol):
         """Announce the files to be read, in this order; a target may prefetch them."""
 
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The bytes of a file; raises `FileMissing` or `ConnectionDropped`."""
+        """Return the bytes of a file; raises `FileMissing` or `ConnectionDropped`."""
 
     def close(self) -> None:
         """Release connections and temporary files."""

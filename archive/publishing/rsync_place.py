@@ -58,7 +58,7 @@ class RsyncPlace:
         self._expected = list(names)
 
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The bytes of a file, brought to a temporary folder first, together with those expected next."""
+        """Return the bytes of a file, brought to a temporary folder first, together with those expected next."""
         scratch, fetched = Folder(Path(self._scratch.name)), f"fetched/{name}"
         if not scratch.is_file(fetched):
             self._fetch(name)

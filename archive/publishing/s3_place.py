@@ -53,7 +53,7 @@ class S3Place:
         """Nothing to prepare: objects are read side by side."""
 
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The bytes of an object."""
+        """Return the bytes of an object."""
         with self._faults(name):
             body = self._client.get_object(Bucket=self._bucket, Key=self._prefix + name)["Body"]
             with body:

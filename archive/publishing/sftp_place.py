@@ -90,7 +90,7 @@ class _Session:
 
 
 def _ssh_config(host: str) -> dict[str, str]:
-    """What ~/.ssh/config says of a host."""
+    """Return the options of a host in ~/.ssh/config."""
     import paramiko
 
     path = Path("~/.ssh/config").expanduser()

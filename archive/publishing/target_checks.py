@@ -47,7 +47,7 @@ def check_place(site_dir: Path, target: Path, *, adopt: bool, keep: Collection[s
     `adopt` lets other files be there, but never an archive, a history or a home folder.
     """
     if target == site_dir or site_dir in target.parents or target in site_dir.parents:
-        raise PublishError(f"{target}: target and site {site_dir} lie in each other: choose another folder")
+        raise PublishError(f"{target}: target and site {site_dir} overlap: choose another folder")
     for folder in target.parents:
         if (folder / _ARCHIVE_SIGN).exists():
             raise PublishError(f"{target}: target lies in the archive {folder}: choose a folder outside of it")
@@ -78,7 +78,7 @@ def check_kept(target: Path, site: Collection[str], kept: Collection[str]) -> No
 
 
 def foreign_files(target: Path, site: Collection[str], current: Collection[str], *, adopt: bool) -> tuple[str, ...]:
-    """Files in the target that are of no site of ours, and that publishing would remove.
+    """Return files in the target that are of no site of ours, and that publishing would remove.
 
     `current` are those in the target that are not kept.
 

@@ -55,7 +55,7 @@ class ZipPlace:
         """Nothing to prepare."""
 
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The bytes of a file in the zip, checked against its checksum."""
+        """Return the bytes of a file in the zip, checked against its checksum."""
         if not self._path.exists():
             raise FileMissing(name)
         with self._damage_told(name), self._held() as held:
@@ -94,7 +94,7 @@ class ZipPlace:
     def _write(self, delivery: Delivery) -> None:
         folder, part = made_folder(self._path.parent), part_of(self._file)
         there = folder.status(self._file)
-        folder.remove(part)  # of a run that was stopped
+        folder.remove(part)  # of an interrupted run
         with folder.create(part) as stream:
             with zipfile.ZipFile(stream, "w") as made:
                 self._fill(made, delivery)

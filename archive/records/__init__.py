@@ -1,1 +1,1 @@
-"""What is kept on disk: settings, records, checksums, derived values."""
+"""What the observer owns on disk: settings, records, notes, checksums, and the journal of changes."""

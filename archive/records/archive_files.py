@@ -1,4 +1,4 @@
-"""The files of an archive, reached through the one door, and the few links in it that may be followed.
+"""The files of an archive, reached through a `Folder`, and the few links in it that may be followed.
 
 A link of the archive's own is followed where it stands for a whole part of it: a year, the derived things or the site
 on another disk, once the user has allowed just that link (`archive.records.grants`).
@@ -30,25 +30,25 @@ __all__ = [
 ]
 
 DERIVED_NAME, SITE_NAME, THEME_NAME = ".northlimb", "site", "theme"
-# The lock, and what a run has under way: no derived things, so not in the folder that may be deleted at any time.
+# The lock and the journal of a run: not derived data, so not in the folder that may be deleted at any time.
 WORK_NAME = ".northlimb-work"
-# What settings, records and notes were when they were last known to be right; `verify` tells rot in them by it.
+# Settings, records and notes as last known to be right, by which `verify` detects damage.
 REMEMBERED_NAME = "remembered-words.json"
 _YEAR = re.compile(r"[0-9]{4}")
 
 
 def files_of(root: Path) -> Folder:
-    """The archive's folder."""
+    """Return the archive's folder."""
     return Folder(root, follow=partial(_may_follow, root))
 
 
 def derived_files(root: Path) -> Folder:
-    """The archive's folder of derived things, which need not be there."""
+    """Return the archive's folder of derived things, which need not be there."""
     return files_of(root).below(DERIVED_NAME)
 
 
 def links_of(root: Path) -> Iterator[tuple[str, str]]:
-    """The links of an archive that could be followed, and where they lead, as they are written."""
+    """Yield the links of an archive that could be followed, and their targets as written."""
     files = Folder(root)
     for name in files.names():
         if _is_part(name) and (target := files.leads_to(name)) is not None:
@@ -56,7 +56,8 @@ def links_of(root: Path) -> Iterator[tuple[str, str]]:
 
 
 def text_of(data: bytes, *, errors: str = "strict") -> str:
-    """The text of a file as an editor of any system saves it: UTF-8, with or without a mark, line ends of any kind.
+    """Return the text of a file as an editor of any system saves it: UTF-8, with or without a mark, line ends of any
+    kind.
 
     Raises
     ------
@@ -67,7 +68,7 @@ def text_of(data: bytes, *, errors: str = "strict") -> str:
 
 
 def digest_of_grant(kind: str, *parts: str) -> str:
-    """What stands, among what an archive is allowed, for one thing that was seen."""
+    """Return the digest under which a permission is remembered."""
     return hashlib.sha256(json.dumps([kind, *parts]).encode()).hexdigest()
 
 

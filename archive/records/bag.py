@@ -31,7 +31,7 @@ def write_bag(
     payload : iterable of str
         Their names, there and below `data/`.
     facts : mapping of str to str
-        What `bag-info.txt` tells, one line each; the size of the payload is added.
+        The lines of `bag-info.txt`; the size of the payload is added.
     on_file : callable
         Called with the number of files that are done.
 
@@ -52,7 +52,7 @@ def write_bag(
         make_named_folder(bag.parent)
         place = Folder(bag.parent)
         if place.is_file(f"{aside}/{_DECLARATION_NAME}"):
-            place.remove_tree(aside)  # of a run that was stopped
+            place.remove_tree(aside)  # of an interrupted run
         if place.exists(aside):
             raise FolderError(f"{place.path / aside}: in the way of the bag; move it elsewhere")
         place.make_folder(aside)
@@ -63,7 +63,7 @@ def write_bag(
             _write_tags(made, sums, {**facts, "Payload-Oxum": f"{size}.{len(sums)}"})
             sync_disk(made.path)
             if place.exists(name):
-                raise FolderError(f"{bag}: has come there meanwhile; name another folder")
+                raise FolderError(f"{bag}: was created meanwhile; name another folder")
             place.rename(aside, name)
         except BaseException:
             place.remove_tree(aside)
@@ -85,7 +85,7 @@ def _write_payload(
 
 
 def _copied(files: Folder, name: str, bag: Folder) -> tuple[str, int]:
-    """Copy and hash in one pass; the time of the file goes along, for it tells when words were edited."""
+    """Copy and hash in one pass; the modification time is kept, since it shows when a text was edited."""
     digest, chunk = hashlib.sha256(), bytearray(CHUNK_BYTES)
     view, target = memoryview(chunk), f"data/{name}"
     bag.make_folder(target.rpartition("/")[0])
@@ -118,5 +118,5 @@ def _write_tags(bag: Folder, sums: Mapping[str, str], facts: Mapping[str, str]) 
 
 
 def _as_listed(name: str) -> str:
-    """RFC 8493, 2.1.3: percent signs and line ends in names are written as escapes, nothing else."""
+    """Return a name as manifests write it: only percent signs and line ends are escaped (RFC 8493, 2.1.3)."""
     return name.replace("%", "%25").replace("\n", "%0A").replace("\r", "%0D")

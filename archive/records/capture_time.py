@@ -1,4 +1,4 @@
-"""When a picture was taken: one time out of several sources, doubts spelt out."""
+"""Capture time of a picture: one time out of several sources, with doubts for the observer."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class CaptureTime:
 
 
 def parse_time(text: str, *, name: str) -> datetime:
-    """An ISO 8601 date and time, with or without a zone.
+    """Return an ISO 8601 date and time, with or without a zone.
 
     Raises
     ------
@@ -112,7 +112,7 @@ def capture_time(
 
 
 def in_utc(moment: datetime, *, zone_name: str, source: str, name: str) -> datetime:
-    """A moment in UTC; a naive one is in the zone named.
+    """Return a moment in UTC; a naive one is in the zone named.
 
     Parameters
     ----------
@@ -138,7 +138,7 @@ def in_utc(moment: datetime, *, zone_name: str, source: str, name: str) -> datet
     if early.utcoffset() == late.utcoffset():
         return early.astimezone(UTC)
     there_and_back = early.astimezone(UTC).astimezone(zone).replace(tzinfo=None)
-    problem = "comes twice" if there_and_back == moment else "does not exist"
+    problem = "occurs twice" if there_and_back == moment else "does not exist"
     raise FactsError(
         f"{name}: {moment.isoformat(sep=' ')} ({source}) {problem} in {zone_name}, where the clocks change; "
         f"give --time with its offset, such as {early.isoformat()} or {late.isoformat()}"
@@ -160,7 +160,7 @@ def _middle_utc(candidate: TimeCandidate, zone_name: str, length: timedelta, nam
 
 
 def _likely_cause(middle: datetime, apart: timedelta, slack: timedelta, zone_name: str) -> str:
-    """The usual mistakes by which times are a fixed number of hours apart."""
+    """Return the usual mistake that explains how far two times are apart; empty where none does."""
     local = middle.astimezone(ZoneInfo(zone_name))
     offset, summer = local.utcoffset(), local.dst()
     if offset and abs(abs(apart) - abs(offset)) <= slack:
@@ -173,19 +173,19 @@ def _likely_cause(middle: datetime, apart: timedelta, slack: timedelta, zone_nam
 def _doubt(name: str, source: str, apart: timedelta, *, cause: str, taken: tuple[str, datetime]) -> str:
     first_source, middle = taken
     return (
-        f"{name}: {source} says {middle + apart:%Y-%m-%dT%H:%M:%SZ}, {_in_words(apart)} than {first_source} "
+        f"{name}: {source} says {middle + apart:%Y-%m-%dT%H:%M:%SZ}, {_format_interval(apart)} than {first_source} "
         f"({middle:%Y-%m-%dT%H:%M:%SZ}), which is used{cause}; give --time if that is wrong"
     )
 
 
-def _in_words(apart: timedelta) -> str:
-    """Like ``1 h 5 min later``."""
+def _format_interval(apart: timedelta) -> str:
+    """Return an interval such as ``1 h 5 min later``."""
     minutes = round(abs(apart).total_seconds() / 60)
-    hours, odd_minutes = divmod(minutes, 60)
+    hours, minutes_left = divmod(minutes, 60)
     if hours >= 48:
         size = f"{hours / 24:.1f} days"
     else:
-        size = " ".join(part for part in (hours and f"{hours} h", odd_minutes and f"{odd_minutes} min") if part)
+        size = " ".join(part for part in (hours and f"{hours} h", minutes_left and f"{minutes_left} min") if part)
     return f"{size} {'later' if apart > timedelta(0) else 'earlier'}"
 
 

@@ -1,4 +1,4 @@
-"""`checksums.sha256`: what every original's bytes must be, in the format of ``sha256sum -c``."""
+"""`checksums.sha256`: the checksums of all originals, in the format of ``sha256sum -c``."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ CHUNK_BYTES = 256 * 1024  # larger chunks fall out of the processor's cache betw
 
 @dataclass(frozen=True)
 class ChecksumList:
-    """Checksums by file; and of lines that are none, or contradict one before them, what is wrong and how they read."""
+    """Checksums by file; and of invalid or contradictory lines the mistakes and the text."""
 
     sums: dict[str, str]
     mistakes: tuple[str, ...] = ()
@@ -45,7 +45,7 @@ class ChecksumList:
 
 
 def read_checksums(root: Path) -> dict[str, str]:
-    """Checksums by file, relative to the archive, forward slashes; line ends of any system.
+    """Return the checksums by file, relative to the archive, forward slashes; line ends of any system.
 
     Raises
     ------
@@ -56,7 +56,7 @@ def read_checksums(root: Path) -> dict[str, str]:
 
 
 def read_list(root: Path) -> ChecksumList:
-    """All that stands in the list of checksums; one bad line does not keep the others from being used.
+    """Return the whole list of checksums; one bad line does not keep the others from being used.
 
     Raises
     ------
@@ -78,19 +78,19 @@ def read_list(root: Path) -> ChecksumList:
 
 
 def _taken(line: str, found: dict[str, str]) -> str:
-    """Take the checksum of a line, or say what is wrong with it; empty where nothing is."""
+    """Take the checksum of a line; return its mistake, empty where there is none."""
     match = _LINE.fullmatch(line)
     if match is None:
         return f"{line[:60]!r} is not a checksum line" if line.strip() else ""
     if not _is_original(match[2]):
-        return f"{match[2][:60]!r} is no picture of this archive"
+        return f"{match[2][:60]!r} is not a picture of this archive"
     if found.setdefault(match[2], match[1].lower()) != match[1].lower():
         return f"a second, different checksum of {match[2][:200]}"
     return ""
 
 
 def _is_original(file: str) -> bool:
-    """Whether a line names a file of the form that we write: an original's place, and nothing outside of it."""
+    """Return whether a line names a file of the form that we write: an original's place, and nothing outside of it."""
     return _ORIGINAL.fullmatch(file) is not None
 
 
@@ -99,7 +99,7 @@ def _text(files: Folder, path: Path) -> str:
         data = files.read(CHECKSUMS_NAME, most_bytes=_MOST_BYTES)
         if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
             raise FolderError(f"{path}: byte 0 is not UTF-8; save the file as UTF-8 text")
-        return text_of(data, errors="surrogateescape")  # a rotten byte spoils its own line alone
+        return text_of(data, errors="surrogateescape")  # a damaged byte spoils its own line alone
     except OSError as error:
         if error.errno == errno.EFBIG:
             raise FolderError(f"{path}: {error.strerror}; correct or remove the file") from error
@@ -112,7 +112,7 @@ def write_checksums(root: Path, checksums: dict[str, str], *, mistaken_lines: It
     Parameters
     ----------
     mistaken_lines : iterable of str, optional
-        Lines that are no checksums, which come last; those that stand there now where it is left out.
+        Lines that are no checksums, which come last; the present ones where it is left out.
 
     Raises
     ------
@@ -126,13 +126,13 @@ def write_checksums(root: Path, checksums: dict[str, str], *, mistaken_lines: It
 
 
 def file_sha256(files: Folder, file: str) -> str:
-    """SHA-256 of a file's bytes as 64 hexadecimal digits, read in chunks."""
+    """Return the SHA-256 of a file as 64 hexadecimal digits, read in chunks."""
     with files.open(file) as stream:
         return _sha256(stream)
 
 
 def named_sha256(path: Path) -> str:
-    """SHA-256 of a file that the user named; see `file_sha256`."""
+    """Return the SHA-256 of a file that the user named; see `file_sha256`."""
     with open_named(path) as stream:
         return _sha256(stream)
 

@@ -1,4 +1,4 @@
-"""What the observer's hand puts right in a record: counts, groups, and places that are dust."""
+"""The observer's corrections in a record: counts, groups, and places that are dust."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ class Dust(TomlModel):
 
 
 def groups_text(groups: Sequence[NamedGroup]) -> str:
-    """Groups as they would stand in a record, to be pasted there and put right; those with a place only."""
+    """Return groups as text for a record, to be pasted there and corrected; only those with a position."""
     return "\n".join(_table(one) for one in groups if one.group.latitude_deg is not None) or "groups = []\n"
 
 

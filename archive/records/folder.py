@@ -21,7 +21,7 @@ from archive.records.archive_files import (
 from archive.records.checksums import CHECKSUMS_NAME, file_sha256, read_checksums, write_checksums
 from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.lock import acquired_lock
-from archive.records.pending import PENDING, change_of, finish, move_file, read_pending, remove_empty, write_pending
+from archive.records.pending import PENDING, change_from, finish, move_file, read_pending, remove_empty, write_pending
 from archive.records.places import PICTURE_SUFFIXES, Place, day_folders, is_file_of_day, is_year, place_of_id
 from archive.records.removed import REMOVED_NAME, new_removed_folder
 from archive.records.settings import SETTINGS_NAME, check_format
@@ -52,7 +52,7 @@ class NewPicture:
 
 
 def open_folder(folder: Path) -> Path:
-    """The archive's folder, made sure that it is one, and that its links may be followed.
+    """Return the archive's folder, checked to be one whose links may be followed.
 
     Raises
     ------
@@ -67,7 +67,7 @@ def open_folder(folder: Path) -> Path:
 
 
 def named_archive(folder: Path) -> Path:
-    """The archive's folder, whatever its links.
+    """Return the archive's folder, whatever its links.
 
     Raises
     ------
@@ -91,12 +91,12 @@ def named_archive(folder: Path) -> Path:
 
 def _not_followed(root: Path, name: str, target: str) -> str:
     if not (root / name).is_dir():
-        return f"{root / name}: is a link to {target}, where no folder is; remove the link, or put the folder there"
+        return f"{root / name}: is a link to {target}, which is not a folder; remove the link, or put the folder there"
     return f"{root / name}: is a link to {target}; `northlimb trust {root}` allows it to be followed"
 
 
 def kept_folder(path: Path) -> Path | None:
-    """The year's folder, or that of derived things, of the archive in which `path` lies; None for any other place.
+    """Return the archive's folder of a year or of derived data in which `path` lies; None for any other place.
 
     Links are followed. What is written there would stand among originals, or be cleared away.
     """
@@ -198,19 +198,19 @@ def _clear_interrupted(root: Path) -> None:
     if entry == {}:
         _set_aside(root)
     elif entry is not None:
-        if (change := change_of(entry)) is not None:
+        if (change := change_from(entry)) is not None:
             finish(root, change)
         elif (picture := _picture_of(entry)) is not None:
             _finish_or_undo(root, *picture)
-        files_of(root).remove(PENDING)  # what is not of our writing touches nothing
+        files_of(root).remove(PENDING)  # a journal that is not ours changes nothing
     for name in leftovers(root):
         files_of(root).remove_tree(name)
 
 
 def _set_aside(root: Path) -> None:
-    """Keep in `removed/` what is under way by words that are not believed: another computer may have stopped here.
+    """Move to `removed/` what an untrusted journal may speak of: a run on another computer may have stopped here.
 
-    Nothing is done by such words, and nothing that they may speak of is lost: `verify` tells what is amiss.
+    Nothing is done by such a journal, and no file is lost: `verify` reports what is wrong.
     """
     files, folder = files_of(root), new_removed_folder(root, "replaced")
     for name in leftovers(root):
@@ -219,17 +219,17 @@ def _set_aside(root: Path) -> None:
 
 
 def leftovers(root: Path) -> list[str]:
-    """What a stopped run left: unfinished work written down, files and folders that were not yet in their places."""
+    """Return what an interrupted run left: unfinished work in its journal, and temporary files and folders."""
     files = files_of(root)
     found = [PENDING] if files.exists(PENDING) else []
     for folder in ("", *day_folders(root), WORK_NAME):
-        with suppress(OSError):  # not there, or the system lets nobody look
+        with suppress(OSError):  # not there, or the system refuses access
             found += [f"{folder}/{name}" if folder else name for name in files.names(folder) if _is_part(folder, name)]
     return found
 
 
 def _is_part(folder: str, name: str) -> bool:
-    """Whether a name is a temporary one that we give in that folder: of our own files, and of a site made aside."""
+    """Return whether a name is one of our temporary names in that folder: of a file, or of a site being built."""
     if not name.endswith(TEMPORARY_SUFFIX):
         return False
     whole = name.removesuffix(TEMPORARY_SUFFIX)
@@ -239,7 +239,7 @@ def _is_part(folder: str, name: str) -> bool:
 
 
 def _picture_of(entry: Mapping[str, Any]) -> tuple[Place, str, str] | None:
-    """Place, ending and checksum of a picture that was being filed."""
+    """Return the place, file name extension and checksum of a picture that was being filed."""
     try:
         place, suffix, sha256 = place_of_id(entry["id"]), entry["suffix"], str(entry["sha256"])
         return (place, suffix, sha256) if suffix in PICTURE_SUFFIXES else None
@@ -256,7 +256,7 @@ def _finish_or_undo(root: Path, place: Place, suffix: str, sha256: str) -> None:
 
 
 def _undo(root: Path, place: Place, suffix: str) -> None:
-    """Take back a picture that was being filed; its source still has the bytes."""
+    """Undo the filing of a picture; its source still has the bytes."""
     files, file = files_of(root), place.file(suffix)
     for name in (place.file(".toml"), file, place.file(".toml") + TEMPORARY_SUFFIX, file + TEMPORARY_SUFFIX):
         files.remove(name)

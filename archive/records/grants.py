@@ -1,4 +1,4 @@
-"""What an archive asks to be allowed: links to follow, targets to send to, a theme, files in its site to publish.
+"""Permissions that an archive asks for: links to follow, targets to send to, a theme, files in its site to publish.
 
 An archive may come from somebody else. What it would do beyond its own folder is done only once the user has seen it
 and said so; what was seen is remembered outside of it, and when it changes the user is asked anew.
@@ -38,7 +38,7 @@ Kind = Literal["link", "target", "theme", "site-files"]
 
 @dataclass(frozen=True)
 class Grant:
-    """One thing that an archive would do; `words` say it, `digest` changes with anything about it."""
+    """One thing that an archive would do; `words` describe it, `digest` changes with anything about it."""
 
     kind: Kind
     name: str
@@ -47,7 +47,7 @@ class Grant:
 
 
 def grants_of(root: Path, *, strangers: Mapping[str, str] | None = None) -> tuple[Grant, ...]:
-    """All that an archive would do, allowed or not.
+    """Return all that an archive would do, allowed or not.
 
     Parameters
     ----------
@@ -60,7 +60,7 @@ def grants_of(root: Path, *, strangers: Mapping[str, str] | None = None) -> tupl
 
 
 def is_allowed(root: Path, grant: Grant) -> bool:
-    """Whether the user has allowed just this."""
+    """Return whether the user has allowed just this."""
     return grant.digest in allowed(root)
 
 
@@ -76,7 +76,7 @@ def allow(root: Path, grants: tuple[Grant, ...]) -> None:
 
 
 def forget(root: Path) -> None:
-    """Remember nothing of an archive.
+    """Withdraw all permissions of an archive.
 
     Raises
     ------
@@ -91,10 +91,10 @@ def _grants(root: Path, strangers: Mapping[str, str]) -> Iterator[Grant]:
         yield Grant("link", name, f"follow the link {name} to {target}", digest_of_grant("link", name, target))
     try:
         targets = read_settings(root).targets
-    except SettingsError:  # told by whatever needs the settings
+    except SettingsError:  # reported by whatever needs the settings
         targets = ()
     yield from (target_grant(root, entry) for entry in targets)
-    with suppress(SettingsError):  # told by whatever needs the theme
+    with suppress(SettingsError):  # reported by whatever needs the theme
         if (theme := theme_grant(root)) is not None:
             yield theme
     if strangers:
@@ -102,7 +102,7 @@ def _grants(root: Path, strangers: Mapping[str, str]) -> Iterator[Grant]:
 
 
 def target_grant(root: Path, entry: TargetSettings) -> Grant:
-    """Sending the site, and a password with it, to a target of `archive.toml`; a folder that links lead to is told."""
+    """Return the permission to send the site, and a password, to a target; it names the folder behind links."""
     led = () if entry.folder is None else _led_to(root, entry.folder)
     place = (entry.url or entry.folder or "") + "".join(f", which links lead to {there}" for there in led)
     secret = ", with the password that you set for it," if entry.url is not None else ""
@@ -116,7 +116,7 @@ def target_grant(root: Path, entry: TargetSettings) -> Grant:
 
 
 def folder_of_target(root: Path, folder: str) -> Path:
-    """Where a target's folder is; one that is not absolute is relative to the archive.
+    """Return the folder of a target; one that is not absolute is relative to the archive.
 
     Raises
     ------
@@ -126,11 +126,13 @@ def folder_of_target(root: Path, folder: str) -> Path:
     try:
         return (root / Path(folder).expanduser()).absolute()
     except RuntimeError as error:
-        raise SettingsError(f"target folder {folder}: no such user here; write the whole path") from error
+        raise SettingsError(f"target folder {folder}: no such user on this computer; write the whole path") from error
 
 
 def _led_to(root: Path, folder: str) -> tuple[str, ...]:
-    """The folder behind the links on a target's way, but those to the archive itself; empty where there are none."""
+    """Return the folder behind the links on a target's way, but those to the archive itself; empty where there are
+    none.
+    """
     with suppress(SettingsError, OSError):
         there = folder_of_target(root, folder).resolve()
         if str(there) != os.path.normpath(folder_of_target(root.resolve(), folder)):
@@ -139,7 +141,7 @@ def _led_to(root: Path, folder: str) -> tuple[str, ...]:
 
 
 def theme_grant(root: Path) -> Grant | None:
-    """Putting the archive's own templates and style sheet into the pages; None where it has none.
+    """Return the permission to put the archive's own templates and style sheet into the pages; None without any.
 
     Raises
     ------
@@ -161,7 +163,7 @@ def theme_grant(root: Path) -> Grant | None:
 
 
 def strangers_grant(strangers: Mapping[str, str]) -> Grant:
-    """Publishing files that lay in the site's folder before this computer built it."""
+    """Return the permission to publish files that were in the site's folder before this computer built it."""
     names = sorted(strangers)
     shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
     parts = [part for name in names for part in (name, strangers[name])]

@@ -44,12 +44,12 @@ class GroupNames(TomlModel):
         times = Counter(given.name for given in self.groups)
         twice = sorted(name for name, number in times.items() if number > 1)
         if twice:
-            raise ValueError(f"{', '.join(twice)} stands twice; keep the first")
+            raise ValueError(f"duplicate name {', '.join(twice)}; keep the first")
         return self
 
 
 def read_names(root: Path) -> tuple[GivenName, ...]:
-    """All names given so far, in the order of giving.
+    """Return all names given so far, in the order of giving.
 
     Raises
     ------

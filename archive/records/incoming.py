@@ -1,4 +1,4 @@
-"""A new picture taken into the archive's own disk: copied, synced and compared, not yet filed."""
+"""A new picture copied to the archive's disk: synced and compared, not yet filed."""
 
 from __future__ import annotations
 
@@ -64,10 +64,10 @@ def take_in(
 
 
 def _copied(source: Path, files: Folder, copy: str) -> str:
-    """Copy while the checksum is taken; then take the copy's while the disk brings it to safety: they must agree."""
+    """Copy while the checksum is computed; then compute the copy's while the disk syncs: they must agree."""
     with clear_refusal(files.path / copy):
         files.make_folder(WORK_NAME)
-        files.remove(copy)  # of a run that was stopped
+        files.remove(copy)  # of an interrupted run
     with (
         open_named(source) as given,
         clear_refusal(files.path / copy),
@@ -106,7 +106,7 @@ def _read(given: BufferedReader, chunk: bytearray, source: Path) -> int:
 
 @contextmanager
 def _readable(source: Path) -> Iterator[None]:
-    """What cannot be read is the fault of the source's disk, not of the archive's."""
+    """Blame the disk of the source, not the archive's, for what cannot be read."""
     try:
         yield
     except OSError as error:

@@ -1,4 +1,4 @@
-"""Who may use an archive at the same time: any number of readers, or one writer; also where a share knows no locks."""
+"""Locks of an archive: any number of readers, or one writer; also on a share without locks."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from archive.records.archive_files import WORK_NAME, files_of
 
 __all__ = ["HeldLock", "acquired_lock", "target_lock"]
 
-# What file systems without locks answer: some network shares, FUSE, very old kernels.
+# Errors of file systems without locks: some network shares, FUSE, very old kernels.
 _NO_LOCKS_HERE = frozenset({errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.ENOTSUP, errno.EINVAL})
 _LOOK_AGAIN_S = 0.2
 
@@ -42,7 +42,7 @@ class HeldLock:
 def acquired_lock(
     files: Folder, name: str, *, shared: bool, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None
 ) -> HeldLock:
-    """A lock, held; the caller releases it.
+    """Acquire a lock; the caller releases it.
 
     Where the file system refuses locks, a file made and removed by name stands for it, and readers exclude each other.
     After a crash that file is taken over on the same computer; from another one it must be removed by hand, which the
@@ -106,7 +106,7 @@ def _lock(descriptor: int, *, shared: bool) -> bool:
 
 
 def _is_there(files: Folder, name: str, stream: IO[bytes]) -> bool:
-    """Whether the file that was locked still bears the name: a hand may have removed it meanwhile."""
+    """Return whether the file that was locked still bears the name: someone may have removed it meanwhile."""
     status, locked = files.status(name), os.fstat(stream.fileno())
     return status is not None and (status.st_dev, status.st_ino) == (locked.st_dev, locked.st_ino)
 
@@ -127,7 +127,7 @@ def _name_alone(name: str) -> str:
 def _busy(files: Folder, name: str) -> str:
     found = f"{files.path}: another northlimb is at work in this archive; wait for it to end"
     if files.exists(_name_alone(name)):
-        found += f" (if none runs on any computer, delete {files.path / _name_alone(name)}: this disk knows no locks)"
+        found += f" (if none runs on any computer, delete {files.path / _name_alone(name)}: no locks on this disk)"
     return found
 
 

@@ -31,7 +31,7 @@ def _too_large(path: Path, size: int, advice: str) -> str:
 
 
 def read_notes(root: Path, day: str) -> str:
-    """The notes of a day like ``2026-06-03``; empty where there are none. Bytes that are no UTF-8 are marked.
+    """Return the notes of a day like ``2026-06-03``; empty where there are none. Bytes that are not UTF-8 are marked.
 
     Raises
     ------

@@ -1,7 +1,7 @@
-"""What a command has under way in an archive: written down first, then done, so that the next writer can finish it.
+"""Journal of a change to an archive: written first, then done, so that the next writer can finish it.
 
-A change moves files and edits the list of checksums. Moves are renames, so a change that was cut short is known by
-which of its files have gone where, and is carried to its end. A change that the system refuses is taken back.
+A change moves files and edits the list of checksums. Moves are renames, so an interrupted change is known by which of
+its files were moved, and is finished. A change that the system refuses is rolled back.
 """
 
 from __future__ import annotations
@@ -16,15 +16,15 @@ from typing import Any
 
 from archive.disk import TEMPORARY_SUFFIX, Folder
 from archive.errors import FolderError, clear_refusal
-from archive.kept import checked, checked_words
 from archive.records.archive_files import WORK_NAME, files_of
 from archive.records.checksums import file_sha256, read_checksums, write_checksums
+from archive.signed_content import signed_content, verified_content
 
 __all__ = [
     "PENDING",
     "Change",
-    "carry_out",
-    "change_of",
+    "apply_change",
+    "change_from",
     "finish",
     "move_file",
     "read_pending",
@@ -35,7 +35,7 @@ __all__ = [
 PENDING = f"{WORK_NAME}/pending.json"
 
 # Files that a change may name: those of a day's folder, the same below a folder of `removed/`, and what is on its way
-# under a temporary name of ours. Whatever else stands in the file was not written by this program.
+# under a temporary name of ours. Anything else in the file was not written by this program.
 _DAY = r"([0-9]{4})/\1-[0-9]{2}-[0-9]{2}/[^/\\\0]+"
 _MOVED = re.compile(
     rf"{_DAY}|(?:removed/[0-9A-Za-z-]+/)(?:[a-z-]+\.toml|[0-9]{{4}}/[0-9-]{{10}}/[^/\\\0]+)"
@@ -48,7 +48,7 @@ class Change:
     """Files to be moved, in order, and lines to be added to and taken out of the checksums.
 
     Files are relative to the archive, with forward slashes; no target of a move may be there, unless an earlier move
-    takes it away.
+    moves it away.
     """
 
     moves: tuple[tuple[str, str], ...]
@@ -56,7 +56,7 @@ class Change:
     unlisted: Mapping[str, str] = field(default_factory=dict)
 
 
-def carry_out(root: Path, change: Change) -> None:
+def apply_change(root: Path, change: Change) -> None:
     """Make a change: all of it, or after an interruption all of it by the next writer. The caller holds the lock.
 
     Raises
@@ -70,14 +70,14 @@ def carry_out(root: Path, change: Change) -> None:
         try:
             finish(root, change)
         except BaseException:
-            _take_back(root, change)  # where even that is refused, the next writer finishes the change
+            _roll_back(root, change)  # where even that is refused, the next writer finishes the change
             files.remove(PENDING)
             raise
         files.remove(PENDING)
 
 
 def finish(root: Path, change: Change) -> None:
-    """Do what is left to do of a change."""
+    """Finish a change."""
     files = files_of(root)
     for source, target in change.moves[_moves_done(files, change.moves) :]:
         move_file(files, source, target)
@@ -86,7 +86,7 @@ def finish(root: Path, change: Change) -> None:
     remove_empty(files, (source for source, _ in change.moves))
 
 
-def _take_back(root: Path, change: Change) -> None:
+def _roll_back(root: Path, change: Change) -> None:
     files = files_of(root)
     _edit_checksums(root, listed=change.unlisted, unlisted=change.listed)
     done = change.moves[: _moves_done(files, change.moves)]
@@ -96,7 +96,9 @@ def _take_back(root: Path, change: Change) -> None:
 
 
 def _moves_done(files: Folder, moves: tuple[tuple[str, str], ...]) -> int:
-    """How many moves are done: they are made in order, so up to the last one whose file has gone where it should."""
+    """Return how many moves are done: they are made in order, so up to the last one whose file has gone where it
+    should.
+    """
     gone = [files.exists(target) and not files.exists(source) for source, target in moves]
     return max((number + 1 for number, done in enumerate(gone) if done), default=0)
 
@@ -104,7 +106,7 @@ def _moves_done(files: Folder, moves: tuple[tuple[str, str], ...]) -> int:
 def move_file(files: Folder, source: str, target: str) -> None:
     """Rename a file of the archive; between two disks copy it, bring the copy to disk, then remove the source."""
     given = files.status(source)
-    if given is None:  # a hand has taken it away meanwhile
+    if given is None:  # someone has removed it meanwhile
         return
     files.make_folder(_folder_of(target))
     there = files.status(target)
@@ -132,14 +134,14 @@ def _folder_of(file: str) -> str:
 
 
 def _sync_folders(files: Folder, moves: Iterable[tuple[str, str]]) -> None:
-    """Bring the lists of names to disk, of new folders also in those above them."""
+    """Sync the folders of moved files, and those above new ones."""
     for folder in sorted(_folders_above(file for move in moves for file in move) | {""}):
         if not folder or files.is_folder(folder):
             files.sync(folder)
 
 
 def _folders_above(files: Iterable[str]) -> set[str]:
-    """Every folder in which one of the files lies, but the archive's own."""
+    """Return every folder above one of the files, but the archive's own."""
     return {parent.as_posix() for file in files for parent in PurePosixPath(file).parents if parent.parts}
 
 
@@ -157,33 +159,33 @@ def remove_empty(files: Folder, moved: Iterable[str]) -> None:
 
 
 def write_pending(root: Path, entry: Mapping[str, Any]) -> None:
-    """Write down what is under way.
+    """Write the journal of what is under way.
 
     Raises
     ------
     FolderError
         The system refuses.
     """
-    files_of(root).write(PENDING, checked(json.dumps(entry).encode("utf-8"), PENDING))
+    files_of(root).write(PENDING, signed_content(json.dumps(entry).encode("utf-8"), PENDING))
 
 
 def read_pending(root: Path) -> dict[str, Any] | None:
-    """What an interrupted command wrote down; empty where that makes no sense, None where nothing is pending.
+    """Return the journal of an interrupted command; empty where it is not valid, None where nothing is pending.
 
-    Only what was written down on this computer is carried on with: an archive from elsewhere may hold any words.
+    Only a journal written on this computer is followed: an archive from elsewhere may hold anything.
     """
     files = files_of(root)
     if not files.exists(PENDING):
         return None
     try:
-        entry = json.loads(checked_words(files.read(PENDING), PENDING))
+        entry = json.loads(verified_content(files.read(PENDING), PENDING))
     except (OSError, ValueError, RecursionError):
         return {}
     return entry if isinstance(entry, dict) else {}
 
 
-def change_of(entry: Mapping[str, Any]) -> Change | None:
-    """The change that an entry tells of; None where it is none of our writing."""
+def change_from(entry: Mapping[str, Any]) -> Change | None:
+    """Return the change described by a journal entry; None where this program did not write it."""
     try:
         moves = tuple((str(source), str(target)) for source, target in entry["moves"])
         listed, unlisted = dict(entry["listed"]), dict(entry["unlisted"])

@@ -1,4 +1,4 @@
-"""Where observations lie: the folder of each day, the names in it, and what the days' folders list."""
+"""Places of observations: the folder of each day, and the names in it."""
 
 from __future__ import annotations
 
@@ -24,15 +24,15 @@ __all__ = [
     "is_file_of_day",
     "is_id",
     "is_year",
-    "misspelt_files",
+    "misplaced_entries",
     "notes_file",
     "originals_on_disk",
     "place_of_file",
     "place_of_id",
     "places",
     "sizes_on_disk",
-    "strange_entries",
-    "words_of_days",
+    "text_files_of_days",
+    "wrong_case_files",
 ]
 
 PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".tif", ".fits"})
@@ -49,7 +49,7 @@ _OUR_SUFFIXES = PICTURE_SUFFIXES | {".toml"}
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where an observation lies: its day and the stem of its files."""
+    """The place of an observation: its day and the stem of its files."""
 
     day: str
     stem: str
@@ -75,7 +75,8 @@ def notes_file(day: str) -> str:
 
 
 def places(root: Path, days: Container[str] | None = None) -> list[Place]:
-    """All observations, by their records, in order of time and name; anything else in the folders is passed over.
+    """Return all observations, by their records, in order of time and name; anything else in the folders is passed
+    over.
 
     Of `days` only, such as ``2026-06-03``, where they are given: other days' folders are not looked into.
     """
@@ -87,8 +88,10 @@ def places(root: Path, days: Container[str] | None = None) -> list[Place]:
     return found
 
 
-def words_of_days(root: Path) -> Iterator[str]:
-    """Every record and every day's notes beside records, relative to the archive, as the days' folders list them."""
+def text_files_of_days(root: Path) -> Iterator[str]:
+    """Return every record and every day's notes beside records, relative to the archive, as the days' folders list
+    them.
+    """
     files = files_of(root)
     for folder in day_folders(root):
         names = set(files.files(folder))
@@ -99,27 +102,27 @@ def words_of_days(root: Path) -> Iterator[str]:
 
 
 def place_of_id(identifier: str) -> Place:
-    """The place that an id names.
+    """Return the place that an id names.
 
     Raises
     ------
     FolderError
-        It is no id.
+        It is not an id.
     """
     if not is_id(identifier):
-        raise FolderError(f"{identifier!r} names no observation; write it like 2026-06-03T0915Z")
+        raise FolderError(f"{identifier!r} is not the name of an observation; write 2026-06-03T0915Z")
     day, _, stem = identifier.partition("T")
     return Place(day, stem)
 
 
 def place_of_file(file: str) -> Place:
-    """The place of an original, from its name relative to the archive."""
+    """Return the place of an original, from its name relative to the archive."""
     path = PurePosixPath(file)
     return Place(path.parent.name, path.stem)
 
 
 def free_place(root: Path, time_utc: datetime) -> Place:
-    """The first unused name of that minute: ``0915Z``, ``0915Z-2``, ``0915Z-3`` ..."""
+    """Return the first unused name of that minute: ``0915Z``, ``0915Z-2``, ``0915Z-3`` ..."""
     day, minute = f"{time_utc:%Y-%m-%d}", f"{time_utc:%H%M}Z"
     files, folder = files_of(root), Place(day, minute).folder
     taken = {PurePosixPath(name).stem for name in files.names(folder)} if files.is_folder(folder) else set()
@@ -130,17 +133,17 @@ def free_place(root: Path, time_utc: datetime) -> Place:
 
 
 def originals_on_disk(root: Path) -> Iterator[str]:
-    """Every picture under the day folders, relative to the archive, sorted; hidden files are none."""
+    """Return every picture under the day folders, relative to the archive, sorted; hidden files are none."""
     return (file for file, _ in _originals(root))
 
 
 def sizes_on_disk(root: Path) -> set[int]:
-    """The sizes of all originals: a picture of another size is none of them."""
+    """Return the sizes of all originals: a picture of another size is none of them."""
     return {status.st_size for _, status in _originals(root)}
 
 
 def _originals(root: Path) -> Iterator[tuple[str, os.stat_result]]:
-    """Each picture; as its day's folder lists it, for asking for each by name takes three times as long."""
+    """Yield each picture as its day's folder lists it: a status call for each takes three times as long."""
     files = files_of(root)
     for folder in day_folders(root):
         for name, status in sorted(files.statuses(folder).items()):
@@ -149,8 +152,10 @@ def _originals(root: Path) -> Iterator[tuple[str, os.stat_result]]:
                 yield f"{folder}/{name}", status
 
 
-def misspelt_files(root: Path) -> dict[str, str]:
-    """Files of observations in other letters than ours, as a system that folds case leaves them, and their names."""
+def wrong_case_files(root: Path) -> dict[str, str]:
+    """Return files of observations whose name has the wrong case, as case-folding systems leave them, and the right
+    names.
+    """
     found, files = {}, files_of(root)
     for folder in day_folders(root):
         names = set(files.names(folder))
@@ -163,8 +168,8 @@ def misspelt_files(root: Path) -> dict[str, str]:
     return found
 
 
-def strange_entries(root: Path) -> list[str]:
-    """What does not belong where it is: links, devices and the like, and folders of a year that are no day of it."""
+def misplaced_entries(root: Path) -> list[str]:
+    """Return entries in the wrong place: links, devices and the like, and folders of a year that are not its days."""
     files, found = files_of(root), []
     for name, status in files.statuses().items():
         if _is_odd(status) and name in _OUR_NAMES:
@@ -186,7 +191,7 @@ def _is_odd(status: os.stat_result) -> bool:
 
 
 def day_folders(root: Path) -> Iterator[str]:
-    """The folder of each day, relative to the archive, in order; anything else beside them is passed over."""
+    """Return the folder of each day, relative to the archive, in order; anything else beside them is passed over."""
     files = files_of(root)
     for year in filter(is_year, _folders_in(files, "")):
         for day in _folders_in(files, year):
@@ -195,7 +200,7 @@ def day_folders(root: Path) -> Iterator[str]:
 
 
 def _folders_in(files: Folder, folder: str) -> list[str]:
-    """Names of folders, in order; none where the system lets nobody look."""
+    """Return the names of folders, in order; none where the system refuses access."""
     try:
         return files.folders(folder)
     except OSError:
@@ -203,18 +208,18 @@ def _folders_in(files: Folder, folder: str) -> list[str]:
 
 
 def _record_stems(names: Iterable[str]) -> list[str]:
-    """The stems of the records among a day's files, in order of time and number."""
+    """Return the stems of the records among a day's files, in order of time and number."""
     stems = [name.removesuffix(".toml") for name in names if name.endswith(".toml")]
     return sorted(filter(_STEM.fullmatch, stems), key=_stem_order)
 
 
 def is_year(name: str) -> bool:
-    """Whether a folder of this name holds the days of a year."""
+    """Return whether a folder of this name holds the days of a year."""
     return _YEAR.fullmatch(name) is not None
 
 
 def is_day(name: str) -> bool:
-    """Whether a name is a day like ``2026-06-03``."""
+    """Return whether a name is a day like ``2026-06-03``."""
     try:
         date.fromisoformat(name)
     except ValueError:
@@ -223,13 +228,13 @@ def is_day(name: str) -> bool:
 
 
 def is_id(name: str) -> bool:
-    """Whether a name is an observation's id."""
+    """Return whether a name is an observation's id."""
     day, _, stem = name.partition("T")
     return is_day(day) and _STEM.fullmatch(stem) is not None
 
 
 def is_file_of_day(name: str) -> bool:
-    """Whether a name is one that we give in a day's folder: an original, a record, or the day's notes."""
+    """Return whether a name is one that we give in a day's folder: an original, a record, or the day's notes."""
     stem, dot, ending = name.rpartition(".")
     return name == NOTES_NAME or (_STEM.fullmatch(stem) is not None and dot + ending in _OUR_SUFFIXES)
 

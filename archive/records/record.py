@@ -1,4 +1,4 @@
-"""The record of one picture: what was stated and what the file said, hand-editable; also the note beside a new one."""
+"""The record of one picture, stated and read from the file, editable by hand; also the note beside a new one."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def _of_64_digits(sha256: str) -> str:
 
 
 def _writable_name(name: object) -> object:
-    """A file's name as the system gave it may hold bytes that are no text: they are written as escapes."""
+    """Return a file's name with bytes that are not valid text written as escapes."""
     return name.encode("utf-8", "backslashreplace").decode("utf-8") if isinstance(name, str) else name
 
 
@@ -92,7 +92,7 @@ class _StatedKeys(TomlModel):
         if drift_px is not None and len(drift_px) != 2:
             raise ValueError("must be two numbers, pixels to the right and down")
         if drift_px is not None and max(map(abs, drift_px)) < 1.0:
-            raise ValueError("is less than a pixel, which has no direction; take it out")
+            raise ValueError("is less than a pixel, which has no direction; remove it")
         return drift_px
 
     @field_validator("drift_sigma_px", "drift_turn_deg")
@@ -134,7 +134,7 @@ class PictureEntry(TomlModel):
 class Record(_StatedKeys):
     """A picture's record in the archive; `time` is the middle of the capture.
 
-    `counts` and `groups` stand in place of what is measured (`groups = []`: none is there); nothing at a place of
+    `counts` and `groups` replace what is measured (`groups = []`: none is there); nothing at a place of
     `dust` is a spot.
     """
 
@@ -148,7 +148,7 @@ class Record(_StatedKeys):
 
     @property
     def is_counted(self) -> bool:
-        """Whether a count by hand stands in it."""
+        """Whether it holds a count by hand."""
         return self.counts is not None or self.groups is not None
 
 
@@ -197,7 +197,7 @@ def check_picture(record: Record, file: str, *, name: str) -> None:
 
 
 def _endings(file: str) -> str:
-    """The ending that a picture's name has, or those that it may have."""
+    """Return the extension that a picture's name has, or those that it may have."""
     ending = PurePosixPath(file).suffix
     return ending if ending in PICTURE_SUFFIXES else " with " + ", ".join(sorted(PICTURE_SUFFIXES))
 
@@ -214,7 +214,7 @@ def read_sidecar(path: Path) -> Sidecar:
 
 
 def capture_of(record: Record) -> Capture:
-    """The capture facts of a record."""
+    """Return the capture facts of a record."""
     return Capture(start_utc=record.start, **{key: getattr(record, key) for key in CAPTURE_FACTS})
 
 
@@ -231,7 +231,7 @@ _COMMENTS = {
 
 
 def record_text(record: Record) -> str:
-    """The record as TOML, known keys only, one a line."""
+    """Return the record as TOML, known keys only, one a line."""
     document = tomlkit.document()
     document.add(
         tomlkit.comment("What is known of this picture. Edit by hand; only `northlimb amend` changes this file.")

@@ -1,4 +1,4 @@
-"""What was taken out of an archive, never deleted: `removed/TIME-KIND/` with the same folders below.
+"""Removed files of an archive, never deleted: `removed/TIME-KIND/` with the same folders below.
 
 `removed`: originals and records that `remove` took out. `amended`: records as they were before `amend`; `undone`: as
 they were before `amend --undo`. `replaced`: damaged files in whose place `verify --restore` has put whole ones.
@@ -23,7 +23,7 @@ _FOLDER = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{6}Z-(removed|amended|und
 
 
 def new_removed_folder(root: Path, kind: Kind) -> str:
-    """A name that is free, relative to the archive: the time of this computer's clock, UTC, and what is done.
+    """Return a free folder name, relative to the archive: the time of this computer's clock, UTC, and the kind.
 
     It comes after all that are there, for `--undo` takes the latest: a clock that went back does not count.
     """
@@ -39,7 +39,7 @@ def new_removed_folder(root: Path, kind: Kind) -> str:
 
 
 def removed_sums(root: Path) -> set[str]:
-    """The checksums of all pictures that `remove` has taken out, by their records."""
+    """Return the checksums of all removed pictures, from their records."""
     found = set()
     for folder in removed_folders(root, "removed"):
         for file in records_in(root, folder):
@@ -51,12 +51,12 @@ def removed_sums(root: Path) -> set[str]:
 
 
 def records_in(root: Path, folder: str) -> list[str]:
-    """The records in a folder of what was taken out, relative to the archive, in order."""
+    """Return the records in a folder of removed files, relative to the archive, in order."""
     return sorted(file for file, _ in files_of(root).walk(folder) if file.endswith(".toml"))
 
 
 def removed_folders(root: Path, kind: Kind) -> list[str]:
-    """Folders of that kind, relative to the archive, latest first."""
+    """Return folders of that kind, relative to the archive, latest first."""
     files = files_of(root)
     if not files.is_folder(REMOVED_NAME):
         return []

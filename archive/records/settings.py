@@ -163,7 +163,7 @@ def _names_differ(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
     folded = [name.casefold() for name in names]
     twice = [name for number, name in enumerate(names) if folded.index(name.casefold()) < number]
     if twice:
-        raise ValueError(f"{', '.join(map(repr, twice))} stands twice (large and small letters count as the same)")
+        raise ValueError(f"duplicate name {', '.join(map(repr, twice))} (case-insensitive)")
     return entries
 
 
@@ -195,7 +195,7 @@ class Settings(TomlModel):
         return None if self.fits == "all" else 0
 
     def published_place(self, site: SiteSettings) -> tuple[float, float]:
-        """Latitude and longitude of a site, deg, rounded to what pages may tell."""
+        """Return latitude and longitude of a site, deg, rounded as pages may show it."""
         step_deg = self.published_site_precision_deg
         latitude_deg, longitude_deg = (
             round(round(angle_deg / step_deg) * step_deg, 6) for angle_deg in (site.latitude_deg, site.longitude_deg)
@@ -204,7 +204,7 @@ class Settings(TomlModel):
 
 
 def find_named(entries: Iterable[Named], name: str | None, *, what: str) -> Named:
-    """The entry of that name, or the first where no name is given.
+    """Return the entry of that name, or the first where no name is given.
 
     Raises
     ------
@@ -256,7 +256,7 @@ def _refuse_newer(path: Path, found: Mapping[str, object]) -> None:
 
 
 def new_settings_text(settings: Settings) -> str:
-    """The first `archive.toml`, with a comment for each thing that a hand may want to change."""
+    """Return the text of a new `archive.toml`, with a comment for each key that the observer may want to edit."""
     document = tomlkit.document()
     document.add(tomlkit.comment("The archive's settings. Edit by hand; comments are kept."))
     for key, note in _TOP_KEYS.items():
@@ -321,7 +321,7 @@ def keep_film(root: Path, film: FilmSettings) -> bool:
     if film in films:
         return False
     if len(films) >= _MOST_FILMS:
-        raise SettingsError(f"{path}: {_MOST_FILMS} films are kept, and no more may be; take a [[films]] table out")
+        raise SettingsError(f"{path}: {_MOST_FILMS} films are kept, and no more may be; remove a [[films]] table")
     files = files_of(root)
     before = files.read(SETTINGS_NAME)
     line_end = "\r\n" if b"\r\n" in before else "\n"

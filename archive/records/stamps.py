@@ -12,7 +12,7 @@ from archive.records.places import is_year
 
 __all__ = ["archive_stamps"]
 
-# What commands write beside the observer's own; nothing is made from it.
+# Files that commands write beside the observer's own; nothing is derived from them.
 _OURS = frozenset({REMEMBERED_NAME, CHECKSUMS_NAME})
 
 

@@ -16,11 +16,11 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from archive.disk import Folder, read_named
 from archive.errors import SettingsError
 from archive.records.archive_files import text_of
-from archive.records.toml_mistakes import mistake_words
+from archive.records.toml_mistakes import format_mistake
 
 __all__ = ["TomlModel", "check_table", "load_toml", "parse_toml", "read_named_toml", "read_toml"]
 
-_WORDS = {
+_MESSAGES = {
     "greater_than_equal": "must be at least {ge:.10g}",
     "greater_than": "must be more than {gt:.10g}",
     "less_than_equal": "must be at most {le:.10g}",
@@ -42,7 +42,7 @@ _WORDS = {
 
 _DEEPEST = 20
 _MOST_BYTES = 1_000_000  # the longest record by hand, of a thousand groups and a thousand specks, has 250 kB
-_LONGEST_KEY, _LONGEST_WORDS = 60, 300
+_LONGEST_KEY, _LONGEST_MESSAGE = 60, 300
 _MOST_TOLD = 20
 # A key of thousands of parts takes the parser gigabytes: it remembers each of their beginnings.
 _LONG_KEY = re.compile(r"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){21}""")
@@ -74,7 +74,7 @@ def read_named_toml(path: Path, model: type[Model]) -> Model:
 
 
 def load_toml(files: Folder, file: str, *, most_bytes: int = _MOST_BYTES) -> dict[str, Any]:
-    """The keys and values of a TOML file, not yet checked against a model; a byte order mark is skipped.
+    """Return the keys and values of a TOML file, not yet checked against a model; a byte order mark is skipped.
 
     Raises
     ------
@@ -132,22 +132,22 @@ def check_table(model: type[Model], table: Mapping[str, Any], *, name: str) -> M
 
 def _loaded(text: str, *, name: str) -> dict[str, Any]:
     if _LONG_KEY.search(text):
-        raise SettingsError(f"{name}: a key of over {_DEEPEST} parts with dots between them; mend it")
+        raise SettingsError(f"{name}: a key of over {_DEEPEST} parts with dots between them; fix it")
     try:
         found = tomllib.loads(text)
         if _is_deep(found):
-            raise SettingsError(f"{name}: tables or brackets nested too deeply; mend it")
+            raise SettingsError(f"{name}: tables or brackets nested too deeply; fix it")
         return found
     except RecursionError as error:
-        raise SettingsError(f"{name}: not valid TOML: brackets nested too deeply; mend it") from error
+        raise SettingsError(f"{name}: not valid TOML: brackets nested too deeply; fix it") from error
     except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{name}: {mistake_words(text, error)}") from error
+        raise SettingsError(f"{name}: {format_mistake(text, error)}") from error
     except ValueError as error:
-        raise SettingsError(f"{name}: a number has thousands of digits; mend it") from error
+        raise SettingsError(f"{name}: a number has thousands of digits; fix it") from error
 
 
 def _is_deep(found: Mapping[str, Any]) -> bool:
-    """Whether values lie deeper than any key of ours; looked at level by level, for the depth may be thousands."""
+    """Return whether values are nested deeper than any key of ours; level by level, as there may be thousands."""
     level: list[Any] = [found]
     for _ in range(_DEEPEST):
         level = [inner for value in level for inner in (value.values() if isinstance(value, dict) else value)]
@@ -156,7 +156,7 @@ def _is_deep(found: Mapping[str, Any]) -> bool:
 
 
 def _with_tuples(value: Any) -> Any:
-    """Lists as tuples, which is what frozen models hold and strict ones demand."""
+    """Return lists as tuples, which frozen and strict models require."""
     if isinstance(value, list):
         return tuple(_with_tuples(item) for item in value)
     if isinstance(value, Mapping):
@@ -184,20 +184,20 @@ def _advice_on_key(model: type[BaseModel], location: tuple[str | int, ...]) -> s
     if len(location) > 1 and key in _known_keys(model, ()):
         return "it belongs at the top of the file, above the first table"
     near = difflib.get_close_matches(str(key), _known_keys(model, location[:-1]), n=1)
-    return f"did you mean {near[0]}?" if near else "take it out"
+    return f"did you mean {near[0]}?" if near else "remove it"
 
 
 def _advice_on_value(mistake: Any) -> str:
     found, kind = mistake["input"], mistake["type"]
     if kind in ("float_type", "int_type") and isinstance(found, int) and not isinstance(found, bool):
         return "is too large a number"
-    words = _WORDS.get(kind, str(mistake["msg"]))
-    told = words.format(**mistake.get("ctx", {}))
-    return told if len(told) <= _LONGEST_WORDS else told[: _LONGEST_WORDS - 3] + "..."
+    message = _MESSAGES.get(kind, str(mistake["msg"]))
+    told = message.format(**mistake.get("ctx", {}))
+    return told if len(told) <= _LONGEST_MESSAGE else told[: _LONGEST_MESSAGE - 3] + "..."
 
 
 def _shown(value: object) -> str:
-    """The value as it would stand in the file, cut to a length that leaves the line readable."""
+    """Return the value as in the file, cut to a length that leaves the line readable."""
     if isinstance(value, bool):
         text = str(value).lower()
     elif isinstance(value, datetime | date | time):
@@ -210,7 +210,7 @@ def _shown(value: object) -> str:
 
 
 def _place(location: tuple[str | int, ...]) -> str:
-    """Like ``sites[1].latitude_deg``, entries counted from 1 as a reader does; empty for the file as a whole."""
+    """Return a key like ``sites[1].latitude_deg``, entries counted from 1; empty for the file as a whole."""
     place = ""
     for step in location:
         key = step if isinstance(step, int) or len(step) <= _LONGEST_KEY else step[: _LONGEST_KEY - 3] + "..."
@@ -219,7 +219,7 @@ def _place(location: tuple[str | int, ...]) -> str:
 
 
 def _known_keys(model: type[BaseModel], location: tuple[str | int, ...]) -> list[str]:
-    """Keys of the table at a location, found through the models' annotations."""
+    """Return the keys of the table at a location, found through the models' annotations."""
     current: type[BaseModel] | None = model
     for step in location:
         if isinstance(step, str) and current is not None:
@@ -228,7 +228,7 @@ def _known_keys(model: type[BaseModel], location: tuple[str | int, ...]) -> list
 
 
 def _written_as_table(model: type[BaseModel], location: tuple[str | int, ...]) -> str:
-    """How a top-level key that holds tables is written, such as ``[[sites]]``; empty for any other key."""
+    """Return how a top-level key that holds tables is written, such as ``[[sites]]``; empty for any other key."""
     field = model.model_fields.get(str(location[0])) if location else None
     if field is None or _model_within(field.annotation) is None or any(isinstance(step, str) for step in location[1:]):
         return ""

@@ -1,4 +1,4 @@
-"""What the user has allowed archives to do, kept in the user's configuration folder, outside of every archive."""
+"""Permissions that the user has granted to archives, kept in the configuration folder outside all archives."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _FILE = "trusted.json"
 
 
 def allowed(root: Path) -> frozenset[str]:
-    """The digests of what an archive is allowed to do; an archive that was moved is another one."""
+    """Return the digests of what an archive may do; a moved archive is another one."""
     folder = user_folder()
     try:
         status = folder.status(_FILE)
@@ -51,7 +51,7 @@ def _name(root: Path) -> str:
 
 @lru_cache(maxsize=4)  # asked for each link that is met
 def _read(folder: str, stamp: Stamp) -> dict[str, frozenset[str]]:
-    """What is remembered; nothing where the file makes no sense, so that the user is asked again."""
+    """Return the permissions in a file; none where it is not valid, so that the user is asked again."""
     try:
         found = json.loads(Folder(Path(folder)).read(_FILE))["archives"]
         return {str(name): frozenset(map(str, digests)) for name, digests in found.items()}

@@ -1,4 +1,4 @@
-"""Kinds of value that settings and records share; each refuses in plain words what it cannot be."""
+"""Types of value that settings and records share; each refuses invalid values in plain words."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def _on_one_line(text: str) -> str:
 
 
 def yes_or_no(value: object) -> object:
-    """`true` and `false` in the words that the settings use; anything else as it is, for the field to judge."""
+    """Return "yes" or "no" for `true` and `false`; anything else unchanged, for the field to check."""
     return ("yes" if value else "no") if isinstance(value, bool) else value
 
 
@@ -37,7 +37,7 @@ def _known_zone(name: str) -> str:
         near = difflib.get_close_matches(name, available_timezones(), n=1)
         if _ABBREVIATION_OR_OFFSET.fullmatch(name):
             # The nearest name would be a zone hours away.
-            advice = "abbreviations and offsets do not tell when summer time begins; use a name such as Europe/London"
+            advice = "abbreviations and offsets do not say when summer time begins; use a name such as Europe/London"
         else:
             advice = f"did you mean {near[0]}?" if near else "use a name such as Europe/London or UTC"
         raise ValueError(f"no such time zone; {advice}") from error

@@ -1,1 +1,1 @@
-"""Answers on the command line about days, months and captures."""
+"""Reports about days, months and captures."""

@@ -1,4 +1,4 @@
-"""`show` and `sun`: what is known of a day's pictures, and of the Sun at a time."""
+"""`show` and `sun`: a day's observations, and the Sun at a time and place."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from archive.records.group_names import read_names
 from archive.records.places import is_day, places
 from archive.records.settings import SiteSettings, read_settings
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.counting import Counted, count_spots
-from archive.stages.inspection import known_pictures, near_days, observations, solve
+from archive.stages.counting import CountResult, count_spots
+from archive.stages.inspection import measured_pictures, near_days, observations, solve
 from archive.sun.capture_advice import CaptureAdvice, capture_advice
 from archive.sun.view import field_rotation_deg_per_hour, sun_view
 
 __all__ = ["SunAt", "counted_near", "show_day", "sun_at"]
 
-_USUAL_CAPTURE = Capture(length_s=100.0)  # common practice, no source
+_USUAL_CAPTURE = Capture(length_s=100.0)  # assumed; smear is proportional to it, so it scales to any other
 
 
 def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation]:
-    """The observations of a day (``2026-06-03``) or of one picture (``2026-06-03T0915Z``), counted.
+    """Return the observations of a day (``2026-06-03``) or of one picture (``2026-06-03T0915Z``), counted.
 
     Raises
     ------
@@ -34,23 +34,23 @@ def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation
     SettingsError
         `archive.toml` has mistakes, or a newer program has made the archive.
     """
-    read_settings(root)  # first: what a newer program has made is not looked into
+    read_settings(root)  # first: an archive of a newer program is not read
     wanted = {place.id: place.day for place in places(root, {day[:10]}) if day in (place.day, place.id)}
     if not wanted:
-        raise FactsError(f"{day}: {_none_words(root, day)}")
+        raise FactsError(f"{day}: {_format_none(root, day)}")
     with opened_archive(root, on_progress=on_progress) as archive:
         counted = counted_near(archive, set(wanted.values()))
     return [one for one in counted.observations if one.id in wanted]
 
 
-def _none_words(root: Path, asked: str) -> str:
+def _format_none(root: Path, asked: str) -> str:
     day = asked[:10]
     if not is_day(day):
-        return "no day; write it like 2026-06-03, or one picture like 2026-06-03T0915Z"
+        return "not a day; write 2026-06-03, or 2026-06-03T0915Z for one observation"
     there = places(root)
     of_day = [place.id for place in there if place.day == day]
     if of_day:
-        return f"no picture of that name in {root}; that day has {', '.join(of_day)}"
+        return f"no such observation in {root}; that day has: {', '.join(of_day)}"
     before = [place.day for place in there if place.day < day][-1:]
     after = [place.day for place in there if place.day > day][:1]
     if not there:
@@ -58,10 +58,10 @@ def _none_words(root: Path, asked: str) -> str:
     return f"no picture of that day in {root}; nearest to it: {', '.join(before + after)}"
 
 
-def counted_near(archive: Archive, days: Collection[str]) -> Counted:
+def counted_near(archive: Archive, days: Collection[str]) -> CountResult:
     """Return the pictures of some days and of the weeks about them, oriented and counted; no record changes."""
     filed = near_days(archive, days)
-    known = known_pictures(archive, filed)
+    known = measured_pictures(archive, filed)
     asked = {one.place.id for one in filed if one.place.day in days}
     found = observations(known, solve(archive, known, asked=asked))
     records = {one.place.id: one.record for one in filed}
@@ -80,7 +80,7 @@ class SunAt:
 
 
 def sun_at(time_utc: datetime, site: SiteSettings, *, radius_px: float | None = None) -> SunAt:
-    """The Sun at a time from a site; `radius_px` of the disc in a planned picture tells smear in pixels."""
+    """Return the Sun at a time from a site; `radius_px` of the disc in a planned picture gives smear in pixels."""
     sun = sun_view(
         time_utc,
         latitude_deg=site.latitude_deg,

@@ -47,7 +47,7 @@ class ReportRow:
 
 @dataclass(frozen=True)
 class MonthReport:
-    """A month of one archive; `mean` holds the means over the days by the rows' names, None where no day tells."""
+    """A month of one archive; `mean` holds the means over the days by the rows' names, None where no day has any."""
 
     month: str
     title: str
@@ -58,7 +58,7 @@ class MonthReport:
 
 
 def month_report(root: Path, month: str, *, on_progress: Progress) -> MonthReport:
-    """The report of a month (``2026-06``).
+    """Return the report of a month (``2026-06``).
 
     Raises
     ------
@@ -82,14 +82,14 @@ def _days_of(month: str) -> set[str]:
     try:
         first = datetime.strptime(f"{month}-01", "%Y-%m-%d").date()  # noqa: DTZ007
     except ValueError as error:
-        raise FactsError(f"--month {month}: is no month; write it like 2026-06") from error
+        raise FactsError(f"--month {month!r} is not a month; write 2026-06") from error
     count = calendar.monthrange(first.year, first.month)[1]
     return {first.replace(day=day).isoformat() for day in range(1, count + 1)}
 
 
 def _row(one: Observation, counts: Counts, *, k: float) -> ReportRow:
     groups = one.groups or ()
-    # The observer's own count may differ from the groups that the program knows: then these tell no hemispheres.
+    # The observer's own count may differ from the groups that the program knows: then these give no hemispheres.
     told = counts.groups == len(groups) and all(group.group.latitude_deg is not None for group in groups)
     known = told and (one.orientation.is_known or not groups)
     return ReportRow(
@@ -108,7 +108,7 @@ def _row(one: Observation, counts: Counts, *, k: float) -> ReportRow:
 
 
 def _side(groups: Sequence[NamedGroup], sign: float, k: float) -> HemisphereCounts:
-    """A group on the equator counts to the north."""
+    """Return the counts of one hemisphere; a group on the equator counts as northern."""
     there = [one.group for one in groups if ((one.group.latitude_deg or 0.0) >= 0.0) == (sign > 0.0)]
     spots = sum(len(group.spots) for group in there)
     return HemisphereCounts(len(there), spots, k * (10 * len(there) + spots))

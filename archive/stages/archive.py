@@ -21,7 +21,7 @@ __all__ = ["Archive", "opened_archive"]
 
 @dataclass(frozen=True)
 class Archive:
-    """An archive's folder and settings, what is derived in it, who does the work, and whom to tell how far it is."""
+    """An archive's folder and settings, its store of derived data, the executor, and whom to report progress to."""
 
     root: Path
     settings: Settings
@@ -40,7 +40,7 @@ class Archive:
         return archive_stamps(self.files)
 
     def with_settings_read(self) -> Archive:
-        """The same with its settings read again, after they were changed."""
+        """Return the archive with its settings read again, after they were changed."""
         return replace(self, settings=read_settings(self.root))
 
 
@@ -55,6 +55,6 @@ def opened_archive(
     SettingsError
         `archive.toml` has mistakes, or a newer program has made the archive.
     """
-    settings = read_settings(root)  # first: what a newer program has made is not looked into
+    settings = read_settings(root)  # first: an archive of a newer program is not read
     with Store(derived_files(root)) as store:
         yield Archive(root, settings, store, executor, on_progress)

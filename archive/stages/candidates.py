@@ -64,12 +64,12 @@ class Candidate:
 
 
 def within_reach(days: Sequence[float], day: float) -> slice:
-    """The part of ascending `days` that lies within some days of one."""
+    """Return the slice of ascending `days` within reach of one day."""
     return slice(bisect_left(days, day - _REACH_DAYS), bisect_right(days, day + _REACH_DAYS))
 
 
 def sky_deg_of(one: Candidate) -> float | None:
-    """North without the camera angle, where the mount is known."""
+    """Return the north angle of the mount without the camera angle; None where the mount is unknown."""
     if one.instrument.mount == "unknown":
         return None
     if one.instrument.mount == "equatorial":
@@ -78,11 +78,11 @@ def sky_deg_of(one: Candidate) -> float | None:
 
 
 def band_of(one: Candidate) -> str:
-    """The band that the record or else the instrument states."""
+    """Return the band that the record or else the instrument states."""
     return one.record.band or one.instrument.band
 
 
 def own_mirrored(one: Candidate) -> bool | None:
-    """Mirroring that the record states against, or without, the instrument's."""
+    """Return the mirroring that the record states, where it differs from the instrument's."""
     stated = one.record.stated_mirrored
     return None if stated == one.instrument.stated_mirrored else stated

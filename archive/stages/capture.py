@@ -1,4 +1,4 @@
-"""What a capture's length costs in sharpness, in words."""
+"""Blur from the length of a capture, formatted for pages and commands."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from archive.model.observation import Observation
 from archive.records.settings import Settings, find_named
 from archive.sun.capture_advice import CaptureAdvice, capture_advice
 
-__all__ = ["advice_lines", "advice_on", "longest_words", "smear_words"]
+__all__ = ["advice_lines", "advice_on", "format_longest", "format_smear"]
 
 
 def advice_on(one: Observation, settings: Settings) -> CaptureAdvice:
-    """Of a picture: what its capture's length did, and how long one may be at that hour.
+    """Return what the length of a capture did to the picture, and how long one may be at that hour.
 
     From the site as it may be published, as pages show it.
     """
@@ -22,12 +22,12 @@ def advice_on(one: Observation, settings: Settings) -> CaptureAdvice:
 
 
 def advice_lines(advice: CaptureAdvice) -> tuple[tuple[str, str], ...]:
-    """Names and figures of what is known, for a table."""
+    """Return names and figures of what is known, for a table."""
     lines = [
         ("Field rotation", _field(advice)),
-        ("Smear at the limb", smear_words(advice.limb_smear_px, advice.limb_smear_arcsec)),
-        ("Sun’s own turning", smear_words(advice.surface_motion_px, advice.surface_motion_arcsec)),
-        ("Longest capture", longest_words(advice)),
+        ("Smear at the limb", format_smear(advice.limb_smear_px, advice.limb_smear_arcsec)),
+        ("Blur from solar rotation", format_smear(advice.surface_motion_px, advice.surface_motion_arcsec)),
+        ("Longest capture without derotation", format_longest(advice)),
     ]
     return tuple((name, value) for name, value in lines if value is not None)
 
@@ -40,15 +40,15 @@ def _field(advice: CaptureAdvice) -> str | None:
     return f"{rate:+.1f}° an hour{through}".replace("-", "−")
 
 
-def smear_words(px: float | None, arcsec: float | None) -> str | None:
-    """A smear in pixels and arcseconds; None where there is none."""
+def format_smear(px: float | None, arcsec: float | None) -> str | None:
+    """Return a smear in pixels and arcseconds; None where there is none."""
     if arcsec is None or not arcsec:
         return None
     return f"{arcsec:.2f}″" if px is None else f"{px:.2f} px ({arcsec:.2f}″)"
 
 
-def longest_words(advice: CaptureAdvice) -> str | None:
-    """How long a capture may be; None where the scale is not known or nothing turns."""
+def format_longest(advice: CaptureAdvice) -> str | None:
+    """Return how long a capture may be; None where the scale is not known or nothing turns."""
     if advice.longest_s is None:
         return None
-    return f"{advice.longest_s:.0f} s before one pixel of smear, unless frames are turned back"
+    return f"{advice.longest_s:.0f} s (1 px of blur)"

@@ -1,4 +1,4 @@
-"""Days beside each other: each day's disc turned back, by the rotation law, to the moment of the day before it."""
+"""Comparison of days: each day's disc derotated to the moment of the day before it."""
 
 from __future__ import annotations
 
@@ -6,46 +6,46 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import timedelta
 
-from archive.disc.carried import SPOT_LAW, Standpoint
+from archive.disc.derotation import SPOT_LAW, ViewGeometry
 from archive.model.constants import SUN_DISTANCE_RADII
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.stages.archive import Archive
-from archive.stages.comparison_picture import turned_picture
+from archive.stages.comparison_picture import derotated_picture
 from archive.stages.discs import whole_discs
 from archive.store import Blob
 from archive.website.content import Content, DerotatedDisc, DerotationLaw
 from archive.website.observing_days import observing_days
 
-__all__ = ["CARRYING", "with_turned_back"]
+__all__ = ["CARRYING", "with_derotated"]
 
-# In a week the Sun turns by 100 degrees: of what faced us little is left.
+# In a week the Sun turns by 100 degrees: little of the visible half remains.
 _REACH = timedelta(days=7)
 
 CARRYING = DerotationLaw(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, SUN_DISTANCE_RADII)
 
 
-def with_turned_back(archive: Archive, content: Content, discs: Mapping[str, Blob]) -> Content:
+def with_derotated(archive: Archive, content: Content, discs: Mapping[str, Blob]) -> Content:
     """Add to each day's main picture itself as it was at the moment of the main picture before it, of the same band.
 
     `discs` tells what the north-up discs were when they were made, by the observation's id.
     """
     pairs, store = _pairs(content), archive.store
-    inputs = {after.id: [discs[after.id], _standpoint(after), _standpoint(before)] for before, after in pairs}
-    pictures = {name: store.get(turned_picture, name, asked, Blob) for name, asked in inputs.items()}
+    inputs = {after.id: [discs[after.id], _view_geometry(after), _view_geometry(before)] for before, after in pairs}
+    pictures = {name: store.get(derotated_picture, name, asked, Blob) for name, asked in inputs.items()}
     wanted = [(before, after) for before, after in pairs if pictures[after.id] is None]
     whole = whole_discs(archive, [after for _, after in wanted], discs)
     made = archive.executor.map(
-        turned_picture,
-        ((whole[after.id].read(), _standpoint(after), _standpoint(before)) for before, after in wanted),
+        derotated_picture,
+        ((whole[after.id].read(), _view_geometry(after), _view_geometry(before)) for before, after in wanted),
     )
     for number, ((_, after), data) in enumerate(zip(wanted, made, strict=True)):
         archive.on_progress("comparing days", number, len(wanted))
         blob = store.add_blob(data)
-        store.put(turned_picture, after.id, inputs[after.id], blob, blobs=[blob])
+        store.put(derotated_picture, after.id, inputs[after.id], blob, blobs=[blob])
         pictures[after.id] = blob
     archive.on_progress("comparing days", len(wanted), len(wanted))
-    store.forget(turned_picture, keep=inputs)
+    store.forget(derotated_picture, keep=inputs)
     turned = {
         after.id: DerotatedDisc(before.id, picture)
         for before, after in pairs
@@ -72,5 +72,5 @@ def _pairs(content: Content) -> list[tuple[Observation, Observation]]:
     return pairs
 
 
-def _standpoint(one: Observation) -> Standpoint:
-    return Standpoint(days_since_1970(one.time_utc), one.sun.b0_deg, one.sun.l0_deg)
+def _view_geometry(one: Observation) -> ViewGeometry:
+    return ViewGeometry(days_since_1970(one.time_utc), one.sun.b0_deg, one.sun.l0_deg)

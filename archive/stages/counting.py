@@ -1,4 +1,4 @@
-"""Spots found, gathered to groups, followed under their names, and counted; the observer's corrections win."""
+"""Counting: spots grouped, groups followed under their names; the observer's corrections win."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from archive.stages.uncounted import hidden_remark, shows_spots, uncounted_remar
 from archive.store import Store
 from archive.sun.heliographic import to_disc
 
-__all__ = ["Counted", "count_spots"]
+__all__ = ["CountResult", "count_spots"]
 
 
 # Stricter than as evidence for north: a spot left out there costs little, here it is missing from the count.
@@ -39,8 +39,8 @@ _DAYS_OF_DUST, _SAME_PLACE_RADII = 2, 0.008
 
 
 @dataclass(frozen=True)
-class Counted:
-    """Observations with what was counted, the groups through time, and the names given for the first time."""
+class CountResult:
+    """Observations with their counts, the groups through time, and the names given for the first time."""
 
     observations: tuple[Observation, ...]
     groups: tuple[Group, ...]
@@ -49,7 +49,7 @@ class Counted:
 
 def count_spots(
     archive: Archive, found: Sequence[Observation], records: Mapping[str, Record], *, names: Sequence[GivenName]
-) -> Counted:
+) -> CountResult:
     """Count every white-light picture of a Sun that is up, and that shows its spots or has a count by hand.
 
     Parameters
@@ -72,7 +72,7 @@ def count_spots(
     found = [_with_remark(one, why_not.get(one.id) or in_part.get(one.id)) for one in found]
     counted = [one for one in looked_at if why_not[one.id] is None]
     spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
-    spots = _without_standing(counted, spots)
+    spots = _without_fixed_pattern(counted, spots)
     groups = {one.id: _groups(archive.store, one, spots[one.id], records[one.id]) for one in counted}
     followed = _followed(counted, groups, records, names=names)
     called = {(seen.observation_id, seen.group): track.name for track in followed for seen in track.sightings}
@@ -82,7 +82,7 @@ def count_spots(
         else one
         for one in found
     )
-    return Counted(observations, followed, _new_names(followed, names))
+    return CountResult(observations, followed, _new_names(followed, names))
 
 
 def _with_remark(one: Observation, remark: str | None) -> Observation:
@@ -90,7 +90,7 @@ def _with_remark(one: Observation, remark: str | None) -> Observation:
 
 
 def _in_picture_px(one: Observation, spots: Sequence[Spot]) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-    """Places (N, 2) of spots in the picture as displayed, x and y."""
+    """Return places (N, 2) of spots in the picture as displayed, x and y."""
     matrix, offset = frame_to_picture(one.disc, STANDARD_FRAME, north_angle_deg=0.0, mirrored=False)
     places = np.array([[spot.right, -spot.up] for spot in spots], dtype=np.float64).reshape(-1, 2)
     in_picture: np.ndarray[tuple[int, int], np.dtype[np.float64]] = (
@@ -100,7 +100,7 @@ def _in_picture_px(one: Observation, spots: Sequence[Spot]) -> np.ndarray[tuple[
 
 
 def _clean(one: Observation, spots: tuple[Spot, ...], record: Record) -> tuple[Spot, ...]:
-    """Without what the observer says is dust."""
+    """Return the spots but those that the observer calls dust."""
     if not record.dust:
         return spots
     dust = [(np.array([speck.x_px, speck.y_px]), speck.radius_px) for speck in record.dust]
@@ -111,10 +111,10 @@ def _clean(one: Observation, spots: tuple[Spot, ...], record: Record) -> tuple[S
     )
 
 
-def _without_standing(
+def _without_fixed_pattern(
     counted: Sequence[Observation], spots: Mapping[str, tuple[Spot, ...]]
 ) -> dict[str, tuple[Spot, ...]]:
-    """Without specks that stand in the frame of an instrument from day to day."""
+    """Return the spots but specks at a fixed place in the frame of an instrument from day to day."""
     kept = dict(spots)
     by_instrument: dict[str, list[Observation]] = defaultdict(list)
     for one in counted:
@@ -155,7 +155,7 @@ def _groups(store: Store, one: Observation, spots: Sequence[Spot], record: Recor
 
 
 def _as_stated(one: Observation, stated: StatedGroup) -> SpotGroup:
-    """A group by the observer's hand; its spots stand at its place, for their own are not told."""
+    """Return a group stated by the observer; its spots are put at its position, since their own are not stated."""
     distance_deg = difference_deg(stated.carrington_longitude_deg, one.sun.l0_deg)
     west, north, _ = to_disc(np.array([stated.latitude_deg]), np.array([distance_deg]), b0_deg=one.sun.b0_deg)
     spot = Spot(float(west[0]), float(north[0]), stated.area_msh / stated.spots, stated.umbra_msh / stated.spots)
@@ -176,7 +176,7 @@ def _followed(
     *,
     names: Sequence[GivenName],
 ) -> tuple[Group, ...]:
-    """Groups with a place, followed through time; those that a record names join the group of that name."""
+    """Return groups with a place, followed through time; those that a record names join the group of that name."""
     sightings = []
     by_hand: list[tuple[str, Sighting]] = []
     rotations = {}

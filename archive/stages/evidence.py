@@ -1,4 +1,4 @@
-"""Evidence for the way up of one picture, brought together from record, settings, header and sky."""
+"""Evidence for the orientation of one picture, from record, settings, header, spots and sky."""
 
 from __future__ import annotations
 
@@ -15,26 +15,26 @@ from archive.orientation.sky import sky_evidence
 from archive.orientation.stated import stated_evidence
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
-from archive.stages.solving import Taught
+from archive.stages.solving import InstrumentEvidence
 
 __all__ = ["is_up", "night_remark", "open_readings", "orientation_of"]
 
-_SPOTS_NOTE = "the same spots on other days, carried by the Sun's rotation"
+_SPOTS_NOTE = "the same spots on other days, after derotation"
 _SHOWN_ODDS = 1e4
 _LOWEST_SUN_DEG = -1.0  # refraction lifts the setting Sun by half a degree
-_STATED_DRIFT_SIGMA_PX = 1.0  # places read off two frames by eye; common practice, no source
-_ROUGHLY_KNOWN_DEG = 20.0  # standard error with which the zenith is not taken for the nadir
+_STATED_DRIFT_SIGMA_PX = 1.0  # assumed: positions read off two frames by eye are good to a pixel
+_ROUGHLY_KNOWN_DEG = 20.0  # standard error with which the zenith is not mistaken for the nadir
 
 
 def orientation_of(
-    record: Record, instrument: InstrumentSettings, measured: Measured, sun: SunView, taught: Taught
+    record: Record, instrument: InstrumentSettings, measured: Measured, sun: SunView, learned: InstrumentEvidence
 ) -> Orientation:
-    """Weigh everything that speaks for the way up of one picture."""
-    known_mirrored = _known_mirrored(record, instrument, taught)
-    spots = _spots(taught)
+    """Combine all evidence for the orientation of one picture."""
+    known_mirrored = _known_mirrored(record, instrument, learned)
+    spots = _spots(learned)
     evidence: list[Evidence] = [] if spots is None else [spots]
     if record.north_angle_deg is not None:
-        # An angle stated without a word on mirroring is meant for a picture that is not mirrored.
+        # A stated angle without stated mirroring is assumed to be of a picture that is not mirrored.
         evidence.append(
             stated_evidence(
                 record.north_angle_deg, mirrored=bool(known_mirrored), sigma_deg=record.north_angle_sigma_deg
@@ -47,39 +47,39 @@ def orientation_of(
     drift = _drift_of(record)
     if drift is not None:
         mirrored = evidence[-1].mirrored if evidence and known_mirrored is None else known_mirrored
-        told = _drift(drift, instrument, disc=measured.disc, sun=sun, mirrored=mirrored)
-        if len(told) > 1:
-            return Orientation("unknown", None, None, None, told)
-        evidence += told
-        known_mirrored = told[0].mirrored
-    sky = _sky(instrument, known_mirrored, sun) or _learned_sky(instrument, known_mirrored, sun, taught)
+        solutions = _drift(drift, instrument, disc=measured.disc, sun=sun, mirrored=mirrored)
+        if len(solutions) > 1:
+            return Orientation("unknown", None, None, None, solutions)
+        evidence += solutions
+        known_mirrored = solutions[0].mirrored
+    sky = _sky(instrument, known_mirrored, sun) or _learned_sky(instrument, known_mirrored, sun, learned)
     weighed = _with_low_sun([*evidence, sky] if sky is not None else evidence, measured.disc, sun)
-    return _with_alternative(weighed, taught)
+    return _with_alternative(weighed, learned)
 
 
-def _known_mirrored(record: Record, instrument: InstrumentSettings, taught: Taught) -> bool | None:
-    """As stated for the picture, else for the instrument, else as its spots or the instrument's history have it."""
+def _known_mirrored(record: Record, instrument: InstrumentSettings, learned: InstrumentEvidence) -> bool | None:
+    """Return what is stated for the picture, else for the instrument, else follows from spots or history."""
     if record.stated_mirrored is not None:
         return record.stated_mirrored
     if instrument.stated_mirrored is not None:
         return instrument.stated_mirrored
-    if taught.reading is not None and taught.reading.is_reliable:
-        return taught.reading.mirrored
-    return taught.epoch.mirrored if taught.epoch is not None else None
+    if learned.reading is not None and learned.reading.is_reliable:
+        return learned.reading.mirrored
+    return learned.epoch.mirrored if learned.epoch is not None else None
 
 
-def _spots(taught: Taught) -> Evidence | None:
-    reading = taught.reading
+def _spots(learned: InstrumentEvidence) -> Evidence | None:
+    reading = learned.reading
     if reading is None or not reading.is_reliable:
         return None
     return Evidence("spots", reading.north_angle_deg, reading.sigma_deg, reading.mirrored, _SPOTS_NOTE)
 
 
 def _learned_sky(
-    instrument: InstrumentSettings, mirrored: bool | None, sun: SunView, taught: Taught
+    instrument: InstrumentSettings, mirrored: bool | None, sun: SunView, learned: InstrumentEvidence
 ) -> Evidence | None:
-    """The mount's geometry with the camera angle that pictures solved by their spots have taught."""
-    epoch = taught.epoch
+    """Return the evidence of the mount with the camera angle learned from pictures solved by their spots."""
+    epoch = learned.epoch
     if instrument.mount == "unknown" or instrument.camera_angle_deg is not None or epoch is None or not is_up(sun):
         return None
     if mirrored is None or mirrored != epoch.mirrored:
@@ -93,9 +93,9 @@ def _learned_sky(
     )
 
 
-def _with_alternative(orientation: Orientation, taught: Taught) -> Orientation:
-    """Keep in sight what the spots leave open."""
-    reading = taught.reading
+def _with_alternative(orientation: Orientation, learned: InstrumentEvidence) -> Orientation:
+    """Add the alternative that the spots leave open."""
+    reading = learned.reading
     if reading is None or reading.other_north_angle_deg is None or reading.odds > _SHOWN_ODDS:
         return orientation
     other = Alternative(reading.other_north_angle_deg, bool(reading.other_mirrored), max(reading.odds, 1.0))
@@ -104,17 +104,17 @@ def _with_alternative(orientation: Orientation, taught: Taught) -> Orientation:
     return orientation
 
 
-def open_readings(orientation: Orientation, taught: Taught) -> str | None:
-    """What the spots leave open where nothing else tells."""
-    reading = taught.reading
+def open_readings(orientation: Orientation, learned: InstrumentEvidence) -> str | None:
+    """Return a remark on the two solutions that the spots leave, where no other evidence decides; None elsewhere."""
+    reading = learned.reading
     if orientation.is_known or reading is None or reading.other_north_angle_deg is None:
         return None
-    first = _in_words(reading.north_angle_deg, reading.mirrored)
-    second = _in_words(reading.other_north_angle_deg, bool(reading.other_mirrored))
-    return f"the spots leave two readings of north open: {first}, or {second}; more days may tell"
+    first = _format_solution(reading.north_angle_deg, reading.mirrored)
+    second = _format_solution(reading.other_north_angle_deg, bool(reading.other_mirrored))
+    return f"the spots leave two solutions for north: {first}, or {second}; more days may decide"
 
 
-def _in_words(north_angle_deg: float, mirrored: bool) -> str:
+def _format_solution(north_angle_deg: float, mirrored: bool) -> str:
     return f"{north_angle_deg:+.1f} deg{' mirrored' if mirrored else ''}"
 
 
@@ -129,19 +129,19 @@ def _drift_of(record: Record) -> Drift | None:
 def _drift(
     drift: Drift, instrument: InstrumentSettings, *, disc: Disc, sun: SunView, mirrored: bool | None
 ) -> tuple[Evidence, ...]:
-    """The one reading of the drift that the mirroring leaves; both where nothing tells it."""
+    """Return the solution of the drift that the mirroring leaves; both where the mirroring is unknown."""
     readings = drift_solutions(drift, sun=sun)
     if mirrored is not None:
         return (readings[mirrored],)
     mount = [_sky(instrument, mirror, sun) for mirror in (False, True)]
     air = [low_sun_evidence(disc, sun, near_deg=one.north_angle_deg, mirrored=one.mirrored) for one in readings]
     hints = [(plain, mirror) for plain, mirror in (mount, air) if plain is not None and mirror is not None]
-    told = resolve_mirroring(readings, hints)
-    return readings if told is None else (told,)
+    solution = resolve_mirroring(readings, hints)
+    return readings if solution is None else (solution,)
 
 
 def _with_low_sun(evidence: list[Evidence], disc: Disc, sun: SunView) -> Orientation:
-    """All weighed, and again with the vertical of the low Sun where the rest says which end of it is up."""
+    """Combine the evidence, with the vertical of the low Sun where the rest decides which end of it is up."""
     rest = combine_evidence(evidence)
     if rest.north_angle_deg is None or rest.sigma_deg is None or rest.sigma_deg > _ROUGHLY_KNOWN_DEG:
         return rest
@@ -150,17 +150,17 @@ def _with_low_sun(evidence: list[Evidence], disc: Disc, sun: SunView) -> Orienta
 
 
 def _sky(instrument: InstrumentSettings, mirrored: bool | None, sun: SunView) -> Evidence | None:
-    """What the mount says; a Sun below the horizon means that time or site is wrong, and the sky's geometry with it."""
+    """Return the evidence of the mount; none for a Sun below the horizon, where time or site must be wrong."""
     if instrument.mount == "unknown" or instrument.camera_angle_deg is None or mirrored is None or not is_up(sun):
         return None
     return sky_evidence(sun, mount=instrument.mount, camera_angle_deg=instrument.camera_angle_deg, mirrored=mirrored)
 
 
 def is_up(sun: SunView) -> bool:
-    """Whether the Sun could be photographed at all."""
+    """Return whether the Sun could be photographed at all."""
     return sun.altitude_deg >= _LOWEST_SUN_DEG
 
 
 def night_remark(sun: SunView) -> str:
-    """What to say where it could not."""
+    """Return the remark on a Sun too far below the horizon."""
     return f"the Sun was {-sun.altitude_deg:.0f} deg below the horizon at this time and site"

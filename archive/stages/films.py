@@ -61,13 +61,13 @@ class KeptFilm(msgspec.Struct, frozen=True, gc=False):
 
 
 def film_options(span: FilmSettings) -> FilmOptions:
-    """The options that a film's settings hold, the others as most films want them."""
+    """Return the options that a film's settings hold, the others as most films want them."""
     names = {field.name for field in fields(FilmOptions)}
     return FilmOptions(**{name: value for name, value in span.model_dump(exclude_none=True).items() if name in names})
 
 
 def film_stem(span: FilmSettings) -> str:
-    """The film's name in the site, from its span, its style, and a mark for options beyond."""
+    """Return the film's name in the site, from its span, its style, and a mark for options beyond."""
     if span.days is not None:
         stem = f"last-{span.days}-days"
     elif span.rotation is not None:
@@ -76,11 +76,11 @@ def film_stem(span: FilmSettings) -> str:
         stem = f"{span.first}-to-{span.last}"
     options = film_options(span)
     style = "" if span.style == "daily" else f"-{span.style}"
-    return stem + style + ("" if options == FilmOptions() else f"-{_digest(_words(options))[:6]}")
+    return stem + style + ("" if options == FilmOptions() else f"-{_digest(_options_json(options))[:6]}")
 
 
 def chosen_observations(observations: Sequence[Observation], span: FilmSettings) -> list[Observation]:
-    """The picture of each day of the span, of those with known north; or all of these where the settings say so.
+    """Return the picture of each day of the span, of those with known north; or all of these where the settings say so.
 
     In white light; in an archive without such pictures, in the band of most of its pictures.
 
@@ -109,7 +109,7 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
         days = [day for day in of_days if span.first <= day <= span.last]  # type: ignore[operator]
     if not days:
         raise FactsError(
-            f"film: no picture in {format_band(band)} with known north {_span_in_words(span)} "
+            f"film: no picture in {format_band(band)} with known north {_format_span(span)} "
             f"(the archive has {len(oriented)} in all); choose another span, or state how the pictures lie"
         )
     chosen = [one for day in days for one in of_days[day]]
@@ -320,7 +320,7 @@ def _film(span: FilmSettings, chosen: Sequence[Observation], kept: KeptFilm) -> 
 
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
-    """What the site calls the film."""
+    """Return the film's title on the site."""
     band = "" if chosen[0].band == "white" else f", {format_band(chosen[0].band)}"
     return _span_title(span, chosen) + band + _TITLE_ENDS[span.style]
 
@@ -354,7 +354,7 @@ def forget_films(archive: Archive) -> None:
     archive.store.forget(film_of, keep=[film_stem(span) for span in archive.settings.films])
 
 
-def _words(options: FilmOptions) -> str:
+def _options_json(options: FilmOptions) -> str:
     return json.dumps(asdict(options), sort_keys=True)
 
 
@@ -366,7 +366,7 @@ def _in_rotation(one: Observation, rotation: int) -> bool:
     return one.sun.carrington_rotation == rotation
 
 
-def _span_in_words(span: FilmSettings) -> str:
+def _format_span(span: FilmSettings) -> str:
     if span.days is not None:
         return f"in the last {span.days} days"
     if span.rotation is not None:

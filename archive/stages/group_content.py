@@ -44,7 +44,7 @@ def _own_law(turning: Sequence[GroupRotation]) -> RotationLaw | None:
 
 
 def group_positions(groups: Sequence[Group]) -> tuple[GroupPosition, ...]:
-    """Where each group was at each sighting, for films that write names."""
+    """Return where each group was at each sighting, for films that write names."""
     places = [(group.name, seen.position) for group in groups for seen in group.sightings]
     return tuple(
         GroupPosition(name, time_from_days(at.time_days), round(at.latitude_deg, 2), round(at.longitude_deg, 2))
@@ -53,7 +53,7 @@ def group_positions(groups: Sequence[Group]) -> tuple[GroupPosition, ...]:
 
 
 def rotation_entries(made: Sequence[RotationMap]) -> list[RotationEntry]:
-    """Maps of rotations with their dates."""
+    """Return maps of rotations with their dates."""
     starts = rotation_starts([one.rotation + more for one in made for more in (0, 1)]) if made else []
     return [
         RotationEntry(one.rotation, first, last, one.picture, one.fits, one.observed_share)

@@ -1,4 +1,4 @@
-"""Observations out of an archive: records, measurements, the Sun's place and the evidence for north joined."""
+"""Inspection of an archive: records, measurements, the Sun's place and the evidence for north combined."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ from archive.records.settings import InstrumentSettings, Settings, SiteSettings,
 from archive.stages.archive import Archive
 from archive.stages.candidates import Candidate
 from archive.stages.evidence import is_up, open_readings, orientation_of
-from archive.stages.solving import Solved, Taught, solve_instruments
+from archive.stages.solving import InstrumentEvidence, Solutions, solve_instruments
 from archive.stages.studies import studied_pictures
 from archive.stages.study import study
 from archive.stages.uncounted import size_remark
 from archive.sun.view import sun_views
 
 __all__ = [
-    "Filed",
-    "Known",
-    "filed_pictures",
-    "forget_gone",
-    "known_pictures",
+    "ArchivedPicture",
+    "MeasuredPicture",
+    "archived_pictures",
+    "forget_removed",
+    "measured_pictures",
     "near_days",
     "observations",
     "solve",
@@ -38,30 +38,30 @@ _NEAR_DAYS = 25
 
 
 @dataclass(frozen=True)
-class Filed:
-    """A picture in the archive: where it lies and what its record says."""
+class ArchivedPicture:
+    """A picture in the archive: its place and its record."""
 
     place: Place
     record: Record
 
 
-def filed_pictures(archive: Archive) -> list[Filed]:
+def archived_pictures(archive: Archive) -> list[ArchivedPicture]:
     """Return every picture that has a record, in order of time."""
     return _read(archive, places(archive.root))
 
 
-def _read(archive: Archive, wanted: Iterable[Place]) -> list[Filed]:
-    found = [Filed(place, _record(archive, place.file(".toml"))) for place in wanted]
+def _read(archive: Archive, wanted: Iterable[Place]) -> list[ArchivedPicture]:
+    found = [ArchivedPicture(place, _record(archive, place.file(".toml"))) for place in wanted]
     return sorted(found, key=lambda filed: (filed.record.time, filed.place.id))
 
 
 def _record(archive: Archive, file: str) -> Record:
-    """Text that was read before is not taken apart again."""
+    """Return a record; one that was parsed before comes from the store."""
     root = archive.root
     try:
         text = archive.files.read(file)
     except OSError:
-        return read_record(root, file)  # which says what is amiss
+        return read_record(root, file)  # which names the fault
     kept = archive.store.get(read_record, file, text, str)
     if kept is not None:
         record = Record.model_validate_json(kept)
@@ -73,17 +73,17 @@ def _record(archive: Archive, file: str) -> Record:
 
 
 @dataclass(frozen=True)
-class Known:
-    """A filed picture with what follows from its own record and bytes."""
+class MeasuredPicture:
+    """An archived picture with what follows from its own record and bytes."""
 
-    filed: Filed
+    filed: ArchivedPicture
     site: SiteSettings
     instrument: InstrumentSettings
     measured: Measured
     sun: SunView
 
 
-def known_pictures(archive: Archive, filed: Sequence[Filed]) -> list[Known]:
+def measured_pictures(archive: Archive, filed: Sequence[ArchivedPicture]) -> list[MeasuredPicture]:
     """Return site, instrument, measurements and the Sun's place for each picture, in the order given.
 
     Raises
@@ -96,30 +96,30 @@ def known_pictures(archive: Archive, filed: Sequence[Filed]) -> list[Known]:
     there = _suns(archive, [site for site, _ in places_and_instruments], filed)
     studied = studied_pictures(archive, [one.record.picture for one in filed])
     return [
-        Known(one, site, instrument, study_kept.measured, sun)
+        MeasuredPicture(one, site, instrument, study_kept.measured, sun)
         for one, (site, instrument), study_kept, sun in zip(filed, places_and_instruments, studied, there, strict=True)
     ]
 
 
-def forget_gone(archive: Archive, filed: Sequence[Filed]) -> None:
-    """Forget what was made of pictures that are no longer filed; these are all that are."""
+def forget_removed(archive: Archive, filed: Sequence[ArchivedPicture]) -> None:
+    """Forget what was derived from pictures that are gone; these are all that are archived."""
     archive.store.forget(read_record, keep=[one.place.file(".toml") for one in filed])
     archive.store.forget(sun_views, keep=[one.place.id for one in filed])
     archive.store.forget(study, keep=[one.record.picture.sha256 for one in filed])
 
 
-def observations(known: Sequence[Known], solved: Solved) -> list[Observation]:
-    """What is known of each picture, with its way up as all evidence has it."""
-    return [_observation(one, solved.taught[one.filed.place.id]) for one in known]
+def observations(known: Sequence[MeasuredPicture], solved: Solutions) -> list[Observation]:
+    """Return the observation of each picture, with the orientation that all evidence gives."""
+    return [_observation(one, solved.evidence[one.filed.place.id]) for one in known]
 
 
-def _observation(one: Known, taught: Taught) -> Observation:
+def _observation(one: MeasuredPicture, evidence: InstrumentEvidence) -> Observation:
     record = one.filed.record
-    orientation = orientation_of(record, one.instrument, one.measured, one.sun, taught)
+    orientation = orientation_of(record, one.instrument, one.measured, one.sun, evidence)
     band = record.band or one.instrument.band
     remarks = (
-        open_readings(orientation, taught),
-        taught.remark,
+        open_readings(orientation, evidence),
+        evidence.remark,
         size_remark(one.measured.disc, record) if band == "white" else None,
     )
     return Observation(
@@ -143,7 +143,7 @@ def _observation(one: Known, taught: Taught) -> Observation:
     )
 
 
-def solve(archive: Archive, known: Sequence[Known], *, asked: Collection[str] | None = None) -> Solved:
+def solve(archive: Archive, known: Sequence[MeasuredPicture], *, asked: Collection[str] | None = None) -> Solutions:
     """Solve all pictures of each instrument together; see `solve_instruments`."""
     candidates = [
         Candidate(one.filed.place.id, one.filed.record, one.instrument, one.measured, one.sun, is_up(one.sun))
@@ -152,8 +152,8 @@ def solve(archive: Archive, known: Sequence[Known], *, asked: Collection[str] | 
     return solve_instruments(archive.store, candidates, asked=asked)
 
 
-def near_days(archive: Archive, days: Collection[str]) -> list[Filed]:
-    """Filed pictures within some weeks of any of these days: all that can bear on their orientation."""
+def near_days(archive: Archive, days: Collection[str]) -> list[ArchivedPicture]:
+    """Return the archived pictures within some weeks of any of these days: all that can affect their orientation."""
     middles = {date.fromisoformat(day).toordinal() for day in days}
     near = {middle + off for middle in middles for off in range(-_NEAR_DAYS, _NEAR_DAYS + 1)}
     # The first day that there is has none before it, nor the last one after it.
@@ -161,8 +161,8 @@ def near_days(archive: Archive, days: Collection[str]) -> list[Filed]:
     return _read(archive, places(archive.root, {str(date.fromordinal(number)) for number in known}))
 
 
-def _named(settings: Settings, one: Filed) -> tuple[SiteSettings, InstrumentSettings]:
-    """Site and instrument of a record; where the settings lack them, the record is named too."""
+def _named(settings: Settings, one: ArchivedPicture) -> tuple[SiteSettings, InstrumentSettings]:
+    """Return site and instrument of a record; the error names the record where the settings lack one."""
     try:
         return (
             find_named(settings.sites, one.record.site, what="site"),
@@ -172,7 +172,7 @@ def _named(settings: Settings, one: Filed) -> tuple[SiteSettings, InstrumentSett
         raise SettingsError(*(f"{one.place.file('.toml')}: {cause}" for cause in error.causes)) from error
 
 
-def _suns(archive: Archive, sites: Sequence[SiteSettings], filed: Sequence[Filed]) -> list[SunView]:
+def _suns(archive: Archive, sites: Sequence[SiteSettings], filed: Sequence[ArchivedPicture]) -> list[SunView]:
     """Return the Sun for each picture, one vectorised pass a site over those that are not kept.
 
     From the site as it may be published: altitude, azimuth and angles to a hundredth of a degree would give the

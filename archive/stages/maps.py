@@ -114,6 +114,6 @@ def _grown(
 
 
 def _sharpness(one: Observation) -> float:
-    """A sharp picture counts more than a soft one of the same day: as the square of what it resolves."""
+    """Return a sharp picture counts more than a soft one of the same day: as the square of what it resolves."""
     share = one.disc.radius_px / max(one.disc.blur_px, _LEAST_BLUR_PX) / _USUAL_SHARPNESS
     return min(max(share, 0.1), 3.0) ** 2

@@ -18,7 +18,7 @@ __all__ = ["unfiled", "whole_original"]
 
 
 def whole_original(root: Path, picture: PictureEntry | PictureFile) -> Content:
-    """An original's content, made sure that they are those that were filed.
+    """Return an original's content, made sure that they are those that were filed.
 
     Raises
     ------
@@ -37,6 +37,6 @@ def whole_original(root: Path, picture: PictureEntry | PictureFile) -> Content:
 
 
 def unfiled(root: Path, filed: Iterable[str]) -> list[str]:
-    """Pictures under the day folders that no record speaks of; `filed` names those that one does."""
+    """Return pictures under the day folders that no record speaks of; `filed` names those that one does."""
     known = set(filed)
     return [file for file in originals_on_disk(root) if file not in known]

@@ -1,4 +1,4 @@
-"""What the site lays over a disc: the heliographic grid, the axis, the groups at their places."""
+"""Overlay of a disc on the site: the heliographic grid, the axis, the labels of groups."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _POINTS_EVERY = 2  # of the grid's one-degree points: chords leave the curve by 
 
 
 def overlay(observation: Observation) -> Overlay | None:
-    """What lies over an observation's disc; None where north is not known.
+    """Return the overlay of an observation's disc; None where north is not known.
 
     The grid is that of B0 to a tenth of a degree, so that days share it: at most 0.4 px off.
     """
@@ -38,7 +38,7 @@ def _axis(b0_deg: float) -> tuple[Line, ...]:
 
 
 def graticule_at(b0_deg: float) -> Graticule:
-    """The grid of a disc whose B0 is this."""
+    """Return the grid of a disc whose B0 is this."""
     found = grid_lines(STANDARD_FRAME, b0_deg, step_deg=_GRID_STEP_DEG)
     return Graticule(
         b0_deg,
@@ -55,7 +55,7 @@ def _line(points_px: NDArray[np.float64]) -> Line:
 
 
 def _numbers(b0_deg: float) -> tuple[DiscLabel, ...]:
-    """Degrees along the central meridian and the equator, as the trade writes them."""
+    """Return degrees along the central meridian and the equator, as the trade writes them."""
     latitudes = [(f"{'S' if at < 0 else 'N'}{abs(at)}", float(at), 0.0) for at in _NUMBERED_DEG]
     meridians = [(f"{'E' if at < 0 else 'W'}{abs(at)}", 0.0, float(at)) for at in _NUMBERED_DEG]
     return _facing_us([*latitudes, *meridians], b0_deg)
@@ -74,7 +74,7 @@ def _labels(groups: Sequence[NamedGroup], b0_deg: float) -> tuple[DiscLabel, ...
 
 
 def _facing_us(named: Sequence[tuple[str, float, float]], b0_deg: float) -> tuple[DiscLabel, ...]:
-    """Names at their latitudes and central meridian distances, deg, but for those on the far side."""
+    """Return names at their latitudes and central meridian distances, deg, but for those on the far side."""
     if not named:
         return ()
     names, latitudes_deg, meridians_deg = zip(*named, strict=True)

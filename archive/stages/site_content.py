@@ -1,4 +1,4 @@
-"""What the site shows, out of what the stages have found."""
+"""Content of the site, from the results of the stages."""
 
 from __future__ import annotations
 
@@ -33,13 +33,13 @@ def entry_of(
 
 
 def _warnings(one: Observation) -> tuple[str, ...]:
-    """Disputes about north the page shows by itself."""
+    """Return what is wrong with a picture; the page itself shows disputes about north."""
     night = () if is_up(one.sun) else (f"{night_remark(one.sun)}: time or site is wrong",)
     return tuple(map(_sentence, (*night, *one.remarks)))
 
 
 def _sentence(remark: str) -> str:
-    """A remark of the commands as the pages write: with degree signs, and an end."""
+    """Return a remark of the commands as the pages write: with degree signs, and an end."""
     end = "" if remark.endswith("?") else "."
     return f"{remark[0].upper()}{remark[1:]}{end}".replace(" deg", "°")
 

@@ -1,4 +1,4 @@
-"""All pictures of an instrument solved together from their spots, week by week, and what the instrument teaches."""
+"""All pictures of an instrument solved together from their spots, week by week, and its camera angles learned."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ from archive.orientation.instrument import Block, CameraAngle, epoch_at, learn_e
 from archive.orientation.single_picture import solution_among_neighbours
 from archive.orientation.spots import SpotSolution, solve_spots
 from archive.stages.candidates import Candidate, band_of, own_mirrored, sky_deg_of, within_reach
-from archive.stages.free_turning import freely_turned
+from archive.stages.mount_check import mount_contradictions
 from archive.store import Store
 
-__all__ = ["Solved", "Taught", "solve_instruments"]
+__all__ = ["InstrumentEvidence", "Solutions", "solve_instruments"]
 
 _AGREEMENT_SIGMAS = 3.0
-_LEANING_ODDS = 3.0  # with the instrument's own history on its side, a reading needs less
+_ODDS_WITH_HISTORY = 3.0  # a solution that agrees with the instrument's history needs less
 _TIME_CHECK_NEIGHBOURS = 2
 
 
 @dataclass(frozen=True)
-class Taught:
-    """What its spots and its instrument's history say of one picture, and what they give to ask about it."""
+class InstrumentEvidence:
+    """The solution of a picture from its spots, its instrument's camera angle then, and a remark on it."""
 
     reading: SpotSolution | None = None
     epoch: CameraEpoch | None = None
@@ -36,32 +36,34 @@ class Taught:
 
 
 @dataclass(frozen=True)
-class Solved:
-    """What is taught of each picture by id, and of each instrument by name."""
+class Solutions:
+    """The evidence for each picture by id, and the camera angles of each instrument by name."""
 
-    taught: Mapping[str, Taught]
+    evidence: Mapping[str, InstrumentEvidence]
     epochs: Mapping[str, tuple[CameraEpoch, ...]]
 
 
 @dataclass
 class _Work:
-    """Readings by id as they come, and the names of the solutions asked for; `asked` as in `solve_instruments`."""
+    """Solutions by id so far, and the names of the blocks solved; `asked` as in `solve_instruments`."""
 
     store: Store
     asked: frozenset[str] | None
     readings: dict[str, SpotSolution] = field(default_factory=dict)
     remarks: dict[str, str] = field(default_factory=dict)
-    turned_freely: set[str] = field(default_factory=set)
+    off_mount: set[str] = field(default_factory=set)
     blocks: list[str] = field(default_factory=list)
 
 
-def solve_instruments(store: Store, candidates: Sequence[Candidate], *, asked: Collection[str] | None = None) -> Solved:
+def solve_instruments(
+    store: Store, candidates: Sequence[Candidate], *, asked: Collection[str] | None = None
+) -> Solutions:
     """Solve every instrument's pictures; solutions that nothing has changed for are read, not made.
 
     Parameters
     ----------
     store : Store
-        Holds earlier solutions, and what each instrument has taught.
+        Holds earlier solutions, and the camera angles of each instrument.
     candidates : sequence of Candidate
         In order of time. Night pictures and other bands than white light are passed over.
     asked : collection of str, optional
@@ -69,14 +71,14 @@ def solve_instruments(store: Store, candidates: Sequence[Candidate], *, asked: C
     """
     work = _Work(store, None if asked is None else frozenset(asked))
     epochs: dict[str, tuple[CameraEpoch, ...]] = {}
-    # Where all pictures are at hand they alone teach: what pictures taught that are gone must not stay.
+    # With all pictures at hand only these count: what was learned from pictures that are gone must not stay.
     for name in sorted({one.instrument.name for one in candidates}):
         mine = [one for one in candidates if one.instrument.name == name]
         epochs[name] = _solve_one(work, mine)
         if asked is not None and not epochs[name]:
             epochs[name] = store.get(learn_epochs, name, None, tuple[CameraEpoch, ...]) or ()
-    taught = {
-        one.id: Taught(
+    evidence = {
+        one.id: InstrumentEvidence(
             work.readings.get(one.id),
             epoch_at(epochs[one.instrument.name], days_since_1970(one.record.time)),
             work.remarks.get(one.id),
@@ -84,12 +86,12 @@ def solve_instruments(store: Store, candidates: Sequence[Candidate], *, asked: C
         for one in candidates
     }
     if asked is None:
-        _keep_whole(work, candidates, epochs)
-    return Solved(taught, epochs)
+        _store_all(work, candidates, epochs)
+    return Solutions(evidence, epochs)
 
 
-def _keep_whole(work: _Work, candidates: Sequence[Candidate], epochs: Mapping[str, tuple[CameraEpoch, ...]]) -> None:
-    """Keep what all pictures together taught, and forget solutions of pictures that are gone."""
+def _store_all(work: _Work, candidates: Sequence[Candidate], epochs: Mapping[str, tuple[CameraEpoch, ...]]) -> None:
+    """Store what was learned from all pictures, and forget solutions of pictures that are gone."""
     for name, learned in epochs.items():
         work.store.put(learn_epochs, name, None, learned)
     work.store.forget(learn_epochs, keep=epochs)
@@ -99,25 +101,25 @@ def _keep_whole(work: _Work, candidates: Sequence[Candidate], epochs: Mapping[st
 
 
 def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch, ...]:
-    """Two rounds: by the spots alone, and for what stays open with the mirroring that the first round taught."""
+    """Solve one instrument: by the spots alone, then with the mirroring and camera angle learned from that."""
     usable = [one for one in pictures if one.up and band_of(one) == "white"]
     for stated in (None, False, True):
         # A picture whose mirroring is stated by itself, as after a flip in software, is solved with its like.
         _solve_set(work, [one for one in usable if own_mirrored(one) is stated], mirrored=stated)
         _check_times(work, [one for one in usable if own_mirrored(one) is stated])
     epochs = _learn(work, usable)
-    odd = freely_turned(usable, work.readings, epochs, store=work.store, asked=work.asked)
-    for one in odd:
+    contradictions = mount_contradictions(usable, work.readings, epochs, store=work.store, asked=work.asked)
+    for one in contradictions:
         work.remarks.setdefault(one.id, one.remark)
-    taken = {one.id: one.reading for one in odd if one.reading is not None}
+    taken = {one.id: one.reading for one in contradictions if one.reading is not None}
     if taken:
         work.readings |= taken
-        work.turned_freely |= taken.keys()
+        work.off_mount |= taken.keys()
         epochs = _learn(work, usable)
     if not epochs:
         return epochs
-    leaned = [_lean(work, one, epochs) for one in usable]
-    return _learn(work, usable) if any(leaned) else epochs
+    decided = [_decide_by_history(work, one, epochs) for one in usable]
+    return _learn(work, usable) if any(decided) else epochs
 
 
 def _solve_set(work: _Work, pictures: Sequence[Candidate], *, mirrored: bool | None) -> None:
@@ -130,7 +132,7 @@ def _solve_set(work: _Work, pictures: Sequence[Candidate], *, mirrored: bool | N
 
 
 def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
-    """Pictures whose spots meet no neighbour's: would they at another hour?"""
+    """Check whether spots that match no neighbour's would at another hour."""
     days = [days_since_1970(one.record.time) for one in pictures]
     for one, day in zip(pictures, days, strict=True):
         reading = work.readings.get(one.id)
@@ -180,11 +182,11 @@ def _solve_block(
 
 
 def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch, ...]:
-    """Camera angles of the pictures that their spots have solved, by epochs; none without a known mount."""
+    """Return the camera angles of solved pictures, by epochs; none without a known mount."""
     angles = []
     for one in pictures:
         reading, sky_deg = work.readings.get(one.id), sky_deg_of(one)
-        if one.id in work.turned_freely:  # against the mount: its time or its camera is not as on other days
+        if one.id in work.off_mount:  # contradicts the mount: its time or its camera differs from other days
             continue
         if reading is not None and reading.is_reliable and sky_deg is not None and own_mirrored(one) is None:
             angle_deg = wrapped_deg(reading.north_angle_deg - sky_deg)
@@ -192,13 +194,13 @@ def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch, ...
     return learn_epochs(angles)
 
 
-def _lean(work: _Work, one: Candidate, epochs: Sequence[CameraEpoch]) -> bool:
-    """Believe a reading that stood open where the instrument's history decides between it and its rival."""
+def _decide_by_history(work: _Work, one: Candidate, epochs: Sequence[CameraEpoch]) -> bool:
+    """Accept an ambiguous solution where the instrument's history decides between it and its alternative."""
     reading, epoch = work.readings.get(one.id), epoch_at(epochs, days_since_1970(one.record.time))
     sky_deg = sky_deg_of(one)
     if reading is None or reading.is_reliable or epoch is None or sky_deg is None:
         return False
-    if reading.odds < _LEANING_ODDS or reading.mirrored != epoch.mirrored:
+    if reading.odds < _ODDS_WITH_HISTORY or reading.mirrored != epoch.mirrored:
         return False
     off_deg = abs(difference_deg(wrapped_deg(reading.north_angle_deg - sky_deg), epoch.angle_deg))
     agrees = off_deg <= _AGREEMENT_SIGMAS * float(np.hypot(reading.sigma_deg, epoch.scatter_deg))

@@ -1,4 +1,4 @@
-"""What one pass over each original gave, kept by the checksum of its bytes."""
+"""Studies of originals, stored by the checksum of their bytes."""
 
 from __future__ import annotations
 

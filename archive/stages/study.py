@@ -97,7 +97,7 @@ def _measured(pixels: Pixels, facts: Sequence[Facts], disc: Disc, spots: DarkSpo
 
 
 def _evidence(spots: DarkSpots) -> Spots:
-    """Rounded to a thousandth of a degree, so that they are small to keep."""
+    """Return the spots as evidence, rounded to a thousandth of a degree to store them small."""
     right, up, area_msh = (
         tuple(round(float(value), 5) for value in np.asarray(column))
         for column in (spots.right, spots.up, spots.area_msh)
@@ -106,7 +106,7 @@ def _evidence(spots: DarkSpots) -> Spots:
 
 
 def _rounded(found: FoundSpots) -> FoundSpots:
-    """Far below what is measured, so that they are small to keep."""
+    """Return the spots rounded far below the error of measurement, to store them small."""
     spots = tuple(
         Spot(round(spot.right, 6), round(spot.up, 6), round(spot.area_msh, 2), round(spot.umbra_msh, 2))
         for spot in found.spots

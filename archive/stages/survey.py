@@ -1,4 +1,4 @@
-"""The whole archive looked over: every observation with its way up, what its instruments teach, what is amiss."""
+"""Survey of the whole archive: every observation oriented, the camera angles learned, warnings."""
 
 from __future__ import annotations
 
@@ -15,7 +15,14 @@ from archive.model.times import days_since_1970, time_from_days
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
 from archive.stages.archive import Archive
-from archive.stages.inspection import Filed, filed_pictures, forget_gone, known_pictures, observations, solve
+from archive.stages.inspection import (
+    ArchivedPicture,
+    archived_pictures,
+    forget_removed,
+    measured_pictures,
+    observations,
+    solve,
+)
 from archive.stages.originals import unfiled
 from archive.upkeep.amendment import fits_its_name
 
@@ -41,16 +48,16 @@ class Survey:
 
 
 def survey(archive: Archive) -> Survey:
-    """Measure what is new, solve every instrument's pictures together, and keep what that teaches.
+    """Measure new pictures, solve every instrument's pictures together, and store the result.
 
     Raises
     ------
     ArchiveError
         A record or an original is wrong.
     """
-    filed = filed_pictures(archive)
-    known = known_pictures(archive, filed)
-    forget_gone(archive, filed)
+    filed = archived_pictures(archive)
+    known = measured_pictures(archive, filed)
+    forget_removed(archive, filed)
     archive.on_progress("solving", 0, 1)
     solved = solve(archive, known)
     found = tuple(observations(known, solved))
@@ -70,7 +77,7 @@ def _tomorrow() -> datetime:
     return datetime.now(UTC) + timedelta(days=1)
 
 
-def _misplaced(filed: Sequence[Filed], *, tomorrow: datetime) -> list[str]:
+def _misplaced(filed: Sequence[ArchivedPicture], *, tomorrow: datetime) -> list[str]:
     """Records whose time a hand has moved to another minute, or ahead of today."""
     found = []
     for one in filed:
@@ -86,7 +93,7 @@ def _misplaced(filed: Sequence[Filed], *, tomorrow: datetime) -> list[str]:
 
 
 def _contradicted(instrument: InstrumentSettings, epochs: Sequence[CameraEpoch]) -> list[str]:
-    """A camera angle or a mirroring in the settings that the spots of several pictures speak against."""
+    """Return a camera angle or a mirroring in the settings that the spots of several pictures speak against."""
     found = []
     for epoch in epochs:
         if epoch.pictures < _LEAST_PICTURES:
@@ -102,6 +109,6 @@ def _contradicted(instrument: InstrumentSettings, epochs: Sequence[CameraEpoch])
             if off_deg > max(_LEAST_CONTRADICTION_DEG, _CONTRADICTION_SIGMAS * sigma_deg):
                 found.append(
                     f"{said} camera_angle_deg = {instrument.camera_angle_deg:g}, but {told} {epoch.angle_deg:+.1f} "
-                    f"± {sigma_deg:.1f}; correct it, or take it out"
+                    f"± {sigma_deg:.1f}; correct it, or remove it"
                 )
     return found

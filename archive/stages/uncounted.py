@@ -1,4 +1,4 @@
-"""Pictures that do not show all of their spots, which are then not counted, and what is said of these."""
+"""Pictures whose spots cannot be counted, or only in part, and the remarks on them."""
 
 from __future__ import annotations
 
@@ -14,40 +14,39 @@ _HIDDEN = "is outside the picture or hidden"
 
 
 def shows_spots(disc: Disc, record: Record) -> bool:
-    """Whether a picture is large and sharp enough to be counted, or was counted by hand."""
+    """Return whether a picture is large and sharp enough to be counted, or was counted by hand."""
     return record.is_counted or is_countable(disc)
 
 
 def size_remark(disc: Disc, record: Record) -> str | None:
-    """What a picture, unless it was counted by hand, is too small or too soft for."""
+    """Return a remark on what a picture is too small or too soft to show; None where it was counted by hand."""
     if record.is_counted or not is_soft(disc):
         return None
     why = f"{disc.blur_px:.1f} px of blur on a radius of {disc.radius_px:.0f} px"
     if not is_countable(disc):
-        return f"spots are not counted, for the picture is too small or soft: {why}; a count by hand is taken"
+        return f"spots are not counted because the picture is too small or soft: {why}; a count by hand is used"
     least = float(f"{smallest_spot_msh(disc):.1g}")
-    return f"spots under some {least:.0f} millionths do not show, for the picture is small or soft: {why}"
+    return f"spots under some {least:.0f} millionths do not show because the picture is small or soft: {why}"
 
 
 def uncounted_remark(found: FoundSpots, record: Record) -> str | None:
-    """Why a picture that was looked through is not counted; None where it is, or was by hand."""
+    """Return why a searched picture is not counted; None where it is, or was by hand."""
     if record.is_counted:
         return None
     if found.seen_share < _ENOUGH:
-        return (
-            f"spots are not counted, for {_hidden_percent(found):.0f} % of the disc {_HIDDEN}; a count by hand is taken"
-        )
+        hidden = f"{_hidden_percent(found):.0f} % of the disc {_HIDDEN}"
+        return f"spots are not counted because {hidden}; a count by hand is used"
     if hides_penumbrae(found.least_depth):
         percent = min(100.0, 100.0 * found.least_depth)
         return (
-            f"spots are not counted, for noise hides them: what is less than {percent:.0f} % darker than the disc does "
-            "not stand out; a count by hand is taken"
+            "spots are not counted because noise hides them: what is less than "
+            f"{percent:.0f} % darker than the disc does not stand out; a count by hand is used"
         )
     return None
 
 
 def hidden_remark(found: FoundSpots, record: Record) -> str | None:
-    """What is missing from the count of a disc that the frame or the Moon cuts; None where it was counted by hand."""
+    """Return what the count of a disc cut by the frame or the Moon misses; None where it was counted by hand."""
     if record.is_counted or found.seen_share > _WHOLE:
         return None
     return f"spots are counted where the disc shows: {_hidden_percent(found):.0f} % of it {_HIDDEN}"

@@ -1,4 +1,4 @@
-"""What is derived, all of it: one SQLite file, a folder of blobs, one way to derive, one way to forget."""
+"""Store of all derived data: one SQLite file, a folder of blobs, one way to derive, one way to forget."""
 
 from archive.model.blob import NO_BLOB, Blob
 from archive.store.blobs import DamagedBlobError, StoredBlob

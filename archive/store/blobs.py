@@ -19,14 +19,14 @@ _OURS = re.compile(r"[0-9a-f]{64}")
 
 
 class DamagedBlobError(Exception):
-    """A blob is gone or holds something else; what it belongs to has to be made anew."""
+    """A blob is gone or holds something else; what it belongs to has to be made again."""
 
     def __init__(self, blob: Blob) -> None:
         super().__init__(f"blob {blob.sha256} is gone or damaged")
         self.blob = blob
 
     def __reduce__(self) -> tuple[type[DamagedBlobError], tuple[Blob]]:
-        """From one process to another."""
+        """Return how to pickle the error, to pass it from one process to another."""
         return type(self), (self.blob,)
 
 
@@ -105,7 +105,7 @@ class BlobFolder:
         return StoredBlob(blob, StoredFile(self._folder, _name(blob)))
 
     def is_whole(self, blob: Blob) -> bool:
-        """Whether a blob is there and holds what it should; it is read for that."""
+        """Return whether a blob is there and holds what it should; it is read for that."""
         try:
             with self._folder.open(_name(blob)) as stream:
                 return hashlib.file_digest(stream, "sha256").hexdigest() == blob.sha256

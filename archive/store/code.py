@@ -60,7 +60,7 @@ def code_digest(make: Callable[..., object]) -> bytes:
 
 
 def installation_digest() -> bytes:
-    """Return a digest of all our code and all installed libraries, told by names and stamps: sooner had than read."""
+    """Return a digest of all our code and all installed libraries, by names and stamps: faster than reading them."""
     found = hashlib.blake2b(sys.version.encode(), digest_size=DIGEST_BYTES)
     for folder in (_PACKAGE, _PACKAGE.parent / _TEMPLATES):
         for file, status in sorted(Folder(folder).walk()) if folder.is_dir() else ():
@@ -93,7 +93,7 @@ def _imports(module: str) -> tuple[frozenset[str], frozenset[str]]:
         if source.split(".")[0] != _OURS:
             libraries.add(source.split(".")[0])
             continue
-        # What is imported from a package is a module of it, or a name that it has from another.
+        # A name imported from a package is a module of it, or a name defined in another.
         for step in (source, *(f"{source}.{name}" for name in names)):
             if _path(step) is not None:
                 ours.add(step)

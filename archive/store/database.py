@@ -1,4 +1,4 @@
-"""The table of derived values: rows with a check of their own in one file of SQLite, made anew where it is not ours."""
+"""The table of derived values: signed rows in one file of SQLite, replaced where it is not ours."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any
 
-from archive.computer_key import keyed_check
+from archive.computer_key import keyed_hash
 from archive.disk import Folder
 from archive.disk.database import open_database
 from archive.errors import FolderError
@@ -105,7 +105,7 @@ class Database:
         return self._all("SELECT maker, name FROM value WHERE instr(blobs, ?) > 0", (bytes.fromhex(sha256),))
 
     def count_blobs(self) -> frozenset[str]:
-        """Count anew which blobs are held by rows that can be read, and return these blobs."""
+        """Count again which blobs are referenced by valid rows, and return these blobs."""
         self._bring()
         uses: dict[str, int] = {}
         for maker, name in self._all("SELECT maker, name FROM value WHERE length(blobs) > 0", ()):
@@ -212,7 +212,7 @@ class Database:
                 if _code(error) in _IN_USE:
                     break
                 if not _is_refusal(error):
-                    return self._anew()
+                    return self._begin_again()
             except (OSError, FolderError):
                 continue
             else:
@@ -254,7 +254,7 @@ class Database:
         connection.execute(f"PRAGMA user_version = {_VERSION}")
         connection.execute("COMMIT")
 
-    def _anew(self) -> sqlite3.Connection | None:
+    def _begin_again(self) -> sqlite3.Connection | None:
         """Begin with an empty file in the place of one that is damaged, of another version or of another program."""
         self.lost = True
         with suppress(OSError, FolderError, sqlite3.Error):
@@ -270,7 +270,7 @@ class Database:
             self._connection.close()
         self._connection = None
         if not _is_refusal(error):
-            self._connection = self._anew()
+            self._connection = self._begin_again()
             return
         # The disk is full, or another program keeps the file: what was kept before can still be read.
         self._writes = False
@@ -283,12 +283,12 @@ def _code(error: sqlite3.Error) -> int:
 
 
 def _is_refusal(error: sqlite3.Error) -> bool:
-    """Whether the system refuses, in place of the file being wrong."""
+    """Return whether the system refuses, in place of the file being wrong."""
     return _code(error) in _REFUSALS
 
 
 def _seal(maker: str, name: str, key: bytes, value: bytes, blobs: bytes) -> bytes:
-    return keyed_check(maker.encode(), name.encode(), key, value, blobs)
+    return keyed_hash(maker.encode(), name.encode(), key, value, blobs)
 
 
 def _digests(blobs: bytes) -> tuple[str, ...]:

@@ -101,7 +101,7 @@ class Store:
                 self._database.remove(_label(make), name)
 
     def forget_makers(self, *, keep: Collection[Maker]) -> None:
-        """Remove the values of all makers but these: of functions that are no more."""
+        """Remove the values of all makers but these: of functions that no longer exist."""
         if self._database is None:
             return
         known = {_ADDING[0], *map(_label, keep)}

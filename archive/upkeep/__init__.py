@@ -1,1 +1,1 @@
-"""What keeps an archive for long: verifying, restoring, removing, amending, exporting."""
+"""Maintenance of an archive: verifying, restoring, removing, amending, exporting."""

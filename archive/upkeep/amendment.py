@@ -1,4 +1,4 @@
-"""`amend`: another time for an observation; its files are named for the minute, so they move."""
+"""`amend`: change the time of an observation; its files are named for the minute, so they move."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ from archive.records.archive_files import WORK_NAME, files_of
 from archive.records.capture_time import in_utc
 from archive.records.checksums import read_checksums
 from archive.records.folder import writing
-from archive.records.pending import Change, carry_out
+from archive.records.pending import Change, apply_change
 from archive.records.places import Place, free_place, notes_file, place_of_file, place_of_id
 from archive.records.record import Record, read_record
 from archive.records.removed import Kind, new_removed_folder, records_in, removed_folders
 from archive.records.settings import read_settings
+from archive.records.text_files import remembered_files
 from archive.records.toml_files import parse_toml
-from archive.records.words import read_words
 from archive.upkeep.removal import original_of
 
-__all__ = ["Amended", "amend", "fits_its_name", "take_back"]
+__all__ = ["Amendment", "amend", "fits_its_name", "take_back"]
 
 _CLOCK_SLACK = timedelta(minutes=5)
 _NEW_RECORD, _RECORD_BEFORE = f"{WORK_NAME}/record", f"{WORK_NAME}/record-before"
@@ -33,7 +33,7 @@ _EDITED = "edited-record.toml"
 
 
 @dataclass(frozen=True)
-class Amended:
+class Amendment:
     """An observation before and after; `kept_in` holds its former record. Warnings are for the observer to look at."""
 
     former_id: str
@@ -45,12 +45,12 @@ class Amended:
 
 
 def fits_its_name(place: Place, time_utc: datetime) -> bool:
-    """Whether an observation's files are named for the minute of its time."""
+    """Return whether an observation's files are named for the minute of its time."""
     return f"{time_utc:%Y-%m-%dT%H%MZ}" == place.id[: len("2026-06-03T0915Z")]
 
 
-def amend(root: Path, identifier: str, time: datetime | None, *, on_progress: Progress) -> Amended:
-    """Give an observation another time, or names that fit the time which a hand wrote into its record.
+def amend(root: Path, identifier: str, time: datetime | None, *, on_progress: Progress) -> Amendment:
+    """Give an observation another time, or names that fit the time written into its record.
 
     The record keeps its comments and all else; as it was it is kept in `removed/`.
 
@@ -76,10 +76,10 @@ def amend(root: Path, identifier: str, time: datetime | None, *, on_progress: Pr
         former = _remembered(root, place, record) if time is None else None
         before = None if former is None else files_of(root).write_part(_RECORD_BEFORE, former)
         kept_in = _move(root, place, now, new_record=new_record, kind="amended", before=before)
-    return Amended(identifier, now.id, record.time, time_utc, kept_in, (*of_zone, *_about_notes(root, place, now)))
+    return Amendment(identifier, now.id, record.time, time_utc, kept_in, (*of_zone, *_about_notes(root, place, now)))
 
 
-def take_back(root: Path, identifier: str, *, on_progress: Progress) -> Amended:
+def take_back(root: Path, identifier: str, *, on_progress: Progress) -> Amendment:
     """Undo the latest `amend` of an observation: its former record, byte for byte, and its former name.
 
     Raises
@@ -95,16 +95,16 @@ def take_back(root: Path, identifier: str, *, on_progress: Progress) -> Amended:
         if former != place and _is_taken(files_of(root), former):
             raise FolderError(f"{former.file('.toml')}: another picture is there now; amend or remove that one first")
         kept_in = _move(root, place, former, new_record=kept, kind="undone")
-    return Amended(identifier, former.id, record.time, then.time, kept_in, _about_notes(root, place, former))
+    return Amendment(identifier, former.id, record.time, then.time, kept_in, _about_notes(root, place, former))
 
 
 def _remembered(root: Path, place: Place, record: Record) -> bytes | None:
-    """The record as it was last remembered, if that is of the same picture and fits its name."""
-    words = read_words(root).get(place.file(".toml"))
+    """Return the record as it was last remembered, if that is of the same picture and fits its name."""
+    former_text = remembered_files(root).get(place.file(".toml"))
     with suppress(SettingsError):
-        former = None if words is None else parse_toml(words.text, Record, name=place.file(".toml"))
-        if words is not None and former is not None and former.picture == record.picture:
-            return words.text.encode("utf-8") if fits_its_name(place, former.time) else None
+        former = None if former_text is None else parse_toml(former_text.text, Record, name=place.file(".toml"))
+        if former_text is not None and former is not None and former.picture == record.picture:
+            return former_text.text.encode("utf-8") if fits_its_name(place, former.time) else None
     return None
 
 
@@ -116,26 +116,24 @@ def _is_taken(files: Folder, place: Place) -> bool:
 
 def _record(root: Path, place: Place) -> Record:
     if not files_of(root).is_file(place.file(".toml")):
-        raise FactsError(f"{place.id}: no record of that name in {root}; `northlimb show FOLDER DAY` lists a day's")
+        raise FactsError(f"{place.id}: no such observation in {root}; `northlimb show FOLDER DAY` lists those of a day")
     return read_record(root, place.file(".toml"))
 
 
 def _checked(root: Path, identifier: str, time: datetime) -> tuple[datetime, tuple[str, ...]]:
-    """The time in UTC, and the zone in which one without was read."""
+    """Return the time in UTC, and the zone in which one without was read."""
     zone_name = read_settings(root).time_zone
     time_utc = in_utc(time, zone_name=zone_name, source="--time", name=identifier).replace(microsecond=0)
     if time_utc > datetime.now(UTC) + _CLOCK_SLACK:
         raise FactsError(f"{identifier}: --time {time_utc:%Y-%m-%dT%H:%M:%SZ} is in the future; correct it")
     if time.tzinfo is not None or zone_name == "UTC":
         return time_utc, ()
-    told = (
-        f"--time {time:%Y-%m-%d %H:%M:%S}: taken as a time of {zone_name}, the archive's zone; a Z behind it means UTC"
-    )
+    told = f"--time {time:%Y-%m-%d %H:%M:%S}: read as {zone_name}, the archive's zone; write a Z after it for UTC"
     return time_utc, (told,)
 
 
 def _with_time(root: Path, place: Place, record: Record, time_utc: datetime, now: Place) -> bytes:
-    """The record's text with another time and place; all else, comments too, stays."""
+    """Return the record's text with another time and place; all else, comments too, stays."""
     document = tomlkit.parse(files_of(root).read(place.file(".toml")).decode("utf-8-sig"))
     if time_utc != record.time:
         document["time"] = time_utc
@@ -153,8 +151,8 @@ def _with_time(root: Path, place: Place, record: Record, time_utc: datetime, now
 def _move(root: Path, place: Place, now: Place, *, new_record: str, kind: Kind, before: str | None = None) -> str:
     """Keep the record as it was, put the new one in its place, and move the original; returns where it is kept.
 
-    Where a hand has written the new time into the record, `before` is the record as it was remembered: `--undo` is to
-    find that, and the edited one is kept beside it.
+    Where the observer has written the new time into the record, `before` is the record as last remembered: `--undo`
+    restores that, and the edited one is kept beside it.
     """
     record, original = place.file(".toml"), original_of(root, place)
     kept_in = new_removed_folder(root, kind)
@@ -167,12 +165,12 @@ def _move(root: Path, place: Place, now: Place, *, new_record: str, kind: Kind, 
         moves.append((original, now.file(Path(original).suffix)))
         if (sha256 := read_checksums(root).get(original)) is not None:
             listed, unlisted = {moves[-1][1]: sha256}, {original: sha256}
-    carry_out(root, Change(tuple(moves), listed, unlisted))
+    apply_change(root, Change(tuple(moves), listed, unlisted))
     return kept_in
 
 
 def _former(root: Path, place: Place, record: Record) -> tuple[Place, str]:
-    """Where an observation was before it was amended last, and the record that it had then."""
+    """Return where an observation was before it was amended last, and the record that it had then."""
     for folder in removed_folders(root, "amended"):
         for file in (name for name in records_in(root, folder) if not name.endswith(f"/{_EDITED}")):
             with suppress(SettingsError, FolderError):

@@ -1,4 +1,4 @@
-"""`export`: everything that the observer would miss, in a form that other programs check and keep."""
+"""`export`: the archive as a BagIt bag, which other programs can check and store."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from archive.records.checksums import read_checksums
 from archive.records.folder import reading
 from archive.records.settings import read_settings
 
-__all__ = ["Exported", "export_bag"]
+__all__ = ["ExportResult", "export_bag"]
 
 _SITE_LIST = "files.json"  # at the root of every generated site
 
 
 @dataclass(frozen=True)
-class Exported:
+class ExportResult:
     """The bag, how much is in it, and originals that are no longer as they were filed."""
 
     bag: Path
@@ -32,7 +32,7 @@ class Exported:
     warnings: tuple[str, ...]
 
 
-def export_bag(root: Path, bag: Path, *, on_progress: Progress) -> Exported:
+def export_bag(root: Path, bag: Path, *, on_progress: Progress) -> ExportResult:
     """Write a bag of all files of an archive but derived ones: `.northlimb/`, the site, what a stopped run left.
 
     Nothing of the clock goes in, so the same archive gives the same bag.
@@ -64,7 +64,7 @@ def export_bag(root: Path, bag: Path, *, on_progress: Progress) -> Exported:
         *(f"{file}: changed since it was filed, and exported as it is; see `northlimb verify`" for file in changed),
         *(f"{file}: missing; see `northlimb verify`" for file in missing),
     )
-    return Exported(bag, len(done), size, warnings)
+    return ExportResult(bag, len(done), size, warnings)
 
 
 def _check_place(root: Path, bag: Path) -> None:
@@ -75,7 +75,7 @@ def _check_place(root: Path, bag: Path) -> None:
 
 
 def _payload(files: Folder, folder: str = "") -> Iterator[str]:
-    """Names of files in order; a link is passed over, but for a year on another disk that may be followed."""
+    """Return names of files in order; a link is passed over, but for a year on another disk that may be followed."""
     for name, status in sorted(files.statuses(folder).items()):
         if stat.S_ISREG(status.st_mode) and not name.endswith(TEMPORARY_SUFFIX):
             yield _checked(f"{folder}/{name}" if folder else name)
@@ -93,5 +93,5 @@ def _checked(name: str) -> str:
     try:
         name.encode("utf-8")
     except UnicodeEncodeError as error:
-        raise FolderError(f"{name!r}: this name is no text; rename the file, for a bag lists names as UTF-8") from error
+        raise FolderError(f"{name!r}: not a valid name; rename the file, because a bag lists names in UTF-8") from error
     return name

@@ -1,4 +1,4 @@
-"""`remove`: an observation taken out of the archive, kept beside it, and put back."""
+"""`remove`: take an observation out of the archive, kept in `removed/`, and put it back."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.records.archive_files import files_of
 from archive.records.checksums import file_sha256, read_checksums
 from archive.records.folder import writing
-from archive.records.pending import Change, carry_out
+from archive.records.pending import Change, apply_change
 from archive.records.places import PICTURE_SUFFIXES, Place, place_of_id, places
 from archive.records.record import read_record
 from archive.records.removed import new_removed_folder, removed_folders
 
-__all__ = ["Moved", "original_of", "put_back", "remove"]
+__all__ = ["MovedObservation", "original_of", "put_back", "remove"]
 
 
 @dataclass(frozen=True)
-class Moved:
+class MovedObservation:
     """An observation that was moved: its id, what it is called now (or was), and the folder that holds what went."""
 
     id: str
@@ -30,7 +30,7 @@ class Moved:
     kept_in: str
 
 
-def remove(root: Path, identifier: str, *, on_progress: Progress) -> Moved:
+def remove(root: Path, identifier: str, *, on_progress: Progress) -> MovedObservation:
     """Move original and record to a dated folder in `removed/`, and take the original's line out of the checksums.
 
     Raises
@@ -49,11 +49,11 @@ def remove(root: Path, identifier: str, *, on_progress: Progress) -> Moved:
             moves=tuple((file, f"{folder}/{file}") for file in files),
             unlisted={file: listed[file] for file in files if file in listed},
         )
-        carry_out(root, change)
-    return Moved(identifier, files, folder)
+        apply_change(root, change)
+    return MovedObservation(identifier, files, folder)
 
 
-def put_back(root: Path, identifier: str, *, on_progress: Progress) -> Moved:
+def put_back(root: Path, identifier: str, *, on_progress: Progress) -> MovedObservation:
     """Undo the latest `remove` of an observation.
 
     Raises
@@ -79,12 +79,12 @@ def put_back(root: Path, identifier: str, *, on_progress: Progress) -> Moved:
             )
         files = tuple(name for name in names if archive.is_file(f"{folder}/{name}"))
         change = Change(moves=tuple((f"{folder}/{file}", file) for file in files), listed=_sums(root, folder, files))
-        carry_out(root, change)
-    return Moved(identifier, files, folder)
+        apply_change(root, change)
+    return MovedObservation(identifier, files, folder)
 
 
 def original_of(root: Path, place: Place) -> str | None:
-    """The original of an observation, whether or not its record can be read."""
+    """Return the original of an observation, whether or not its record can be read."""
     files = files_of(root)
     with suppress(SettingsError):
         file = read_record(root, place.file(".toml")).picture.file
@@ -95,13 +95,13 @@ def original_of(root: Path, place: Place) -> str | None:
 
 
 def _removed_with(root: Path, names: Sequence[str]) -> str | None:
-    """The latest folder of removed things that holds one of these files."""
+    """Return the latest folder of removed things that holds one of these files."""
     files, folders = files_of(root), removed_folders(root, "removed")
     return next((one for one in folders if any(files.exists(f"{one}/{name}") for name in names)), None)
 
 
 def _files_of(root: Path, place: Place) -> tuple[str, ...]:
-    """Original and record of an observation; one of them may be gone."""
+    """Return original and record of an observation; one of them may be gone."""
     files = [original_of(root, place), place.file(".toml")]
     found = tuple(file for file in files if file is not None and files_of(root).is_file(file))
     if not found:
@@ -111,13 +111,15 @@ def _files_of(root: Path, place: Place) -> tuple[str, ...]:
                 f"{place.id}: was removed already; `northlimb remove FOLDER {place.id} --undo` puts it back"
             )
         near = difflib.get_close_matches(place.id, known, n=1)
-        advice = f"did you mean {near[0]}?" if near else "`northlimb show FOLDER DAY` lists a day's"
+        advice = f"did you mean {near[0]}?" if near else "`northlimb show FOLDER DAY` lists those of a day"
         raise FactsError(f"{place.id}: no such observation in {root}; {advice}")
     return found
 
 
 def _sums(root: Path, folder: str, files: tuple[str, ...]) -> dict[str, str]:
-    """Lines for the checksums: of the bytes that were filed, by the record; where that is lost, of those there are."""
+    """Return lines for the checksums: of the bytes that were filed, by the record; where that is lost, of those there
+    are.
+    """
     originals = [file for file in files if not file.endswith(".toml")]
     recorded: dict[str, str] = {}
     for file in files:

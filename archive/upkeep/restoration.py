@@ -1,4 +1,4 @@
-"""`verify --against` and `--restore`: which copy still has the right bytes, and how they come back."""
+"""`verify --against` and `--restore`: find copies with the right bytes, and restore them."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.records.archive_files import DERIVED_NAME, WORK_NAME, files_of
 from archive.records.checksums import file_sha256, named_sha256, read_checksums
 from archive.records.folder import writing
-from archive.records.pending import Change, carry_out
-from archive.records.places import PICTURE_SUFFIXES, misspelt_files
+from archive.records.pending import Change, apply_change
+from archive.records.places import PICTURE_SUFFIXES, wrong_case_files
 from archive.records.record import read_record
 from archive.records.removed import new_removed_folder
-from archive.records.words import Words, complaints_about, complaints_of, is_record, read_words
-from archive.upkeep.verification import Verified
+from archive.records.text_files import TextFile, is_record, mistakes_in_file, mistakes_in_text, remembered_files
+from archive.upkeep.verification import VerificationReport
 
 __all__ = ["Copy", "find_copies", "restore"]
 
@@ -33,11 +33,13 @@ class Copy:
     sha256: str
 
 
-def find_copies(root: Path, found: Verified, against: Sequence[Path], *, on_progress: Progress) -> tuple[Copy, ...]:
-    """Copies of what `verify` found changed, missing, rotted or unreadable; read whole before they are named.
+def find_copies(
+    root: Path, found: VerificationReport, against: Sequence[Path], *, on_progress: Progress
+) -> tuple[Copy, ...]:
+    """Return copies of what `verify` found changed, missing, damaged or unreadable; each is read whole first.
 
     Originals are looked for at the same place in each other archive, then by their bytes among all its files,
-    whatever their names. Words are taken from the other archive where they can be read and belong to the same
+    whatever their names. TextFile are taken from the other archive where they can be read and belong to the same
     original, else as they were when last remembered.
 
     Parameters
@@ -48,7 +50,7 @@ def find_copies(root: Path, found: Verified, against: Sequence[Path], *, on_prog
     Raises
     ------
     FolderError
-        One of them is no folder.
+        One of them is not a folder.
     """
     for folder in against:
         if not folder.is_dir():
@@ -58,11 +60,11 @@ def find_copies(root: Path, found: Verified, against: Sequence[Path], *, on_prog
     open_sums = {sha256: file for file, sha256 in wanted.items() if file not in copies}
     copies |= _by_bytes(open_sums, against, on_progress=on_progress)
     originals = [Copy(file, path, wanted[file]) for file, path in sorted(copies.items())]
-    return (*originals, *_words(root, found, against))
+    return (*originals, *_copies_of_texts(root, found, against))
 
 
 def _same_place(file: str, sha256: str, against: Sequence[Path]) -> Path | None:
-    """A file of that name and those bytes."""
+    """Return a file of that name and those bytes."""
     for path in (folder / file for folder in against):
         with suppress(OSError):
             if path.is_file() and named_sha256(path) == sha256:
@@ -86,33 +88,33 @@ def _by_bytes(wanted: dict[str, str], against: Sequence[Path], *, on_progress: P
 
 
 def _files(folder: Path) -> Iterator[Path]:
-    """Every file, whatever its name: a copy may have lost its ending, or lie in another kind of backup."""
+    """Return every file, whatever its name: a copy may have lost its ending, or lie in another kind of backup."""
     for path in walk_named(folder):
         if DERIVED_NAME not in path.relative_to(folder).parts:
             yield path
 
 
-def _words(root: Path, found: Verified, against: Sequence[Path]) -> Iterator[Copy]:
+def _copies_of_texts(root: Path, found: VerificationReport, against: Sequence[Path]) -> Iterator[Copy]:
     lost = set(found.lost_words)
     alone = {Path(file).with_suffix(".toml").as_posix() for file in found.without_record}
     beside = {Path(file).with_suffix(".toml").as_posix() for file in found.missing}
     notes = {Path(file).with_name("notes.md").as_posix() for file in found.missing}
     lost |= {file for file in alone | beside | notes if not files_of(root).exists(file)}
-    remembered = read_words(root)
+    remembered = remembered_files(root)
     expected = {**read_checksums(root), **dict(found.expected)}
     for file in sorted(lost | set(found.bad_words) | set(found.rotted)):
-        rotted = file in found.rotted  # the memory is nearer than another archive's version of the text
+        rotted = file in found.rotted  # the remembered text is closer than another archive's version
         others = [] if rotted and file in remembered else against
-        folder = next((one for one in others if _usable_words(one, file, expected)), None)
+        folder = next((one for one in others if _usable_text(one, file, expected)), None)
         if folder is not None:
             yield Copy(file, folder / file, named_sha256(folder / file))
-        elif file in remembered and not complaints_of(remembered[file].text, file):
+        elif file in remembered and not mistakes_in_text(remembered[file].text, file):
             yield Copy(file, None, _sha256_of(remembered[file]))
 
 
-def _usable_words(folder: Path, file: str, expected: Mapping[str, str]) -> bool:
-    """Whether another archive's text is there, can be read and, for a record, tells of the same original."""
-    if not files_of(folder).is_file(file) or complaints_about(folder, file):
+def _usable_text(folder: Path, file: str, expected: Mapping[str, str]) -> bool:
+    """Return whether another archive's text is there, can be read and, for a record, is of the same original."""
+    if not files_of(folder).is_file(file) or mistakes_in_file(folder, file):
         return False
     if not is_record(file):
         return True
@@ -120,7 +122,7 @@ def _usable_words(folder: Path, file: str, expected: Mapping[str, str]) -> bool:
     return expected.get(picture.file) == picture.sha256
 
 
-def _sha256_of(words: Words) -> str:
+def _sha256_of(words: TextFile) -> str:
     return hashlib.sha256(words.text.encode("utf-8")).hexdigest()
 
 
@@ -139,8 +141,8 @@ def restore(root: Path, copies: Sequence[Copy], *, on_progress: Progress) -> tup
     """
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         kept_in = new_removed_folder(root, "replaced")
-        remembered = read_words(root)
-        spelt = {wanted: there for there, wanted in misspelt_files(root).items()}
+        remembered = remembered_files(root)
+        spelt = {wanted: there for there, wanted in wrong_case_files(root).items()}
         for number, copy in enumerate(copies):
             on_progress("restoring", number, len(copies))
             part = _brought(root, copy, remembered)
@@ -148,12 +150,12 @@ def restore(root: Path, copies: Sequence[Copy], *, on_progress: Progress) -> tup
             moves = [(there, f"{kept_in}/{copy.file}")] if files_of(root).exists(there) else []
             is_original = Path(copy.file).suffix in PICTURE_SUFFIXES
             listed = {copy.file: copy.sha256} if is_original else {}
-            carry_out(root, Change((*moves, (part, copy.file)), listed=listed))
+            apply_change(root, Change((*moves, (part, copy.file)), listed=listed))
         on_progress("restoring", len(copies), len(copies))
     return tuple(copy.file for copy in copies)
 
 
-def _brought(root: Path, copy: Copy, remembered: dict[str, Words]) -> str:
+def _brought(root: Path, copy: Copy, remembered: dict[str, TextFile]) -> str:
     """Bring a copy's bytes to the archive's disk under a temporary name, and read them there once more."""
     files, part = files_of(root), f"{WORK_NAME}/restored{TEMPORARY_SUFFIX}"
     if copy.path is None:

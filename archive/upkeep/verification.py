@@ -1,4 +1,4 @@
-"""`verify`: every original against its checksum, every word that can rot; and what can be put right from within."""
+"""`verify`: every original against its checksum, every text file for damage; and repair from within the archive."""
 
 from __future__ import annotations
 
@@ -13,34 +13,34 @@ from archive.records.archive_files import files_of
 from archive.records.checksums import CHECKSUMS_NAME, file_sha256, read_checksums, read_list, write_checksums
 from archive.records.folder import leftovers, reading, writing
 from archive.records.group_names import GROUP_NAMES_FILE
-from archive.records.pending import Change, carry_out
-from archive.records.places import Place, misspelt_files, originals_on_disk, places, strange_entries
+from archive.records.pending import Change, apply_change
+from archive.records.places import Place, misplaced_entries, originals_on_disk, places, wrong_case_files
 from archive.records.record import read_record
 from archive.records.removed import new_removed_folder
 from archive.records.settings import SETTINGS_NAME
-from archive.records.words import (
-    Words,
-    changed_silently,
-    complaints_about,
-    is_of_theme,
+from archive.records.text_files import (
+    TextFile,
+    changed_without_edit,
     is_record,
-    read_words,
-    remember_words,
+    is_theme_file,
+    mistakes_in_file,
+    remember_files,
+    remembered_files,
 )
 from archive.upkeep.amendment import fits_its_name
 
-__all__ = ["Verified", "repair", "verify"]
+__all__ = ["VerificationReport", "repair", "verify"]
 
 
 @dataclass(frozen=True)
-class Verified:
-    """What was found; files relative to the archive.
+class VerificationReport:
+    """The result of `verify`; files relative to the archive.
 
-    `changed` originals have other bytes than checksum and record tell of; `missing` ones are gone; `extra` ones have
+    `changed` originals have other bytes than checksum and record say; `missing` ones are gone; `extra` ones have
     neither checksum nor record; `unlisted` ones have no checksum, but the record agrees with their bytes; of
     `wrong_lines` record and bytes agree against the list; `without_record` have a checksum but no record.
     `bad_records` are causes, one a line, from settings, records and names that cannot be read or name another
-    original; `rotted` are files of words that changed while their time did not; `lost_words` those that are gone.
+    original; `rotted` are text files that changed while their time did not; `lost_words` those that are gone.
     `misspelt` are files that another system has renamed, `leftovers` what a stopped run has left.
     `doubles` are originals with the bytes of another one; `strange` is what does not belong where it is: links, and
     folders of a year that are none of its days.
@@ -68,8 +68,8 @@ class Verified:
 
     @property
     def lost_notes(self) -> tuple[str, ...]:
-        """Words that are gone and are told of nowhere else: notes, and the names of groups."""
-        return tuple(file for file in self.lost_words if not is_record(file) and not is_of_theme(file))
+        """Lost text files that no other field reports: notes, and the names of groups."""
+        return tuple(file for file in self.lost_words if not is_record(file) and not is_theme_file(file))
 
     @property
     def clean(self) -> bool:
@@ -93,8 +93,8 @@ class Verified:
         return bool(self.unlisted or self.wrong_lines or self.misspelt or self.leftovers)
 
 
-def verify(root: Path, *, on_progress: Progress) -> Verified:
-    """Read every original and every word; no original and no record is changed.
+def verify(root: Path, *, on_progress: Progress) -> VerificationReport:
+    """Read every original and every text file; no original and no record is changed.
 
     Raises
     ------
@@ -102,14 +102,14 @@ def verify(root: Path, *, on_progress: Progress) -> Verified:
         Another run is writing; or the list of checksums cannot be read.
     """
     with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        found = _looked_at(root, on_progress=on_progress)
+        found = _inspect(root, on_progress=on_progress)
         if not leftovers(root):
-            remember_words(root)
+            remember_files(root)
     return found
 
 
-def repair(root: Path, *, on_progress: Progress) -> Verified:
-    """Verify, clear what a stopped run left, and put the list of checksums and the names of files right.
+def repair(root: Path, *, on_progress: Progress) -> VerificationReport:
+    """Verify, clear what an interrupted run left, and repair the list of checksums and the names of files.
 
     Only where an original's bytes are those that its record names does the list change.
 
@@ -120,32 +120,32 @@ def repair(root: Path, *, on_progress: Progress) -> Verified:
     """
     left = tuple(leftovers(root))
     with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):  # which clears what was left
-        names = misspelt_files(root)
-        carry_out(root, Change(tuple(names.items())))
-        taken_out = _take_out_mistakes(root)
-        found = _looked_at(root, on_progress=on_progress)
-        mended = (*found.unlisted, *found.wrong_lines)
-        if mended:
+        names = wrong_case_files(root)
+        apply_change(root, Change(tuple(names.items())))
+        taken_out = _remove_mistaken_lines(root)
+        found = _inspect(root, on_progress=on_progress)
+        repaired_files = (*found.unlisted, *found.wrong_lines)
+        if repaired_files:
             recorded = {one.file: one.sha256 for one in _records(root)[0]}
-            write_checksums(root, {**read_checksums(root), **{file: recorded[file] for file in mended}})
-        remember_words(root)
-    return replace(found, unlisted=(), wrong_lines=(), repaired=(*left, *sorted(names), *taken_out, *mended))
+            write_checksums(root, {**read_checksums(root), **{file: recorded[file] for file in repaired_files}})
+        remember_files(root)
+    return replace(found, unlisted=(), wrong_lines=(), repaired=(*left, *sorted(names), *taken_out, *repaired_files))
 
 
-def _take_out_mistakes(root: Path) -> tuple[str, ...]:
-    """Take lines that are no checksums out of the list, which is kept as it was; what was done, where anything was."""
+def _remove_mistaken_lines(root: Path) -> tuple[str, ...]:
+    """Remove invalid lines from the list of checksums, keeping a copy of it; return what was done."""
     listed, files = read_list(root), files_of(root)
     if not listed.mistaken_lines:
         return ()
     kept_in = f"{new_removed_folder(root, 'replaced')}/{CHECKSUMS_NAME}"
     files.write(kept_in, files.read(CHECKSUMS_NAME))
     write_checksums(root, listed.sums, mistaken_lines=())
-    return (f"{CHECKSUMS_NAME} ({len(listed.mistaken_lines)} lines taken out; {kept_in} keeps it as it was)",)
+    return (f"{CHECKSUMS_NAME} ({len(listed.mistaken_lines)} lines removed; {kept_in} keeps it as it was)",)
 
 
-def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
+def _inspect(root: Path, *, on_progress: Progress) -> VerificationReport:
     (listed, mistakes), records = _listed(root), _records(root)
-    names = misspelt_files(root)
+    names = wrong_case_files(root)
     spelt = {wanted: there for there, wanted in names.items()}
     on_disk = {names.get(file, file) for file in originals_on_disk(root)}
     recorded = {one.file: one.sha256 for one in records[0]}
@@ -159,10 +159,10 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
     wrong_lines = [file for file in known if file in recorded and found[file] == recorded[file] != expected[file]]
     changed = [file for file in known if found[file] != expected[file] and file not in wrong_lines]
     missing = sorted(set(expected) - on_disk)
-    remembered = read_words(root)
+    remembered = remembered_files(root)
     bad = {**records[1], **_bad_settings(root)}
-    lost = _lost_words(root, on_disk, remembered)
-    return Verified(
+    lost = _lost_files(root, on_disk, remembered)
+    return VerificationReport(
         checked=len(known),
         changed=tuple(changed),
         missing=tuple(missing),
@@ -175,26 +175,26 @@ def _looked_at(root: Path, *, on_progress: Progress) -> Verified:
             *mistakes,
         ),
         wrong_lines=tuple(wrong_lines),
-        rotted=tuple(changed_silently(root, remembered)),
+        rotted=tuple(changed_without_edit(root, remembered)),
         lost_words=tuple(lost),
         misspelt=tuple(sorted(names)),
         leftovers=tuple(leftovers(root)),
         warnings=_warnings(records[0], lost),
         bad_words=tuple(sorted(bad)),
         doubles=tuple(_doubles(found)),
-        strange=tuple(strange_entries(root)),
+        strange=tuple(misplaced_entries(root)),
         expected=tuple((file, expected[file]) for file in sorted([*changed, *missing])),
     )
 
 
 def _listed(root: Path) -> tuple[Mapping[str, str], tuple[str, ...]]:
-    """The checksums, and what is wrong with lines that are none."""
+    """Return the checksums, and what is wrong with lines that are none."""
     listed = read_list(root)
-    return listed.sums, tuple(f"{mistake}; `northlimb verify --repair` takes it out" for mistake in listed.mistakes)
+    return listed.sums, tuple(f"{mistake}; `northlimb verify --repair` removes it" for mistake in listed.mistakes)
 
 
 def _doubles(found: Mapping[str, str]) -> Iterator[str]:
-    """Originals with the same bytes as one before them."""
+    """Return originals with the same bytes as one before them."""
     first: dict[str, str] = {}
     for file, sha256 in sorted(found.items()):
         if first.setdefault(sha256, file) != file:
@@ -202,8 +202,8 @@ def _doubles(found: Mapping[str, str]) -> Iterator[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
-    """What matters here of a record: whole ones of a large archive would fill the memory."""
+class _RecordSummary:
+    """The part of a record needed here: whole records of a large archive would fill the memory."""
 
     place: Place
     file: str
@@ -211,30 +211,30 @@ class _Told:
     time: datetime
 
 
-def _records(root: Path) -> tuple[list[_Told], dict[str, tuple[str, ...]]]:
-    """Records that can be read, and what is wrong with others, by their files."""
+def _records(root: Path) -> tuple[list[_RecordSummary], dict[str, tuple[str, ...]]]:
+    """Return the valid records, and the mistakes of others by file."""
     found, bad = [], {}
     for place in places(root):
         try:
             record = read_record(root, place.file(".toml"))
-            found.append(_Told(place, record.picture.file, record.picture.sha256, record.time))
+            found.append(_RecordSummary(place, record.picture.file, record.picture.sha256, record.time))
         except SettingsError as error:
             bad[place.file(".toml")] = error.causes
     return found, bad
 
 
 def _bad_settings(root: Path) -> dict[str, tuple[str, ...]]:
-    found = {name: complaints_about(root, name) for name in (SETTINGS_NAME, GROUP_NAMES_FILE)}
+    found = {name: mistakes_in_file(root, name) for name in (SETTINGS_NAME, GROUP_NAMES_FILE)}
     return {name: causes for name, causes in found.items() if causes}
 
 
 def _has_record(root: Path, file: str, recorded: Mapping[str, str]) -> bool:
-    """Told by a record that can be read, or one that cannot and is told of elsewhere."""
+    """Return whether an original has a record, readable or not (`bad_records` lists those that are not)."""
     return file in recorded or files_of(root).is_file(f"{file.rpartition('.')[0]}.toml")
 
 
-def _contradictions(records: list[_Told], listed: Mapping[str, str], found: Mapping[str, str]) -> list[str]:
-    """Records with another checksum than the list and the bytes."""
+def _contradictions(records: list[_RecordSummary], listed: Mapping[str, str], found: Mapping[str, str]) -> list[str]:
+    """Return records with another checksum than the list and the bytes."""
     return [
         f"{one.place.file('.toml')}: picture.sha256 = {one.sha256[:12]}... differs from checksums.sha256 for {one.file}"
         for one in records
@@ -242,8 +242,8 @@ def _contradictions(records: list[_Told], listed: Mapping[str, str], found: Mapp
     ]
 
 
-def _lost_words(root: Path, on_disk: set[str], remembered: Mapping[str, Words]) -> list[str]:
-    """Words that are remembered but gone: of originals that are there, notes of their days, names, and the theme."""
+def _lost_files(root: Path, on_disk: set[str], remembered: Mapping[str, TextFile]) -> list[str]:
+    """Return remembered text files that are gone: records and notes of existing originals, names, and the theme."""
     stems = {file.rpartition(".")[0] for file in on_disk}
     days = {file.rpartition("/")[0] for file in on_disk}
     return [
@@ -252,15 +252,15 @@ def _lost_words(root: Path, on_disk: set[str], remembered: Mapping[str, Words]) 
         if not files_of(root).exists(file)
         and (
             file == GROUP_NAMES_FILE
-            or is_of_theme(file)
+            or is_theme_file(file)
             or (is_record(file) and file.rpartition(".")[0] in stems)
             or (file.endswith("/notes.md") and file.rpartition("/")[0] in days)
         )
     ]
 
 
-def _warnings(records: list[_Told], lost: list[str]) -> tuple[str, ...]:
-    """What is no damage, or may be meant."""
+def _warnings(records: list[_RecordSummary], lost: list[str]) -> tuple[str, ...]:
+    """Return warnings of what is not damage, or may be intended."""
     misnamed = [
         f"{one.place.file('.toml')}: time = {one.time:%Y-%m-%dT%H:%M:%SZ} is not that of its name; "
         f"`northlimb amend FOLDER {one.place.id}` moves its files to fit"
@@ -268,6 +268,6 @@ def _warnings(records: list[_Told], lost: list[str]) -> tuple[str, ...]:
         if not fits_its_name(one.place, one.time)
     ]
     gone = [
-        f"{file}: is gone; `northlimb verify FOLDER --restore` brings it back" for file in lost if is_of_theme(file)
+        f"{file}: is gone; `northlimb verify FOLDER --restore` brings it back" for file in lost if is_theme_file(file)
     ]
     return (*misnamed, *gone)

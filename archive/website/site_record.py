@@ -18,7 +18,7 @@ import msgspec
 
 from archive.disk import Folder, Stamp, stamp_of
 from archive.errors import FolderError
-from archive.kept import checked, checked_words
+from archive.signed_content import signed_content, verified_content
 
 __all__ = ["NO_RECORD", "Held", "RecordContent", "SiteRecord", "Written", "changed_since", "held_bytes", "held_file"]
 
@@ -63,7 +63,7 @@ class SiteRecord:
         if self.folder is None:
             return RecordContent()
         try:
-            found = msgspec.msgpack.decode(checked_words(self.folder.read(self.file), self.file), type=_Kept)
+            found = msgspec.msgpack.decode(verified_content(self.folder.read(self.file), self.file), type=_Kept)
         except (OSError, ValueError, RecursionError):
             return RecordContent()
         return RecordContent(found.files, found.strangers, is_new=False)
@@ -75,7 +75,7 @@ class SiteRecord:
             return
         words = msgspec.msgpack.encode(_Kept(dict(files), strangers))
         with suppress(OSError, FolderError):
-            self.folder.write(self.file, checked(words, self.file))
+            self.folder.write(self.file, signed_content(words, self.file))
 
 
 NO_RECORD = SiteRecord()

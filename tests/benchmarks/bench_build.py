@@ -3,7 +3,7 @@
 Run: ``PYTHONPATH=. python tests/benchmarks/bench_build.py``. Records, measurements, spots and derived pictures of ten
 years are laid down as a build would have left them (no picture is drawn: each is the same small file), then `northlimb
 build` runs as a process of its own. Beside it, a bare loop renders as many pages of the same size with Jinja and writes
-them. Nothing here is a test. Wanted, in processor time of the bare loop: the whole site 3.5, nothing new 0.3, one edited
+them. Nothing here is a test. Wanted, in processor time of the bare loop: the whole site 3.5, nothing new 0.3, an edited
 note or record 0.4, one new picture 0.75.
 """
 
@@ -32,8 +32,8 @@ from archive.records.group_names import add_names, read_names
 from archive.records.new_archive import create_archive
 from archive.records.settings import InstrumentSettings, Settings
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.comparison import _pairs, _standpoint
-from archive.stages.comparison_picture import turned_picture
+from archive.stages.comparison import _pairs, _view_geometry
+from archive.stages.comparison_picture import derotated_picture
 from archive.stages.counting import count_spots
 from archive.stages.discs import keep_disc, turned_of
 from archive.stages.evidence import is_up
@@ -150,8 +150,8 @@ def lay_down(archive: Archive) -> None:
     content = Content(info=SiteInfo("t", "o", "en"), entries=entries, notes={}, films=[], groups=[], rotations=[])
     for before, after in _pairs(content):
         picture = store.add_blob(small["jpg"] + f"{after.id} turned".encode())
-        inputs = [discs[after.id], _standpoint(after), _standpoint(before)]
-        store.put(turned_picture, after.id, inputs, picture, blobs=[picture])
+        inputs = [discs[after.id], _view_geometry(after), _view_geometry(before)]
+        store.put(derotated_picture, after.id, inputs, picture, blobs=[picture])
     lay_down_maps(archive, counted.observations, discs, small)
 
 

@@ -27,7 +27,7 @@ from imageio_ffmpeg import get_ffmpeg_exe
 from whole.film_scenes import STANDARD_SCENE, drawn_days, film_job
 
 from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.carried import disc_canvas
+from archive.disc.derotation import disc_canvas
 from archive.execution.executor import processors
 from archive.films import encoder
 from archive.films.film import make_film

@@ -30,7 +30,7 @@ from archive.records.places import Place, free_place
 from archive.records.record import PictureEntry, Record, record_text
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.inspection import filed_pictures, known_pictures, near_days, solve
+from archive.stages.inspection import archived_pictures, measured_pictures, near_days, solve
 from archive.stages.studies import KeptStudy
 from archive.stages.study import study
 from archive.store import NO_BLOB
@@ -91,18 +91,18 @@ def all_of(root: Path) -> tuple[float, float, float]:
     """Share oriented by spots; seconds to solve the whole archive, as `build` does, and to read it before that."""
     started = time.process_time()
     with opened_archive(root) as archive:
-        known = known_pictures(archive, filed_pictures(archive))
+        known = measured_pictures(archive, archived_pictures(archive))
         read_s = time.process_time() - started
         solved: list[Any] = []
         solve_s = timed(lambda: (solved.append(solve(archive, known)), archive.store.commit()))
-    told = sum(1 for one in solved[0].taught.values() if one.reading is not None and one.reading.is_reliable)
+    told = sum(1 for one in solved[0].evidence.values() if one.reading is not None and one.reading.is_reliable)
     return told / len(known), solve_s, read_s
 
 
 def near_solved(root: Path, place: Place) -> None:
     """What `add` does after it has filed a picture."""
     with opened_archive(root) as archive:
-        known = known_pictures(archive, near_days(archive, {place.day}))
+        known = measured_pictures(archive, near_days(archive, {place.day}))
         solve(archive, known, asked={place.id})
 
 

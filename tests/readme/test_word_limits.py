@@ -54,7 +54,7 @@ WORDS = {
     ),
     f"a theme {theme_files.MOST_FILES} files": HERE + "test_a_larger_theme_is_refused",
     f"and {mega(theme_files.MOST_BYTES)} MB": HERE + "test_a_larger_theme_is_refused",
-    f"folders in each other {disk.DEEPEST} deep": (
+    f"folders nested {disk.DEEPEST} deep": (
         "tests/test_disk.py::test_folders_in_each_other_without_end_keep_nobody_waiting"
     ),
     f"any other list in an archive {disk.MOST_READ_BYTES >> 30} GB": (

@@ -98,7 +98,7 @@ def test_a_line_that_names_no_picture_of_the_archive_is_none(root, file):
     (root / "checksums.sha256").write_text(f"{ONE}  {FILE}\n{TWO}  {file}\n", encoding="utf-8")
     path, listed = root / "checksums.sha256", read_list(root)
     assert listed.sums == {FILE: ONE}
-    assert listed.mistakes == (f"{path}: line 2: {file!r} is no picture of this archive",)
+    assert listed.mistakes == (f"{path}: line 2: {file!r} is not a picture of this archive",)
 
 
 def test_bytes_that_are_no_text_are_named(root):

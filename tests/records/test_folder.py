@@ -9,12 +9,12 @@ from datetime import UTC, datetime
 import pytest
 
 from archive.errors import FolderError
-from archive.kept import checked
 from archive.records.archive_files import derived_files
 from archive.records.checksums import read_checksums
 from archive.records.folder import kept_folder, open_folder, put_picture, reading, writing
 from archive.records.pending import PENDING, write_pending
 from archive.records.places import Place, free_place, notes_file, originals_on_disk, place_of_file, place_of_id, places
+from archive.signed_content import signed_content
 from archive.store import Store
 
 DAY = "2026/2026-06-03"
@@ -107,7 +107,7 @@ def test_names_of_observations_and_their_files():
     ],
 )
 def test_what_is_no_observation_is_refused(identifier):
-    with pytest.raises(FolderError, match=r"names no observation; write it like 2026-06-03T0915Z$"):
+    with pytest.raises(FolderError, match=r"is not the name of an observation; write 2026-06-03T0915Z$"):
         place_of_id(identifier)
 
 
@@ -212,7 +212,7 @@ def test_a_note_of_unfinished_work_that_is_not_ours_touches_nothing(root, tmp_pa
     put(root, picture("2026-06-03T0915Z"))
     (tmp_path / "victim").write_bytes(b"")
     pending = root / PENDING
-    for content in (entry.encode(), checked(entry.encode(), PENDING)):
+    for content in (entry.encode(), signed_content(entry.encode(), PENDING)):
         pending.write_bytes(content)
         before = files(tmp_path)
         put(root)
@@ -230,7 +230,7 @@ def test_a_note_of_unfinished_work_from_another_computer_touches_nothing(root, p
         {**other, "listed": {}, "unlisted": {f"{DAY}/0915Z.png": new.sha256}},
     ):
         words = json.dumps(entry).encode()
-        for content in (words, b"0" * 32 + b"\n" + words, checked(words, "another-file.json")):
+        for content in (words, b"0" * 32 + b"\n" + words, signed_content(words, "another-file.json")):
             (root / PENDING).write_bytes(content)
             put(root)
             assert not (root / PENDING).exists()

@@ -143,7 +143,7 @@ def test_a_hundred_films_are_kept_and_the_next_is_refused(root):
     )
     assert not keep_film(root, WEEK)
     with pytest.raises(
-        SettingsError, match=r"archive\.toml: 100 films are kept, and no more may be; take a \[\[films\]\]"
+        SettingsError, match=r"archive\.toml: 100 films are kept, and no more may be; remove a \[\[films\]\]"
     ):
         keep_film(root, SPAN)
     with (root / "archive.toml").open("a", encoding="utf-8") as stream:

@@ -17,14 +17,14 @@ from PIL import Image
 from scenes.discs import Scene, Spot, draw_disc, quantise
 
 from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.carried import Standpoint
+from archive.disc.derotation import ViewGeometry
 from archive.disc.helioprojective import helioprojective_cards
 from archive.disk import Folder
 from archive.measuring.groups import group_turned_spots
 from archive.model.observation import SunView
 from archive.records.disc_files import read_disc
 from archive.records.map_files import sums_of
-from archive.stages.comparison_picture import turned_picture
+from archive.stages.comparison_picture import derotated_picture
 from archive.stages.map_growth import grown_map
 from archive.stages.north_up_disc import Turned, north_up_disc
 from archive.stages.picture_files import picture_files
@@ -66,9 +66,12 @@ def summaries() -> dict[str, list[float]]:
     files = picture_files(original, "drawn.png", turned, ("natural", "flat"))
     fits = north_up_disc(original, "drawn.png", turned)
     made["north-up disc"] = _cells(read_disc(fits), 255.0)
-    made |= {f"picture {name}": _levels(data) for name, data in files.items() if not data.startswith(b"SIMPLE")}
-    seen_at = Standpoint(20607.385, sun.b0_deg, sun.l0_deg)
-    made["derotated"] = _levels(turned_picture(fits, seen_at, Standpoint(20606.385, sun.b0_deg, sun.l0_deg + 13.2)))
+    pictures = {name: data for name, data in files.items() if not data.startswith(b"SIMPLE")}
+    made |= {f"picture {name}": _levels(data) for name, data in pictures.items()}
+    seen_at = ViewGeometry(20607.385, sun.b0_deg, sun.l0_deg)
+    made["derotated"] = _levels(
+        derotated_picture(fits, seen_at, ViewGeometry(20606.385, sun.b0_deg, sun.l0_deg + 13.2))
+    )
     groups = group_turned_spots(spots.spots, sun=sun, north_angle_deg=NORTH_DEG, mirrored=False, sigma_deg=0.2)
     made["groups"] = [
         number for group in groups for number in (group.latitude_deg or 0.0, group.carrington_longitude_deg or 0.0)

@@ -38,7 +38,7 @@ def test_no_maker_stands_on_the_stages_that_call_it() -> None:
 
 def test_makers_of_pictures_do_not_stand_on_pages_nor_pages_on_pictures() -> None:
     by_name = {make.__name__: modules_behind(make.__module__) for make in MAKERS}
-    for name in ("study", "picture_files", "turned_picture", "grown_map", "film_of", "solve_spots"):
+    for name in ("study", "picture_files", "derotated_picture", "grown_map", "film_of", "solve_spots"):
         assert not any(module.startswith("archive.website") for module in by_name[name]), name
 
 
@@ -84,7 +84,7 @@ def digests(package_parent: Path) -> dict[str, str]:
         (
             "archive/disc/tone.py",
             "_NEVER_READ = 1\n",
-            {"study", "picture_files", "turned_picture", "grown_map", "film_of"},
+            {"study", "picture_files", "derotated_picture", "grown_map", "film_of"},
         ),
         ("archive/orientation/clock_check.py", "_NEVER_READ = 1\n", {"clock_error_hours"}),
         ("site_templates/day.html", "<!-- -->\n", {"build_site"}),

@@ -341,7 +341,7 @@ def test_a_store_that_cannot_be_written_is_read(folder: Folder) -> None:
     code = (
         "import os, sys; from pathlib import Path; from archive.disc.tone import flatten_disc\n"
         "from archive.disk import Folder; from archive.store import Store\n"
-        "import archive.computer_key as key; key.keyed_check(b'')\n"
+        "import archive.computer_key as key; key.keyed_hash(b'')\n"
         "from archive.store.code import code_digest; code_digest(flatten_disc)\n"
         "os.setgid(65534); os.setuid(65534)\n"
         "store = Store(Folder(Path(sys.argv[1]).parent).below('.northlimb'))\n"

@@ -116,17 +116,17 @@ def notes(root: Path) -> None:
 
 def kept(root: Path) -> None:
     """Every kept file holds the same bytes; each must be read as absent or as what it should be."""
-    from archive.kept import checked
-    from archive.records.pending import PENDING, change_of, read_pending
-    from archive.records.words import read_words
+    from archive.records.pending import PENDING, change_from, read_pending
+    from archive.records.text_files import remembered_files
+    from archive.signed_content import signed_content
 
     data = (root / "kept.json").read_bytes()
     put(root / "remembered-words.json", data)
     # Under this computer's check too, so that what stands behind it is read.
-    put(root / PENDING, data if data[:1] > b"@" else checked(data, PENDING))
-    read_words(root)
+    put(root / PENDING, data if data[:1] > b"@" else signed_content(data, PENDING))
+    remembered_files(root)
     if (entry := read_pending(root)) is not None:
-        change_of(entry)
+        change_from(entry)
 
 
 def value(data: bytes) -> None:

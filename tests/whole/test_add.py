@@ -148,7 +148,7 @@ def test_one_refused_picture_does_not_keep_the_others_out(
     [
         ("sun.png", [], "no capture time"),
         ("20991231T120000Z.png", [], "in the future"),
-        ("sun.png", ["--time", "2025-10-26T01:30"], "comes twice"),
+        ("sun.png", ["--time", "2025-10-26T01:30"], "occurs twice"),
         ("sun.png", ["--time", "2026-03-29T01:30"], "does not exist"),
         ("20260603T091500Z.png", ["--instrument", "Doorstop"], "not in archive.toml (known: Doorstep)"),
         ("20260603T091500Z.png", ["--site", "Key"], "not in archive.toml (known: Quay)"),
@@ -267,6 +267,6 @@ def test_of_a_folder_the_content_decides_and_the_rest_is_told(
     told = capsys.readouterr()
     assert told.out.count("disc at") == 2
     assert (
-        f"{inbox}: passed over: list.csv, older/ (no PNG, JPEG, TIFF or FITS; a folder within is to be named itself)\n"
+        f"{inbox}: skipped: list.csv, older/ (not PNG, JPEG, TIFF or FITS; name a folder within it to add that too)\n"
     ) in told.err
     assert "seeing = 3" in (archive_folder / "2026/2026-06-03/0915Z.toml").read_text()

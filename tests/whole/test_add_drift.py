@@ -280,10 +280,10 @@ def of_another_hour(folder: Path) -> tuple[Path, Path]:
         (tracked, "moved by only 1.0 px since --drift 20261020T110900Z.png; take both with tracking off"),
         (exchanged, "give the earlier frame first"),
         (missing, "gone.png: No such file"),
-        (folder_given, "--drift frames: is no regular file"),
+        (folder_given, "--drift frames: not a regular file"),
         pytest.param(
             pipe_given,
-            "--drift pipe.png: is no regular file",
+            "--drift pipe.png: not a regular file",
             marks=pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes"),
         ),
         (of_another_hour, "over half an hour from the picture"),
@@ -317,7 +317,7 @@ def test_a_filed_picture_keeps_its_record(archive_folder: Path, tmp_path: Path, 
     added(answer, archive_folder, picture)
     one = added(answer, archive_folder, picture, "--drift", *frames(tmp_path, NORTH_DEG))
     assert one["status"] == "known"
-    assert any("--drift not taken" in warning for warning in one["warnings"])
+    assert any("--drift ignored" in warning for warning in one["warnings"])
     record = (archive_folder / "2026" / "2026-10-20" / "1109Z.toml").read_text(encoding="utf-8")
     assert "drift_px" not in record
 

@@ -16,13 +16,13 @@ from scenes.discs import Spot, draw_disc, place_on_picture
 
 from archive.commands.main import main
 from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.carried import Standpoint
+from archive.disc.derotation import ViewGeometry
 from archive.disc.tone import flatten_disc
 from archive.model.observation import Observation, Orientation
 from archive.records.disc_files import fits_bytes
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.comparison import with_turned_back
-from archive.stages.comparison_picture import turned_disc, turned_picture
+from archive.stages.comparison import with_derotated
+from archive.stages.comparison_picture import derotated_disc, derotated_picture
 from archive.stages.discs import keep_disc
 from archive.store import NO_BLOB, DamagedBlobError
 from archive.website.content import Content, DerotatedDisc, Entry, Pictures, SiteInfo
@@ -45,7 +45,7 @@ def _compared(archive: Archive, observations: Sequence[Observation]) -> dict[str
         keep_disc(archive, one.id, disc, disc)
     pictures = Pictures(NO_BLOB, NO_BLOB, NO_BLOB, NO_BLOB)
     content = Content(SiteInfo("The Sun", "A. Teal"), [Entry(one, pictures) for one in observations])
-    entries = with_turned_back(archive, content, {one.id: disc for one in observations}).entries
+    entries = with_derotated(archive, content, {one.id: disc for one in observations}).entries
     archive.store.commit()
     return {entry.observation.id: entry.turned_back for entry in entries if entry.turned_back is not None}
 
@@ -77,13 +77,13 @@ def test_after_more_than_a_week_nothing_is_left_to_compare(archive: Archive) -> 
 def test_a_carried_disc_is_made_once_and_again_when_either_view_changes(archive: Archive) -> None:
     days = [_day(0), _day(1)]
     compared = _compared(archive, days)
-    kept = rows(archive.root, turned_picture)
+    kept = rows(archive.root, derotated_picture)
     assert list(kept) == [days[1].id]
     assert _compared(archive, days) == compared
-    assert rows(archive.root, turned_picture) == kept
+    assert rows(archive.root, derotated_picture) == kept
     later = replace(days[0], time_utc=days[0].time_utc + timedelta(minutes=20))
     after = _compared(archive, [later, days[1]])
-    assert rows(archive.root, turned_picture) != kept
+    assert rows(archive.root, derotated_picture) != kept
     before, now = (found[days[1].id].picture for found in (compared, after))
     assert before != now
     with Image.open(io.BytesIO(archive.store.read_blob(now))) as picture:
@@ -97,8 +97,8 @@ def test_a_surface_is_turned_by_the_law_whatever_the_tilt(b0_deg: float) -> None
     """Howard, Gilman & Gilman (1984), all spots: 14.522 - 2.84 sin^2 deg a day, sidereal."""
     places = [(25.0, 20.0), (-30.0, 5.0), (5.0, 45.0)]
     scene = replace(STANDARD_SCENE, b0_deg=b0_deg, spots=tuple(Spot(*place, 2.0) for place in places))
-    seen_at, at = Standpoint(2.0, b0_deg, 100.0), Standpoint(0.0, b0_deg + 1.0, 126.4)
-    turned = turned_disc(flatten_disc(draw_disc(scene), STANDARD_FRAME), seen_at, at).mean(axis=2)
+    seen_at, at = ViewGeometry(2.0, b0_deg, 100.0), ViewGeometry(0.0, b0_deg + 1.0, 126.4)
+    turned = derotated_disc(flatten_disc(draw_disc(scene), STANDARD_FRAME), seen_at, at).mean(axis=2)
     before = replace(STANDARD_SCENE, b0_deg=b0_deg + 1.0)
     for latitude, longitude in places:
         # Two days of what spots turn faster than the Carrington frame, by definition 14.1844 deg a day.

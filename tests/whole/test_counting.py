@@ -267,4 +267,4 @@ def test_map_is_read_by_other_software(built: Path) -> None:
 def test_day_page_tells_what_the_capture_cost(built: Path) -> None:
     page = (built / "site" / "days" / DAY / "index.html").read_text(encoding="utf-8")
     assert "Smear at the limb" in page
-    assert "before one pixel of smear" in page
+    assert "s (1 px of blur)" in page

@@ -186,7 +186,7 @@ def test_an_interrupted_film_leaves_the_old_one(
     def stopped(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(painted, "carried_box", stopped)
+    monkeypatch.setattr(painted, "derotated_box", stopped)
     assert main([*map(str, words)]) == 130
     assert {path: path.read_bytes() for path in tmp_path.glob("*film*")} == before
 

@@ -15,19 +15,19 @@ from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import brightness_plane
-from archive.disc.carried import (
+from archive.disc.derotation import (
     SPOT_LAW,
-    Share,
     Surface,
-    carried_box,
+    WeightedSurface,
+    derotated_box,
     disc_canvas,
-    seen_surface,
-    shares_between,
+    visible_surface,
+    weighted_surfaces,
 )
 from archive.disc.limb import fit_limb
 from archive.disc.spots import find_dark_spots
 from archive.disc.tone import flatten_disc
-from archive.films.job import standpoint
+from archive.films.job import view_geometry
 from archive.reading import read_pixels
 from archive.sun.heliographic import from_disc
 
@@ -67,20 +67,20 @@ def _flattened(path: Path) -> tuple[NDArray[np.float32], Surface]:
     aligned = align_disc(bright, fit_limb(bright), north_angle_deg=0.0, mirrored=False, frame=FRAME)
     flat = flatten_disc(aligned, FRAME)
     time_utc = datetime.strptime(path.stem, "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)
-    return flat, seen_surface(flat, FRAME, standpoint(time_utc))
+    return flat, visible_surface(flat, FRAME, view_geometry(time_utc))
 
 
 def _withheld(*three: tuple[NDArray[np.float32], Surface]) -> Withheld:
     (first_flat, first), (flat, day), (last_flat, last) = three
 
-    def carried(shares: tuple[Share, ...]) -> NDArray[np.float32]:
-        return carried_box(shares, CANVAS, day.at, drift=SPOT_LAW, box=np.s_[:, :])[0]
+    def carried(shares: tuple[WeightedSurface, ...]) -> NDArray[np.float32]:
+        return derotated_box(shares, CANVAS, day.at, drift=SPOT_LAW, box=np.s_[:, :])[0]
 
     return Withheld(
         flat[PART],
-        carried(shares_between([first, last], day.at.time_days, reach_days=3.0)),
-        carried((Share(first, 1.0, 1.0),)),
-        carried((Share(last, 1.0, 1.0),)),
+        carried(weighted_surfaces([first, last], day.at.time_days, reach_days=3.0)),
+        carried((WeightedSurface(first, 1.0, 1.0),)),
+        carried((WeightedSurface(last, 1.0, 1.0),)),
         0.5 * (first_flat[PART] + last_flat[PART]),
         day.at.b0_deg,
     )

@@ -101,7 +101,7 @@ def test_amend_moves_the_files_and_keeps_every_other_word(folder: Path, answer: 
     before = kept(folder)
     status, told = answer("amend", folder, "2026-06-03T0915Z", "--time", "2026-06-03T10:20:30")
     assert (status, told["id"], told["time_utc"]) == (0, "2026-06-03T0920Z", "2026-06-03T09:20:30Z")  # summer time
-    assert "--time 2026-06-03 10:20:30: taken as a time of Europe/London" in told["warnings"][0]
+    assert "--time 2026-06-03 10:20:30: read as Europe/London" in told["warnings"][0]
     after = kept(folder)
     assert after[f"{DAY}/0920Z.png"] == before[f"{DAY}/0915Z.png"]
     text = after[f"{DAY}/0920Z.toml"].decode()
@@ -152,11 +152,11 @@ def test_a_time_changed_by_hand_is_told_with_the_command_that_mends_it(folder: P
     ("words", "status", "cause"),
     [
         (["2026-06-03T0915Z"], 1, "has that time and that name already"),
-        (["2026-06-03T0916Z", "--time", "2026-06-03T09:20Z"], 1, "no record of that name"),
-        (["yesterday", "--time", "2026-06-03T09:20Z"], 1, "names no observation"),
+        (["2026-06-03T0916Z", "--time", "2026-06-03T09:20Z"], 1, "no such observation in"),
+        (["yesterday", "--time", "2026-06-03T09:20Z"], 1, "is not the name of an observation"),
         (["2026-06-03T0915Z", "--time", "2999-06-03T09:20Z"], 1, "the year of 2999"),
         (["2026-06-03T0915Z", "--time", "2099-06-03T09:20Z"], 1, "in the future"),
-        (["2026-06-03T0915Z", "--time", "2025-10-26T01:30"], 1, "comes twice in Europe/London"),
+        (["2026-06-03T0915Z", "--time", "2025-10-26T01:30"], 1, "occurs twice in Europe/London"),
         (["2026-06-03T0915Z", "--time", "noon"], 2, "is not a time"),
         (["2026-06-03T0915Z", "--time", "2026-06-03T09:20Z", "--undo"], 2, "leave --time out"),
     ],

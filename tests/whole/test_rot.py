@@ -114,9 +114,7 @@ def test_copies_under_other_names_are_known_by_their_bytes(
     assert main(["verify", str(folder), "--against", str(inbox)]) == 1
     lines = capsys.readouterr().err.splitlines()
     assert len(lines) == 2
-    assert (
-        f"changed: its bytes are not those that were filed; {inbox / '20260602T111500Z.png'} has it whole" in lines[0]
-    )
+    assert f"changed: not the bytes that were filed; {inbox / '20260602T111500Z.png'} has it whole" in lines[0]
     assert f"missing; {inbox / '20260610T131500Z.png'} has it whole" in lines[1]
     assert answer("verify", folder, "--against", inbox, "--restore", "--yes")[0] == 0
     assert kept(folder) == before
@@ -251,7 +249,7 @@ def test_one_bad_line_of_the_checksums_keeps_nothing_from_working(
     status, told = answer("verify", folder)
     assert status == 1
     assert told["unlisted"] == [file]
-    assert told["bad_records"][0].endswith("is not a checksum line; `northlimb verify --repair` takes it out")
+    assert told["bad_records"][0].endswith("is not a checksum line; `northlimb verify --repair` removes it")
     picture = draw(folder.parent / "20260801T091500Z.png", Scene(seed=77))
     assert main(["add", str(folder), str(picture)]) == 0
     assert rotten in sums.read_bytes()  # nobody's to lose but by `--repair`
@@ -289,7 +287,7 @@ def test_notes_and_names_that_are_gone_are_told_also_without_derived_things(
     errors = capsys.readouterr().err
     for path in words:
         assert (
-            f"{path.relative_to(folder).as_posix()}: is gone (an empty file in its place says that it is meant)"
+            f"{path.relative_to(folder).as_posix()}: is gone (put an empty file in its place if that is intended)"
             in errors
         )
     assert answer("verify", folder, "--restore", "--yes")[0] == 0

@@ -25,9 +25,9 @@ SAMPLE = Path(__file__).resolve().parents[2] / "sample_archive"
     [
         ("2026-05-31", "no picture of that day in {folder}; nearest to it: 2026-05-29, 2026-06-01"),
         ("2031-01-01", "no picture of that day in {folder}; nearest to it: 2026-06-07"),
-        ("2026-06-05T0101Z", "no picture of that name in {folder}; that day has 2026-06-05T0740Z"),
-        ("2026-02-30", "no day; write it like 2026-06-03, or one picture like 2026-06-03T0915Z"),
-        ("3-6-2026", "no day; write it like 2026-06-03, or one picture like 2026-06-03T0915Z"),
+        ("2026-06-05T0101Z", "no such observation in {folder}; that day has: 2026-06-05T0740Z"),
+        ("2026-02-30", "not a day; write 2026-06-03, or 2026-06-03T0915Z for one observation"),
+        ("3-6-2026", "not a day; write 2026-06-03, or 2026-06-03T0915Z for one observation"),
     ],
 )
 def test_a_day_without_pictures_is_answered_with_the_nearest(
@@ -50,13 +50,12 @@ def test_a_picture_too_small_for_its_spots_is_not_counted_but_by_hand(tmp_path: 
     spots = (Spot(15.0, -20.0, 1.8), Spot(-12.0, 5.0, 1.8), Spot(20.0, 30.0, 1.8))
     draw(new, Scene(width_px=110, height_px=110, x_px=55.0, y_px=55.0, radius_px=40.0, blur_px=1.6, spots=spots))
     _, added = answer("add", folder, new)
-    assert any(
-        "spots are not counted, for the picture is too small or soft" in one for one in added["pictures"][0]["warnings"]
-    )
+    warnings = added["pictures"][0]["warnings"]
+    assert any("spots are not counted because the picture is too small or soft" in one for one in warnings)
     _, shown = answer("show", folder, "2026-06-03")
     assert shown[0]["counts"] is None
     page = folder / "site/days/2026-06-03/index.html"
-    remark = "Spots are not counted, for the picture is too small or soft"
+    remark = "Spots are not counted because the picture is too small or soft"
     assert main(["build", str(folder)]) == 0
     assert remark in page.read_text()
     record = folder / "2026/2026-06-03/0915Z.toml"
@@ -79,7 +78,7 @@ def test_a_noisy_picture_is_no_sun_without_spots_and_gives_way_to_a_clean_one(
     assert first["counts"]["groups"] == 2
     assert second["counts"] is None
     page = (archive_folder / "site/days/2026-06-03/index.html").read_text()
-    assert "Spots are not counted, for noise hides them" in page
+    assert "Spots are not counted because noise hides them" in page
     assert page.index("09:15 UTC") < page.index("Also at 10:15 UTC")
 
 
@@ -115,4 +114,4 @@ def test_a_deep_eclipse_is_no_sun_with_few_spots(archive_folder: Path, tmp_path:
     assert [row["relative_number"] for row in told["report"]["rows"]] == [first["counts"]["relative_number"]]
     assert main(["build", str(archive_folder)]) == 0
     page = (archive_folder / "site/days/2026-06-03/index.html").read_text()
-    assert re.search(r"Spots are not counted, for \d+ % of the disc is outside the picture or hidden", page)
+    assert re.search(r"Spots are not counted because \d+ % of the disc is outside the picture or hidden", page)

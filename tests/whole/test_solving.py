@@ -29,7 +29,7 @@ from archive.orientation.spots import solve_spots
 from archive.records.places import Place, free_place
 from archive.records.record import PictureEntry, Record, record_text
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.inspection import Filed, filed_pictures, known_pictures, near_days, solve
+from archive.stages.inspection import ArchivedPicture, archived_pictures, measured_pictures, near_days, solve
 from archive.stages.studies import keep_study
 from archive.stages.study import Study
 from archive.stages.survey import survey
@@ -366,20 +366,20 @@ def test_one_more_picture_solves_its_week_and_the_two_beside_as_build_will(opene
     start = datetime(2026, 3, 30, 12, tzinfo=UTC)  # a Monday
     for number in range(70):
         file_away(opened, start + timedelta(days=number))
-    before = solutions_after(opened, filed_pictures(opened))
+    before = solutions_after(opened, archived_pictures(opened))
     assert len(before) == 10
     new = file_away(opened, start + timedelta(days=day, hours=1))
     added = solutions_after(opened, near_days(opened, {new.day}), asked={new.id})
     solved = {week for week, number in added.items() if before.get(week) != number}
     assert 1 <= len(solved) <= 3
-    after = solutions_after(opened, filed_pictures(opened))
+    after = solutions_after(opened, archived_pictures(opened))
     assert {week: after[week] for week in solved} == {week: added[week] for week in solved}
     assert len([week for week, number in after.items() if added.get(week) != number]) <= 1
 
 
-def solutions_after(archive: Archive, filed: list[Filed], asked: set[str] | None = None) -> dict[str, int]:
+def solutions_after(archive: Archive, filed: list[ArchivedPicture], asked: set[str] | None = None) -> dict[str, int]:
     """The kept solutions after these pictures were solved together."""
-    solve(archive, known_pictures(archive, filed), asked=asked)
+    solve(archive, measured_pictures(archive, filed), asked=asked)
     archive.store.commit()
     return kept_solutions(archive.root)
 
@@ -395,7 +395,7 @@ def file_spotted(
 ) -> float:
     """A picture of spots all round the Sun that keep their places, by a camera at some degree about one angle.
 
-    Filed under a time that many hours late; returns its true north angle.
+    ArchivedPicture under a time that many hours late; returns its true north angle.
     """
     (sun,) = sun_views([time_utc], latitude_deg=52.1, longitude_deg=-1.3)
     # Unevenly, for an even pattern is its own mirror image.

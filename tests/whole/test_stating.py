@@ -194,7 +194,7 @@ def test_the_notes_zone_is_that_of_times_in_the_file_and_its_name_too():
 def test_a_time_in_the_note_that_comes_twice_is_refused(zone):
     note = Sidecar(start=datetime.fromisoformat("2024-10-27T01:30:00"), time_zone=zone)
     line = refusal(note=note)
-    assert "(start in the note beside it) comes twice in Europe/London" in line
+    assert "(start in the note beside it) occurs twice in Europe/London" in line
     assert line.endswith("2024-10-27T01:30:00+01:00 or 2024-10-27T01:30:00+00:00")
 
 

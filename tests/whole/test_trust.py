@@ -106,7 +106,7 @@ def test_a_theme_shapes_no_page_until_it_is_allowed(
     (sun / "theme/style.css").write_text("/* theirs */")
     status, errors = told(capsys, "build", sun)
     assert status == 0
-    assert f"{sun / 'theme'}: not used, for you have not allowed it" in errors
+    assert f"{sun / 'theme'}: not used because you have not allowed it" in errors
     assert "theirs" not in (sun / "site/static/style.css").read_text()
     assert told(capsys, "publish", sun, tmp_path / "public")[0] == 1  # not without the face that its owner gave it
     assert main(["trust", str(sun)]) == 0
@@ -332,7 +332,7 @@ def test_a_target_below_the_home_of_nobody_is_refused_in_a_line(sun: Path, capsy
     for words in (["publish", sun], ["publish", sun, "~no-such-user/x"]):
         status, errors = told(capsys, *words)
         assert (status, errors.count("\n")) == (1, 1)
-        assert "no such user here; write the whole path" in errors
+        assert "no such user on this computer; write the whole path" in errors
 
 
 def test_a_page_changed_since_the_build_is_not_published(

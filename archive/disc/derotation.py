@@ -1,7 +1,7 @@
-"""The Sun's surface carried from the moments when it was seen to another moment, or to another view of it.
+"""Derotation: the Sun's surface moved from the moments when it was seen to another moment, or another view of it.
 
-Every pixel of the wanted picture is a place on the Sun; the rotation law tells where that place was when a picture
-was taken, and the picture is read there. Limb darkening is not carried: it belongs to the disc, and was taken out
+Every pixel of the wanted picture is a place on the Sun; the rotation law gives where that place was when a picture
+was taken, and the picture is read there. Limb darkening is not derotated: it belongs to the disc, and was taken out
 before (`archive.disc.tone.flatten_disc`).
 """
 
@@ -27,14 +27,14 @@ __all__ = [
     "SPOT_LAW",
     "Canvas",
     "Drift",
-    "Share",
-    "Standpoint",
     "Surface",
-    "carried_box",
+    "ViewGeometry",
+    "WeightedSurface",
+    "derotated_box",
     "disc_canvas",
     "map_canvas",
-    "seen_surface",
-    "shares_between",
+    "visible_surface",
+    "weighted_surfaces",
 ]
 
 Floats = NDArray[np.floating[Any]]
@@ -46,7 +46,7 @@ _EDGE_TO = 1.01
 _EDGE_LEVEL = 0.5  # of the quiet disc: farther out, what the blurred edge holds is more sky than Sun
 _UNSEEN_LEVEL = 0.05  # of the quiet disc: darker than any umbra, so outside the frame, or behind the Moon
 _UNSEEN_SHARE = 1e-4
-# Surface that was seen lower than this (cosine to the line of sight) and is shown higher fades out: it was smeared.
+# Surface seen nearer the limb than this (cosine to the line of sight) and shown farther in fades out: it was smeared.
 _LOW_MU = 0.12
 _LIMB_MU = 0.002  # the limb is seen, whatever the last digits say
 _FADE_DAYS = 1.0  # the last day of the reach
@@ -73,8 +73,8 @@ CARRINGTON_FRAME = Drift(0.0, 0.0)
 
 
 @dataclass(frozen=True)
-class Standpoint:
-    """A view of the Sun: when (days from any one zero), the tilt B0, and the longitude L0 that faces us."""
+class ViewGeometry:
+    """A view of the Sun: time (days from any one zero), tilt B0, and the longitude L0 of the central meridian."""
 
     time_days: float
     b0_deg: float
@@ -88,7 +88,7 @@ class Surface:
     flat: Plane
     seen: Plane | None
     frame: DiscFrame
-    at: Standpoint
+    at: ViewGeometry
 
     @cached_property
     def finer(self) -> Plane:
@@ -99,9 +99,9 @@ class Surface:
 
 @dataclass(frozen=True)
 class Canvas:
-    """What a picture's pixels show: unit vectors (H, W) to the west, to the sky's north, towards the observer.
+    """Directions of a picture's pixels: unit vectors (H, W) to the west, to the sky's north, towards the observer.
 
-    `left` and `top` tell where the canvas lies in its picture.
+    `left` and `top` are the position of the canvas in its picture.
     """
 
     west: Plane
@@ -119,23 +119,23 @@ class Canvas:
 
 
 @dataclass(frozen=True)
-class Share:
-    """A surface's part in a blend: its weight, and how far it is trusted to be there (0 to 1)."""
+class WeightedSurface:
+    """A surface in a blend: its weight, and how much it is trusted (0 to 1)."""
 
     surface: Surface
     weight: float
     trust: float
 
 
-def seen_surface(flat: Plane, frame: DiscFrame, at: Standpoint) -> Surface:
-    """Return a flattened disc made fit for carrying: its blurred or sharpened edge restored to quiet Sun.
+def visible_surface(flat: Plane, frame: DiscFrame, at: ViewGeometry) -> Surface:
+    """Return the surface of a flattened disc for derotation: its blurred or sharpened edge restored to quiet Sun.
 
     Parameters
     ----------
     flat : ndarray of shape (size_px, size_px)
         From `archive.disc.tone.flatten_disc`.
     frame : DiscFrame
-    at : Standpoint
+    at : ViewGeometry
         Of the picture.
     """
     place = (np.arange(frame.size_px, dtype=np.float32) - np.float32(frame.centre_px)) / np.float32(frame.radius_px)
@@ -149,7 +149,7 @@ def seen_surface(flat: Plane, frame: DiscFrame, at: Standpoint) -> Surface:
 
 
 def _edge_levels(flat: Floats, radius: Floats, radius_px: float) -> tuple[Floats, Floats]:
-    """Median level in rings half a pixel wide, and the rings' radii."""
+    """Return the median level in rings half a pixel wide, and the rings' radii."""
     rings = int(np.ceil((_EDGE_TO - _EDGE_FROM) * radius_px * 2.0))
     edges = np.linspace(_EDGE_FROM, _EDGE_TO, rings + 1)
     order = np.argsort(radius, kind="stable")
@@ -159,7 +159,7 @@ def _edge_levels(flat: Floats, radius: Floats, radius_px: float) -> tuple[Floats
 
 
 def _seen(flat: Plane, radius: Floats) -> Plane | None:
-    """Where the picture shows the Sun at all; None where it does everywhere."""
+    """Return where the picture shows the Sun at all; None where it does everywhere."""
     unseen = (flat < _UNSEEN_LEVEL) & (radius < _EDGE_FROM)
     if np.count_nonzero(unseen) < _UNSEEN_SHARE * unseen.size:
         return None
@@ -187,7 +187,7 @@ def disc_canvas(frame: DiscFrame) -> Canvas:
 
 
 def map_canvas(longitudes_deg: Floats, latitudes_deg: Floats, *, left: int, top: int) -> Canvas:
-    """Return the canvas of a flat map: a longitude (from the standpoint's L0) a column, a latitude a row, B0 = 0."""
+    """Return the canvas of a flat map: a column per longitude (from the view's L0), a row per latitude, B0 = 0."""
     longitude_deg, latitude_deg = np.meshgrid(longitudes_deg, latitudes_deg)
     return Canvas(*_vectors(latitude_deg, longitude_deg), left, top)
 
@@ -199,7 +199,9 @@ def _vectors(latitude_deg: Floats, meridian_deg: Floats) -> tuple[Plane, Plane, 
     return west.astype(np.float32), np.sin(latitude).astype(np.float32), towards.astype(np.float32)
 
 
-def shares_between(surfaces: Sequence[Surface], time_days: float, *, reach_days: float) -> tuple[Share, ...]:
+def weighted_surfaces(
+    surfaces: Sequence[Surface], time_days: float, *, reach_days: float
+) -> tuple[WeightedSurface, ...]:
     """Return how surfaces share in the picture of a moment: by nearness in time, fading out over the reach's last day.
 
     Two surfaces on both sides of the moment are weighted linearly in time.
@@ -208,21 +210,21 @@ def shares_between(surfaces: Sequence[Surface], time_days: float, *, reach_days:
     for surface in surfaces:
         age_days = abs(surface.at.time_days - time_days)
         trust = float(np.clip((reach_days - age_days) / min(_FADE_DAYS, max(reach_days, _MOMENT_DAYS)), 0.0, 1.0))
-        shares.append(Share(surface, trust / max(age_days, _MOMENT_DAYS), trust))
+        shares.append(WeightedSurface(surface, trust / max(age_days, _MOMENT_DAYS), trust))
     return tuple(shares)
 
 
-def carried_box(
-    shares: Sequence[Share], canvas: Canvas, at: Standpoint, *, drift: Drift, box: tuple[slice, slice]
+def derotated_box(
+    shares: Sequence[WeightedSurface], canvas: Canvas, at: ViewGeometry, *, drift: Drift, box: tuple[slice, slice]
 ) -> tuple[Plane, Plane]:
-    """Return the blended surface of a part of a canvas as seen from a standpoint, and how far it covers.
+    """Return the blended surface of a part of a canvas in a view geometry, and how far it covers.
 
     Parameters
     ----------
-    shares : sequence of Share
+    shares : sequence of WeightedSurface
         None at all leaves everything blank.
     canvas : Canvas
-    at : Standpoint
+    at : ViewGeometry
         Its time counts with `SPOT_LAW` only.
     drift : Drift
         `SPOT_LAW`, or `CARRINGTON_FRAME` for a surface that turns as a whole.
@@ -235,7 +237,7 @@ def carried_box(
     value : ndarray of the box's shape, float32
         1 is quiet Sun; where nothing covers it is 1 too.
     cover : ndarray of the same shape
-        1 where the surface is known, 0 where nobody looked.
+        1 where the surface is known, 0 where no picture shows it.
     """
     west, north, towards = canvas.west[box], canvas.north[box], canvas.towards[box]
     tilt = np.radians(at.b0_deg)
@@ -265,7 +267,7 @@ def carried_box(
 
 
 def _read_surface(
-    surface: Surface, place: tuple[Plane, Plane, Plane, Plane], at: Standpoint, drift: Drift
+    surface: Surface, place: tuple[Plane, Plane, Plane, Plane], at: ViewGeometry, drift: Drift
 ) -> tuple[Plane, Plane, Plane | None]:
     """Read a surface where places were when it was seen.
 
@@ -274,7 +276,7 @@ def _read_surface(
     surface : Surface
     place : tuple of four ndarrays of one shape, float32
         Heliographic unit vectors (west, north, towards the central meridian as seen from `at`), and north squared.
-    at : Standpoint
+    at : ViewGeometry
     drift : Drift
 
     Returns

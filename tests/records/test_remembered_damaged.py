@@ -5,7 +5,7 @@ import json
 
 import pytest
 
-from archive.records.words import read_words
+from archive.records.text_files import remembered_files
 
 
 @pytest.mark.parametrize(
@@ -14,4 +14,4 @@ from archive.records.words import read_words
 def test_remembered_words_of_a_wrong_shape_are_none_though_their_check_sum_is_right(tmp_path, entries):
     digest = hashlib.sha256(json.dumps(entries, sort_keys=True).encode()).hexdigest()
     (tmp_path / "remembered-words.json").write_text(json.dumps({"words": entries, "sha256": digest}))
-    assert read_words(tmp_path) == {}
+    assert remembered_files(tmp_path) == {}

@@ -1,4 +1,4 @@
-"""Pictures whose spots do not bear out what their mount says: turned by their neighbours, and told of."""
+"""Pictures whose spots contradict their mount: oriented by their neighbours instead, with a remark."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from archive.orientation.spots import SpotSolution
 from archive.stages.candidates import Candidate, sky_deg_of, within_reach
 from archive.store import Store
 
-__all__ = ["Turned", "freely_turned"]
+__all__ = ["MountContradiction", "mount_contradictions"]
 
-# By a mount's own scatter pictures differ from it by less, and spots that tell north are surer.
+# The scatter of a mount is less than this, and reliable solutions from spots are more certain.
 _DOUBTFUL_OFF_DEG, _DOUBTFUL_SIGMA_DEG = 4.0, 2.0
 
 
 @dataclass(frozen=True)
-class Turned:
-    """What is odd about a picture, and the reading to be taken; None where what is stated for the picture stands."""
+class MountContradiction:
+    """How a picture contradicts its mount, and the solution to use; None where its own record decides."""
 
     id: str
     remark: str
@@ -30,25 +30,25 @@ class Turned:
 
 
 @dataclass(frozen=True)
-class _Said:
-    """What mount and settings say of a picture."""
+class _Expected:
+    """The orientation that mount and settings give."""
 
     north_angle_deg: float
     mirrored: bool | None
 
 
-def freely_turned(
+def mount_contradictions(
     pictures: Sequence[Candidate],
     readings: Mapping[str, SpotSolution],
     epochs: Sequence[CameraEpoch],
     *,
     store: Store,
     asked: Container[str] | None,
-) -> list[Turned]:
-    """Pictures that their neighbours' spots turn otherwise than the mount does.
+) -> list[MountContradiction]:
+    """Return the pictures whose spots, compared with their neighbours', contradict the mount.
 
     A wrong hour turns the sky's geometry by several degrees, and a mirroring stated for an instrument does not hold for
-    a picture that was flipped in software: the mount then says a wrong north, and is sure of it.
+    a picture that was flipped in software: the mount then gives a wrong north with a small error.
 
     Parameters
     ----------
@@ -57,18 +57,18 @@ def freely_turned(
     readings : mapping
         By the picture's id, from all solved together.
     epochs : sequence of CameraEpoch
-        What these have taught of the camera.
+        The camera angles learned from these.
     store : Store
         Holds what was found before.
     asked : container of str, optional
-        Ids of pictures: no others are turned but those for which a reading is kept.
+        Ids of pictures: others are checked only where a solution is stored.
     """
     days = [days_since_1970(one.record.time) for one in pictures]
     known = [_known(one, readings.get(one.id)) for one in pictures]
     found = []
     for one, day in zip(pictures, days, strict=True):
-        said = _said(one, epoch_at(epochs, day))
-        if said is None or len(one.measured.spots.right) < 2:
+        expected = _expected(one, epoch_at(epochs, day))
+        if expected is None or len(one.measured.spots.right) < 2:
             continue
         reach = within_reach(days, day)
         near = [
@@ -76,17 +76,17 @@ def freely_turned(
             for other, kept in zip(pictures[reach], known[reach], strict=True)
             if kept is not None and other.id != one.id
         ]
-        borne_out = _borne_out(readings.get(one.id), said)
+        confirmed = _confirmed(readings.get(one.id), expected)
         turned = [(digest, kept.north_angle_deg, kept.mirrored) for digest, kept in near]
-        inputs, kind = [one.spots_digest, borne_out, turned], list[SpotSolution | None]
+        inputs, kind = [one.spots_digest, confirmed, turned], list[SpotSolution | None]
         found_before = store.get(solution_among_neighbours, one.id, inputs, kind)
         if found_before is None and (asked is None or one.id in asked):
-            found_before = [solution_among_neighbours(one.spotted, borne_out, [kept for _, kept in near])]
+            found_before = [solution_among_neighbours(one.spotted, confirmed, [kept for _, kept in near])]
             store.put(solution_among_neighbours, one.id, inputs, found_before)
         (reading,) = found_before or [None]
-        odd = None if reading is None else _odd(one, said, reading)
-        if odd is not None:
-            found.append(odd)
+        contradiction = None if reading is None else _contradiction(one, expected, reading)
+        if contradiction is not None:
+            found.append(contradiction)
     return found
 
 
@@ -96,35 +96,35 @@ def _known(one: Candidate, reading: SpotSolution | None) -> SolvedPicture | None
     return SolvedPicture(one.spotted, reading.north_angle_deg, reading.mirrored)
 
 
-def _said(one: Candidate, epoch: CameraEpoch | None) -> _Said | None:
-    """Of the camera what was learned, else what is stated; of the mirroring what is stated, else what was learned."""
+def _expected(one: Candidate, epoch: CameraEpoch | None) -> _Expected | None:
+    """Return north by the learned camera angle, else the stated one; mirroring as stated, else as learned."""
     sky_deg, instrument = sky_deg_of(one), one.instrument
     camera_angle_deg = instrument.camera_angle_deg if epoch is None else epoch.angle_deg
     if sky_deg is None or camera_angle_deg is None:
         return None
     stated = (one.record.stated_mirrored, instrument.stated_mirrored, None if epoch is None else epoch.mirrored)
     mirrored = next((mirrored for mirrored in stated if mirrored is not None), None)
-    return _Said(wrapped_deg(sky_deg + camera_angle_deg), mirrored)
+    return _Expected(wrapped_deg(sky_deg + camera_angle_deg), mirrored)
 
 
-def _borne_out(reading: SpotSolution | None, said: _Said) -> SpotSolution | None:
-    """The reading where it is sure of itself and as the mount says; None where it is to be doubted anyhow."""
+def _confirmed(reading: SpotSolution | None, expected: _Expected) -> SpotSolution | None:
+    """Return the solution where it is certain and agrees with the mount; None where it is doubtful in any case."""
     if reading is None or not reading.is_reliable or reading.sigma_deg > _DOUBTFUL_SIGMA_DEG:
         return None
-    off_deg = difference_deg(reading.north_angle_deg, said.north_angle_deg)
+    off_deg = difference_deg(reading.north_angle_deg, expected.north_angle_deg)
     return reading if abs(off_deg) <= _DOUBTFUL_OFF_DEG else None
 
 
-def _odd(one: Candidate, said: _Said, reading: SpotSolution) -> Turned | None:
-    off_deg = abs(difference_deg(reading.north_angle_deg, said.north_angle_deg))
-    if said.mirrored is not None and reading.mirrored != said.mirrored:
+def _contradiction(one: Candidate, expected: _Expected, reading: SpotSolution) -> MountContradiction | None:
+    off_deg = abs(difference_deg(reading.north_angle_deg, expected.north_angle_deg))
+    if expected.mirrored is not None and reading.mirrored != expected.mirrored:
         how = "only as a mirror image" if reading.mirrored else "only where it is not mirrored"
         remark = f"its spots fit those of other days {how}; is mirrored right for this picture?"
-        return Turned(one.id, remark, reading if one.record.stated_mirrored is None else None)
+        return MountContradiction(one.id, remark, reading if one.record.stated_mirrored is None else None)
     if off_deg > _DOUBTFUL_OFF_DEG:
         remark = (
             f"its spots put north {off_deg:.0f} deg from where the mount does; is the time right, its zone too, "
             "and was the camera as on other days?"
         )
-        return Turned(one.id, remark, reading)
+        return MountContradiction(one.id, remark, reading)
     return None
