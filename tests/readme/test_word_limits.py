@@ -12,7 +12,7 @@ from archive.commands.main import main
 from archive.disk import folder as disk
 from archive.films import timeline
 from archive.records import checksums, group_names, notes, record, settings, toml_files
-from archive.records import words as remembered
+from archive.records import text_files as remembered
 from archive.website import notes as shown_notes
 from readme.elsewhere import check_limits
 from readme.small import draw, new_archive

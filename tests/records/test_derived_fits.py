@@ -12,7 +12,7 @@ from astropy.wcs import WCS
 
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.helioprojective import helioprojective_cards
-from archive.measuring.carrington_map import carrington_cards, empty_map
+from archive.measuring.carrington_map import empty_map, fits_cards
 from archive.reading import read_pixels
 from archive.records.disc_files import fits_bytes, read_disc
 from archive.records.map_files import map_fits_bytes, rounded_sums, sums_bytes, sums_of
@@ -85,7 +85,7 @@ def test_the_same_disc_gives_the_same_bytes():
 def test_what_nobody_saw_is_blank_in_a_map():
     values = np.full((720, 1440), np.nan, dtype=np.float32)
     values[200:400, 100:900] = np.random.default_rng(2).normal(1.0, 0.01, (200, 800))
-    with fits.open(io.BytesIO(map_fits_bytes(values, carrington_cards(empty_map(2311))))) as units:
+    with fits.open(io.BytesIO(map_fits_bytes(values, fits_cards(empty_map(2311))))) as units:
         kept = units[1].data[::-1]
         assert units[1].header["CAR_ROT"] == 2311
     assert (np.isnan(kept) == np.isnan(values)).all()

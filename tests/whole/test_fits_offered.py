@@ -13,7 +13,7 @@ from scenes.discs import draw_disc, quantise
 
 from archive.commands.main import main
 from archive.sun.view import sun_view
-from whole.turning import EPOCH, lone_spots, scene_at
+from whole.film_scenes import EPOCH, lone_spots, scene_at
 
 NEW = [
     "--title", "Sun over the quay", "--observer", "A. Teal", "--site", "Quay,52.1,-1.3", "--time-zone", "UTC",

@@ -16,7 +16,7 @@ from archive.stages.archive import opened_archive
 from archive.stages.discs import keep_disc
 from archive.stages.maps import RotationMap, rotation_maps
 from whole.conftest import NEW
-from whole.turning import EPOCH, STANDARD_SCENE, observed
+from whole.film_scenes import EPOCH, STANDARD_SCENE, observed
 
 DAYS = (0, 1, 2, 27, 28, 55, 56, 84)
 DISC = fits_bytes(draw_disc(STANDARD_SCENE), [])
