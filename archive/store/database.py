@@ -195,8 +195,11 @@ class Database:
             seal = _seal(maker, name, row.key, row.value, blobs)
             values = (maker, name, row.key, row.value, blobs, seal)
             connection.execute("INSERT OR REPLACE INTO value VALUES (?, ?, ?, ?, ?, ?)", values)
-        unused = {sha256 for (sha256,) in connection.execute("SELECT sha256 FROM blob WHERE uses <= 0")}
-        connection.execute("DELETE FROM blob WHERE uses <= 0")
+        # Only those just let go are looked at: in a long archive there are a million.
+        unused = set()
+        for sha256 in sorted(gone - new):
+            if connection.execute("DELETE FROM blob WHERE sha256 = ? AND uses <= 0", (sha256,)).rowcount:
+                unused.add(sha256)
         return unused
 
     # The file
