@@ -42,7 +42,7 @@ def built_site(archive: Archive, target: Path, inputs: Inputs) -> Built:
         gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive))
     days = sorted({entry.observation.id.partition("T")[0] for entry in gathered.entries})
     notes, left_out = _notes(root, days)
-    remember_files(root)
+    remember_files(root, archive.stamps)
     theme = theme_grant(root)
     refused = theme is not None and not is_allowed(root, theme)
     report = build_site(

@@ -14,7 +14,7 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from archive.disk import Folder, is_safe_name
+from archive.disk import Folder, Stamp, is_safe_name
 from archive.errors import ArchiveError, FolderError, SettingsError
 from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, files_of
 from archive.records.group_names import GROUP_NAMES_FILE, GroupNames, read_names
@@ -116,10 +116,18 @@ def _time_ns(files: Folder, file: str) -> int:
     return 0 if status is None else status.st_mtime_ns
 
 
-def remember_files(root: Path) -> None:
-    """Remember what is new or edited and can be read; an archive that cannot be written to remembers nothing."""
+def remember_files(root: Path, stamps: Mapping[str, Stamp] | None = None) -> None:
+    """Remember what is new or edited and can be read; an archive that cannot be written to remembers nothing.
+
+    Parameters
+    ----------
+    root : Path
+        The archive's folder.
+    stamps : mapping, optional
+        Of files, where they are known: those files need not be looked at one by one.
+    """
     before = remembered_files(root)
-    now = {**before, **dict(_new_files(root, before))}
+    now = {**before, **dict(_new_files(root, before, stamps or {}))}
     if now != before:
         entries = {file: asdict(text) for file, text in sorted(now.items())}
         kept = {"words": entries, "sha256": _digest(entries)}
@@ -127,10 +135,12 @@ def remember_files(root: Path) -> None:
             files_of(root).write(REMEMBERED_NAME, json.dumps(kept, ensure_ascii=False).encode("utf-8"))
 
 
-def _new_files(root: Path, before: Mapping[str, TextFile]) -> Iterator[tuple[str, TextFile]]:
+def _new_files(
+    root: Path, before: Mapping[str, TextFile], stamps: Mapping[str, Stamp]
+) -> Iterator[tuple[str, TextFile]]:
     files = files_of(root)
     for file in text_files_on_disk(root):
-        time_ns = _time_ns(files, file)
+        time_ns = stamps[file][1] if file in stamps else _time_ns(files, file)
         if (file not in before or before[file].time_ns != time_ns) and not mistakes_in_file(root, file):
             with suppress(UnicodeDecodeError):  # notes in another encoding
                 yield file, TextFile(files.read(file).decode("utf-8"), time_ns)
