@@ -135,7 +135,7 @@ def value(data: bytes) -> None:
 
     from archive.films.production import film_of
     from archive.model.observation import SpotGroup, SunView
-    from archive.orientation.instrument import Epoch
+    from archive.model.observatory import CameraEpoch
     from archive.orientation.spots import SpotSolution
     from archive.stages.films import KeptFilm
     from archive.stages.studies import KeptStudy
@@ -143,7 +143,17 @@ def value(data: bytes) -> None:
 
     readings, groups = tuple[SpotSolution | None, ...], tuple[SpotGroup, ...]
     kinds: tuple[Any, ...] = (
-        *(KeptStudy, KeptFilm, SunView, str, dict[str, Blob], readings, groups, tuple[Epoch, ...], list[int | None]),
+        *(
+            KeptStudy,
+            KeptFilm,
+            SunView,
+            str,
+            dict[str, Blob],
+            readings,
+            groups,
+            tuple[CameraEpoch, ...],
+            list[int | None],
+        ),
     )
     with Store(_folder("value")) as store:
         store.put(film_of, "one", None, msgspec.Raw(data))

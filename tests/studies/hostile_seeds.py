@@ -293,7 +293,7 @@ def _value() -> tuple[bytes, ...]:
     """Values as the store keeps them, of the kinds that `hostile_input` asks for."""
     from archive.model.measured import Axes, Measured
     from archive.model.observation import Disc, FoundSpots, Spot
-    from archive.orientation.instrument import Epoch
+    from archive.model.observatory import CameraEpoch
     from archive.orientation.spots import SpotSolution
     from archive.stages.films import KeptFilm
     from archive.stages.studies import KeptStudy
@@ -311,7 +311,7 @@ def _value() -> tuple[bytes, ...]:
         sun,
         {"fits": blob, "small": blob},
         (SpotSolution(12.5, 0.3, False, 1e4), None),
-        (Epoch(20_000.0, None, 3.5, 0.1, 0.05, False, 7),),
+        (CameraEpoch(20_000.0, None, 3.5, 0.1, 0.05, False, 7),),
     )
     return tuple(encoded(one) for one in values)
 
