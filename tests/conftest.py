@@ -3,10 +3,18 @@
 from __future__ import annotations
 
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+
+# The folders of tests lie in memory where there is room: no test cuts the power, so none waits for a disk, and still
+# every call to it is made. `PYTEST_DEBUG_TEMPROOT` puts them elsewhere.
+_IN_MEMORY, _ROOM_BYTES = Path("/dev/shm"), 6e9
+if _IN_MEMORY.is_dir() and shutil.disk_usage(_IN_MEMORY).free > _ROOM_BYTES:
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(_IN_MEMORY))
 
 # Keys and what archives are allowed are kept in the user's configuration folder: tests leave that of whoever runs them
 # alone, and all of a run share one, as a user's commands do.

@@ -39,6 +39,7 @@ __all__ = [
     "SamplePicture",
     "draw_pictures",
     "make_archive",
+    "sample_pictures",
 ]
 
 TITLE = "Teasel Bank Observatory"
@@ -239,14 +240,17 @@ SHOTS = (
 AT_THE_LIMB = "20260526T085000Z.jpg"
 
 
+def sample_pictures() -> list[SamplePicture]:
+    """Return all pictures in time order with their truth, undrawn: the sample archive holds them."""
+    world = world_of(GROUPS, epoch_utc=EPOCH)
+    return [_sample(world, shot, number) for number, shot in enumerate(SHOTS)]
+
+
 def draw_pictures(folder: Path) -> list[SamplePicture]:
     """Write all pictures into a folder, which must exist, and return them in time order with their truth."""
-    world = world_of(GROUPS, epoch_utc=EPOCH)
-    pictures = []
-    for number, shot in enumerate(SHOTS):
-        sample = _sample(world, shot, number)
+    pictures = sample_pictures()
+    for sample, shot in zip(pictures, SHOTS, strict=True):
         _write(folder / sample.file, draw_disc(sample.truth), shot)
-        pictures.append(sample)
     return pictures
 
 

@@ -280,7 +280,8 @@ def nginx_server(folder: Path, served: Path) -> Iterator[Host]:
     # The worker of a root nginx is another user: let it look in.
     for one in (served, *served.parents):
         with suppress(OSError):
-            one.chmod(one.stat().st_mode | 0o055) if one.is_relative_to("/tmp") and one != Path("/tmp") else None
+            if one.stat().st_mode & 0o055 != 0o055:
+                one.chmod(one.stat().st_mode | 0o055)
     with running([nginx, "-p", str(folder), "-c", str(folder / "nginx.conf")], port):
         yield Host(port, served)
 

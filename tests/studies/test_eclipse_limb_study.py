@@ -27,6 +27,7 @@ pytestmark = pytest.mark.study
 FULL = os.environ.get("NORTHLIMB_STUDY") == "full"
 IN_A_BAND, LARGEST_PX, OBSTRUCTED = (30, 700.0, 400) if FULL else (1, 170.0, 12)
 MAGNITUDES = np.arange(1, 50) * 0.02
+TRIED = MAGNITUDES if FULL else MAGNITUDES[::2]
 SURE = 0.6  # up to this magnitude more than 55 % of the limb is left, whatever the Moon's size
 # Once off by 4.7 to 13.8 of their own errors: how far the centre may be off, or why the picture is refused.
 ONCE_WRONG_AND_SURE: list[tuple[float, int, float | str]] = [
@@ -157,9 +158,7 @@ def wrong_and_sure(cases: Iterable[Case]) -> list[Case]:
 
 def test_no_bitten_disc_is_wrong_and_sure() -> None:
     cases = [
-        measured(bitten(float(magnitude), seed), float(magnitude))
-        for magnitude in MAGNITUDES
-        for seed in range(IN_A_BAND)
+        measured(bitten(float(magnitude), seed), float(magnitude)) for magnitude in TRIED for seed in range(IN_A_BAND)
     ]
     report(cases)
     refused = [case for case in cases if case.disc is None]

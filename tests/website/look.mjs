@@ -1,10 +1,12 @@
-// Looks at pages in a real Chromium and tells what it finds, as JSON: stdin {chromium, modules, visits}, stdout a list.
+// Looks at pages in a real Chromium and tells what it finds, as JSON: each line of stdin is a list of visits, each line of
+// stdout what was found of one such list, or how it failed. ``node look.mjs CHROMIUM NODE_MODULES``
 import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import path from "node:path";
+import { createInterface } from "node:readline";
 
-const asked = JSON.parse(readFileSync(0, "utf8"));
-const load = createRequire(path.join(asked.modules, "look.cjs"));
+const [chromium, modules] = process.argv.slice(2);
+const load = createRequire(path.join(modules, "look.cjs"));
 const { default: puppeteer } = await import(load.resolve("puppeteer-core"));
 const axe = readFileSync(load.resolve("axe-core/axe.min.js"), "utf8");
 
@@ -75,8 +77,8 @@ async function tabThrough(page) {
   return { count, reached: reached.size };
 }
 
-async function visit(browser, wanted) {
-  const page = await browser.newPage();
+async function visit(context, wanted) {
+  const page = await context.newPage();
   const said = [];
   const requests = [];
   page.on("console", (message) => said.push([`${message.type()}: ${message.text()}`, message.location()?.url].filter(Boolean).join(" ")));
@@ -114,15 +116,29 @@ async function visit(browser, wanted) {
 }
 
 const browser = await puppeteer.launch({
-  executablePath: asked.chromium,
+  executablePath: chromium,
   headless: true,
   args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--hide-scrollbars"],
 });
+/* Visits with no cache and no memory of those before. */
+async function visitAll(visits) {
+  const context = await browser.createBrowserContext();
+  try {
+    const found = [];
+    for (const wanted of visits) found.push(await visit(context, wanted));
+    return { found };
+  } catch (error) {
+    return { failed: `${error.stack}` };
+  } finally {
+    await context.close();
+  }
+}
+
 try {
-  const found = [];
-  for (const wanted of asked.visits) found.push(await visit(browser, wanted));
-  process.stdout.write(JSON.stringify(found));
+  for await (const line of createInterface({ input: process.stdin })) {
+    process.stdout.write(`${JSON.stringify(await visitAll(JSON.parse(line)))}\n`);
+  }
 } finally {
   await browser.close();
 }

@@ -6,11 +6,14 @@ for the tests that say so); `.ci/run` makes one. Without it these tests are skip
 
 from __future__ import annotations
 
+import atexit
 import json
 import os
+import select
 import shutil
 import subprocess
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +22,7 @@ import pytest
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 NODE = shutil.which("node")
 MODULES = os.environ.get("NORTHLIMB_NODE_MODULES", "")
+_PATIENCE_S = 180.0
 
 in_driven_browser = pytest.mark.skipif(
     not (CHROMIUM and NODE and (Path(MODULES) / "puppeteer-core").is_dir()),
@@ -33,12 +37,34 @@ def needs_package(name: str) -> pytest.MarkDecorator:
 
 
 def look(visits: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Visit pages one after the other; see look.mjs for what can be asked and what is found."""
-    asked = {"chromium": CHROMIUM, "modules": MODULES, "visits": list(visits)}
-    script = Path(__file__).with_name("look.mjs")
-    done = subprocess.run(
-        [str(NODE), str(script)], input=json.dumps(asked), capture_output=True, text=True, timeout=180, check=False
-    )
-    assert done.returncode == 0, done.stderr
-    found: list[dict[str, Any]] = json.loads(done.stdout)
+    """Visit pages one after the other, with nothing remembered from before; see look.mjs for what can be asked."""
+    process = _started()
+    assert process.stdin is not None
+    assert process.stdout is not None
+    process.stdin.write(json.dumps(list(visits)) + "\n")
+    process.stdin.flush()
+    ready, _, _ = select.select([process.stdout], [], [], _PATIENCE_S)
+    answer = process.stdout.readline() if ready else ""
+    if not answer:
+        process.kill()
+        _started.cache_clear()
+    assert answer, "the browser does not answer"
+    told = json.loads(answer)
+    assert "failed" not in told, told["failed"]
+    found: list[dict[str, Any]] = told["found"]
     return found
+
+
+@cache
+def _started() -> subprocess.Popen[str]:
+    """One browser for all tests of this process, which ends with it."""
+    process = subprocess.Popen(
+        [str(NODE), str(Path(__file__).with_name("look.mjs")), str(CHROMIUM), MODULES],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    atexit.register(_ended, process)
+    return process
+
+
+def _ended(process: subprocess.Popen[str]) -> None:
+    process.communicate(timeout=20)

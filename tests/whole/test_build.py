@@ -12,7 +12,7 @@ import sqlite3
 import subprocess
 import sys
 import urllib.request
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -29,10 +29,11 @@ from scenes.discs import Scene, Spot
 from archive.commands.main import main
 from archive.stages.unchanged import keep_build
 
-from .conftest import NEW, SPOTS, draw
+from .conftest import NEW, SPOTS, draw, new_archive
 
 Answer = Callable[..., tuple[int, Any]]
 DAYS = (1, 2, 3, 5)
+PAIR = (1, 2)
 TARGET = """
 [[targets]]
 name = "web"
@@ -40,28 +41,44 @@ folder = '{}'
 """
 
 
-@pytest.fixture(scope="module")
-def built_week(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Four days, each turned, mirrored, sized, lit and tinted differently, and their site."""
-    scratch = tmp_path_factory.mktemp("week")
-    folder = scratch / "my-sun"
-    assert main(["new", str(folder), *NEW]) == 0
-    looks: list[dict[str, Any]] = [
-        {"tint": (1.0, 0.7, 0.3), "peak": 0.5},
-        {"radius_px": 170.0, "peak": 0.9, "mirrored": True},
-        {"cloud": 0.25, "sky_level": 0.05},
-        {"blur_px": 2.0, "limb_u": (0.75, -0.1)},
-    ]
-    for day, look in zip(DAYS, looks, strict=True):
-        angle = -60.0 + 50.0 * day
-        picture = draw(
-            scratch / f"2026060{day}T091500Z.png", Scene(spots=SPOTS, north_angle_deg=angle, seed=day, **look)
-        )
+LOOKS: dict[int, dict[str, Any]] = {
+    1: {"tint": (1.0, 0.7, 0.3), "peak": 0.5},
+    2: {"radius_px": 170.0, "peak": 0.9, "mirrored": True},
+    3: {"cloud": 0.25, "sky_level": 0.05},
+    5: {"blur_px": 2.0, "limb_u": (0.75, -0.1)},
+}
+
+
+def built(folder: Path, days: Sequence[int]) -> Path:
+    """Days each turned, mirrored, sized, lit and tinted differently, put into an archive, and their site."""
+    for day in days:
+        angle, look = -60.0 + 50.0 * day, LOOKS[day]
+        scene = Scene(spots=SPOTS, north_angle_deg=angle, seed=day, **look)
+        picture = draw(folder.with_name(f"2026060{day}T091500Z.png"), scene)
         mirrored = "yes" if look.get("mirrored") else "no"
         words = ["add", str(folder), str(picture), "--north-angle", str(angle), "--mirrored", mirrored]
         assert main(words) == 0
     assert main(["build", str(folder)]) == 0
     return folder
+
+
+@pytest.fixture(scope="module")
+def built_week(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Four days in four looks."""
+    folder = tmp_path_factory.mktemp("week") / "my-sun"
+    assert main(["new", str(folder), *NEW]) == 0
+    return built(folder, DAYS)
+
+
+@pytest.fixture(scope="module")
+def built_pair(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two days in one look, for what is derived to be made again and again."""
+    return built(new_archive(tmp_path_factory.mktemp("pair") / "my-sun"), PAIR)
+
+
+@pytest.fixture
+def pair(built_pair: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(built_pair, tmp_path / "my-sun"))
 
 
 @pytest.fixture
@@ -75,10 +92,10 @@ def observations(folder: Path) -> list[dict[str, Any]]:
     return found
 
 
-def test_every_day_gets_a_page_and_its_disc_stands_north_up(week: Path) -> None:
+def test_every_day_gets_a_page_and_its_disc_stands_north_up(built_week: Path) -> None:
     """The drawn spot at latitude 18, 20 deg west of the meridian, is where trigonometry puts it, to a pixel or two."""
     for day in DAYS:
-        folder = week / "site" / "days" / f"2026-06-0{day}"
+        folder = built_week / "site" / "days" / f"2026-06-0{day}"
         assert (folder / "index.html").is_file()
         disc = np.asarray(Image.open(folder / "0915Z-disc.jpg").convert("L"), dtype=float)
         assert disc.shape == (1024, 1024)
@@ -90,22 +107,24 @@ def test_every_day_gets_a_page_and_its_disc_stands_north_up(week: Path) -> None:
         assert umbra < 0.6 * quiet, day
 
 
-def test_neighbouring_days_differ_in_brightness_by_under_one_percent(week: Path) -> None:
+def test_neighbouring_days_differ_in_brightness_by_under_one_percent(built_week: Path) -> None:
     means = []
     for day in DAYS:
-        disc = np.asarray(Image.open(week / "site" / "days" / f"2026-06-0{day}" / "0915Z-disc.jpg").convert("L"), float)
+        disc = np.asarray(
+            Image.open(built_week / "site" / "days" / f"2026-06-0{day}" / "0915Z-disc.jpg").convert("L"), float
+        )
         means.append(disc.sum())
         assert disc[:20, :20].max() <= 1, "the sky is black"
     assert np.ptp(means) / np.mean(means) < 0.01
 
 
-def test_disc_as_fits_is_read_by_other_software(week: Path) -> None:
+def test_disc_as_fits_is_read_by_other_software(built_week: Path) -> None:
     """Outside checks: astropy.wcs, Thompson (2006); B0 and L0 by the record's own time."""
-    path = week / "site" / "days" / "2026-06-03" / "0915Z-disc.fits"
+    path = built_week / "site" / "days" / "2026-06-03" / "0915Z-disc.fits"
     with fits.open(path) as units:
         header, data = units[1].header, units[1].data
     assert header["CTYPE1"] == "HPLN-TAN"
-    one = next(one for one in observations(week) if one["id"] == "2026-06-03T0915Z")
+    one = next(one for one in observations(built_week) if one["id"] == "2026-06-03T0915Z")
     assert header["RSUN_OBS"] == pytest.approx(one["sun"]["semidiameter_arcsec"], abs=0.01)
     assert header["CRLT_OBS"] == pytest.approx(one["sun"]["b0_deg"], abs=1e-3)
     assert header["CRLN_OBS"] == pytest.approx(one["sun"]["l0_deg"], abs=1e-3)
@@ -122,8 +141,8 @@ def test_disc_as_fits_is_read_by_other_software(week: Path) -> None:
     assert rows.mean() - 20 + round(float(row)) == pytest.approx(float(row), abs=1.0)
 
 
-def test_wcs_reads_back_the_same_pixel(week: Path) -> None:
-    header = fits.getheader(week / "site" / "days" / "2026-06-03" / "0915Z-disc.fits", 1)
+def test_wcs_reads_back_the_same_pixel(built_week: Path) -> None:
+    header = fits.getheader(built_week / "site" / "days" / "2026-06-03" / "0915Z-disc.fits", 1)
     wcs = WCS(header)
     for x, y in ((511.5, 511.5), (100.25, 800.5), (900.0, 60.0)):
         back = wcs.world_to_pixel_values(*wcs.pixel_to_world_values(x, y))
@@ -132,8 +151,8 @@ def test_wcs_reads_back_the_same_pixel(week: Path) -> None:
     assert wcs.pixel_to_world_values(511.5, 511.5 + 460.8)[1] * 3600 == pytest.approx(header["RSUN_OBS"], abs=0.05)
 
 
-def test_data_match_the_design(week: Path) -> None:
-    found = observations(week)
+def test_data_match_the_design(built_week: Path) -> None:
+    found = observations(built_week)
     assert [one["id"] for one in found] == [f"2026-06-0{day}T0915Z" for day in DAYS]
     first = found[0]
     assert first["time_utc"] == "2026-06-01T09:15:00Z"
@@ -142,21 +161,21 @@ def test_data_match_the_design(week: Path) -> None:
     assert first["orientation"]["status"] == "solved"
     assert [piece["kind"] for piece in first["orientation"]["evidence"]] == ["stated", "sky"]
     assert set(first["sun"]) >= {"p_deg", "b0_deg", "l0_deg", "semidiameter_arcsec", "carrington_rotation"}
-    with (week / "site" / "data" / "observations.csv").open(newline="") as stream:
+    with (built_week / "site" / "data" / "observations.csv").open(newline="") as stream:
         rows = list(csv.DictReader(stream))
     assert rows[0]["disc_radius_px"] == str(first["disc"]["radius_px"])
-    feed = feedparser.parse((week / "site" / "feed.xml").read_bytes())
+    feed = feedparser.parse((built_week / "site" / "feed.xml").read_bytes())
     assert not feed.bozo
     assert len(feed.entries) == len(DAYS)
 
 
-def test_position_is_published_to_a_tenth_of_a_degree(week: Path) -> None:
-    for path in (week / "site").rglob("*"):
+def test_position_is_published_to_a_tenth_of_a_degree(built_week: Path) -> None:
+    for path in (built_week / "site").rglob("*"):
         if path.is_file():
             content = path.read_bytes()
             assert b"52.12" not in content, path
             assert b"1.345" not in content, path
-            assert str(week).encode() not in content, path
+            assert str(built_week).encode() not in content, path
 
 
 def test_a_second_build_writes_nothing(week: Path, answer: Answer) -> None:
@@ -165,37 +184,37 @@ def test_a_second_build_writes_nothing(week: Path, answer: Answer) -> None:
     assert told["report"]["written"] == 0
 
 
-def test_keys_of_derived_things_that_are_others_make_them_again_alike(week: Path, answer: Answer) -> None:
+def test_keys_of_derived_things_that_are_others_make_them_again_alike(pair: Path, answer: Answer) -> None:
     """The sealed words of rows are as they were; what they were made from is not."""
-    assert change_rows(week, "UPDATE value SET key = ?", b"\xff" * 16) > 10 * len(DAYS)
-    status, told = answer("build", week)
+    assert change_rows(pair, "UPDATE value SET key = ?", b"\xff" * 16) > 10 * len(PAIR)
+    status, told = answer("build", pair)
     assert (status, told["report"]["written"]) == (0, 0)
-    # What the last build of another folder has told stays: the week was copied from there.
+    # What the last build of another folder has told stays: the archive was copied from there.
     statement = "DELETE FROM value WHERE key = ? AND maker != ?"
-    assert change_rows(week, statement, b"\xff" * 16, maker_of(keep_build)) == 0
+    assert change_rows(pair, statement, b"\xff" * 16, maker_of(keep_build)) == 0
 
 
-def test_a_bit_in_any_value_makes_it_again(week: Path, answer: Answer) -> None:
+def test_a_bit_in_any_value_makes_it_again(pair: Path, answer: Answer) -> None:
     """In a number or a name it would pass for another measurement."""
     chance = random.Random(20260603)
-    with closing(sqlite3.connect(week / ".northlimb/store.sqlite")) as database, database:
+    with closing(sqlite3.connect(pair / ".northlimb/store.sqlite")) as database, database:
         values = database.execute("SELECT rowid, value FROM value").fetchall()
         for number, value in values:
             damaged = bytearray(value or b"\0")
             damaged[chance.randrange(len(damaged))] ^= 1 << chance.randrange(8)
             database.execute("UPDATE value SET value = ? WHERE rowid = ?", (bytes(damaged), number))
-    assert len(values) > 10 * len(DAYS)
-    status, told = answer("build", week)
+    assert len(values) > 10 * len(PAIR)
+    status, told = answer("build", pair)
     assert (status, told["report"]["written"]) == (0, 0)
 
 
 @pytest.mark.parametrize("damage", ["gone", "cut", "a bit", "another's"])
-def test_blobs_that_are_lost_or_damaged_come_back(week: Path, answer: Answer, damage: str) -> None:
+def test_blobs_that_are_lost_or_damaged_come_back(pair: Path, answer: Answer, damage: str) -> None:
     """All of them at once; those that the site shows are damaged there too, for they are the same files."""
-    before = tree(week / "site")
-    chance, kept = random.Random(20260603), blobs(week)
+    before = tree(pair / "site")
+    chance, kept = random.Random(20260603), blobs(pair)
     content = {path: path.read_bytes() for path in kept}
-    assert len(kept) > 10 * len(DAYS)
+    assert len(kept) > 10 * len(PAIR)
     for number, path in enumerate(kept):
         data = bytearray(content[path])
         data[chance.randrange(len(data))] ^= 1 << chance.randrange(8)
@@ -205,11 +224,11 @@ def test_blobs_that_are_lost_or_damaged_come_back(week: Path, answer: Answer, da
             path.write_bytes(
                 {"cut": data[: len(data) // 2], "a bit": data, "another's": content[kept[number - 1]]}[damage]
             )
-    shutil.rmtree(week / "site/days/2026-06-03")
-    status, _ = answer("build", week)
+    shutil.rmtree(pair / "site/days/2026-06-02")
+    status, _ = answer("build", pair)
     assert status == 0
-    assert tree(week / "site") == before
-    assert {path: path.read_bytes() for path in blobs(week)} == content
+    assert tree(pair / "site") == before
+    assert {path: path.read_bytes() for path in blobs(pair)} == content
 
 
 def tree(folder: Path) -> dict[Path, bytes]:
@@ -217,25 +236,25 @@ def tree(folder: Path) -> dict[Path, bytes]:
 
 
 @pytest.mark.parametrize("damage", ["gone", "empty", "nonsense", "cut", "other", "newer", "trigger"])
-def test_a_table_that_is_not_ours_is_made_anew_and_the_site_stays(week: Path, answer: Answer, damage: str) -> None:
-    before, table = tree(week / "site"), week / ".northlimb/store.sqlite"
-    kept = {path: path.read_bytes() for path in blobs(week)}
+def test_a_table_that_is_not_ours_is_made_anew_and_the_site_stays(pair: Path, answer: Answer, damage: str) -> None:
+    before, table = tree(pair / "site"), pair / ".northlimb/store.sqlite"
+    kept = {path: path.read_bytes() for path in blobs(pair)}
     if damage == "gone":
         table.unlink()
     elif damage == "newer":
-        change_rows(week, "PRAGMA user_version = 2")
+        change_rows(pair, "PRAGMA user_version = 2")
     elif damage == "trigger":
-        change_rows(week, "CREATE TRIGGER theirs AFTER DELETE ON value BEGIN UPDATE blob SET uses = 0; END")
+        change_rows(pair, "CREATE TRIGGER theirs AFTER DELETE ON value BEGIN UPDATE blob SET uses = 0; END")
     elif damage == "other":
         table.unlink()
-        change_rows(week, "CREATE TABLE value (theirs)")
+        change_rows(pair, "CREATE TABLE value (theirs)")
     else:
         data = table.read_bytes()
         table.write_bytes({"empty": b"", "nonsense": b"\xff" * 5000, "cut": data[: len(data) // 2]}[damage])
-    status, told = answer("build", week)
+    status, told = answer("build", pair)
     assert (status, told["report"]["written"]) == (0, 0)
-    assert tree(week / "site") == before
-    assert {path: path.read_bytes() for path in blobs(week)} == kept
+    assert tree(pair / "site") == before
+    assert {path: path.read_bytes() for path in blobs(pair)} == kept
 
 
 def test_an_archive_that_grew_day_by_day_comes_back_byte_for_byte(archive_folder: Path, tmp_path: Path) -> None:
@@ -288,16 +307,16 @@ def test_film_of_the_week_plays_in_the_site(week: Path, answer: Answer) -> None:
     assert "days = 7" in (week / "archive.toml").read_text()
 
 
-def test_film_to_a_file_leaves_archive_and_site_alone(week: Path, tmp_path: Path, answer: Answer) -> None:
-    settings = (week / "archive.toml").read_bytes()
+def test_film_to_a_file_leaves_archive_and_site_alone(pair: Path, tmp_path: Path, answer: Answer) -> None:
+    settings = (pair / "archive.toml").read_bytes()
     out = tmp_path / "two-days.mp4"
-    status, told = answer("film", week, "--from", "2026-06-01", "--to", "2026-06-02", "--out", out)
+    status, told = answer("film", pair, "--from", "2026-06-01", "--to", "2026-06-02", "--out", out)
     assert status == 0
     assert out.is_file()
     assert out.with_suffix(".json").is_file()
     assert told["film"]["observation_ids"] == ["2026-06-01T0915Z", "2026-06-02T0915Z"]
-    assert (week / "archive.toml").read_bytes() == settings
-    assert not list((week / "site" / "films").glob("*.mp4"))
+    assert (pair / "archive.toml").read_bytes() == settings
+    assert not list((pair / "site" / "films").glob("*.mp4"))
 
 
 def test_span_without_pictures_is_refused(week: Path, answer: Answer) -> None:
@@ -339,15 +358,15 @@ def test_whole_evening_is_one_command(week: Path, tmp_path: Path, answer: Answer
     assert (tmp_path / "www" / "films" / "last-7-days.mp4").is_file()
 
 
-def test_a_refused_picture_keeps_nothing_else_from_being_published(week: Path, tmp_path: Path, answer: Answer) -> None:
-    settings = week / "archive.toml"
+def test_a_refused_picture_keeps_nothing_else_from_being_published(pair: Path, tmp_path: Path, answer: Answer) -> None:
+    settings = pair / "archive.toml"
     settings.write_text(
         settings.read_text() + f'\n[[targets]]\nname = "web"\nfolder = "{(tmp_path / "www").as_posix()}"\n'
     )
-    assert main(["trust", str(week)]) == 0
+    assert main(["trust", str(pair)]) == 0
     picture, broken = draw(tmp_path / "20260606T091500Z.png", Scene(seed=6)), tmp_path / "20260607T091500Z.png"
     broken.write_bytes(picture.read_bytes()[:-500])
-    status, told = answer("add", week, broken, picture, "--publish")
+    status, told = answer("add", pair, broken, picture, "--publish")
     assert status == 1
     assert [one["status"] for one in told["pictures"]] == ["refused", "added"]
     assert told["evening"]["published"]["report"]["copied"] > 0
@@ -376,26 +395,26 @@ def test_verify_names_what_is_not_as_filed(week: Path, answer: Answer, capsys: p
     assert told["changed"] == ["2026/2026-06-01/0915Z.png"]
 
 
-def test_show_prints_the_evidence(week: Path, capsys: pytest.CaptureFixture[str], answer: Answer) -> None:
+def test_show_prints_the_evidence(built_week: Path, capsys: pytest.CaptureFixture[str], answer: Answer) -> None:
     capsys.readouterr()
-    assert main(["show", str(week), "2026-06-03"]) == 0
+    assert main(["show", str(built_week), "2026-06-03"]) == 0
     out = capsys.readouterr().out
     assert "stated" in out
     assert "sky" in out
-    _, told = answer("show", week, "2026-06-03")
+    _, told = answer("show", built_week, "2026-06-03")
     assert told[0]["orientation"]["north_angle_deg"] == 90.0
-    assert main(["show", str(week), "2026-06-30"]) == 1
+    assert main(["show", str(built_week), "2026-06-30"]) == 1
 
 
-def test_stated_angle_that_the_mount_contradicts_stands_and_is_shown(week: Path) -> None:
-    one = next(one for one in observations(week) if one["id"] == "2026-06-03T0915Z")
+def test_stated_angle_that_the_mount_contradicts_stands_and_is_shown(built_week: Path) -> None:
+    one = next(one for one in observations(built_week) if one["id"] == "2026-06-03T0915Z")
     assert one["orientation"]["north_angle_deg"] == 90.0
-    page = (week / "site" / "days" / "2026-06-03" / "index.html").read_text()
+    page = (built_week / "site" / "days" / "2026-06-03" / "index.html").read_text()
     assert "disagrees" in page
 
 
-def test_preview_serves_the_site_on_loopback_only(week: Path) -> None:
-    command = [sys.executable, "-m", "archive", "preview", str(week), "--port", "0", "--json"]
+def test_preview_serves_the_site_on_loopback_only(built_week: Path) -> None:
+    command = [sys.executable, "-m", "archive", "preview", str(built_week), "--port", "0", "--json"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2]) as process:
         assert process.stdout is not None
         address = re.search(r"http://127\.0\.0\.1:\d+/[\w-]+/", "".join(iter(process.stdout.readline, "}\n")))

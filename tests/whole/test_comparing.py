@@ -14,7 +14,6 @@ from derived import rows
 from PIL import Image
 from scenes.discs import Spot, draw_disc, place_on_picture
 
-from archive.commands.main import main
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.derotation import ViewGeometry
 from archive.disc.tone import flatten_disc
@@ -26,7 +25,7 @@ from archive.stages.comparison_picture import derotated_disc, derotated_picture
 from archive.stages.discs import keep_disc
 from archive.store import NO_BLOB, DamagedBlobError
 from archive.website.content import Content, DerotatedDisc, Entry, Pictures, SiteInfo
-from whole.conftest import NEW
+from whole.conftest import new_archive
 from whole.film_scenes import EPOCH, STANDARD_SCENE, darkness_centre, observed
 
 UNKNOWN = Orientation("unknown", None, None, None)
@@ -34,7 +33,7 @@ UNKNOWN = Orientation("unknown", None, None, None)
 
 @pytest.fixture
 def archive(tmp_path: Path) -> Iterator[Archive]:
-    assert main(["new", str(tmp_path / "my-sun"), *NEW]) == 0
+    new_archive(tmp_path / "my-sun")
     with opened_archive(tmp_path / "my-sun") as opened:
         yield opened
 

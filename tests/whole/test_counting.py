@@ -18,6 +18,8 @@ from derived import change_rows, maker_of
 from archive.commands.main import main
 from archive.stages.picture_files import picture_files
 
+from .conftest import keep_one_look
+
 SAMPLE = Path(__file__).parents[2] / "sample_archive"
 DAY = "2026-06-03"
 RECORD = "2026/2026-06-03/1830Z.toml"
@@ -27,6 +29,7 @@ RECORD = "2026/2026-06-03/1830Z.toml"
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("counted") / "my-sun"
     shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns(".northlimb", "site", "group-names.toml"))
+    keep_one_look(folder)
     settings = folder / "archive.toml"
     text = settings.read_text(encoding="utf-8")
     settings.write_text(text.partition("[[films]]")[0], encoding="utf-8")

@@ -16,7 +16,7 @@ import pytest
 
 from archive.commands.main import main
 
-from .conftest import NEW, draw
+from .conftest import draw, new_archive
 
 Answer = Callable[..., tuple[int, Any]]
 CHECKOUT = Path(__file__).resolve().parents[2]
@@ -26,7 +26,7 @@ CHECKOUT = Path(__file__).resolve().parents[2]
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     scratch = tmp_path_factory.mktemp("built")
     folder = scratch / "my-sun"
-    assert main(["new", str(folder), *NEW]) == 0
+    new_archive(folder)
     assert main(["add", str(folder), str(draw(scratch / "20260603T091500Z.png")), "--note", "Clear."]) == 0
     assert main(["build", str(folder)]) == 0
     return folder

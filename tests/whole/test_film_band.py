@@ -15,7 +15,7 @@ from scenes.discs import Scene, Spot
 from archive.commands.main import main
 from archive.model.choices import FILM_STYLES
 
-from .conftest import NEW, draw
+from .conftest import draw, new_archive
 
 Answer = Callable[..., tuple[int, Any]]
 QUICK = ("--pace", "0.2", "--size", "480")
@@ -31,7 +31,7 @@ def _in_band(folder: Path, band: str) -> None:
 def in_h_alpha(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Three days in H-alpha, drawn with a dark filament-like patch that the rotation carries westward."""
     folder, drawn = tmp_path_factory.mktemp("band") / "my-sun", tmp_path_factory.mktemp("drawn")
-    assert main(["new", str(folder), *NEW]) == 0
+    new_archive(folder)
     _in_band(folder, "h-alpha")
     for day, stamp in enumerate(STAMPS):
         draw(drawn / f"{stamp}.png", Scene(spots=(Spot(15.0, -20.0 + 13.2 * day, 4.0),)))

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import os
-import shutil
-import tempfile
 from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
+from other_disk import folder_on_another_disk
 from scenes.discs import Scene
 
 from archive.commands.main import main
 
-from .conftest import NEW, draw
+from .conftest import NEW, draw, keep_one_look
 
 SMALL = Scene(width_px=260, height_px=250, x_px=130.0, y_px=125.0, radius_px=105.0, seed=1)
-OTHER_DISK = Path("/dev/shm")
 WAYS = ["relative", "absolute", "here", "link", "slash", "other disk", "from below"]
 
 
@@ -26,10 +25,9 @@ def named(
 ) -> Iterator[tuple[str, Path]]:
     """How an archive is named, and where it really is; the working folder fits it."""
     way, around = request.param, tmp_path / "around"
-    if way == "other disk" and (not OTHER_DISK.is_dir() or OTHER_DISK.stat().st_dev == tmp_path.stat().st_dev):
-        pytest.skip("no second disk here")
+    elsewhere = ExitStack()
     if way == "other disk":
-        around = Path(tempfile.mkdtemp(prefix="northlimb-", dir=OTHER_DISK))
+        around = elsewhere.enter_context(folder_on_another_disk(tmp_path))
     around.mkdir(exist_ok=True)
     real = around / "my-sun"
     (tmp_path / "link").symlink_to(real, target_is_directory=True)
@@ -40,10 +38,9 @@ def named(
     real.mkdir()
     (around / "beside").mkdir()
     monkeypatch.chdir({"here": real, "from below": around / "beside", "other disk": tmp_path}.get(way, around))
-    yield name, real
-    os.chdir(tmp_path)
-    if way == "other disk":
-        shutil.rmtree(around)
+    with elsewhere:
+        yield name, real
+        os.chdir(tmp_path)
 
 
 def test_every_command_takes_the_archive_as_it_is_named(named: tuple[str, Path], tmp_path: Path) -> None:
@@ -74,6 +71,8 @@ def test_every_command_takes_the_archive_as_it_is_named(named: tuple[str, Path],
     ]
     for words in runs:
         assert main([str(word) for word in words]) == 0, words
+        if words[0] == "new":
+            keep_one_look(real)
     assert (real / "2026/2026-06-03/0915Z.png").is_file()
     assert (real / "site/index.html").is_file()
     for made in ("public/index.html", "sun.zip", "film.mp4", "bag/data/archive.toml"):

@@ -17,7 +17,7 @@ from website.read_pages import page_text
 
 from archive.commands.main import main
 from archive.website import addresses
-from whole.conftest import NEW, draw
+from whole.conftest import draw, new_archive
 
 STATED = ("--instrument", "Doorstep", "--north-angle", "0", "--mirrored", "no")
 LOOSE = ("--instrument", "Loose")  # neither its mount nor how its camera lies is known
@@ -46,7 +46,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Three days whose sharpest counted picture has unknown north; the site holds their film."""
     place = tmp_path_factory.mktemp("days")
     archive = place / "my-sun"
-    assert main(["new", str(archive), *NEW]) == 0
+    new_archive(archive)
     settings = archive / "archive.toml"
     settings.write_text(f'{settings.read_text(encoding="utf-8")}\n[[instruments]]\nname = "Loose"\n', encoding="utf-8")
     for seed, (name, look, groups, stated) in enumerate(PICTURES):

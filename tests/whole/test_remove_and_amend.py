@@ -16,7 +16,7 @@ from scenes.discs import Scene
 
 from archive.commands.main import main
 
-from .conftest import NEW, draw
+from .conftest import draw, new_archive
 
 Answer = Callable[..., tuple[int, Any]]
 Tree = dict[str, bytes]
@@ -28,7 +28,7 @@ CHECKOUT = Path(__file__).resolve().parents[2]
 def two_pictures(tmp_path_factory: pytest.TempPathFactory) -> Path:
     scratch = tmp_path_factory.mktemp("two")
     folder = scratch / "my-sun"
-    assert main(["new", str(folder), *NEW]) == 0
+    new_archive(folder)
     draw(scratch / "20260603T091500Z.png")
     draw(scratch / "20260604T101500Z.png", Scene(seed=4))
     note = "start = 2026-06-03T09:14:10Z\nlength_s = 100\nnote = 'Steady.'\n"

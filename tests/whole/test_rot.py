@@ -19,7 +19,7 @@ from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.notes import append_note
 from archive.records.places import place_of_id
 
-from .conftest import NEW, draw
+from .conftest import draw, new_archive
 
 Answer = Callable[..., tuple[int, Any]]
 SMALL = Scene(width_px=150, height_px=140, x_px=76.0, y_px=70.0, radius_px=55.0)
@@ -31,7 +31,7 @@ def fifty(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Fifty originals that differ; one is measured, for `verify` never looks into the pictures."""
     scratch = tmp_path_factory.mktemp("fifty")
     folder, inbox = scratch / "my-sun", scratch / "inbox"
-    assert main(["new", str(folder), *NEW]) == 0
+    new_archive(folder)
     inbox.mkdir()
     first = draw(inbox / "20260601T091500Z.png", SMALL)
     assert main(["add", str(folder), str(first), "--note", "Clear."]) == 0

@@ -14,7 +14,7 @@ from scenes.discs import Bite, Scene, Spot
 
 from archive.commands.main import main
 
-from .conftest import NEW, SPOTS, draw
+from .conftest import SPOTS, draw, new_archive
 
 Answer = Callable[..., tuple[int, Any]]
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_archive"
@@ -46,7 +46,7 @@ def test_an_archive_without_pictures_says_how_to_add_some(tmp_path: Path, capsys
 def test_a_picture_too_small_for_its_spots_is_not_counted_but_by_hand(tmp_path: Path, answer: Answer) -> None:
     """Drawn at 40 px of radius with three spots of 500 millionths: "no spots" would be untrue."""
     folder, new = tmp_path / "my-sun", tmp_path / "20260603T091500Z.png"
-    assert main(["new", str(folder), *NEW]) == 0
+    new_archive(folder)
     spots = (Spot(15.0, -20.0, 1.8), Spot(-12.0, 5.0, 1.8), Spot(20.0, 30.0, 1.8))
     draw(new, Scene(width_px=110, height_px=110, x_px=55.0, y_px=55.0, radius_px=40.0, blur_px=1.6, spots=spots))
     _, added = answer("add", folder, new)

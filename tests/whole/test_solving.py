@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from astropy.io import fits
 from derived import rows
-from make_sample_archive import DOORSTEP, SamplePicture, draw_pictures
+from make_sample_archive import DOORSTEP, SamplePicture, sample_pictures
 from scenes.discs import Scene
 from scenes.sun_days import GroupPlan, Mount, SunNumbers, plan_days, world_of
 
@@ -39,6 +39,7 @@ from archive.sun.view import sun_views
 from .conftest import draw
 
 Answer = Callable[..., tuple[int, Any]]
+SAMPLE = Path(__file__).parents[2] / "sample_archive"
 NEW = [
     "--title", "Sun over the quay", "--observer", "A. Teal", "--site", "Quay,52.1,-1.3", "--time-zone", "UTC",
     "--instrument", "Doorstep", "--mount", "altaz",
@@ -57,10 +58,15 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> dict[Path, SamplePicture]
     """Pictures by the sample observatory's alt-azimuth instrument, with their truth: a spotless one, and of June."""
     folder = tmp_path_factory.mktemp("pictures")
     return {
-        folder / one.file: one
-        for one in draw_pictures(folder)
+        Path(shutil.copy(filed(one), folder / one.file)): one
+        for one in sample_pictures()
         if one.instrument == DOORSTEP and one.file[:8] in ("20260525", *(f"202606{day:02d}" for day in range(2, 9)))
     }
+
+
+def filed(sample: SamplePicture) -> Path:
+    """The picture in the sample archive."""
+    return SAMPLE / f"{sample.time_utc:%Y/%Y-%m-%d/%H%MZ}{Path(sample.file).suffix}"
 
 
 @pytest.fixture(scope="module")
@@ -104,6 +110,19 @@ def copied_week(built_week: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(built_week, tmp_path / "my-sun"))
 
 
+@pytest.fixture(scope="module")
+def added_but_the_last(week: dict[Path, Scene], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The week's spotted pictures but the last, added at once; not to be changed."""
+    folder = new_archive(tmp_path_factory.mktemp("added") / "my-sun")
+    assert main(["add", str(folder), *map(str, spotted(week)[:-1])]) == 0
+    return folder
+
+
+@pytest.fixture
+def week_but_the_last(added_but_the_last: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(added_but_the_last, tmp_path / "my-sun"))
+
+
 @pytest.fixture
 def unsaid(tmp_path: Path) -> Path:
     """An archive that knows the mount, but neither camera angle nor mirroring."""
@@ -128,6 +147,10 @@ def say_not_mirrored(folder: Path) -> None:
 def orientations(folder: Path) -> dict[str, dict[str, Any]]:
     found = json.loads((folder / "site" / "data" / "observations.json").read_text(encoding="utf-8"))
     return {one["id"]: one["orientation"] for one in found}
+
+
+def spotted(week: dict[Path, Scene]) -> list[Path]:
+    return [path for path in week if path.stem != SPOTLESS]
 
 
 def id_of(path: Path) -> str:
@@ -205,7 +228,9 @@ def test_days_register_within_a_tenth_of_a_pixel(built_week: Path) -> None:
 
 def test_later_days_orient_older_ones_in_page_and_film(unsaid: Path, week: dict[Path, Scene], answer: Answer) -> None:
     settings = unsaid / "archive.toml"
-    settings.write_text(settings.read_text(encoding="utf-8") + "\n[[films]]\ndays = 30\n", encoding="utf-8")
+    settings.write_text(
+        settings.read_text(encoding="utf-8") + "\n[[films]]\ndays = 30\nsize_px = 480\npace_s = 0.2\n", encoding="utf-8"
+    )
     film = unsaid / "site" / "films" / "last-30-days.json"
     spotted = [path for path in week if path.stem != SPOTLESS]
     first = id_of(spotted[0])
@@ -244,55 +269,52 @@ def test_a_wrong_mirroring_is_left_to_the_spots_of_no_picture(copied_week: Path,
 
 
 def test_a_stated_angle_that_the_spots_contradict_stands_and_the_dispute_is_told(
-    unsaid: Path, week: dict[Path, Scene], answer: Answer
+    week_but_the_last: Path, week: dict[Path, Scene], answer: Answer
 ) -> None:
-    *others, last = [path for path in week if path.stem != SPOTLESS]
+    last = spotted(week)[-1]
     stated_deg = round(week[last].north_angle_deg - 30.0, 1)
-    answer("add", unsaid, *others)
-    _, told = answer("add", unsaid, last, "--north-angle", stated_deg)
+    _, told = answer("add", week_but_the_last, last, "--north-angle", stated_deg)
     added = told["pictures"][0]
     assert added["orientation"]["north_angle_deg"] == pytest.approx(stated_deg)
     disputes = [warning for warning in added["warnings"] if "evidence for north disagrees" in warning]
     assert [dispute for dispute in disputes if "stated says" in dispute and "spots says" in dispute], disputes
-    assert main(["build", str(unsaid)]) == 0
-    assert orientations(unsaid)[id_of(last)]["north_angle_deg"] == pytest.approx(stated_deg, abs=0.01)
-    assert "disagrees" in page(unsaid, "2026-06-20")
+    assert main(["build", str(week_but_the_last)]) == 0
+    assert orientations(week_but_the_last)[id_of(last)]["north_angle_deg"] == pytest.approx(stated_deg, abs=0.01)
+    assert "disagrees" in page(week_but_the_last, "2026-06-20")
 
 
 def test_a_wrong_date_is_pointed_out_at_add_and_on_the_page(
-    unsaid: Path, week: dict[Path, Scene], answer: Answer
+    week_but_the_last: Path, week: dict[Path, Scene], answer: Answer
 ) -> None:
-    *others, last = [path for path in week if path.stem != SPOTLESS]
-    answer("add", unsaid, *others)
+    last = spotted(week)[-1]
     stated = datetime.strptime(last.stem, "%Y%m%dT%H%M%S%z") + timedelta(hours=26)
-    _, told = answer("add", unsaid, last, "--time", stated.isoformat())
+    _, told = answer("add", week_but_the_last, last, "--time", stated.isoformat())
     (warning,) = [warning for warning in told["pictures"][0]["warnings"] if "is the time right" in warning]
     hours = re.search(r"fit better about (\d+) hours earlier", warning)
     assert hours is not None
     assert int(hours[1]) == pytest.approx(26, abs=2)
-    assert main(["build", str(unsaid)]) == 0
+    assert main(["build", str(week_but_the_last)]) == 0
     assert f"Its spots fit better about {hours[1]} hours earlier; is the time right?<" in page(
-        unsaid, f"{stated:%Y-%m-%d}"
+        week_but_the_last, f"{stated:%Y-%m-%d}"
     )
-    assert "hours earlier" not in page(unsaid, "2026-06-16")
+    assert "hours earlier" not in page(week_but_the_last, "2026-06-16")
 
 
 def test_another_picture_of_the_same_minute_is_asked_anew_whether_its_time_is_right(
-    unsaid: Path, week: dict[Path, Scene], tmp_path: Path, answer: Answer
+    week_but_the_last: Path, week: dict[Path, Scene], tmp_path: Path, answer: Answer
 ) -> None:
-    *others, last = [path for path in week if path.stem != SPOTLESS]
-    answer("add", unsaid, *others)
+    last = spotted(week)[-1]
     stated = datetime.strptime(last.stem, "%Y%m%dT%H%M%S%z") + timedelta(hours=26)
-    _, told = answer("add", unsaid, last, "--time", stated.isoformat())
+    _, told = answer("add", week_but_the_last, last, "--time", stated.isoformat())
     hours = re.search(r"fit better about \d+ hours earlier", "".join(told["pictures"][0]["warnings"]))
     assert hours is not None
-    assert main(["remove", str(unsaid), f"{stated:%Y-%m-%dT%H%MZ}"]) == 0
+    assert main(["remove", str(week_but_the_last), f"{stated:%Y-%m-%dT%H%MZ}"]) == 0
     scene = week[last]
     # As many spots as `last` shows, but in places that no hour brings them to.
     large = [one for one in scene.spots if one.radius_deg > 0.5]
     apart = [replace(one, longitude_deg=one.longitude_deg - (50 if one.latitude_deg > 0 else 10)) for one in large]
     other = draw(tmp_path / "other.png", replace(scene, spots=tuple(apart)))
-    _, told = answer("add", unsaid, other, "--time", stated.isoformat())
+    _, told = answer("add", week_but_the_last, other, "--time", stated.isoformat())
     assert told["pictures"][0]["id"] == f"{stated:%Y-%m-%dT%H%MZ}"
     assert not any(hours[0] in warning for warning in told["pictures"][0]["warnings"])
 

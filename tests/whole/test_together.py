@@ -6,7 +6,6 @@ import json
 import os
 import platform
 import re
-import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -14,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from other_disk import folder_on_another_disk
 from scenes.discs import Scene
 
 from archive.commands.main import main
@@ -125,16 +125,11 @@ def test_without_locks_a_writer_that_was_killed_is_told_from_one_that_lives(
     assert not held.exists()
 
 
-@pytest.mark.skipif(not Path("/dev/shm").is_dir(), reason="a second disk (in memory) is needed")
 def test_a_year_on_another_disk_is_added_to_removed_from_and_amended(
     archive_folder: Path, tmp_path: Path, answer: Answer
 ) -> None:
     """Between disks nothing can be renamed: files are copied, synced, and only then removed."""
-    elsewhere = Path("/dev/shm") / f"northlimb-{os.getpid()}"
-    elsewhere.mkdir()
-    try:
-        if elsewhere.stat().st_dev == archive_folder.stat().st_dev:
-            pytest.skip("that is the same disk")
+    with folder_on_another_disk(archive_folder) as elsewhere:
         (archive_folder / "2026").symlink_to(elsewhere, target_is_directory=True)
         assert main(["trust", str(archive_folder)]) == 0
         data = draw(tmp_path / "20260601T091500Z.png").read_bytes()
@@ -148,5 +143,3 @@ def test_a_year_on_another_disk_is_added_to_removed_from_and_amended(
         assert (elsewhere / "2026-06-02/0915Z.png").read_bytes() == data
         assert answer("verify", archive_folder)[1]["checked"] == 1
         assert [path for path in archive_folder.rglob("*") if "part" in path.name] == []
-    finally:
-        shutil.rmtree(elsewhere)

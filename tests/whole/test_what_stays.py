@@ -14,7 +14,7 @@ from scenes.discs import Scene
 
 from archive.commands.main import main
 
-from .conftest import NEW, draw
+from .conftest import NEW, draw, new_archive
 
 Answer = Callable[..., tuple[int, Any]]
 TARGET = "\n[[targets]]\nname = 'web'\nfolder = '{}'\n"
@@ -25,7 +25,7 @@ def built_day(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One picture, and its site."""
     scratch = tmp_path_factory.mktemp("day")
     folder = scratch / "my-sun"
-    assert main(["new", str(folder), *NEW]) == 0
+    new_archive(folder)
     assert main(["add", str(folder), str(draw(scratch / "20260603T091500Z.png"))]) == 0
     assert main(["build", str(folder)]) == 0
     return folder
