@@ -75,6 +75,7 @@ def gathered_site(archive: Archive) -> Gathered:
         Something kept is gone or damaged.
     """
     settings, store = archive.settings, archive.store
+    store.clear_interrupted()
     surveyed = survey(archive)
     counted = counted_pictures(archive, surveyed)
     found = counted.observations

@@ -167,16 +167,21 @@ class Store:
         """Return the blobs; from the first one added to the end it is marked that some may be held by no value."""
         blobs = self._blob_folder()
         if not self._adds_blobs and self._database is not None:
-            if self._database.get(*_ADDING) is not None or self._database.lost:
-                self._sweep(self._database)
             self._database.put(*_ADDING, Row(b"", b""))
             self._database.commit()
             self._adds_blobs = True
         return blobs
 
-    def _sweep(self, database: Database) -> None:
-        if database.can_write:
-            self._blob_folder().sweep(database.count_blobs())
+    def clear_interrupted(self) -> None:
+        """Remove blobs that no value holds, where a run that was stopped may have left some.
+
+        Only for who writes the archive alone: another run may be about to keep a value for the blobs that it added.
+        """
+        database = self._database
+        if database is not None and database.can_write and not self._adds_blobs:
+            if database.lost or database.get(*_ADDING) is not None:
+                self._blob_folder().sweep(database.count_blobs())
+                database.remove(*_ADDING)
 
     # The end
 
