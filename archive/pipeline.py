@@ -102,7 +102,7 @@ def gathered_site(archive: Archive) -> Gathered:
         tuple(rotation_entries(maps)),
         content.own_law,
         tuple(content.published_laws),
-        content.carrying,
+        content.derotation,
         (*surveyed.warnings, *problems),
         surveyed.valid_until,
     )

@@ -76,7 +76,7 @@ def _content(gathered: Gathered, notes: Mapping[str, str]) -> Content:
         gathered.rotations,
         gathered.own_law,
         gathered.published_laws,
-        gathered.carrying,
+        gathered.derotation,
         _graticule_at,
     )
 

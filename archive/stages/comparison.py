@@ -17,12 +17,12 @@ from archive.store import Blob
 from archive.website.content import Content, DerotatedDisc, DerotationLaw
 from archive.website.observing_days import observing_days
 
-__all__ = ["CARRYING", "with_derotated"]
+__all__ = ["DEROTATION", "with_derotated"]
 
 # In a week the Sun turns by 100 degrees: little of the visible half remains.
 _REACH = timedelta(days=7)
 
-CARRYING = DerotationLaw(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, SUN_DISTANCE_RADII)
+DEROTATION = DerotationLaw(SPOT_LAW.at_equator_deg_per_day, SPOT_LAW.sine_squared_deg_per_day, SUN_DISTANCE_RADII)
 
 
 def with_derotated(archive: Archive, content: Content, discs: Mapping[str, Blob]) -> Content:
@@ -52,10 +52,10 @@ def with_derotated(archive: Archive, content: Content, discs: Mapping[str, Blob]
         if (picture := pictures[after.id]) is not None
     }
     entries = [
-        replace(entry, turned_back=turned[entry.observation.id]) if entry.observation.id in turned else entry
+        replace(entry, derotated=turned[entry.observation.id]) if entry.observation.id in turned else entry
         for entry in content.entries
     ]
-    return replace(content, entries=entries, carrying=CARRYING)
+    return replace(content, entries=entries, derotation=DEROTATION)
 
 
 def _pairs(content: Content) -> list[tuple[Observation, Observation]]:

@@ -29,7 +29,7 @@ class Gathered:
     rotations: tuple[RotationEntry, ...]
     own_law: RotationLaw | None
     published_laws: tuple[RotationLaw, ...]
-    carrying: DerotationLaw
+    derotation: DerotationLaw
     warnings: tuple[str, ...]
     valid_until: float | None = None
 

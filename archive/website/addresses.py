@@ -50,6 +50,7 @@ __all__ = [
     "RotationFiles",
     "compare_page",
     "day_page",
+    "derotated_file",
     "film_files",
     "graticule_file",
     "group_page",
@@ -58,7 +59,6 @@ __all__ = [
     "root_path",
     "rotation_files",
     "rotation_page",
-    "turned_back_file",
     "year_page",
 ]
 
@@ -187,7 +187,7 @@ def compare_page(day: date) -> str:
     return f"compare/{day.isoformat()}/index.html"
 
 
-def turned_back_file(day: date) -> str:
+def derotated_file(day: date) -> str:
     """Return the path of a day's disc derotated to the day before, beside the page that compares them."""
     return f"compare/{day.isoformat()}/turned-back.jpg"
 

@@ -13,11 +13,11 @@ from archive.model.film import Film
 from archive.store import Blob, Store, digest
 from archive.website import addresses
 from archive.website.addresses import (
+    derotated_file,
     film_files,
     graticule_file,
     picture_files,
     rotation_files,
-    turned_back_file,
 )
 from archive.website.charts_page import charts_page
 from archive.website.compare_page import compare_pages
@@ -237,8 +237,8 @@ def _entry_files(entry: Entry, store: Store) -> list[SiteFile]:
         files.append((paths.fits, pictures.fits))
     if pictures.flat is not None and "flat" not in pictures.looks:
         files.append((paths.flat, pictures.flat))
-    if entry.turned_back is not None:
-        files.append((turned_back_file(entry.observation.day), entry.turned_back.picture))
+    if entry.derotated is not None:
+        files.append((derotated_file(entry.observation.day), entry.derotated.picture))
     return [SiteFile(path, store.stored(blob)) for path, blob in files]
 
 

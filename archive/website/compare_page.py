@@ -8,7 +8,7 @@ from datetime import timedelta
 
 from archive.model.observation import Observation
 from archive.website import addresses
-from archive.website.addresses import Here, compare_page, day_page, picture_files, turned_back_file
+from archive.website.addresses import Here, compare_page, day_page, derotated_file, picture_files
 from archive.website.content import Content, DerotationLaw, Entry
 from archive.website.formatting import day_and_month, format_day, format_time, number
 from archive.website.observation_view import format_band
@@ -61,29 +61,29 @@ def compare_pages(content: Content, days: Sequence[ObservingDay], face: SiteFace
     """Plan the page of any two days, and one for each day with a disc derotated to the day before."""
     known = {entry.observation.id: entry for entry in content.entries}
     pairs = [
-        _plan(known[day.main.turned_back.to_observation], day.main, face, content.carrying)
+        _plan(known[day.main.derotated.to_observation], day.main, face, content.derotation)
         for day in days
-        if day.main.turned_back is not None
+        if day.main.derotated is not None
     ]
-    return [PagePlan(addresses.COMPARE, lambda: _any_two(content.entries, face, content.carrying)), *pairs]
+    return [PagePlan(addresses.COMPARE, lambda: _any_two(content.entries, face, content.derotation)), *pairs]
 
 
-def _plan(before: Entry, after: Entry, face: SiteFace, carrying: DerotationLaw) -> PagePlan[ComparePage]:
+def _plan(before: Entry, after: Entry, face: SiteFace, derotation: DerotationLaw) -> PagePlan[ComparePage]:
     return PagePlan(
         compare_page(after.observation.day),
-        lambda: _pair(before, after, face, carrying),
-        inputs=[before.mark, after.mark, carrying],
+        lambda: _pair(before, after, face, derotation),
+        inputs=[before.mark, after.mark, derotation],
     )
 
 
-def _any_two(entries: Sequence[Entry], face: SiteFace, carrying: DerotationLaw) -> ComparePage:
+def _any_two(entries: Sequence[Entry], face: SiteFace, derotation: DerotationLaw) -> ComparePage:
     here = Here(addresses.COMPARE)
     shown = tuple(_choice(entry, here) for entry in entries if entry.pictures.flat is not None)
     framed = frame(face, here, title="Compare", description=f"Any two days of the Sun by {face.observer}, compared")
-    return _page(framed, here, carrying, title="Compare two days", choices=shown)
+    return _page(framed, here, derotation, title="Compare two days", choices=shown)
 
 
-def _pair(before: Entry, after: Entry, face: SiteFace, carrying: DerotationLaw) -> ComparePage:
+def _pair(before: Entry, after: Entry, face: SiteFace, derotation: DerotationLaw) -> ComparePage:
     first, second = before.observation, after.observation
     here = Here(compare_page(second.day))
     title = f"{day_and_month(first.day)} and {format_day(second.day)}"
@@ -94,11 +94,11 @@ def _pair(before: Entry, after: Entry, face: SiteFace, carrying: DerotationLaw) 
         description=f"The Sun on {title}, compared",
         trail=(Link("Compare", here.to(addresses.COMPARE)),),
     )
-    turned = here.to(turned_back_file(second.day))
+    turned = here.to(derotated_file(second.day))
     return _page(
         framed,
         here,
-        carrying,
+        derotation,
         title=f"{title} compared",
         discs=(
             _disc(first, here, remark="as observed"),
@@ -112,7 +112,7 @@ def _pair(before: Entry, after: Entry, face: SiteFace, carrying: DerotationLaw) 
 def _page(
     framed: Frame,
     here: Here,
-    carrying: DerotationLaw,
+    derotation: DerotationLaw,
     *,
     title: str,
     discs: tuple[ComparedDisc, ...] = (),
@@ -123,8 +123,8 @@ def _page(
         title=title,
         discs=discs,
         choices=choices,
-        law=f"{carrying.at_equator_deg_per_day:.6f} {carrying.sine_squared_deg_per_day:.6f}",
-        distance=f"{carrying.distance_radii:.4f}",
+        law=f"{derotation.at_equator_deg_per_day:.6f} {derotation.sine_squared_deg_per_day:.6f}",
+        distance=f"{derotation.distance_radii:.4f}",
         scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.COMPARE_SCRIPT)),
         any_two=Link("Compare any two days", here.to(addresses.COMPARE)) if discs else None,
     )
@@ -134,8 +134,8 @@ def _choice(entry: Entry, here: Here) -> Choice:
     one = entry.observation
     band = "" if one.band == "white" else f", {format_band(one.band)}"
     pair = None
-    if entry.turned_back is not None and here.path == addresses.COMPARE:
-        pair = Link(f"with {day_and_month(entry.turned_back.to_day)}", here.to(compare_page(one.day)))
+    if entry.derotated is not None and here.path == addresses.COMPARE:
+        pair = Link(f"with {day_and_month(entry.derotated.to_day)}", here.to(compare_page(one.day)))
     words = f"{_moment(one)}{band}"
     return Choice(
         id=one.id,

@@ -146,7 +146,7 @@ class Entry:
     """One observation to be shown, with warnings for the reader.
 
     `advice` holds names and figures of the blur caused by the capture's length. Where north is known `overlay`
-    lies over the disc; `turned_back` is it carried to the day before.
+    lies over the disc; `derotated` is its disc as it was on the day before.
     """
 
     observation: Observation
@@ -154,7 +154,7 @@ class Entry:
     warnings: tuple[str, ...] = ()
     advice: tuple[tuple[str, str], ...] = ()
     overlay: Overlay | None = None
-    turned_back: DerotatedDisc | None = None
+    derotated: DerotatedDisc | None = None
 
     @cached_property
     def mark(self) -> bytes:
@@ -168,7 +168,7 @@ class Entry:
                 self.overlay,
                 [sorted(pictures.looks), sorted(pictures.light), pictures.fits is None, pictures.flat is None],
                 pictures.tints,
-                None if self.turned_back is None else self.turned_back.to_observation,
+                None if self.derotated is None else self.derotated.to_observation,
             ]
         )
 
@@ -204,5 +204,5 @@ class Content:
     rotations: Sequence[RotationEntry] = ()
     own_law: RotationLaw | None = None
     published_laws: Sequence[RotationLaw] = ()
-    carrying: DerotationLaw = DerotationLaw()
+    derotation: DerotationLaw = DerotationLaw()
     graticule_at: Callable[[float], Graticule] | None = None

@@ -125,9 +125,9 @@ def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] =
 
 
 def _compare(entry: Entry, here: Here) -> Link | None:
-    if entry.turned_back is None:
+    if entry.derotated is None:
         return None
-    before = day_and_month(entry.turned_back.to_day)
+    before = day_and_month(entry.derotated.to_day)
     return Link(f"Compare with {before}", here.to(compare_page(entry.observation.day)))
 
 

@@ -39,7 +39,7 @@ KEYS = {
         '"ArrowDown"',
         '"-", "Escape"',
     ),
-    "M": ("test_three_days_are_turned_back_to_within_a_pixel_and_a_half", 'press("m")'),
+    "M": ("test_three_days_are_derotated_to_within_a_pixel_and_a_half", 'press("m")'),
     "K": ("test_blinking_waits_for_the_reader_and_never_flashes", 'press("k")'),
     "- +": ("test_blinking_waits_for_the_reader_and_never_flashes", 'press("+", "+", "+")'),
     "← →": ("test_left_and_right_move_the_divider_from_anywhere_on_the_page", '"ArrowLeft"', '"ArrowRight"'),

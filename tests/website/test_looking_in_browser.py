@@ -265,7 +265,7 @@ def _errors_px(picture: np.ndarray) -> list[float]:
     return errors
 
 
-def test_three_days_are_turned_back_to_within_a_pixel_and_a_half(tab: Browser, home: str, looking_site: Path) -> None:
+def test_three_days_are_derotated_to_within_a_pixel_and_a_half(tab: Browser, home: str, looking_site: Path) -> None:
     _open_comparison(tab, home + PAIR)
     tab.press("m")
     tab.wait("document.querySelector('[role=status]').textContent.includes('derotated back by 3.00 days')")

@@ -46,7 +46,7 @@ def _compared(archive: Archive, observations: Sequence[Observation]) -> dict[str
     content = Content(SiteInfo("The Sun", "A. Teal"), [Entry(one, pictures) for one in observations])
     entries = with_derotated(archive, content, {one.id: disc for one in observations}).entries
     archive.store.commit()
-    return {entry.observation.id: entry.turned_back for entry in entries if entry.turned_back is not None}
+    return {entry.observation.id: entry.derotated for entry in entries if entry.derotated is not None}
 
 
 def _pairs(archive: Archive, observations: Sequence[Observation]) -> dict[str, str]:
