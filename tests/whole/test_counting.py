@@ -28,7 +28,8 @@ RECORD = "2026/2026-06-03/1830Z.toml"
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("counted") / "my-sun"
-    shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns(".northlimb", "site", "group-names.toml"))
+    derived = (".northlimb", "site", "group-names.toml")
+    shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns(*derived, "2026-05-*"))  # a week is enough
     keep_one_look(folder)
     settings = folder / "archive.toml"
     text = settings.read_text(encoding="utf-8")
@@ -70,7 +71,7 @@ def test_names_stay_when_all_is_measured_anew(archive_folder: Path) -> None:
 
 def test_looking_at_a_day_changes_nothing_of_what_is_kept(built: Path) -> None:
     kept = {path: path.read_bytes() for path in (built / ".northlimb").rglob("*") if path.is_file()}
-    assert len(kept) >= 100
+    assert len(kept) >= 50
     assert main(["show", str(built), DAY]) == 0
     assert {path: path.read_bytes() for path in (built / ".northlimb").rglob("*") if path.is_file()} == kept
 

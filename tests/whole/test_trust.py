@@ -20,18 +20,34 @@ from scenes.discs import Scene
 
 from archive.commands.main import main
 
-from .conftest import draw
+from .conftest import draw, new_archive
 
 Answer = Callable[..., tuple[int, Any]]
 CHECKOUT = Path(__file__).resolve().parents[2]
 
 
+@pytest.fixture(scope="module")
+def filed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An archive with one picture, of which all that is derived is kept, and no site."""
+    folder = new_archive(tmp_path_factory.mktemp("filed") / "my-sun")
+    assert main(["add", str(folder), str(draw(folder.with_name("20260603T091500Z.png")))]) == 0
+    assert main(["build", str(folder)]) == 0
+    shutil.rmtree(folder / "site")
+    return folder
+
+
 @pytest.fixture
-def sun(archive_folder: Path, tmp_path: Path) -> Path:
-    """An archive with one picture."""
-    picture = draw(tmp_path / "20260603T091500Z.png")
-    assert main(["add", str(archive_folder), str(picture)]) == 0
-    return archive_folder
+def sun(filed: Path, tmp_path: Path) -> Path:
+    """A copy of that archive, with its picture beside it."""
+    shutil.copy(filed.with_name("20260603T091500Z.png"), tmp_path)
+    return Path(shutil.copytree(filed, tmp_path / "my-sun"))
+
+
+@pytest.fixture
+def unbuilt(sun: Path) -> Path:
+    """The same, with nothing derived."""
+    shutil.rmtree(sun / ".northlimb")
+    return sun
 
 
 def told(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, str]:
@@ -224,49 +240,49 @@ assert changed
 
 
 def test_what_was_derived_elsewhere_is_not_believed(
-    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    unbuilt: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """An archive handed over whole, with a page, a picture and a kept page that somebody has changed."""
-    of_another_computer(sun, tmp_path, "-m", "archive", "build", str(sun))
-    day = sun / "site/days/2026-06-03/index.html"
+    of_another_computer(unbuilt, tmp_path, "-m", "archive", "build", str(unbuilt))
+    day = unbuilt / "site/days/2026-06-03/index.html"
     whole, script = day.read_bytes(), b"<script>alert(1)</script>"
     day.write_bytes(whole.replace(b"</body>", script + b"</body>"))
-    listed = json.loads((sun / "site/files.json").read_text())
+    listed = json.loads((unbuilt / "site/files.json").read_text())
     listed["files"].append({"path": "planted.html", "sha256": "0" * 64, "bytes": len(script)})
-    (sun / "site/files.json").write_text(json.dumps(listed))
-    (sun / "site/planted.html").write_bytes(script)
-    (sun / "site/own.html").write_bytes(script)
-    published = sun / "site/days/2026-06-03/0915Z-disc.jpg"
+    (unbuilt / "site/files.json").write_text(json.dumps(listed))
+    (unbuilt / "site/planted.html").write_bytes(script)
+    (unbuilt / "site/own.html").write_bytes(script)
+    published = unbuilt / "site/days/2026-06-03/0915Z-disc.jpg"
     genuine, status = published.read_bytes(), published.stat()
-    picture = blob_of(sun, sha256(genuine).hexdigest())
+    picture = blob_of(unbuilt, sha256(genuine).hexdigest())
     assert picture.samefile(published)
     picture.write_bytes(genuine[:-4] + b"evil")
     os.utime(picture, ns=(status.st_atime_ns, status.st_mtime_ns))
-    of_another_computer(sun, tmp_path, "-c", FORGED, str(sun))
+    of_another_computer(unbuilt, tmp_path, "-c", FORGED, str(unbuilt))
 
-    status, errors = told(capsys, "build", sun)
+    status, errors = told(capsys, "build", unbuilt)
     assert status == 0
     assert day.read_bytes() == whole
     assert picture.read_bytes() == published.read_bytes() == genuine
-    assert not [path for path in (sun / "site").rglob("*.html") if b"Evil" in path.read_bytes()]
+    assert not [path for path in (unbuilt / "site").rglob("*.html") if b"Evil" in path.read_bytes()]
     assert "own.html" in errors
     assert "planted.html" in errors
-    status, errors = told(capsys, "publish", sun, tmp_path / "public")
+    status, errors = told(capsys, "publish", unbuilt, tmp_path / "public")
     assert status == 1
     assert "lay there before this computer built the site" in errors
-    (sun / "site/planted.html").unlink()
-    assert main(["trust", str(sun)]) == 0
-    assert main(["publish", str(sun), str(tmp_path / "public")]) == 0
+    (unbuilt / "site/planted.html").unlink()
+    assert main(["trust", str(unbuilt)]) == 0
+    assert main(["publish", str(unbuilt), str(tmp_path / "public")]) == 0
     assert sorted(path.name for path in (tmp_path / "public").glob("*.html") if script in path.read_bytes()) == [
         "own.html"
     ]
 
 
 def test_a_site_that_another_computer_built_is_not_published(
-    sun: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    unbuilt: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    of_another_computer(sun, tmp_path, "-m", "archive", "build", str(sun))
-    status, errors = told(capsys, "publish", sun, tmp_path / "public")
+    of_another_computer(unbuilt, tmp_path, "-m", "archive", "build", str(unbuilt))
+    status, errors = told(capsys, "publish", unbuilt, tmp_path / "public")
     assert status == 1
     assert "was not built on this computer; run `northlimb build" in errors
 
