@@ -77,6 +77,35 @@ def test_pure_room_knows_no_file_clock_or_print(room: str) -> None:
         assert not calls & {"print", "open", "input"}, path
 
 
+def modules_imported(path: Path) -> set[str]:
+    """Return the modules of ours that one needs, also those it imports later; not those that only its types name."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            node.body = []
+    found = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("archive"):
+            inner = {f"{node.module}.{alias.name}" for alias in node.names} & EVERY.keys()
+            # A package of which only modules are taken is not itself needed.
+            found |= inner if len(inner) == len(node.names) else inner | {node.module}
+    return found - {"archive"}
+
+
+EVERY = {
+    ".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts).removesuffix(".__init__"): path
+    for path in PACKAGE.rglob("*.py")
+}
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    needs = {name: modules_imported(path) for name, path in EVERY.items()}
+    while leaves := [name for name, others in needs.items() if not others & needs.keys()]:
+        for name in leaves:
+            del needs[name]
+    assert not needs, "in circles, or above one"
+
+
 def test_every_room_is_on_a_floor() -> None:
     rooms = {path.name for path in PACKAGE.iterdir() if (path / "__init__.py").is_file()}
     assert rooms == set(ALLOWED)

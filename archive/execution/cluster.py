@@ -21,7 +21,7 @@ from typing import Any, TypeVar
 
 from archive import __version__
 from archive.errors import ArchiveError, WorkError
-from archive.execution.executor import Arguments, SentTask, in_order
+from archive.execution.in_flight import Arguments, SentTask, in_order
 
 __all__ = ["cluster_at"]
 

@@ -16,24 +16,21 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass
 from itertools import chain, islice
-from mmap import mmap
-from typing import Any, Protocol, TypeVar
+from typing import Protocol, TypeVar
 
 from archive.errors import WorkError
+from archive.execution import in_flight
+from archive.execution.in_flight import Arguments, SentTask, in_order
 from archive.execution.worker import become_worker
 
-__all__ = ["IN_THIS_PROCESS", "Executor", "SentTask", "executor_at", "fits_in_flight", "in_order", "processors"]
+__all__ = ["IN_THIS_PROCESS", "Executor", "executor_at", "processors"]
 
 Result = TypeVar("Result")
-Arguments = tuple[Any, ...]
 
 # A pool's start takes as long as some pictures do (tests/benchmarks/bench_executor.py): fewer are done here.
 _FEW = 4
 _MOST_PROCESSES = 32
-# Bytes that are sent and not yet answered; a single picture may have more, and is then alone.
-_BYTES_IN_FLIGHT = 256 * 2**20
 _TRIES = 3
 
 
@@ -92,46 +89,6 @@ def processors() -> int:
     return len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
 
 
-def fits_in_flight(size: int) -> bool:
-    """Return whether a piece of so many bytes may be sent to a worker."""
-    return size <= _BYTES_IN_FLIGHT
-
-
-@dataclass(frozen=True)
-class SentTask:
-    """A piece of work on its way: its arguments, and the future of its result."""
-
-    arguments: Arguments
-    future: Any
-
-    @property
-    def size(self) -> int:
-        return sum(len(one) for one in self.arguments if isinstance(one, (bytes, mmap)))
-
-
-def in_order(
-    arguments: Iterable[Arguments],
-    send: Callable[[Arguments], SentTask],
-    result: Callable[[deque[SentTask]], Result],
-    room: Callable[[], int],
-) -> Iterator[Result]:
-    """Yield results in order, while tasks are sent ahead: at most `room`, and no more bytes than may be in flight.
-
-    `result` waits for the first of the tasks sent, and may send others again.
-    """
-    waiting: deque[SentTask] = deque()
-    for each in arguments:
-        waiting.append(send(each))
-        while waiting and (len(waiting) >= room() or sum(one.size for one in waiting) >= _BYTES_IN_FLIGHT):
-            found = result(waiting)
-            waiting.popleft()
-            yield found
-    while waiting:
-        found = result(waiting)
-        waiting.popleft()
-        yield found
-
-
 @contextmanager
 def _processes(count: int) -> Iterator[_Processes]:
     processes = _Processes(count)
@@ -169,7 +126,7 @@ class _Processes:
         return self._count + 2  # one more for whoever is done first, one that is being written away
 
     def _worth(self, first: Collection[Arguments]) -> bool:
-        return len(first) >= _FEW or sum(SentTask(each, None).size for each in first) >= _BYTES_IN_FLIGHT
+        return len(first) >= _FEW or sum(SentTask(each, None).size for each in first) >= in_flight.MOST_BYTES
 
     def _started(self) -> bool:
         """Start the processes; False where the system refuses, for then this one does it all."""
@@ -250,7 +207,7 @@ def _some(stream: Iterator[Arguments], most: int) -> Iterator[Arguments]:
     for each in islice(stream, most):
         yield each
         size += SentTask(each, None).size
-        if size >= _BYTES_IN_FLIGHT:
+        if size >= in_flight.MOST_BYTES:
             return
 
 

@@ -14,7 +14,8 @@ import msgspec
 
 from archive.disk import Folder, StoredFile
 from archive.errors import FactsError
-from archive.execution.executor import IN_THIS_PROCESS, fits_in_flight, processors
+from archive.execution.executor import IN_THIS_PROCESS, processors
+from archive.execution.in_flight import fits_in_flight
 from archive.films.encoder import has_av1
 from archive.films.film import FilmFiles, make_film, put_film
 from archive.films.job import FilmJob, FilmOptions, GroupPosition

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import struct
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -59,18 +60,18 @@ def _is_shown_only(file: str) -> bool:
 
 
 def unchanged_build(store: Store, inputs: Inputs, site: Folder, target: Path) -> LastBuild | None:
-    """Return what the last build has told where neither its inputs nor the site have changed; else None."""
-    try:
-        files = _site_digest(site)
-    except FileNotFoundError:
+    """Return the last build's result where neither its inputs nor the site have changed; else None."""
+    kept = store.get(keep_build, str(target.resolve()), inputs.every, tuple[bytes, LastBuild])
+    if kept is None or not is_valid(kept[1].valid_until):
         return None
-    last = store.get(keep_build, str(target.resolve()), [inputs.every, files], LastBuild)
-    return last if last is not None and is_valid(last.valid_until) else None
+    with suppress(FileNotFoundError):
+        return kept[1] if kept[0] == _site_digest(site) else None
+    return None
 
 
 def keep_build(store: Store, inputs: Inputs, site: Folder, target: Path, built: LastBuild) -> None:
-    """Keep what a build has told, which began with these inputs (see `inputs_of`)."""
-    store.put(keep_build, str(target.resolve()), [inputs.every, _site_digest(site)], built)
+    """Store the result of a build that began with these inputs (see `inputs_of`)."""
+    store.put(keep_build, str(target.resolve()), inputs.every, (_site_digest(site), built))
 
 
 def is_valid(until: float | None) -> bool:

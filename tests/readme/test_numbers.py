@@ -6,7 +6,7 @@ import click
 import pytest
 
 from archive.commands.film import film
-from archive.execution import executor, progress
+from archive.execution import executor, in_flight, progress
 from archive.films import annotations
 from archive.measuring import detail
 from archive.publishing import address, place, remote_target
@@ -29,7 +29,7 @@ SAID = [
     f"latitude and longitude every {annotations._GRID_STEP_DEG} degrees",
     f"in rows of {year_page._ROW_DAYS} days",
     f"From {WORDS[executor._FEW]} new pictures on",
-    f"over {executor._BYTES_IN_FLIGHT // 2**20} MB (some ",
+    f"over {in_flight.MOST_BYTES // 2**20} MB (some ",
     f"is tried {WORDS[len(place._WAITS_S) + 1]} times",
     f"more than {remote_target._FOLDERS_LOOKED_INTO} folders",
     f"(`{address._BRANCH}` unless you name one)",

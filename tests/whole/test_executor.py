@@ -73,7 +73,7 @@ def test_arguments_are_asked_for_a_few_ahead_only(processes: Executor) -> None:
 
 @several
 def test_large_pieces_are_not_all_sent_at_once(processes: Executor, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("archive.execution.executor._BYTES_IN_FLIGHT", 1000)
+    monkeypatch.setattr("archive.execution.in_flight.MOST_BYTES", 1000)
     asked = []
 
     def arguments() -> Iterator[tuple[bytes]]:
