@@ -115,13 +115,13 @@ def test_discs_that_are_not_offered_take_no_space(of_all: Path, of_none: Path) -
 
 
 def test_a_later_change_gives_what_a_build_from_nothing_gives(of_all: Path, of_none: Path, tmp_path: Path) -> None:
-    wanted = {path.name: path.read_bytes() for path in (of_all / "site").rglob("*-disc.fits")}
+    wanted = {path.relative_to(of_all): path.read_bytes() for path in (of_all / "site").rglob("*-disc.fits")}
     root = tmp_path / "my-sun"
     shutil.copytree(of_none, root)
     newest = discs(built_again(root, "1"))
     assert newest == discs(of_all)[-1:] == linked(root)
     built_again(root, '"all"')
-    assert {path.name: path.read_bytes() for path in (root / "site").rglob("*-disc.fits")} == wanted
+    assert {path.relative_to(root): path.read_bytes() for path in (root / "site").rglob("*-disc.fits")} == wanted
     assert discs(built_again(root, '"none"')) == []
     assert derived_bytes(root) < derived_bytes(of_none) + 100_000
 

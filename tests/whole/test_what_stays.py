@@ -137,7 +137,7 @@ def test_a_film_replaces_its_like_only(folder: Path, capsys: pytest.CaptureFixtu
     Path("sun.jpg").write_bytes(b"a picture")
     capsys.readouterr()
     assert main(["film", str(folder), "--out", "sun.mp4"]) == 1
-    assert "sun.jpg: would be replaced" in cause(capsys)
+    assert "sun.jpg: would be overwritten" in cause(capsys)
     assert Path("sun.jpg").read_bytes() == b"a picture"
     assert main(["film", str(folder), "--out", "june.mp4"]) == 0
     assert main(["film", str(folder), "--out", "june.mp4"]) == 0
