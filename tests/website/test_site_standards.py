@@ -94,7 +94,7 @@ def test_every_page_is_valid_html(site: Path) -> None:
     jar = Path(MODULES) / "vnu-jar/build/dist/vnu.jar"
     pages = [str(page) for page in sorted(site.rglob("*.html"))]
     done = subprocess.run(
-        [str(JAVA), "-XX:+UseSerialGC", "-XX:TieredStopAtLevel=1", "-jar", str(jar),
+        [str(JAVA), "-XX:+UseSerialGC", "-XX:TieredStopAtLevel=1", "-Xss4m", "-jar", str(jar),
          "--format", "json", "--exit-zero-always", *pages],
         capture_output=True, text=True, timeout=120, check=True,
     )  # fmt: skip
