@@ -153,6 +153,6 @@ def _print_filmed(made: Filmed, *, as_json: bool) -> None:
     print_line(
         f"film of {format_count(len(made.observation_ids), 'observation')}, {made.frames} frames: {made.mp4.absolute()}"
     )
-    print_line(f"beside it {made.frames_json.name} lists its frames; poster and small loop too")
+    print_line(f"beside it {made.frames_json.name} lists its frames; poster and short clip too")
     if made.home is not None:
         print_line(f"look at {made.home.absolute()}")

@@ -13,7 +13,7 @@ __all__ = ["Film"]
 
 @dataclass(frozen=True)
 class Film:
-    """A finished film; `stem` names its files, `loop` is a small looping version, `av1` the same film in AV1.
+    """A finished film; `stem` names its files, `loop` is a short clip for sharing, `av1` the same film in AV1.
 
     `first_frames` holds the first frame that shows each of `observation_ids` alone; `rotation` is the Carrington
     rotation that the film is of, None where it is of another span.

@@ -16,7 +16,7 @@ from archive.stages.originals import whole_original
 from archive.stages.study import Study, study
 from archive.store import NO_BLOB, Blob, Store
 
-__all__ = ["KeptStudy", "keep_study", "studied_picture", "studied_pictures"]
+__all__ = ["KeptStudy", "keep_study", "studied_pictures"]
 
 
 class KeptStudy(msgspec.Struct, frozen=True, gc=False):
@@ -44,12 +44,6 @@ def studied_pictures(archive: Archive, pictures: Sequence[PictureEntry | Picture
         found[one.sha256] = keep_study(store, one.sha256, studied)
     archive.on_progress("measuring", len(wanted), len(wanted))
     return [found[one.sha256] for one in pictures]
-
-
-def studied_picture(archive: Archive, picture: PictureFile) -> KeptStudy:
-    """Return what is kept of one original, see `studied_pictures`."""
-    (found,) = studied_pictures(archive, [picture])
-    return found
 
 
 def keep_study(store: Store, sha256: str, studied: Study) -> KeptStudy:

@@ -136,7 +136,8 @@ def test_surface_that_nobody_saw_reads_as_blank(long_gap: Shown) -> None:
     inside = radius_px(512) < 0.95 * 230.4
     quiet, blank = (long_gap.frames[index][inside].astype(float) for index in (0, middle))
     assert frames[middle]["kind"] == "between"
-    assert np.percentile(blank, 99) < 0.65 * np.percentile(quiet, 5)  # nothing of it looks like quiet Sun
+    # Nothing of it looks like quiet Sun: the hatch reaches 88 levels, quiet Sun near the limb begins at 132.
+    assert np.percentile(blank, 99.9) < np.percentile(quiet, 1) - 40
     assert blank.std() > 5  # and the hatch shows
 
 
