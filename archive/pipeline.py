@@ -12,10 +12,10 @@ from archive.orientation.clock_check import clock_error_hours
 from archive.orientation.instrument import learn_epochs
 from archive.orientation.single_picture import solution_among_neighbours
 from archive.orientation.spots import solve_spots
-from archive.publishing.digests import digests_of
 from archive.records.archive_files import derived_files
 from archive.records.group_names import add_names, read_names
 from archive.records.record import read_record
+from archive.site_tree.digests import digests_of
 from archive.stages.archive import Archive
 from archive.stages.comparison import with_derotated
 from archive.stages.comparison_picture import derotated_picture

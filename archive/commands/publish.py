@@ -14,7 +14,7 @@ from archive.commands.streams import print_line, progress
 
 if TYPE_CHECKING:
     from archive.delivery.publication import DryRun, PublishResult
-    from archive.publishing.checking import Checked
+    from archive.site_tree.checking import Checked
 
 __all__ = ["print_published", "publish"]
 
