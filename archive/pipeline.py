@@ -23,7 +23,7 @@ from archive.stages.counting import CountResult, count_spots
 from archive.stages.discs import forget_discs, offered_discs, whole_discs
 from archive.stages.films import forget_films, kept_films
 from archive.stages.gathered import Gathered, keep_gathered
-from archive.stages.group_content import group_content, group_positions, rotation_entries
+from archive.stages.group_content import group_content, group_positions
 from archive.stages.map_growth import grown_map
 from archive.stages.maps import rotation_maps
 from archive.stages.north_up_disc import north_up_disc
@@ -99,7 +99,7 @@ def gathered_site(archive: Archive) -> Gathered:
         tuple(content.entries),
         tuple(films),
         tuple(content.groups),
-        tuple(rotation_entries(maps)),
+        maps,
         content.own_law,
         tuple(content.published_laws),
         content.derotation,

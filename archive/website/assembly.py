@@ -10,6 +10,7 @@ from pathlib import Path
 from archive.built import SiteReport
 from archive.disk import Folder
 from archive.model.film import Film
+from archive.model.rotation_map import RotationMap
 from archive.store import Blob, Store, digest
 from archive.website import addresses
 from archive.website.addresses import (
@@ -21,7 +22,7 @@ from archive.website.addresses import (
 )
 from archive.website.charts_page import charts_page
 from archive.website.compare_page import compare_pages
-from archive.website.content import Content, Entry, Graticule, RotationEntry
+from archive.website.content import Content, Entry, Graticule
 from archive.website.data_export import data_files
 from archive.website.data_page import data_page
 from archive.website.day_page import day_pages
@@ -266,7 +267,7 @@ def _film_files(film: Film, store: Store) -> list[SiteFile]:
     return files
 
 
-def _map_files(rotation: RotationEntry, store: Store) -> list[SiteFile]:
+def _map_files(rotation: RotationMap, store: Store) -> list[SiteFile]:
     paths = rotation_files(rotation.number)
     return [
         SiteFile(paths.picture, store.stored(rotation.picture)),
