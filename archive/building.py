@@ -14,6 +14,7 @@ from archive.built import Built, Filmed
 from archive.errors import FolderError
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
+from archive.records.archive_files import files_of
 from archive.records.folder import kept_folder, writing
 from archive.records.settings import FilmSettings, keep_film
 from archive.site_folder import site_files, site_folder
@@ -26,7 +27,7 @@ __all__ = ["build", "build_with_film", "film_elsewhere", "film_in_site"]
 
 @contextmanager
 def _opened_for_writing(root: Path, executor: Executor, on_progress: Progress) -> Iterator[Archive]:
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+    with writing(files_of(root), wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         with opened_archive(root, executor=executor, on_progress=on_progress) as archive:
             yield archive
 
@@ -81,8 +82,8 @@ def build_with_film(
     root: Path, span: FilmSettings, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS
 ) -> Built:
     """Keep a film in the settings, then `build`; a span without pictures is a warning, not a refusal."""
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        keep_film(root, span)
+    with writing(files_of(root), wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        keep_film(files_of(root), span)
     return build(root, site_dir=None, on_progress=on_progress, executor=executor)
 
 
@@ -110,7 +111,7 @@ def _film_in_site(archive: Archive, span: FilmSettings) -> Filmed:
 
     counted = counted_pictures(archive, survey(archive))
     made = kept_film(archive, counted.observations, span, groups=group_positions(counted.groups))
-    keep_film(archive.root, span)
+    keep_film(archive.files, span)
     target = site_folder(archive.root, None)
     changed = archive.with_settings_read()
     built = built_site(changed, target, inputs_of(changed))

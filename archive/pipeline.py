@@ -88,7 +88,7 @@ def gathered_site(archive: Archive) -> Gathered:
     content = Content(site_info(settings, surveyed.epochs), entries, **group_content(store, counted.groups))
     content = with_derotated(archive, content, discs)
     # Before the site shows them: a name once published stays with its group.
-    add_names(archive.root, counted.new_names)
+    add_names(archive.files, counted.new_names)
     forget_films(archive)
     forget_pictures(archive, found)
     forget_discs(archive, keep=offered)
@@ -110,7 +110,7 @@ def gathered_site(archive: Archive) -> Gathered:
 
 def counted_pictures(archive: Archive, surveyed: Survey) -> CountResult:
     """Count the spots of all pictures, gathered to groups under the names given so far."""
-    return count_spots(archive, surveyed.observations, surveyed.records, names=read_names(archive.root))
+    return count_spots(archive, surveyed.observations, surveyed.records, names=read_names(archive.files))
 
 
 def _clear_older(derived: Folder) -> None:

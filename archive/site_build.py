@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from archive.built import Built, SiteReport
+from archive.disk import Folder
 from archive.errors import FolderError
 from archive.records.archive_files import SITE_NAME, THEME_NAME, files_of
 from archive.records.grants import is_allowed, theme_grant
@@ -41,10 +42,10 @@ def built_site(archive: Archive, target: Path, inputs: Inputs) -> Built:
 
         gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive))
     days = sorted({entry.observation.id.partition("T")[0] for entry in gathered.entries})
-    notes, left_out = _notes(root, days)
-    remember_files(root, archive.stamps)
-    theme = theme_grant(root)
-    refused = theme is not None and not is_allowed(root, theme)
+    notes, left_out = _notes(archive.files, days)
+    remember_files(archive.files, archive.stamps)
+    theme = theme_grant(archive.files)
+    refused = theme is not None and not is_allowed(archive.files, theme)
     report = build_site(
         _content(gathered, notes),
         target,
@@ -87,19 +88,19 @@ def _graticule_at(b0_deg: float) -> Graticule:
     return graticule_at(b0_deg)
 
 
-def _notes(root: Path, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
+def _notes(files: Folder, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
     """Return the notes of the days, and one line for each that is left out or shown without its marks."""
     notes: dict[str, str] = {}
     problems: list[str] = []
     for day in days:
         try:
-            text = read_notes(root, day)
+            text = read_notes(files, day)
         except FolderError as error:
             problems += error.causes
             continue
         if text.strip():
             notes[day] = text
-            problems += [f"{root / notes_file(day)}: {excess}" for excess in [markdown_excess(text)] if excess]
+            problems += [f"{files.path / notes_file(day)}: {excess}" for excess in [markdown_excess(text)] if excess]
     return notes, problems
 
 

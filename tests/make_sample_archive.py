@@ -24,6 +24,7 @@ from scenes.sun_days import GroupPlan, Mount, SunNumbers, World, plan_days, worl
 from archive.execution.progress import silent
 from archive.filing.adding import add_pictures
 from archive.filing.statements import AddOptions
+from archive.records.archive_files import files_of
 from archive.records.folder import writing
 from archive.records.new_archive import create_archive
 from archive.records.settings import FilmSettings, InstrumentSettings, Settings, SiteSettings, keep_film
@@ -323,13 +324,13 @@ def make_archive(folder: Path) -> None:
         samples = draw_pictures(Path(scratch))
         for sample in samples:
             _write_note(Path(scratch) / sample.file, sample)
-        for added in add_pictures(folder, [Path(scratch)], AddOptions(), on_progress=silent):
+        for added in add_pictures(files_of(folder), [Path(scratch)], AddOptions(), on_progress=silent):
             if added.status != "added" or added.warnings:
                 raise SystemExit(f"{added.picture}: {added.status}: {added.causes or added.warnings}")
     for sample in samples:
         _correct_by_hand(folder, sample)
-    with writing(folder):
-        keep_film(folder, FilmSettings(days=7))
+    with writing(files_of(folder)):
+        keep_film(files_of(folder), FilmSettings(days=7))
     shutil.rmtree(folder / ".northlimb")
 
 

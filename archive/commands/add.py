@@ -68,20 +68,20 @@ def add(
     from archive.execution.executor import executor_at
     from archive.filing.adding import add_pictures
 
-    root = open_archive(folder, *(("theme", "target", "site-files") if publish_too else ()))
+    files = open_archive(folder, *(("theme", "target", "site-files") if publish_too else ()))
     options = _options(pictures, **stated)
     answer: dict[str, Any] = {"status": "done", "pictures": [], "passed_over": []}
     try:
         if publish_too:
-            check_first_target(root)
+            check_first_target(files)
         with executor_at(scheduler) as executor:
-            for result in add_pictures(root, pictures, options, on_progress=progress(), executor=executor):
+            for result in add_pictures(files, pictures, options, on_progress=progress(), executor=executor):
                 answer["passed_over" if result.status == "passed_over" else "pictures"].append(result)
                 _print_added(result, as_json=as_json)
             if any(result.status == "refused" for result in answer["pictures"]):
                 answer["status"] = "refused"
             if publish_too:  # what was refused keeps nothing else from being published
-                answer["evening"] = build_film_publish(root, on_progress=progress(), executor=executor)
+                answer["evening"] = build_film_publish(files, on_progress=progress(), executor=executor)
                 if not as_json:
                     _print_evening(answer["evening"])
     except (ArchiveError, OSError) as error:  # what is filed by then is filed, and reported

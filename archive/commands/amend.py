@@ -48,11 +48,11 @@ def amend(folder: Path, observation: str, time_text: str | None, undo: bool, as_
     """
     from archive.upkeep import amendment
 
-    root, time = open_archive(folder), _time(time_text, undo=undo)
+    files, time = open_archive(folder), _time(time_text, undo=undo)
     if undo:
-        changed = amendment.take_back(root, observation, on_progress=progress())
+        changed = amendment.take_back(files, observation, on_progress=progress())
     else:
-        changed = amendment.amend(root, observation, time, on_progress=progress())
+        changed = amendment.amend(files, observation, time, on_progress=progress())
     print_warnings(changed.warnings)
     print_answer({"status": "done", **asdict(changed)}, _lines(changed, folder, undone=undo), as_json=as_json)
 

@@ -29,9 +29,9 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
     from archive import building
     from archive.execution.executor import executor_at
 
-    root = open_archive(folder, "theme")
+    files = open_archive(folder, "theme")
     with executor_at(scheduler) as executor:
-        built = building.build(root, site_dir=site_dir, on_progress=progress(), executor=executor)
+        built = building.build(files.path, site_dir=site_dir, on_progress=progress(), executor=executor)
     print_warnings(built.warnings)
     print_answer({"status": "done", **json_fields(built)}, built_lines(built), as_json=as_json)
 

@@ -92,12 +92,12 @@ def film(folder: Path, as_json: bool, out: Path | None, scheduler: str | None, *
     from archive import building
     from archive.execution.executor import executor_at
 
-    root, asked = open_archive(folder, "theme"), _settings(**wanted)
+    files, asked = open_archive(folder, "theme"), _settings(**wanted)
     with executor_at(scheduler) as executor:
         if out is None:
-            made = building.film_in_site(root, asked, on_progress=progress(), executor=executor)
+            made = building.film_in_site(files.path, asked, on_progress=progress(), executor=executor)
         else:
-            made = building.film_elsewhere(root, asked, out, on_progress=progress(), executor=executor)
+            made = building.film_elsewhere(files.path, asked, out, on_progress=progress(), executor=executor)
     _print_filmed(made, as_json=as_json)
 
 

@@ -12,12 +12,13 @@ from archive.commands.streams import escape_controls
 
 if TYPE_CHECKING:
     from archive.delivery.trust import TrustStatus
+    from archive.disk import Folder
     from archive.records.grants import Kind
 
 __all__ = ["confirm_permission", "open_archive"]
 
 
-def open_archive(folder: Path, *kinds: Kind) -> Path:
+def open_archive(folder: Path, *kinds: Kind) -> Folder:
     """Return the archive's folder, made sure that it is one; on a terminal the user is asked what it may do.
 
     Parameters
@@ -36,9 +37,10 @@ def open_archive(folder: Path, *kinds: Kind) -> Path:
     if _is_terminal():
         from archive.delivery.trust import asked_of, trust
 
-        found = asked_of(named_archive(folder), ("link", *kinds))
+        files = named_archive(folder)
+        found = asked_of(files, ("link", *kinds))
         if len(found.allowed) < len(found.grants) and confirm_permission(folder, found):
-            trust(folder)
+            trust(files)
     return open_folder(folder)
 
 

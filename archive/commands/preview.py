@@ -42,8 +42,8 @@ def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> No
     from archive.delivery.preview import preview as preview_archive
 
     stop_like_ctrl_c()
-    root = open_archive(folder, "theme")
-    with closing(preview_archive(root, site_dir=site_dir, port=port, new_progress=progress)) as events:
+    files = open_archive(folder, "theme")
+    with closing(preview_archive(files, site_dir=site_dir, port=port, new_progress=progress)) as events:
         for event in events:
             _print_event(event, as_json=as_json)
             sys.stdout.flush()

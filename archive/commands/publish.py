@@ -60,20 +60,20 @@ def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, chec
     """
     from archive.delivery import publication
 
-    root = open_archive(folder, "theme", *(() if target else ("target",)), "site-files")
+    files = open_archive(folder, "theme", *(() if target else ("target",)), "site-files")
     if check_place is not None:
         if target is not None or dry_run or how["adopt"]:
             raise click.UsageError("--check sends nothing: leave out TARGET, --dry-run and --adopt")
-        found = publication.check(root, check_place, site_dir=how["site_dir"], on_progress=progress())
+        found = publication.check(files, check_place, site_dir=how["site_dir"], on_progress=progress())
         _print_checked(found, as_json=as_json)
         return 0 if found.same else 1
     wanted = publication.PublishRequest(target, **how)
     if dry_run:
-        coming = publication.rehearse(root, wanted, on_progress=progress())
+        coming = publication.rehearse(files, wanted, on_progress=progress())
         answer = {"status": "done", "dry_run": True, **json_fields(coming)}
         print_answer(answer, _rehearsed_lines(coming), as_json=as_json)
     else:
-        sent = publication.publish(root, wanted, on_progress=progress())
+        sent = publication.publish(files, wanted, on_progress=progress())
         warn_of_foreign_files(sent)
         print_answer({"status": "done", **json_fields(sent)}, [published_line(sent)], as_json=as_json)
     return 0

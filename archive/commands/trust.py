@@ -39,12 +39,12 @@ def trust(folder: Path, only_show: bool, take_back: bool, yes: bool, as_json: bo
 
     if only_show and take_back:
         raise click.UsageError("--show changes nothing: leave out --forget")
-    root = named_archive(folder)
-    found = trusting.asked_of(root)
+    files = named_archive(folder)
+    found = trusting.asked_of(files)
     if take_back:
-        found = trusting.withdraw(root)
-    elif not only_show and (yes or confirm_permission(root, found)):
-        found = trusting.trust(root)
+        found = trusting.withdraw(files)
+    elif not only_show and (yes or confirm_permission(files.path, found)):
+        found = trusting.trust(files)
     grants = [asdict(grant) | {"allowed": grant in found.allowed} for grant in found.grants]
     print_answer({"status": "done", "grants": grants}, _lines(folder, found), as_json=as_json)
     return 0 if only_show or take_back or len(found.allowed) == len(found.grants) else 1

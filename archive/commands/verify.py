@@ -56,15 +56,15 @@ def verify(
     """
     from archive.upkeep import restoration, verification
 
-    root, may_restore = open_archive(folder), _may_restore(restore_too, yes=yes)
+    files, may_restore = open_archive(folder), _may_restore(restore_too, yes=yes)
     check = verification.repair if repair_too else verification.verify
-    found = check(root, on_progress=progress())
-    copies = restoration.find_copies(root, found, against, on_progress=progress())
+    found = check(files, on_progress=progress())
+    copies = restoration.find_copies(files, found, against, on_progress=progress())
     restored: tuple[str, ...] = ()
     if restore_too and copies and may_restore(copies):
-        restored = restoration.restore(root, copies, on_progress=progress())
-        found = check(root, on_progress=progress())
-        copies = restoration.find_copies(root, found, against, on_progress=progress())
+        restored = restoration.restore(files, copies, on_progress=progress())
+        found = check(files, on_progress=progress())
+        copies = restoration.find_copies(files, found, against, on_progress=progress())
     _print_verified(found, copies, restored, as_json=as_json)
     return 0 if found.clean else 1
 

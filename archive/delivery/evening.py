@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 from archive.building import build_with_film
 from archive.built import Built
 from archive.delivery.publication import PublishRequest, PublishResult, publish
+from archive.disk import Folder
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress
 from archive.records.settings import FilmSettings
@@ -25,7 +25,7 @@ class EveningResult:
     published: PublishResult
 
 
-def build_film_publish(root: Path, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> EveningResult:
+def build_film_publish(files: Folder, *, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> EveningResult:
     """Build the site with the film of the last week, and publish it to the first target of `archive.toml`.
 
     Raises
@@ -33,5 +33,5 @@ def build_film_publish(root: Path, *, on_progress: Progress, executor: Executor 
     ArchiveError
         As `build` and `publish` do; `check_first_target` reports beforehand a target that would not accept the site.
     """
-    built = build_with_film(root, _WEEK, on_progress=on_progress, executor=executor)
-    return EveningResult(built, publish(root, PublishRequest(), on_progress=on_progress))
+    built = build_with_film(files.path, _WEEK, on_progress=on_progress, executor=executor)
+    return EveningResult(built, publish(files, PublishRequest(), on_progress=on_progress))

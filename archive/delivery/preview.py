@@ -10,12 +10,11 @@ from pathlib import Path
 
 from archive.building import build
 from archive.built import Built
-from archive.disk import Stamp
+from archive.disk import Folder, Stamp
 from archive.errors import ArchiveError
 from archive.execution.executor import executor_at
 from archive.execution.progress import Progress
 from archive.publishing.local_server import local_server
-from archive.records.archive_files import files_of
 from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.stamps import archive_stamps
 from archive.site_folder import site_files, site_folder
@@ -51,7 +50,7 @@ PreviewEvent = Serving | Built | Refused
 
 
 def preview(
-    root: Path, *, site_dir: Path | None, port: int, new_progress: Callable[[], Progress]
+    files: Folder, *, site_dir: Path | None, port: int, new_progress: Callable[[], Progress]
 ) -> Generator[PreviewEvent, None, None]:
     """Build the site, serve it, and build it again whenever settings, records, notes or pictures change, for ever.
 
@@ -66,16 +65,16 @@ def preview(
     ArchiveError
         The port is taken, or the first build is refused.
     """
-    with local_server(site_files(root, site_folder(root, site_dir)), port) as server:
-        seen = _stamps(root)
-        built = _build(root, site_dir, new_progress())
+    with local_server(site_files(files.path, site_folder(files.path, site_dir)), port) as server:
+        seen = _stamps(files)
+        built = _build(files, site_dir, new_progress())
         threading.Thread(target=server.serve_forever, daemon=True).start()
         try:
             yield Serving(built.site_dir, server.address)
             refused: Refused | None = None
             while True:
-                seen = _changed(root, seen, patience_s=None if refused is None else _AGAIN_AFTER_S)
-                event = _built_again(root, site_dir, new_progress())
+                seen = _changed(files, seen, patience_s=None if refused is None else _AGAIN_AFTER_S)
+                event = _built_again(files, site_dir, new_progress())
                 if isinstance(event, Built):
                     server.renew()
                 if event != refused:
@@ -85,26 +84,27 @@ def preview(
             server.shutdown()
 
 
-def _stamps(root: Path) -> Stamps:
+def _stamps(files: Folder) -> Stamps:
     """Return the stamps of all that the observer may write, but for the names of groups, which a build adds to."""
-    return {file: stamp for file, stamp in archive_stamps(files_of(root)).items() if file != GROUP_NAMES_FILE}
+    return {file: stamp for file, stamp in archive_stamps(files).items() if file != GROUP_NAMES_FILE}
 
 
-def _build(root: Path, site_dir: Path | None, on_progress: Progress) -> Built:
+def _build(files: Folder, site_dir: Path | None, on_progress: Progress) -> Built:
     with executor_at(None) as executor:
-        return build(root, site_dir=site_dir, on_progress=on_progress, executor=executor)
+        return build(files.path, site_dir=site_dir, on_progress=on_progress, executor=executor)
 
 
-def _built_again(root: Path, site_dir: Path | None, on_progress: Progress) -> Built | Refused:
+def _built_again(files: Folder, site_dir: Path | None, on_progress: Progress) -> Built | Refused:
     try:
-        return _build(root, site_dir, on_progress)
+        return _build(files, site_dir, on_progress)
     except ArchiveError as error:
         return Refused(error.causes)
     except OSError as error:
-        return Refused((f"{error.filename or root}: {error.strerror or error}; check permissions and free space",))
+        where = error.filename or files.path
+        return Refused((f"{where}: {error.strerror or error}; check permissions and free space",))
 
 
-def _changed(root: Path, seen: Stamps, *, patience_s: float | None) -> Stamps:
+def _changed(files: Folder, seen: Stamps, *, patience_s: float | None) -> Stamps:
     """Wait until files differ from those seen and are at rest: what is being copied is not read half.
 
     Without a change return after `patience_s` all the same; None waits for ever.
@@ -112,7 +112,7 @@ def _changed(root: Path, seen: Stamps, *, patience_s: float | None) -> Stamps:
     started, before = time.monotonic(), seen
     while True:
         looked = time.monotonic()
-        now = _stamps(root)
+        now = _stamps(files)
         if now == before and (now != seen or (patience_s is not None and looked - started > patience_s)):
             return now
         before = now

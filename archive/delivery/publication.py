@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from archive.delivery.trust import check_site_is_ours, check_target_is_allowed
+from archive.disk import Folder
 from archive.errors import PublishError
 from archive.execution.progress import WAIT_S, Progress, silent, while_waiting
 from archive.publishing.address import Address, TargetOptions, is_url, parse_address, parse_web_address
@@ -114,7 +115,7 @@ class _Run:
         return prepare(place, site, adopt=self.adopt, keep=address.options.keep)
 
 
-def publish(root: Path, wanted: PublishRequest, *, on_progress: Progress = silent) -> PublishResult:
+def publish(files: Folder, wanted: PublishRequest, *, on_progress: Progress = silent) -> PublishResult:
     """Bring a target to hold exactly the site.
 
     Raises
@@ -123,11 +124,11 @@ def publish(root: Path, wanted: PublishRequest, *, on_progress: Progress = silen
         No such target, it is not a place for the site alone, or it could not be reached.
     """
     waits = while_waiting(on_progress)
-    with reading(root, wait_s=WAIT_S, on_wait=waits):
-        target, site_dir = _target_and_site(root, wanted)
+    with reading(files, wait_s=WAIT_S, on_wait=waits):
+        target, site_dir = _target_and_site(files, wanted)
         with (
-            target_lock(root, _place_of(target.address), wait_s=WAIT_S, on_wait=waits),
-            Store(derived_files(root)) as store,
+            target_lock(files, _place_of(target.address), wait_s=WAIT_S, on_wait=waits),
+            Store(derived_files(files.path)) as store,
         ):
             run = _Run(store, target, site_dir, wanted.adopt, on_progress)
             with run.opened() as place:
@@ -138,7 +139,7 @@ def publish(root: Path, wanted: PublishRequest, *, on_progress: Progress = silen
                 return PublishResult(target.address.name, publication.report)
 
 
-def rehearse(root: Path, wanted: PublishRequest, *, on_progress: Progress = silent) -> DryRun:
+def rehearse(files: Folder, wanted: PublishRequest, *, on_progress: Progress = silent) -> DryRun:
     """Return what `publish` would do; the target is only read.
 
     Raises
@@ -146,8 +147,8 @@ def rehearse(root: Path, wanted: PublishRequest, *, on_progress: Progress = sile
     ArchiveError
         As `publish`.
     """
-    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)), Store(derived_files(root)) as store:
-        target, site_dir = _target_and_site(root, wanted)
+    with reading(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)), Store(derived_files(files.path)) as store:
+        target, site_dir = _target_and_site(files, wanted)
         run = _Run(store, target, site_dir, wanted.adopt, on_progress)
         with run.opened() as place:
             publication = run.prepared(place)
@@ -155,7 +156,7 @@ def rehearse(root: Path, wanted: PublishRequest, *, on_progress: Progress = sile
             return DryRun(target.address.name, publication.report, plan.send, plan.remove)
 
 
-def check(root: Path, place: str, *, site_dir: Path | None, on_progress: Progress = silent) -> Checked:
+def check(files: Folder, place: str, *, site_dir: Path | None, on_progress: Progress = silent) -> Checked:
     """Read back every file of a published site and compare it with the built one.
 
     Parameters
@@ -168,14 +169,14 @@ def check(root: Path, place: str, *, site_dir: Path | None, on_progress: Progres
     ArchiveError
         The site is not built, or the place cannot be reached.
     """
-    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)), Store(derived_files(root)) as store:
-        built = _site_of(root, site_dir)
+    with reading(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)), Store(derived_files(files.path)) as store:
+        built = _site_of(files, site_dir)
         site = read_site(built, stamps=_stamps(store, built), on_file=on_progress)
-        with closing(_reader(root, place)) as reader:
+        with closing(_reader(files, place)) as reader:
             return check_published(reader, site, on_file=on_progress)
 
 
-def check_first_target(root: Path) -> None:
+def check_first_target(files: Folder) -> None:
     """Look, before there is a site to send, whether the first target of `archive.toml` would take it.
 
     Raises
@@ -183,38 +184,38 @@ def check_first_target(root: Path) -> None:
     ArchiveError
         There is none, it is not a place for the site alone, or it cannot be reached.
     """
-    target = _find_target(root, None)
+    target = _find_target(files, None)
     if target.address.kind == "folder":
-        open_folder(Path(target.address.path), site_dir=site_folder(root, None))
+        open_folder(Path(target.address.path), site_dir=site_folder(files.path, None))
         return
     with _opened(target) as place:
         check_place_open(place, keep=target.address.options.keep)
 
 
-def _target_and_site(root: Path, wanted: PublishRequest) -> tuple[_Target, Path]:
-    target, site_dir = _find_target(root, wanted.target), _site_of(root, wanted.site_dir)
+def _target_and_site(files: Folder, wanted: PublishRequest) -> tuple[_Target, Path]:
+    target, site_dir = _find_target(files, wanted.target), _site_of(files, wanted.site_dir)
     check_site(site_dir)
-    check_site_is_ours(root, site_folder(root, wanted.site_dir))
+    check_site_is_ours(files, site_folder(files.path, wanted.site_dir))
     address = target.address
     if address.kind == "zip" and site_dir in Path(address.path).expanduser().resolve().parents:
         raise PublishError(f"{address.name}: lies in the site that it is to hold: choose a place outside of {site_dir}")
     return target, site_dir
 
 
-def _site_of(root: Path, site_dir: Path | None) -> Path:
+def _site_of(files: Folder, site_dir: Path | None) -> Path:
     """Return the folder of the site, reached through the archive: a link in it is followed only where allowed."""
-    place = site_folder(root, site_dir)
+    place = site_folder(files.path, site_dir)
     with suppress(FileNotFoundError):
-        site_files(root, place).names()
+        site_files(files.path, place).names()
     return place.resolve()
 
 
-def _reader(root: Path, place: str) -> Reader:
+def _reader(files: Folder, place: str) -> Reader:
     if place.startswith(("https://", "http://")):
         from archive.publishing.webdav_place import web_reader
 
         return web_reader(parse_web_address(place))
-    target = _find_target(root, place)
+    target = _find_target(files, place)
     if target.address.kind == "folder":
         folder = Path(target.address.path)
         if not folder.is_dir():
@@ -244,14 +245,14 @@ def _place_of(address: Address) -> str:
     return address.name.rstrip("/")
 
 
-def _find_target(root: Path, wanted: str | None) -> _Target:
+def _find_target(files: Folder, wanted: str | None) -> _Target:
     """Return the target: a folder in the settings is relative to the archive, a typed one to the working folder."""
-    settings = read_settings(root)
+    settings = read_settings(files)
     if wanted is None and not settings.targets:
         raise PublishError("publish: no target; name a folder or a URL, or add [[targets]] to archive.toml")
     names = {entry.name.casefold() for entry in settings.targets}
     if wanted is None or wanted.strip().casefold() in names:
-        return _settled(root, find_named(settings.targets, wanted, what="target"))
+        return _settled(files, find_named(settings.targets, wanted, what="target"))
     if is_url(wanted):
         return _Target(parse_address(wanted), None)
     folder = _typed_folder(wanted)
@@ -274,10 +275,10 @@ def _typed_folder(wanted: str) -> Path:
         raise PublishError(f"publish: {wanted}: no such user on this computer; write the whole path") from error
 
 
-def _settled(root: Path, entry: TargetSettings) -> _Target:
-    check_target_is_allowed(root, entry)
+def _settled(files: Folder, entry: TargetSettings) -> _Target:
+    check_target_is_allowed(files, entry)
     options = TargetOptions(entry.branch, entry.endpoint, entry.region, entry.keep)
     if entry.url is not None:
         return _Target(parse_address(entry.url, options), entry.name)
-    place = folder_of_target(root, entry.folder or "")
+    place = folder_of_target(files, entry.folder or "")
     return _Target(parse_address(str(place), options), entry.name)

@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import PublishError
 from archive.records.archive_files import SITE_NAME, THEME_NAME
 from archive.records.checksums import file_sha256
@@ -42,7 +43,7 @@ class TrustStatus:
     allowed: tuple[Grant, ...]
 
 
-def trust(root: Path) -> TrustStatus:
+def trust(files: Folder) -> TrustStatus:
     """Allow an archive all that it would do as it is now.
 
     Raises
@@ -50,14 +51,14 @@ def trust(root: Path) -> TrustStatus:
     FolderError
         The user's configuration folder cannot be written.
     """
-    grants = grants_of(root)
-    allow(root, grants)
-    grants = grants_of(root, strangers=_strangers(root))  # whose folder may be behind a link allowed just now
-    allow(root, grants)
+    grants = grants_of(files)
+    allow(files, grants)
+    grants = grants_of(files, strangers=_strangers(files))  # whose folder may be behind a link allowed just now
+    allow(files, grants)
     return TrustStatus(grants, grants)
 
 
-def withdraw(root: Path) -> TrustStatus:
+def withdraw(files: Folder) -> TrustStatus:
     """Take back all that an archive was allowed.
 
     Raises
@@ -65,64 +66,64 @@ def withdraw(root: Path) -> TrustStatus:
     FolderError
         The user's configuration folder cannot be written.
     """
-    forget(root)
-    return TrustStatus(grants_of(root), ())
+    forget(files)
+    return TrustStatus(grants_of(files), ())
 
 
-def asked_of(root: Path, kinds: Collection[Kind] | None = None) -> TrustStatus:
+def asked_of(files: Folder, kinds: Collection[Kind] | None = None) -> TrustStatus:
     """Return what an archive would do, of these kinds or of all, and what of it is allowed."""
-    every = grants_of(root, strangers=_strangers(root))
+    every = grants_of(files, strangers=_strangers(files))
     grants = tuple(grant for grant in every if kinds is None or grant.kind in kinds)
-    return TrustStatus(grants, tuple(grant for grant in grants if is_allowed(root, grant)))
+    return TrustStatus(grants, tuple(grant for grant in grants if is_allowed(files, grant)))
 
 
-def check_target_is_allowed(root: Path, entry: TargetSettings) -> None:
+def check_target_is_allowed(files: Folder, entry: TargetSettings) -> None:
     """Refuse a target of `archive.toml` that the user has not allowed.
 
     Raises
     ------
     PublishError
     """
-    grant = target_grant(root, entry)
-    if not is_allowed(root, grant):
+    grant = target_grant(files, entry)
+    if not is_allowed(files, grant):
         place = entry.url or entry.folder
         raise PublishError(
-            f"target {entry.name} ({place}): not allowed yet; `northlimb trust {root}` shows what this archive asks "
-            "for, and allows it"
+            f"target {entry.name} ({place}): not allowed yet; `northlimb trust {files.path}` shows what this archive "
+            "asks for, and allows it"
         )
 
 
-def check_site_is_ours(root: Path, site_dir: Path) -> None:
+def check_site_is_ours(files: Folder, site_dir: Path) -> None:
     """Refuse to publish a site that this computer has not built, or files in it of another origin.
 
     Raises
     ------
     PublishError
     """
-    known = site_record(root, site_dir).read()
+    known = site_record(files.path, site_dir).read()
     if known.is_new:
-        raise PublishError(f"{site_dir}: was not built on this computer; run `northlimb build {root}` first")
-    if other := changed_since(site_files(root, site_dir), known):
+        raise PublishError(f"{site_dir}: was not built on this computer; run `northlimb build {files.path}` first")
+    if other := changed_since(site_files(files.path, site_dir), known):
         raise PublishError(
             f"{site_dir}: {', '.join(other[:5])}: changed since this computer built the site; "
-            f"run `northlimb build {root}` first"
+            f"run `northlimb build {files.path}` first"
         )
-    strangers = _strangers(root, site_dir)
-    theme = theme_grant(root)
-    if theme is not None and not is_allowed(root, theme):
+    strangers = _strangers(files, site_dir)
+    theme = theme_grant(files)
+    if theme is not None and not is_allowed(files, theme):
         raise PublishError(
-            f"{root / THEME_NAME}: not allowed yet, and the site was built without it; `northlimb trust {root}` shows "
-            f"and allows it, or remove the folder; then build again"
+            f"{files.path / THEME_NAME}: not allowed yet, and the site was built without it; "
+            f"`northlimb trust {files.path}` shows and allows it, or remove the folder; then build again"
         )
-    if strangers and not is_allowed(root, strangers_grant(strangers)):
+    if strangers and not is_allowed(files, strangers_grant(strangers)):
         raise PublishError(
             f"{site_dir}: {', '.join(sorted(strangers)[:5])}: lay there before this computer built the site; remove "
-            f"what should not be published, then `northlimb trust {root}` allows the rest"
+            f"what should not be published, then `northlimb trust {files.path}` allows the rest"
         )
 
 
-def _strangers(root: Path, site_dir: Path | None = None) -> Mapping[str, str]:
+def _strangers(files: Folder, site_dir: Path | None = None) -> Mapping[str, str]:
     """Return digests of files in the site that were there before this computer built it and that no build makes."""
-    place = root / SITE_NAME if site_dir is None else site_dir
-    names, site = site_record(root, place).read().strangers, site_files(root, place)
+    place = files.path / SITE_NAME if site_dir is None else site_dir
+    names, site = site_record(files.path, place).read().strangers, site_files(files.path, place)
     return {name: file_sha256(site, name) for name in names if site.is_file(name)}

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import closing
 from pathlib import Path, PurePath
 
-from archive.disk import names_in_named, open_named
+from archive.disk import Folder, names_in_named, open_named
 from archive.errors import FactsError, WorkError
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
@@ -29,7 +29,7 @@ _PICTURE_NAMES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".fits", "
 
 
 def add_pictures(
-    root: Path,
+    files: Folder,
     pictures: Sequence[Path],
     options: AddOptions,
     *,
@@ -40,8 +40,8 @@ def add_pictures(
 
     Parameters
     ----------
-    root : Path
-        The archive's folder.
+    files : Folder
+        The archive's.
     pictures : sequence of Path
         Files, or folders of which every picture is taken.
     options : AddOptions
@@ -59,20 +59,20 @@ def add_pictures(
     ArchiveError
         The archive itself cannot be used.
     """
-    files, passed_over = _files(pictures)
+    chosen, passed_over = _files(pictures)
     yield from passed_over
-    read_settings(root)  # mistakes in it are reported before anything else
-    if options.time is not None and len(files) > 1:
-        raise FactsError(f"--time fits one picture, not {len(files)}; add them one by one")
+    read_settings(files)  # mistakes in it are reported before anything else
+    if options.time is not None and len(chosen) > 1:
+        raise FactsError(f"--time fits one picture, not {len(chosen)}; add them one by one")
     with (
-        writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)),
-        opened_archive(root, executor=executor, on_progress=on_progress) as archive,
+        writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)),
+        opened_archive(files.path, executor=executor, on_progress=on_progress) as archive,
     ):
         known = AlreadyFiled(
-            _known_sums(archive), sizes_on_disk(root), removed_sums(root) if set(files) - set(pictures) else set()
+            _known_sums(archive), sizes_on_disk(files), removed_sums(files) if set(chosen) - set(pictures) else set()
         )
         filing, lost, new = Filing(archive, options, known), None, []
-        with closing(file_pictures(filing, files, named=frozenset(pictures))) as filed:
+        with closing(file_pictures(filing, chosen, named=frozenset(pictures))) as filed:
             try:
                 for done in filed:
                     if isinstance(done, AddResult):
@@ -91,7 +91,6 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
     """Orient new pictures together with their neighbours."""
     if not new:
         return
-    root = archive.root
     near = near_days(archive, {one.place.day for one in new})
     known = measured_pictures(archive, near)
     archive.on_progress("solving", 0, 1)
@@ -101,7 +100,10 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
     for one in new:
         if one.place.id not in found:
             yield AddResult(
-                one.picture, "refused", one.place.id, causes=(f"{root}: the archive disappeared; run this again",)
+                one.picture,
+                "refused",
+                one.place.id,
+                causes=(f"{archive.root}: the archive disappeared; run this again",),
             )
             continue
         observation = found[one.place.id]
@@ -120,7 +122,7 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
 
 def _known_sums(archive: Archive) -> dict[str, str]:
     """Return files by the checksum of their bytes; from the records where the list of checksums is lost."""
-    sums = {sha256: file for file, sha256 in read_checksums(archive.root).items()}
+    sums = {sha256: file for file, sha256 in read_checksums(archive.files).items()}
     if not sums:
         sums = {one.record.picture.sha256: one.record.picture.file for one in archived_pictures(archive)}
     return sums

@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from archive.disk import open_named, read_named
+from archive.disk import Folder, open_named, read_named
 from archive.errors import ArchiveError, FactsError, FolderError, PictureError
 from archive.filing.drift_frames import with_drift
 from archive.filing.remarks import guesses, ignored_options
@@ -18,7 +18,6 @@ from archive.filing.statements import AddOptions, StatedFacts, read_sidecar_of, 
 from archive.model.observation import Disc, Orientation
 from archive.reading import MOST_BYTES, Content
 from archive.reading.contents import content_of
-from archive.records.archive_files import files_of
 from archive.records.folder import NewPicture, put_picture
 from archive.records.incoming import Incoming, take_in
 from archive.records.notes import append_note
@@ -81,9 +80,9 @@ class Filing:
     known: AlreadyFiled
 
     @property
-    def root(self) -> Path:
+    def folder(self) -> Folder:
         """The archive's folder."""
-        return self.archive.root
+        return self.archive.files
 
 
 @dataclass
@@ -96,10 +95,10 @@ class _IncomingPicture:
     incoming: Incoming | None = None
     copied: ExitStack = field(default_factory=ExitStack)
 
-    def content(self, root: Path) -> Content:
+    def content(self, files: Folder) -> Content:
         assert self.incoming is not None
         copy = self.incoming.copy
-        with open_named(self.path) if copy is None else files_of(root).open(copy) as file:
+        with open_named(self.path) if copy is None else files.open(copy) as file:
             return content_of(file)
 
 
@@ -125,7 +124,7 @@ def file_pictures(
             ahead.append(picture)
             with _refusal(picture):
                 _take_in(filing, picture, number)
-                data = picture.content(filing.root) if picture.done is None else b""
+                data = picture.content(filing.folder) if picture.done is None else b""
             if picture.done is None:
                 yield data, path.name
 
@@ -164,7 +163,7 @@ def _take_in(filing: Filing, picture: _IncomingPicture, number: int) -> None:
     if path.stat().st_size > MOST_BYTES:
         raise PictureError(f"{path}: file of over {MOST_BYTES // 10**9} GB; save the finished picture smaller")
     picture.incoming = picture.copied.enter_context(
-        take_in(filing.root, path, number=number, known=known.files, sizes=known.sizes)
+        take_in(filing.folder, path, number=number, known=known.files, sizes=known.sizes)
     )
     picture.done = _known_already(filing, picture)
 
@@ -173,7 +172,7 @@ def _known_already(filing: Filing, picture: _IncomingPicture) -> AddResult | Non
     assert picture.incoming is not None
     path, known, sha256 = picture.path, filing.known, picture.incoming.sha256
     filed = known.files.get(sha256)
-    if filed is not None and (place := _filed_as(filing.root, filed)) is not None:
+    if filed is not None and (place := _filed_as(filing.folder, filed)) is not None:
         return AddResult(str(path), "known", id=place.id, warnings=ignored_options(path.name, place, filing.options))
     if sha256 in known.removed and not picture.named:
         return AddResult(str(path), "removed")
@@ -205,14 +204,14 @@ def _file_new(filing: Filing, picture: _IncomingPicture, studied: Study) -> NewO
     assert incoming is not None
     stated = _stated(filing, path, studied)
     _ = studied.measured  # without a disc it is refused
-    place = free_place(filing.root, stated.when.middle_utc)
+    place = free_place(filing.folder, stated.when.middle_utc)
     entry = PictureEntry(file=place.file(studied.suffix), sha256=incoming.sha256, original_name=path.name[:200])
     record = record_text(record_of(stated, entry)).encode("utf-8")
     # Before the picture: once that is filed, `add` ignores its note, and a run may be interrupted in between.
     for note in stated.notes:
-        append_note(filing.root, place.day, note)
+        append_note(filing.folder, place.day, note)
     source = incoming.copy or read_named(path)
-    put_picture(filing.root, NewPicture(place, studied.suffix, source, incoming.sha256, record))
+    put_picture(filing.folder, NewPicture(place, studied.suffix, source, incoming.sha256, record))
     known.files[incoming.sha256] = entry.file
     known.sizes.add(path.stat().st_size)
     keep_study(filing.archive.store, incoming.sha256, studied)
@@ -231,7 +230,7 @@ def _stated(filing: Filing, path: Path, studied: Study) -> StatedFacts:
     return with_drift(stated, options.drift, sun=sun, zone_name=settings.time_zone)
 
 
-def _filed_as(root: Path, file: str) -> Place | None:
+def _filed_as(files: Folder, file: str) -> Place | None:
     """Return where a picture of known bytes lies; None where the observer has deleted both original and record.
 
     Raises
@@ -241,7 +240,6 @@ def _filed_as(root: Path, file: str) -> Place | None:
     """
     place = place_of_file(file)
     record = place.file(".toml")
-    files = files_of(root)
     has_picture, has_record = files.is_file(file), files.is_file(record)
     if has_picture and has_record:
         return place

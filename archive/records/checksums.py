@@ -13,7 +13,7 @@ from pathlib import Path
 
 from archive.disk import Folder, open_named
 from archive.errors import FolderError
-from archive.records.archive_files import files_of, text_of
+from archive.records.archive_files import text_of
 
 __all__ = [
     "CHECKSUMS_NAME",
@@ -44,7 +44,7 @@ class ChecksumList:
     mistaken_lines: tuple[str, ...] = ()
 
 
-def read_checksums(root: Path) -> dict[str, str]:
+def read_checksums(files: Folder) -> dict[str, str]:
     """Return the checksums by file, relative to the archive, forward slashes; line ends of any system.
 
     Raises
@@ -52,10 +52,10 @@ def read_checksums(root: Path) -> dict[str, str]:
     FolderError
         The file cannot be read.
     """
-    return read_list(root).sums
+    return read_list(files).sums
 
 
-def read_list(root: Path) -> ChecksumList:
+def read_list(files: Folder) -> ChecksumList:
     """Return the whole list of checksums; one bad line does not keep the others from being used.
 
     Raises
@@ -63,7 +63,7 @@ def read_list(root: Path) -> ChecksumList:
     FolderError
         The file cannot be read.
     """
-    files, path = files_of(root), root / CHECKSUMS_NAME
+    path = files.path / CHECKSUMS_NAME
     if not files.exists(CHECKSUMS_NAME):
         return ChecksumList({})
     found: dict[str, str] = {}
@@ -106,7 +106,7 @@ def _text(files: Folder, path: Path) -> str:
         raise FolderError(f"{path}: cannot be read: {error.strerror or error}; put the file itself there") from error
 
 
-def write_checksums(root: Path, checksums: dict[str, str], *, mistaken_lines: Iterable[str] | None = None) -> None:
+def write_checksums(files: Folder, checksums: dict[str, str], *, mistaken_lines: Iterable[str] | None = None) -> None:
     """Write all checksums, in order of file.
 
     Parameters
@@ -119,10 +119,10 @@ def write_checksums(root: Path, checksums: dict[str, str], *, mistaken_lines: It
     FolderError
         The system refuses; the file is as it was before.
     """
-    kept = read_list(root).mistaken_lines if mistaken_lines is None else mistaken_lines
+    kept = read_list(files).mistaken_lines if mistaken_lines is None else mistaken_lines
     lines = [f"{sha256}  {file}" for file, sha256 in sorted(checksums.items())]
     text = "".join(f"{line}\n" for line in (*lines, *kept))
-    files_of(root).write(CHECKSUMS_NAME, text.encode("utf-8", "surrogateescape"))
+    files.write(CHECKSUMS_NAME, text.encode("utf-8", "surrogateescape"))
 
 
 def file_sha256(files: Folder, file: str) -> str:

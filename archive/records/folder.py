@@ -51,7 +51,7 @@ class NewPicture:
     record: bytes
 
 
-def open_folder(folder: Path) -> Path:
+def open_folder(folder: Path) -> Folder:
     """Return the archive's folder, checked to be one whose links may be followed.
 
     Raises
@@ -59,14 +59,13 @@ def open_folder(folder: Path) -> Path:
     FolderError
         No archive is there, the system refuses to look, or a link is not allowed.
     """
-    root = named_archive(folder)
-    files = files_of(root)
-    if closed := [(name, target) for name, target in links_of(root) if not files.is_folder(name)]:
-        raise FolderError(*(_not_followed(root, name, target) for name, target in closed))
-    return root
+    files = named_archive(folder)
+    if closed := [(name, target) for name, target in links_of(files.path) if not files.is_folder(name)]:
+        raise FolderError(*(_not_followed(files, name, target) for name, target in closed))
+    return files
 
 
-def named_archive(folder: Path) -> Path:
+def named_archive(folder: Path) -> Folder:
     """Return the archive's folder, whatever its links.
 
     Raises
@@ -86,13 +85,14 @@ def named_archive(folder: Path) -> Path:
         raise FolderError(f"{root}: not an archive: {hint}")
     if not Folder(root).is_file(SETTINGS_NAME):
         raise FolderError(f"{root / SETTINGS_NAME}: not a regular file; put the file itself there")
-    return root
+    return files_of(root)
 
 
-def _not_followed(root: Path, name: str, target: str) -> str:
-    if not (root / name).is_dir():
-        return f"{root / name}: is a link to {target}, which is not a folder; remove the link, or put the folder there"
-    return f"{root / name}: is a link to {target}; `northlimb trust {root}` allows it to be followed"
+def _not_followed(files: Folder, name: str, target: str) -> str:
+    link = files.path / name
+    if not link.is_dir():
+        return f"{link}: is a link to {target}, which is not a folder; remove the link, or put the folder there"
+    return f"{link}: is a link to {target}; `northlimb trust {files.path}` allows it to be followed"
 
 
 def kept_folder(path: Path) -> Path | None:
@@ -110,7 +110,7 @@ def kept_folder(path: Path) -> Path | None:
 
 
 @contextmanager
-def writing(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
+def writing(files: Folder, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
     """Hold the archive's lock, and first clear up what an interrupted run left.
 
     Parameters
@@ -125,19 +125,19 @@ def writing(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | No
     SettingsError
         A newer northlimb made the archive.
     """
-    check_format(root)
-    with clear_refusal(root):
-        lock = acquired_lock(files_of(root), _LOCK, shared=False, wait_s=wait_s, on_wait=on_wait)
+    check_format(files)
+    with clear_refusal(files.path):
+        lock = acquired_lock(files, _LOCK, shared=False, wait_s=wait_s, on_wait=on_wait)
     try:
-        with clear_refusal(root):
-            _clear_interrupted(root)
+        with clear_refusal(files.path):
+            _clear_interrupted(files)
         yield
     finally:
         lock.release()
 
 
 @contextmanager
-def reading(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
+def reading(files: Folder, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
     """Keep other runs from writing meanwhile; others may read. An archive that may not be written is read without that.
 
     Raises
@@ -147,7 +147,7 @@ def reading(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | No
     """
     lock = None
     with suppress(OSError):
-        lock = acquired_lock(files_of(root), _LOCK, shared=True, wait_s=wait_s, on_wait=on_wait)
+        lock = acquired_lock(files, _LOCK, shared=True, wait_s=wait_s, on_wait=on_wait)
     try:
         yield
     finally:
@@ -155,7 +155,7 @@ def reading(root: Path, *, wait_s: float = 0.0, on_wait: Callable[[], None] | No
             lock.release()
 
 
-def put_picture(root: Path, picture: NewPicture) -> None:
+def put_picture(files: Folder, picture: NewPicture) -> None:
     """File a picture, its record and its checksum: all of them, or after an interruption none.
 
     What is under way is written down first; the next writer finishes or undoes it (`writing`).
@@ -165,24 +165,24 @@ def put_picture(root: Path, picture: NewPicture) -> None:
     FolderError
         The place is taken, or the system refuses; nothing was filed.
     """
-    files, place, suffix = files_of(root), picture.place, picture.suffix
+    place, suffix = picture.place, picture.suffix
     original = place.file(suffix)
     if files.exists(original) or files.exists(place.file(".toml")):
-        raise FolderError(f"{root / original}: is there already; nothing was written")
+        raise FolderError(f"{files.path / original}: is there already; nothing was written")
     entry = {"id": place.id, "suffix": suffix, "sha256": picture.sha256}
-    write_pending(root, entry)
-    with clear_refusal(root / original):
+    write_pending(files, entry)
+    with clear_refusal(files.path / original):
         try:
-            _put(root, picture)
+            _put(files, picture)
         except BaseException:
-            _undo(root, place, suffix)
+            _undo(files, place, suffix)
             files.remove(PENDING)
             raise
         files.remove(PENDING)
 
 
-def _put(root: Path, picture: NewPicture) -> None:
-    files, folder = files_of(root), picture.place.folder
+def _put(files: Folder, picture: NewPicture) -> None:
+    folder = picture.place.folder
     original, record = picture.place.file(picture.suffix), picture.place.file(".toml")
     written = files.write_part(original, picture.data) if isinstance(picture.data, bytes) else picture.data
     recorded = files.write_part(record, picture.record)
@@ -190,39 +190,38 @@ def _put(root: Path, picture: NewPicture) -> None:
     files.rename(recorded, record)
     files.sync(folder)
     files.sync(folder[:4])  # the day's folder may be new
-    write_checksums(root, {**read_checksums(root), original: picture.sha256})
+    write_checksums(files, {**read_checksums(files), original: picture.sha256})
 
 
-def _clear_interrupted(root: Path) -> None:
-    entry = read_pending(root)
+def _clear_interrupted(files: Folder) -> None:
+    entry = read_pending(files)
     if entry == {}:
-        _set_aside(root)
+        _set_aside(files)
     elif entry is not None:
         if (change := change_from(entry)) is not None:
-            finish(root, change)
+            finish(files, change)
         elif (picture := _picture_of(entry)) is not None:
-            _finish_or_undo(root, *picture)
-        files_of(root).remove(PENDING)  # a journal that is not ours changes nothing
-    for name in leftovers(root):
-        files_of(root).remove_tree(name)
+            _finish_or_undo(files, *picture)
+        files.remove(PENDING)  # a journal that is not ours changes nothing
+    for name in leftovers(files):
+        files.remove_tree(name)
 
 
-def _set_aside(root: Path) -> None:
+def _set_aside(files: Folder) -> None:
     """Move to `removed/` what an untrusted journal may speak of: a run on another computer may have stopped here.
 
     Nothing is done by such a journal, and no file is lost: `verify` reports what is wrong.
     """
-    files, folder = files_of(root), new_removed_folder(root, "replaced")
-    for name in leftovers(root):
+    folder = new_removed_folder(files, "replaced")
+    for name in leftovers(files):
         files.make_folder(f"{folder}/{name}".rpartition("/")[0])
         files.rename(name, f"{folder}/{name}")
 
 
-def leftovers(root: Path) -> list[str]:
+def leftovers(files: Folder) -> list[str]:
     """Return what an interrupted run left: unfinished work in its journal, and temporary files and folders."""
-    files = files_of(root)
     found = [PENDING] if files.exists(PENDING) else []
-    for folder in ("", *day_folders(root), WORK_NAME):
+    for folder in ("", *day_folders(files), WORK_NAME):
         with suppress(OSError):  # not there, or the system refuses access
             found += [f"{folder}/{name}" if folder else name for name in files.names(folder) if _is_part(folder, name)]
     return found
@@ -247,20 +246,20 @@ def _picture_of(entry: Mapping[str, Any]) -> tuple[Place, str, str] | None:
         return None
 
 
-def _finish_or_undo(root: Path, place: Place, suffix: str, sha256: str) -> None:
-    files, file = files_of(root), place.file(suffix)
+def _finish_or_undo(files: Folder, place: Place, suffix: str, sha256: str) -> None:
+    file = place.file(suffix)
     if files.is_file(file) and files.is_file(place.file(".toml")) and file_sha256(files, file) == sha256:
-        write_checksums(root, {**read_checksums(root), file: sha256})
+        write_checksums(files, {**read_checksums(files), file: sha256})
     else:
-        _undo(root, place, suffix)
+        _undo(files, place, suffix)
 
 
-def _undo(root: Path, place: Place, suffix: str) -> None:
+def _undo(files: Folder, place: Place, suffix: str) -> None:
     """Undo the filing of a picture; its source still has the bytes."""
-    files, file = files_of(root), place.file(suffix)
+    file = place.file(suffix)
     for name in (place.file(".toml"), file, place.file(".toml") + TEMPORARY_SUFFIX, file + TEMPORARY_SUFFIX):
         files.remove(name)
-    checksums = read_checksums(root)
+    checksums = read_checksums(files)
     if checksums.pop(file, None) is not None:
-        write_checksums(root, checksums)
+        write_checksums(files, checksums)
     remove_empty(files, [file])

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from archive.disk import Folder
 from archive.errors import SettingsError
-from archive.records.archive_files import THEME_NAME, digest_of_grant, files_of, links_of
+from archive.records.archive_files import THEME_NAME, digest_of_grant, links_of
 from archive.records.settings import TargetSettings, read_settings
 from archive.records.trust_store import allowed, set_allowed
 from archive.theme_files import theme_files
@@ -46,25 +47,25 @@ class Grant:
     digest: str
 
 
-def grants_of(root: Path, *, strangers: Mapping[str, str] | None = None) -> tuple[Grant, ...]:
+def grants_of(files: Folder, *, strangers: Mapping[str, str] | None = None) -> tuple[Grant, ...]:
     """Return all that an archive would do, allowed or not.
 
     Parameters
     ----------
-    root : Path
-        The archive's folder.
+    files : Folder
+        The archive's.
     strangers : mapping of str to str, optional
         Digests of files in its site that no build of this computer made, by their names.
     """
-    return tuple(_grants(root, strangers or {}))
+    return tuple(_grants(files, strangers or {}))
 
 
-def is_allowed(root: Path, grant: Grant) -> bool:
+def is_allowed(files: Folder, grant: Grant) -> bool:
     """Return whether the user has allowed just this."""
-    return grant.digest in allowed(root)
+    return grant.digest in allowed(files.path)
 
 
-def allow(root: Path, grants: tuple[Grant, ...]) -> None:
+def allow(files: Folder, grants: tuple[Grant, ...]) -> None:
     """Remember that these are allowed, besides what is.
 
     Raises
@@ -72,10 +73,10 @@ def allow(root: Path, grants: tuple[Grant, ...]) -> None:
     FolderError
         The system refuses.
     """
-    set_allowed(root, allowed(root) | {grant.digest for grant in grants})
+    set_allowed(files.path, allowed(files.path) | {grant.digest for grant in grants})
 
 
-def forget(root: Path) -> None:
+def forget(files: Folder) -> None:
     """Withdraw all permissions of an archive.
 
     Raises
@@ -83,27 +84,27 @@ def forget(root: Path) -> None:
     FolderError
         The system refuses.
     """
-    set_allowed(root, ())
+    set_allowed(files.path, ())
 
 
-def _grants(root: Path, strangers: Mapping[str, str]) -> Iterator[Grant]:
-    for name, target in links_of(root):
+def _grants(files: Folder, strangers: Mapping[str, str]) -> Iterator[Grant]:
+    for name, target in links_of(files.path):
         yield Grant("link", name, f"follow the link {name} to {target}", digest_of_grant("link", name, target))
     try:
-        targets = read_settings(root).targets
+        targets = read_settings(files).targets
     except SettingsError:  # reported by whatever needs the settings
         targets = ()
-    yield from (target_grant(root, entry) for entry in targets)
+    yield from (target_grant(files, entry) for entry in targets)
     with suppress(SettingsError):  # reported by whatever needs the theme
-        if (theme := theme_grant(root)) is not None:
+        if (theme := theme_grant(files)) is not None:
             yield theme
     if strangers:
         yield strangers_grant(strangers)
 
 
-def target_grant(root: Path, entry: TargetSettings) -> Grant:
+def target_grant(files: Folder, entry: TargetSettings) -> Grant:
     """Return the permission to send the site, and a password, to a target; it names the folder behind links."""
-    led = () if entry.folder is None else _led_to(root, entry.folder)
+    led = () if entry.folder is None else _led_to(files, entry.folder)
     place = (entry.url or entry.folder or "") + "".join(f", which links lead to {there}" for there in led)
     secret = ", with the password that you set for it," if entry.url is not None else ""
     more = "".join(f", {key} {value}" for key in ("branch", "endpoint", "region") if (value := getattr(entry, key)))
@@ -115,7 +116,7 @@ def target_grant(root: Path, entry: TargetSettings) -> Grant:
     )
 
 
-def folder_of_target(root: Path, folder: str) -> Path:
+def folder_of_target(files: Folder, folder: str) -> Path:
     """Return the folder of a target; one that is not absolute is relative to the archive.
 
     Raises
@@ -124,23 +125,23 @@ def folder_of_target(root: Path, folder: str) -> Path:
         It begins with the home folder of a user whom this computer does not know.
     """
     try:
-        return (root / Path(folder).expanduser()).absolute()
+        return (files.path / Path(folder).expanduser()).absolute()
     except RuntimeError as error:
         raise SettingsError(f"target folder {folder}: no such user on this computer; write the whole path") from error
 
 
-def _led_to(root: Path, folder: str) -> tuple[str, ...]:
+def _led_to(files: Folder, folder: str) -> tuple[str, ...]:
     """Return the folder behind the links on a target's way, but those to the archive itself; empty where there are
     none.
     """
     with suppress(SettingsError, OSError):
-        there = folder_of_target(root, folder).resolve()
-        if str(there) != os.path.normpath(folder_of_target(root.resolve(), folder)):
+        there = folder_of_target(files, folder).resolve()
+        if str(there) != os.path.normpath(folder_of_target(Folder(files.path.resolve()), folder)):
             return (str(there),)
     return ()
 
 
-def theme_grant(root: Path) -> Grant | None:
+def theme_grant(files: Folder) -> Grant | None:
     """Return the permission to put the archive's own templates and style sheet into the pages; None without any.
 
     Raises
@@ -148,7 +149,7 @@ def theme_grant(root: Path) -> Grant | None:
     SettingsError
         The theme is larger than any needs to be.
     """
-    files = files_of(root).below(THEME_NAME)
+    files = files.below(THEME_NAME)
     found = []
     for name in theme_files(files):
         with files.open(name) as stream:

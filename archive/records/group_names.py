@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from archive.disk import Folder
 from archive.model.group import NamedPosition
-from archive.records.archive_files import files_of
 from archive.records.corrections import GroupName
 from archive.records.toml_files import TomlModel, read_toml
 from archive.records.value_kinds import AwareTime
@@ -49,7 +48,7 @@ class GroupNames(TomlModel):
         return self
 
 
-def read_names(root: Path) -> tuple[NamedPosition, ...]:
+def read_names(files: Folder) -> tuple[NamedPosition, ...]:
     """Return all names given so far, in the order of giving.
 
     Raises
@@ -57,7 +56,6 @@ def read_names(root: Path) -> tuple[NamedPosition, ...]:
     SettingsError
         The file has mistakes.
     """
-    files = files_of(root)
     if not files.exists(GROUP_NAMES_FILE):
         return ()
     found = read_toml(files, GROUP_NAMES_FILE, GroupNames, most_bytes=_MOST_BYTES)
@@ -66,7 +64,7 @@ def read_names(root: Path) -> tuple[NamedPosition, ...]:
     )
 
 
-def add_names(root: Path, given: Sequence[NamedPosition]) -> None:
+def add_names(files: Folder, given: Sequence[NamedPosition]) -> None:
     """Add names at the end; what stands there stays as it is, byte for byte.
 
     Raises
@@ -76,7 +74,6 @@ def add_names(root: Path, given: Sequence[NamedPosition]) -> None:
     """
     if not given:
         return
-    files = files_of(root)
     before = files.read(GROUP_NAMES_FILE) if files.exists(GROUP_NAMES_FILE) else _HEAD.encode()
     if before and not before.endswith(b"\n"):
         before += b"\n"

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from archive.disk import TEMPORARY_SUFFIX, Folder, open_named
 from archive.errors import PictureError, clear_refusal
-from archive.records.archive_files import WORK_NAME, files_of
+from archive.records.archive_files import WORK_NAME
 from archive.records.checksums import CHUNK_BYTES, file_sha256, named_sha256
 
 __all__ = ["Incoming", "take_in"]
@@ -30,7 +30,7 @@ class Incoming:
 
 @contextmanager
 def take_in(
-    root: Path, source: Path, *, number: int = 0, known: Collection[str], sizes: Collection[int]
+    files: Folder, source: Path, *, number: int = 0, known: Collection[str], sizes: Collection[int]
 ) -> Iterator[Incoming]:
     """Copy a picture to the archive's disk, and make sure of the copy; what is not moved on from there goes.
 
@@ -56,7 +56,7 @@ def take_in(
     if source.stat().st_size in sizes and (sha256 := named_sha256(source)) in known:
         yield Incoming(sha256, None)
         return
-    files, copy = files_of(root), f"{WORK_NAME}/incoming-{number}{TEMPORARY_SUFFIX}"
+    copy = f"{WORK_NAME}/incoming-{number}{TEMPORARY_SUFFIX}"
     try:
         yield Incoming(_copied(source, files, copy), copy)
     finally:

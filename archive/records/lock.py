@@ -9,14 +9,13 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from hashlib import sha256
-from pathlib import Path
 from typing import IO
 
 from filelock import SoftFileLock, Timeout, lock_descriptor
 
 from archive.disk import Folder
 from archive.errors import FolderError, PublishError
-from archive.records.archive_files import WORK_NAME, files_of
+from archive.records.archive_files import WORK_NAME
 
 __all__ = ["HeldLock", "acquired_lock", "target_lock"]
 
@@ -133,14 +132,14 @@ def _busy(files: Folder, name: str) -> str:
 
 @contextmanager
 def target_lock(
-    root: Path, name: str, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None
+    files: Folder, name: str, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None
 ) -> Iterator[None]:
     """Keep other runs from publishing to the same target meanwhile; an archive that may not be written goes without.
 
     Parameters
     ----------
-    root : Path
-        The archive.
+    files : Folder
+        The archive's.
     name : str
         The target's address.
     wait_s, on_wait
@@ -153,9 +152,7 @@ def target_lock(
     """
     mark = sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:16]
     try:
-        lock = acquired_lock(
-            files_of(root), f"{WORK_NAME}/publish-{mark}", shared=False, wait_s=wait_s, on_wait=on_wait
-        )
+        lock = acquired_lock(files, f"{WORK_NAME}/publish-{mark}", shared=False, wait_s=wait_s, on_wait=on_wait)
     except FolderError as busy:
         raise PublishError(f"{name}: another northlimb is publishing there; wait for it to end") from busy
     except OSError:

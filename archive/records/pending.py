@@ -11,12 +11,12 @@ import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 from typing import Any
 
 from archive.disk import TEMPORARY_SUFFIX, Folder
 from archive.errors import FolderError, clear_refusal
-from archive.records.archive_files import WORK_NAME, files_of
+from archive.records.archive_files import WORK_NAME
 from archive.records.checksums import file_sha256, read_checksums, write_checksums
 from archive.signed_content import signed_content, verified_content
 
@@ -56,7 +56,7 @@ class Change:
     unlisted: Mapping[str, str] = field(default_factory=dict)
 
 
-def apply_change(root: Path, change: Change) -> None:
+def apply_change(files: Folder, change: Change) -> None:
     """Make a change: all of it, or after an interruption all of it by the next writer. The caller holds the lock.
 
     Raises
@@ -64,31 +64,28 @@ def apply_change(root: Path, change: Change) -> None:
     FolderError
         The system refuses; everything is as it was before.
     """
-    files = files_of(root)
-    write_pending(root, asdict(change))
-    with clear_refusal(root):
+    write_pending(files, asdict(change))
+    with clear_refusal(files.path):
         try:
-            finish(root, change)
+            finish(files, change)
         except BaseException:
-            _roll_back(root, change)  # where even that is refused, the next writer finishes the change
+            _roll_back(files, change)  # where even that is refused, the next writer finishes the change
             files.remove(PENDING)
             raise
         files.remove(PENDING)
 
 
-def finish(root: Path, change: Change) -> None:
+def finish(files: Folder, change: Change) -> None:
     """Finish a change."""
-    files = files_of(root)
     for source, target in change.moves[_moves_done(files, change.moves) :]:
         move_file(files, source, target)
     _sync_folders(files, change.moves)
-    _edit_checksums(root, listed=change.listed, unlisted=change.unlisted)
+    _edit_checksums(files, listed=change.listed, unlisted=change.unlisted)
     remove_empty(files, (source for source, _ in change.moves))
 
 
-def _roll_back(root: Path, change: Change) -> None:
-    files = files_of(root)
-    _edit_checksums(root, listed=change.unlisted, unlisted=change.listed)
+def _roll_back(files: Folder, change: Change) -> None:
+    _edit_checksums(files, listed=change.unlisted, unlisted=change.listed)
     done = change.moves[: _moves_done(files, change.moves)]
     for source, target in reversed(done):
         move_file(files, target, source)
@@ -145,11 +142,11 @@ def _folders_above(files: Iterable[str]) -> set[str]:
     return {parent.as_posix() for file in files for parent in PurePosixPath(file).parents if parent.parts}
 
 
-def _edit_checksums(root: Path, *, listed: Mapping[str, str], unlisted: Mapping[str, str]) -> None:
-    before = read_checksums(root)
+def _edit_checksums(files: Folder, *, listed: Mapping[str, str], unlisted: Mapping[str, str]) -> None:
+    before = read_checksums(files)
     after = {file: sha256 for file, sha256 in before.items() if file not in unlisted} | dict(listed)
     if after != before:
-        write_checksums(root, after)
+        write_checksums(files, after)
 
 
 def remove_empty(files: Folder, moved: Iterable[str]) -> None:
@@ -158,7 +155,7 @@ def remove_empty(files: Folder, moved: Iterable[str]) -> None:
         files.remove_folder(folder)
 
 
-def write_pending(root: Path, entry: Mapping[str, Any]) -> None:
+def write_pending(files: Folder, entry: Mapping[str, Any]) -> None:
     """Write the journal of what is under way.
 
     Raises
@@ -166,15 +163,14 @@ def write_pending(root: Path, entry: Mapping[str, Any]) -> None:
     FolderError
         The system refuses.
     """
-    files_of(root).write(PENDING, signed_content(json.dumps(entry).encode("utf-8"), PENDING))
+    files.write(PENDING, signed_content(json.dumps(entry).encode("utf-8"), PENDING))
 
 
-def read_pending(root: Path) -> dict[str, Any] | None:
+def read_pending(files: Folder) -> dict[str, Any] | None:
     """Return the journal of an interrupted command; empty where it is not valid, None where nothing is pending.
 
     Only a journal written on this computer is followed: an archive from elsewhere may hold anything.
     """
-    files = files_of(root)
     if not files.exists(PENDING):
         return None
     try:

@@ -7,12 +7,12 @@ import re
 from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 from stat import S_ISREG
 
 from archive.disk import Folder
 from archive.errors import FolderError
-from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, WORK_NAME, files_of
+from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, WORK_NAME
 
 __all__ = [
     "NOTES_NAME",
@@ -74,26 +74,25 @@ def notes_file(day: str) -> str:
     return f"{day[:4]}/{day}/{NOTES_NAME}"
 
 
-def places(root: Path, days: Container[str] | None = None) -> list[Place]:
+def places(files: Folder, days: Container[str] | None = None) -> list[Place]:
     """Return all observations, by their records, in order of time and name; anything else in the folders is passed
     over.
 
     Of `days` only, such as ``2026-06-03``, where they are given: other days' folders are not looked into.
     """
-    found, files = [], files_of(root)
-    for folder in day_folders(root):
+    found = []
+    for folder in day_folders(files):
         day = folder[5:]
         if days is None or day in days:
             found += [Place(day, stem) for stem in _record_stems(files.files(folder))]
     return found
 
 
-def text_files_of_days(root: Path) -> Iterator[str]:
+def text_files_of_days(files: Folder) -> Iterator[str]:
     """Return every record and every day's notes beside records, relative to the archive, as the days' folders list
     them.
     """
-    files = files_of(root)
-    for folder in day_folders(root):
+    for folder in day_folders(files):
         names = set(files.files(folder))
         stems = _record_stems(names)
         yield from (Place(folder[5:], stem).file(".toml") for stem in stems)
@@ -121,10 +120,10 @@ def place_of_file(file: str) -> Place:
     return Place(path.parent.name, path.stem)
 
 
-def free_place(root: Path, time_utc: datetime) -> Place:
+def free_place(files: Folder, time_utc: datetime) -> Place:
     """Return the first unused name of that minute: ``0915Z``, ``0915Z-2``, ``0915Z-3`` ..."""
     day, minute = f"{time_utc:%Y-%m-%d}", f"{time_utc:%H%M}Z"
-    files, folder = files_of(root), Place(day, minute).folder
+    folder = Place(day, minute).folder
     taken = {PurePosixPath(name).stem for name in files.names(folder)} if files.is_folder(folder) else set()
     number = 1
     while (stem := minute if number == 1 else f"{minute}-{number}") in taken:
@@ -132,32 +131,31 @@ def free_place(root: Path, time_utc: datetime) -> Place:
     return Place(day, stem)
 
 
-def originals_on_disk(root: Path) -> Iterator[str]:
+def originals_on_disk(files: Folder) -> Iterator[str]:
     """Return every picture under the day folders, relative to the archive, sorted; hidden files are none."""
-    return (file for file, _ in _originals(root))
+    return (file for file, _ in _originals(files))
 
 
-def sizes_on_disk(root: Path) -> set[int]:
+def sizes_on_disk(files: Folder) -> set[int]:
     """Return the sizes of all originals: a picture of another size is none of them."""
-    return {status.st_size for _, status in _originals(root)}
+    return {status.st_size for _, status in _originals(files)}
 
 
-def _originals(root: Path) -> Iterator[tuple[str, os.stat_result]]:
+def _originals(files: Folder) -> Iterator[tuple[str, os.stat_result]]:
     """Yield each picture as its day's folder lists it: a status call for each takes three times as long."""
-    files = files_of(root)
-    for folder in day_folders(root):
+    for folder in day_folders(files):
         for name, status in sorted(files.statuses(folder).items()):
             shown = not name.startswith(".") and PurePosixPath(name).suffix.lower() in PICTURE_SUFFIXES
             if shown and S_ISREG(status.st_mode):
                 yield f"{folder}/{name}", status
 
 
-def wrong_case_files(root: Path) -> dict[str, str]:
+def wrong_case_files(files: Folder) -> dict[str, str]:
     """Return files of observations whose name has the wrong case, as case-folding systems leave them, and the right
     names.
     """
-    found, files = {}, files_of(root)
-    for folder in day_folders(root):
+    found = {}
+    for folder in day_folders(files):
         names = set(files.names(folder))
         for name in sorted(names):
             stem, _, suffix = name.rpartition(".")
@@ -168,9 +166,9 @@ def wrong_case_files(root: Path) -> dict[str, str]:
     return found
 
 
-def misplaced_entries(root: Path) -> list[str]:
+def misplaced_entries(files: Folder) -> list[str]:
     """Return entries in the wrong place: links, devices and the like, and folders of a year that are not its days."""
-    files, found = files_of(root), []
+    found = []
     for name, status in files.statuses().items():
         if _is_odd(status) and name in _OUR_NAMES:
             found.append(name)
@@ -190,9 +188,8 @@ def _is_odd(status: os.stat_result) -> bool:
     return not S_ISREG(status.st_mode)
 
 
-def day_folders(root: Path) -> Iterator[str]:
+def day_folders(files: Folder) -> Iterator[str]:
     """Return the folder of each day, relative to the archive, in order; anything else beside them is passed over."""
-    files = files_of(root)
     for year in filter(is_year, _folders_in(files, "")):
         for day in _folders_in(files, year):
             if is_day(day) and day.startswith(f"{year}-"):

@@ -8,10 +8,10 @@ from typing import Annotated
 import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
+from archive.disk import Folder
 from archive.errors import SettingsError
 from archive.model.choices import Band
 from archive.model.observation import Capture
-from archive.records.archive_files import files_of
 from archive.records.corrections import Dust, StatedCounts, StatedGroup
 from archive.records.places import PICTURE_SUFFIXES
 from archive.records.toml_files import TomlModel, parse_toml, read_named_toml, read_toml
@@ -162,7 +162,7 @@ class Sidecar(_StatedKeys):
     note: str | None = Field(default=None, max_length=20000)
 
 
-def read_record(root: Path, file: str) -> Record:
+def read_record(files: Folder, file: str) -> Record:
     """Read and check a record of the archive.
 
     Parameters
@@ -175,8 +175,8 @@ def read_record(root: Path, file: str) -> Record:
     SettingsError
         Every mistake is a cause of its own; a record that names another observation's picture has one.
     """
-    record = read_toml(files_of(root), file, Record)
-    check_picture(record, file, name=str(root / file))
+    record = read_toml(files, file, Record)
+    check_picture(record, file, name=str(files.path / file))
     return record
 
 

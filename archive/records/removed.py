@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Literal
 
+from archive.disk import Folder
 from archive.errors import SettingsError
-from archive.records.archive_files import files_of
 from archive.records.record import read_record
 
 __all__ = ["REMOVED_NAME", "Kind", "new_removed_folder", "records_in", "removed_folders", "removed_sums"]
@@ -22,12 +21,12 @@ Kind = Literal["removed", "amended", "undone", "replaced"]
 _FOLDER = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{6}Z-(removed|amended|undone|replaced)(?:-([1-9][0-9]*))?")
 
 
-def new_removed_folder(root: Path, kind: Kind) -> str:
+def new_removed_folder(files: Folder, kind: Kind) -> str:
     """Return a free folder name, relative to the archive: the time of this computer's clock, UTC, and the kind.
 
     It comes after all that are there, for `--undo` takes the latest: a clock that went back does not count.
     """
-    files, now = files_of(root), f"{datetime.now(UTC):%Y-%m-%dT%H%M%SZ}"
+    now = f"{datetime.now(UTC):%Y-%m-%dT%H%M%SZ}"
     there = files.folders(REMOVED_NAME) if files.is_folder(REMOVED_NAME) else []
     latest = max((name[: len(now)] for name in there if _FOLDER.fullmatch(name)), default=now)
     stem = f"{REMOVED_NAME}/{max(now, latest)}-{kind}"
@@ -38,26 +37,25 @@ def new_removed_folder(root: Path, kind: Kind) -> str:
     return name
 
 
-def removed_sums(root: Path) -> set[str]:
+def removed_sums(files: Folder) -> set[str]:
     """Return the checksums of all removed pictures, from their records."""
     found = set()
-    for folder in removed_folders(root, "removed"):
-        for file in records_in(root, folder):
+    for folder in removed_folders(files, "removed"):
+        for file in records_in(files, folder):
             try:
-                found.add(read_record(root, file).picture.sha256)
+                found.add(read_record(files, file).picture.sha256)
             except SettingsError:  # not ours to complain about: it is out of the archive
                 continue
     return found
 
 
-def records_in(root: Path, folder: str) -> list[str]:
+def records_in(files: Folder, folder: str) -> list[str]:
     """Return the records in a folder of removed files, relative to the archive, in order."""
-    return sorted(file for file, _ in files_of(root).walk(folder) if file.endswith(".toml"))
+    return sorted(file for file, _ in files.walk(folder) if file.endswith(".toml"))
 
 
-def removed_folders(root: Path, kind: Kind) -> list[str]:
+def removed_folders(files: Folder, kind: Kind) -> list[str]:
     """Return folders of that kind, relative to the archive, latest first."""
-    files = files_of(root)
     if not files.is_folder(REMOVED_NAME):
         return []
     found = [(name, match) for name in files.folders(REMOVED_NAME) if (match := _FOLDER.fullmatch(name))]

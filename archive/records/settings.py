@@ -11,9 +11,9 @@ from typing import Annotated, TypeVar
 import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, model_validator
 
+from archive.disk import Folder
 from archive.errors import SettingsError, without_password
 from archive.model.choices import LOOKS, Band, Caption, FilmStyle, FilmView, Look, Mirrored, Mount
-from archive.records.archive_files import files_of
 from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
 from archive.records.value_kinds import Text, Zone, yes_or_no
 
@@ -219,7 +219,7 @@ def find_named(entries: Iterable[Named], name: str | None, *, what: str) -> Name
     raise SettingsError(f"{SETTINGS_NAME}: no {what} named {name!r} (known: {known}); add it there or use one of these")
 
 
-def read_settings(root: Path) -> Settings:
+def read_settings(files: Folder) -> Settings:
     """Read `archive.toml` of an archive folder.
 
     Raises
@@ -227,13 +227,13 @@ def read_settings(root: Path) -> Settings:
     SettingsError
         Every mistake is a cause of its own; or the archive was made by a newer program.
     """
-    files, path = files_of(root), root / SETTINGS_NAME
+    path = files.path / SETTINGS_NAME
     found = load_toml(files, SETTINGS_NAME)
     _refuse_newer(path, found)  # keys may have changed their meaning: do not complain about them
     return check_table(Settings, found, name=str(path))
 
 
-def check_format(root: Path) -> None:
+def check_format(files: Folder) -> None:
     """Refuse an archive that only a newer program understands; settings that cannot be read are left to others.
 
     Raises
@@ -242,10 +242,10 @@ def check_format(root: Path) -> None:
         Its format is newer.
     """
     try:
-        found = load_toml(files_of(root), SETTINGS_NAME)
+        found = load_toml(files, SETTINGS_NAME)
     except SettingsError:
         return
-    _refuse_newer(root / SETTINGS_NAME, found)
+    _refuse_newer(files.path / SETTINGS_NAME, found)
 
 
 def _refuse_newer(path: Path, found: Mapping[str, object]) -> None:
@@ -309,7 +309,7 @@ def _tables(entries: Iterable[TomlModel], note: str) -> tomlkit.items.AoT:
     return tables
 
 
-def keep_film(root: Path, film: FilmSettings) -> bool:
+def keep_film(files: Folder, film: FilmSettings) -> bool:
     """Add a film to `archive.toml` unless it is there; every other byte stays. Tells whether it was added.
 
     Raises
@@ -317,12 +317,11 @@ def keep_film(root: Path, film: FilmSettings) -> bool:
     SettingsError
         `archive.toml` has mistakes, or its films are written so that none can be added at the end.
     """
-    path, films = root / SETTINGS_NAME, read_settings(root).films
+    path, films = files.path / SETTINGS_NAME, read_settings(files).films
     if film in films:
         return False
     if len(films) >= _MOST_FILMS:
         raise SettingsError(f"{path}: {_MOST_FILMS} films are kept, and no more may be; remove a [[films]] table")
-    files = files_of(root)
     before = files.read(SETTINGS_NAME)
     line_end = "\r\n" if b"\r\n" in before else "\n"
     lines = ["[[films]]", *tomlkit.dumps(film.model_dump(by_alias=True, exclude_none=True)).splitlines()]

@@ -12,11 +12,10 @@ import json
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass
-from pathlib import Path
 
 from archive.disk import Folder, Stamp, is_safe_name
 from archive.errors import ArchiveError, FolderError, SettingsError
-from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, files_of
+from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME
 from archive.records.group_names import GROUP_NAMES_FILE, GroupNames, read_names
 from archive.records.notes import check_notes
 from archive.records.places import text_files_of_days
@@ -48,14 +47,14 @@ class TextFile:
     time_ns: int
 
 
-def text_files_on_disk(root: Path) -> Iterator[str]:
+def text_files_on_disk(files: Folder) -> Iterator[str]:
     """Yield every text file of the observer, relative to the archive."""
     for name in (SETTINGS_NAME, GROUP_NAMES_FILE):
-        if files_of(root).is_file(name):
+        if files.is_file(name):
             yield name
-    yield from text_files_of_days(root)
+    yield from text_files_of_days(files)
     with suppress(SettingsError):  # reported by whatever needs the theme
-        yield from (f"{THEME_NAME}/{name}" for name in theme_files(files_of(root).below(THEME_NAME)))
+        yield from (f"{THEME_NAME}/{name}" for name in theme_files(files.below(THEME_NAME)))
 
 
 def is_record(file: str) -> bool:
@@ -68,17 +67,17 @@ def is_theme_file(file: str) -> bool:
     return file.startswith(f"{THEME_NAME}/")
 
 
-def mistakes_in_file(root: Path, file: str) -> tuple[str, ...]:
+def mistakes_in_file(files: Folder, file: str) -> tuple[str, ...]:
     """Return the mistakes in a text file; notes may hold any text, up to a length."""
     try:
         if file == SETTINGS_NAME:
-            read_settings(root)
+            read_settings(files)
         elif file == GROUP_NAMES_FILE:
-            read_names(root)
+            read_names(files)
         elif is_record(file):
-            read_record(root, file)
+            read_record(files, file)
         elif not is_theme_file(file):
-            check_notes(root, file)
+            check_notes(files, file)
     except ArchiveError as error:
         return error.causes
     return ()
@@ -96,11 +95,10 @@ def mistakes_in_text(text: str, file: str) -> tuple[str, ...]:
     return ()
 
 
-def changed_without_edit(root: Path, remembered: Mapping[str, TextFile]) -> list[str]:
+def changed_without_edit(files: Folder, remembered: Mapping[str, TextFile]) -> list[str]:
     """Return the files whose text changed while their modification time did not."""
-    files = files_of(root)
     return [
-        file for file in text_files_on_disk(root) if file in remembered and _is_damaged(files, file, remembered[file])
+        file for file in text_files_on_disk(files) if file in remembered and _is_damaged(files, file, remembered[file])
     ]
 
 
@@ -116,40 +114,39 @@ def _time_ns(files: Folder, file: str) -> int:
     return 0 if status is None else status.st_mtime_ns
 
 
-def remember_files(root: Path, stamps: Mapping[str, Stamp] | None = None) -> None:
+def remember_files(files: Folder, stamps: Mapping[str, Stamp] | None = None) -> None:
     """Remember what is new or edited and can be read; an archive that cannot be written to remembers nothing.
 
     Parameters
     ----------
-    root : Path
-        The archive's folder.
+    files : Folder
+        The archive's.
     stamps : mapping, optional
         Of files, where they are known: those files need not be looked at one by one.
     """
-    before = remembered_files(root)
-    now = {**before, **dict(_new_files(root, before, stamps or {}))}
+    before = remembered_files(files)
+    now = {**before, **dict(_new_files(files, before, stamps or {}))}
     if now != before:
         entries = {file: asdict(text) for file, text in sorted(now.items())}
         kept = {"words": entries, "sha256": _digest(entries)}
         with suppress(FolderError):
-            files_of(root).write(REMEMBERED_NAME, json.dumps(kept, ensure_ascii=False).encode("utf-8"))
+            files.write(REMEMBERED_NAME, json.dumps(kept, ensure_ascii=False).encode("utf-8"))
 
 
 def _new_files(
-    root: Path, before: Mapping[str, TextFile], stamps: Mapping[str, Stamp]
+    files: Folder, before: Mapping[str, TextFile], stamps: Mapping[str, Stamp]
 ) -> Iterator[tuple[str, TextFile]]:
-    files = files_of(root)
-    for file in text_files_on_disk(root):
+    for file in text_files_on_disk(files):
         time_ns = stamps[file][1] if file in stamps else _time_ns(files, file)
-        if (file not in before or before[file].time_ns != time_ns) and not mistakes_in_file(root, file):
+        if (file not in before or before[file].time_ns != time_ns) and not mistakes_in_file(files, file):
             with suppress(UnicodeDecodeError):  # notes in another encoding
                 yield file, TextFile(files.read(file).decode("utf-8"), time_ns)
 
 
-def remembered_files(root: Path) -> dict[str, TextFile]:
+def remembered_files(files: Folder) -> dict[str, TextFile]:
     """Return the remembered text files; none where the memory itself is damaged."""
     try:
-        kept = json.loads(files_of(root).read(REMEMBERED_NAME, most_bytes=_MOST_BYTES))
+        kept = json.loads(files.read(REMEMBERED_NAME, most_bytes=_MOST_BYTES))
         entries = kept["words"]
         if kept["sha256"] != _digest(entries):
             return {}

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import FactsError
 from archive.execution.progress import Progress
 from archive.model.observation import Capture, Observation, SunView
@@ -24,7 +24,7 @@ __all__ = ["SunAt", "counted_near", "show_day", "sun_at"]
 _USUAL_CAPTURE = Capture(length_s=100.0)  # assumed; smear is proportional to it, so it scales to any other
 
 
-def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation]:
+def show_day(files: Folder, day: str, *, on_progress: Progress) -> list[Observation]:
     """Return the observations of a day (``2026-06-03``) or of one picture (``2026-06-03T0915Z``), counted.
 
     Raises
@@ -34,28 +34,28 @@ def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation
     SettingsError
         `archive.toml` has mistakes, or a newer program has made the archive.
     """
-    read_settings(root)  # first: an archive of a newer program is not read
-    wanted = {place.id: place.day for place in places(root, {day[:10]}) if day in (place.day, place.id)}
+    read_settings(files)  # first: an archive of a newer program is not read
+    wanted = {place.id: place.day for place in places(files, {day[:10]}) if day in (place.day, place.id)}
     if not wanted:
-        raise FactsError(f"{day}: {_format_none(root, day)}")
-    with opened_archive(root, on_progress=on_progress) as archive:
+        raise FactsError(f"{day}: {_format_none(files, day)}")
+    with opened_archive(files.path, on_progress=on_progress) as archive:
         counted = counted_near(archive, set(wanted.values()))
     return [one for one in counted.observations if one.id in wanted]
 
 
-def _format_none(root: Path, asked: str) -> str:
+def _format_none(files: Folder, asked: str) -> str:
     day = asked[:10]
     if not is_day(day):
         return "not a day; write 2026-06-03, or 2026-06-03T0915Z for one observation"
-    there = places(root)
+    there = places(files)
     of_day = [place.id for place in there if place.day == day]
     if of_day:
-        return f"no such observation in {root}; that day has: {', '.join(of_day)}"
+        return f"no such observation in {files.path}; that day has: {', '.join(of_day)}"
     before = [place.day for place in there if place.day < day][-1:]
     after = [place.day for place in there if place.day > day][:1]
     if not there:
-        return f"no picture in {root} yet; `northlimb add` files some"
-    return f"no picture of that day in {root}; nearest to it: {', '.join(before + after)}"
+        return f"no picture in {files.path} yet; `northlimb add` files some"
+    return f"no picture of that day in {files.path}; nearest to it: {', '.join(before + after)}"
 
 
 def counted_near(archive: Archive, days: Collection[str]) -> CountResult:
@@ -65,7 +65,7 @@ def counted_near(archive: Archive, days: Collection[str]) -> CountResult:
     asked = {one.place.id for one in filed if one.place.day in days}
     found = observations(known, solve(archive, known, asked=asked))
     records = {one.place.id: one.record for one in filed}
-    return count_spots(archive, found, records, names=read_names(archive.root))
+    return count_spots(archive, found, records, names=read_names(archive.files))
 
 
 @dataclass(frozen=True)

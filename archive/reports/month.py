@@ -6,8 +6,8 @@ import calendar
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import FactsError
 from archive.execution.progress import Progress
 from archive.model.days import by_day, counted_picture_of_day
@@ -57,7 +57,7 @@ class MonthReport:
     mean: dict[str, float | None]
 
 
-def month_report(root: Path, month: str, *, on_progress: Progress) -> MonthReport:
+def month_report(files: Folder, month: str, *, on_progress: Progress) -> MonthReport:
     """Return the report of a month (``2026-06``).
 
     Raises
@@ -66,13 +66,13 @@ def month_report(root: Path, month: str, *, on_progress: Progress) -> MonthRepor
         Not a month, or no counted picture in it.
     """
     days = _days_of(month)
-    settings = read_settings(root)
-    with opened_archive(root, on_progress=on_progress) as archive:
+    settings = read_settings(files)
+    with opened_archive(files.path, on_progress=on_progress) as archive:
         counted = counted_near(archive, days)
     of_month = by_day(one for one in counted.observations if one.day.isoformat() in days)
     chosen = [one for of_day in of_month.values() if (one := counted_picture_of_day(of_day)) is not None]
     if not chosen:
-        raise FactsError(f"--month {month}: no counted picture of that month in {root}; choose another month")
+        raise FactsError(f"--month {month}: no counted picture of that month in {files.path}; choose another month")
     k = settings.relative_number_k
     rows = tuple(_row(one, one.counts, k=k) for one in chosen if one.counts is not None)
     return MonthReport(month, settings.title, settings.observer, k, rows, _means(rows))

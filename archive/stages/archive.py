@@ -41,7 +41,7 @@ class Archive:
 
     def with_settings_read(self) -> Archive:
         """Return the archive with its settings read again, after they were changed."""
-        return replace(self, settings=read_settings(self.root))
+        return replace(self, settings=read_settings(self.files))
 
 
 @contextmanager
@@ -55,6 +55,6 @@ def opened_archive(
     SettingsError
         `archive.toml` has mistakes, or a newer program has made the archive.
     """
-    settings = read_settings(root)  # first: an archive of a newer program is not read
+    settings = read_settings(files_of(root))  # first: an archive of a newer program is not read
     with Store(derived_files(root)) as store:
         yield Archive(root, settings, store, executor, on_progress)

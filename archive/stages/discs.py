@@ -37,7 +37,7 @@ def whole_discs(archive: Archive, found: Sequence[Observation], discs: Mapping[s
     missing = [one for one in found if kept[one.id] is None]
     made = archive.executor.map(
         north_up_disc,
-        ((whole_original(archive.root, one.picture), Path(one.picture.file).name, turned_of(one)) for one in missing),
+        ((whole_original(archive.files, one.picture), Path(one.picture.file).name, turned_of(one)) for one in missing),
     )
     for number, (one, data) in enumerate(zip(missing, made, strict=True)):
         archive.on_progress("aligning", number, len(missing))

@@ -47,7 +47,7 @@ class ArchivedPicture:
 
 def archived_pictures(archive: Archive) -> list[ArchivedPicture]:
     """Return every picture that has a record, in order of time."""
-    return _read(archive, places(archive.root))
+    return _read(archive, places(archive.files))
 
 
 def _read(archive: Archive, wanted: Iterable[Place]) -> list[ArchivedPicture]:
@@ -57,17 +57,17 @@ def _read(archive: Archive, wanted: Iterable[Place]) -> list[ArchivedPicture]:
 
 def _record(archive: Archive, file: str) -> Record:
     """Return a record; one that was parsed before comes from the store."""
-    root = archive.root
+    files = archive.files
     try:
-        text = archive.files.read(file)
+        text = files.read(file)
     except OSError:
-        return read_record(root, file)  # which names the fault
+        return read_record(files, file)  # which names the fault
     kept = archive.store.get(read_record, file, text, str)
     if kept is not None:
         record = Record.model_validate_json(kept)
-        check_picture(record, file, name=str(root / file))
+        check_picture(record, file, name=str(files.path / file))
         return record
-    record = read_record(root, file)
+    record = read_record(files, file)
     archive.store.put(read_record, file, text, record.model_dump_json())
     return record
 
@@ -158,7 +158,7 @@ def near_days(archive: Archive, days: Collection[str]) -> list[ArchivedPicture]:
     near = {middle + off for middle in middles for off in range(-_NEAR_DAYS, _NEAR_DAYS + 1)}
     # The first day that there is has none before it, nor the last one after it.
     known = (number for number in near if date.min.toordinal() <= number <= date.max.toordinal())
-    return _read(archive, places(archive.root, {str(date.fromordinal(number)) for number in known}))
+    return _read(archive, places(archive.files, {str(date.fromordinal(number)) for number in known}))
 
 
 def _named(settings: Settings, one: ArchivedPicture) -> tuple[SiteSettings, InstrumentSettings]:

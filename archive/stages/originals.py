@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import FolderError
 from archive.model.observation import PictureFile
 from archive.reading import Content
 from archive.reading.contents import content_of
-from archive.records.archive_files import files_of
 from archive.records.places import originals_on_disk
 from archive.records.record import PictureEntry
 
 __all__ = ["unfiled", "whole_original"]
 
 
-def whole_original(root: Path, picture: PictureEntry | PictureFile) -> Content:
+def whole_original(files: Folder, picture: PictureEntry | PictureFile) -> Content:
     """Return an original's content, made sure that they are those that were filed.
 
     Raises
@@ -25,7 +24,7 @@ def whole_original(root: Path, picture: PictureEntry | PictureFile) -> Content:
     FolderError
         It is gone or has changed.
     """
-    files, path = files_of(root), root / picture.file
+    path = files.path / picture.file
     if not files.is_file(picture.file):
         raise FolderError(f"{path}: the original is missing; run `northlimb verify`")
     with files.open(picture.file) as file:
@@ -36,7 +35,7 @@ def whole_original(root: Path, picture: PictureEntry | PictureFile) -> Content:
     return data
 
 
-def unfiled(root: Path, filed: Iterable[str]) -> list[str]:
+def unfiled(files: Folder, filed: Iterable[str]) -> list[str]:
     """Return pictures under the day folders that no record speaks of; `filed` names those that one does."""
     known = set(filed)
-    return [file for file in originals_on_disk(root) if file not in known]
+    return [file for file in originals_on_disk(files) if file not in known]

@@ -68,7 +68,7 @@ def derived_pictures(archive: Archive, found: Sequence[Observation]) -> list[Der
     made = archive.executor.map(
         picture_files,
         (
-            (whole_original(archive.root, one.picture), Path(one.picture.file).name, turned_of(one), made_looks)
+            (whole_original(archive.files, one.picture), Path(one.picture.file).name, turned_of(one), made_looks)
             for one in wanted
         ),
     )

@@ -38,7 +38,7 @@ def studied_pictures(archive: Archive, pictures: Sequence[PictureEntry | Picture
     store = archive.store
     found = {one.sha256: kept for one in pictures if (kept := _kept(store, one.sha256)) is not None}
     wanted = list({one.sha256: one for one in pictures if one.sha256 not in found}.values())
-    made = archive.executor.map(study, ((whole_original(archive.root, one), Path(one.file).name) for one in wanted))
+    made = archive.executor.map(study, ((whole_original(archive.files, one), Path(one.file).name) for one in wanted))
     for number, (one, studied) in enumerate(zip(wanted, made, strict=True)):
         archive.on_progress("measuring", number, len(wanted))
         found[one.sha256] = keep_study(store, one.sha256, studied)

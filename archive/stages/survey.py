@@ -63,7 +63,7 @@ def survey(archive: Archive) -> Survey:
     found = tuple(observations(known, solved))
     originals = [one.picture.file for one in found]
     warnings = (
-        *(f"{file}: has no record; it is not shown" for file in unfiled(archive.root, originals)),
+        *(f"{file}: has no record; it is not shown" for file in unfiled(archive.files, originals)),
         *_misplaced(filed, tomorrow=_tomorrow()),
         *(text for one in archive.settings.instruments for text in _contradicted(one, solved.epochs.get(one.name, ()))),
     )

@@ -12,7 +12,7 @@ import tomlkit
 from archive.disk import Folder
 from archive.errors import FactsError, FolderError, SettingsError
 from archive.execution.progress import WAIT_S, Progress, while_waiting
-from archive.records.archive_files import WORK_NAME, files_of
+from archive.records.archive_files import WORK_NAME
 from archive.records.capture_time import in_utc
 from archive.records.checksums import read_checksums
 from archive.records.folder import writing
@@ -49,7 +49,7 @@ def fits_its_name(place: Place, time_utc: datetime) -> bool:
     return f"{time_utc:%Y-%m-%dT%H%MZ}" == place.id[: len("2026-06-03T0915Z")]
 
 
-def amend(root: Path, identifier: str, time: datetime | None, *, on_progress: Progress) -> Amendment:
+def amend(files: Folder, identifier: str, time: datetime | None, *, on_progress: Progress) -> Amendment:
     """Give an observation another time, or names that fit the time written into its record.
 
     The record keeps its comments and all else; as it was it is kept in `removed/`.
@@ -66,20 +66,20 @@ def amend(root: Path, identifier: str, time: datetime | None, *, on_progress: Pr
         is as it was.
     """
     place = place_of_id(identifier)
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        record = _record(root, place)
-        time_utc, of_zone = (record.time, ()) if time is None else _checked(root, identifier, time)
+    with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        record = _record(files, place)
+        time_utc, of_zone = (record.time, ()) if time is None else _checked(files, identifier, time)
         if time_utc == record.time and fits_its_name(place, time_utc):
             raise FactsError(f"{identifier}: has that time and that name already; nothing was changed")
-        now = place if fits_its_name(place, time_utc) else free_place(root, time_utc)
-        new_record = files_of(root).write_part(_NEW_RECORD, _with_time(root, place, record, time_utc, now))
-        former = _remembered(root, place, record) if time is None else None
-        before = None if former is None else files_of(root).write_part(_RECORD_BEFORE, former)
-        kept_in = _move(root, place, now, new_record=new_record, kind="amended", before=before)
-    return Amendment(identifier, now.id, record.time, time_utc, kept_in, (*of_zone, *_about_notes(root, place, now)))
+        now = place if fits_its_name(place, time_utc) else free_place(files, time_utc)
+        new_record = files.write_part(_NEW_RECORD, _with_time(files, place, record, time_utc, now))
+        former = _remembered(files, place, record) if time is None else None
+        before = None if former is None else files.write_part(_RECORD_BEFORE, former)
+        kept_in = _move(files, place, now, new_record=new_record, kind="amended", before=before)
+    return Amendment(identifier, now.id, record.time, time_utc, kept_in, (*of_zone, *_about_notes(files, place, now)))
 
 
-def take_back(root: Path, identifier: str, *, on_progress: Progress) -> Amendment:
+def take_back(files: Folder, identifier: str, *, on_progress: Progress) -> Amendment:
     """Undo the latest `amend` of an observation: its former record, byte for byte, and its former name.
 
     Raises
@@ -88,19 +88,19 @@ def take_back(root: Path, identifier: str, *, on_progress: Progress) -> Amendmen
         It was not amended, another picture has its former place, or the system refuses.
     """
     place = place_of_id(identifier)
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        record = _record(root, place)
-        former, kept = _former(root, place, record)
-        then = read_record(root, kept)
-        if former != place and _is_taken(files_of(root), former):
+    with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        record = _record(files, place)
+        former, kept = _former(files, place, record)
+        then = read_record(files, kept)
+        if former != place and _is_taken(files, former):
             raise FolderError(f"{former.file('.toml')}: another picture is there now; amend or remove that one first")
-        kept_in = _move(root, place, former, new_record=kept, kind="undone")
-    return Amendment(identifier, former.id, record.time, then.time, kept_in, _about_notes(root, place, former))
+        kept_in = _move(files, place, former, new_record=kept, kind="undone")
+    return Amendment(identifier, former.id, record.time, then.time, kept_in, _about_notes(files, place, former))
 
 
-def _remembered(root: Path, place: Place, record: Record) -> bytes | None:
+def _remembered(files: Folder, place: Place, record: Record) -> bytes | None:
     """Return the record as it was last remembered, if that is of the same picture and fits its name."""
-    former_text = remembered_files(root).get(place.file(".toml"))
+    former_text = remembered_files(files).get(place.file(".toml"))
     with suppress(SettingsError):
         former = None if former_text is None else parse_toml(former_text.text, Record, name=place.file(".toml"))
         if former_text is not None and former is not None and former.picture == record.picture:
@@ -114,15 +114,17 @@ def _is_taken(files: Folder, place: Place) -> bool:
     return any(name.partition(".")[0] == place.stem for name in files.names(place.folder))
 
 
-def _record(root: Path, place: Place) -> Record:
-    if not files_of(root).is_file(place.file(".toml")):
-        raise FactsError(f"{place.id}: no such observation in {root}; `northlimb show FOLDER DAY` lists those of a day")
-    return read_record(root, place.file(".toml"))
+def _record(files: Folder, place: Place) -> Record:
+    if not files.is_file(place.file(".toml")):
+        raise FactsError(
+            f"{place.id}: no such observation in {files.path}; `northlimb show FOLDER DAY` lists those of a day"
+        )
+    return read_record(files, place.file(".toml"))
 
 
-def _checked(root: Path, identifier: str, time: datetime) -> tuple[datetime, tuple[str, ...]]:
+def _checked(files: Folder, identifier: str, time: datetime) -> tuple[datetime, tuple[str, ...]]:
     """Return the time in UTC, and the zone in which one without was read."""
-    zone_name = read_settings(root).time_zone
+    zone_name = read_settings(files).time_zone
     time_utc = in_utc(time, zone_name=zone_name, source="--time", name=identifier).replace(microsecond=0)
     if time_utc > datetime.now(UTC) + _CLOCK_SLACK:
         raise FactsError(f"{identifier}: --time {time_utc:%Y-%m-%dT%H:%M:%SZ} is in the future; correct it")
@@ -132,9 +134,9 @@ def _checked(root: Path, identifier: str, time: datetime) -> tuple[datetime, tup
     return time_utc, (told,)
 
 
-def _with_time(root: Path, place: Place, record: Record, time_utc: datetime, now: Place) -> bytes:
+def _with_time(files: Folder, place: Place, record: Record, time_utc: datetime, now: Place) -> bytes:
     """Return the record's text with another time and place; all else, comments too, stays."""
-    document = tomlkit.parse(files_of(root).read(place.file(".toml")).decode("utf-8-sig"))
+    document = tomlkit.parse(files.read(place.file(".toml")).decode("utf-8-sig"))
     if time_utc != record.time:
         document["time"] = time_utc
         document["time_from"] = "amended"
@@ -144,18 +146,18 @@ def _with_time(root: Path, place: Place, record: Record, time_utc: datetime, now
     assert isinstance(picture, dict)
     picture["file"] = now.file(Path(record.picture.file).suffix)
     text = tomlkit.dumps(document)
-    parse_toml(text, Record, name=str(root / place.file(".toml")))
+    parse_toml(text, Record, name=str(files.path / place.file(".toml")))
     return text.encode("utf-8")
 
 
-def _move(root: Path, place: Place, now: Place, *, new_record: str, kind: Kind, before: str | None = None) -> str:
+def _move(files: Folder, place: Place, now: Place, *, new_record: str, kind: Kind, before: str | None = None) -> str:
     """Keep the record as it was, put the new one in its place, and move the original; returns where it is kept.
 
     Where the observer has written the new time into the record, `before` is the record as last remembered: `--undo`
     restores that, and the edited one is kept beside it.
     """
-    record, original = place.file(".toml"), original_of(root, place)
-    kept_in = new_removed_folder(root, kind)
+    record, original = place.file(".toml"), original_of(files, place)
+    kept_in = new_removed_folder(files, kind)
     moves = [(record, f"{kept_in}/{record}" if before is None else f"{kept_in}/{_EDITED}")]
     moves += [] if before is None else [(before, f"{kept_in}/{record}")]
     moves += [(new_record, now.file(".toml"))]
@@ -163,23 +165,23 @@ def _move(root: Path, place: Place, now: Place, *, new_record: str, kind: Kind, 
     unlisted: dict[str, str] = {}
     if original is not None and now != place:
         moves.append((original, now.file(Path(original).suffix)))
-        if (sha256 := read_checksums(root).get(original)) is not None:
+        if (sha256 := read_checksums(files).get(original)) is not None:
             listed, unlisted = {moves[-1][1]: sha256}, {original: sha256}
-    apply_change(root, Change(tuple(moves), listed, unlisted))
+    apply_change(files, Change(tuple(moves), listed, unlisted))
     return kept_in
 
 
-def _former(root: Path, place: Place, record: Record) -> tuple[Place, str]:
+def _former(files: Folder, place: Place, record: Record) -> tuple[Place, str]:
     """Return where an observation was before it was amended last, and the record that it had then."""
-    for folder in removed_folders(root, "amended"):
-        for file in (name for name in records_in(root, folder) if not name.endswith(f"/{_EDITED}")):
+    for folder in removed_folders(files, "amended"):
+        for file in (name for name in records_in(files, folder) if not name.endswith(f"/{_EDITED}")):
             with suppress(SettingsError, FolderError):
-                if read_record(root, file).picture.sha256 == record.picture.sha256:
+                if read_record(files, file).picture.sha256 == record.picture.sha256:
                     return place_of_file(file), file
     raise FactsError(f"{place.id}: was not amended; nothing to undo")
 
 
-def _about_notes(root: Path, place: Place, now: Place) -> tuple[str, ...]:
-    if place.day == now.day or not files_of(root).is_file(notes_file(place.day)):
+def _about_notes(files: Folder, place: Place, now: Place) -> tuple[str, ...]:
+    if place.day == now.day or not files.is_file(notes_file(place.day)):
         return ()
     return (f"{place.folder}/notes.md: stays with its day; move by hand what is about this picture",)

@@ -11,7 +11,7 @@ from archive import __version__
 from archive.disk import TEMPORARY_SUFFIX, Folder
 from archive.errors import FolderError
 from archive.execution.progress import WAIT_S, Progress, while_waiting
-from archive.records.archive_files import DERIVED_NAME, WORK_NAME, files_of
+from archive.records.archive_files import DERIVED_NAME, WORK_NAME
 from archive.records.bag import write_bag
 from archive.records.checksums import read_checksums
 from archive.records.folder import reading
@@ -32,7 +32,7 @@ class ExportResult:
     warnings: tuple[str, ...]
 
 
-def export_bag(root: Path, bag: Path, *, on_progress: Progress) -> ExportResult:
+def export_bag(files: Folder, bag: Path, *, on_progress: Progress) -> ExportResult:
     """Write a bag of all files of an archive but derived ones: `.northlimb/`, the site, what a stopped run left.
 
     Nothing of the clock goes in, so the same archive gives the same bag.
@@ -43,10 +43,10 @@ def export_bag(root: Path, bag: Path, *, on_progress: Progress) -> ExportResult:
         The bag's place is taken or lies within the archive, a file cannot be read, or the system refuses; no bag is
         left.
     """
-    _check_place(root, bag)
-    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        settings = read_settings(root)
-        payload = list(_payload(files_of(root)))
+    _check_place(files, bag)
+    with reading(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        settings = read_settings(files)
+        payload = list(_payload(files))
         facts = {
             "External-Description": f"{settings.title}: pictures of the Sun with their records",
             "External-Identifier": settings.address or settings.title,
@@ -54,10 +54,10 @@ def export_bag(root: Path, bag: Path, *, on_progress: Progress) -> ExportResult:
             "Bag-Software-Agent": f"northlimb {__version__}",
         }
         done, size = write_bag(
-            bag, files_of(root), payload, facts, on_file=lambda number: on_progress("exporting", number, len(payload))
+            bag, files, payload, facts, on_file=lambda number: on_progress("exporting", number, len(payload))
         )
         on_progress("exporting", len(payload), len(payload))
-        listed = read_checksums(root)
+        listed = read_checksums(files)
     changed = [file for file, sha256 in sorted(listed.items()) if done.get(file, sha256) != sha256]
     missing = [file for file in sorted(listed) if file not in done]
     warnings = (
@@ -67,10 +67,10 @@ def export_bag(root: Path, bag: Path, *, on_progress: Progress) -> ExportResult:
     return ExportResult(bag, len(done), size, warnings)
 
 
-def _check_place(root: Path, bag: Path) -> None:
+def _check_place(files: Folder, bag: Path) -> None:
     if bag.exists() or bag.is_symlink():
         raise FolderError(f"--bag {bag}: is there already; name a new folder")
-    if root.resolve() in bag.resolve().parents:
+    if files.path.resolve() in bag.resolve().parents:
         raise FolderError(f"--bag {bag}: lies within the archive; choose a place outside of it")
 
 

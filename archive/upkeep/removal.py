@@ -6,11 +6,10 @@ import difflib
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import FactsError, FolderError, SettingsError
 from archive.execution.progress import WAIT_S, Progress, while_waiting
-from archive.records.archive_files import files_of
 from archive.records.checksums import file_sha256, read_checksums
 from archive.records.folder import writing
 from archive.records.pending import Change, apply_change
@@ -30,7 +29,7 @@ class MovedObservation:
     kept_in: str
 
 
-def remove(root: Path, identifier: str, *, on_progress: Progress) -> MovedObservation:
+def remove(files: Folder, identifier: str, *, on_progress: Progress) -> MovedObservation:
     """Move original and record to a dated folder in `removed/`, and take the original's line out of the checksums.
 
     Raises
@@ -41,19 +40,19 @@ def remove(root: Path, identifier: str, *, on_progress: Progress) -> MovedObserv
         Another run is writing, or the system refuses; everything is then as it was.
     """
     place = place_of_id(identifier)
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        files = _files_of(root, place)
-        folder = new_removed_folder(root, "removed")
-        listed = read_checksums(root)
+    with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        moved = _files_of(files, place)
+        folder = new_removed_folder(files, "removed")
+        listed = read_checksums(files)
         change = Change(
-            moves=tuple((file, f"{folder}/{file}") for file in files),
-            unlisted={file: listed[file] for file in files if file in listed},
+            moves=tuple((file, f"{folder}/{file}") for file in moved),
+            unlisted={file: listed[file] for file in moved if file in listed},
         )
-        apply_change(root, change)
-    return MovedObservation(identifier, files, folder)
+        apply_change(files, change)
+    return MovedObservation(identifier, moved, folder)
 
 
-def put_back(root: Path, identifier: str, *, on_progress: Progress) -> MovedObservation:
+def put_back(files: Folder, identifier: str, *, on_progress: Progress) -> MovedObservation:
     """Undo the latest `remove` of an observation.
 
     Raises
@@ -64,67 +63,66 @@ def put_back(root: Path, identifier: str, *, on_progress: Progress) -> MovedObse
         Another picture has its place now, another run is writing, or the system refuses.
     """
     place = place_of_id(identifier)
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        archive, names = files_of(root), [place.file(suffix) for suffix in (*sorted(PICTURE_SUFFIXES), ".toml")]
+    with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        names = [place.file(suffix) for suffix in (*sorted(PICTURE_SUFFIXES), ".toml")]
         folder = next(
-            (one for one in removed_folders(root, "removed") if any(archive.exists(f"{one}/{name}") for name in names)),
+            (one for one in removed_folders(files, "removed") if any(files.exists(f"{one}/{name}") for name in names)),
             None,
         )
         if folder is None:
-            raise FactsError(f"{identifier}: not among what was removed from {root}; see its folder removed/")
-        taken = [name for name in names if archive.exists(name)]
+            raise FactsError(f"{identifier}: not among what was removed from {files.path}; see its folder removed/")
+        taken = [name for name in names if files.exists(name)]
         if taken:
             raise FolderError(
                 f"{taken[0]}: another picture is there now; `northlimb remove` it first, or amend its time"
             )
-        files = tuple(name for name in names if archive.is_file(f"{folder}/{name}"))
-        change = Change(moves=tuple((f"{folder}/{file}", file) for file in files), listed=_sums(root, folder, files))
-        apply_change(root, change)
-    return MovedObservation(identifier, files, folder)
+        moved = tuple(name for name in names if files.is_file(f"{folder}/{name}"))
+        change = Change(moves=tuple((f"{folder}/{file}", file) for file in moved), listed=_sums(files, folder, moved))
+        apply_change(files, change)
+    return MovedObservation(identifier, moved, folder)
 
 
-def original_of(root: Path, place: Place) -> str | None:
+def original_of(files: Folder, place: Place) -> str | None:
     """Return the original of an observation, whether or not its record can be read."""
-    files = files_of(root)
     with suppress(SettingsError):
-        file = read_record(root, place.file(".toml")).picture.file
+        file = read_record(files, place.file(".toml")).picture.file
         if files.is_file(file):
             return file
     there = (place.file(suffix) for suffix in sorted(PICTURE_SUFFIXES))
     return next((file for file in there if files.is_file(file)), None)
 
 
-def _removed_with(root: Path, names: Sequence[str]) -> str | None:
+def _removed_with(files: Folder, names: Sequence[str]) -> str | None:
     """Return the latest folder of removed things that holds one of these files."""
-    files, folders = files_of(root), removed_folders(root, "removed")
+    folders = removed_folders(files, "removed")
     return next((one for one in folders if any(files.exists(f"{one}/{name}") for name in names)), None)
 
 
-def _files_of(root: Path, place: Place) -> tuple[str, ...]:
+def _files_of(files: Folder, place: Place) -> tuple[str, ...]:
     """Return original and record of an observation; one of them may be gone."""
-    files = [original_of(root, place), place.file(".toml")]
-    found = tuple(file for file in files if file is not None and files_of(root).is_file(file))
+    both = (original_of(files, place), place.file(".toml"))
+    found = tuple(file for file in both if file is not None and files.is_file(file))
     if not found:
-        known = [one.id for one in places(root)]
-        if _removed_with(root, [place.file(".toml")]) is not None:
+        known = [one.id for one in places(files)]
+        if _removed_with(files, [place.file(".toml")]) is not None:
             raise FactsError(
                 f"{place.id}: was removed already; `northlimb remove FOLDER {place.id} --undo` puts it back"
             )
         near = difflib.get_close_matches(place.id, known, n=1)
         advice = f"did you mean {near[0]}?" if near else "`northlimb show FOLDER DAY` lists those of a day"
-        raise FactsError(f"{place.id}: no such observation in {root}; {advice}")
+        raise FactsError(f"{place.id}: no such observation in {files.path}; {advice}")
     return found
 
 
-def _sums(root: Path, folder: str, files: tuple[str, ...]) -> dict[str, str]:
+def _sums(files: Folder, folder: str, moved: tuple[str, ...]) -> dict[str, str]:
     """Return lines for the checksums: of the bytes that were filed, by the record; where that is lost, of those there
     are.
     """
-    originals = [file for file in files if not file.endswith(".toml")]
+    originals = [file for file in moved if not file.endswith(".toml")]
     recorded: dict[str, str] = {}
-    for file in files:
+    for file in moved:
         if file.endswith(".toml"):
             with suppress(SettingsError):
-                picture = read_record(root, f"{folder}/{file}").picture
+                picture = read_record(files, f"{folder}/{file}").picture
                 recorded[picture.file] = picture.sha256
-    return {file: recorded.get(file) or file_sha256(files_of(root), f"{folder}/{file}") for file in originals}
+    return {file: recorded.get(file) or file_sha256(files, f"{folder}/{file}") for file in originals}

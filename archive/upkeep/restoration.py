@@ -8,7 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from archive.disk import TEMPORARY_SUFFIX, open_named, walk_named
+from archive.disk import TEMPORARY_SUFFIX, Folder, open_named, walk_named
 from archive.errors import FolderError, clear_refusal
 from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.records.archive_files import DERIVED_NAME, WORK_NAME, files_of
@@ -34,7 +34,7 @@ class Copy:
 
 
 def find_copies(
-    root: Path, found: VerificationReport, against: Sequence[Path], *, on_progress: Progress
+    files: Folder, found: VerificationReport, against: Sequence[Path], *, on_progress: Progress
 ) -> tuple[Copy, ...]:
     """Return copies of what `verify` found changed, missing, damaged or unreadable; each is read whole first.
 
@@ -60,7 +60,7 @@ def find_copies(
     open_sums = {sha256: file for file, sha256 in wanted.items() if file not in copies}
     copies |= _by_bytes(open_sums, against, on_progress=on_progress)
     originals = [Copy(file, path, wanted[file]) for file, path in sorted(copies.items())]
-    return (*originals, *_copies_of_texts(root, found, against))
+    return (*originals, *_copies_of_texts(files, found, against))
 
 
 def _same_place(file: str, sha256: str, against: Sequence[Path]) -> Path | None:
@@ -94,14 +94,14 @@ def _files(folder: Path) -> Iterator[Path]:
             yield path
 
 
-def _copies_of_texts(root: Path, found: VerificationReport, against: Sequence[Path]) -> Iterator[Copy]:
+def _copies_of_texts(files: Folder, found: VerificationReport, against: Sequence[Path]) -> Iterator[Copy]:
     lost = set(found.lost_words)
     alone = {Path(file).with_suffix(".toml").as_posix() for file in found.without_record}
     beside = {Path(file).with_suffix(".toml").as_posix() for file in found.missing}
     notes = {Path(file).with_name("notes.md").as_posix() for file in found.missing}
-    lost |= {file for file in alone | beside | notes if not files_of(root).exists(file)}
-    remembered = remembered_files(root)
-    expected = {**read_checksums(root), **dict(found.expected)}
+    lost |= {file for file in alone | beside | notes if not files.exists(file)}
+    remembered = remembered_files(files)
+    expected = {**read_checksums(files), **dict(found.expected)}
     for file in sorted(lost | set(found.bad_words) | set(found.rotted)):
         rotted = file in found.rotted  # the remembered text is closer than another archive's version
         others = [] if rotted and file in remembered else against
@@ -114,11 +114,12 @@ def _copies_of_texts(root: Path, found: VerificationReport, against: Sequence[Pa
 
 def _usable_text(folder: Path, file: str, expected: Mapping[str, str]) -> bool:
     """Return whether another archive's text is there, can be read and, for a record, is of the same original."""
-    if not files_of(folder).is_file(file) or mistakes_in_file(folder, file):
+    files = files_of(folder)
+    if not files.is_file(file) or mistakes_in_file(files, file):
         return False
     if not is_record(file):
         return True
-    picture = read_record(folder, file).picture
+    picture = read_record(files, file).picture
     return expected.get(picture.file) == picture.sha256
 
 
@@ -126,7 +127,7 @@ def _sha256_of(words: TextFile) -> str:
     return hashlib.sha256(words.text.encode("utf-8")).hexdigest()
 
 
-def restore(root: Path, copies: Sequence[Copy], *, on_progress: Progress) -> tuple[str, ...]:
+def restore(files: Folder, copies: Sequence[Copy], *, on_progress: Progress) -> tuple[str, ...]:
     """Put whole copies in the places of damaged files, which are kept in a dated folder of `removed/`.
 
     Returns
@@ -139,30 +140,30 @@ def restore(root: Path, copies: Sequence[Copy], *, on_progress: Progress) -> tup
     FolderError
         A copy changed meanwhile, another run is writing, or the system refuses. What was restored before stays so.
     """
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        kept_in = new_removed_folder(root, "replaced")
-        remembered = remembered_files(root)
-        spelt = {wanted: there for there, wanted in wrong_case_files(root).items()}
+    with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        kept_in = new_removed_folder(files, "replaced")
+        remembered = remembered_files(files)
+        spelt = {wanted: there for there, wanted in wrong_case_files(files).items()}
         for number, copy in enumerate(copies):
             on_progress("restoring", number, len(copies))
-            part = _brought(root, copy, remembered)
+            part = _brought(files, copy, remembered)
             there = spelt.get(copy.file, copy.file)
-            moves = [(there, f"{kept_in}/{copy.file}")] if files_of(root).exists(there) else []
+            moves = [(there, f"{kept_in}/{copy.file}")] if files.exists(there) else []
             is_original = Path(copy.file).suffix in PICTURE_SUFFIXES
             listed = {copy.file: copy.sha256} if is_original else {}
-            apply_change(root, Change((*moves, (part, copy.file)), listed=listed))
+            apply_change(files, Change((*moves, (part, copy.file)), listed=listed))
         on_progress("restoring", len(copies), len(copies))
     return tuple(copy.file for copy in copies)
 
 
-def _brought(root: Path, copy: Copy, remembered: dict[str, TextFile]) -> str:
+def _brought(files: Folder, copy: Copy, remembered: dict[str, TextFile]) -> str:
     """Bring a copy's bytes to the archive's disk under a temporary name, and read them there once more."""
-    files, part = files_of(root), f"{WORK_NAME}/restored{TEMPORARY_SUFFIX}"
+    part = f"{WORK_NAME}/restored{TEMPORARY_SUFFIX}"
     if copy.path is None:
         files.write_part(f"{WORK_NAME}/restored", remembered[copy.file].text.encode("utf-8"))
     else:
         files.remove(part)
-        with clear_refusal(root / part), open_named(copy.path) as given:
+        with clear_refusal(files.path / part), open_named(copy.path) as given:
             files.copy(given, part, synced=True)
     if file_sha256(files, part) != copy.sha256:
         raise FolderError(f"{copy.path or copy.file}: the copy has changed meanwhile; run verify again")

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
-from pathlib import Path
 
+from archive.disk import Folder
 from archive.errors import SettingsError
 from archive.execution.progress import WAIT_S, Progress, while_waiting
-from archive.records.archive_files import files_of
 from archive.records.checksums import CHECKSUMS_NAME, file_sha256, read_checksums, read_list, write_checksums
 from archive.records.folder import leftovers, reading, writing
 from archive.records.group_names import GROUP_NAMES_FILE
@@ -93,7 +92,7 @@ class VerificationReport:
         return bool(self.unlisted or self.wrong_lines or self.misspelt or self.leftovers)
 
 
-def verify(root: Path, *, on_progress: Progress) -> VerificationReport:
+def verify(files: Folder, *, on_progress: Progress) -> VerificationReport:
     """Read every original and every text file; no original and no record is changed.
 
     Raises
@@ -101,14 +100,14 @@ def verify(root: Path, *, on_progress: Progress) -> VerificationReport:
     FolderError
         Another run is writing; or the list of checksums cannot be read.
     """
-    with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        found = _inspect(root, on_progress=on_progress)
-        if not leftovers(root):
-            remember_files(root)
+    with reading(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+        found = _inspect(files, on_progress=on_progress)
+        if not leftovers(files):
+            remember_files(files)
     return found
 
 
-def repair(root: Path, *, on_progress: Progress) -> VerificationReport:
+def repair(files: Folder, *, on_progress: Progress) -> VerificationReport:
     """Verify, clear what an interrupted run left, and repair the list of checksums and the names of files.
 
     Only where an original's bytes are those that its record names does the list change.
@@ -118,40 +117,40 @@ def repair(root: Path, *, on_progress: Progress) -> VerificationReport:
     FolderError
         Another run is writing, or the system refuses.
     """
-    left = tuple(leftovers(root))
-    with writing(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):  # which clears what was left
-        names = wrong_case_files(root)
-        apply_change(root, Change(tuple(names.items())))
-        taken_out = _remove_mistaken_lines(root)
-        found = _inspect(root, on_progress=on_progress)
+    left = tuple(leftovers(files))
+    with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):  # which clears what was left
+        names = wrong_case_files(files)
+        apply_change(files, Change(tuple(names.items())))
+        taken_out = _remove_mistaken_lines(files)
+        found = _inspect(files, on_progress=on_progress)
         repaired_files = (*found.unlisted, *found.wrong_lines)
         if repaired_files:
-            recorded = {one.file: one.sha256 for one in _records(root)[0]}
-            write_checksums(root, {**read_checksums(root), **{file: recorded[file] for file in repaired_files}})
-        remember_files(root)
+            recorded = {one.file: one.sha256 for one in _records(files)[0]}
+            write_checksums(files, {**read_checksums(files), **{file: recorded[file] for file in repaired_files}})
+        remember_files(files)
     return replace(found, unlisted=(), wrong_lines=(), repaired=(*left, *sorted(names), *taken_out, *repaired_files))
 
 
-def _remove_mistaken_lines(root: Path) -> tuple[str, ...]:
+def _remove_mistaken_lines(files: Folder) -> tuple[str, ...]:
     """Remove invalid lines from the list of checksums, keeping a copy of it; return what was done."""
-    listed, files = read_list(root), files_of(root)
+    listed = read_list(files)
     if not listed.mistaken_lines:
         return ()
-    kept_in = f"{new_removed_folder(root, 'replaced')}/{CHECKSUMS_NAME}"
+    kept_in = f"{new_removed_folder(files, 'replaced')}/{CHECKSUMS_NAME}"
     files.write(kept_in, files.read(CHECKSUMS_NAME))
-    write_checksums(root, listed.sums, mistaken_lines=())
+    write_checksums(files, listed.sums, mistaken_lines=())
     return (f"{CHECKSUMS_NAME} ({len(listed.mistaken_lines)} lines removed; {kept_in} keeps it as it was)",)
 
 
-def _inspect(root: Path, *, on_progress: Progress) -> VerificationReport:
-    (listed, mistakes), records = _listed(root), _records(root)
-    names = wrong_case_files(root)
+def _inspect(files: Folder, *, on_progress: Progress) -> VerificationReport:
+    (listed, mistakes), records = _listed(files), _records(files)
+    names = wrong_case_files(files)
     spelt = {wanted: there for there, wanted in names.items()}
-    on_disk = {names.get(file, file) for file in originals_on_disk(root)}
+    on_disk = {names.get(file, file) for file in originals_on_disk(files)}
     recorded = {one.file: one.sha256 for one in records[0]}
     expected = {**recorded, **listed}
     known = sorted(set(expected) & on_disk)
-    files, found = files_of(root), dict[str, str]()
+    found = dict[str, str]()
     for number, file in enumerate(known):
         on_progress("verifying", number, len(known))
         found[file] = file_sha256(files, spelt.get(file, file))
@@ -159,37 +158,37 @@ def _inspect(root: Path, *, on_progress: Progress) -> VerificationReport:
     wrong_lines = [file for file in known if file in recorded and found[file] == recorded[file] != expected[file]]
     changed = [file for file in known if found[file] != expected[file] and file not in wrong_lines]
     missing = sorted(set(expected) - on_disk)
-    remembered = remembered_files(root)
-    bad = {**records[1], **_bad_settings(root)}
-    lost = _lost_files(root, on_disk, remembered)
+    remembered = remembered_files(files)
+    bad = {**records[1], **_bad_settings(files)}
+    lost = _lost_files(files, on_disk, remembered)
     return VerificationReport(
         checked=len(known),
         changed=tuple(changed),
         missing=tuple(missing),
         extra=tuple(sorted(on_disk - set(expected))),
         unlisted=tuple(file for file in known if file not in listed and file not in changed),
-        without_record=tuple(file for file in sorted(on_disk & set(listed)) if not _has_record(root, file, recorded)),
+        without_record=tuple(file for file in sorted(on_disk & set(listed)) if not _has_record(files, file, recorded)),
         bad_records=(
             *(cause for causes in bad.values() for cause in causes),
             *_contradictions(records[0], listed, found),
             *mistakes,
         ),
         wrong_lines=tuple(wrong_lines),
-        rotted=tuple(changed_without_edit(root, remembered)),
+        rotted=tuple(changed_without_edit(files, remembered)),
         lost_words=tuple(lost),
         misspelt=tuple(sorted(names)),
-        leftovers=tuple(leftovers(root)),
+        leftovers=tuple(leftovers(files)),
         warnings=_warnings(records[0], lost),
         bad_words=tuple(sorted(bad)),
         doubles=tuple(_doubles(found)),
-        strange=tuple(misplaced_entries(root)),
+        strange=tuple(misplaced_entries(files)),
         expected=tuple((file, expected[file]) for file in sorted([*changed, *missing])),
     )
 
 
-def _listed(root: Path) -> tuple[Mapping[str, str], tuple[str, ...]]:
+def _listed(files: Folder) -> tuple[Mapping[str, str], tuple[str, ...]]:
     """Return the checksums, and what is wrong with lines that are none."""
-    listed = read_list(root)
+    listed = read_list(files)
     return listed.sums, tuple(f"{mistake}; `northlimb verify --repair` removes it" for mistake in listed.mistakes)
 
 
@@ -211,26 +210,26 @@ class _RecordSummary:
     time: datetime
 
 
-def _records(root: Path) -> tuple[list[_RecordSummary], dict[str, tuple[str, ...]]]:
+def _records(files: Folder) -> tuple[list[_RecordSummary], dict[str, tuple[str, ...]]]:
     """Return the valid records, and the mistakes of others by file."""
     found, bad = [], {}
-    for place in places(root):
+    for place in places(files):
         try:
-            record = read_record(root, place.file(".toml"))
+            record = read_record(files, place.file(".toml"))
             found.append(_RecordSummary(place, record.picture.file, record.picture.sha256, record.time))
         except SettingsError as error:
             bad[place.file(".toml")] = error.causes
     return found, bad
 
 
-def _bad_settings(root: Path) -> dict[str, tuple[str, ...]]:
-    found = {name: mistakes_in_file(root, name) for name in (SETTINGS_NAME, GROUP_NAMES_FILE)}
+def _bad_settings(files: Folder) -> dict[str, tuple[str, ...]]:
+    found = {name: mistakes_in_file(files, name) for name in (SETTINGS_NAME, GROUP_NAMES_FILE)}
     return {name: causes for name, causes in found.items() if causes}
 
 
-def _has_record(root: Path, file: str, recorded: Mapping[str, str]) -> bool:
+def _has_record(files: Folder, file: str, recorded: Mapping[str, str]) -> bool:
     """Return whether an original has a record, readable or not (`bad_records` lists those that are not)."""
-    return file in recorded or files_of(root).is_file(f"{file.rpartition('.')[0]}.toml")
+    return file in recorded or files.is_file(f"{file.rpartition('.')[0]}.toml")
 
 
 def _contradictions(records: list[_RecordSummary], listed: Mapping[str, str], found: Mapping[str, str]) -> list[str]:
@@ -242,14 +241,14 @@ def _contradictions(records: list[_RecordSummary], listed: Mapping[str, str], fo
     ]
 
 
-def _lost_files(root: Path, on_disk: set[str], remembered: Mapping[str, TextFile]) -> list[str]:
+def _lost_files(files: Folder, on_disk: set[str], remembered: Mapping[str, TextFile]) -> list[str]:
     """Return remembered text files that are gone: records and notes of existing originals, names, and the theme."""
     stems = {file.rpartition(".")[0] for file in on_disk}
     days = {file.rpartition("/")[0] for file in on_disk}
     return [
         file
         for file in sorted(remembered)
-        if not files_of(root).exists(file)
+        if not files.exists(file)
         and (
             file == GROUP_NAMES_FILE
             or is_theme_file(file)

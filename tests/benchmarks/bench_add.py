@@ -132,16 +132,18 @@ def copied(source: Path, target: Path) -> None:
 
 def filed(source: Path, root: Path) -> None:
     """Take in and file all files of a folder, as `add` does."""
+    from archive.records.archive_files import files_of
     from archive.records.folder import NewPicture, put_picture, writing
     from archive.records.incoming import take_in
     from archive.records.places import place_of_id
 
-    with writing(root):
+    files = files_of(root)
+    with writing(files):
         for number, path in enumerate(sorted(source.iterdir())):
             place = place_of_id(f"2026-06-{number // 24 + 1:02d}T{number % 24:02d}15Z")
-            with take_in(root, path, known=(), sizes=()) as incoming:
+            with take_in(files, path, known=(), sizes=()) as incoming:
                 assert incoming.copy is not None
-                put_picture(root, NewPicture(place, ".png", incoming.copy, incoming.sha256, b""))
+                put_picture(files, NewPicture(place, ".png", incoming.copy, incoming.sha256, b""))
 
 
 def draw_pictures(folder: Path, count: int, size_px: int) -> list[Path]:

@@ -143,8 +143,8 @@ def lay_down(archive: Archive) -> None:
         original = archive.root / one.picture.file
         if not original.exists():
             original.write_bytes(b"not read")
-    counted = count_spots(archive, found.observations, found.records, names=read_names(archive.root))
-    add_names(archive.root, counted.new_names)
+    counted = count_spots(archive, found.observations, found.records, names=read_names(archive.files))
+    add_names(archive.files, counted.new_names)
     discs = {one.id: lay_down_pictures(archive, one, small) for one in counted.observations}
     entries = [Entry(one, Pictures(NO_BLOB, NO_BLOB, NO_BLOB, NO_BLOB)) for one in counted.observations]
     content = Content(info=SiteInfo("t", "o", "en"), entries=entries, notes={}, films=[], groups=[], rotations=[])

@@ -31,6 +31,7 @@ from archive.building import build
 from archive.execution.progress import silent
 from archive.filing.adding import add_pictures
 from archive.filing.statements import AddOptions
+from archive.records.archive_files import files_of
 from archive.records.new_archive import create_archive
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings
 
@@ -78,7 +79,7 @@ def measure(root: Path, pictures: Sequence[Path]) -> None:
 def added(root: Path, pictures: Sequence[Path]) -> None:
     """Add pictures and build the site, as `add` and `build` do."""
     options = AddOptions(north_angle_deg=0.0, mirrored=False)
-    for one in add_pictures(root, pictures, options, on_progress=silent):
+    for one in add_pictures(files_of(root), pictures, options, on_progress=silent):
         assert one.status == "added", one.causes
     build(root, site_dir=None, on_progress=silent)
 

@@ -21,6 +21,7 @@ from publishing import servers  # noqa: E402
 from publishing.sites import make_archive, write_listing  # noqa: E402
 
 from archive.delivery.publication import PublishRequest, publish  # noqa: E402
+from archive.records.archive_files import files_of  # noqa: E402
 
 DAYS = 3650
 # A day as `build` leaves it: name, bytes. Sizes of pictures are a tenth of real ones, lest this measure the disk.
@@ -56,7 +57,7 @@ def written_inodes(target: Path) -> set[tuple[int, int]]:
 
 def timed(label: str, archive: Path, target: str) -> None:
     begun = time.perf_counter()
-    report = publish(archive, PublishRequest(target)).report
+    report = publish(files_of(archive), PublishRequest(target)).report
     taken_s = time.perf_counter() - begun
     print(f"{label:<12}{taken_s:7.2f} s  {report.copied} sent, {report.unchanged} unchanged", flush=True)
 

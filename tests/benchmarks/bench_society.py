@@ -23,6 +23,7 @@ import bench_solve
 import numpy as np
 
 from archive.model.observation import Disc
+from archive.records.archive_files import files_of
 from archive.records.checksums import write_checksums
 from archive.records.new_archive import create_archive
 from archive.records.places import Place
@@ -83,7 +84,7 @@ def society(root: Path, count: int) -> None:
             put(root / place.file(".toml"), record_text(record).encode())
             bench_solve.keep_measured(archive, sha256, Disc(x_px, y_px, 420.0, 0.0, 0.1), spots)
             checksums[entry.file] = sha256
-    write_checksums(root, checksums)
+    write_checksums(files_of(root), checksums)
     os.sync()
     print(f"{count} pictures of {OBSERVERS} observers, made in {time.perf_counter() - started:.0f} s")
 

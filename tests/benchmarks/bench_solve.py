@@ -170,7 +170,7 @@ def views(times: list[datetime]) -> list[SunView]:
 
 def file_away(archive: Archive, belt: Belt, time_utc: datetime, sun: SunView) -> Place:
     """Record and measurements of a picture whose bytes nobody will ask for."""
-    place = free_place(archive.root, time_utc)
+    place = free_place(archive.files, time_utc)
     sha256 = hashlib.sha256(place.id.encode()).hexdigest()
     entry = PictureEntry(file=place.file(".png"), sha256=sha256)
     record = archive.root / place.file(".toml")

@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 
 from archive.delivery.trust import trust
+from archive.records.archive_files import files_of
 from archive.site_folder import site_record
 from archive.site_tree.folder_place import open_folder
 from archive.site_tree.update import PublishReport, prepare, read_site, send
@@ -45,7 +46,7 @@ def make_archive(root: Path, settings: str = "") -> Path:
     """An archive's folder with its settings, whose targets the user has allowed."""
     root.mkdir(parents=True, exist_ok=True)
     (root / "archive.toml").write_text(SETTINGS + settings, encoding="utf-8")
-    trust(root)
+    trust(files_of(root))
     return root
 
 

@@ -21,6 +21,7 @@ from scenes.discs import Scene, draw_disc, quantise
 from website.browser import browser, in_browser
 
 from archive.commands.main import main
+from archive.records.archive_files import files_of
 from archive.records.folder import writing
 
 NEW = [
@@ -120,7 +121,7 @@ def test_a_mistake_is_one_line_the_site_stays_and_putting_it_right_is_enough(roo
         record.write_text(right, encoding="utf-8")
         running.wait_for("built again: ")
         # Another run that writes is waited for.
-        with writing(root):
+        with writing(files_of(root)):
             (root / "2026/2026-06-03/notes.md").write_text("Thin haze.\n", encoding="utf-8")
             time.sleep(1.5)
             assert "Thin haze." not in running.page()

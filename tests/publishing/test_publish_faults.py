@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 
 from archive.errors import ArchiveError
+from archive.records.archive_files import files_of
 from archive.records.settings import read_settings
 from publishing import servers
 from publishing.sites import FIRST, files_in, make_archive, put_site
@@ -272,7 +273,7 @@ def test_a_password_in_a_url_is_refused_and_not_repeated(
         assert not re.search("hunter2|ter2|er2", str(answer))
     make_archive(archive, f'[[targets]]\nname = "web"\nurl = "{url}"\n')
     with pytest.raises(ArchiveError, match="must hold no password") as refused:
-        read_settings(archive)
+        read_settings(files_of(archive))
     assert not re.search("hunter2|ter2|er2", str(refused.value))
 
 

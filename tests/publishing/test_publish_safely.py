@@ -22,6 +22,7 @@ from archive.delivery.publication import PublishRequest, check, publish, rehears
 from archive.errors import PublishError
 from archive.publishing.address import parse_address
 from archive.publishing.git_place import GitPlace
+from archive.records.archive_files import files_of
 from archive.records.folder import writing
 from archive.records.lock import target_lock
 from archive.site_tree.update import prepare, read_site, send
@@ -53,13 +54,13 @@ def test_a_run_that_writes_is_waited_for(command: str, archive: Path, tmp_path: 
         said.add(what)
 
     if command == "check":
-        publish(archive, PublishRequest(str(www)))
+        publish(files_of(archive), PublishRequest(str(www)))
     work = {
-        "publish": lambda: publish(archive, PublishRequest(str(www)), on_progress=tell),
-        "dry run": lambda: rehearse(archive, PublishRequest(str(www)), on_progress=tell),
-        "check": lambda: check(archive, str(www), site_dir=None, on_progress=tell),
+        "publish": lambda: publish(files_of(archive), PublishRequest(str(www)), on_progress=tell),
+        "dry run": lambda: rehearse(files_of(archive), PublishRequest(str(www)), on_progress=tell),
+        "check": lambda: check(files_of(archive), str(www), site_dir=None, on_progress=tell),
     }[command]
-    with writing(archive):
+    with writing(files_of(archive)):
         thread, done = in_background(work)
         time.sleep(0.5)
         assert done == []
@@ -72,16 +73,19 @@ def test_two_runs_do_not_publish_to_one_place_at_the_same_time(archive: Path, tm
     put_site(archive, FIRST)
     www = tmp_path / "www"
     (tmp_path / "linked").symlink_to(tmp_path)
-    with target_lock(archive, str(www)):
-        with pytest.raises(PublishError, match="another northlimb is publishing there"), target_lock(archive, str(www)):
+    with target_lock(files_of(archive), str(www)):
+        with (
+            pytest.raises(PublishError, match="another northlimb is publishing there"),
+            target_lock(files_of(archive), str(www)),
+        ):
             pass
-        with target_lock(archive, str(tmp_path / "other")):
+        with target_lock(files_of(archive), str(tmp_path / "other")):
             pass
         # However the place is written.
-        thread, done = in_background(lambda: publish(archive, PublishRequest(str(tmp_path / "linked/www"))))
+        thread, done = in_background(lambda: publish(files_of(archive), PublishRequest(str(tmp_path / "linked/www"))))
         time.sleep(0.5)
         # To another place it goes meanwhile.
-        publish(archive, PublishRequest(str(tmp_path / "other")))
+        publish(files_of(archive), PublishRequest(str(tmp_path / "other")))
         assert files_in(tmp_path / "other") == files_in(archive / "site")
         assert (done, www.exists()) == ([], False)
     thread.join(20)
@@ -95,16 +99,16 @@ def test_where_no_lock_can_be_made_it_goes_without_and_through_no_link(archive: 
     (archive / ".northlimb-work").rename(archive / "work")
     (archive / ".northlimb-work").symlink_to(elsewhere)
     with pytest.raises(PublishError, match="was not built on this computer"):  # nothing behind a link is believed
-        publish(archive, PublishRequest(str(tmp_path / "www")))
+        publish(files_of(archive), PublishRequest(str(tmp_path / "www")))
     (archive / ".northlimb-work").unlink()
     (archive / "work").rename(archive / ".northlimb-work")
-    publish(archive, PublishRequest(str(tmp_path / "www")))
+    publish(files_of(archive), PublishRequest(str(tmp_path / "www")))
     (lock,) = (archive / ".northlimb-work").glob("publish-*")
     lock.unlink()
     precious = elsewhere / "thesis.txt"
     precious.write_text("ten years of work")
     lock.symlink_to(precious)
-    publish(archive, PublishRequest(str(tmp_path / "www")))
+    publish(files_of(archive), PublishRequest(str(tmp_path / "www")))
     assert {path.name: path.read_text() for path in elsewhere.iterdir()} == {"thesis.txt": "ten years of work"}
 
 

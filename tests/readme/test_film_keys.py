@@ -15,6 +15,7 @@ from scenes.discs import Spot
 from archive.commands.main import main
 from archive.films.job import FilmOptions
 from archive.films.production import PACE_S
+from archive.records.archive_files import files_of
 from archive.records.settings import read_settings
 from archive.stages.films import film_stem
 from readme.small import draw, new_archive
@@ -97,7 +98,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Made]:
     path.write_text("\n".join([path.read_text(encoding="utf-8"), *tables]), encoding="utf-8")
     assert main(["build", str(root)]) == 0
     films = root / "site" / "films"
-    stems = [film_stem(film) for film in read_settings(root).films]
+    stems = [film_stem(film) for film in read_settings(files_of(root)).films]
     return {
         one: Made(
             json.loads((films / f"{stem}.json").read_text(encoding="utf-8")), (films / f"{stem}.jpg").read_bytes()

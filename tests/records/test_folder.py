@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 import pytest
 
 from archive.errors import FolderError
-from archive.records.archive_files import derived_files
+from archive.records.archive_files import derived_files, files_of
 from archive.records.checksums import read_checksums
 from archive.records.folder import kept_folder, open_folder, put_picture, reading, writing
 from archive.records.pending import PENDING, write_pending
@@ -21,9 +21,9 @@ DAY = "2026/2026-06-03"
 
 
 def put(root, *pictures):
-    with writing(root):
+    with writing(files_of(root)):
         for one in pictures:
-            put_picture(root, one)
+            put_picture(files_of(root), one)
 
 
 def files(root):
@@ -42,8 +42,8 @@ def test_an_archive_lies_as_the_design_says(root, picture):
         "checksums.sha256",
     ]
     assert (root / DAY / "0915Z.png").read_bytes() == b"one"
-    assert [place.id for place in places(root)] == ["2025-12-31T2359Z", "2026-06-03T0915Z"]
-    assert list(originals_on_disk(root)) == ["2025/2025-12-31/2359Z.fits", f"{DAY}/0915Z.png"]
+    assert [place.id for place in places(files_of(root))] == ["2025-12-31T2359Z", "2026-06-03T0915Z"]
+    assert list(originals_on_disk(files_of(root))) == ["2025/2025-12-31/2359Z.fits", f"{DAY}/0915Z.png"]
     assert notes_file("2026-06-03") == f"{DAY}/notes.md"
 
 
@@ -60,10 +60,13 @@ def test_what_was_filed_satisfies_the_real_sha256sum(root, picture):
 def test_pictures_of_one_minute_are_numbered(root, picture):
     time = datetime(2026, 6, 3, 9, 15, 59, tzinfo=UTC)
     for number in range(1, 13):
-        place = free_place(root, time)
+        place = free_place(files_of(root), time)
         assert place.id == "2026-06-03T0915Z" + (f"-{number}" if number > 1 else "")
         put(root, picture(place.id, bytes([number])))
-    assert [place.stem for place in places(root)] == ["0915Z", *(f"0915Z-{number}" for number in range(2, 13))]
+    assert [place.stem for place in places(files_of(root))] == [
+        "0915Z",
+        *(f"0915Z-{number}" for number in range(2, 13)),
+    ]
 
 
 def test_a_minute_is_taken_by_any_file_of_its_name(root):
@@ -71,7 +74,7 @@ def test_a_minute_is_taken_by_any_file_of_its_name(root):
     time = datetime(2026, 6, 3, 9, 15, tzinfo=UTC)
     for name, stem in (("0915Z.png.bak", "0915Z"), ("0915Z.jpg", "0915Z-2"), ("0915Z-2.toml", "0915Z-3")):
         (root / DAY / name).write_bytes(b"")
-        assert free_place(root, time).stem == stem
+        assert free_place(files_of(root), time).stem == stem
 
 
 def test_a_place_that_is_taken_is_not_written_over(root, picture):
@@ -137,10 +140,10 @@ def test_stray_files_and_folders_break_no_listing(root, picture):
     for stray in strays:
         (root / stray).parent.mkdir(parents=True, exist_ok=True)
         (root / stray).write_bytes(b"stray")
-    assert [place.id for place in places(root)] == ["2026-06-03T0915Z"]
-    assert list(originals_on_disk(root)) == [f"{DAY}/0915Z.png"]
+    assert [place.id for place in places(files_of(root))] == ["2026-06-03T0915Z"]
+    assert list(originals_on_disk(files_of(root))) == [f"{DAY}/0915Z.png"]
     put(root, picture("2026-06-03T0916Z"))
-    assert [place.id for place in places(root)] == ["2026-06-03T0915Z", "2026-06-03T0916Z"]
+    assert [place.id for place in places(files_of(root))] == ["2026-06-03T0915Z", "2026-06-03T0916Z"]
     assert {stray for stray in strays if not (root / stray).exists()} == set()
 
 
@@ -149,8 +152,8 @@ def test_records_and_pictures_removed_by_hand_break_no_listing(root, picture):
     (root / DAY / "0915Z.toml").unlink()
     (root / DAY / "0916Z.png").unlink()
     shutil.rmtree(root / "2026/2026-06-04")
-    assert [place.id for place in places(root)] == ["2026-06-03T0916Z"]
-    assert list(originals_on_disk(root)) == [f"{DAY}/0915Z.png"]
+    assert [place.id for place in places(files_of(root))] == ["2026-06-03T0916Z"]
+    assert list(originals_on_disk(files_of(root))) == [f"{DAY}/0915Z.png"]
 
 
 def test_checksums_in_disorder_stop_no_writer_and_stay_for_the_observer_to_see(root, picture):
@@ -158,9 +161,9 @@ def test_checksums_in_disorder_stop_no_writer_and_stay_for_the_observer_to_see(r
     path = root / "checksums.sha256"
     whole = path.read_bytes()
     path.write_bytes(b"garbage\n" + whole)
-    assert len(places(root)) == 1
+    assert len(places(files_of(root))) == 1
     put(root, picture("2026-06-04T0915Z"))
-    assert sorted(read_checksums(root)) == [f"{DAY}/0915Z.png", "2026/2026-06-04/0915Z.png"]
+    assert sorted(read_checksums(files_of(root))) == [f"{DAY}/0915Z.png", "2026/2026-06-04/0915Z.png"]
     assert path.read_bytes().splitlines()[-1] == b"garbage"
 
 
@@ -169,7 +172,7 @@ def test_checksums_of_another_system_are_kept(root, picture):
     path = root / "checksums.sha256"
     path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
     put(root, picture("2026-06-04T0915Z"))
-    assert sorted(read_checksums(root)) == [f"{DAY}/0915Z.png", "2026/2026-06-04/0915Z.png"]
+    assert sorted(read_checksums(files_of(root))) == [f"{DAY}/0915Z.png", "2026/2026-06-04/0915Z.png"]
     assert b"\r" not in path.read_bytes()
 
 
@@ -183,11 +186,11 @@ def test_a_file_in_the_place_of_a_folder_is_one_clear_line(root, picture):
         )
     assert (root / "2026").read_bytes() == b"mine"
     put(root, picture("2025-06-03T0915Z"))
-    assert [place.id for place in places(root)] == ["2025-06-03T0915Z"]
+    assert [place.id for place in places(files_of(root))] == ["2025-06-03T0915Z"]
 
 
 def test_what_is_no_archive_is_named(root, tmp_path):
-    assert open_folder(root) == root
+    assert open_folder(root).path == root
     with pytest.raises(FolderError, match=r"absent: not an archive: no such folder; make one with `northlimb new`$"):
         open_folder(tmp_path / "absent")
     with pytest.raises(FolderError, match=r": not an archive: it holds no archive\.toml$"):
@@ -235,7 +238,7 @@ def test_a_note_of_unfinished_work_from_another_computer_touches_nothing(root, p
             put(root)
             assert not (root / PENDING).exists()
             assert (root / DAY / "0915Z.png").read_bytes() == b"picture"
-            assert read_checksums(root) == {f"{DAY}/0915Z.png": new.sha256}
+            assert read_checksums(files_of(root)) == {f"{DAY}/0915Z.png": new.sha256}
 
 
 @pytest.mark.parametrize(("data", "kept"), [(b"picture", True), (b"pict\0\0\0", False)], ids=["whole", "torn"])
@@ -246,10 +249,10 @@ def test_a_picture_that_was_filed_but_for_its_checksum_is_kept_if_its_bytes_are_
     (root / "checksums.sha256").unlink()
     (root / DAY / "0915Z.png").write_bytes(data)
     entry = {"id": new.place.id, "suffix": new.suffix, "sha256": new.sha256}
-    write_pending(root, entry)
+    write_pending(files_of(root), entry)
     put(root)
-    assert [place.id for place in places(root)] == ([new.place.id] if kept else [])
-    assert read_checksums(root) == ({f"{DAY}/0915Z.png": new.sha256} if kept else {})
+    assert [place.id for place in places(files_of(root))] == ([new.place.id] if kept else [])
+    assert read_checksums(files_of(root)) == ({f"{DAY}/0915Z.png": new.sha256} if kept else {})
     assert (root / "2026").exists() == kept
 
 
@@ -259,9 +262,9 @@ def test_derived_things_may_be_deleted_at_any_time(root, picture):
         store.put(read_checksums, "a", None, "kept", blobs=[store.add_blob(b"a picture")])
     for number, folder in enumerate((".northlimb", ".northlimb-work"), start=1):
         shutil.rmtree(root / folder)
-        assert len(places(root)) == number
+        assert len(places(files_of(root))) == number
         put(root, picture(f"2026-06-03T1{number}15Z"))
-        assert len(places(root)) == number + 1
+        assert len(places(files_of(root))) == number + 1
     with Store(derived_files(root)) as store:
         assert store.get(read_checksums, "a", None, str) is None
 
@@ -278,21 +281,29 @@ def test_files_are_as_readable_as_the_system_makes_new_files(root, picture):
 
 def test_a_reader_goes_on_where_no_lock_can_be_made(root):
     (root / ".northlimb-work").write_text("not a folder", encoding="utf-8")
-    with reading(root):
+    with reading(files_of(root)):
         pass
-    with pytest.raises(FolderError), writing(root):
+    with pytest.raises(FolderError), writing(files_of(root)):
         pass
 
 
 def test_readers_share(root):
-    with reading(root), reading(root):
+    with reading(files_of(root)), reading(files_of(root)):
         pass
 
 
 def test_a_reader_and_a_writer_keep_each_other_out(root):
-    with writing(root), pytest.raises(FolderError, match="another northlimb is at work"), reading(root):
+    with (
+        writing(files_of(root)),
+        pytest.raises(FolderError, match="another northlimb is at work"),
+        reading(files_of(root)),
+    ):
         pass
-    with reading(root), pytest.raises(FolderError, match="another northlimb is at work"), writing(root):
+    with (
+        reading(files_of(root)),
+        pytest.raises(FolderError, match="another northlimb is at work"),
+        writing(files_of(root)),
+    ):
         pass
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from archive.errors import FolderError
+from archive.records.archive_files import files_of
 from archive.records.folder import put_picture, writing
 from archive.records.places import places
 
@@ -22,6 +23,7 @@ CHECKOUT = Path(__file__).resolve().parents[2]
 KILLER = """
 import hashlib, json, os, random, shutil, signal, sys, time
 from pathlib import Path
+from archive.records.archive_files import files_of
 from archive.records.checksums import read_checksums
 from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.places import place_of_id
@@ -54,11 +56,11 @@ def ended(pid):
     return os.waitpid(pid, 0)[1] == 0
 
 def put(root):
-    with writing(root):
-        put_picture(root, NEW)
+    with writing(files_of(root)):
+        put_picture(files_of(root), NEW)
 
 def clear(root):
-    with writing(root):
+    with writing(files_of(root)):
         pass
 
 def fresh(name):
@@ -144,8 +146,10 @@ def killed(tmp_path, root, mode):
 @pytest.mark.parametrize("state", ["first picture", "first of its day", "second of its day"])
 def test_killed_before_any_step_all_of_a_picture_is_filed_or_none(tmp_path, root, picture, state):
     if state != "first picture":
-        with writing(root):
-            put_picture(root, picture("2026-06-03T0900Z" if state == "second of its day" else "2026-06-02T0900Z"))
+        with writing(files_of(root)):
+            put_picture(
+                files_of(root), picture("2026-06-03T0900Z" if state == "second of its day" else "2026-06-02T0900Z")
+            )
     answer = killed(tmp_path, root, "steps")
     outcomes = answer["found"]
     assert len(outcomes) > 12
@@ -175,6 +179,7 @@ LIMITED = """
 import hashlib, resource, sys
 from pathlib import Path
 from archive.errors import FolderError
+from archive.records.archive_files import files_of
 from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.places import place_of_id
 
@@ -183,8 +188,8 @@ data = bytes(size)
 new = NewPicture(place_of_id("2026-06-03T0915Z"), ".png", data, hashlib.sha256(data).hexdigest(), bytes(300))
 resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
 try:
-    with writing(root):
-        put_picture(root, new)
+    with writing(files_of(root)):
+        put_picture(files_of(root), new)
 except FolderError as error:
     print(error)
 """
@@ -202,9 +207,9 @@ except FolderError as error:
 )
 def test_where_the_disk_takes_no_more_nothing_is_left(root, picture, size, limit, at):
     """A limit on the size of files stops a write half way, as a full disk does."""
-    with writing(root):
+    with writing(files_of(root)):
         for minute in range(10, 40):
-            put_picture(root, picture(f"2026-06-01T09{minute}Z", bytes([minute])))
+            put_picture(files_of(root), picture(f"2026-06-01T09{minute}Z", bytes([minute])))
     before = {path: path.read_bytes() if path.is_file() else None for path in root.rglob("*")}
     answer = run(LIMITED, root, size, limit)
     assert answer.stderr == ""
@@ -219,7 +224,7 @@ READ_ONLY = """
 import click, hashlib, os, sys
 from pathlib import Path
 from archive.errors import FolderError
-from archive.records.archive_files import derived_files
+from archive.records.archive_files import derived_files, files_of
 from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.places import place_of_id, places
 from archive.records.notes import append_note
@@ -229,7 +234,7 @@ from archive.store.code import code_digest
 
 os.chdir(sys.argv[1])
 # Whatever the interpreter loads late may be closed to the other user.
-read_settings(Path("."))
+read_settings(files_of(Path(".")))
 code_digest(read_settings)
 if os.geteuid() == 0:
     os.setgid(65534)
@@ -238,20 +243,20 @@ root = Path(".")
 new = NewPicture(place_of_id("2026-06-03T0915Z"), ".png", b"x", hashlib.sha256(b"x").hexdigest(), b"")
 
 def file():
-    with writing(root):
-        put_picture(root, new)
+    with writing(files_of(root)):
+        put_picture(files_of(root), new)
 
 store = Store(derived_files(root))
 store.put(read_settings, "a", None, "not kept")
 store.close()  # says nothing
 store = Store(derived_files(root))
-print(len(places(root)), store.get(read_settings, "a", None, str))
+print(len(places(files_of(root))), store.get(read_settings, "a", None, str))
 for task in (
     file,
-    lambda: put_picture(root, new),
+    lambda: put_picture(files_of(root), new),
     lambda: store.add_blob(b"x"),
-    lambda: append_note(root, "2026-06-01", "Clear."),
-    lambda: keep_film(root, FilmSettings(days=7)),
+    lambda: append_note(files_of(root), "2026-06-01", "Clear."),
+    lambda: keep_film(files_of(root), FilmSettings(days=7)),
 ):
     try:
         task()
@@ -263,8 +268,8 @@ for task in (
 
 @pytest.mark.parametrize("derived", ["with", "without"])
 def test_a_read_only_folder_gives_one_clear_line_a_task(root, picture, derived):
-    with writing(root):
-        put_picture(root, picture("2026-06-01T0915Z"))
+    with writing(files_of(root)):
+        put_picture(files_of(root), picture("2026-06-01T0915Z"))
     if derived == "without":
         shutil.rmtree(root / ".northlimb-work")
     folders = [path for path in (root, *root.rglob("*")) if path.is_dir()]
@@ -286,8 +291,9 @@ def test_a_read_only_folder_gives_one_clear_line_a_task(root, picture, derived):
 HOLDER = """
 import sys, time
 from pathlib import Path
+from archive.records.archive_files import files_of
 from archive.records.folder import writing
-with writing(Path(sys.argv[1])):
+with writing(files_of(Path(sys.argv[1]))):
     print("holding", flush=True)
     time.sleep(60)
 """
@@ -305,22 +311,23 @@ def test_two_writers_are_kept_apart_and_a_dead_one_holds_nothing(root, picture, 
         try:
             assert holder.stdout.readline() == "holding\n"
             with pytest.raises(FolderError) as caught:
-                with writing(root):
+                with writing(files_of(root)):
                     pytest.fail("two writers at once")
             assert caught.value.causes == (f"{root}: another northlimb is at work in this archive; wait for it to end",)
-            assert places(root) == []  # reading is free
+            assert places(files_of(root)) == []  # reading is free
         finally:
             holder.send_signal(ending)
             holder.wait(timeout=30)
-    with writing(root):
-        put_picture(root, picture("2026-06-03T0915Z"))
-    assert len(places(root)) == 1
+    with writing(files_of(root)):
+        put_picture(files_of(root), picture("2026-06-03T0915Z"))
+    assert len(places(files_of(root))) == 1
 
 
 BUSY = """
 import hashlib, sys
 from pathlib import Path
 from archive.errors import FolderError
+from archive.records.archive_files import files_of
 from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.places import free_place
 from datetime import UTC, datetime
@@ -328,9 +335,9 @@ root, mark, left, refused = Path(sys.argv[1]), sys.argv[2], 15, 0
 while left:
     data = f"{mark}{left}".encode()
     try:
-        with writing(root):
-            place = free_place(root, datetime(2026, 6, 3, 9, 15, tzinfo=UTC))
-            put_picture(root, NewPicture(place, ".png", data, hashlib.sha256(data).hexdigest(), b""))
+        with writing(files_of(root)):
+            place = free_place(files_of(root), datetime(2026, 6, 3, 9, 15, tzinfo=UTC))
+            put_picture(files_of(root), NewPicture(place, ".png", data, hashlib.sha256(data).hexdigest(), b""))
             left -= 1
     except FolderError as error:
         assert "another northlimb is at work" in str(error), error

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from archive.errors import PictureError
+from archive.records.archive_files import files_of
 from archive.records.incoming import take_in
 
 BYTES = random.Random(7).randbytes(3_000_001)
@@ -31,7 +32,7 @@ def root(tmp_path: Path) -> Path:
 
 
 def taken(root: Path, source: Path) -> tuple[str, bytes]:
-    with take_in(root, source, known=(), sizes=()) as incoming:
+    with take_in(files_of(root), source, known=(), sizes=()) as incoming:
         assert incoming.copy is not None
         return incoming.sha256, (root / incoming.copy).read_bytes()
 

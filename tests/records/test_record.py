@@ -7,6 +7,7 @@ import pytest
 
 from archive.errors import SettingsError
 from archive.model.observation import Capture
+from archive.records.archive_files import files_of
 from archive.records.record import (
     CAPTURE_FACTS,
     PictureEntry,
@@ -49,7 +50,7 @@ def test_a_record_reads_back_as_it_was(tmp_path, record):
     path = tmp_path / RECORD
     path.parent.mkdir(parents=True)
     path.write_text(record_text(record), encoding="utf-8")
-    assert read_record(tmp_path, RECORD) == record
+    assert read_record(files_of(tmp_path), RECORD) == record
 
 
 def test_a_record_is_plain_toml_for_other_programs():
@@ -89,7 +90,7 @@ def _record(tmp_path, *lines, picture=f'file = "{ENTRY.file}"\nsha256 = "{ENTRY.
     path = tmp_path / record
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text("\n".join([*lines, "[picture]", picture]), encoding="utf-8")
-    return read_record(tmp_path, record)
+    return read_record(files_of(tmp_path), record)
 
 
 def test_times_with_an_offset_are_taken_to_utc(tmp_path):

@@ -5,6 +5,7 @@ import json
 
 import pytest
 
+from archive.records.archive_files import files_of
 from archive.records.text_files import remembered_files
 
 
@@ -14,4 +15,4 @@ from archive.records.text_files import remembered_files
 def test_remembered_words_of_a_wrong_shape_are_none_though_their_check_sum_is_right(tmp_path, entries):
     digest = hashlib.sha256(json.dumps(entries, sort_keys=True).encode()).hexdigest()
     (tmp_path / "remembered-words.json").write_text(json.dumps({"words": entries, "sha256": digest}))
-    assert remembered_files(tmp_path) == {}
+    assert remembered_files(files_of(tmp_path)) == {}

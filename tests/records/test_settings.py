@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 
 from archive.errors import SettingsError
+from archive.records.archive_files import files_of
 from archive.records.settings import (
     FilmSettings,
     InstrumentSettings,
@@ -46,7 +47,7 @@ SPAN = FilmSettings.model_validate({"from": date(2026, 6, 1), "to": date(2026, 6
 )
 def test_new_settings_read_back_as_they_were(root, settings):
     (root / "archive.toml").write_text(new_settings_text(settings), encoding="utf-8")
-    assert read_settings(root) == settings
+    assert read_settings(files_of(root)) == settings
 
 
 def test_examples_in_the_first_settings_work_when_their_comment_mark_is_taken_away(root):
@@ -55,7 +56,7 @@ def test_examples_in_the_first_settings_work_when_their_comment_mark_is_taken_aw
         line[2:] if line.startswith(("# address", "# [[", "# name", "# folder")) else line for line in text.splitlines()
     ]
     (root / "archive.toml").write_text("\n".join(lines), encoding="utf-8")
-    settings = read_settings(root)
+    settings = read_settings(files_of(root))
     assert settings.address == "https://example.org/sun/"
     assert settings.targets == (TargetSettings(name="web", folder="/path/to/web/folder"),)
 
@@ -63,8 +64,8 @@ def test_examples_in_the_first_settings_work_when_their_comment_mark_is_taken_aw
 def test_a_film_is_added_once_and_every_byte_before_it_stays(root):
     path = root / "archive.toml"
     before = path.read_bytes()
-    assert [keep_film(root, film) for film in (WEEK, SPAN, WEEK, SPAN)] == [True, True, False, False]
-    assert read_settings(root).films == (WEEK, SPAN)
+    assert [keep_film(files_of(root), film) for film in (WEEK, SPAN, WEEK, SPAN)] == [True, True, False, False]
+    assert read_settings(files_of(root)).films == (WEEK, SPAN)
     assert path.read_bytes().startswith(before)
     assert b"# shown on every page" in before
 
@@ -73,8 +74,8 @@ def test_a_film_is_added_to_a_file_of_another_system(root):
     path = root / "archive.toml"
     text = "\ufeff" + path.read_text(encoding="utf-8").rstrip() + "  # no line end after this"
     path.write_bytes(text.replace("\n", "\r\n").encode())
-    assert keep_film(root, WEEK)
-    assert read_settings(root).films == (WEEK,)
+    assert keep_film(files_of(root), WEEK)
+    assert read_settings(files_of(root)).films == (WEEK,)
     after = path.read_bytes()
     assert after.count(b"\n") == after.count(b"\r\n")
     assert after.startswith(text.replace("\n", "\r\n").encode())
@@ -84,25 +85,25 @@ def test_films_on_one_line_are_refused_with_what_to_do(root):
     path = root / "archive.toml"
     before = "films = [{ days = 7 }]\n" + path.read_text(encoding="utf-8")
     path.write_text(before, encoding="utf-8")
-    assert not keep_film(root, WEEK)
+    assert not keep_film(files_of(root), WEEK)
     with pytest.raises(
         SettingsError, match=r"films = \[\.\.\.\] stands on one line: write each film as a \[\[films\]\]"
     ):
-        keep_film(root, SPAN)
+        keep_film(files_of(root), SPAN)
     assert path.read_text(encoding="utf-8") == before
 
 
 def test_permissions_of_the_settings_stay_when_a_film_is_added(root):
     path = root / "archive.toml"
     path.chmod(0o600)
-    keep_film(root, WEEK)
+    keep_film(files_of(root), WEEK)
     assert path.stat().st_mode & 0o777 == 0o600
 
 
 def test_a_newer_format_is_refused_without_complaints_about_its_keys(root):
     (root / "archive.toml").write_text("format = 2\nplaces = {}\n", encoding="utf-8")
     with pytest.raises(SettingsError) as caught:
-        read_settings(root)
+        read_settings(files_of(root))
     (line,) = caught.value.causes
     assert line.endswith("archive.toml: format = 2: made by a newer northlimb; update northlimb to open it")
 
@@ -112,13 +113,13 @@ def test_a_format_that_never_was_is_a_mistake(root, value):
     path = root / "archive.toml"
     path.write_text(f"format = {value}\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
     with pytest.raises(SettingsError, match=r"archive\.toml: format = .*: must be "):
-        read_settings(root)
+        read_settings(files_of(root))
 
 
 def test_true_and_false_serve_as_yes_and_no(root):
     path = root / "archive.toml"
     path.write_text(path.read_text(encoding="utf-8") + "mirrored = false\n", encoding="utf-8")
-    assert read_settings(root).instruments[0].mirrored == "no"
+    assert read_settings(files_of(root)).instruments[0].mirrored == "no"
 
 
 def test_names_are_found_in_any_case_and_unknown_ones_listed():
@@ -141,12 +142,12 @@ def test_a_hundred_films_are_kept_and_the_next_is_refused(root):
         ),
         encoding="utf-8",
     )
-    assert not keep_film(root, WEEK)
+    assert not keep_film(files_of(root), WEEK)
     with pytest.raises(
         SettingsError, match=r"archive\.toml: 100 films are kept, and no more may be; remove a \[\[films\]\]"
     ):
-        keep_film(root, SPAN)
+        keep_film(files_of(root), SPAN)
     with (root / "archive.toml").open("a", encoding="utf-8") as stream:
         stream.write("[[films]]\ndays = 101\n")
     with pytest.raises(SettingsError, match=r"archive\.toml: films: has 101 entries; at most 100 are read$"):
-        read_settings(root)
+        read_settings(files_of(root))

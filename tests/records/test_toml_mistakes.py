@@ -7,6 +7,7 @@ from pydantic import TypeAdapter
 
 from archive.disk import Folder
 from archive.errors import SettingsError
+from archive.records.archive_files import files_of
 from archive.records.record import Record, Sidecar, read_record, read_sidecar
 from archive.records.settings import Settings, check_format, read_settings
 from archive.records.toml_files import TomlModel, load_toml, parse_toml
@@ -238,7 +239,7 @@ def test_a_format_of_thousands_of_digits_is_told(tmp_path):
     (tmp_path / "archive.toml").write_text("format = 0x" + "f" * 5000, encoding="utf-8")
     for read in (check_format, read_settings):
         with pytest.raises(SettingsError, match="format = an enormous number: made by a newer northlimb"):
-            read(tmp_path)
+            read(files_of(tmp_path))
 
 
 def test_a_note_of_gigabytes_is_not_read(tmp_path):
@@ -278,7 +279,7 @@ def test_of_thousands_of_mistakes_twenty_are_told(tmp_path):
     path = tmp_path / "0915Z.toml"
     path.write_text("".join(f"k{number} = 1\n" for number in range(50_000)), encoding="utf-8")
     with pytest.raises(SettingsError) as refused:
-        read_record(tmp_path, "0915Z.toml")
+        read_record(files_of(tmp_path), "0915Z.toml")
     assert len(refused.value.causes) == 21
     assert refused.value.causes[-1].endswith("0915Z.toml: 49982 more mistakes; correct these first")
 

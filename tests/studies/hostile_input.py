@@ -23,6 +23,7 @@ from typing import Any
 from studies.hostile_seeds import JOURNAL, KEPT_VALUES, kept_value, mutated_bytes, mutated_text, odd_name, seeds_of
 
 from archive.disk import Folder
+from archive.records.archive_files import files_of
 
 ROOM_BYTES = 1 << 30
 Reader = Callable[[bytes], object]
@@ -61,7 +62,7 @@ def file_name(data: bytes) -> None:
     name_facts(data.decode("utf-8", "surrogateescape"))
 
 
-def in_folder(name: str, read: Callable[[Path], object]) -> Reader:
+def in_folder(name: str, read: Callable[[Folder], object]) -> Reader:
     """A reader of a file that stands in an archive's folder."""
     root = Path(tempfile.mkdtemp())
     path = root / name
@@ -69,63 +70,63 @@ def in_folder(name: str, read: Callable[[Path], object]) -> Reader:
 
     def write_and_read(data: bytes) -> object:
         path.write_bytes(data)
-        return read(root)
+        return read(files_of(root))
 
     return write_and_read
 
 
-def record(root: Path) -> None:
+def record(files: Folder) -> None:
     from archive.records.record import capture_of, read_record, record_text
 
-    found = read_record(root, "2026/2026-06-03/0915Z.toml")
+    found = read_record(files, "2026/2026-06-03/0915Z.toml")
     capture_of(found)
     record_text(found)
 
 
-def settings(root: Path) -> None:
+def settings(files: Folder) -> None:
     from archive.records.settings import check_format, new_settings_text, read_settings
 
-    check_format(root)
-    found = read_settings(root)
+    check_format(files)
+    found = read_settings(files)
     for site in found.sites:
         found.published_place(site)
     new_settings_text(found)
 
 
-def group_names(root: Path) -> None:
+def group_names(files: Folder) -> None:
     from archive.records.group_names import read_names
 
-    read_names(root)
+    read_names(files)
 
 
-def checksums(root: Path) -> None:
+def checksums(files: Folder) -> None:
     from archive.records.checksums import read_checksums
 
-    read_checksums(root)
+    read_checksums(files)
 
 
-def notes(root: Path) -> None:
+def notes(files: Folder) -> None:
     from archive.records.notes import read_notes
     from archive.website.notes import notes_html
 
-    html = notes_html(read_notes(root, "2026-06-03"))
+    html = notes_html(read_notes(files, "2026-06-03"))
     for sign in ("<script", "<img", "<iframe", "<svg", 'href="javascript:', 'href="data:'):
         if sign in html.lower():
             raise AssertionError(f"{sign} is alive in {html[:200]!r}")
 
 
-def kept(root: Path) -> None:
+def kept(files: Folder) -> None:
     """Every kept file holds the same bytes; each must be read as absent or as what it should be."""
     from archive.records.pending import PENDING, change_from, read_pending
     from archive.records.text_files import remembered_files
     from archive.signed_content import signed_content
 
-    data = (root / "kept.json").read_bytes()
-    put(root / "remembered-words.json", data)
+    data = (files.path / "kept.json").read_bytes()
+    put(files.path / "remembered-words.json", data)
     # Under this computer's check too, so that what stands behind it is read.
-    put(root / PENDING, data if data[:1] > b"@" else signed_content(data, PENDING))
-    remembered_files(root)
-    if (entry := read_pending(root)) is not None:
+    put(files.path / PENDING, data if data[:1] > b"@" else signed_content(data, PENDING))
+    remembered_files(files)
+    if (entry := read_pending(files)) is not None:
         change_from(entry)
 
 

@@ -206,9 +206,10 @@ def _plant_pending(archive: Path, path: str, sha256: str, kind: str) -> None:
     }
     entry = {"id": ID, "suffix": f"/../../{path}", "sha256": sha256} if kind == "pending picture" else change
     if kind == "own pending":  # as if this computer itself had written it down
+        from archive.records.archive_files import files_of
         from archive.records.pending import write_pending
 
-        write_pending(archive, entry)
+        write_pending(files_of(archive), entry)
     else:
         (archive / ".northlimb-work").mkdir(exist_ok=True)
         (archive / ".northlimb-work/pending.json").write_text(json.dumps(entry))

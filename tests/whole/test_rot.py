@@ -15,6 +15,7 @@ import pytest
 from scenes.discs import Scene
 
 from archive.commands.main import main
+from archive.records.archive_files import files_of
 from archive.records.folder import NewPicture, put_picture, writing
 from archive.records.notes import append_note
 from archive.records.places import place_of_id
@@ -45,9 +46,9 @@ def fifty(tmp_path_factory: pytest.TempPathFactory) -> Path:
         sha256 = hashlib.sha256(other).hexdigest()
         text = record.replace("2026-06-01T09", f"{day}T{hour:02d}").replace("2026/2026-06-01/0915Z", place.file(""))
         text = text.replace(hashlib.sha256(data).hexdigest(), sha256)
-        append_note(folder, day, "Clear.")
-        with writing(folder):
-            put_picture(folder, NewPicture(place, ".png", other, sha256, text.encode()))
+        append_note(files_of(folder), day, "Clear.")
+        with writing(files_of(folder)):
+            put_picture(files_of(folder), NewPicture(place, ".png", other, sha256, text.encode()))
     assert main(["verify", str(folder)]) == 0
     return folder
 

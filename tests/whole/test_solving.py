@@ -371,7 +371,7 @@ def test_an_archive_that_may_not_be_written_is_shown(copied_week: Path, answer: 
 
 def file_away(archive: Archive, time_utc: datetime, spots: Spots = NO_SPOTS, **said: Any) -> Place:
     """A picture with record and measurements whose bytes nobody asks for."""
-    place = free_place(archive.root, time_utc)
+    place = free_place(archive.files, time_utc)
     sha256 = hashlib.sha256(place.id.encode()).hexdigest()
     entry = PictureEntry(file=place.file(".png"), sha256=sha256)
     record = archive.root / place.file(".toml")

@@ -11,6 +11,7 @@ from archive.errors import ArchiveError, FactsError, SettingsError
 from archive.filing.statements import AddOptions, read_sidecar_of, record_of, stated_facts
 from archive.model.observation import Capture
 from archive.reading import Facts, FoundTime, facts_in_file
+from archive.records.archive_files import files_of
 from archive.records.record import PictureEntry, Sidecar, read_record, record_text
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings
 
@@ -350,7 +351,7 @@ def test_what_was_stated_is_kept_in_the_record_on_disk(tmp_path):
     file = record.picture.file.replace(".png", ".toml")
     (tmp_path / file).parent.mkdir(parents=True)
     (tmp_path / file).write_text(record_text(record), encoding="utf-8")
-    kept = read_record(tmp_path, file)
+    kept = read_record(files_of(tmp_path), file)
     assert kept == record
     assert (kept.time_from, kept.site, kept.instrument) == ("the note beside it", "Tor", "Refractor")
     assert (kept.stated_mirrored, kept.north_angle_deg, kept.gain) == (False, -7.0, 3.0)

@@ -70,8 +70,9 @@ if libc.prctl(22, 2, ctypes.byref(filtered), 0, 0) != 0:
 if sys.argv[3] == "hold":
     import time
     from pathlib import Path
+    from archive.records.archive_files import files_of
     from archive.records.folder import writing
-    with writing(Path(sys.argv[4])):
+    with writing(files_of(Path(sys.argv[4]))):
         print("holding", flush=True)
         time.sleep(60)
 sys.exit(main(sys.argv[3:]))
