@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 
 import pytest
+from website.invented import write_files
 
 from archive.errors import PublishError
 from archive.publishing.digests import digest_of_bytes
 from archive.publishing.manifest import Manifest, manifest_bytes, read_manifest
 from archive.publishing.plan import batches, in_the_way, make_plan, refuse_foreign
-from archive.website.site_files import SiteFile, write_site
+from archive.website.site_files import SiteFile
 
 SITE = {
     name: digest_of_bytes(name.encode())
@@ -20,7 +21,7 @@ SITE = {
 
 def test_a_list_of_files_is_the_one_that_build_writes(tmp_path) -> None:
     """Byte for byte, or an unchanged site would never be found unchanged."""
-    write_site([SiteFile(name, name.encode()) for name in SITE], tmp_path / "site")
+    write_files([SiteFile(name, name.encode()) for name in SITE], tmp_path / "site")
     written = (tmp_path / "site/files.json").read_bytes()
     assert manifest_bytes(SITE) == written
     assert read_manifest(written).files == SITE
