@@ -60,7 +60,7 @@ def unchanged_build(store: Store, inputs: Inputs, stamps: bytes | None, target: 
 
 
 def keep_build(store: Store, inputs: Inputs, stamps: bytes, target: Path, built: LastBuild) -> None:
-    """Store the result of a build that began with these inputs (see `inputs_of`); it left the site with these stamps."""
+    """Store the result of a build that began with these inputs (see `inputs_of`) and left the site so stamped."""
     store.put(keep_build, str(target.resolve()), inputs.every, (stamps, built))
 
 
