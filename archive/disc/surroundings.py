@@ -127,7 +127,7 @@ def _beyond_the_gap(brightness: Plane, circle: Circle) -> Plane | None:
     """Level the picture beyond the gap between the limb and a ring about it; None where there is no ring."""
     shares, rays = _rays(brightness, circle, _REACH)
     seen = np.isfinite(rays).mean(axis=0) > _SEEN
-    sky = float(np.nanmedian(rays[:, seen], axis=0).min())
+    sky = float(_seen_median(rays[:, seen]).min())
     bright = _disc_level(rays[:, (shares > 0.6) & (shares < 0.9)], sky)
     height = (np.where(shares < _INNERMOST_GAP, np.inf, rays) - sky) / max(bright - sky, 1e-6)
     lowest = np.fmin.accumulate(height, axis=1)
@@ -194,7 +194,16 @@ def _median(rays: Floats) -> Floats | None:
     """Return the median over the rays at each distance; None where too few of them stay within the frame."""
     if np.isfinite(rays[:, -1]).mean() < _ROUND:
         return None
-    return np.asarray(np.nanmedian(rays, axis=0))
+    return _seen_median(rays)
+
+
+def _seen_median(rays: Floats) -> Floats:
+    """Return the median at each distance of the rays that are within the frame there, of which there are some."""
+    ordered = np.sort(rays.T, axis=1)  # NaN last
+    count = np.isfinite(ordered).sum(axis=1)
+    rank = np.arange(len(ordered))
+    middle: Floats = 0.5 * (ordered[rank, (count - 1) // 2] + ordered[rank, count // 2])
+    return middle
 
 
 def _covered(brightness: Plane, circle: Circle, level: np.float32) -> Plane:
