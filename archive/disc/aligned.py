@@ -3,26 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import scipy
 from numpy.typing import NDArray
 
 from archive.disc.brightness import Plane, as_shares, block_mean
+from archive.disc.separable import Weights, weighted, weights_about
 from archive.model.constants import DISC_RADIUS_SHARE, DISC_SIDE_PX
 from archive.model.observation import LARGE_PX, Disc
 
 __all__ = ["STANDARD_FRAME", "DiscFrame", "align_disc", "frame_to_picture"]
 
-_Weights = Any  # a sparse matrix, of which scipy has no types
-
 _MARGIN_PX = 24
 # What lies farther out changes no pixel by a thousandth of one of 255 levels.
 _GAUSSIAN_REACH, _FALL_PX, _SPLINE_REACH = 4.0, 4, 10
-_BLOCK_PX = 128
 _FINER = 2.0  # than the frame: what a large picture is first made smaller to
-_LEAST_WEIGHT = 1e-6
 _UPRIGHT_PX = 1e-3  # over the whole frame
 
 
@@ -131,21 +127,16 @@ def _read_at(
 
     Filter and spline are one set of weights for each row and each column, which is ten times as fast as one by one.
     """
-    return _weighted(light, _read_weights(y_px, len(light), kernel), _read_weights(x_px, light.shape[1], kernel))
+    return weighted(light, _read_weights(y_px, len(light), kernel), _read_weights(x_px, light.shape[1], kernel))
 
 
 def _filtered(light: NDArray[np.float32], kernel: NDArray[np.float64]) -> NDArray[np.float32]:
     """Return the picture filtered along its columns and its rows, mirrored about its border."""
-    down, across = (_weights(np.arange(length), np.tile(kernel, (length, 1)), length) for length in light.shape)
-    return _weighted(light, down, across)
+    down, across = (weights_about(np.arange(length), np.tile(kernel, (length, 1)), length) for length in light.shape)
+    return weighted(light, down, across)
 
 
-def _weighted(light: NDArray[np.float32], down: _Weights, across: _Weights) -> NDArray[np.float32]:
-    """Return sums over columns and over rows by their weights; along rows memory is read thrice as fast."""
-    return _transposed(across @ _transposed(down @ light))
-
-
-def _read_weights(place_px: NDArray[np.float64], length: int, kernel: NDArray[np.float64]) -> _Weights:
+def _read_weights(place_px: NDArray[np.float64], length: int, kernel: NDArray[np.float64]) -> Weights:
     """Return the weights of a row's pixels at each place between them, none at a place outside."""
     first = np.floor(place_px)
     after = place_px - first
@@ -161,28 +152,7 @@ def _read_weights(place_px: NDArray[np.float64], length: int, kernel: NDArray[np
     for step, share in enumerate(spline):
         weights[:, step : step + len(kernel)] += share[:, None] * kernel
     weights[(place_px < 0.0) | (place_px > length - 1.0)] = 0.0
-    return _weights(first.astype(np.intp), weights, length)
-
-
-def _weights(middle_px: NDArray[np.intp], weights: NDArray[np.float64], length: int) -> _Weights:
-    """Return weights (N, M) about a pixel each as a matrix (N, length), mirrored about the first and last pixel."""
-    number, step = np.nonzero(np.abs(weights) > _LEAST_WEIGHT)
-    pixel = np.abs(middle_px[number] - (weights.shape[1] - 1) // 2 + step)
-    last = max(length - 1, 1)
-    pixel = last - np.abs(last - pixel % (2 * last))
-    shape = (len(middle_px), length)
-    return scipy.sparse.csr_array((weights[number, step].astype(np.float32), (number, pixel)), shape=shape)
-
-
-def _transposed(plane: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Columns as rows, a block at a time, which stays in the processor's cache."""
-    height, width = plane.shape
-    turned = np.empty((width, height), dtype=np.float32)
-    for top in range(0, height, _BLOCK_PX):
-        for left in range(0, width, _BLOCK_PX):
-            part = plane[top : top + _BLOCK_PX, left : left + _BLOCK_PX]
-            turned[left : left + _BLOCK_PX, top : top + _BLOCK_PX] = part.T
-    return turned
+    return weights_about(first.astype(np.intp), weights, length)
 
 
 def _spline_kernel(sigma_px: float) -> NDArray[np.float64]:

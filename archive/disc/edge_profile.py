@@ -190,8 +190,8 @@ def _fit(
     def misfits(parameters: Floats) -> Floats:
         """Return the residuals (M, N) of several sets of parameters (M, 3 or 4)."""
         if parameters.shape[1] > 3:
-            exponent = parameters[:, 3:]
-            linear = np.clip(profile, 0.0, None) ** exponent
+            exponent: Floats = parameters[:, 3:]
+            linear: Floats = np.clip(profile, 0.0, None) ** exponent
         else:
             exponent, linear = np.ones((1, 1)), profile[None, :]
         # Residuals are judged as they stand in the picture: divided by the slope of the tone curve.
