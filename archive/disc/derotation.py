@@ -17,6 +17,7 @@ import scipy
 from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
+from archive.disc.interpolation import read_between
 from archive.model.angles import difference_deg
 from archive.model.constants import SUN_DISTANCE_RADII
 from archive.sun.heliographic import LIMB_RADII, from_disc
@@ -33,7 +34,6 @@ __all__ = [
     "derotated_box",
     "disc_canvas",
     "map_canvas",
-    "read_between",
     "visible_surface",
     "weighted_surfaces",
 ]
@@ -337,28 +337,3 @@ def _read_surface(
     # The cosine to the line of sight, to 1e-5.
     mu = np.maximum(towards + np.float32(_LIMB_MU - 1.0 / SUN_DISTANCE_RADII), 0.0)
     return value, mu, seen
-
-
-def read_between(plane: Plane, x_px: Plane, y_px: Plane) -> Plane:
-    """Read a plane linearly between its pixels; never at its last row or column, for the disc keeps off the border.
-
-    In few passes, each over what the processor's cache holds: this is most of what a frame of a film costs.
-    """
-    column, row = x_px.astype(np.intp), y_px.astype(np.intp)
-    right, down = x_px - column.astype(np.float32), y_px - row.astype(np.float32)
-    row *= plane.shape[1]
-    row += column
-    values = plane.ravel()
-    here, beside, below, across = (
-        values[step:].take(row, mode="clip") for step in (0, 1, plane.shape[1], plane.shape[1] + 1)
-    )
-    beside -= here
-    beside *= right
-    here += beside
-    across -= below
-    across *= right
-    below += across
-    below -= here
-    below *= down
-    here += below
-    return here

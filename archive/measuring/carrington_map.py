@@ -16,7 +16,7 @@ import scipy
 from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
-from archive.disc.derotation import read_between
+from archive.disc.interpolation import read_between
 from archive.disc.separable import smoothed
 from archive.model.constants import CARRINGTON_DEG_PER_DAY, EARTH_DEG_PER_DAY
 from archive.model.observation import SunView
