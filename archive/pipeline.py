@@ -12,10 +12,10 @@ from archive.orientation.clock_check import clock_error_hours
 from archive.orientation.instrument import learn_epochs
 from archive.orientation.single_picture import solution_among_neighbours
 from archive.orientation.spots import solve_spots
-from archive.publishing.digests import digests_of
 from archive.records.archive_files import derived_files
 from archive.records.group_names import add_names, read_names
 from archive.records.record import read_record
+from archive.site_tree.digests import digests_of
 from archive.stages.archive import Archive
 from archive.stages.comparison import with_derotated
 from archive.stages.comparison_picture import derotated_picture
@@ -23,7 +23,7 @@ from archive.stages.counting import CountResult, count_spots
 from archive.stages.discs import forget_discs, offered_discs, whole_discs
 from archive.stages.films import forget_films, kept_films
 from archive.stages.gathered import Gathered, keep_gathered
-from archive.stages.group_content import group_content, group_positions, rotation_entries
+from archive.stages.group_content import group_content, group_positions
 from archive.stages.map_growth import grown_map
 from archive.stages.maps import rotation_maps
 from archive.stages.north_up_disc import north_up_disc
@@ -97,7 +97,7 @@ def gathered_site(archive: Archive) -> Gathered:
         tuple(content.entries),
         tuple(films),
         tuple(content.groups),
-        tuple(rotation_entries(maps)),
+        maps,
         content.own_law,
         tuple(content.published_laws),
         content.derotation,

@@ -25,7 +25,8 @@ ALLOWED = {
     "execution": VALUES | {"reading"},
     "films": VALUES | {"disk", "sun", "disc", "records", "store"},
     "website": VALUES | {"built", "disk", "signed_content", "safety", "store", "theme_files"},
-    "publishing": VALUES | {"disk", "store"},
+    "site_tree": VALUES | {"disk", "store"},
+    "publishing": VALUES | {"disk", "site_tree"},
     "upkeep": VALUES | {"disk", "records", "execution"},
     "stages": VALUES
     | {"store", "disk", "sun", "disc", "measuring", "orientation", "reading", "records"}
@@ -33,9 +34,10 @@ ALLOWED = {
     "filing": VALUES | {"disk", "sun", "disc", "orientation", "reading", "records", "execution", "stages"},
     "reports": VALUES | {"sun", "records", "execution", "stages"},
     "delivery": VALUES
-    | {"disk", "store", "records", "execution", "website", "publishing", "built", "building", "site_folder"},
+    | {"disk", "store", "records", "execution", "website", "site_tree", "publishing"}
+    | {"built", "building", "site_folder"},
     "commands": VALUES
-    | {"safety", "disk", "records", "execution", "publishing", "built", "building", "filing", "upkeep"}
+    | {"safety", "disk", "records", "execution", "site_tree", "built", "building", "filing", "upkeep"}
     | {"delivery", "reports", "stages"},
 }
 PURE = ("model", "sun", "disc", "orientation", "measuring")

@@ -8,17 +8,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.commands.build import print_built
+from archive.commands.build import built_lines
 from archive.commands.options import FOLDER, JSON, SCHEDULER
 from archive.commands.permission import open_archive
 from archive.commands.printing import causes_of, format_north, one_line, print_causes, print_json, print_warnings
-from archive.commands.publish import print_published
+from archive.commands.publish import published_line, warn_of_foreign_files
 from archive.commands.streams import print_line, progress
 from archive.commands.values import ImpossibleValue, Number, parse_typed_time
 from archive.errors import ArchiveError
 from archive.model.choices import YES_NO
 
 if TYPE_CHECKING:
+    from archive.delivery.evening import EveningResult
     from archive.filing.adding import AddResult
     from archive.filing.statements import AddOptions
 
@@ -82,8 +83,7 @@ def add(
             if publish_too:  # what was refused keeps nothing else from being published
                 answer["evening"] = build_film_publish(root, on_progress=progress(), executor=executor)
                 if not as_json:
-                    print_built(answer["evening"].built)
-                    print_published(answer["evening"].published)
+                    _print_evening(answer["evening"])
     except (ArchiveError, OSError) as error:  # what is filed by then is filed, and reported
         answer |= {"status": "refused", "causes": causes_of(error)}
         print_causes(answer["causes"])
@@ -115,6 +115,14 @@ def _options(
         drift=drift,
         **stated,
     )
+
+
+def _print_evening(evening: EveningResult) -> None:
+    print_warnings(evening.built.warnings)
+    for line in built_lines(evening.built):
+        print_line(line)
+    warn_of_foreign_files(evening.published)
+    print_line(published_line(evening.published))
 
 
 def _print_added(result: AddResult, *, as_json: bool) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -11,8 +12,12 @@ import click
 
 from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import open_archive
-from archive.commands.printing import print_json, print_next_build, print_warnings
-from archive.commands.streams import print_line, progress
+from archive.commands.printing import (
+    next_build_line,
+    print_answer,
+    print_warnings,
+)
+from archive.commands.streams import progress
 from archive.commands.values import parse_typed_time
 
 if TYPE_CHECKING:
@@ -49,10 +54,7 @@ def amend(folder: Path, observation: str, time_text: str | None, undo: bool, as_
     else:
         changed = amendment.amend(root, observation, time, on_progress=progress())
     print_warnings(changed.warnings)
-    if as_json:
-        print_json({"status": "done", **asdict(changed)})
-    else:
-        _print_amended(changed, folder, undone=undo)
+    print_answer({"status": "done", **asdict(changed)}, _lines(changed, folder, undone=undo), as_json=as_json)
 
 
 def _time(time_text: str | None, *, undo: bool) -> datetime | None:
@@ -64,14 +66,14 @@ def _time(time_text: str | None, *, undo: bool) -> datetime | None:
     return parse_typed_time(time_text)
 
 
-def _print_amended(changed: Amendment, folder: Path, *, undone: bool) -> None:
+def _lines(changed: Amendment, folder: Path, *, undone: bool) -> Iterator[str]:
     """Former and new name and time, and how to undo that."""
-    print_line(
+    yield (
         f"{changed.former_id} ({changed.former_time_utc:%Y-%m-%d %H:%M:%S} UTC) is now {changed.id} "
         f"({changed.time_utc:%Y-%m-%d %H:%M:%S} UTC); {changed.kept_in} keeps its former record"
     )
     if undone:
-        print_line(f"redo: northlimb amend {folder} {changed.id} --time {changed.former_time_utc:%Y-%m-%dT%H:%M:%SZ}")
+        yield f"redo: northlimb amend {folder} {changed.id} --time {changed.former_time_utc:%Y-%m-%dT%H:%M:%SZ}"
     else:
-        print_line(f"undo: northlimb amend {folder} {changed.id} --undo")
-    print_next_build(folder)
+        yield f"undo: northlimb amend {folder} {changed.id} --undo"
+    yield next_build_line(folder)

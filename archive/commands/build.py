@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,13 +10,13 @@ import click
 
 from archive.commands.options import FOLDER, JSON, SCHEDULER, SITE_DIR
 from archive.commands.permission import open_archive
-from archive.commands.printing import format_count, json_fields, print_json, print_warnings
-from archive.commands.streams import print_line, progress
+from archive.commands.printing import format_count, json_fields, print_answer, print_warnings
+from archive.commands.streams import progress
 
 if TYPE_CHECKING:
     from archive.built import Built
 
-__all__ = ["build", "print_built"]
+__all__ = ["build", "built_lines"]
 
 
 @click.command("build", short_help="Bring discs to north-up, write the site.", epilog="Example: northlimb build my-sun")
@@ -31,20 +32,16 @@ def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: b
     root = open_archive(folder, "theme")
     with executor_at(scheduler) as executor:
         built = building.build(root, site_dir=site_dir, on_progress=progress(), executor=executor)
-    if as_json:
-        print_warnings(built.warnings)
-        print_json({"status": "done", **json_fields(built)})
-    else:
-        print_built(built)
-
-
-def print_built(built: Built) -> None:
-    """Print warnings, what the site holds, and where to look."""
     print_warnings(built.warnings)
+    print_answer({"status": "done", **json_fields(built)}, built_lines(built), as_json=as_json)
+
+
+def built_lines(built: Built) -> Iterator[str]:
+    """Return what the site holds, and where to look."""
     report = built.report
-    print_line(
+    yield (
         f"{format_count(built.observations, 'observation')} on {format_count(built.days, 'day')}, "
         f"{format_count(len(built.films), 'film')}: {format_count(report.written, 'file')} written, "
         f"{report.unchanged} unchanged, {report.removed} removed; {report.site_bytes / 1e6:.1f} MB"
     )
-    print_line(f"look at {built.home.absolute()}")
+    yield f"look at {built.home.absolute()}"

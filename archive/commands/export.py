@@ -9,8 +9,8 @@ import click
 
 from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import open_archive
-from archive.commands.printing import format_count, print_json, print_warnings
-from archive.commands.streams import print_line, progress
+from archive.commands.printing import format_count, print_answer, print_warnings
+from archive.commands.streams import progress
 
 __all__ = ["export"]
 
@@ -32,7 +32,5 @@ def export(folder: Path, bag: Path, as_json: bool) -> None:
 
     exported = export_bag(open_archive(folder), bag, on_progress=progress())
     print_warnings(exported.warnings)
-    if as_json:
-        print_json({"status": "done", **asdict(exported)})
-    else:
-        print_line(f"{format_count(exported.files, 'file')} ({exported.bytes / 1e6:.1f} MB) in the bag {exported.bag}")
+    line = f"{format_count(exported.files, 'file')} ({exported.bytes / 1e6:.1f} MB) in the bag {exported.bag}"
+    print_answer({"status": "done", **asdict(exported)}, [line], as_json=as_json)

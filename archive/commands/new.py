@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from archive.commands.options import FOLDER, JSON
-from archive.commands.printing import print_caution, print_json
-from archive.commands.streams import print_line
+from archive.commands.printing import caution_lines, print_answer
 from archive.commands.values import ImpossibleValue, Number, as_misuse, parse_site
 from archive.model.choices import MIRRORED, MOUNTS
 
@@ -77,12 +76,12 @@ def new(folder: Path, as_json: bool, camera_angle: float | None, **wanted: str |
 
     answers = _complete({**wanted, "camera_angle": None if camera_angle is None else str(camera_angle)})
     settings_file = create_archive(folder, _settings(answers))
-    if as_json:
-        print_json({"status": "done", "folder": folder, "settings": settings_file})
-        return
-    print_line(f"made {settings_file}; edit it whenever something changes")
-    print_line(f"next: northlimb add {folder} PICTURE...")
-    print_caution()
+    lines = [
+        f"made {settings_file}; edit it whenever something changes",
+        f"next: northlimb add {folder} PICTURE...",
+        *caution_lines(),
+    ]
+    print_answer({"status": "done", "folder": folder, "settings": settings_file}, lines, as_json=as_json)
 
 
 def _complete(wanted: dict[str, str | None]) -> dict[str, str]:

@@ -11,11 +11,16 @@ import click
 
 from archive.commands.options import FOLDER, JSON, SITE_DIR
 from archive.commands.permission import open_archive
-from archive.commands.printing import format_count, json_fields, print_json, print_refusal, print_warnings
-from archive.commands.streams import print_line, progress, stop_like_ctrl_c
+from archive.commands.printing import (
+    format_count,
+    json_fields,
+    print_answer,
+    print_refusal,
+    print_warnings,
+)
+from archive.commands.streams import progress, stop_like_ctrl_c
 
 if TYPE_CHECKING:
-    from archive.built import Built
     from archive.delivery.preview import PreviewEvent
 
 __all__ = ["preview"]
@@ -52,17 +57,9 @@ def _print_event(event: PreviewEvent, *, as_json: bool) -> None:
     if isinstance(event, Refused):
         print_refusal(event.causes, as_json=as_json)
     elif isinstance(event, Built):
-        _print_rebuilt(event, as_json=as_json)
-    elif as_json:
-        print_json({"status": "serving", "address": event.address})
+        print_warnings(event.warnings)
+        line = f"built again: {format_count(event.report.written, 'file')} written, {event.report.removed} removed"
+        print_answer({"status": "rebuilt", **json_fields(event)}, [line], as_json=as_json)
     else:
-        print_line(f"showing {event.site_dir} at {event.address} (Ctrl-C stops)")
-
-
-def _print_rebuilt(built: Built, *, as_json: bool) -> None:
-    print_warnings(built.warnings)
-    if as_json:
-        print_json({"status": "rebuilt", **json_fields(built)})
-    else:
-        written, removed = built.report.written, built.report.removed
-        print_line(f"built again: {format_count(written, 'file')} written, {removed} removed")
+        line = f"showing {event.site_dir} at {event.address} (Ctrl-C stops)"
+        print_answer({"status": "serving", "address": event.address}, [line], as_json=as_json)

@@ -20,14 +20,15 @@ if TYPE_CHECKING:
 
 __all__ = [
     "causes_of",
+    "caution_lines",
     "format_count",
     "format_north",
     "json_fields",
+    "next_build_line",
     "one_line",
+    "print_answer",
     "print_causes",
-    "print_caution",
     "print_json",
-    "print_next_build",
     "print_refusal",
     "print_warnings",
 ]
@@ -38,6 +39,15 @@ def print_json(answer: object) -> None:
     text = json.dumps(answer, default=_plain, ensure_ascii=False, indent=1, allow_nan=False)
     # A name that is not valid text on this disk becomes escapes, which JSON has for every unit of it.
     print_line(text.encode("utf-8", "backslashreplace").decode())
+
+
+def print_answer(answer: object, lines: Iterable[str], *, as_json: bool) -> None:
+    """Print one answer: what a program reads, or the lines that people read, which are made as they are printed."""
+    if as_json:
+        print_json(answer)
+        return
+    for line in lines:
+        print_line(line)
 
 
 def json_fields(value: object) -> dict[str, Any]:
@@ -90,15 +100,14 @@ def print_warnings(warnings: Iterable[str]) -> None:
         print_error_line(f"warning: {one_line(warning)}")
 
 
-def print_next_build(folder: Path) -> None:
-    """Print that the site does not yet show what was changed in the archive."""
-    print_line(f"next: northlimb build {folder} (and publish) brings the site up to date")
+def next_build_line(folder: Path) -> str:
+    """Return that the site does not yet show what was changed in the archive."""
+    return f"next: northlimb build {folder} (and publish) brings the site up to date"
 
 
-def print_caution() -> None:
-    """Print the caution about the Sun after an empty line, as wide as the terminal."""
-    print_line()
-    print_line(click.wrap_text(CAUTION, width=terminal_width()))
+def caution_lines() -> tuple[str, str]:
+    """Return an empty line and the caution about the Sun, as wide as the terminal."""
+    return "", click.wrap_text(CAUTION, width=terminal_width())
 
 
 def one_line(text: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,14 +10,21 @@ import click
 
 from archive.commands.options import FOLDER, JSON, SITE_DIR
 from archive.commands.permission import open_archive
-from archive.commands.printing import format_count, json_fields, one_line, print_causes, print_json, print_warnings
-from archive.commands.streams import print_line, progress
+from archive.commands.printing import (
+    format_count,
+    json_fields,
+    one_line,
+    print_answer,
+    print_causes,
+    print_warnings,
+)
+from archive.commands.streams import progress
 
 if TYPE_CHECKING:
     from archive.delivery.publication import DryRun, PublishResult
-    from archive.publishing.checking import Checked
+    from archive.site_tree.checking import Checked
 
-__all__ = ["print_published", "publish"]
+__all__ = ["publish", "published_line", "warn_of_foreign_files"]
 
 
 @click.command(
@@ -61,46 +69,39 @@ def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, chec
         return 0 if found.same else 1
     wanted = publication.PublishRequest(target, **how)
     if dry_run:
-        _print_rehearsed(publication.rehearse(root, wanted, on_progress=progress()), as_json=as_json)
+        coming = publication.rehearse(root, wanted, on_progress=progress())
+        answer = {"status": "done", "dry_run": True, **json_fields(coming)}
+        print_answer(answer, _rehearsed_lines(coming), as_json=as_json)
     else:
-        _print_sent(publication.publish(root, wanted, on_progress=progress()), as_json=as_json)
+        sent = publication.publish(root, wanted, on_progress=progress())
+        warn_of_foreign_files(sent)
+        print_answer({"status": "done", **json_fields(sent)}, [published_line(sent)], as_json=as_json)
     return 0
 
 
-def _print_sent(sent: PublishResult, *, as_json: bool) -> None:
-    if as_json:
-        _warn_of_foreign_files(sent)
-        print_json({"status": "done", **json_fields(sent)})
-    else:
-        print_published(sent)
-
-
-def print_published(sent: PublishResult) -> None:
-    """Print what travelled, and warn of what was removed that the site had not brought."""
-    _warn_of_foreign_files(sent)
+def published_line(sent: PublishResult) -> str:
+    """Return what travelled."""
     report = sent.report
-    print_line(
+    return (
         f"published to {sent.target}: {format_count(report.copied, 'file')} sent "
         f"({report.bytes_copied / 1e6:.1f} MB), {report.unchanged} unchanged, {report.removed} removed"
     )
 
 
-def _warn_of_foreign_files(sent: PublishResult) -> None:
+def warn_of_foreign_files(sent: PublishResult) -> None:
+    """Name what was removed that the site had not brought."""
     foreign = sent.report.not_of_the_site
     if foreign:
         print_warnings([f"{sent.target}: removed files that were not of this site: {', '.join(foreign)}"])
 
 
-def _print_rehearsed(coming: DryRun, *, as_json: bool) -> None:
-    """Print what would be sent."""
-    if as_json:
-        print_json({"status": "done", "dry_run": True, **json_fields(coming)})
-        return
+def _rehearsed_lines(coming: DryRun) -> Iterator[str]:
+    """Return what would be sent."""
     for word, names in (("send", coming.send), ("remove", coming.remove)):
         for name in names:
-            print_line(f"{word}  {one_line(name)}")
+            yield f"{word}  {one_line(name)}"
     report = coming.report
-    print_line(
+    yield (
         f"to {coming.target}: {format_count(report.copied, 'file')} to send ({report.bytes_copied / 1e6:.1f} MB), "
         f"{report.unchanged} unchanged, {report.removed} to remove; nothing was changed"
     )
@@ -110,10 +111,8 @@ def _print_checked(found: Checked, *, as_json: bool) -> None:
     """A line for each file that is not as built."""
     for advice, names in (("missing there", found.missing), ("not the built site's bytes", found.changed)):
         print_causes(f"{found.place}: {name}: {advice}; publish again" for name in names)
-    if as_json:
-        print_json({"status": "done" if found.same else "refused", **json_fields(found)})
-        return
-    print_line(
+    line = (
         f"{format_count(found.checked, 'file')} read back from {found.place}; "
         f"{'all' if found.same else 'not all'} as built"
     )
+    print_answer({"status": "done" if found.same else "refused", **json_fields(found)}, [line], as_json=as_json)

@@ -9,8 +9,8 @@ import click
 
 from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import open_archive
-from archive.commands.printing import print_json, print_next_build
-from archive.commands.streams import print_line, progress
+from archive.commands.printing import next_build_line, print_answer
+from archive.commands.streams import progress
 
 __all__ = ["remove"]
 
@@ -33,12 +33,10 @@ def remove(folder: Path, observation: str, undo: bool, as_json: bool) -> None:
 
     move = removal.put_back if undo else removal.remove
     moved = move(open_archive(folder), observation, on_progress=progress())
-    if as_json:
-        print_json({"status": "done", **asdict(moved)})
-        return
+    lines = [
+        f"{moved.id} is out of the archive; {moved.kept_in} keeps {', '.join(moved.files)}",
+        f"undo: northlimb remove {folder} {moved.id} --undo",
+    ]
     if undo:
-        print_line(f"{moved.id} is back from {moved.kept_in}: {', '.join(moved.files)}")
-    else:
-        print_line(f"{moved.id} is out of the archive; {moved.kept_in} keeps {', '.join(moved.files)}")
-        print_line(f"undo: northlimb remove {folder} {moved.id} --undo")
-    print_next_build(folder)
+        lines = [f"{moved.id} is back from {moved.kept_in}: {', '.join(moved.files)}"]
+    print_answer({"status": "done", **asdict(moved)}, [*lines, next_build_line(folder)], as_json=as_json)

@@ -12,8 +12,8 @@ import click
 
 from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import open_archive
-from archive.commands.printing import print_json
-from archive.commands.streams import print_line, progress
+from archive.commands.printing import print_answer
+from archive.commands.streams import progress
 
 if TYPE_CHECKING:
     from archive.reports.month import HemisphereCounts, MonthReport, ReportRow
@@ -41,12 +41,8 @@ def report(folder: Path, month: str, kind: str, as_json: bool) -> None:
     from archive.reports.month import month_report
 
     found = month_report(open_archive(folder), month, on_progress=progress())
-    if as_json:  # whatever --format says
-        print_json({"status": "done", "report": found})
-    elif kind == "csv":
-        print_line(_csv(found).removesuffix("\n"))
-    else:
-        print_line(_text(found))
+    text = _csv(found).removesuffix("\n") if kind == "csv" else _text(found)
+    print_answer({"status": "done", "report": found}, [text], as_json=as_json)  # --json whatever --format says
 
 
 def _figure(value: float | None, decimals: int = 0) -> str:

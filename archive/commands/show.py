@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,8 +10,8 @@ import click
 
 from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import open_archive
-from archive.commands.printing import format_count, format_north, print_json, print_warnings
-from archive.commands.streams import print_line, progress
+from archive.commands.printing import format_count, format_north, print_answer, print_warnings
+from archive.commands.streams import progress
 
 if TYPE_CHECKING:
     from archive.model.observation import NamedGroup, Observation
@@ -30,36 +31,37 @@ def show(folder: Path, day: str, as_json: bool) -> None:
     from archive.reports.days import show_day
 
     found = show_day(open_archive(folder), day, on_progress=progress())
-    if as_json:
-        print_json(found)
-        return
-    for observation in found:
-        _print_observation(observation)
-        _print_counts(observation)
+    print_answer(found, _lines(found), as_json=as_json)
 
 
-def _print_observation(one: Observation) -> None:
+def _lines(found: Sequence[Observation]) -> Iterator[str]:
+    """Return what is known of each picture; its warnings are printed between."""
+    for one in found:
+        yield from _observation_lines(one)
+        print_warnings(f"{one.id}: {text}" for text in (*one.orientation.disputes, *one.remarks))
+        yield from _count_lines(one)
+
+
+def _observation_lines(one: Observation) -> Iterator[str]:
     disc, view = one.disc, one.sun
-    print_line(f"{one.id}  {one.time_utc:%Y-%m-%d %H:%M:%S} UTC  {one.site}, {one.instrument}  {one.picture.file}")
-    print_line(
+    yield f"{one.id}  {one.time_utc:%Y-%m-%d %H:%M:%S} UTC  {one.site}, {one.instrument}  {one.picture.file}"
+    yield (
         f"  disc     ({disc.x_px:.2f}, {disc.y_px:.2f}) px, radius {disc.radius_px:.2f} px, "
         f"flattening {100 * disc.flattening:.2f} %, scatter {disc.rms_px:.2f} px, "
         f"{100 * disc.limb_fraction:.0f} % of the limb"
     )
-    print_line(
+    yield (
         f"  Sun      P {view.p_deg:+.2f}, B0 {view.b0_deg:+.2f}, L0 {view.l0_deg:.2f} deg, "
         f"altitude {view.altitude_deg:.1f} deg, parallactic angle {view.parallactic_angle_deg:+.1f} deg"
     )
-    print_line(f"  north    {format_north(one.orientation)}")
+    yield f"  north    {format_north(one.orientation)}"
     for piece in one.orientation.evidence:
         mirrored = "mirrored" if piece.mirrored else "not mirrored"
-        print_line(
-            f"    {piece.kind:<10} {piece.north_angle_deg:+8.2f} ± {piece.sigma_deg:.2f} deg  {mirrored}  {piece.note}"
-        )
-    print_warnings(f"{one.id}: {text}" for text in (*one.orientation.disputes, *one.remarks))
+        angle = f"{piece.north_angle_deg:+8.2f} ± {piece.sigma_deg:.2f} deg"
+        yield f"    {piece.kind:<10} {angle}  {mirrored}  {piece.note}"
 
 
-def _print_counts(one: Observation) -> None:
+def _count_lines(one: Observation) -> Iterator[str]:
     """Counts and groups of a picture, and what to paste into its record to put them right."""
     from archive.records.corrections import groups_text
 
@@ -67,19 +69,18 @@ def _print_counts(one: Observation) -> None:
         return
     counts = one.counts
     by_hand = " (by hand)" if counts.stated else ""
-    print_line(
+    yield (
         f"  counted  {format_count(counts.groups, 'group')}, {format_count(counts.spots, 'spot')}, "
         f"R {counts.relative_number:g}{by_hand}, area {one.spot_area_msh or 0.0:.0f} millionths of the hemisphere"
     )
     for named in one.groups:
-        print_line(f"    {_group_line(named)}")
+        yield f"    {_group_line(named)}"
     if any(named.group.latitude_deg is not None for named in one.groups):
         record = one.picture.file.rpartition(".")[0]
-        print_line(
-            f"  to put groups right, paste into {record}.toml and edit (they then stand in place of the measured ones):"
-        )
+        stands = "they then stand in place of the measured ones"
+        yield f"  to put groups right, paste into {record}.toml and edit ({stands}):"
         for line in groups_text(one.groups).splitlines():
-            print_line(f"    {line}".rstrip())
+            yield f"    {line}".rstrip()
 
 
 def _group_line(named: NamedGroup) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,8 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from archive.commands.options import JSON
-from archive.commands.printing import json_fields, print_caution, print_json
-from archive.commands.streams import print_line
+from archive.commands.printing import caution_lines, json_fields, print_answer
 from archive.commands.values import ImpossibleValue, NumberRange, as_misuse, parse_site, parse_typed_time
 
 if TYPE_CHECKING:
@@ -37,19 +37,14 @@ def sun(folder: Path | None, site: str | None, time_text: str | None, radius_px:
     from archive.reports.days import sun_at
 
     found = sun_at(_moment(folder, time_text), _site(folder, site), radius_px=radius_px)
-    if as_json:
-        print_json(
-            {
-                "time_utc": found.time_utc,
-                "site": found.site,
-                **json_fields(found.sun),
-                "field_rotation_deg_per_hour": found.field_rotation_deg_per_hour,
-                "capture": found.capture,
-            }
-        )
-        return
-    _print_sun(found)
-    print_caution()
+    answer = {
+        "time_utc": found.time_utc,
+        "site": found.site,
+        **json_fields(found.sun),
+        "field_rotation_deg_per_hour": found.field_rotation_deg_per_hour,
+        "capture": found.capture,
+    }
+    print_answer(answer, _lines(found), as_json=as_json)
 
 
 def _moment(folder: Path | None, time_text: str | None) -> datetime:
@@ -82,14 +77,14 @@ def _site(folder: Path | None, site: str | None) -> SiteSettings:
     return parse_site(site)
 
 
-def _print_sun(found: SunAt) -> None:
-    """Print the Sun at a time and place."""
+def _lines(found: SunAt) -> Iterator[str]:
+    """Return the Sun at a time and place, and the caution."""
     from archive.stages.capture import format_longest, format_smear
 
     view, turning = found.sun, found.field_rotation_deg_per_hour
     longest = format_longest(found.capture)
     advice = f"{longest} without derotation" if longest else "is needed: --radius PX, that of your discs"
-    print_line(f"{found.time_utc:%Y-%m-%d %H:%M:%S} UTC, {found.site}")
+    yield f"{found.time_utc:%Y-%m-%d %H:%M:%S} UTC, {found.site}"
     for label, value in (
         ("P", f"{view.p_deg:+.2f} deg"),
         ("B0", f"{view.b0_deg:+.2f} deg"),
@@ -101,4 +96,5 @@ def _print_sun(found: SunAt) -> None:
         ("smear in 100 s", format_smear(found.capture.limb_smear_px, found.capture.limb_smear_arcsec) or "none"),
         ("longest capture", advice),
     ):
-        print_line(f"  {label:<18}{value}")
+        yield f"  {label:<18}{value}"
+    yield from caution_lines()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,8 +11,7 @@ import click
 
 from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import confirm_permission
-from archive.commands.printing import print_json
-from archive.commands.streams import print_line
+from archive.commands.printing import print_answer
 
 if TYPE_CHECKING:
     from archive.delivery.trust import TrustStatus
@@ -45,17 +45,14 @@ def trust(folder: Path, only_show: bool, take_back: bool, yes: bool, as_json: bo
         found = trusting.withdraw(root)
     elif not only_show and (yes or confirm_permission(root, found)):
         found = trusting.trust(root)
-    _print_trusted(folder, found, as_json=as_json)
+    grants = [asdict(grant) | {"allowed": grant in found.allowed} for grant in found.grants]
+    print_answer({"status": "done", "grants": grants}, _lines(folder, found), as_json=as_json)
     return 0 if only_show or take_back or len(found.allowed) == len(found.grants) else 1
 
 
-def _print_trusted(folder: Path, found: TrustStatus, *, as_json: bool) -> None:
-    """Print what an archive asks for, and what of it is allowed."""
-    if as_json:
-        grants = [asdict(grant) | {"allowed": grant in found.allowed} for grant in found.grants]
-        print_json({"status": "done", "grants": grants})
-        return
+def _lines(folder: Path, found: TrustStatus) -> Iterator[str]:
+    """Return what an archive asks for, and what of it is allowed."""
     if not found.grants:
-        print_line(f"{folder}: asks for nothing beyond its own folder")
+        yield f"{folder}: asks for nothing beyond its own folder"
     for grant in found.grants:
-        print_line(f"{'allowed' if grant in found.allowed else 'not allowed'}: {grant.words}")
+        yield f"{'allowed' if grant in found.allowed else 'not allowed'}: {grant.words}"

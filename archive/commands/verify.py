@@ -12,8 +12,8 @@ import click
 
 from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import open_archive
-from archive.commands.printing import format_count, print_causes, print_json, print_warnings
-from archive.commands.streams import print_line, progress
+from archive.commands.printing import format_count, print_answer, print_causes, print_warnings
+from archive.commands.streams import progress
 
 if TYPE_CHECKING:
     from archive.upkeep.restoration import Copy
@@ -90,16 +90,14 @@ def _print_verified(
         print_causes(f"{file}: {advice(file)}" for file in files)
     print_causes(found.bad_records)
     print_warnings(found.warnings)
-    if as_json:
-        status = "done" if found.clean else "refused"
-        answer = {"status": status, **asdict(found), "copies": list(map(asdict, copies)), "restored": list(restored)}
-        print_json(answer)
-        return
-    for name in found.repaired:
-        print_line(f"{name}: repaired")
-    for name in restored:
-        print_line(f"{name}: restored")
-    print_line(f"{format_count(found.checked, 'original')} read; {'all' if found.clean else 'not all'} as filed")
+    status = "done" if found.clean else "refused"
+    answer = {"status": status, **asdict(found), "copies": list(map(asdict, copies)), "restored": list(restored)}
+    lines = [
+        *(f"{name}: repaired" for name in found.repaired),
+        *(f"{name}: restored" for name in restored),
+        f"{format_count(found.checked, 'original')} read; {'all' if found.clean else 'not all'} as filed",
+    ]
+    print_answer(answer, lines, as_json=as_json)
 
 
 def _findings(

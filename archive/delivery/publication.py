@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Iterator
-from contextlib import closing, contextmanager, suppress
+from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,28 +13,27 @@ from archive.delivery.trust import check_site_is_ours, check_target_is_allowed
 from archive.errors import PublishError
 from archive.execution.progress import WAIT_S, Progress, silent, while_waiting
 from archive.publishing.address import Address, TargetOptions, is_url, parse_address, parse_web_address
-from archive.publishing.checking import Checked, FolderReader, check_published
-from archive.publishing.digests import StampsFile
-from archive.publishing.folder_target import Notes, check_target, prepare_folder, publish_folder
 from archive.publishing.opening import open_place
-from archive.publishing.place import ConnectionDropped, Place, Reader
-from archive.publishing.plan import upload_order
-from archive.publishing.remote_target import (
-    SiteFiles,
-    check_place_open,
-    prepare,
-    read_site,
-    refuse_odd_names,
-    send,
-)
-from archive.publishing.report import PublishReport
-from archive.publishing.target_checks import check_site
 from archive.records.archive_files import derived_files
 from archive.records.folder import reading
 from archive.records.grants import folder_of_target
 from archive.records.lock import target_lock
 from archive.records.settings import TargetSettings, find_named, read_settings
 from archive.site_folder import site_files, site_folder
+from archive.site_tree.checking import Checked, check_published
+from archive.site_tree.digests import StampsFile
+from archive.site_tree.folder_place import FolderPlace, open_folder
+from archive.site_tree.place import ConnectionDropped, Place, Reader
+from archive.site_tree.target_checks import check_site
+from archive.site_tree.update import (
+    Publication,
+    PublishReport,
+    check_place_open,
+    prepare,
+    read_site,
+    refuse_odd_names,
+    send,
+)
 from archive.store import Store
 
 __all__ = ["DryRun", "PublishRequest", "PublishResult", "check", "check_first_target", "publish", "rehearse"]
@@ -81,6 +80,40 @@ class _Target:
     name: str | None
 
 
+@dataclass(frozen=True)
+class _Run:
+    """A publication under way: from where, to where, and how."""
+
+    store: Store
+    target: _Target
+    site_dir: Path
+    adopt: bool
+    on_progress: Progress
+
+    def opened(self) -> AbstractContextManager[Place]:
+        """Open the target."""
+        address = self.target.address
+        if address.kind != "folder":
+            return _opened(self.target)
+        place = open_folder(
+            Path(address.path),
+            site_dir=self.site_dir,
+            adopt=self.adopt,
+            keep=address.options.keep,
+            stamps=_stamps(self.store, Path(address.path)),
+            on_file=self.on_progress,
+        )
+        return closing(place)
+
+    def prepared(self, place: Place) -> Publication:
+        """Find out what has to travel and what has to go."""
+        site = read_site(self.site_dir, stamps=_stamps(self.store, self.site_dir), on_file=self.on_progress)
+        address = self.target.address
+        if address.kind not in _ANY_NAMES:
+            refuse_odd_names(site)
+        return prepare(place, site, adopt=self.adopt, keep=address.options.keep)
+
+
 def publish(root: Path, wanted: PublishRequest, *, on_progress: Progress = silent) -> PublishResult:
     """Bring a target to hold exactly the site.
 
@@ -96,20 +129,13 @@ def publish(root: Path, wanted: PublishRequest, *, on_progress: Progress = silen
             target_lock(root, _place_of(target.address), wait_s=WAIT_S, on_wait=waits),
             Store(derived_files(root)) as store,
         ):
-            return _published(store, target, site_dir, adopt=wanted.adopt, on_progress=on_progress)
-
-
-def _published(store: Store, target: _Target, site_dir: Path, *, adopt: bool, on_progress: Progress) -> PublishResult:
-    address = target.address
-    if address.kind == "folder":
-        folder, notes = Path(address.path), _notes(store, site_dir, address, on_progress)
-        report = publish_folder(site_dir, folder, adopt=adopt, keep=address.options.keep, notes=notes)
-        return PublishResult(address.name, report)
-    site = _site_for(address, store, site_dir, on_progress)
-    with _opened(target) as place:
-        publication = prepare(place, site, adopt=adopt, keep=address.options.keep)
-        send(place, publication, on_file=on_progress)
-        return PublishResult(address.name, publication.report)
+            run = _Run(store, target, site_dir, wanted.adopt, on_progress)
+            with run.opened() as place:
+                if isinstance(place, FolderPlace):
+                    place.recover()
+                publication = run.prepared(place)
+                send(place, publication, on_file=on_progress)
+                return PublishResult(target.address.name, publication.report)
 
 
 def rehearse(root: Path, wanted: PublishRequest, *, on_progress: Progress = silent) -> DryRun:
@@ -122,17 +148,11 @@ def rehearse(root: Path, wanted: PublishRequest, *, on_progress: Progress = sile
     """
     with reading(root, wait_s=WAIT_S, on_wait=while_waiting(on_progress)), Store(derived_files(root)) as store:
         target, site_dir = _target_and_site(root, wanted)
-        address = target.address
-        if address.kind == "folder":
-            folder, notes = Path(address.path), _notes(store, site_dir, address, on_progress)
-            coming = prepare_folder(site_dir, folder, adopt=wanted.adopt, keep=address.options.keep, notes=notes)
-            sent = tuple(sorted(coming.difference.copied, key=upload_order))
-            return DryRun(address.name, coming.report, sent, coming.difference.removed)
-        site = _site_for(address, store, site_dir, on_progress)
-        with _opened(target) as place:
-            publication = prepare(place, site, adopt=wanted.adopt, keep=address.options.keep)
+        run = _Run(store, target, site_dir, wanted.adopt, on_progress)
+        with run.opened() as place:
+            publication = run.prepared(place)
             plan = publication.plan
-            return DryRun(address.name, publication.report, plan.send, plan.remove)
+            return DryRun(target.address.name, publication.report, plan.send, plan.remove)
 
 
 def check(root: Path, place: str, *, site_dir: Path | None, on_progress: Progress = silent) -> Checked:
@@ -165,7 +185,7 @@ def check_first_target(root: Path) -> None:
     """
     target = _find_target(root, None)
     if target.address.kind == "folder":
-        check_target(site_folder(root, None), Path(target.address.path))
+        open_folder(Path(target.address.path), site_dir=site_folder(root, None))
         return
     with _opened(target) as place:
         check_place_open(place, keep=target.address.options.keep)
@@ -196,7 +216,10 @@ def _reader(root: Path, place: str) -> Reader:
         return web_reader(parse_web_address(place))
     target = _find_target(root, place)
     if target.address.kind == "folder":
-        return FolderReader(Path(target.address.path))
+        folder = Path(target.address.path)
+        if not folder.is_dir():
+            raise PublishError(f"{folder}: no such folder to check")
+        return FolderPlace(folder)
     return open_place(target.address, target_name=target.name)
 
 
@@ -209,21 +232,9 @@ def _opened(target: _Target) -> Iterator[Place]:
             raise PublishError(f"{target.address.name}: the connection failed: {dropped}; publish again") from dropped
 
 
-def _notes(store: Store, site_dir: Path, address: Address, on_progress: Progress) -> Notes:
-    return Notes(_stamps(store, site_dir), _stamps(store, Path(address.path)), on_progress)
-
-
 def _stamps(store: Store, folder: Path) -> StampsFile:
     """Return where the stamps of a folder's files are kept from run to run."""
     return StampsFile(store, hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:16])
-
-
-def _site_for(address: Address, store: Store, site_dir: Path, on_progress: Progress) -> SiteFiles:
-    """Return the site's files for a target that is not a folder."""
-    site = read_site(site_dir, stamps=_stamps(store, site_dir), on_file=on_progress)
-    if address.kind not in _ANY_NAMES:
-        refuse_odd_names(site)
-    return site
 
 
 def _place_of(address: Address) -> str:

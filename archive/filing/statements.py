@@ -102,7 +102,7 @@ def stated_facts(
     """
     span = _Span.of(sidecar, settings.time_zone, name)
     facts, doubts = _believable(facts, name)
-    keys = {key: _first(key, sidecar, *facts) for key in CAPTURE_FACTS}
+    keys = {key: _first(key, sidecar, *(found.capture for found in facts)) for key in CAPTURE_FACTS}
     if span.length_s is not None:
         keys["length_s"] = span.length_s
     if _impossible_stack(keys):  # the note's own pair was checked when it was read
@@ -152,11 +152,12 @@ def _believable(facts: Sequence[Facts], name: str) -> tuple[tuple[Facts, ...], t
         without: dict[str, None] = {}
         for key in CAPTURE_FACTS:
             try:
-                check_table(Sidecar, {key: getattr(found, key)}, name=source)
+                check_table(Sidecar, {key: getattr(found.capture, key)}, name=source)
             except SettingsError as error:
                 doubts.append(f"{error.causes[0]}; left out")
                 without[key] = None
-        kept.append(dataclasses.replace(found, **without))  # type: ignore[arg-type]
+        believable = dataclasses.replace(found.capture, **without)
+        kept.append(dataclasses.replace(found, capture=believable))
     return tuple(kept), tuple(doubts)
 
 

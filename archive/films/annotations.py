@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from archive.disc.derotation import ViewGeometry
 from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
 from archive.films.drawing import Annotations, Label
-from archive.films.job import FilmJob, GroupPosition, MapWindow, view_geometry
+from archive.films.job import FilmJob, MapWindow, view_geometry
 from archive.model.angles import difference_deg
+from archive.model.group import NamedPosition
 from archive.sun.heliographic import to_disc
 from archive.sun.rotation import carrington_drift_deg_per_day
 
@@ -84,7 +85,7 @@ def map_annotations(job: FilmJob, window: MapWindow) -> AnnotationsAt:
 
 def _groups_at(job: FilmJob, time_utc: datetime) -> Iterator[tuple[str, NDArray[Any], NDArray[Any]]]:
     """Yield name, latitude and Carrington longitude of each existing group, moved from its nearest sighting."""
-    positions: dict[str, list[GroupPosition]] = {}
+    positions: dict[str, list[NamedPosition]] = {}
     for position in job.groups:
         positions.setdefault(position.name, []).append(position)
     for name, own in sorted(positions.items()):

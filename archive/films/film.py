@@ -17,8 +17,9 @@ from archive.disk import Folder
 from archive.errors import FactsError, FolderError, clear_refusal
 from archive.films.encoder import Coding, Loop, Progress, encode_mp4, has_av1, replacing
 from archive.films.frames import Load, film_frames
-from archive.films.timeline import FrameSpec, Sighting, daily_timeline
+from archive.films.timeline import FrameSpec, daily_timeline
 from archive.model.choices import FilmStyle
+from archive.model.observation import Observation
 
 __all__ = [
     "FilmDisc",
@@ -123,7 +124,7 @@ def _is_list_of_frames(folder: Folder, name: str) -> bool:
 
 
 def make_daily_film(
-    sightings: Sequence[Sighting],
+    pictures: Sequence[Observation],
     load: Load,
     out: Path,
     *,
@@ -141,7 +142,7 @@ def make_daily_film(
     size_px
         Side of the film.
     """
-    specs = daily_timeline(sightings, frames_per_second=frames_per_second)
+    specs = daily_timeline(pictures, frames_per_second=frames_per_second)
     head = FilmHead("daily", size_px, disc.resized(size_px), frames_per_second)
     return make_film(specs, film_frames(specs, load, size_px=size_px), out, head=head, on_progress=on_progress)
 

@@ -9,12 +9,13 @@ from datetime import datetime
 from archive.disc.aligned import DiscFrame
 from archive.disc.derotation import ViewGeometry
 from archive.model.choices import Caption, FilmView, Look
+from archive.model.group import NamedPosition
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.store import StoredBlob
 from archive.sun.view import sun_view
 
-__all__ = ["FilmJob", "FilmOptions", "GroupPosition", "MapWindow", "view_geometry"]
+__all__ = ["FilmJob", "FilmOptions", "MapWindow", "view_geometry"]
 
 
 @dataclass(frozen=True)
@@ -39,16 +40,6 @@ class FilmOptions:
 
 
 @dataclass(frozen=True)
-class GroupPosition:
-    """The position of a named group at one time."""
-
-    name: str
-    time_utc: datetime
-    latitude_deg: float
-    carrington_longitude_deg: float
-
-
-@dataclass(frozen=True)
 class FilmJob:
     """The input of a film: observations, their discs (FITS) by id, look, options and group positions."""
 
@@ -56,7 +47,7 @@ class FilmJob:
     discs: Mapping[str, StoredBlob | bytes]
     look: Look
     options: FilmOptions
-    groups: Sequence[GroupPosition] = ()
+    groups: Sequence[NamedPosition] = ()
 
     @property
     def frame(self) -> DiscFrame:

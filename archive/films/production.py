@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 from archive.films.film import FilmDisc, FilmHead, film_content, make_film
 from archive.films.job import FilmJob
 from archive.films.styles import Frames, map_window, render_frames
-from archive.films.timeline import FrameSpec, Sighting, daily_timeline, smooth_timeline
+from archive.films.timeline import FrameSpec, daily_timeline, smooth_timeline
 from archive.model.choices import FilmStyle
 
 __all__ = ["FRAMES_PER_SECOND", "PACE_S", "film_of", "plan_film"]
@@ -42,18 +42,17 @@ def film_of(job: FilmJob, style: FilmStyle, name: str, *discs: bytes) -> dict[st
 
 def plan_film(job: FilmJob, style: FilmStyle, *, painters: int = 1) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
     """Return the time line, the frames (painted by so many threads) and the head of a film."""
-    sightings = [Sighting(one.id, one.time_utc) for one in job.chosen]
     pace_s = job.options.pace_s or PACE_S[style]
     frame = job.frame
     disc = FilmDisc(frame.centre_px, frame.centre_px, frame.radius_px, frame.size_px)
     if style == "smooth":
         specs = smooth_timeline(
-            sightings, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=job.options.reach_days
+            job.chosen, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=job.options.reach_days
         )
         frames = render_frames(job, style, specs, painters=painters)
         return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
     held_s = round(_HELD_SHARE * pace_s * FRAMES_PER_SECOND) / FRAMES_PER_SECOND
-    specs = daily_timeline(sightings, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
+    specs = daily_timeline(job.chosen, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
     frames = render_frames(job, style, specs, painters=painters)
     if style == "daily":
         return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)

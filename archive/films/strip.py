@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.films.caption import Box
-from archive.films.timeline import FrameSpec, Sighting
+from archive.films.timeline import FrameSpec
+from archive.model.observation import Observation
 
 __all__ = ["draw_strip", "strip_box_px", "strip_picture"]
 
@@ -25,19 +26,19 @@ def strip_box_px(size_px: int) -> Box:
 
 
 def strip_picture(
-    sightings: Sequence[Sighting], first: datetime, last: datetime, *, size_px: int, reach_days: float
+    pictures: Sequence[Observation], first: datetime, last: datetime, *, size_px: int, reach_days: float
 ) -> NDArray[np.uint8]:
     """Return the strip without its pointer, grey levels of the shape of `strip_box_px`.
 
-    Each sighting has a tick; the line is interrupted where no sighting is within reach.
+    Each picture has a tick; the line is interrupted where none is within reach.
     """
     box = strip_box_px(size_px)
     strip = np.zeros((box.bottom - box.top, box.right - box.left), np.uint8)
     middle, thickness = strip.shape[0] // 2, max(1, round(size_px / 900))
-    positions = [_position_px(sighting.time_utc, first, last, strip.shape[1]) for sighting in sightings]
-    for sighting in sightings:
+    positions = [_position_px(picture.time_utc, first, last, strip.shape[1]) for picture in pictures]
+    for picture in pictures:
         reach = timedelta(days=reach_days)
-        ends = (_position_px(sighting.time_utc + sign * reach, first, last, strip.shape[1]) for sign in (-1, 1))
+        ends = (_position_px(picture.time_utc + sign * reach, first, last, strip.shape[1]) for sign in (-1, 1))
         start, end = (round(min(max(position, 0), strip.shape[1] - 1)) for position in ends)
         strip[middle : middle + thickness, start : end + 1] = _LINE
     for position in positions:

@@ -36,7 +36,7 @@ from archive.films.drawing import draw_annotations
 from archive.films.frames import Overlay, Paint, film_frames, painted_frames
 from archive.films.job import FilmJob, MapWindow, view_geometry
 from archive.films.strip import draw_strip, strip_picture
-from archive.films.timeline import FrameSpec, Sighting
+from archive.films.timeline import FrameSpec
 from archive.model.choices import FilmStyle
 from archive.model.times import days_since_1970
 from archive.records.disc_files import read_disc
@@ -83,9 +83,8 @@ def _smooth_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> F
         return partial(paint, shares, at)
 
     annotations = _overlay(job, disc_annotations(job))
-    sightings = [Sighting(one.id, one.time_utc) for one in job.chosen]
     first, last = specs[0].time_utc, specs[-1].time_utc
-    strip = strip_picture(sightings, first, last, size_px=size_px, reach_days=reach_days)
+    strip = strip_picture(job.chosen, first, last, size_px=size_px, reach_days=reach_days)
 
     def overlay(frame: NDArray[np.uint8], spec: FrameSpec) -> None:
         annotations(frame, spec)

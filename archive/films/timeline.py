@@ -10,18 +10,11 @@ from itertools import chain, pairwise
 
 from archive.errors import FactsError
 from archive.model.choices import FrameKind
+from archive.model.observation import Observation
 
-__all__ = ["MAX_FRAMES", "FrameSpec", "Sighting", "check_length", "daily_timeline", "smooth_timeline"]
+__all__ = ["MAX_FRAMES", "FrameSpec", "check_length", "daily_timeline", "smooth_timeline"]
 
 MAX_FRAMES = 100_000  # over an hour of film: ten years with a picture a day, or five and a half years in smooth style
-
-
-@dataclass(frozen=True)
-class Sighting:
-    """One picture that a film can show: its id and mid-capture time (aware UTC)."""
-
-    observation_id: str
-    time_utc: datetime
 
 
 @dataclass(frozen=True)
@@ -42,13 +35,13 @@ class FrameSpec:
 
 
 def daily_timeline(
-    sightings: Sequence[Sighting], *, frames_per_second: int = 25, hold_s: float = 0.8, fade_s: float = 0.5
+    pictures: Sequence[Observation], *, frames_per_second: int = 25, hold_s: float = 0.8, fade_s: float = 0.5
 ) -> tuple[FrameSpec, ...]:
-    """Return a time line that shows each sighting for `hold_s` and cross-fades to the next in `fade_s`.
+    """Return a time line that shows each picture for `hold_s` and cross-fades to the next in `fade_s`.
 
     Parameters
     ----------
-    sightings
+    pictures
         In any order; shown in order of time, then name. A single one gives a still film of ``2 * hold_s``.
     frames_per_second
         Frames per second; `hold_s` and `fade_s` are rounded to whole frames, the hold to at least one.
@@ -62,9 +55,9 @@ def daily_timeline(
     Raises
     ------
     FactsError
-        There are no sightings, or over `MAX_FRAMES` frames.
+        There are no pictures, or over `MAX_FRAMES` frames.
     """
-    shown = _in_order(sightings)
+    shown = _in_order(pictures)
     check_length([one.time_utc for one in shown], frames_each=round((hold_s + fade_s) * frames_per_second))
     hold = max(1, round(hold_s * frames_per_second))
     fade = round(fade_s * frames_per_second)
@@ -77,13 +70,13 @@ def daily_timeline(
 
 
 def smooth_timeline(
-    sightings: Sequence[Sighting], *, frames_per_second: int = 25, day_s: float = 2.0, reach_days: float = 3.0
+    pictures: Sequence[Observation], *, frames_per_second: int = 25, day_s: float = 2.0, reach_days: float = 3.0
 ) -> tuple[FrameSpec, ...]:
-    """Return a time line of equal time steps from the first sighting to the last.
+    """Return a time line of equal time steps from the first picture to the last.
 
     Parameters
     ----------
-    sightings
+    pictures
         In any order. A single one gives a still film of two seconds.
     frames_per_second
         Frames per second.
@@ -101,16 +94,16 @@ def smooth_timeline(
     Raises
     ------
     FactsError
-        There are no sightings, or over `MAX_FRAMES` frames.
+        There are no pictures, or over `MAX_FRAMES` frames.
     """
-    shown = _in_order(sightings)
+    shown = _in_order(pictures)
     check_length([one.time_utc for one in shown], frames_a_day=round(day_s * frames_per_second))
     if len(shown) == 1:
         return tuple(
             FrameSpec(index, *piece) for index, piece in enumerate(_hold_frames(shown[0], 2 * frames_per_second))
         )
     step = timedelta(days=1) / max(1, round(day_s * frames_per_second))
-    first, times = shown[0].time_utc, [sighting.time_utc for sighting in shown]
+    first, times = shown[0].time_utc, [picture.time_utc for picture in shown]
     count = round((times[-1] - first) / step) + 1
     observed = _nearest(shown, step)
     frames = []
@@ -118,7 +111,7 @@ def smooth_timeline(
         time_utc = first + timedelta(seconds=round((step * index).total_seconds()))
         if index in observed:
             seen = observed[index]
-            frames.append(FrameSpec(index, time_utc, "observed", (seen.observation_id,), 0.0, seen.time_utc))
+            frames.append(FrameSpec(index, time_utc, "observed", (seen.id,), 0.0, seen.time_utc))
         else:
             after = bisect_right(times, time_utc)
             frames.append(
@@ -133,9 +126,9 @@ def check_length(times_utc: Sequence[datetime], *, frames_each: int = 0, frames_
     Parameters
     ----------
     times_utc
-        Times of the sightings, in order.
+        Times of the pictures, in order.
     frames_each
-        Frames per sighting.
+        Frames per picture.
     frames_a_day
         Frames per 24 hours.
 
@@ -154,52 +147,52 @@ def check_length(times_utc: Sequence[datetime], *, frames_each: int = 0, frames_
         )
 
 
-def _in_order(sightings: Sequence[Sighting]) -> list[Sighting]:
-    """Return the sightings sorted by time, then id; refuse an empty sequence."""
-    if not sightings:
+def _in_order(pictures: Sequence[Observation]) -> list[Observation]:
+    """Return the pictures sorted by time, then id; refuse an empty sequence."""
+    if not pictures:
         raise FactsError("film: no observation with known north in this span; choose a longer one")
-    if any(sighting.time_utc.utcoffset() is None for sighting in sightings):
-        raise ValueError("the time of a sighting must be aware UTC, not naive")
-    return sorted(sightings, key=lambda sighting: (sighting.time_utc, sighting.observation_id))
+    if any(picture.time_utc.utcoffset() is None for picture in pictures):
+        raise ValueError("the time of a picture must be aware UTC, not naive")
+    return sorted(pictures, key=lambda picture: (picture.time_utc, picture.id))
 
 
-def _nearest(shown: Sequence[Sighting], step: timedelta) -> dict[int, Sighting]:
-    """Return the sighting of each frame index; of two on one frame, the nearer one."""
+def _nearest(shown: Sequence[Observation], step: timedelta) -> dict[int, Observation]:
+    """Return the picture of each frame index; of two on one frame, the nearer one."""
     first = shown[0].time_utc
-    frames: dict[int, Sighting] = {}
-    for sighting in shown:
-        index = round((sighting.time_utc - first) / step)
+    frames: dict[int, Observation] = {}
+    for picture in shown:
+        index = round((picture.time_utc - first) / step)
         known = frames.get(index)
         frame_utc = first + step * index
-        if known is None or abs(sighting.time_utc - frame_utc) < abs(known.time_utc - frame_utc):
-            frames[index] = sighting
+        if known is None or abs(picture.time_utc - frame_utc) < abs(known.time_utc - frame_utc):
+            frames[index] = picture
     return frames
 
 
-def _frame_fade_frames(index: int, time_utc: datetime, around: Sequence[Sighting], reach: timedelta) -> FrameSpec:
+def _frame_fade_frames(index: int, time_utc: datetime, around: Sequence[Observation], reach: timedelta) -> FrameSpec:
     """Return a frame between observations; those too far away in time are left out."""
-    near = tuple(sighting for sighting in around if abs(sighting.time_utc - time_utc) < reach)
+    near = tuple(picture for picture in around if abs(picture.time_utc - time_utc) < reach)
     weight = 0.0
     if len(near) == 2:
         weight = (time_utc - near[0].time_utc) / (near[1].time_utc - near[0].time_utc)
-    return FrameSpec(index, time_utc, "between", tuple(sighting.observation_id for sighting in near), weight)
+    return FrameSpec(index, time_utc, "between", tuple(picture.id for picture in near), weight)
 
 
 # A frame without its index.
 _Piece = tuple[datetime, FrameKind, tuple[str, ...], float]
 
 
-def _hold_frames(sighting: Sighting, frames: int) -> Iterator[_Piece]:
+def _hold_frames(picture: Observation, frames: int) -> Iterator[_Piece]:
     """Yield frames that show one observation unchanged."""
     for _ in range(frames):
-        yield sighting.time_utc, "observed", (sighting.observation_id,), 0.0
+        yield picture.time_utc, "observed", (picture.id,), 0.0
 
 
-def _fade_frames(first: Sighting, second: Sighting, frames: int) -> Iterator[_Piece]:
+def _fade_frames(first: Observation, second: Observation, frames: int) -> Iterator[_Piece]:
     """Yield the frames of a cross-fade, without its ends, which belong to the holds."""
     gap_s = (second.time_utc - first.time_utc).total_seconds()
     for step in range(1, frames + 1):
         fraction = step / (frames + 1)
         time_utc = first.time_utc + timedelta(seconds=round(gap_s * fraction))
         weight = fraction * fraction * (3 - 2 * fraction)
-        yield time_utc, "between", (first.observation_id, second.observation_id), weight
+        yield time_utc, "between", (first.id, second.id), weight

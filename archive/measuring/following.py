@@ -8,16 +8,15 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 from operator import itemgetter
 from statistics import median
 
 from archive.measuring.tracks import GATE, MotionNoise, assign, has_set, link_positions, misfits
-from archive.model.group import Group, Position, Sighting
+from archive.model.group import Group, NamedPosition, Position, Sighting, named_position
 
 __all__ = [
-    "NamedPosition",
     "follow_groups",
     "names_to_register",
     "with_returns",
@@ -29,16 +28,6 @@ _DISC_PASSAGE_DAYS = 14.0
 _ABSENCE_DAYS = (9.0, 22.0)
 _NEAR_LIMB_DEG = 40.0
 _RETURN_GATE = 2.5**2
-
-
-@dataclass(frozen=True)
-class NamedPosition:
-    """An entry of the register of names: the group's position and time when it was named."""
-
-    name: str
-    time_days: float
-    latitude_deg: float
-    carrington_longitude_deg: float
 
 
 # Growth and decay move a group's mean position by a degree or two a day along the parallel; the values reproduce
@@ -99,8 +88,8 @@ def with_returns(groups: Sequence[Group]) -> tuple[Group, ...]:
 
 def names_to_register(groups: Iterable[Group], *, known: Collection[str]) -> tuple[NamedPosition, ...]:
     """Return the new names, with the positions of the groups' first sightings, to append to the register."""
-    positions = [(group.name, group.sightings[0].position) for group in groups if group.name not in known]
-    return tuple(NamedPosition(name, at.time_days, at.latitude_deg, at.longitude_deg) for name, at in positions)
+    new = (group for group in groups if group.name not in known)
+    return tuple(named_position(group.name, group.sightings[0].position) for group in new)
 
 
 def _sort_key(sighting: Sighting) -> tuple[float, str, float, float]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 
 from archive.model.observation import SpotGroup
+from archive.model.times import days_since_1970, time_from_days
 
-__all__ = ["Group", "GroupRotation", "Position", "Sighting"]
+__all__ = ["Group", "GroupRotation", "NamedPosition", "Position", "Sighting", "named_position"]
 
 # For positions entered by hand without an error: half a millimetre on a drawn disc of 150 mm is 0.4 deg at its centre.
 _ASSUMED_SIGMA_DEG = 0.5
@@ -23,6 +25,27 @@ class Position:
     meridian_deg: float  # central meridian distance, west positive
     latitude_sigma_deg: float
     longitude_sigma_deg: float
+
+
+@dataclass(frozen=True)
+class NamedPosition:
+    """The position of a named group at a time, aware UTC: as the register of names keeps it, and a film labels it."""
+
+    name: str
+    time_utc: datetime
+    latitude_deg: float
+    carrington_longitude_deg: float
+
+    @property
+    def time_days(self) -> float:
+        """The time in days since 1970 January 1, 0 h UTC."""
+        return days_since_1970(self.time_utc)
+
+
+def named_position(name: str, at: Position) -> NamedPosition:
+    """Return a group's position under its name, to the second and to a hundredth of a degree, as it is kept."""
+    longitude_deg = round(at.longitude_deg % 360.0, 2)
+    return NamedPosition(name, time_from_days(at.time_days), round(at.latitude_deg, 2), longitude_deg)
 
 
 @dataclass(frozen=True)

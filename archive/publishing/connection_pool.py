@@ -6,17 +6,19 @@ import io
 import os
 import threading
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from itertools import groupby
 from typing import BinaryIO, Protocol, TypeVar
 
 from archive.disk import Folder
-from archive.publishing.place import ConnectionDropped, Delivery, FileMissing, with_retries
-from archive.publishing.step_by_step import step_by_step
+from archive.site_tree.digests import Digest
+from archive.site_tree.manifest import Manifest
+from archive.site_tree.parallel import run_parallel
+from archive.site_tree.place import ConnectionDropped, Delivery, FileMissing, with_retries
+from archive.site_tree.step_by_step import step_by_step
 
-__all__ = ["Connection", "FolderListing", "PooledPlace", "run_parallel"]
+__all__ = ["Connection", "FolderListing", "PooledPlace"]
 
 _BATCH_FILES, _BATCH_BYTES = 32, 32 << 20
 
@@ -89,6 +91,10 @@ class PooledPlace:
                 found |= list_folder.files
             pending = [folder for list_folder in looks for folder in list_folder.folders] if folders is None else []
         return found
+
+    def digests(self, held: Manifest) -> Mapping[str, Digest]:
+        """Return what the list of files says."""
+        return held.files
 
     def apply(self, delivery: Delivery) -> None:
         """Update file by file."""
@@ -173,33 +179,6 @@ class PooledPlace:
             if connection is not None:
                 self._idle.append(connection)
             self._change.notify_all()
-
-
-def run_parallel(call: Callable[[Item], Result], items: Sequence[Item], *, connections: int) -> list[Result]:
-    """Return the result of a call for every item in order, from parallel threads; raise the first exception."""
-    if connections == 1 or len(items) <= 1:
-        return [call(item) for item in items]
-    failed = threading.Event()
-
-    def unless_failed(item: Item) -> Result:
-        if failed.is_set():
-            raise CancelledError
-        try:
-            return call(item)
-        except BaseException:
-            failed.set()
-            raise
-
-    with ThreadPoolExecutor(min(connections, len(items))) as pool:
-        futures = [pool.submit(unless_failed, item) for item in items]
-        try:
-            faults = [fault for one in futures if (fault := one.exception()) and not isinstance(fault, CancelledError)]
-        except BaseException:  # Ctrl-C
-            failed.set()
-            raise
-    if faults:
-        raise faults[0]
-    return [one.result() for one in futures]
 
 
 def _put_file(connection: Connection, source: Folder, name: str) -> None:

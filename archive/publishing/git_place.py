@@ -14,11 +14,12 @@ from pathlib import Path
 from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address
-from archive.publishing.manifest import MANIFEST, manifest_bytes, read_manifest
-from archive.publishing.place import ConnectionDropped, Delivery, FileMissing, with_retries
-from archive.publishing.plan import batches
 from archive.publishing.staging import staged
 from archive.publishing.system_tool import ToolAnswer, run_tool
+from archive.site_tree.digests import Digest
+from archive.site_tree.manifest import MANIFEST, Manifest, manifest_bytes, read_manifest
+from archive.site_tree.place import ConnectionDropped, Delivery, FileMissing, with_retries
+from archive.site_tree.plan import batches
 
 __all__ = ["GitPlace"]
 
@@ -133,6 +134,10 @@ class GitPlace:
 
     def _tree_of_tip(self) -> str:
         return self._git("rev-parse", f"{self._tip}^{{tree}}").decode().strip()
+
+    def digests(self, held: Manifest) -> Mapping[str, Digest]:
+        """Return what the list of files says."""
+        return held.files
 
     def apply(self, delivery: Delivery) -> None:
         """Make the commit and push it; nothing is pushed where the files are those of the newest commit."""

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from importlib.util import find_spec
+from pathlib import Path
 
 from archive.errors import PublishError
 from archive.publishing.address import Address, Kind
 from archive.publishing.credentials import find_login
-from archive.publishing.place import Place
+from archive.site_tree.place import Place
 
 __all__ = ["open_place"]
 
@@ -67,9 +68,9 @@ def _git(address: Address, target_name: str | None) -> Place:
 
 
 def _zip(address: Address, target_name: str | None) -> Place:
-    from archive.publishing.zip_place import ZipPlace
+    from archive.site_tree.zip_place import ZipPlace
 
-    return ZipPlace(address)
+    return ZipPlace(address.name, Path(address.path))
 
 
 _OPENERS: dict[Kind, Callable[[Address, str | None], Place]] = {

@@ -14,10 +14,12 @@ from pathlib import Path
 from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address
-from archive.publishing.place import ConnectionDropped, Delivery, FileMissing, with_retries
 from archive.publishing.staging import staged
-from archive.publishing.step_by_step import step_by_step
 from archive.publishing.system_tool import ToolAnswer, run_tool
+from archive.site_tree.digests import Digest
+from archive.site_tree.manifest import Manifest
+from archive.site_tree.place import ConnectionDropped, Delivery, FileMissing, with_retries
+from archive.site_tree.step_by_step import step_by_step
 
 __all__ = ["RsyncPlace"]
 
@@ -92,6 +94,10 @@ class RsyncPlace:
                 name = row[3].split(" -> ")[0] if row[1] == "l" else row[3]
                 found[_plain(name)] = int(row[2].replace(",", ""))
         return found
+
+    def digests(self, held: Manifest) -> Mapping[str, Digest]:
+        """Return what the list of files says."""
+        return held.files
 
     def apply(self, delivery: Delivery) -> None:
         """Change batch by batch."""

@@ -16,10 +16,12 @@ from urllib.parse import urlsplit
 from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address, is_loopback
-from archive.publishing.connection_pool import run_parallel
 from archive.publishing.content_types import cache_control, content_type
-from archive.publishing.place import ConnectionDropped, Delivery, FileMissing, with_retries
-from archive.publishing.step_by_step import step_by_step
+from archive.site_tree.digests import Digest
+from archive.site_tree.manifest import Manifest
+from archive.site_tree.parallel import run_parallel
+from archive.site_tree.place import ConnectionDropped, Delivery, FileMissing, with_retries
+from archive.site_tree.step_by_step import step_by_step
 
 __all__ = ["S3Place"]
 
@@ -72,6 +74,10 @@ class S3Place:
                 if name and not name.endswith("/"):  # such keys stand for folders in some tools
                     found[name] = entry["Size"]
         return found
+
+    def digests(self, held: Manifest) -> Mapping[str, Digest]:
+        """Return what the list of files says."""
+        return held.files
 
     def apply(self, delivery: Delivery) -> None:
         """Change object by object."""

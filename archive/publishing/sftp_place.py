@@ -16,8 +16,8 @@ from archive.errors import PublishError
 from archive.publishing.address import Address
 from archive.publishing.connection_pool import FolderListing, PooledPlace
 from archive.publishing.credentials import Login
-from archive.publishing.place import ConnectionDropped, FileMissing
-from archive.publishing.tree import PART_SUFFIX
+from archive.site_tree.place import ConnectionDropped, FileMissing
+from archive.site_tree.tree import PART_SUFFIX
 
 if TYPE_CHECKING:
     import paramiko

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any
 
+from archive.model.observation import Capture
 from archive.reading import jpeg, png
 from archive.reading.found import Facts, FoundTime
 from archive.reading.mapped import Content, as_file
@@ -46,7 +47,7 @@ def exif_facts(data: Content, kind: PictureKind) -> Facts:
     if time is None:
         time = _gps_time(_part(block, GPS_PART))
     found = None if time is None else FoundTime(time, "start")
-    return Facts("exif", found, exposure_s=_positive(exif.get(EXPOSURE_TIME)))
+    return Facts("exif", found, Capture(exposure_s=_positive(exif.get(EXPOSURE_TIME))))
 
 
 def _block(data: Content, kind: PictureKind) -> Content:

@@ -13,6 +13,7 @@ from datetime import UTC, datetime, timedelta
 from archive.errors import FactsError
 from archive.model.choices import TimeMeaning
 from archive.model.constants import SECONDS_PER_DAY
+from archive.model.observation import Capture
 from archive.reading.fits import Cards, read_headers
 from archive.reading.found import Facts, FoundTime, clean_text
 from archive.reading.mapped import Content
@@ -54,12 +55,14 @@ def fits_facts(data: Content, name: str) -> Facts:
     return Facts(
         "fits",
         None if meaning is None else FoundTime(times[meaning], meaning),
-        length_s=_positive(cards, "TELAPSE") or _length_s(times),
-        filter=clean_text(cards.get("FILTER")),
-        exposure_s=_positive(cards, "EXPTIME", "EXPOSURE", "XPOSURE"),
-        gain=_positive(cards, "GAIN"),
-        binning=None if binning is None else round(binning),
-        frames_stacked=None if stacked is None else round(stacked),
+        Capture(
+            length_s=_positive(cards, "TELAPSE") or _length_s(times),
+            filter=clean_text(cards.get("FILTER")),
+            exposure_s=_positive(cards, "EXPTIME", "EXPOSURE", "XPOSURE"),
+            gain=_positive(cards, "GAIN"),
+            binning=None if binning is None else round(binning),
+            frames_stacked=None if stacked is None else round(stacked),
+        ),
         site=clean_text(cards.get("OBSERVAT")),
         instrument=clean_text(cards.get("INSTRUME")) or clean_text(cards.get("TELESCOP")),
         axes=header_axes(headers.picture),

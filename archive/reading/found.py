@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
 from archive.model.choices import CoordinateSystem, TimeMeaning
+from archive.model.observation import Capture
 
 __all__ = ["Facts", "FoundTime", "HeaderAxes", "clean_text"]
 
@@ -34,19 +35,11 @@ class HeaderAxes:
 
 @dataclass(frozen=True)
 class Facts:
-    """Capture metadata from one source in the file; None where missing."""
+    """Metadata from one source in the file; None where missing. The capture's start is not among them."""
 
     source: Literal["fits", "exif", "name"]
     time: FoundTime | None = None
-    length_s: float | None = None
-    filter: str | None = None
-    exposure_s: float | None = None
-    gain: float | None = None
-    binning: int | None = None
-    frames_captured: int | None = None
-    frames_stacked: int | None = None
-    seeing: float | None = None
-    transparency: str | None = None
+    capture: Capture = field(default_factory=Capture)
     site: str | None = None
     instrument: str | None = None
     axes: HeaderAxes | None = None

@@ -13,12 +13,13 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from archive.model.group import NamedPosition
 from archive.records.archive_files import files_of
 from archive.records.corrections import GroupName
 from archive.records.toml_files import TomlModel, read_toml
 from archive.records.value_kinds import AwareTime
 
-__all__ = ["GROUP_NAMES_FILE", "GivenName", "GroupNames", "add_names", "read_names"]
+__all__ = ["GROUP_NAMES_FILE", "GroupNames", "add_names", "read_names"]
 
 GROUP_NAMES_FILE = "group-names.toml"
 _MOST_BYTES = 10_000_000  # 85 000 names; the busiest years bring some 500
@@ -27,8 +28,8 @@ _HEAD = (
 )
 
 
-class GivenName(TomlModel):
-    """A name, and the group's place when it was given."""
+class _Row(TomlModel):
+    """A name, and the group's place when it was given, as the file has them."""
 
     name: GroupName
     time: AwareTime
@@ -37,7 +38,7 @@ class GivenName(TomlModel):
 
 
 class GroupNames(TomlModel):
-    groups: Annotated[tuple[GivenName, ...], Field(default=())]
+    groups: Annotated[tuple[_Row, ...], Field(default=())]
 
     @model_validator(mode="after")
     def _once(self) -> GroupNames:
@@ -48,7 +49,7 @@ class GroupNames(TomlModel):
         return self
 
 
-def read_names(root: Path) -> tuple[GivenName, ...]:
+def read_names(root: Path) -> tuple[NamedPosition, ...]:
     """Return all names given so far, in the order of giving.
 
     Raises
@@ -59,10 +60,13 @@ def read_names(root: Path) -> tuple[GivenName, ...]:
     files = files_of(root)
     if not files.exists(GROUP_NAMES_FILE):
         return ()
-    return read_toml(files, GROUP_NAMES_FILE, GroupNames, most_bytes=_MOST_BYTES).groups
+    found = read_toml(files, GROUP_NAMES_FILE, GroupNames, most_bytes=_MOST_BYTES)
+    return tuple(
+        NamedPosition(row.name, row.time, row.latitude_deg, row.carrington_longitude_deg) for row in found.groups
+    )
 
 
-def add_names(root: Path, given: Sequence[GivenName]) -> None:
+def add_names(root: Path, given: Sequence[NamedPosition]) -> None:
     """Add names at the end; what stands there stays as it is, byte for byte.
 
     Raises
@@ -79,9 +83,9 @@ def add_names(root: Path, given: Sequence[GivenName]) -> None:
     files.write(GROUP_NAMES_FILE, before + "".join(_entry(one) for one in given).encode())
 
 
-def _entry(one: GivenName) -> str:
+def _entry(one: NamedPosition) -> str:
     return (
-        f'\n[[groups]]\nname = "{one.name}"\ntime = {one.time:%Y-%m-%dT%H:%M:%SZ}\n'
+        f'\n[[groups]]\nname = "{one.name}"\ntime = {one.time_utc:%Y-%m-%dT%H:%M:%SZ}\n'
         f"latitude_deg = {one.latitude_deg:.2f}\n"
         f"carrington_longitude_deg = {one.carrington_longitude_deg % 360.0:.2f}\n"
     )

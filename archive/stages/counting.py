@@ -11,18 +11,16 @@ import numpy as np
 from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.measuring.fixed_pattern import SpotPositions, fixed_pattern_specks
 from archive.measuring.following import (
-    NamedPosition,
     follow_groups,
     names_to_register,
     with_returns,
 )
 from archive.measuring.groups import group_turned_spots
 from archive.model.angles import difference_deg
-from archive.model.group import Group, Sighting
+from archive.model.group import Group, NamedPosition, Sighting, named_position
 from archive.model.observation import Counts, NamedGroup, Observation, Spot, SpotGroup
-from archive.model.times import days_since_1970, time_from_days
+from archive.model.times import days_since_1970
 from archive.records.corrections import StatedGroup
-from archive.records.group_names import GivenName
 from archive.records.record import Record
 from archive.stages.archive import Archive
 from archive.stages.evidence import is_up
@@ -44,11 +42,11 @@ class CountResult:
 
     observations: tuple[Observation, ...]
     groups: tuple[Group, ...]
-    new_names: tuple[GivenName, ...]
+    new_names: tuple[NamedPosition, ...]
 
 
 def count_spots(
-    archive: Archive, found: Sequence[Observation], records: Mapping[str, Record], *, names: Sequence[GivenName]
+    archive: Archive, found: Sequence[Observation], records: Mapping[str, Record], *, names: Sequence[NamedPosition]
 ) -> CountResult:
     """Count every white-light picture of a Sun that is up, and that shows its spots or has a count by hand.
 
@@ -59,7 +57,7 @@ def count_spots(
         In order of time.
     records : mapping
         By the observation's id.
-    names : sequence of GivenName
+    names : sequence of NamedPosition
         All given so far.
     """
     looked_at = [
@@ -82,7 +80,7 @@ def count_spots(
         else one
         for one in found
     )
-    return CountResult(observations, followed, _new_names(followed, names))
+    return CountResult(observations, followed, names_to_register(followed, known={one.name for one in names}))
 
 
 def _with_remark(one: Observation, remark: str | None) -> Observation:
@@ -174,7 +172,7 @@ def _followed(
     groups: Mapping[str, tuple[SpotGroup, ...]],
     records: Mapping[str, Record],
     *,
-    names: Sequence[GivenName],
+    names: Sequence[NamedPosition],
 ) -> tuple[Group, ...]:
     """Return groups with a place, followed through time; those that a record names join the group of that name."""
     sightings = []
@@ -193,13 +191,11 @@ def _followed(
                 sightings.append(sighting)
             else:
                 by_hand.append((name, sighting))
-    register = [_place_named(one) for one in names]
+    register = list(names)
     # A name that a hand gives is taken from now on; rounded as it will be kept, so that the next build finds the same.
     for name, sighting in by_hand:
         if name not in {one.name for one in register}:
-            at = sighting.position
-            kept = _given_name(NamedPosition(name, at.time_days, at.latitude_deg, at.longitude_deg))
-            register.append(_place_named(kept))
+            register.append(named_position(name, sighting.position))
 
     def follow(some: Sequence[Sighting], taken: Collection[str] = ()) -> tuple[Group, ...]:
         free = [one for one in register if one.name not in taken]
@@ -244,20 +240,3 @@ def _with_counts(
         spot_area_msh=sum(group.area_msh for group in groups),
         groups=tuple(NamedGroup(called.get((one.id, group)), group, by_hand) for group in groups),
     )
-
-
-def _new_names(followed: Sequence[Group], names: Sequence[GivenName]) -> tuple[GivenName, ...]:
-    return tuple(_given_name(place) for place in names_to_register(followed, known={one.name for one in names}))
-
-
-def _given_name(place: NamedPosition) -> GivenName:
-    return GivenName(
-        name=place.name,
-        time=time_from_days(place.time_days),
-        latitude_deg=round(place.latitude_deg, 2),
-        carrington_longitude_deg=round(place.carrington_longitude_deg % 360.0, 2),
-    )
-
-
-def _place_named(given: GivenName) -> NamedPosition:
-    return NamedPosition(given.name, days_since_1970(given.time), given.latitude_deg, given.carrington_longitude_deg)

@@ -18,12 +18,13 @@ from archive.execution.executor import IN_THIS_PROCESS, processors
 from archive.execution.in_flight import fits_in_flight
 from archive.films.encoder import has_av1
 from archive.films.film import FilmFiles, make_film, put_film
-from archive.films.job import FilmJob, FilmOptions, GroupPosition
+from archive.films.job import FilmJob, FilmOptions
 from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, plan_film
 from archive.films.timeline import check_length
 from archive.model.choices import Band, FilmStyle, Look
 from archive.model.days import by_day, picture_of_day
 from archive.model.film import Film
+from archive.model.group import NamedPosition
 from archive.model.observation import Observation
 from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
@@ -139,7 +140,7 @@ def write_film(
     out: Path,
     span: FilmSettings,
     *,
-    groups: Sequence[GroupPosition] = (),
+    groups: Sequence[NamedPosition] = (),
 ) -> FilmFiles:
     """Write the film of these observations to `out`; the other files come beside it.
 
@@ -160,7 +161,7 @@ class _Wanted:
     name: str
     style: FilmStyle
     options: FilmOptions
-    groups: tuple[GroupPosition, ...]
+    groups: tuple[NamedPosition, ...]
 
     @property
     def out(self) -> Path:
@@ -225,7 +226,7 @@ def _to_send(job: FilmJob, film: _Wanted) -> tuple[Any, ...]:
 
 
 def kept_film(
-    archive: Archive, observations: Sequence[Observation], span: FilmSettings, *, groups: Sequence[GroupPosition] = ()
+    archive: Archive, observations: Sequence[Observation], span: FilmSettings, *, groups: Sequence[NamedPosition] = ()
 ) -> Film:
     """Return the film of a span, made now unless it is kept.
 
@@ -245,7 +246,7 @@ def kept_films(
     observations: Sequence[Observation],
     spans: Sequence[FilmSettings],
     *,
-    groups: Sequence[GroupPosition] = (),
+    groups: Sequence[NamedPosition] = (),
 ) -> tuple[list[Film], list[str]]:
     """Return the films of spans, made now unless they are kept, and what keeps others from being made."""
     store, derived = archive.store, derived_files(archive.root)

@@ -9,9 +9,10 @@ import msgspec
 from archive.model.film import Film
 from archive.model.group import Group
 from archive.model.rotation_law import RotationLaw
+from archive.model.rotation_map import RotationMap
 from archive.store import Store
 from archive.store.digest import encoded
-from archive.website.content import DerotationLaw, Entry, RotationEntry, SiteInfo
+from archive.website.content import DerotationLaw, Entry, SiteInfo
 
 __all__ = ["Gathered", "forget_gathered", "keep_gathered", "kept_gathered"]
 
@@ -26,7 +27,7 @@ class Gathered:
     entries: tuple[Entry, ...]
     films: tuple[Film, ...]
     groups: tuple[Group, ...]
-    rotations: tuple[RotationEntry, ...]
+    rotations: tuple[RotationMap, ...]
     own_law: RotationLaw | None
     published_laws: tuple[RotationLaw, ...]
     derotation: DerotationLaw

@@ -4,33 +4,24 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 
 import msgspec
 
 from archive.measuring.carrington_map import rotations_shown
 from archive.model.observation import Observation
+from archive.model.rotation_map import RotationMap
 from archive.stages.archive import Archive
 from archive.stages.discs import whole_discs
 from archive.stages.evidence import is_up
 from archive.stages.map_growth import MapFiles, grown_map
 from archive.store import Blob, digest
+from archive.sun.rotations import rotation_starts
 
-__all__ = ["RotationMap", "rotation_maps"]
+__all__ = ["rotation_maps"]
 
 _USUAL_SHARPNESS = 200.0  # radius over blur of a fair picture
 _LEAST_BLUR_PX = 0.5
 _GROWING = 2  # rotations, the newest, that are expected to grow: pictures at a seam add to both sides of it
-
-
-@dataclass(frozen=True)
-class RotationMap:
-    """The map of one rotation, and the share of the surface that it shows."""
-
-    rotation: int
-    picture: Blob
-    fits: Blob
-    observed_share: float
 
 
 class _KeptMap(msgspec.Struct, frozen=True, gc=False):
@@ -61,13 +52,19 @@ def rotation_maps(archive: Archive, found: Sequence[Observation], discs: Mapping
         if one.orientation.is_known and one.band == "white" and is_up(one.sun):
             for rotation in rotations_shown(one.sun):
                 members[rotation].append(one)
-    maps = []
+    made = []
     for number, rotation in enumerate(sorted(members)):
         archive.on_progress("mapping", number, len(members))
-        maps.append(_map(archive, rotation, members[rotation], discs, growing=sorted(members)[-_GROWING:]))
+        made.append(_map(archive, rotation, members[rotation], discs, growing=sorted(members)[-_GROWING:]))
     archive.on_progress("mapping", len(members), len(members))
     archive.store.forget(grown_map, keep=[str(rotation) for rotation in members])
-    return tuple(one for one in maps if one.observed_share > 0.0)
+    rotations = zip(sorted(members), made, strict=True)
+    shown = [(rotation, one) for rotation, one in rotations if one.observed_share > 0.0]
+    starts = rotation_starts([rotation + more for rotation, _ in shown for more in (0, 1)]) if shown else []
+    return tuple(
+        RotationMap(rotation, first, last, one.picture, one.fits, one.observed_share)
+        for (rotation, one), first, last in zip(shown, starts[::2], starts[1::2], strict=True)
+    )
 
 
 def _map(
@@ -77,7 +74,7 @@ def _map(
     discs: Mapping[str, Blob],
     *,
     growing: Collection[int],
-) -> RotationMap:
+) -> _KeptMap:
     store = archive.store
     wanted = tuple(digest([discs[one.id], one.sun, _sharpness(one)]) for one in members)
     kept = store.get(grown_map, str(rotation), None, _KeptMap)
@@ -91,7 +88,7 @@ def _map(
     if kept != before:
         blobs = [blob for blob in (kept.picture, kept.fits, kept.sums) if blob is not None]
         store.put(grown_map, str(rotation), None, kept, blobs=blobs)
-    return RotationMap(rotation, kept.picture, kept.fits, kept.observed_share)
+    return kept
 
 
 def _grown(

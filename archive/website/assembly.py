@@ -10,6 +10,7 @@ from pathlib import Path
 from archive.built import SiteReport
 from archive.disk import Folder
 from archive.model.film import Film
+from archive.model.rotation_map import RotationMap
 from archive.store import Blob, Store, digest, made_from
 from archive.website import addresses
 from archive.website.addresses import (
@@ -21,7 +22,7 @@ from archive.website.addresses import (
 )
 from archive.website.charts_page import charts_page
 from archive.website.compare_page import compare_pages
-from archive.website.content import Content, Entry, Graticule, RotationEntry
+from archive.website.content import Content, Entry, Graticule
 from archive.website.data_export import data_files
 from archive.website.data_page import data_page
 from archive.website.day_page import day_pages
@@ -244,9 +245,7 @@ def _entry_files(entry: Entry) -> list[tuple[str, Blob]]:
     return files
 
 
-def _grids(
-    content: Content, group: Callable[[str, object, Callable[[], list[SiteFile]]], FileGroup]
-) -> Iterator[FileGroup]:
+def _grids(content: Content, group: _Grouping) -> Iterator[FileGroup]:
     draw = content.graticule_at
     if draw is not None:
         for b0_deg in sorted({entry.overlay.b0_deg for entry in content.entries if entry.overlay is not None}):
@@ -265,6 +264,6 @@ def _film_files(film: Film) -> list[tuple[str, Blob]]:
     return [*files, *((path, blob) for path, blob in also if path is not None and blob is not None)]
 
 
-def _map_files(rotation: RotationEntry) -> list[tuple[str, Blob]]:
+def _map_files(rotation: RotationMap) -> list[tuple[str, Blob]]:
     paths = rotation_files(rotation.number)
     return [(paths.picture, rotation.picture), (paths.fits, rotation.fits)]

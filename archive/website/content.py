@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date
 from functools import cached_property
 
 from archive.model.constants import SUN_DISTANCE_RADII
@@ -17,6 +17,7 @@ from archive.model.group import Group
 from archive.model.observation import Observation
 from archive.model.observatory import Instrument, Site
 from archive.model.rotation_law import RotationLaw
+from archive.model.rotation_map import RotationMap
 from archive.store import Blob, digest
 
 __all__ = [
@@ -29,7 +30,6 @@ __all__ = [
     "Line",
     "Overlay",
     "Pictures",
-    "RotationEntry",
     "SiteInfo",
     "Tint",
 ]
@@ -174,21 +174,6 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class RotationEntry:
-    """A Carrington rotation and its map: plate carree, longitude 0 to 360 from left to right, north up.
-
-    `picture` is a grey PNG with unobserved parts clear, `fits` the same with world coordinates.
-    """
-
-    number: int
-    first_utc: datetime
-    last_utc: datetime
-    picture: Blob
-    fits: Blob
-    observed_share: float
-
-
-@dataclass(frozen=True)
 class Content:
     """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
 
@@ -201,7 +186,7 @@ class Content:
     notes: Mapping[str, str] = field(default_factory=dict)
     films: Sequence[Film] = ()
     groups: Sequence[Group] = ()
-    rotations: Sequence[RotationEntry] = ()
+    rotations: Sequence[RotationMap] = ()
     own_law: RotationLaw | None = None
     published_laws: Sequence[RotationLaw] = ()
     derotation: DerotationLaw = DerotationLaw()

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from archive.model.rotation_map import RotationMap
 from archive.website import addresses
 from archive.website.addresses import Here, group_page, rotation_files, rotation_page
-from archive.website.content import Content, RotationEntry
+from archive.website.content import Content
 from archive.website.films_page import FilmView, rotation_films
 from archive.website.followed import Followed, Seen
 from archive.website.formatting import days_and_months, degrees, format_date_range, format_latitude, number
@@ -92,8 +93,8 @@ class _Surroundings:
 
 
 def _plan(
-    rotation: RotationEntry,
-    neighbours: tuple[RotationEntry | None, RotationEntry | None],
+    rotation: RotationMap,
+    neighbours: tuple[RotationMap | None, RotationMap | None],
     *,
     face: SiteFace,
     surroundings: _Surroundings,
@@ -113,8 +114,8 @@ def _plan(
 
 
 def _page(
-    rotation: RotationEntry,
-    neighbours: tuple[RotationEntry | None, RotationEntry | None],
+    rotation: RotationMap,
+    neighbours: tuple[RotationMap | None, RotationMap | None],
     *,
     face: SiteFace,
     surroundings: _Surroundings,
@@ -172,7 +173,7 @@ def _on_map(group: Followed, seen: Seen, here: Here) -> MapGroup:
     )
 
 
-def _map(rotation: RotationEntry, here: Here) -> Picture:
+def _map(rotation: RotationMap, here: Here) -> Picture:
     files = rotation_files(rotation.number)
     return Picture(
         src=here.to(files.picture),
@@ -185,16 +186,16 @@ def _map(rotation: RotationEntry, here: Here) -> Picture:
     )
 
 
-def _shown(rotation: RotationEntry) -> str:
+def _shown(rotation: RotationMap) -> str:
     share = number(100.0 * rotation.observed_share)
     return f"The map shows {share} % of the surface; hatched areas were not observed."
 
 
-def _span(rotation: RotationEntry) -> str:
+def _span(rotation: RotationMap) -> str:
     return format_date_range(rotation.first_utc.date(), rotation.last_utc.date())
 
 
-def _files(rotation: RotationEntry, here: Here) -> tuple[Link, ...]:
+def _files(rotation: RotationMap, here: Here) -> tuple[Link, ...]:
     files = rotation_files(rotation.number)
     return (
         Link("Map (PNG)", here.to(files.picture)),

@@ -8,13 +8,13 @@ from datetime import UTC, datetime, timedelta
 import imageio_ffmpeg
 import numpy as np
 import pytest
+from films.pictures import picture_of
 from PIL import Image
 
 from archive.errors import ArchiveError, FactsError, FolderError
 from archive.films.film import FilmDisc, check_film_name, make_daily_film
-from archive.films.timeline import Sighting
 
-SIGHTINGS = [Sighting(f"2026-06-{day:02d}T0915Z", datetime(2026, 6, day, 9, 15, tzinfo=UTC)) for day in (3, 4, 7)]
+SIGHTINGS = [picture_of(f"2026-06-{day:02d}T0915Z", datetime(2026, 6, day, 9, 15, tzinfo=UTC)) for day in (3, 4, 7)]
 DISC = FilmDisc(255.5, 255.5, 230.4, frame_px=512)
 
 
@@ -96,10 +96,8 @@ def test_the_poster_is_the_last_observation(film):
     with Image.open(film.poster) as poster:
         assert poster.size == (512, 512)
         shown = np.asarray(poster.convert("RGB"), dtype=float)[100:400, 100:400]
-    closeness = {
-        s.observation_id: abs(shown - drawn(s.observation_id)[100:400, 100:400] * 255).mean() for s in SIGHTINGS
-    }
-    assert min(closeness, key=closeness.get) == SIGHTINGS[-1].observation_id
+    closeness = {s.id: abs(shown - drawn(s.id)[100:400, 100:400] * 255).mean() for s in SIGHTINGS}
+    assert min(closeness, key=closeness.get) == SIGHTINGS[-1].id
     assert min(closeness.values()) < 2
 
 
@@ -115,7 +113,7 @@ def test_a_held_picture_stands_still_in_the_decoded_film(film):
 
 def test_the_clip_is_small_whatever_its_content(tmp_path):
     noise = np.random.default_rng(7)
-    sightings = [Sighting(f"n{n:03d}", datetime(2026, 6, 1, tzinfo=UTC) + timedelta(days=n)) for n in range(24)]
+    sightings = [picture_of(f"n{n:03d}", datetime(2026, 6, 1, tzinfo=UTC) + timedelta(days=n)) for n in range(24)]
     film = make_daily_film(
         sightings,
         lambda _: noise.random((480, 480), np.float32),
@@ -139,7 +137,7 @@ def test_a_failure_midway_keeps_all_old_files(tmp_path):
     before = {path: path.read_bytes() for path in tmp_path.iterdir()}
 
     def broken(name):
-        if name == SIGHTINGS[2].observation_id:
+        if name == SIGHTINGS[2].id:
             raise OSError(5, "Input/output error", name)
         return drawn(name)
 

@@ -6,18 +6,19 @@ from itertools import groupby
 
 import numpy as np
 import pytest
+from films.pictures import picture_of
 
 from archive.films.caption import caption_lines, caption_rows_px
 from archive.films.drawing import Annotations, Label, draw_annotations
 from archive.films.frames import film_frames
 from archive.films.strip import draw_strip, strip_box_px, strip_picture
-from archive.films.timeline import FrameSpec, Sighting, daily_timeline
+from archive.films.timeline import FrameSpec, daily_timeline
 
 SIZE = 480
 JUNE = [
-    Sighting("2026-06-03T0915Z", datetime(2026, 6, 3, 9, 15, tzinfo=UTC)),
-    Sighting("2026-06-04T1111Z", datetime(2026, 6, 4, 11, 11, tzinfo=UTC)),
-    Sighting("2026-06-06T0800Z", datetime(2026, 6, 6, 8, 0, tzinfo=UTC)),
+    picture_of("2026-06-03T0915Z", datetime(2026, 6, 3, 9, 15, tzinfo=UTC)),
+    picture_of("2026-06-04T1111Z", datetime(2026, 6, 4, 11, 11, tzinfo=UTC)),
+    picture_of("2026-06-06T0800Z", datetime(2026, 6, 6, 8, 0, tzinfo=UTC)),
 ]
 
 
@@ -125,7 +126,7 @@ def test_each_disc_is_loaded_once_and_no_more_than_two_are_kept():
     specs = daily_timeline(JUNE, frames_per_second=4)
     for spec, _ in zip(specs, film_frames(specs, lambda n: calls.append(n) or load(n), size_px=SIZE), strict=True):
         assert set(calls[-2:]) >= set(spec.observations)
-    assert calls == [sighting.observation_id for sighting in JUNE]
+    assert calls == [sighting.id for sighting in JUNE]
 
 
 def test_resampling_follows_the_pixel_centre_rule():
@@ -165,7 +166,7 @@ def test_the_strip_keeps_clear_of_the_disc_and_the_frame(size):
 
 
 def strip_of(days, size=1024):
-    sightings = [Sighting(f"d{day}", JUNE[0].time_utc + timedelta(days=day)) for day in days]
+    sightings = [picture_of(f"d{day}", JUNE[0].time_utc + timedelta(days=day)) for day in days]
     first, last = sightings[0].time_utc, sightings[-1].time_utc
     return sightings, strip_picture(sightings, first, last, size_px=size, reach_days=3)
 

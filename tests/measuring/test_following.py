@@ -13,12 +13,11 @@ import pytest
 from scenes.sun_days import carrington_drift_deg_per_day
 
 from archive.measuring.following import (
-    NamedPosition,
     follow_groups,
     names_to_register,
     with_returns,
 )
-from archive.model.group import Group, Sighting
+from archive.model.group import Group, NamedPosition, Sighting, named_position
 from archive.model.observation import SpotGroup
 
 TABLES = Path(__file__).resolve().parents[3] / "shared" / "real" / "tables"
@@ -267,9 +266,7 @@ def test_names_stay_as_an_archive_grows_picture_by_picture() -> None:
         register += names_to_register(groups, known=names_of(register))
         holder = {name: group for group in groups for name in (group.name, *group.other_names)}
         for place in register:
-            assert (place.time_days, place.carrington_longitude_deg) in {
-                (one.time_days, one.group.carrington_longitude_deg) for one in holder[place.name].sightings
-            }
+            assert place in {named_position(place.name, one.position) for one in holder[place.name].sightings}
     assert len({place.name for place in register}) == len(register)
     members = [{truth[id(one)] for one in group.sightings} for group in followed(present, register)]
     assert len([one for one in members if len(one) == 1]) >= 27

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from archive.commands.main import main
-from archive.publishing import place
+from archive.site_tree import place
 from publishing import servers
 from publishing.sites import make_archive
 

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from archive.delivery.trust import trust
 from archive.site_folder import site_record
+from archive.site_tree.folder_place import open_folder
+from archive.site_tree.update import PublishReport, prepare, read_site, send
 
 SETTINGS = """\
 title = "Sun over the quay"
@@ -87,3 +89,13 @@ def contents(folder: Path) -> dict[str, bytes | None]:
 def files_in(folder: Path) -> dict[str, bytes]:
     """Every file below."""
     return {name: data for name, data in contents(folder).items() if data is not None}
+
+
+def publish_folder(site: Path, target: Path, *, adopt: bool = False, keep: tuple[str, ...] = ()) -> PublishReport:
+    """Make a folder hold exactly the site; every file is read."""
+    files = read_site(site.resolve(), stamps=None, on_file=lambda *_: None)
+    place = open_folder(target, site_dir=site, adopt=adopt, keep=keep)
+    place.recover()
+    publication = prepare(place, files, adopt=adopt, keep=keep)
+    send(place, publication, on_file=lambda *_: None)
+    return publication.report

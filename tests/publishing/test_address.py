@@ -93,7 +93,7 @@ def test_a_token_in_a_repositorys_url_is_shown_to_nobody(
     assert parse_address("git+https://git@host/x.git").name == "git+https://git@host/x.git#pages"
     assert "ghp_0token0" in parse_address(url).path  # git itself is given it
     put_site(archive, FIRST)
-    monkeypatch.setattr("archive.publishing.place._WAITS_S", ())
+    monkeypatch.setattr("archive.site_tree.place._WAITS_S", ())
     for words in (
         [url], [url, "--json"], [f"{url}#-f"], ["--check", url], ["--check", "https://ghp_0token0@127.0.0.1:9/"],
         [url.replace("127.0.0.1", "a%3Ab"), "--json"], [url.replace("git+https", "https")],

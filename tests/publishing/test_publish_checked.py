@@ -12,9 +12,9 @@ from typing import Any
 import httpx
 import pytest
 
-from archive.publishing import remote_target
-from archive.publishing.digests import digests_of
 from archive.records.archive_files import derived_files
+from archive.site_tree import update
+from archive.site_tree.digests import digests_of
 from archive.store import Store
 from archive.store.database import Database
 from publishing import servers
@@ -86,7 +86,7 @@ def test_a_rehearsal_lists_what_a_publication_does_and_changes_nothing(
     assert coming["send"][-1] == "index.html"
     held = files_in(www)
     assert told(archive, www)[1]["report"] == coming["report"]
-    assert {name for name, data in files_in(www).items() if held.get(name) != data} == sent
+    assert {name for name, data in files_in(www).items() if held.get(name) != data} - {"files.json"} == sent
     assert held.keys() - files_in(www).keys() == gone
 
 
@@ -114,7 +114,7 @@ def test_of_many_folders_those_are_looked_into_where_something_changes(
     hosts: Hosts, archive: Path, told: Told, enter: Enter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The number is a choice of ours: some round trips a folder would make minutes of thousands."""
-    monkeypatch.setattr(remote_target, "_FOLDERS_LOOKED_INTO", 2)
+    monkeypatch.setattr(update, "_FOLDERS_LOOKED_INTO", 2)
     host = hosts("ftps")
     enter(host.environment)
     url, folder = f"ftps://observer@127.0.0.1:{host.port}/many", host.root / "many"
@@ -242,7 +242,7 @@ Stamps = dict[str, Any]
 def stamps_of(archive: Path) -> Stamps:
     """The rows of stamps that the archive keeps, by the mark of the folder that they are of."""
     with closing(Database(derived_files(archive))) as database:
-        names = database.names("publishing.digests.digests_of")
+        names = database.names("site_tree.digests.digests_of")
     with Store(derived_files(archive)) as store:
         return {name: store.get(digests_of, name, None, list) for name in names}
 
@@ -268,14 +268,14 @@ def test_files_with_known_stamps_are_not_read_again(archive: Path, told: Told, t
     age(tmp_path)
     assert told(archive, www)[1]["report"]["copied"] == 0
     held = stamps_of(archive)
-    assert sorted(len(rows) for rows in held.values()) == [7, 8]  # the site's but its list, and the target's
+    assert sorted(len(rows) for rows in held.values()) == [7, 7]  # the site's and the target's
     feed = (site / "feed.xml").stat().st_ino
     lying = {
         name: [[file, stamp, "0" * 64 if stamp[3] == feed else sha256] for file, stamp, sha256 in rows]
         for name, rows in held.items()
     }
     put_stamps(archive, lying)
-    assert told(archive, www)[1]["report"]["copied"] == 2  # and the list of files, which tells that sha256
+    assert told(archive, www)[1]["report"]["copied"] == 1
 
 
 @pytest.mark.parametrize("where", ["site", "target"])
@@ -290,7 +290,7 @@ def test_a_file_written_over_with_its_size_and_date_kept_is_noticed(
     before = page.stat()
     page.write_text("THIRD")
     os.utime(page, ns=(before.st_atime_ns, before.st_mtime_ns))
-    assert told(archive, www)[1]["report"]["copied"] == (2 if where == "site" else 1)  # with the list of files
+    assert told(archive, www)[1]["report"]["copied"] == 1
     write_listing(site)
     assert files_in(www) == files_in(site)
 
@@ -305,17 +305,17 @@ def test_stamps_that_make_no_sense_cost_time_and_nothing_else(
     put_site(archive, FIRST)
     assert told(archive, tmp_path / "www")[0] == 0
     put_stamps(archive, dict.fromkeys(stamps_of(archive), nonsense))
-    assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 8
+    assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 7
     age(tmp_path)
-    assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 8
-    assert all(len(rows) in (7, 8) for rows in stamps_of(archive).values())  # noted anew
+    assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 7
+    assert all(len(rows) == 7 for rows in stamps_of(archive).values())  # noted anew
 
 
 def test_lost_stamps_cost_time_and_nothing_else(archive: Path, told: Told, tmp_path: Path) -> None:
     put_site(archive, FIRST)
     assert told(archive, tmp_path / "www")[0] == 0
     (archive / ".northlimb/store.sqlite").write_bytes(b"no table")
-    assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 8
+    assert told(archive, tmp_path / "www")[1]["report"]["unchanged"] == 7
 
 
 def test_a_name_that_is_no_text_has_a_stamp_too(archive: Path, told: Told, tmp_path: Path) -> None:

@@ -8,9 +8,17 @@ import pytest
 from website.invented import write_files
 
 from archive.errors import PublishError
-from archive.publishing.digests import digest_of_bytes
-from archive.publishing.manifest import Manifest, manifest_bytes, read_manifest
-from archive.publishing.plan import batches, in_the_way, make_plan, refuse_foreign
+from archive.site_tree.digests import digest_of_bytes
+from archive.site_tree.manifest import Manifest, manifest_bytes, read_manifest
+from archive.site_tree.plan import (
+    Removals,
+    batches,
+    check_kept,
+    in_the_way,
+    make_plan,
+    refuse_foreign,
+    removals,
+)
 from archive.website.site_files import SiteFile
 
 SITE = {
@@ -27,50 +35,67 @@ def test_a_list_of_files_is_the_one_that_build_writes(tmp_path) -> None:
     assert read_manifest(written).files == SITE
 
 
+NOTHING = Removals(())
+
+
 def test_pages_follow_what_they_show_and_the_home_page_is_last() -> None:
-    plan = make_plan(SITE, Manifest(), {}, keep=())
+    plan = make_plan(SITE, {}, NOTHING)
+    assert plan.steps == (("data/x.json", "discs/a.jpg"), ("days/a/index.html",), ("feed.xml",), ("index.html",))
     assert plan.send == ("data/x.json", "discs/a.jpg", "days/a/index.html", "feed.xml", "index.html")
-    assert list(batches(plan.send, SITE, files=10, size=1000)) == [
-        ["data/x.json", "discs/a.jpg"],
-        ["days/a/index.html", "feed.xml"],
-        ["index.html"],
-    ]
-    assert [len(one) for one in batches(plan.send, SITE, files=1, size=1000)] == [1] * 5
-    assert [len(one) for one in batches(plan.send, SITE, files=10, size=12)] == [1] * 5
 
 
-def test_a_file_stays_only_where_list_and_size_agree() -> None:
-    held = Manifest(True, files=SITE, rows=SITE)
-    sizes = {name: digest.size for name, digest in SITE.items()}
-    assert make_plan(SITE, held, sizes, keep=()).send == ()
-    assert make_plan(SITE, held, {**sizes, "feed.xml": 1}, keep=()).send == ("feed.xml",)
-    del sizes["discs/a.jpg"]
-    assert make_plan(SITE, held, sizes, keep=()).send == ("discs/a.jpg",)
-    assert len(make_plan(SITE, Manifest(True), sizes, keep=()).send) == 5
+def test_pages_that_were_there_follow_the_new_ones_that_they_may_link_to() -> None:
+    site = SITE | {"a.html": SITE["feed.xml"], "z.html": SITE["feed.xml"]}
+    there = {"a.html": None, "feed.xml": None, "index.html": None}
+    assert make_plan(site, there, NOTHING).steps[1:] == (
+        ("days/a/index.html", "z.html"),
+        ("a.html", "feed.xml"),
+        ("index.html",),
+    )
+
+
+def test_batches_hold_so_many_files_and_bytes() -> None:
+    names = list(SITE)
+    assert list(batches(names, SITE, files=10, size=1000)) == [names]
+    assert [len(one) for one in batches(names, SITE, files=2, size=1000)] == [2, 2, 1]
+    assert [len(one) for one in batches(names, SITE, files=10, size=20)] == [1, 1, 2, 1]
+
+
+def test_a_file_stays_only_where_it_is_known_to_hold_the_same() -> None:
+    assert make_plan(SITE, SITE, NOTHING).send == ()
+    assert make_plan(SITE, SITE | {"feed.xml": SITE["index.html"]}, NOTHING).send == ("feed.xml",)
+    assert make_plan(SITE, SITE | {"feed.xml": None}, NOTHING).send == ("feed.xml",)
+    assert len(make_plan(SITE, {}, NOTHING).send) == 5
 
 
 def test_what_a_stopped_run_left_is_ours_and_nothing_else_is() -> None:
     held = read_manifest(manifest_bytes({}, ["old.html"]))
-    sizes = {"old.html": 1, "discs/.a.jpg.northlimb-part": 3, "mine.txt": 2, "logs/x": 1}
-    plan = make_plan(SITE, held, sizes, keep=("logs/",))
-    assert plan.remove == ("discs/.a.jpg.northlimb-part", "mine.txt", "old.html")
-    assert plan.foreign == ("mine.txt",)
+    names = ["old.html", "discs/.a.jpg.northlimb-part", "mine.txt", "logs/x"]
+    gone = removals(SITE, held, names, keep=("logs/",))
+    assert gone == Removals(("discs/.a.jpg.northlimb-part", "mine.txt", "old.html"), ("mine.txt",))
     with pytest.raises(PublishError, match=r"not of this site: mine\.txt"):
-        refuse_foreign("there", plan, sizes, ours=True, adopt=False)
-    refuse_foreign("there", plan, sizes, ours=True, adopt=True)
+        refuse_foreign("there", gone, names, ours=True, adopt=False)
+    refuse_foreign("there", gone, names, ours=True, adopt=True)
 
 
 @pytest.mark.parametrize("name", [".git/HEAD", "deep/archive.toml", "checksums.sha256"])
 def test_originals_and_histories_are_never_taken_over(name: str) -> None:
-    plan = make_plan(SITE, Manifest(), {name: 1}, keep=())
+    gone = removals(SITE, Manifest(), [name], keep=())
     with pytest.raises(PublishError, match="for the site only"):
-        refuse_foreign("there", plan, {name: 1}, ours=False, adopt=True)
+        refuse_foreign("there", gone, [name], ours=False, adopt=True)
 
 
 def test_what_stands_in_the_way_goes_first() -> None:
-    sizes = {"discs": 1, "feed.xml/old.txt": 1, "other.txt": 1}
-    plan = make_plan(SITE, Manifest(True, rows=dict.fromkeys(sizes)), sizes, keep=())
-    assert in_the_way(plan) == ("discs", "feed.xml/old.txt")
+    names = ["discs", "feed.xml/old.txt", "other.txt"]
+    gone = removals(SITE, Manifest(True, rows=dict.fromkeys(names)), names, keep=())
+    assert in_the_way(make_plan(SITE, {}, gone)) == ("discs", "feed.xml/old.txt")
+
+
+@pytest.mark.parametrize("kept", ["discs", "feed.xml/x"])
+def test_what_is_kept_may_not_stand_where_the_site_goes(kept: str) -> None:
+    with pytest.raises(PublishError, match=f"the site needs the place of {kept}"):
+        check_kept("there", SITE, [kept])
+    check_kept("there", SITE, ["logs/x", "discs/b.jpg"])
 
 
 @pytest.mark.parametrize(

@@ -22,9 +22,9 @@ from archive.delivery.publication import PublishRequest, check, publish, rehears
 from archive.errors import PublishError
 from archive.publishing.address import parse_address
 from archive.publishing.git_place import GitPlace
-from archive.publishing.remote_target import prepare, read_site, send
 from archive.records.folder import writing
 from archive.records.lock import target_lock
+from archive.site_tree.update import prepare, read_site, send
 from publishing import servers
 from publishing.sites import FIRST, SECOND, files_in, put_site
 

@@ -51,8 +51,8 @@ def test_original_time_wins_with_its_own_offset_and_fraction(kind):
     assert facts.time == FoundTime(TIME.replace(microsecond=250000, tzinfo=zone), "start")
     assert facts.time.value.utcoffset() == timedelta(hours=2)
     assert facts.source == "exif"
-    assert facts.exposure_s == pytest.approx(0.004)
-    assert facts.gain is None  # the film speed scale is no gain
+    assert facts.capture.exposure_s == pytest.approx(0.004)
+    assert facts.capture.gain is None  # the film speed scale is no gain
 
 
 def test_without_an_offset_the_time_is_naive():

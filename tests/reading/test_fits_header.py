@@ -109,20 +109,21 @@ def test_capture_facts():
     }
     facts = _facts(cards)
     assert facts.time == FoundTime(TIME, "start")
-    assert (facts.length_s, facts.exposure_s, facts.gain, facts.binning) == (90, 0.004, 0, 2)
-    assert (facts.filter, facts.instrument, facts.frames_stacked) == ("foil ND 5", "planetary camera", 350)
-    assert (facts.frames_captured, facts.seeing, facts.axes) == (None, None, None)
-    assert _facts({"EXPOSURE": 0.5, "TELAPSE": 60.0, "NCOMBINE": 9, "TELESCOP": "T"}).exposure_s == 0.5
+    capture = facts.capture
+    assert (capture.length_s, capture.exposure_s, capture.gain, capture.binning) == (90, 0.004, 0, 2)
+    assert (capture.filter, facts.instrument, capture.frames_stacked) == ("foil ND 5", "planetary camera", 350)
+    assert (capture.frames_captured, capture.seeing, facts.axes) == (None, None, None)
+    assert _facts({"EXPOSURE": 0.5, "TELAPSE": 60.0, "NCOMBINE": 9, "TELESCOP": "T"}).capture.exposure_s == 0.5
 
 
 def test_cards_of_the_extension_win_over_those_of_the_primary_header():
     primary = {"DATE-OBS": "2026-06-03T09:00:00", "INSTRUME": "primary", "FILTER": "foil"}
     facts = _facts(primary, extension={"DATE-OBS": "2026-06-03T09:15:00", "INSTRUME": "own"})
-    assert (facts.time.value, facts.instrument, facts.filter) == (TIME, "own", "foil")
+    assert (facts.time.value, facts.instrument, facts.capture.filter) == (TIME, "own", "foil")
 
 
 def test_long_text_is_cut():
-    assert _facts({"FILTER": "f" * 200}).filter == "f" * 80
+    assert _facts({"FILTER": "f" * 200}).capture.filter == "f" * 80
 
 
 @pytest.mark.skipif(not REAL.is_dir(), reason="the real pictures are not beside the project")

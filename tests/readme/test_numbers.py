@@ -9,9 +9,10 @@ from archive.commands.film import film
 from archive.execution import executor, in_flight, progress
 from archive.films import annotations
 from archive.measuring import detail
-from archive.publishing import address, place, remote_target
+from archive.publishing import address
 from archive.records import capture_time
 from archive.records.settings import Settings
+from archive.site_tree import place, update
 from archive.stages import counting, overlay
 from archive.website import year_page
 from readme.text import README, block_with
@@ -31,7 +32,7 @@ SAID = [
     f"From {WORDS[executor._FEW]} new pictures on",
     f"over {in_flight.MOST_BYTES // 2**20} MB (some ",
     f"is tried {WORDS[len(place._WAITS_S) + 1]} times",
-    f"more than {remote_target._FOLDERS_LOOKED_INTO} folders",
+    f"more than {update._FOLDERS_LOOKED_INTO} folders",
     f"(`{address._BRANCH}` unless you name one)",
     f"`published_site_precision_deg`, {Settings.model_fields['published_site_precision_deg'].default} degrees unless",
 ]

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from archive.errors import SettingsError
-from archive.records.group_names import GROUP_NAMES_FILE, GivenName, add_names, read_names
+from archive.model.group import NamedPosition
+from archive.records.group_names import GROUP_NAMES_FILE, add_names, read_names
 
-GIVEN = GivenName(
-    name="2311-1",
-    time=datetime(2026, 6, 3, 9, 15, tzinfo=UTC),
-    latitude_deg=-12.34,
-    carrington_longitude_deg=359.5,
-)
+GIVEN = NamedPosition("2311-1", datetime(2026, 6, 3, 9, 15, tzinfo=UTC), -12.34, 359.5)
 
 
 def test_names_come_back_in_the_order_of_giving(tmp_path: Path) -> None:
-    second = GIVEN.model_copy(update={"name": "2311-2"})
+    second = replace(GIVEN, name="2311-2")
     add_names(tmp_path, [GIVEN])
     add_names(tmp_path, [second])
     assert read_names(tmp_path) == (GIVEN, second)
@@ -30,7 +27,7 @@ def test_what_a_hand_wrote_stays_byte_for_byte(tmp_path: Path) -> None:
     path = tmp_path / GROUP_NAMES_FILE
     before = path.read_bytes() + b"\n# mine, without a last line break"
     path.write_bytes(before)
-    add_names(tmp_path, [GIVEN.model_copy(update={"name": "2311-2"})])
+    add_names(tmp_path, [replace(GIVEN, name="2311-2")])
     assert path.read_bytes().startswith(before + b"\n")
     assert len(read_names(tmp_path)) == 2
 
@@ -57,7 +54,7 @@ def test_a_name_given_twice_is_refused(tmp_path: Path) -> None:
 
 
 def test_of_thousands_of_names_given_twice_one_short_line_tells(tmp_path: Path) -> None:
-    names = [GIVEN.model_copy(update={"name": f"2311-{number}"}) for number in range(2000)]
+    names = [replace(GIVEN, name=f"2311-{number}") for number in range(2000)]
     add_names(tmp_path, [*names, *names])
     with pytest.raises(SettingsError, match=r"duplicate name|2311-0, 2311-1, ") as refused:
         read_names(tmp_path)

@@ -32,6 +32,7 @@ from archive.model.observation import (
 )
 from archive.model.observatory import CameraEpoch, Instrument, Site
 from archive.model.rotation_law import RotationLaw
+from archive.model.rotation_map import RotationMap
 from archive.model.times import days_since_1970
 from archive.store import Blob, Store
 from archive.website import assembly
@@ -39,7 +40,6 @@ from archive.website.content import (
     Content,
     Entry,
     Pictures,
-    RotationEntry,
     SiteInfo,
 )
 from archive.website.site_files import FileGroup, SiteFile, write_site
@@ -206,12 +206,12 @@ def group_entry(name: str, entries: Sequence[Entry]) -> Group:
     )
 
 
-def rotation(store: Store, number: int) -> RotationEntry:
+def rotation(store: Store, number: int) -> RotationMap:
     """Make a small map, its left half clear."""
     picture = Image.new("LA", (144, 72), (184, 255))
     picture.paste((0, 0), (0, 0, 72, 72))
     first = datetime(2026, 5, 27, tzinfo=UTC) + timedelta(days=27 * (number - 2312))
-    return RotationEntry(
+    return RotationMap(
         number,
         first,
         first + timedelta(days=27),

@@ -12,11 +12,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from publishing.sites import publish_folder
 
 from archive.built import SiteReport
 from archive.disk import Folder
 from archive.errors import FolderError, PublishError
-from archive.publishing.folder_target import publish_folder
 from archive.store import DamagedBlobError, Store
 from archive.website.content import Content
 from archive.website.site_files import FileGroup, SiteFile, write_site
@@ -252,7 +252,7 @@ def test_a_site_of_a_run_that_was_stopped_is_not_published_until_the_next_run(tm
         publish_folder(tmp_path / "site", tmp_path / "www")
     write_files([SiteFile("index.html", b"new")], tmp_path / "site")
     assert "unfinished" not in json.loads(manifest.read_text())
-    assert publish_folder(tmp_path / "site", tmp_path / "www").copied == 2
+    assert publish_folder(tmp_path / "site", tmp_path / "www").copied == 1
 
 
 def test_what_makes_a_files_bytes_is_asked_only_where_they_are_not_there(tmp_path: Path) -> None:

@@ -20,8 +20,9 @@ from scenes.discs import Scene
 
 from archive.commands.main import main
 from archive.films.annotations import disc_annotations
-from archive.films.job import FilmJob, FilmOptions, GroupPosition, view_geometry
+from archive.films.job import FilmJob, FilmOptions, view_geometry
 from archive.films.production import film_of
+from archive.model.group import NamedPosition
 from whole.conftest import SPOTS, draw, new_archive
 
 Answer = Callable[..., tuple[int, Any]]
@@ -221,7 +222,7 @@ def test_names_are_written_beside_groups_while_they_live(folder: Path, tmp_path:
 def test_a_name_does_not_outlive_its_group(moment: str) -> None:
     seen = datetime(2026, 6, 1, 9, 15, tzinfo=UTC)
     options = FilmOptions(group_names=True)
-    job = FilmJob((), {}, "natural", options, (GroupPosition("2311-4", seen, 10.0, view_geometry(seen).l0_deg),))
+    job = FilmJob((), {}, "natural", options, (NamedPosition("2311-4", seen, 10.0, view_geometry(seen).l0_deg),))
     far = timedelta(days=-1 if moment == "before" else 1)
     assert [label.text for label in disc_annotations(job)(seen).labels] == ["2311-4"]
     assert disc_annotations(job)(seen + far).labels == ()

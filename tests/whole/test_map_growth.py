@@ -11,10 +11,11 @@ from scenes.discs import draw_disc
 
 from archive.commands.main import main
 from archive.model.observation import Observation
+from archive.model.rotation_map import RotationMap
 from archive.records.disc_files import fits_bytes
 from archive.stages.archive import opened_archive
 from archive.stages.discs import keep_disc
-from archive.stages.maps import RotationMap, rotation_maps
+from archive.stages.maps import rotation_maps
 from whole.conftest import NEW
 from whole.film_scenes import EPOCH, STANDARD_SCENE, observed
 

@@ -1,7 +1,6 @@
 """What is stated of a new picture: the order of sources, choices, and what is refused or left out."""
 
 import io
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
@@ -10,6 +9,7 @@ from astropy.io import fits
 
 from archive.errors import ArchiveError, FactsError, SettingsError
 from archive.filing.statements import AddOptions, read_sidecar_of, record_of, stated_facts
+from archive.model.observation import Capture
 from archive.reading import Facts, FoundTime, facts_in_file
 from archive.records.record import PictureEntry, Sidecar, read_record, record_text
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings
@@ -29,8 +29,9 @@ def at(minutes=0, *, hours=0):
     return TIME + timedelta(minutes=minutes, hours=hours)
 
 
-def facts(source="fits", *, time=TIME, meaning="middle", **found):
-    return Facts(source, None if time is None else FoundTime(time, meaning), **found)
+def facts(source="fits", *, time=TIME, meaning="middle", site=None, instrument=None, **capture):
+    found = None if time is None else FoundTime(time, meaning)
+    return Facts(source, found, Capture(**capture), site, instrument)
 
 
 def stated(*found, options=None, note=None, settings=ONE, name=NAME):
@@ -264,7 +265,7 @@ def test_an_unknown_name_that_was_stated_is_refused_even_where_there_is_only_one
     ],
 )
 def test_what_the_file_says_and_cannot_be_is_left_out_and_told(key, value, why):
-    found = stated(replace(facts(meaning="start", exposure_s=0.001), **{key: value}))
+    found = stated(facts(meaning="start", **{"exposure_s": 0.001, key: value}))
     assert found.doubts == (f"Sun.png (the FITS header): {why}; left out",)
     record = record_of(found, ENTRY)
     assert getattr(record, key) is None

@@ -8,10 +8,10 @@ from pathlib import PurePosixPath
 from typing import Protocol
 
 from archive.disk import Folder
-from archive.publishing.digests import Digest
-from archive.publishing.manifest import MANIFEST, manifest_bytes
-from archive.publishing.place import Delivery
-from archive.publishing.plan import batches, in_the_way
+from archive.site_tree.digests import Digest
+from archive.site_tree.manifest import MANIFEST, manifest_bytes
+from archive.site_tree.place import Delivery
+from archive.site_tree.plan import batches, in_the_way
 
 __all__ = ["SteppedPlace", "step_by_step"]
 
@@ -46,6 +46,8 @@ def step_by_step(place: SteppedPlace, delivery: Delivery) -> None:
     While this runs, the list of files at the place claims only what is there whole and names the rest as pending, so
     that the next run after a stop sends what is missing and takes nothing of ours for somebody else's.
     """
+    if delivery.is_empty:
+        return
     plan, digests = delivery.plan, delivery.digests
     ledger = _Ledger(place, {name: digests[name] for name in plan.unchanged}, {*plan.send, *plan.remove})
     if plan.send or plan.remove:
@@ -53,11 +55,12 @@ def step_by_step(place: SteppedPlace, delivery: Delivery) -> None:
     blocking = in_the_way(plan)
     _delete(place, blocking, delivery)
     total, done = len(plan.send) + len(plan.remove), 0
-    for batch in batches(plan.send, digests, files=place.batch_files, size=place.batch_bytes):
-        place.put(delivery.tree.folder, batch)
-        ledger.arrived({name: digests[name] for name in batch})
-        done += len(batch)
-        delivery.on_file("sending files", done, total)
+    for step in plan.steps:
+        for batch in batches(step, digests, files=place.batch_files, size=place.batch_bytes):
+            place.put(delivery.tree.folder, batch)
+            ledger.arrived({name: digests[name] for name in batch})
+            done += len(batch)
+            delivery.on_file("sending files", done, total)
     gone = set(blocking)  # by now a folder of the site may bear the name
     _delete(place, [name for name in plan.remove if name not in gone], delivery)
     ledger.finish()

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from archive.disk import Folder
-from archive.publishing.tree import Tree
+from archive.site_tree.tree import Tree
 from archive.store import Store
 
 __all__ = ["Digest", "OnFile", "StampsFile", "digest_of_bytes", "digests_of", "keep_stamps"]

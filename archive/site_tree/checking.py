@@ -2,26 +2,17 @@
 
 from __future__ import annotations
 
-import errno
 import hashlib
 import threading
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
-from archive.disk import Folder
-from archive.errors import PublishError
-from archive.publishing.connection_pool import run_parallel
-from archive.publishing.digests import Digest, OnFile
-from archive.publishing.manifest import MANIFEST, manifest_bytes, read_manifest
-from archive.publishing.place import FileMissing, Reader, read_whole, with_retries
-from archive.publishing.remote_target import SiteFiles
+from archive.site_tree.digests import Digest, OnFile
+from archive.site_tree.manifest import MANIFEST, manifest_bytes, read_manifest
+from archive.site_tree.parallel import run_parallel
+from archive.site_tree.place import FileMissing, Reader, read_whole, with_retries
+from archive.site_tree.update import SiteFiles
 
-__all__ = ["Checked", "FolderReader", "check_published"]
-
-_BLOCK_BYTES = 1 << 20
-# Nothing of that name, a folder or another thing that is no file, or a link, which no publication puts there.
-_NO_FILE = (errno.ENOENT, errno.ENOTDIR, errno.EISDIR, errno.EINVAL, errno.ELOOP)
+__all__ = ["Checked", "check_published"]
 
 
 @dataclass(frozen=True)
@@ -79,31 +70,3 @@ def _digest_at(reader: Reader, name: str) -> Digest | None:
     except FileMissing:
         return None
     return Digest(sha256.hexdigest(), size)
-
-
-class FolderReader:
-    """A published folder on this computer."""
-
-    connections = 1
-
-    def __init__(self, folder: Path) -> None:
-        self.name, self._folder = str(folder), Folder(folder)
-        if not folder.is_dir():
-            raise PublishError(f"{folder}: no such folder to check")
-
-    def expect(self, names: Sequence[str]) -> None:
-        """Do nothing."""
-
-    def chunks(self, name: str) -> Iterator[bytes]:
-        """Return the bytes of a file."""
-        try:
-            with self._folder.open(name) as stream:
-                while block := stream.read(_BLOCK_BYTES):
-                    yield block
-        except OSError as error:
-            if error.errno not in _NO_FILE:
-                raise
-            raise FileMissing(name) from None
-
-    def close(self) -> None:
-        """Nothing stays open."""

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
 from archive.errors import PublishError
-from archive.publishing.digests import Digest, OnFile
-from archive.publishing.manifest import Manifest
-from archive.publishing.plan import Plan
-from archive.publishing.tree import Tree
+from archive.site_tree.digests import Digest, OnFile
+from archive.site_tree.manifest import Manifest
+from archive.site_tree.plan import Plan
+from archive.site_tree.tree import Tree
 
 __all__ = ["ConnectionDropped", "Delivery", "FileMissing", "Place", "Reader", "read_whole", "with_retries"]
 
@@ -31,13 +31,18 @@ class FileMissing(Exception):
 
 @dataclass(frozen=True)
 class Delivery:
-    """Everything needed to update a target: the plan, the site's files and what the target holds."""
+    """Everything needed to update a target: the plan, whether its list of files changes, and the site's files."""
 
     plan: Plan
+    listing: bool
     tree: Tree
     digests: Mapping[str, Digest]
-    held: Manifest
     on_file: OnFile
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether the target holds exactly the site already."""
+        return not (self.plan.steps or self.plan.remove or self.listing)
 
 
 class Reader(Protocol):
@@ -67,8 +72,11 @@ class Place(Reader, Protocol):
         Where listing is slow only `folders` are listed (``""`` is the root); None lists all.
         """
 
+    def digests(self, held: Manifest) -> Mapping[str, Digest]:
+        """Return what the files hold: as the target's list of files says, or as read where reading is cheap."""
+
     def apply(self, delivery: Delivery) -> None:
-        """Make the target hold exactly the site; an interruption at any time must do no harm."""
+        """Make the target hold exactly the site, or leave it where it does; an interruption must do no harm."""
 
 
 def with_retries(

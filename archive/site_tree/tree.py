@@ -1,11 +1,11 @@
-"""A folder tree as a set of files: its content, differences, and read permissions."""
+"""A folder tree as a set of files: its content, temporary names, and read permissions."""
 
 from __future__ import annotations
 
 import contextlib
 import os
 import stat
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,9 +14,7 @@ from archive.errors import PublishError
 
 __all__ = [
     "PART_SUFFIX",
-    "Difference",
     "Tree",
-    "compare",
     "files_below",
     "give_read_bits",
     "is_kept",
@@ -41,15 +39,6 @@ class Tree:
         return Tree(self.folder, {name: status for name, status in self.files.items() if name != left_out})
 
 
-@dataclass(frozen=True)
-class Difference:
-    """Files to copy, to keep and to remove for a target to equal the site; each sorted."""
-
-    copied: tuple[str, ...]
-    unchanged: tuple[str, ...]
-    removed: tuple[str, ...]
-
-
 def files_below(folder: Folder, *, links: str) -> Tree:
     """Return all files below `folder`, whatever their names.
 
@@ -61,14 +50,6 @@ def files_below(folder: Folder, *, links: str) -> Tree:
     if odd and links == "refuse":
         raise PublishError(f"{folder.path / odd[0]}: neither a file nor a folder; replace it by a copy, or remove it")
     return Tree(folder, found)
-
-
-def compare(site: Mapping[str, object], target: Mapping[str, object], there: Iterable[str]) -> Difference:
-    """Return the difference of a site and a target by digests; `there` are the target's names that are compared."""
-    unchanged = tuple(name for name, digest in sorted(site.items()) if target.get(name) == digest)
-    same = set(unchanged)
-    copied = tuple(name for name in sorted(site) if name not in same)
-    return Difference(copied, unchanged, tuple(name for name in there if name not in site))
 
 
 def part_of(name: str) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from archive.publishing.digests import Digest
+from archive.site_tree.digests import Digest
 
 __all__ = ["GENERATOR", "MANIFEST", "Manifest", "manifest_bytes", "read_manifest", "stays_inside"]
 

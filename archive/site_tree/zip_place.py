@@ -12,11 +12,11 @@ from typing import IO
 
 from archive.disk import Folder
 from archive.errors import PublishError
-from archive.publishing.address import Address
-from archive.publishing.manifest import MANIFEST, manifest_bytes
-from archive.publishing.place import Delivery, FileMissing
-from archive.publishing.plan import upload_order
-from archive.publishing.tree import made_folder, part_of
+from archive.site_tree.digests import Digest
+from archive.site_tree.manifest import MANIFEST, Manifest, manifest_bytes
+from archive.site_tree.place import Delivery, FileMissing
+from archive.site_tree.plan import HOME
+from archive.site_tree.tree import made_folder, part_of
 
 __all__ = ["ZipPlace"]
 
@@ -33,9 +33,8 @@ class ZipPlace:
 
     connections, lists_fast = 1, True
 
-    def __init__(self, address: Address) -> None:
-        self.name = address.name
-        self._path = Path(address.path).expanduser().resolve()
+    def __init__(self, name: str, path: Path) -> None:
+        self.name, self._path = name, path.expanduser().resolve()
         self._file = self._path.name
         if self._path.exists() and not self._is_zip():
             raise PublishError(f"{self.name}: is no zip, or a damaged one: move it away or choose another name")
@@ -81,8 +80,14 @@ class ZipPlace:
         with self._held() as held:
             return {entry.filename: entry.file_size for entry in held.infolist() if not entry.is_dir()}
 
+    def digests(self, held: Manifest) -> Mapping[str, Digest]:
+        """Return what the list of files says."""
+        return held.files
+
     def apply(self, delivery: Delivery) -> None:
         """Write the zip anew."""
+        if delivery.is_empty:
+            return
         try:
             self._write(delivery)
         except OSError as error:
@@ -106,7 +111,7 @@ class ZipPlace:
         folder.sync()
 
     def _fill(self, made: zipfile.ZipFile, delivery: Delivery) -> None:
-        names = sorted(delivery.tree.files, key=lambda name: (upload_order(name)[0] != 3, name))
+        names = sorted(delivery.tree.files, key=lambda name: (name != HOME, name))
         for number, name in enumerate(names, start=1):
             with delivery.tree.folder.open(name) as source, made.open(_entry(name), "w", force_zip64=True) as packed:
                 _pour(source, packed)
