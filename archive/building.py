@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from archive.built import Built, Filmed
+from archive.disk import Folder, stamps_digest
 from archive.errors import FolderError
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
@@ -45,15 +46,23 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor:
     with _opened_for_writing(root, executor, on_progress) as archive:
         # Stamps from before anything is read: what is edited meanwhile is seen by the next build.
         inputs = inputs_of(archive)
-        last = unchanged_build(archive.store, inputs, site, target)
+        stamps = _stamps(site)
+        last = unchanged_build(archive.store, inputs, stamps, target)
         if last is not None:
             return _built_before(last, target)
         from archive.site_build import built_site
 
-        built = _with_whole_blobs(archive, lambda: built_site(archive, target, inputs))
+        built = _with_whole_blobs(archive, lambda: built_site(archive, target, inputs, stamps=stamps))
         archive.store.commit()
-        keep_build(archive.store, inputs, site, target, _last_build(built))
+        keep_build(archive.store, inputs, built.report.stamps, target, _last_build(built))
         return built
+
+
+def _stamps(site: Folder) -> bytes | None:
+    try:
+        return stamps_digest(site)
+    except (FileNotFoundError, NotADirectoryError):
+        return None
 
 
 def _built_before(last: LastBuild, target: Path) -> Built:

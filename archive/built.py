@@ -13,7 +13,7 @@ class SiteReport:
     """How many files were written, left as they were, and removed; the manifest is not counted.
 
     `strangers` are files that were in the site's folder when this computer met it first, and that no build makes;
-    `site_bytes` is what the files weigh that it makes.
+    `site_bytes` is what the files weigh that it makes, `stamps` a digest of all the folder's stamps as they were left.
     """
 
     written: int
@@ -21,6 +21,7 @@ class SiteReport:
     removed: int
     strangers: tuple[str, ...] = ()
     site_bytes: int = field(default=0, compare=False)
+    stamps: bytes = field(default=b"", compare=False)
 
 
 @dataclass(frozen=True)

@@ -34,7 +34,6 @@ from archive.stages.study import study
 from archive.stages.survey import Survey, survey
 from archive.stages.unchanged import keep_build
 from archive.sun.view import sun_views
-from archive.website.assembly import build_site
 from archive.website.content import Content
 
 __all__ = ["MAKERS", "counted_pictures", "gathered_site"]
@@ -55,7 +54,6 @@ MAKERS = (
     grown_map,
     film_of,
     group_rotation,
-    build_site,
     digests_of,
     keep_build,
     keep_gathered,

@@ -25,8 +25,10 @@ from archive.website.notes import markdown_excess
 __all__ = ["built_site"]
 
 
-def built_site(archive: Archive, target: Path, inputs: Inputs) -> Built:
+def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes | None = None) -> Built:
     """Write the site; first bring everything derived up to date where anything but notes has changed.
+
+    `stamps` is the digest of those of the site's folder, where it has just been told.
 
     Raises
     ------
@@ -53,6 +55,7 @@ def built_site(archive: Archive, target: Path, inputs: Inputs) -> Built:
         record=site_record(root, target),
         theme_files=None if refused else files_of(root).below(THEME_NAME),
         store=store,
+        stamps=stamps,
         on_day=partial(archive.on_progress, "writing the site"),
     )
     return Built(

@@ -9,6 +9,7 @@ import scipy
 from numpy.typing import NDArray
 
 from archive.disc.brightness import Plane, as_shares, block_mean
+from archive.disc.separable import Weights, weighted, weights_about
 from archive.model.constants import DISC_RADIUS_SHARE, DISC_SIDE_PX
 from archive.model.observation import LARGE_PX, Disc
 
@@ -17,8 +18,8 @@ __all__ = ["STANDARD_FRAME", "DiscFrame", "align_disc", "frame_to_picture"]
 _MARGIN_PX = 24
 # What lies farther out changes no pixel by a thousandth of one of 255 levels.
 _GAUSSIAN_REACH, _FALL_PX, _SPLINE_REACH = 4.0, 4, 10
-_BLOCK_PX = 128
 _FINER = 2.0  # than the frame: what a large picture is first made smaller to
+_UPRIGHT_PX = 1e-3  # over the whole frame
 
 
 @dataclass(frozen=True)
@@ -100,14 +101,15 @@ def align_disc(
     # A block's mean blurs as well: its variance is that of even chance over its pixels.
     variance_px2 = max(0.25 * (coarser**2 - 1.0) - (block**2 - 1.0) / 12.0, 0.0)
     kernel = _spline_kernel(float(np.sqrt(variance_px2)) / block)
-    for _ in range(2):  # along rows, and along what were columns: numbers that lie together go thrice as fast
-        light = _transposed(scipy.ndimage.correlate1d(light, kernel, output=np.float32, mode="mirror"))
-    # scipy speaks rows before columns.
-    swap = np.array([[0.0, 1.0], [1.0, 0.0]])
+    matrix, offset = matrix / block, (offset - corner - (block - 1) / 2.0) / block
+    side = np.arange(frame.size_px)
+    if abs(matrix[0, 1]) + abs(matrix[1, 0]) < _UPRIGHT_PX / frame.size_px:
+        return _read_at(light, side * matrix[0, 0] + offset[0], side * matrix[1, 1] + offset[1], kernel)
     aligned: NDArray[np.float32] = scipy.ndimage.affine_transform(
-        light,
-        swap @ matrix @ swap / block,
-        offset=((offset - corner - (block - 1) / 2.0) / block)[::-1],
+        _filtered(light, kernel),
+        # scipy speaks rows before columns.
+        matrix[::-1, ::-1],
+        offset=offset[::-1],
         output_shape=(frame.size_px, frame.size_px),
         output=np.float32,
         order=3,
@@ -118,15 +120,39 @@ def align_disc(
     return aligned
 
 
-def _transposed(plane: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Columns as rows, a block at a time, which stays in the processor's cache."""
-    height, width = plane.shape
-    turned = np.empty((width, height), dtype=np.float32)
-    for top in range(0, height, _BLOCK_PX):
-        for left in range(0, width, _BLOCK_PX):
-            part = plane[top : top + _BLOCK_PX, left : left + _BLOCK_PX]
-            turned[left : left + _BLOCK_PX, top : top + _BLOCK_PX] = part.T
-    return turned
+def _read_at(
+    light: NDArray[np.float32], x_px: NDArray[np.float64], y_px: NDArray[np.float64], kernel: NDArray[np.float64]
+) -> NDArray[np.float32]:
+    """Return the filtered picture's spline at columns `x_px` and rows `y_px`; 0 where the picture does not reach.
+
+    Filter and spline are one set of weights for each row and each column, which is ten times as fast as one by one.
+    """
+    return weighted(light, _read_weights(y_px, len(light), kernel), _read_weights(x_px, light.shape[1], kernel))
+
+
+def _filtered(light: NDArray[np.float32], kernel: NDArray[np.float64]) -> NDArray[np.float32]:
+    """Return the picture filtered along its columns and its rows, mirrored about its border."""
+    down, across = (weights_about(np.arange(length), np.tile(kernel, (length, 1)), length) for length in light.shape)
+    return weighted(light, down, across)
+
+
+def _read_weights(place_px: NDArray[np.float64], length: int, kernel: NDArray[np.float64]) -> Weights:
+    """Return the weights of a row's pixels at each place between them, none at a place outside."""
+    first = np.floor(place_px)
+    after = place_px - first
+    before = 1.0 - after
+    # The cubic B-spline: Unser 1999, IEEE Signal Processing Magazine 16 (6), 22.
+    spline = (
+        before**3 / 6.0,
+        2.0 / 3.0 - after**2 * (2.0 - after) / 2.0,
+        2.0 / 3.0 - before**2 * (2.0 - before) / 2.0,
+        after**3 / 6.0,
+    )
+    weights = np.zeros((len(place_px), len(kernel) + 3))
+    for step, share in enumerate(spline):
+        weights[:, step : step + len(kernel)] += share[:, None] * kernel
+    weights[(place_px < 0.0) | (place_px > length - 1.0)] = 0.0
+    return weights_about(first.astype(np.intp), weights, length)
 
 
 def _spline_kernel(sigma_px: float) -> NDArray[np.float64]:

@@ -95,7 +95,10 @@ def block_mean(plane: Plane, shrink: int) -> NDArray[np.float32]:
     height, width = (side // shrink * shrink for side in plane.shape)
     blocks = plane[:height, :width].reshape(height // shrink, shrink, width // shrink, shrink)
     if plane.dtype.kind == "f":
-        return np.asarray(blocks.mean(axis=1, dtype=np.float32).mean(axis=2, dtype=np.float32))
+        # Whole rows, and then columns, added up: several times as fast as means over short axes.
+        rows = np.add.reduce([blocks[:, step] for step in range(shrink)])
+        total = np.add.reduce([rows[..., step] for step in range(shrink)])
+        return np.asarray(total * np.float32(1.0 / shrink**2), dtype=np.float32)
     small = np.empty((height // shrink, width // shrink), dtype=np.float32)
     share = 1.0 / (shrink**2 * white_of(plane))
     for row, block in enumerate(blocks):  # rows first: many times faster than one mean over both axes

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ import scipy
 from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
+from archive.disc.interpolation import read_between
 from archive.model.angles import difference_deg
 from archive.model.constants import SUN_DISTANCE_RADII
 from archive.sun.heliographic import LIMB_RADII, from_disc
@@ -93,8 +94,13 @@ class Surface:
     @cached_property
     def finer(self) -> Plane:
         """`flat` with a place between every two of its own, (2 S, 2 S): linear between these is as good as cubic."""
-        columns = np.ascontiguousarray(_with_places_between(self.flat).T)
-        return np.ascontiguousarray(_with_places_between(columns).T)
+        size_px = len(self.flat)
+        finer = np.empty((2 * size_px, 2 * size_px), dtype=np.float32)
+        rows = finer[:, ::2]
+        rows[::2] = self.flat
+        _put_between(self.flat, rows[1::2])
+        _put_between(rows.T, finer[:, 1::2].T)
+        return finer
 
 
 @dataclass(frozen=True)
@@ -138,29 +144,50 @@ def visible_surface(flat: Plane, frame: DiscFrame, at: ViewGeometry) -> Surface:
     at : ViewGeometry
         Of the picture.
     """
+    places = _edge_places(frame)
+    restored = np.where(places.near, flat, np.float32(1.0))
+    # The pixels of the edge from the centre outwards.
+    edge = flat.ravel()[places.edge]
+    rings = (np.median(ring) if ring.size else 1.0 for ring in np.split(edge, places.ring_starts))
+    levels = np.maximum(np.fromiter(rings, dtype=np.float64), 1e-3)
+    level = np.interp(places.edge_radius, places.ring_radii, levels / levels[0])
+    restored.ravel()[places.edge] = np.where(level > _EDGE_LEVEL, edge / np.maximum(level, _EDGE_LEVEL), 1.0)
+    return Surface(restored, _seen(flat, places), frame, at)
+
+
+@dataclass(frozen=True)
+class _EdgePlaces:
+    """What depends on a frame alone, not to be changed: where the disc's edge is, outwards from its inner side.
+
+    `edge` are the edge's pixels by their places in memory, `ring_starts` where in these the second ring begins, the
+    third, and so on; rings are half a pixel wide. `near` (S, S) is True up to the edge's outer side, `within` up to its
+    inner one.
+    """
+
+    near: NDArray[np.bool_]
+    within: NDArray[np.bool_]
+    edge: NDArray[np.intp]
+    edge_radius: Floats
+    ring_starts: NDArray[np.intp]
+    ring_radii: Floats
+
+
+@lru_cache(maxsize=2)
+def _edge_places(frame: DiscFrame) -> _EdgePlaces:
     place = (np.arange(frame.size_px, dtype=np.float32) - np.float32(frame.centre_px)) / np.float32(frame.radius_px)
     radius = np.hypot(place[None, :], place[:, None])
-    restored = np.where(radius < _EDGE_TO, flat, np.float32(1.0))
-    edge = (radius > _EDGE_FROM) & (radius < _EDGE_TO)
-    middles, levels = _edge_levels(flat[edge], radius[edge], frame.radius_px)
-    level = np.interp(radius[edge], middles, levels / levels[0])
-    restored[edge] = np.where(level > _EDGE_LEVEL, restored[edge] / np.maximum(level, _EDGE_LEVEL), 1.0)
-    return Surface(np.ascontiguousarray(restored), _seen(flat, radius), frame, at)
+    edge = np.flatnonzero((radius > _EDGE_FROM) & (radius < _EDGE_TO))
+    edge = edge[np.argsort(radius.ravel()[edge], kind="stable")]
+    edge_radius = radius.ravel()[edge]
+    bounds = np.linspace(_EDGE_FROM, _EDGE_TO, int(np.ceil((_EDGE_TO - _EDGE_FROM) * frame.radius_px * 2.0)) + 1)
+    starts = np.searchsorted(edge_radius, bounds[1:-1])
+    middles = 0.5 * (bounds[1:] + bounds[:-1])
+    return _EdgePlaces(radius < _EDGE_TO, radius < _EDGE_FROM, edge, edge_radius, starts, middles)
 
 
-def _edge_levels(flat: Floats, radius: Floats, radius_px: float) -> tuple[Floats, Floats]:
-    """Return the median level in rings half a pixel wide, and the rings' radii."""
-    rings = int(np.ceil((_EDGE_TO - _EDGE_FROM) * radius_px * 2.0))
-    edges = np.linspace(_EDGE_FROM, _EDGE_TO, rings + 1)
-    order = np.argsort(radius, kind="stable")
-    cuts = np.searchsorted(radius[order], edges[1:-1])
-    levels = np.array([np.median(ring) if ring.size else 1.0 for ring in np.split(flat[order], cuts)])
-    return 0.5 * (edges[1:] + edges[:-1]), np.maximum(levels, 1e-3)
-
-
-def _seen(flat: Plane, radius: Floats) -> Plane | None:
+def _seen(flat: Plane, places: _EdgePlaces) -> Plane | None:
     """Return where the picture shows the Sun at all; None where it does everywhere."""
-    unseen = (flat < _UNSEEN_LEVEL) & (radius < _EDGE_FROM)
+    unseen = (flat < _UNSEEN_LEVEL) & places.within
     if np.count_nonzero(unseen) < _UNSEEN_SHARE * unseen.size:
         return None
     # Two pixels more: what is read between a seen and an unseen pixel is neither.
@@ -168,13 +195,14 @@ def _seen(flat: Plane, radius: Floats) -> Plane | None:
     return (~widened).astype(np.float32)
 
 
-def _with_places_between(rows: Plane) -> Plane:
-    """Put a row behind each row, halfway to the next, by the cubic through two on either side."""
-    near = np.pad(rows, ((1, 2), (0, 0)), mode="edge")
-    finer = np.empty((2 * rows.shape[0], rows.shape[1]), dtype=np.float32)
-    finer[::2] = rows
-    finer[1::2] = _NEAR_SHARE * (near[1:-2] + near[2:-1]) + (np.float32(0.5) - _NEAR_SHARE) * (near[:-3] + near[3:])
-    return finer
+def _put_between(rows: Plane, between: Plane) -> None:
+    """Fill in what lies halfway from each row to the next, by the cubic through two on either side."""
+    near = np.concatenate([rows[:1], rows, rows[-1:], rows[-1:]])
+    np.add(near[1:-2], near[2:-1], out=between)
+    between *= _NEAR_SHARE
+    far = near[:-3] + near[3:]
+    far *= np.float32(0.5) - _NEAR_SHARE
+    between += far
 
 
 def disc_canvas(frame: DiscFrame) -> Canvas:
@@ -302,35 +330,10 @@ def _read_surface(
     near = np.float32(LIMB_RADII * surface.frame.radius_px) / (np.float32(SUN_DISTANCE_RADII) - towards)
     centre = np.float32(surface.frame.centre_px)
     x_px, y_px = west * near + centre, centre - north * near
-    seen = None if surface.seen is None else _between(surface.seen, x_px, y_px)
+    seen = None if surface.seen is None else read_between(surface.seen, x_px, y_px)
     x_px *= np.float32(2.0)
     y_px *= np.float32(2.0)
-    value = _between(surface.finer, x_px, y_px)
+    value = read_between(surface.finer, x_px, y_px)
     # The cosine to the line of sight, to 1e-5.
     mu = np.maximum(towards + np.float32(_LIMB_MU - 1.0 / SUN_DISTANCE_RADII), 0.0)
     return value, mu, seen
-
-
-def _between(plane: Plane, x_px: Plane, y_px: Plane) -> Plane:
-    """Read a plane linearly between its pixels; never at its last row or column, for the disc keeps off the border.
-
-    In few passes, each over what the processor's cache holds: this is most of what a frame of a film costs.
-    """
-    column, row = x_px.astype(np.intp), y_px.astype(np.intp)
-    right, down = x_px - column.astype(np.float32), y_px - row.astype(np.float32)
-    row *= plane.shape[1]
-    row += column
-    values = plane.ravel()
-    here, beside, below, across = (
-        values[step:].take(row, mode="clip") for step in (0, 1, plane.shape[1], plane.shape[1] + 1)
-    )
-    beside -= here
-    beside *= right
-    here += beside
-    across -= below
-    across *= right
-    below += across
-    below -= here
-    below *= down
-    here += below
-    return here

@@ -12,6 +12,7 @@ the curve of screens (sRGB), which is not a power near black.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -39,7 +40,8 @@ _TONE_SHARE, _MISFIT_SHARE = 0.13, 200.0
 # discs (sharpened, gamma 2.2) the misfits of 4 times the blur were 1.04 to 2.1 times the least, of real ones whose blur
 # is well determined 3.4 times and more.
 _NEARLY, _SPREAD_SHARE = 2.4, 0.5
-_ORIGIN = 100.0  # keeps the offset away from 0, where the solver's relative step would vanish
+_ORIGIN = 100.0  # keeps the offset away from 0, where a relative step would vanish
+_STEP, _LEAST_STEP = 1e-4, 1.5e-8  # of the parameters, for slopes
 
 
 @dataclass(frozen=True)
@@ -185,45 +187,69 @@ def _fit(
     floor = np.maximum(profile, max(_FLOOR * float(profile.max()), 1e-6))
     trust = np.where(_at_black(profile), 0.02, 1.0) if weight is None else weight
 
-    def misfit(parameters: Floats) -> Floats:
-        exponent = parameters[3] if len(parameters) > 3 else 1.0
-        linear = np.clip(profile, 0.0, None) ** exponent if len(parameters) > 3 else profile
+    def misfits(parameters: Floats) -> Floats:
+        """Return the residuals (M, N) of several sets of parameters (M, 3 or 4)."""
+        if parameters.shape[1] > 3:
+            exponent: Floats = parameters[:, 3:]
+            linear: Floats = np.clip(profile, 0.0, None) ** exponent
+        else:
+            exponent, linear = np.ones((1, 1)), profile[None, :]
         # Residuals are judged as they stand in the picture: divided by the slope of the tone curve.
         counts = trust / (exponent * floor ** (exponent - 1.0))
-        columns = _columns(distance_px - (parameters[0] - _ORIGIN), np.exp(parameters[1:3]), radius_px)
-        share, *_ = np.linalg.lstsq(columns * counts[:, None], linear * counts, rcond=None)
-        residual: Floats = (columns @ share - linear) * counts / height
-        return residual
+        columns = _columns(distance_px - (parameters[:, :1] - _ORIGIN), np.exp(parameters[:, 1:3]), radius_px)
+        basis, _ = np.linalg.qr(columns * counts[..., None])
+        wanted = np.broadcast_to(linear * counts, columns.shape[:2])
+        residual: Floats = np.einsum("mnk,mk->mn", basis, np.einsum("mnk,mn->mk", basis, wanted)) - wanted
+        return residual / height
 
     reach = 3.0 * max(start[0], 1.0)
     first = [_ORIGIN + at_px, np.log(start[0]), np.log(start[1]), *start[2:]]
-    low, high = [_ORIGIN - reach, np.log(0.3), np.log(1.4), 0.6], [_ORIGIN + reach, np.log(12.0), np.log(8.0), 3.0]
     size = len(first)
+    low = np.array([_ORIGIN - reach, np.log(0.3), np.log(1.4), 0.6][:size])
+    high = np.array([_ORIGIN + reach, np.log(12.0), np.log(8.0), 3.0][:size])
+
+    def slopes(parameters: Floats) -> Floats:
+        """Return the residuals' slopes (N, K) by differences, all in one: several times as fast as one by one."""
+        steps = np.where(parameters == 0.0, _LEAST_STEP, _STEP * parameters)
+        steps = np.where((parameters + steps < low) | (parameters + steps > high), -steps, steps)
+        there = misfits(parameters + np.diag(np.append(steps, 0.0))[:, :-1])
+        slope: Floats = ((there[:-1] - there[-1]) / steps[:, None]).T
+        return slope
+
     found = scipy.optimize.least_squares(
-        misfit, first, bounds=(low[:size], high[:size]), x_scale=[0.3, 0.2, 0.3, 0.2][:size], diff_step=1e-4
+        lambda parameters: misfits(parameters[None, :])[0],
+        first,
+        jac=slopes,
+        bounds=(low, high),
+        x_scale=[0.3, 0.2, 0.3, 0.2][:size],
     )
     rms = float(np.sqrt(np.mean(found.fun**2)))
     return _Trial(float(found.x[0]) - _ORIGIN, float(np.exp(found.x[1])), rms)
 
 
 def _columns(outside_px: Floats, blur_px_and_ratio: Floats, radius_px: float) -> Floats:
-    """Return the linear parts of the model (N, 6): two blurs of step and rise, sky, slope of the sky."""
-    blur_px, ratio = blur_px_and_ratio
-    narrow = _blurred_edge(outside_px, blur_px, radius_px)
-    wide = _blurred_edge(outside_px, ratio * blur_px, radius_px)
-    return np.column_stack([*narrow, *wide, np.ones_like(outside_px), outside_px / 10.0])
+    """Return the linear parts of the model (M, N, 6): two blurs of step and rise, sky, slope of the sky."""
+    columns = np.empty((*outside_px.shape, 6))
+    narrow_px = blur_px_and_ratio[:, :1]
+    for first, blur_px in ((0, narrow_px), (2, narrow_px * blur_px_and_ratio[:, 1:])):
+        columns[..., first] = scipy.special.ndtr(-outside_px / blur_px)
+        columns[..., first + 1] = _blurred_rise(outside_px, blur_px, radius_px)
+    columns[..., 4], columns[..., 5] = 1.0, outside_px / 10.0
+    return columns
 
 
-def _blurred_edge(outside_px: Floats, blur_px: float, radius_px: float) -> tuple[Floats, Floats]:
-    """A unit step, and mu of the disc, both zero outside the limb, after a Gaussian blur."""
-    step = scipy.special.ndtr(-outside_px / blur_px)
+def _blurred_rise(outside_px: Floats, blur_px: Floats, radius_px: float) -> Floats:
+    """Return mu of the disc, zero outside the limb, after a Gaussian blur."""
     nodes, weights = _gauss_nodes()
-    depth = -(outside_px[:, None] + blur_px * nodes[None, :])
-    share = np.clip(depth, 0.0, None) / radius_px
-    rise = np.sqrt(np.clip(share * (2.0 - share), 0.0, None)) @ weights
-    return step, rise
+    share = (outside_px[..., None] + blur_px[..., None] * nodes) * (-1.0 / radius_px)
+    np.maximum(share, 0.0, out=share)
+    share *= 2.0 - share
+    np.maximum(share, 0.0, out=share)
+    rise: Floats = np.sqrt(share, out=share) @ weights
+    return rise
 
 
+@cache
 def _gauss_nodes() -> tuple[Floats, Floats]:
     """Return nodes and weights of a dense trapezoid over +-4.5 sigma: the square root's kink spoils Gauss-Hermite."""
     nodes = np.linspace(-4.5, 4.5, 73)

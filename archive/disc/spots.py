@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import Plane, block_mean
+from archive.disc.separable import upsampled
 from archive.disc.tone import flatten_disc
 from archive.model.observation import Disc
 
@@ -120,8 +121,4 @@ def _background(smooth: Floats, inside: NDArray[np.bool_], frame: DiscFrame) -> 
         weight = scipy.ndimage.gaussian_filter(quiet, width, truncate=3.0)
         mean = scipy.ndimage.gaussian_filter(coarse * quiet, width, truncate=3.0) / np.maximum(weight, 1e-6)
         level = np.where(weight > 0.05, mean, 1.0)
-    rows = np.arange(frame.size_px) / _COARSE
-    between: Floats = scipy.ndimage.map_coordinates(
-        level, np.meshgrid(rows, rows, indexing="ij"), order=1, mode="nearest"
-    )
-    return between
+    return upsampled(level, _COARSE, smooth.shape)

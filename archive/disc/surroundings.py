@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from archive.disc.brightness import Plane, row_strips, sampled, white_of
 from archive.disc.edges import Circle, find_circle
+from archive.disc.interpolation import shares_between
 
 __all__ = ["clear_of_rings", "larger_disc"]
 
@@ -19,7 +20,7 @@ Floats = NDArray[np.floating[Any]]
 _HEART = 0.7  # of a disc's radius: no limb there
 _FRAMED = 1.2  # of the radius: beyond what may frame a close-up
 _WHOLE, _LARGER = 0.8, 1.15  # share of its rim that a disc beside shows; of the radius
-_RAYS = 360
+_RAYS, _RAYS_AT_ONCE = 360, 40
 _STEPS = 400  # along a radius
 _HALF_BASE = 0.03  # of the radius: steps are taken over twice this, wider than a line
 _INNERMOST = 0.5  # of the radius of what is about it: no smaller disc is looked for
@@ -127,7 +128,7 @@ def _beyond_the_gap(brightness: Plane, circle: Circle) -> Plane | None:
     """Level the picture beyond the gap between the limb and a ring about it; None where there is no ring."""
     shares, rays = _rays(brightness, circle, _REACH)
     seen = np.isfinite(rays).mean(axis=0) > _SEEN
-    sky = float(np.nanmedian(rays[:, seen], axis=0).min())
+    sky = float(_seen_median(rays[:, seen]).min())
     bright = _disc_level(rays[:, (shares > 0.6) & (shares < 0.9)], sky)
     height = (np.where(shares < _INNERMOST_GAP, np.inf, rays) - sky) / max(bright - sky, 1e-6)
     lowest = np.fmin.accumulate(height, axis=1)
@@ -175,14 +176,12 @@ def _circle_through(distance: Floats, seen: NDArray[np.bool_]) -> Floats | None:
 def _rays(brightness: Plane, circle: Circle, reach: float) -> tuple[Floats, Floats]:
     """Return distances in radii (N,) and brightness (rays, N) from the centre outwards; NaN outside the frame."""
     shares = np.linspace(0.0, reach, round(reach * min(_STEPS, circle.radius_px)) + 1)
-    theta = _angles()[:, None]
-    x = circle.x_px + circle.radius_px * shares * np.cos(theta)
-    y = circle.y_px + circle.radius_px * shares * np.sin(theta)
-    values = scipy.ndimage.map_coordinates(brightness, [y, x], order=1, mode="nearest", output=np.float64) / white_of(
-        brightness
-    )
-    height, width = brightness.shape
-    values[(x < 0) | (y < 0) | (x > width - 1) | (y > height - 1)] = np.nan
+    values = np.empty((_RAYS, len(shares)))
+    for first in range(0, _RAYS, _RAYS_AT_ONCE):
+        theta = _angles()[first : first + _RAYS_AT_ONCE, None]
+        x = (circle.x_px + circle.radius_px * shares * np.cos(theta)).astype(np.float32)
+        y = (circle.y_px + circle.radius_px * shares * np.sin(theta)).astype(np.float32)
+        values[first : first + _RAYS_AT_ONCE] = shares_between(brightness, x, y)
     return shares, values
 
 
@@ -194,7 +193,16 @@ def _median(rays: Floats) -> Floats | None:
     """Return the median over the rays at each distance; None where too few of them stay within the frame."""
     if np.isfinite(rays[:, -1]).mean() < _ROUND:
         return None
-    return np.asarray(np.nanmedian(rays, axis=0))
+    return _seen_median(rays)
+
+
+def _seen_median(rays: Floats) -> Floats:
+    """Return the median at each distance of the rays that are within the frame there, of which there are some."""
+    ordered = np.sort(rays.T, axis=1)  # NaN last
+    count = np.isfinite(ordered).sum(axis=1)
+    rank = np.arange(len(ordered))
+    middle: Floats = 0.5 * (ordered[rank, (count - 1) // 2] + ordered[rank, count // 2])
+    return middle
 
 
 def _covered(brightness: Plane, circle: Circle, level: np.float32) -> Plane:

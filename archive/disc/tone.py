@@ -28,7 +28,7 @@ Curve = tuple[float, float]
 _EDGE_SHARE = 0.985  # nearer the limb the edge's blur spoils the fit
 _BRIGHT_PERCENT = 97.0  # of the disc's pixels: what is lit of it in a deep eclipse is more than the rest
 _HIDDEN_SHARE = 0.2  # of the bright disc; the darkest limb has 0.3
-_FIT_STEP_PX = 4
+_FIT_ROWS = 128  # and columns, which are fitted: ten thousand places, of noise a hundredth part
 _SETTLED = 1e-5  # of the largest coefficient: a fit that changes by less is done
 _LEAST_PROFILE, _MOST_SLOPED = 0.05, (0.2, 5.0)
 _SHOWN_SQUARED = 1.02
@@ -62,13 +62,14 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
     """
     places = _places(frame)
     light = aligned - np.float32(_sky_level(aligned, places))
-    sample = (slice(None, None, _FIT_STEP_PX), slice(None, None, _FIT_STEP_PX))
+    step_px = max(1, round(frame.size_px / _FIT_ROWS))
+    sample = (slice(None, None, step_px), slice(None, None, step_px))
     inside = (places.squared[sample] < _EDGE_SHARE**2) & (aligned[sample] > 0.0)
     # What the Moon hides in an eclipse is too much for weights alone.
     dark = _HIDDEN_SHARE * float(np.percentile(light[sample][inside], _BRIGHT_PERCENT))
     inside &= light[sample] > dark
     # Fitted at the sampled places alone; the whole frame is worked out once, at the end.
-    falls, slopes = _fitted(light[sample][inside].astype(np.float64), *_sampled_places(frame, inside))
+    falls, slopes = _fitted(light[sample][inside].astype(np.float64), *_sampled_places(frame, inside, step_px))
     quiet = _quiet_disc(places, falls, slopes)
     # Where nothing was lit the fit is a mere guess: it must not lift the Moon's dark face out of the black.
     flat = np.divide(light, np.maximum(quiet, np.float32(dark), out=quiet), out=light)
@@ -189,9 +190,9 @@ def _places(frame: DiscFrame) -> _Places:
     )
 
 
-def _sampled_places(frame: DiscFrame, inside: NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
+def _sampled_places(frame: DiscFrame, inside: NDArray[np.bool_], step_px: int) -> tuple[Floats, Floats, Floats]:
     """Right, up and mu of the sampled places that count."""
-    place = (np.arange(frame.size_px)[::_FIT_STEP_PX] - frame.centre_px) / frame.radius_px
+    place = (np.arange(frame.size_px)[::step_px] - frame.centre_px) / frame.radius_px
     rows, columns = np.nonzero(inside)
     right, up = place[columns], -place[rows]
     return right, up, np.sqrt(np.clip(1.0 - right**2 - up**2, 0.0, 1.0))

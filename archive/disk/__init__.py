@@ -17,6 +17,7 @@ from archive.disk.named import (
     walk_named,
 )
 from archive.disk.reaching import is_safe_name
+from archive.disk.stamps import stamp_digest, stamps_digest, summed
 
 __all__ = [
     "TEMPORARY_SUFFIX",
@@ -29,7 +30,10 @@ __all__ = [
     "open_named",
     "read_named",
     "read_own",
+    "stamp_digest",
     "stamp_of",
+    "stamps_digest",
+    "summed",
     "sync_disk",
     "walk_named",
 ]

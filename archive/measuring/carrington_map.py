@@ -8,6 +8,7 @@ sums are kept, whatever the number of pictures.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,8 @@ import scipy
 from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
+from archive.disc.interpolation import read_between
+from archive.disc.separable import smoothed
 from archive.model.constants import CARRINGTON_DEG_PER_DAY, EARTH_DEG_PER_DAY
 from archive.model.observation import SunView
 from archive.sun.heliographic import to_disc
@@ -109,16 +112,26 @@ def add_picture(
     columns = np.flatnonzero(np.abs(meridian).min(axis=0) < 90.0)
     if not columns.size:
         return sums
-    west, north, mu = to_disc(latitude, meridian[:, columns], b0_deg=sun.b0_deg)
-    x_px, y_px = frame.centre_px + west * frame.radius_px, frame.centre_px - north * frame.radius_px
-    smooth, visible = _smoothed(flat, frame, sums), _visible(flat, frame)
-    brightness = scipy.ndimage.map_coordinates(smooth, [y_px, x_px], order=1, mode="constant", prefilter=False)
-    used = (mu > _MIN_MU) & visible[_nearest(y_px, frame), _nearest(x_px, frame)]
-    nearness = np.exp(-0.5 * (meridian[:, columns] / _MERIDIAN_SIGMA_DEG) ** 2)
-    added = np.where(used, sharpness * mu**2 * nearness, 0.0).astype(np.float32)
+    # They follow one another: as a slice the sums are changed in place. Single precision is 1e-4 px.
+    part = slice(int(columns[0]), int(columns[-1]) + 1)
+    latitude, meridian = latitude.astype(np.float32), meridian[:, part].astype(np.float32)
+    west, north, mu = to_disc(latitude, meridian, b0_deg=np.full((1, 1), sun.b0_deg, dtype=np.float32))
+    centre_px, radius_px = np.float32(frame.centre_px), np.float32(frame.radius_px)
+    x_px, y_px = centre_px + west * radius_px, centre_px - north * radius_px
+    brightness = read_between(_smoothed(flat, frame, sums), x_px, y_px)
+    used = mu > _MIN_MU
+    visible = _visible(flat, frame)
+    if visible is not None:
+        used &= visible[_nearest(y_px, frame), _nearest(x_px, frame)]
+    meridian *= meridian
+    meridian *= np.float32(-0.5 / _MERIDIAN_SIGMA_DEG**2)
+    added = np.exp(meridian, out=meridian)
+    added *= mu * mu
+    added *= np.float32(sharpness)
+    added *= used
     light, weight = sums.light.copy(), sums.weight.copy()
-    light[:, columns] += added * brightness
-    weight[:, columns] += added
+    light[:, part] += added * brightness
+    weight[:, part] += added
     return CarringtonMap(sums.rotation, light, weight)
 
 
@@ -193,17 +206,29 @@ def _smoothed(flat: NDArray[np.float32], frame: DiscFrame, sums: CarringtonMap) 
     pixel_ratio = np.radians(360.0 / sums.light.shape[1]) * frame.radius_px
     if pixel_ratio <= 1.0:
         return flat
-    smooth: NDArray[np.float32] = scipy.ndimage.gaussian_filter(flat, 0.5 * np.sqrt(pixel_ratio**2 - 1.0))
-    return smooth
+    return smoothed(flat, 0.5 * float(np.sqrt(pixel_ratio**2 - 1.0)))
 
 
-def _visible(flat: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.bool_]:
-    """Return False on large black areas and a margin around them, True elsewhere, also in black umbrae."""
+def _visible(flat: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.bool_] | None:
+    """Return False on large black areas and a margin around them, True elsewhere, also in black umbrae.
+
+    None where nothing is black so far within the limb that it could count.
+    """
+    black = flat < _MASKED_LEVEL
+    if not black.ravel()[_searched(frame)].any():
+        return None
     size = 2 * round(_MASKED_WIDTH_RADII * frame.radius_px / 2.0) + 1
-    black = (flat < _MASKED_LEVEL).astype(np.uint8)
-    large = scipy.ndimage.minimum_filter(black, size, mode="nearest")
+    large = scipy.ndimage.minimum_filter(black.astype(np.uint8), size, mode="nearest")
     wider = size + 2 * round(_MASK_MARGIN_RADII * frame.radius_px)
     return np.asarray(scipy.ndimage.maximum_filter(large, wider, mode="nearest") == 0)
+
+
+@lru_cache(maxsize=2)
+def _searched(frame: DiscFrame) -> NDArray[np.intp]:
+    """Return the places in memory of the pixels that are used, and of a margin round about them."""
+    place = (np.arange(frame.size_px) - frame.centre_px) / frame.radius_px
+    reach = float(np.sqrt(1.0 - _MIN_MU**2)) + _MASK_MARGIN_RADII + 2.0 / frame.radius_px
+    return np.flatnonzero(np.hypot(place[None, :], place[:, None]) < min(reach, 1.0))
 
 
 def _nearest(position_px: Floats, frame: DiscFrame) -> NDArray[np.intp]:

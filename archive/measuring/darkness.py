@@ -7,13 +7,14 @@ brighten a small spot and its surroundings by as much as the spot is dark.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
-import scipy
 from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
+from archive.disc.separable import smoothed, upsampled
 
 __all__ = ["Darkness", "masked_gaussian_mean", "measure_darkness"]
 
@@ -58,68 +59,75 @@ def measure_darkness(flat: NDArray[np.float32], frame: DiscFrame, *, blur_px: fl
     smoothing_px : float
         Gaussian sigma of the smoothing that removes noise finer than the picture's resolution.
     """
+    places = _places(frame)
+    quiet = np.maximum(_wide_background(flat, places.inside, frame), np.float32(0.1))
+    depth = smoothed(np.where(places.on_disc, np.float32(1.0) - flat / quiet, np.float32(0.0)), smoothing_px)
+    local = depth - _near_background(depth, blur_px)
+    return Darkness(depth, local, _ring_noise(local, places), places.mu, places.inside)
+
+
+@dataclass(frozen=True)
+class _Places:
+    """What depends on a frame alone, not to be changed.
+
+    `ring` is the number of each pixel's ring, `chosen` the places in memory of some pixels of each ring on the disc.
+    """
+
+    mu: Floats
+    inside: NDArray[np.bool_]
+    on_disc: NDArray[np.bool_]
+    ring: NDArray[np.uint8]
+    chosen: tuple[NDArray[np.intp], ...]
+
+
+@lru_cache(maxsize=2)  # 8 MB each for the largest frame
+def _places(frame: DiscFrame) -> _Places:
     offset = ((np.arange(frame.size_px) - frame.centre_px) / frame.radius_px).astype(np.float32)
     squared = offset[None, :] ** 2 + offset[:, None] ** 2
     mu = np.sqrt(np.clip(1.0 - squared, 1e-4, 1.0))
-    inside = squared < _LIMB_RADII**2
-    quiet = np.maximum(_wide_background(flat, inside, frame), 0.1)
-    depth = scipy.ndimage.gaussian_filter(
-        np.where(squared < 1.0, 1.0 - flat / quiet, 0.0).astype(np.float32), smoothing_px
-    )
-    local = depth - _near_background(depth, blur_px)
-    return Darkness(depth, local, _ring_noise(local, mu), mu, inside)
+    # Rings of equal width in mu: relative noise grows towards the darker limb.
+    ring = np.minimum((mu * _RINGS).astype(np.uint8), _RINGS - 1)
+    disc = mu > 0.011
+    chosen = tuple(np.flatnonzero(disc & (ring == number))[::3] for number in range(_RINGS))
+    return _Places(mu, squared < _LIMB_RADII**2, squared < 1.0, ring, chosen)
 
 
 def _wide_background(flat: Floats, inside: NDArray[np.bool_], frame: DiscFrame) -> Floats:
     """Return a wide mean without spots and faculae."""
     step = _WIDE_STEP_PX
-    coarse = scipy.ndimage.gaussian_filter(flat, 1.0)[::step, ::step]
+    coarse = smoothed(flat, 1.0, step=step)
     level: Floats = np.ones_like(coarse)
     for darker, brighter in zip(_MAX_DARKER, _MAX_BRIGHTER, strict=True):
         quiet = inside[::step, ::step] & (level - coarse < darker) & (coarse - level < brighter)
         level = masked_gaussian_mean(coarse, quiet, _WIDE_RADII * frame.radius_px / step, default=1.0)
-    return _upsampled(level, step, flat.shape)
+    return upsampled(level, step, flat.shape)
 
 
 def _near_background(depth: Floats, blur_px: float) -> Floats:
     """Return a mean over the near surroundings without spots, which deviate from it sharply."""
     step = _NEAR_STEP_PX
-    coarse = depth[::step, ::step]
+    coarse = np.ascontiguousarray(depth[::step, ::step])
     width = _NEAR_BLURS * blur_px / step
-    level = scipy.ndimage.gaussian_filter(coarse, width, truncate=3.0)
+    level = smoothed(coarse, width, truncate=3.0)
     for _ in range(2):
         level = masked_gaussian_mean(coarse, coarse - level < _SPOT_DEPTH, width, default=0.0)
-    return _upsampled(level, step, depth.shape)
+    return upsampled(level, step, depth.shape)
 
 
 def masked_gaussian_mean(
     values: Floats, chosen: NDArray[np.bool_], width: float, *, default: float, min_weight: float = 0.05
 ) -> Floats:
     """Return the Gaussian mean of the chosen pixels; `default` where too little of the Gaussian covers them."""
-    weight = scipy.ndimage.gaussian_filter(chosen.astype(np.float32), width, truncate=3.0)
-    total = scipy.ndimage.gaussian_filter(np.where(chosen, values, 0.0).astype(np.float32), width, truncate=3.0)
+    weight = smoothed(chosen.astype(np.float32), width, truncate=3.0)
+    total = smoothed(np.where(chosen, values, 0.0).astype(np.float32), width, truncate=3.0)
     mean: Floats = np.where(weight > min_weight, total / np.maximum(weight, 1e-6), np.float32(default))
     return mean
 
 
-def _upsampled(coarse: Floats, step: int, shape: tuple[int, ...]) -> Floats:
-    """Return the linear interpolation of a coarse grid that holds every step-th row and column."""
-    fine: Floats = coarse
-    for axis, size in enumerate(shape):
-        coordinate = np.minimum(np.arange(size, dtype=np.float32) / step, fine.shape[axis] - 1)
-        before = np.minimum(coordinate.astype(np.intp), fine.shape[axis] - 2)
-        fraction = (coordinate - before).astype(np.float32)
-        fraction = fraction[:, None] if axis == 0 else fraction[None, :]
-        fine = np.take(fine, before, axis) * (1.0 - fraction) + np.take(fine, before + 1, axis) * fraction
-    return fine
-
-
-def _ring_noise(local: Floats, mu: Floats) -> Floats:
-    """Return the scatter in rings of equal width in mu: relative noise grows towards the darker limb."""
-    ring = np.minimum((mu * _RINGS).astype(np.intp), _RINGS - 1)
-    disc = mu > 0.011
+def _ring_noise(local: Floats, places: _Places) -> Floats:
+    """Return the scatter in each pixel's ring."""
     scatter = np.zeros(_RINGS, dtype=np.float32)
-    for number in range(_RINGS):
-        values = np.abs(local[disc & (ring == number)][::3])
+    for number, chosen in enumerate(places.chosen):
+        values = np.abs(local.ravel()[chosen])
         scatter[number] = 1.4826 * float(np.median(values)) if values.size else 0.0
-    return scatter[ring]
+    return scatter[places.ring]

@@ -146,11 +146,10 @@ def _candidate_mask(darkness: Darkness, blur_px: float) -> Mask:
     dark = darkness.inside & (darkness.local > threshold)
     plain = dark & (darkness.depth > _QUIET_FRACTION * threshold)
     distinct = (darkness.local > _FACULAR_FACTOR * threshold) & (darkness.depth > _FACULAR_QUIET_FRACTION * threshold)
-    facular, _ = scipy.ndimage.label(
-        scipy.ndimage.binary_propagation(dark & distinct, structure=_TOUCHING, mask=dark), _TOUCHING
-    )
-    narrow = np.bincount(facular.ravel()) <= _FACULAR_AREA_BLURS * blur_px**2
-    narrow[0] = False
+    facular, _ = scipy.ndimage.label(dark, _TOUCHING)
+    sizes = np.bincount(facular.ravel())
+    narrow = sizes <= _FACULAR_AREA_BLURS * blur_px**2
+    narrow &= np.bincount(facular[dark & distinct], minlength=len(sizes)) > 0
     candidates: Mask = plain | narrow[facular]
     return candidates
 

@@ -2,29 +2,23 @@
 
 from __future__ import annotations
 
-import hashlib
-import struct
 from collections.abc import Iterable
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 import msgspec
 
-from archive.disk import Folder, Stamp, stamp_of
+from archive.disk import Stamp, stamp_digest, summed
 from archive.model.times import days_since_1970
 from archive.records.archive_files import THEME_NAME
 from archive.records.places import NOTES_NAME
 from archive.records.trust_store import allowed
 from archive.stages.archive import Archive
-from archive.store import Store
+from archive.store import Store, digest
 from archive.store.code import installation_digest
 
 __all__ = ["Inputs", "LastBuild", "inputs_of", "is_valid", "keep_build", "unchanged_build"]
-
-_PACKED = struct.Struct("<qqqQ")
-_MODULUS = 1 << 128
 
 
 class LastBuild(msgspec.Struct, frozen=True):
@@ -59,19 +53,15 @@ def _is_shown_only(file: str) -> bool:
     return file.endswith(f"/{NOTES_NAME}") or file.startswith(f"{THEME_NAME}/")
 
 
-def unchanged_build(store: Store, inputs: Inputs, site: Folder, target: Path) -> LastBuild | None:
-    """Return the last build's result where neither its inputs nor the site have changed; else None."""
+def unchanged_build(store: Store, inputs: Inputs, stamps: bytes | None, target: Path) -> LastBuild | None:
+    """Return the last build's result where neither its inputs nor the stamps of the site have changed; else None."""
     kept = store.get(keep_build, str(target.resolve()), inputs.every, tuple[bytes, LastBuild])
-    if kept is None or not is_valid(kept[1].valid_until):
-        return None
-    with suppress(FileNotFoundError):
-        return kept[1] if kept[0] == _site_digest(site) else None
-    return None
+    return kept[1] if kept is not None and kept[0] == stamps and is_valid(kept[1].valid_until) else None
 
 
-def keep_build(store: Store, inputs: Inputs, site: Folder, target: Path, built: LastBuild) -> None:
-    """Store the result of a build that began with these inputs (see `inputs_of`)."""
-    store.put(keep_build, str(target.resolve()), inputs.every, (_site_digest(site), built))
+def keep_build(store: Store, inputs: Inputs, stamps: bytes, target: Path, built: LastBuild) -> None:
+    """Store the result of a build that began with these inputs (see `inputs_of`) and left the site so stamped."""
+    store.put(keep_build, str(target.resolve()), inputs.every, (stamps, built))
 
 
 def is_valid(until: float | None) -> bool:
@@ -79,14 +69,5 @@ def is_valid(until: float | None) -> bool:
     return until is None or days_since_1970(datetime.now(UTC)) < until
 
 
-def _site_digest(site: Folder) -> bytes:
-    return _digest((file, stamp_of(status)) for file, status in site.walk())
-
-
-def _digest(stamps: Iterable[tuple[str, Stamp]], more: bytes = b"") -> bytes:
-    """Return a digest of files in any order: the sum of theirs, so that a million of them need not be held."""
-    total = 0
-    for file, stamp in stamps:
-        packed = file.encode("utf-8", "surrogateescape") + b"\0" + _PACKED.pack(*stamp)
-        total += int.from_bytes(hashlib.blake2b(packed, digest_size=16).digest(), "little")
-    return hashlib.blake2b(more + (total % _MODULUS).to_bytes(16, "little"), digest_size=16).digest()
+def _digest(stamps: Iterable[tuple[str, Stamp]], more: bytes) -> bytes:
+    return digest([more, summed(stamp_digest(file, stamp) for file, stamp in stamps)])

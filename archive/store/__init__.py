@@ -3,6 +3,6 @@
 from archive.model.blob import NO_BLOB, Blob
 from archive.store.blobs import DamagedBlobError, StoredBlob
 from archive.store.digest import digest
-from archive.store.store import Store
+from archive.store.store import Store, made_from
 
-__all__ = ["NO_BLOB", "Blob", "DamagedBlobError", "Store", "StoredBlob", "digest"]
+__all__ = ["NO_BLOB", "Blob", "DamagedBlobError", "Store", "StoredBlob", "digest", "made_from"]

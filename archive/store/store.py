@@ -15,7 +15,7 @@ from archive.store.code import code_digest
 from archive.store.database import Database, Row
 from archive.store.digest import digest, encoded
 
-__all__ = ["Store"]
+__all__ = ["Store", "made_from"]
 
 _Value = TypeVar("_Value")
 Maker = Callable[..., Any]
@@ -69,7 +69,7 @@ class Store:
             Of the value, see `msgspec`.
         """
         row = None if self._database is None else self._database.get(_label(make), name)
-        if row is None or row.key != _key(make, inputs):
+        if row is None or row.key != made_from(make, inputs):
             return None
         try:
             return msgspec.msgpack.decode(row.value, type=kind)
@@ -81,7 +81,7 @@ class Store:
         if self._database is None:
             return
         held = tuple(dict.fromkeys(blob.sha256 for blob in blobs))
-        self._database.put(_label(make), name, Row(_key(make, inputs), encoded(value), held))
+        self._database.put(_label(make), name, Row(made_from(make, inputs), encoded(value), held))
 
     def derive(self, make: Maker, name: str, inputs: object, kind: Any, call: Callable[[], _Value]) -> _Value:
         """Return the kept value, or one made now by `call` and kept; it may be None."""
@@ -205,5 +205,5 @@ def _label(make: Maker) -> str:
     return f"{make.__module__.partition('.')[2]}.{make.__qualname__}"
 
 
-def _key(make: Maker, inputs: object) -> bytes:
+def made_from(make: Maker, inputs: object) -> bytes:
     return digest([code_digest(make), inputs])

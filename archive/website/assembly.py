@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from archive.built import SiteReport
 from archive.disk import Folder
 from archive.model.film import Film
 from archive.model.rotation_map import RotationMap
-from archive.store import Blob, Store, digest
+from archive.store import Blob, Store, digest, made_from
 from archive.website import addresses
 from archive.website.addresses import (
     derotated_file,
@@ -42,13 +42,15 @@ from archive.website.pages import PagePlan, SiteFace
 from archive.website.render import Page, check_theme, head_style, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
-from archive.website.site_files import Held, SiteFile, held_bytes, write_site
+from archive.website.site_files import FileGroup, SiteFile, write_site
 from archive.website.site_record import NO_RECORD, SiteRecord
 from archive.website.sitemap import robots_bytes, sitemap_bytes
 from archive.website.theme import Theme, read_theme
 from archive.website.year_page import year_pages
 
 __all__ = ["build_site"]
+
+_Grouping = Callable[[str, object, Callable[[], Iterable[SiteFile]]], FileGroup]
 
 
 def build_site(
@@ -59,6 +61,7 @@ def build_site(
     record: SiteRecord = NO_RECORD,
     theme_files: Folder | None = None,
     store: Store,
+    stamps: bytes | None = None,
     on_day: Callable[[int, int], None] = lambda done, days: None,
 ) -> SiteReport:
     """Write the site, or bring it up to date.
@@ -75,7 +78,9 @@ def build_site(
     theme_files : Folder, optional
         The observer's own templates and style sheet, see `theme`; need not be there.
     store : Store
-        Holds the pictures, and what each page was made from; pages made from the same are not made again.
+        Holds the pictures.
+    stamps : bytes, optional
+        See `write_site`. Pages made from the same as those that are there are not made again.
     on_day : callable
         Called with how many days' pictures and pages have been seen to, and of how many.
 
@@ -102,85 +107,83 @@ def build_site(
         style_hash=style_hash(static[addresses.STYLE]),
         address=content.info.address,
     )
-    made = _Made(store, digest([face, theme.digests]))
-    files = _files(_in_order(content), face, theme, static=static, made=made, on_day=on_day)
-    report = write_site(files, site_dir, place=place, record=record, replaceable=(addresses.ROBOTS,))
-    store.forget(build_site, keep=made.paths)
-    return report
+    shared = made_from(build_site, [face, theme.digests])
+    groups = _groups(_in_order(content), face, theme, static=static, store=store, shared=shared, on_day=on_day)
+    return write_site(groups, site_dir, place=place, record=record, stamps=stamps, replaceable=(addresses.ROBOTS,))
 
 
-@dataclass(frozen=True)
-class _Made:
-    """Where it is kept what files of the site were made from; all of them depend on `shared`."""
-
-    store: Store
-    shared: bytes
-    paths: set[str] = field(default_factory=set)
-
-    def get(self, path: str, inputs: object) -> Held | None:
-        self.paths.add(path)
-        return self.store.get(build_site, path, [self.shared, inputs], Held)
-
-    def put(self, path: str, inputs: object, held: Held) -> None:
-        self.store.put(build_site, path, [self.shared, inputs], held)
-
-
-def _files(
+def _groups(
     content: Content,
     face: SiteFace,
     theme: Theme,
     *,
     static: Mapping[str, bytes],
-    made: _Made,
+    store: Store,
+    shared: bytes,
     on_day: Callable[[int, int], None],
-) -> Iterator[SiteFile]:
-    """Give one file after the other: all of them at once would fill the memory in a long archive."""
+) -> Iterator[FileGroup]:
+    """Give one group of files after the other: all of them at once would fill the memory in a long archive."""
     groups, days = followed_groups(content), observing_days(content)
     pages: list[str] = []
 
-    def page(plan: PagePlan[Page]) -> SiteFile:
-        pages.append(plan.path)
-        return _page_file(plan, face, theme, made)
+    def group(name: str, inputs: object, files: Callable[[], Iterable[SiteFile]]) -> FileGroup:
+        return FileGroup(name, files, digest([shared, inputs]))
 
-    names, rotations = {group.name for group in groups}, {rotation.number for rotation in content.rotations}
+    def page_file(plan: PagePlan[Page]) -> SiteFile:
+        pages.append(plan.path)
+        return SiteFile(plan.path, lambda: render(plan.gather(), face, theme).encode())
+
+    def page(plan: PagePlan[Page]) -> FileGroup:
+        file = page_file(plan)
+        return group(plan.path, everything if plan.inputs is None else plan.inputs, lambda: [file])
+
+    everything = _mark(content, days, groups)
+    names, rotations = {followed.name for followed in groups}, {rotation.number for rotation in content.rotations}
     yield page(PagePlan(addresses.HOME, lambda: home_page(content, days, face, groups=names)))
     plans = day_pages(days, face, groups=names, rotations=rotations)
     for done, (day, plan) in enumerate(zip(days, plans, strict=True)):
         on_day(done, len(days))
-        for entry in (day.main, *day.others):
-            yield from _entry_files(entry, made.store)
-        yield page(plan)
+        files = [file for entry in day.entries for file in _entry_files(entry)]
+        yield group(plan.path, [plan.inputs, files], partial(_with_page, page_file(plan), files, store))
     yield from map(page, _other_pages(content, days, groups, face, rotations=rotations))
-    yield page(PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, content.info.address, head_style(theme))))
-    yield from _grids(content, made)
+    notes = [[day.day, day.notes] for day in days if day.notes]
+    yield page(PagePlan(addresses.SEARCH, lambda: search_page(days, groups, face), [everything, notes]))
+    yield group(
+        addresses.SEARCH_INDEX,
+        [everything, notes],
+        lambda: [SiteFile(addresses.SEARCH_INDEX, search_index(days, groups))],
+    )
+    style, address = head_style(theme), content.info.address
+    yield page(PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, address, style), [address, style]))
+    yield from _grids(content, group)
     for film in content.films:
-        yield from _film_files(film, made.store)
+        yield group(f"film {film.stem}", film, partial(_blob_files, _film_files(film), store))
     for rotation in content.rotations:
-        yield from _map_files(rotation, made.store)
-    for name, data in data_files(content, groups).items():
-        yield SiteFile(f"data/{name}", data)
-    yield from (SiteFile(path, data) for path, data in static.items())
-    yield SiteFile(addresses.FEED, feed_bytes(content))
-    yield SiteFile(addresses.SEARCH_INDEX, search_index(days, groups))
-    yield from _for_search_engines(pages, face)
+        yield group(f"map {rotation.number}", rotation, partial(_blob_files, _map_files(rotation), store))
+    yield group(
+        "data",
+        everything,
+        lambda: [SiteFile(f"data/{name}", data) for name, data in data_files(content, groups).items()],
+    )
+    yield group("static", None, lambda: [SiteFile(path, data) for path, data in static.items()])
+    yield group(addresses.FEED, everything, lambda: [SiteFile(addresses.FEED, feed_bytes(content))])
+    yield group("for search engines", pages, lambda: _for_search_engines(pages, face))
     on_day(len(days), len(days))
 
 
-def _page_file(plan: PagePlan[Page], face: SiteFace, theme: Theme, made: _Made) -> SiteFile:
-    """A page as a file: rendered when it is written, and not at all where it was rendered from the same before."""
-    return _file(plan.path, plan.inputs, lambda: render(plan.gather(), face, theme).encode(), made)
+def _mark(content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed]) -> bytes:
+    """Return a digest of all that the site shows but notes and the bytes of pictures."""
+    laws = [content.own_law, content.published_laws, content.derotation]
+    shown = [[day.mark for day in days], [group.mark for group in groups], content.films, content.rotations]
+    return digest([content.info, laws, shown])
 
 
-def _file(path: str, inputs: object, make: Callable[[], bytes], made: _Made) -> SiteFile:
-    if inputs is None:
-        return SiteFile(path, make)
+def _with_page(page: SiteFile, files: Sequence[tuple[str, Blob]], store: Store) -> list[SiteFile]:
+    return [*_blob_files(files, store), page]
 
-    def source() -> bytes:
-        data = make()
-        made.put(path, inputs, held_bytes(data))
-        return data
 
-    return SiteFile(path, source, made.get(path, inputs))
+def _blob_files(files: Sequence[tuple[str, Blob]], store: Store) -> list[SiteFile]:
+    return [SiteFile(path, store.stored(blob)) for path, blob in files]
 
 
 def _for_search_engines(pages: Sequence[str], face: SiteFace) -> list[SiteFile]:
@@ -213,7 +216,6 @@ def _other_pages(
     yield from year_pages(days, face)
     yield PagePlan(addresses.DAYS, lambda: days_page(days, face))
     yield from compare_pages(content, days, face)
-    yield PagePlan(addresses.SEARCH, lambda: search_page(days, groups, face))
     yield from group_pages(content, groups, face)
     yield PagePlan(addresses.GROUPS, lambda: groups_page(groups, face, rotations=rotations, counted=counted))
     yield from rotation_pages(content, days, groups, face)
@@ -224,7 +226,7 @@ def _other_pages(
     yield PagePlan(addresses.DATA, lambda: data_page(content, face))
 
 
-def _entry_files(entry: Entry, store: Store) -> list[SiteFile]:
+def _entry_files(entry: Entry) -> list[tuple[str, Blob]]:
     paths, pictures = picture_files(entry.observation), entry.pictures
     files: list[tuple[str, Blob]] = [
         (paths.disc, pictures.disc),
@@ -240,36 +242,28 @@ def _entry_files(entry: Entry, store: Store) -> list[SiteFile]:
         files.append((paths.flat, pictures.flat))
     if entry.derotated is not None:
         files.append((derotated_file(entry.observation.day), entry.derotated.picture))
-    return [SiteFile(path, store.stored(blob)) for path, blob in files]
-
-
-def _grids(content: Content, made: _Made) -> Iterator[SiteFile]:
-    draw = content.graticule_at
-    if draw is not None:
-        for b0_deg in sorted({entry.overlay.b0_deg for entry in content.entries if entry.overlay is not None}):
-            yield _file(graticule_file(b0_deg), b0_deg, partial(_grid, draw, b0_deg), made)
-
-
-def _grid(draw: Callable[[float], Graticule], b0_deg: float) -> bytes:
-    return graticule_svg(draw(b0_deg))
-
-
-def _film_files(film: Film, store: Store) -> list[SiteFile]:
-    paths = film_files(film)
-    files = [
-        SiteFile(paths.mp4, store.stored(film.mp4)),
-        SiteFile(paths.poster, store.stored(film.poster)),
-        SiteFile(paths.frames_json, store.stored(film.frames_json)),
-    ]
-    for path, source in ((paths.loop, film.loop), (paths.av1, film.av1)):
-        if path is not None and source is not None:
-            files.append(SiteFile(path, store.stored(source)))
     return files
 
 
-def _map_files(rotation: RotationMap, store: Store) -> list[SiteFile]:
+def _grids(content: Content, group: _Grouping) -> Iterator[FileGroup]:
+    draw = content.graticule_at
+    if draw is not None:
+        for b0_deg in sorted({entry.overlay.b0_deg for entry in content.entries if entry.overlay is not None}):
+            path = graticule_file(b0_deg)
+            yield group(path, b0_deg, partial(_grid, path, draw, b0_deg))
+
+
+def _grid(path: str, draw: Callable[[float], Graticule], b0_deg: float) -> list[SiteFile]:
+    return [SiteFile(path, graticule_svg(draw(b0_deg)))]
+
+
+def _film_files(film: Film) -> list[tuple[str, Blob]]:
+    paths = film_files(film)
+    files = [(paths.mp4, film.mp4), (paths.poster, film.poster), (paths.frames_json, film.frames_json)]
+    also = ((paths.loop, film.loop), (paths.av1, film.av1))
+    return [*files, *((path, blob) for path, blob in also if path is not None and blob is not None)]
+
+
+def _map_files(rotation: RotationMap) -> list[tuple[str, Blob]]:
     paths = rotation_files(rotation.number)
-    return [
-        SiteFile(paths.picture, store.stored(rotation.picture)),
-        SiteFile(paths.fits, store.stored(rotation.fits)),
-    ]
+    return [(paths.picture, rotation.picture), (paths.fits, rotation.fits)]

@@ -90,7 +90,7 @@ def _plan(
     return PagePlan(
         day_page(day.day),
         lambda: _page(day, neighbours, face=face, groups=linked, rotation=mapped),
-        inputs=[day.mark, [one and one.day for one in neighbours], sorted(linked), mapped],
+        inputs=[day.mark, day.notes, [one and one.day for one in neighbours], sorted(linked), mapped],
     )
 
 

@@ -40,8 +40,8 @@ class ObservingDay:
 
     @cached_property
     def mark(self) -> bytes:
-        """A digest of all that a page can tell of it."""
-        return digest([self.day, self.main.mark, [entry.mark for entry in self.others], self.notes])
+        """A digest of all that a page can tell of it but its notes."""
+        return digest([self.day, self.main.mark, [entry.mark for entry in self.others]])
 
 
 def observing_days(content: Content) -> tuple[ObservingDay, ...]:

@@ -18,27 +18,37 @@ import os
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from stat import S_ISREG
 
 import msgspec
 
 from archive.built import SiteReport
-from archive.disk import Folder, is_safe_name, make_named_folder, stamp_of, sync_disk
+from archive.disk import (
+    Folder,
+    is_safe_name,
+    make_named_folder,
+    stamp_digest,
+    stamp_of,
+    stamps_digest,
+    summed,
+    sync_disk,
+)
 from archive.errors import FolderError, clear_refusal
 from archive.store import DamagedBlobError, StoredBlob
 from archive.website.site_record import (
     NO_RECORD,
     Held,
     RecordContent,
+    RecordedGroup,
     SiteRecord,
     Written,
     held_bytes,
     held_file,
 )
 
-__all__ = ["MANIFEST", "Held", "SiteFile", "held_bytes", "write_site"]
+__all__ = ["MANIFEST", "FileGroup", "SiteFile", "write_site"]
 
 MANIFEST = "files.json"
 _GENERATOR = "Northlimb"
@@ -79,36 +89,47 @@ class _Listed:
 
 @dataclass(frozen=True, slots=True)
 class SiteFile:
-    """A file to be published: where it goes, and its bytes, the blob that it shares, or what makes its bytes.
-
-    Where it is known what it will hold, its bytes are made only if they are not there yet.
-    """
+    """A file to be published: where it goes, and its bytes, the blob that it shares, or what makes its bytes."""
 
     path: str
     source: bytes | StoredBlob | Callable[[], bytes]
-    held: Held | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FileGroup:
+    """Files that are made from the same: its name among all, a digest of all that they are made from, and the files.
+
+    They are not made where those of that digest are there; without a digest they are made every time.
+    """
+
+    name: str
+    files: Callable[[], Iterable[SiteFile]]
+    key: bytes = b""
 
 
 def write_site(
-    files: Iterable[SiteFile],
+    groups: Iterable[FileGroup],
     site_dir: Path,
     *,
     place: Folder | None = None,
     record: SiteRecord = NO_RECORD,
+    stamps: bytes | None = None,
     replaceable: Collection[str] = (),
 ) -> SiteReport:
     """Bring a folder to hold exactly these files, besides any that are not ours.
 
     Parameters
     ----------
-    files : iterable of SiteFile
-        Every file of the site but the manifest; each path once. They are taken one after the other.
+    groups : iterable of FileGroup
+        With every file of the site but the manifest; each path once. They are taken one after the other.
     site_dir : Path
         Made if missing. Must be empty or hold our manifest.
     place : Folder, optional
         The folder in which it lies, by which links are judged where it is part of an archive.
     record : SiteRecord
         What this computer knows to have written there; brought up to date.
+    stamps : bytes, optional
+        See `stamps_digest`, where it has just been told.
     replaceable : collection of str
         Paths at which a file of the observer's own is kept, even where it has taken the place of one of ours.
 
@@ -128,26 +149,19 @@ def write_site(
         if place is None:
             make_named_folder(site_dir.parent)
             place = Folder(site_dir.parent)
-        return _written(files, place, site_dir.name, record, replaceable)
-
-
-def _written(
-    files: Iterable[SiteFile], place: Folder, name: str, record: SiteRecord, replaceable: Collection[str]
-) -> SiteReport:
-    """Bring up to date what is there, or make a new site beside its place."""
-    aside = f".{name}{_ASIDE}"
-    _clear_aside(place, aside)
-    if place.exists(name):
-        return _bring_up_to_date(files, place.below(name), record, replaceable)
-    try:
-        place.make_folder(aside)
-        report = _bring_up_to_date(files, place.below(aside), record, replaceable)
-        place.rename(aside, name)
-    except BaseException:
-        place.remove_tree(aside)
-        raise
-    place.sync()
-    return report
+        aside = f".{site_dir.name}{_ASIDE}"
+        _clear_aside(place, aside)
+        if place.exists(site_dir.name):
+            return _Update(place.below(site_dir.name), record, stamps, replaceable).run(groups)
+        try:
+            place.make_folder(aside)
+            report = _Update(place.below(aside), record, None, replaceable).run(groups)
+            place.rename(aside, site_dir.name)
+        except BaseException:
+            place.remove_tree(aside)
+            raise
+        place.sync()
+        return report
 
 
 def _clear_aside(place: Folder, aside: str) -> None:
@@ -158,110 +172,170 @@ def _clear_aside(place: Folder, aside: str) -> None:
         place.remove_tree(aside)
 
 
-def _bring_up_to_date(
-    files: Iterable[SiteFile], site: Folder, record: SiteRecord, replaceable: Collection[str]
-) -> SiteReport:
-    listed, known = _read_manifest(site), record.read()
-    replaced = {path for path in replaceable if _is_replaced(site, path, listed.files.get(path))}
-    before = {path: written for path, written in known.files.items() if path not in replaced}
-    with _parts_of(site):
-        update = _Update(site, before, listed.files)
-        now, changed = update.made(file for file in files if file.path not in replaced)
-        strangers = _strangers(site, now, known)
-        if listed.settled and not changed and now.keys() == before.keys() and listed.files == _held(now):
-            record.write(now, strangers)
-            return SiteReport(0, len(now), 0, strangers, _bytes(now))
-        # What another computer made is not ours to remove: it is a stranger.
-        gone = sorted(set(before) - set(now), key=lambda path: (-_turn(path, before), path))
-        was = {path: held for path, held in {**listed.files, **_held(before)}.items() if path not in replaced}
-        if changed or gone:
-            record.write({**before, **now}, strangers)  # what a run that is stopped has written, the next may remove
-            update.put_manifest({**was, **_held(now)}, unfinished=True)
-        for path in sorted(changed, key=lambda path: _turn(path, was)):
-            now[path] = update.put(changed[path], path, now[path].held)
-        # Pages go before the pictures that they show.
-        removed = sum(_remove(path, site) for path in gone)
-        update.put_manifest(_held(now))
-        record.write(now, strangers)
-    return SiteReport(len(changed), len(now) - len(changed), removed, strangers, _bytes(now))
-
-
-def _held(files: Mapping[str, Written]) -> dict[str, Held]:
-    return {path: written.held for path, written in files.items()}
-
-
-def _bytes(files: Mapping[str, Written]) -> int:
-    return sum(written.held.size for written in files.values())
-
-
-def _strangers(site: Folder, now: Mapping[str, Written], known: RecordContent) -> tuple[str, ...]:
-    """Files that were there before this computer built this site, and that it does not make."""
-    if not known.is_new:
-        return tuple(path for path in known.strangers if path not in now and site.exists(path))
-    there = sorted(path for path, _ in site.walk())
-    return tuple(path for path in there if path not in now and path != MANIFEST and not path.startswith(f"{_PARTS}/"))
-
-
 class _Update:
-    """A site that is being brought up to date: what is there, what was written to the folder of parts."""
+    """A site that is being brought up to date: what was there, and what was written to the folder of parts.
 
-    def __init__(self, site: Folder, before: Mapping[str, Written], listed: Mapping[str, Held]) -> None:
-        self._site, self._before, self._listed = site, before, listed
+    Where the stamps of the whole folder are those that it was left with, nothing in it is looked at but what changes.
+    """
+
+    def __init__(self, site: Folder, record: SiteRecord, stamps: bytes | None, replaceable: Collection[str]) -> None:
+        self._site, self._record, self._replaceable = site, record, replaceable
+        self._known = record.read()
+        self._stamps = (stamps or stamps_digest(site)) if self._known.stamps else b""
+        self._is_untouched = bool(self._known.stamps) and self._known.stamps == self._stamps
+        # Of the groups that are not there as they are recorded: what was recorded, and what there is now.
+        self._old: dict[str, dict[str, Written]] = {}
+        self._new: dict[str, dict[str, Written]] = {}
+        self._changed: dict[str, int] = {}
+        self._shared_blob = False
+        self._moved: list[int] = []
         # Folders are looked into as a whole, and pictures and pages of a day lie together.
         self._there = lru_cache(_FOLDERS_HELD)(lambda folder: _statuses(site, folder))
 
-    def made(self, files: Iterable[SiteFile]) -> tuple[dict[str, Written], dict[str, int]]:
-        """Write all that changes to the folder of parts; what each file holds, and the part's number by its path."""
-        now: dict[str, Written] = {}
-        changed: dict[str, int] = {}
-        foreign = []
-        for file in files:
-            ours = file.path in self._before or file.path in self._listed
-            if file.path in now or file.path == MANIFEST:
-                raise FolderError(f"{file.path}: this file of the site would be written twice; give each its own name")
-            if not ours and not (is_safe_name(file.path) and ":" not in file.path):
-                raise FolderError(f"{file.path}: not a path inside the site; use plain names")
-            there = self._status(file.path)
-            written, source = self._wanted(file, there)
-            now[file.path] = written
-            if source is None:
+    @cached_property
+    def _before(self) -> dict[str, Written]:
+        """All files that are recorded."""
+        return {path: written for path, written in self._known.files().items() if path not in self._replaced}
+
+    @cached_property
+    def _listed(self) -> _Listed:
+        if self._is_untouched:
+            return _Listed(_held(self._known.files()), settled=True)
+        return _read_manifest(self._site)
+
+    @cached_property
+    def _replaced(self) -> frozenset[str]:
+        """Those of the replaceable paths at which another file is than we wrote."""
+        if self._is_untouched:
+            return frozenset()
+        listed = self._listed.files
+        return frozenset(path for path in self._replaceable if _is_replaced(self._site, path, listed.get(path)))
+
+    def run(self, groups: Iterable[FileGroup]) -> SiteReport:
+        """Make the site hold these files."""
+        if not self._is_untouched:
+            _ = self._listed  # a folder that is not ours is refused before anything is made
+        with _parts_of(self._site):
+            now = self._made(groups)
+            strangers = _strangers(self._site, now, self._known)
+            removed, stamps = 0, self._stamps
+            if self._needs_work(now):
+                removed = self._put(now, strangers)
+                stamps = self._stamps_now()
+                self._record.write(now, strangers, stamps)
+            elif self._new or not self._is_untouched or strangers != self._known.strangers:
+                stamps = self._stamps_now()
+                self._record.write(now, strangers, stamps)
+        files, size = sum(group.count for group in now.values()), sum(group.size for group in now.values())
+        return SiteReport(len(self._changed), files - len(self._changed), removed, strangers, size, stamps)
+
+    def _made(self, groups: Iterable[FileGroup]) -> dict[str, RecordedGroup]:
+        """Write all that changes to the folder of parts; return the groups as they are to be."""
+        now: dict[str, RecordedGroup] = {}
+        foreign: list[Path] = []
+        for group in groups:
+            if group.name in now:
+                raise FolderError(f"{group.name}: this file of the site would be written twice; give each its own name")
+            known = self._known.groups.get(group.name)
+            is_same = known is not None and known.key == group.key != b""
+            if known is not None and is_same and self._is_untouched:
+                now[group.name] = known
                 continue
-            if there is not None and not ours:
-                foreign.append(self._site.path / file.path)
-            if not changed:
-                self._site.make_folder(_PARTS)
-            changed[file.path] = len(changed)
-            self._write_part(source, f"{changed[file.path]}.part", file.path)
+            self._old[group.name] = {} if known is None else known.files()
+            self._new[group.name] = {
+                file.path: self._made_file(file, self._old[group.name].get(file.path), foreign, is_same=is_same)
+                for file in group.files()
+                if file.path not in self._replaced
+            }
+            now[group.name] = RecordedGroup.of(group.key, self._new[group.name])
         if foreign:
             raise FolderError(*(f"{path}: in the way, and not written by us; move it elsewhere" for path in foreign))
-        return now, changed
+        return now
 
-    def _wanted(self, file: SiteFile, there: os.stat_result | None) -> tuple[Written, _ToWrite | None]:
-        """What a file is to hold, and what is to be written for it: None where it is there already."""
-        known = self._before.get(file.path)
-        untouched = known is not None and there is not None and known.stamp == stamp_of(there)
-        if isinstance(file.source, StoredBlob):
-            return self._blob_wanted(file.path, file.source, there, known if untouched else None)
-        if file.held is not None and known is not None and file.held == known.held:
-            if untouched:
-                return known, None
-            if self._holds(file.path, there, file.held):
-                return self._as_it_is(file.held, there), None
-        data = file.source if isinstance(file.source, bytes) else file.source()
-        held = held_bytes(data)
-        if (known is not None and untouched and known.held == held) or self._holds(file.path, there, held):
-            return self._as_it_is(held, there), None
-        return Written(held), _ToWrite(data)
+    def _made_file(self, file: SiteFile, known: Written | None, foreign: list[Path], *, is_same: bool) -> Written:
+        if known is None and (not is_safe_name(file.path) or ":" in file.path or file.path == MANIFEST):
+            raise FolderError(f"{file.path}: not a path inside the site; use plain names")
+        there = self._status(file.path)
+        if known is None and there is not None:
+            known = self._before.get(file.path)
+        written, source = self._wanted(file, there, known, is_same=is_same)
+        if source is not None:
+            if there is not None and known is None and file.path not in self._listed.files:
+                foreign.append(self._site.path / file.path)
+            if not self._changed:
+                self._site.make_folder(_PARTS)
+            if file.path in self._changed:
+                raise FolderError(f"{file.path}: this file of the site would be written twice; give each its own name")
+            self._changed[file.path] = len(self._changed)
+            self._write_part(source, f"{self._changed[file.path]}.part", file.path)
+        return written
 
-    def _blob_wanted(
-        self, path: str, source: StoredBlob, there: os.stat_result | None, known: Written | None
+    def _wanted(
+        self, file: SiteFile, there: os.stat_result | None, known: Written | None, *, is_same: bool
     ) -> tuple[Written, _ToWrite | None]:
-        held = Held(source.blob.sha256, source.blob.size)
-        if known is not None and known.held == held:
+        """What a file is to hold, and what is to be written for it: None where it is there already."""
+        untouched = known is not None and there is not None and known.stamp == stamp_of(there)
+        source: _ToWrite | None = None
+        if isinstance(file.source, StoredBlob):
+            held, source = Held(file.source.blob.sha256, file.source.blob.size), _ToWrite(file.source)
+        elif known is not None and is_same and (untouched or self._holds(file.path, there, known.held)):
+            held = known.held
+        else:
+            data = file.source if isinstance(file.source, bytes) else file.source()
+            held, source = held_bytes(data), _ToWrite(data)
+        if known is not None and untouched and known.held == held:
             return known, None
-        if self._holds(path, there, held):
+        if source is None or self._holds(file.path, there, held):
             return self._as_it_is(held, there), None
-        return Written(held), _ToWrite(source)
+        return Written(held), source
+
+    def _needs_work(self, now: Mapping[str, RecordedGroup]) -> bool:
+        """Whether anything is to be written or removed."""
+        if self._changed:
+            return True
+        if self._is_untouched:
+            gone = self._known.groups.keys() - now.keys()
+            return bool(gone) or any(self._old[name].keys() != files.keys() for name, files in self._new.items())
+        held = _held(_files(now))
+        return not self._listed.settled or self._listed.files != held or self._before.keys() != held.keys()
+
+    def _put(self, now: dict[str, RecordedGroup], strangers: tuple[str, ...]) -> int:
+        """Bring the parts to their places in turn, and remove what is no longer made; return how many that was."""
+        files, before = _files(now), self._before
+        if len(files) != sum(group.count for group in now.values()):
+            raise FolderError(f"{self._site.path}: a file of the site would be written twice; give each its own name")
+        # What another computer made is not ours to remove: it is a stranger.
+        gone = sorted(before.keys() - files.keys(), key=lambda path: (-_turn(path, before), path))
+        was = {path: held for path, held in self._listed.files.items() if path not in self._replaced} | _held(before)
+        if self._changed or gone:
+            # What a run that is stopped has written, the next may remove.
+            under_way = {name: RecordedGroup.of(b"", self._old[name] | of_name) for name, of_name in self._new.items()}
+            self._record.write({**self._known.groups, **under_way}, strangers)
+            self.put_manifest({**was, **_held(files)}, unfinished=True)
+        for path in sorted(self._changed, key=lambda path: _turn(path, was)):
+            files[path] = self.put(self._changed[path], path, files[path].held)
+        # Pages go before the pictures that they show.
+        removed = sum(self._remove(path) for path in gone)
+        self.put_manifest(_held(files))
+        for name, of_name in self._new.items():
+            now[name] = RecordedGroup.of(now[name].key, {path: files[path] for path in of_name})
+        return removed
+
+    def _stamps_now(self) -> bytes:
+        """Return the digest of the stamps as we left them; a second name for a file changes the stamp of the first."""
+        if self._shared_blob or not self._is_untouched:
+            return stamps_digest(self._site)
+        return summed([int.from_bytes(self._stamps, "little"), *self._moved])
+
+    def _remove(self, path: str) -> bool:
+        """Remove a file that an earlier run wrote, and the folders that this leaves empty."""
+        status = self._site.status(path)
+        if status is None or not S_ISREG(status.st_mode):
+            return False
+        self._site.remove(path)
+        self._moved.append(-stamp_digest(path, stamp_of(status)))
+        self._site.remove_empty(path.rpartition("/")[0])
+        return True
 
     def _as_it_is(self, held: Held, there: os.stat_result | None) -> Written:
         return Written(held, None if there is None else stamp_of(there))
@@ -285,12 +359,18 @@ class _Update:
     def put(self, part: int | str, path: str, held: Held) -> Written:
         """Bring a part to its place; its folder is made where there is none."""
         with clear_refusal(self._site.path / path):
+            before = self._site.status(path)
             try:
                 self._site.rename(f"{_PARTS}/{part}.part", path)
             except FileNotFoundError:
                 self._site.make_folder(path.rpartition("/")[0])
                 self._site.rename(f"{_PARTS}/{part}.part", path)
-            return self._as_it_is(held, self._site.status(path))
+            now = self._site.status(path)
+        if before is not None:
+            self._moved.append(-stamp_digest(path, stamp_of(before)))
+        if now is not None:
+            self._moved.append(stamp_digest(path, stamp_of(now)))
+        return self._as_it_is(held, now)
 
     def _write_part(self, source: _ToWrite, part: str, path: str) -> None:
         part = f"{_PARTS}/{part}"
@@ -307,6 +387,7 @@ class _Update:
         folder, file = source.file.folder, source.file.file
         try:
             shared = folder.link(file, part, to=self._site) or folder.clone(file, part, to=self._site)
+            self._shared_blob |= shared
         except FileNotFoundError as error:
             raise DamagedBlobError(source.blob) from error
         if not shared:
@@ -314,6 +395,25 @@ class _Update:
                 stream.write(source.read())
         elif not self._holds(part, self._site.status(part), Held(source.blob.sha256, source.blob.size)):
             raise DamagedBlobError(source.blob)
+
+
+def _held(files: Mapping[str, Written]) -> dict[str, Held]:
+    return {path: written.held for path, written in files.items()}
+
+
+def _files(groups: Mapping[str, RecordedGroup]) -> dict[str, Written]:
+    return {path: written for group in groups.values() for path, written in group.files().items()}
+
+
+def _strangers(site: Folder, now: Mapping[str, RecordedGroup], known: RecordContent) -> tuple[str, ...]:
+    """Files that were there before this computer built this site, and that it does not make."""
+    if not (known.strangers or known.is_new):
+        return ()
+    files = _files(now)
+    if not known.is_new:
+        return tuple(path for path in known.strangers if path not in files and site.exists(path))
+    there = sorted(path for path, _ in site.walk())
+    return tuple(path for path in there if path not in files and path != MANIFEST and not path.startswith(f"{_PARTS}/"))
 
 
 def _holds(site: Folder, path: str, there: os.stat_result | None, held: Held) -> bool:
@@ -381,15 +481,6 @@ def _read_manifest(site: Folder) -> _Listed:
             f"{path}: not a list of the site's files ({error}); give an empty folder or a new name"
         ) from error
     return _Listed({row.path: Held(row.sha256, row.bytes) for row in data.files}, settled=not data.unfinished)
-
-
-def _remove(path: str, site: Folder) -> bool:
-    """Remove a file that an earlier run wrote, and the folders that this leaves empty."""
-    if not site.is_file(path):
-        return False
-    site.remove(path)
-    site.remove_empty(path.rpartition("/")[0])
-    return True
 
 
 def _manifest_bytes(files: Mapping[str, Held], *, unfinished: bool) -> bytes:

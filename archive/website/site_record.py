@@ -10,7 +10,7 @@ import hashlib
 import os
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from io import BufferedReader
 from stat import S_ISREG
 
@@ -20,7 +20,17 @@ from archive.disk import Folder, Stamp, stamp_of
 from archive.errors import FolderError
 from archive.signed_content import signed_content, verified_content
 
-__all__ = ["NO_RECORD", "Held", "RecordContent", "SiteRecord", "Written", "changed_since", "held_bytes", "held_file"]
+__all__ = [
+    "NO_RECORD",
+    "Held",
+    "RecordContent",
+    "RecordedGroup",
+    "SiteRecord",
+    "Written",
+    "changed_since",
+    "held_bytes",
+    "held_file",
+]
 
 
 class Held(msgspec.Struct, frozen=True, gc=False):
@@ -37,18 +47,47 @@ class Written(msgspec.Struct, frozen=True, gc=False):
     stamp: Stamp | None = None
 
 
-@dataclass(frozen=True)
-class RecordContent:
-    """What is recorded of a site; `is_new` where there is no record, or none of this computer."""
+class RecordedGroup(msgspec.Struct, frozen=True, gc=False, array_like=True):
+    """Files that are made from the same: the digest of what they were made from (empty where that is not known), how
+    many they are, their bytes together, and each with what it holds; those are decoded when they are asked for."""
 
-    files: Mapping[str, Written] = field(default_factory=dict)
+    key: bytes
+    count: int
+    size: int
+    encoded: msgspec.Raw
+
+    @classmethod
+    def of(cls, key: bytes, files: Mapping[str, Written]) -> RecordedGroup:
+        """Return a group of these files."""
+        size = sum(written.held.size for written in files.values())
+        return cls(key, len(files), size, msgspec.Raw(msgspec.msgpack.encode(files)))
+
+    def files(self) -> dict[str, Written]:
+        """Return what each file holds, by its path."""
+        return msgspec.msgpack.decode(self.encoded, type=dict[str, Written])
+
+
+class RecordContent(msgspec.Struct, frozen=True):
+    """What is recorded of a site: its files by groups, and those that are not ours.
+
+    `stamps` is a digest of all stamps of the folder when it was left (see `archive.disk.stamps_digest`), empty where it
+    was left unfinished. `is_new` where there is no record, or none of this computer.
+    """
+
+    groups: Mapping[str, RecordedGroup] = {}
     strangers: tuple[str, ...] = ()
+    stamps: bytes = b""
     is_new: bool = True
+
+    def files(self) -> dict[str, Written]:
+        """Return what each file holds, by its path."""
+        return {path: written for group in self.groups.values() for path, written in group.files().items()}
 
 
 class _Kept(msgspec.Struct, frozen=True):
-    files: dict[str, Written]
+    groups: dict[str, RecordedGroup]
     strangers: tuple[str, ...]
+    stamps: bytes
 
 
 @dataclass(frozen=True)
@@ -66,14 +105,13 @@ class SiteRecord:
             found = msgspec.msgpack.decode(verified_content(self.folder.read(self.file), self.file), type=_Kept)
         except (OSError, ValueError, RecursionError):
             return RecordContent()
-        return RecordContent(found.files, found.strangers, is_new=False)
+        return RecordContent(found.groups, found.strangers, found.stamps, is_new=False)
 
-    def write(self, files: Mapping[str, Written], strangers: tuple[str, ...]) -> None:
-        """Record what is there now, unless that stands there already; where it cannot be, the next build reads all."""
-        before = self.read()
-        if self.folder is None or (not before.is_new and (before.files, before.strangers) == (files, strangers)):
+    def write(self, groups: Mapping[str, RecordedGroup], strangers: tuple[str, ...], stamps: bytes = b"") -> None:
+        """Record what is there now; where it cannot be, the next build reads all."""
+        if self.folder is None:
             return
-        words = msgspec.msgpack.encode(_Kept(dict(files), strangers))
+        words = msgspec.msgpack.encode(_Kept(dict(groups), strangers, stamps))
         with suppress(OSError, FolderError):
             self.folder.write(self.file, signed_content(words, self.file))
 
@@ -83,8 +121,9 @@ NO_RECORD = SiteRecord()
 
 def changed_since(site: Folder, known: RecordContent) -> list[str]:
     """Files that are recorded and hold something else now; those of which only the stamps differ are read."""
-    there = {path: status for path, status in site.walk() if path in known.files}
-    return sorted(path for path, status in there.items() if _is_changed(site, path, status, known.files[path]))
+    files = known.files()
+    there = {path: status for path, status in site.walk() if path in files}
+    return sorted(path for path, status in there.items() if _is_changed(site, path, status, files[path]))
 
 
 def _is_changed(site: Folder, path: str, status: os.stat_result, written: Written) -> bool:

@@ -19,9 +19,6 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from archive.stages.archive import opened_archive
-from archive.website.assembly import build_site
-
 LAYOUT_HEAD = "<!doctype html>\n<html lang=en>\n<head>\n<meta charset=utf-8>\n<title>"
 PELICAN_SETTINGS = """
 SITENAME = "Bench"
@@ -45,8 +42,6 @@ def main() -> None:
     arguments = parser.parse_args()
     root: Path = arguments.archive
     shutil.rmtree(root / "site", ignore_errors=True)
-    with opened_archive(root) as archive:
-        archive.store.forget(build_site, keep=())
     told("ours", [sys.executable, "-m", "archive", "build", str(root)], Path.cwd())
     pages = [(path, path.read_text(encoding="utf-8")) for path in sorted((root / "site").rglob("*.html"))]
     print(f"{len(pages)} pages, {sum(len(text) for _, text in pages) / 1e6:.0f} MB")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from website.invented import write_files
 
 from archive.errors import PublishError
 from archive.site_tree.digests import digest_of_bytes
@@ -18,7 +19,7 @@ from archive.site_tree.plan import (
     refuse_foreign,
     removals,
 )
-from archive.website.site_files import SiteFile, write_site
+from archive.website.site_files import SiteFile
 
 SITE = {
     name: digest_of_bytes(name.encode())
@@ -28,7 +29,7 @@ SITE = {
 
 def test_a_list_of_files_is_the_one_that_build_writes(tmp_path) -> None:
     """Byte for byte, or an unchanged site would never be found unchanged."""
-    write_site([SiteFile(name, name.encode()) for name in SITE], tmp_path / "site")
+    write_files([SiteFile(name, name.encode()) for name in SITE], tmp_path / "site")
     written = (tmp_path / "site/files.json").read_bytes()
     assert manifest_bytes(SITE) == written
     assert read_manifest(written).files == SITE

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +42,7 @@ from archive.website.content import (
     Pictures,
     SiteInfo,
 )
+from archive.website.site_files import FileGroup, SiteFile, write_site
 from archive.website.site_record import SiteRecord
 
 DISC_COLOUR = (230, 120, 30)
@@ -304,6 +306,11 @@ def _content(store: Store, derived: Folder, address: str | None) -> InventedCont
         published_laws=(ALL_SPOTS,),
         derived=derived,
     )
+
+
+def write_files(files: Iterable[SiteFile], site_dir: Path, **options: Any) -> SiteReport:
+    """Write files as a site, each made from something of its own that is not known."""
+    return write_site([FileGroup(file.path, partial(list, [file])) for file in files], site_dir, **options)
 
 
 def record_of(site: Path) -> SiteRecord:

@@ -150,13 +150,13 @@ def test_what_is_kept_of_pages_is_made_anew_where_it_is_damaged(
 ) -> None:
     site = tmp_path / "site"
     build_site(content, site, record=record_of(site))
-    before, kept = _tree(site), content.derived.path / "store.sqlite"
+    before, kept = _tree(site), tmp_path / "site-record/record"
     data = bytearray(kept.read_bytes())
     kept.unlink()
     if damage == "cut":
         kept.write_bytes(data[:100])
     elif damage == "a bit":
-        # In a page's path, of which the row's own check tells.
+        # In a page's path, of which the record's own check tells.
         data[data.index(b"days/2026-06-03/index.html")] ^= 4
         kept.write_bytes(data)
     elif damage == "nonsense":

@@ -19,8 +19,8 @@ from archive.disk import Folder
 from archive.errors import FolderError, PublishError
 from archive.store import DamagedBlobError, Store
 from archive.website.content import Content
-from archive.website.site_files import SiteFile, held_bytes, write_site
-from website.invented import OTHER_COLOUR, InventedContent, build_site, record_of, small_jpeg
+from archive.website.site_files import FileGroup, SiteFile, write_site
+from website.invented import OTHER_COLOUR, InventedContent, build_site, record_of, small_jpeg, write_files
 from website.invented import content as invented_content
 
 
@@ -102,29 +102,29 @@ def test_a_manifest_that_is_not_ours_is_refused(manifest: str, tmp_path: Path) -
     (tmp_path / "site").mkdir()
     (tmp_path / "site/files.json").write_text(manifest)
     with pytest.raises(FolderError, match=r"files\.json: not a list of the site's files"):
-        write_site([], tmp_path / "site")
+        write_files([], tmp_path / "site")
     assert (tmp_path / "mine").exists()
 
 
 def test_a_foreign_file_in_the_way_is_refused_not_overwritten(tmp_path: Path) -> None:
-    write_site([SiteFile("a.txt", b"a")], tmp_path)
+    write_files([SiteFile("a.txt", b"a")], tmp_path)
     (tmp_path / "b.txt").write_text("theirs")
     with pytest.raises(FolderError, match=r"b\.txt: in the way"):
-        write_site([SiteFile("a.txt", b"new"), SiteFile("b.txt", b"b")], tmp_path)
+        write_files([SiteFile("a.txt", b"new"), SiteFile("b.txt", b"b")], tmp_path)
     assert (tmp_path / "b.txt").read_text() == "theirs"
     assert (tmp_path / "a.txt").read_text() == "a"
 
 
 def test_one_path_cannot_be_written_twice(tmp_path: Path) -> None:
     with pytest.raises(FolderError, match=r"a\.txt: this file of the site would be written twice"):
-        write_site([SiteFile("a.txt", b"a"), SiteFile("a.txt", b"b")], tmp_path / "site")
+        write_files([SiteFile("a.txt", b"a"), SiteFile("a.txt", b"b")], tmp_path / "site")
     assert not (tmp_path / "site").exists()
 
 
 @pytest.mark.parametrize("path", ["../out.txt", "/out.txt", "a/../../out.txt", "a\\out.txt", "", "c:out.txt"])
 def test_a_path_that_leaves_the_folder_is_refused(path: str, tmp_path: Path) -> None:
     with pytest.raises(FolderError, match="not a path inside the site"):
-        write_site([SiteFile(path, b"a")], tmp_path / "site")
+        write_files([SiteFile(path, b"a")], tmp_path / "site")
 
 
 @pytest.mark.parametrize("damage", ["gone", "cut", "a bit"])
@@ -168,8 +168,8 @@ def test_another_picture_is_written_though_its_size_and_date_are_the_same(tmp_pa
         one, two = (store.stored(store.add_blob(data)) for data in (b"one", b"two"))
         for stored in (one, two):
             os.utime(stored.file.folder.path / stored.file.file, ns=(0, 0))
-        write_site([SiteFile("picture.jpg", one)], tmp_path / "site")
-        assert write_site([SiteFile("picture.jpg", two)], tmp_path / "site") == SiteReport(1, 0, 0)
+        write_files([SiteFile("picture.jpg", one)], tmp_path / "site")
+        assert write_files([SiteFile("picture.jpg", two)], tmp_path / "site") == SiteReport(1, 0, 0)
     assert (tmp_path / "site/picture.jpg").read_bytes() == b"two"
 
 
@@ -198,7 +198,7 @@ def files_of_10_kb_at_most() -> Iterator[None]:
 def test_a_full_disk_is_one_line_and_leaves_no_half_of_a_new_site(tmp_path: Path, files_of_10_kb_at_most: None) -> None:
     files = [SiteFile("index.html", b"small"), SiteFile("picture.jpg", b"0" * 50_000)]
     with pytest.raises(FolderError, match=r"picture\.jpg: cannot be written: File too large; check") as refused:
-        write_site(files, tmp_path / "site")
+        write_files(files, tmp_path / "site")
     assert "\n" not in str(refused.value)
     assert list(tmp_path.iterdir()) == []
 
@@ -206,22 +206,22 @@ def test_a_full_disk_is_one_line_and_leaves_no_half_of_a_new_site(tmp_path: Path
 def test_a_full_disk_leaves_the_pages_of_an_older_site(tmp_path: Path, files_of_10_kb_at_most: None) -> None:
     old = [SiteFile("index.html", b"old"), SiteFile("gone.html", b"gone")]
     record = record_of(tmp_path / "site")
-    write_site(old, tmp_path / "site", record=record)
+    write_files(old, tmp_path / "site", record=record)
     new = [SiteFile("index.html", b"new"), SiteFile("a.html", b"a"), SiteFile("picture.jpg", b"0" * 50_000)]
     with pytest.raises(FolderError, match=r"picture\.jpg: cannot be written: File too large; check"):
-        write_site(new, tmp_path / "site", record=record)
+        write_files(new, tmp_path / "site", record=record)
     assert {path: data for path, data in _tree(tmp_path / "site").items() if path != "files.json"} == {
         "index.html": b"old",
         "gone.html": b"gone",
     }
     new[2] = SiteFile("picture.jpg", b"0" * 5000)
-    assert write_site(new, tmp_path / "site", record=record) == SiteReport(3, 0, 1)
+    assert write_files(new, tmp_path / "site", record=record) == SiteReport(3, 0, 1)
 
 
 def test_a_site_that_cannot_be_made_is_one_line(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("not a folder", encoding="utf-8")
     with pytest.raises(FolderError, match="cannot be written: Not a directory"):
-        write_site([SiteFile("index.html", b"a")], tmp_path / "file" / "site")
+        write_files([SiteFile("index.html", b"a")], tmp_path / "file" / "site")
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and signals of POSIX systems")
@@ -246,11 +246,11 @@ def test_killed_at_any_step_no_page_links_to_what_is_not_there(case: str, tmp_pa
 
 def test_a_site_of_a_run_that_was_stopped_is_not_published_until_the_next_run(tmp_path: Path) -> None:
     manifest = tmp_path / "site/files.json"
-    write_site([SiteFile("index.html", b"old")], tmp_path / "site")
+    write_files([SiteFile("index.html", b"old")], tmp_path / "site")
     manifest.write_text(json.dumps({**json.loads(manifest.read_text()), "unfinished": True}))
     with pytest.raises(PublishError, match="the last build was stopped before its end: run build again"):
         publish_folder(tmp_path / "site", tmp_path / "www")
-    write_site([SiteFile("index.html", b"new")], tmp_path / "site")
+    write_files([SiteFile("index.html", b"new")], tmp_path / "site")
     assert "unfinished" not in json.loads(manifest.read_text())
     assert publish_folder(tmp_path / "site", tmp_path / "www").copied == 1
 
@@ -262,7 +262,7 @@ def test_what_makes_a_files_bytes_is_asked_only_where_they_are_not_there(tmp_pat
         made.append("page")
         return b"page"
 
-    known = SiteFile("page.html", page, held_bytes(b"page"))
+    known = FileGroup("pages", lambda: [SiteFile("page.html", page)], b"of this")
     assert write_site([known], tmp_path / "site", record=record_of(tmp_path / "site")) == SiteReport(1, 0, 0)
     assert write_site([known], tmp_path / "site", record=record_of(tmp_path / "site")) == SiteReport(0, 1, 0)
     assert made == ["page"]
@@ -275,8 +275,8 @@ def test_what_fails_in_the_middle_leaves_the_site_as_it_was(tmp_path: Path) -> N
     def no_page() -> bytes:
         raise FolderError("no page")
 
-    write_site([SiteFile("index.html", b"old")], tmp_path / "site")
+    write_files([SiteFile("index.html", b"old")], tmp_path / "site")
     before = _tree(tmp_path / "site")
     with pytest.raises(FolderError, match="no page"):
-        write_site([SiteFile("index.html", b"new"), SiteFile("a.html", no_page)], tmp_path / "site")
+        write_files([SiteFile("index.html", b"new"), SiteFile("a.html", no_page)], tmp_path / "site")
     assert _tree(tmp_path / "site") == before
