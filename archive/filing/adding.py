@@ -10,7 +10,7 @@ from archive.disk import Folder, names_in_named, open_named
 from archive.errors import FactsError, WorkError
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
-from archive.filing.intake import AddResult, AlreadyFiled, Filing, NewObservation, file_pictures
+from archive.filing.intake import AddResult, AlreadyFiled, AskTime, Filing, NewObservation, file_pictures
 from archive.filing.remarks import remarks
 from archive.filing.statements import AddOptions
 from archive.reading import picture_kind
@@ -35,6 +35,7 @@ def add_pictures(
     *,
     on_progress: Progress,
     executor: Executor = IN_THIS_PROCESS,
+    ask_time: AskTime | None = None,
 ) -> Iterator[AddResult]:
     """File each picture; one that is refused does not keep the others out.
 
@@ -48,6 +49,8 @@ def add_pictures(
     on_progress : Progress
     executor : Executor
         Reads and measures the pictures; this process files them.
+    ask_time : callable, optional
+        Asks the observer when a picture was taken; without it one whose time nothing tells is refused.
 
     Yields
     ------
@@ -71,7 +74,7 @@ def add_pictures(
         known = AlreadyFiled(
             _known_sums(archive), sizes_on_disk(files), removed_sums(files) if set(chosen) - set(pictures) else set()
         )
-        filing, lost, new = Filing(archive, options, known), None, []
+        filing, lost, new = Filing(archive, options, known, ask_time), None, []
         with closing(file_pictures(filing, chosen, named=frozenset(pictures))) as filed:
             try:
                 for done in filed:
@@ -114,6 +117,7 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
             one.place.id,
             observation.time_utc,
             times_from[one.place.id],
+            one.time_read_as,
             observation.disc,
             observation.orientation,
             (*one.warnings, *remarks(name, one.place, observation)),

@@ -56,6 +56,21 @@ def exif(block: bytes) -> None:
         orientation(data, kind)  # type: ignore[arg-type]
 
 
+def xmp(packet: bytes) -> None:
+    from reading.drawn import png_chunk
+
+    from archive.reading.xmp import xmp_times
+
+    body = b"http://ns.adobe.com/xap/1.0/\0" + packet
+    jpeg = b"\xff\xd8\xff\xe1" + min(len(body) + 2, 65535).to_bytes(2, "big") + body + b"\xff\xda\0\2"
+    text = png_chunk(b"iTXt", b"XML:com.adobe.xmp\0\0\0\0\0" + packet)
+    png = b"\x89PNG\r\n\x1a\n" + text + png_chunk(b"IEND", b"")
+    tag = (700).to_bytes(2, "little") + b"\1\0" + len(packet).to_bytes(4, "little") + (26).to_bytes(4, "little")
+    tiff = b"II*\0\x08\0\0\0\1\0" + tag + bytes(4) + packet
+    for kind, data in (("jpeg", jpeg), ("png", png), ("tiff", tiff)):
+        xmp_times(data, kind)  # type: ignore[arg-type]
+
+
 def file_name(data: bytes) -> None:
     from archive.reading.file_name import name_facts
 
@@ -194,6 +209,7 @@ def readers() -> dict[str, Reader]:
     return {
         **dict.fromkeys(("png", "jpeg", "tiff", "fits"), picture),
         "exif": exif,
+        "xmp": xmp,
         "name": file_name,
         "record": in_folder("2026/2026-06-03/0915Z.toml", record),
         "settings": in_folder("archive.toml", settings),

@@ -23,6 +23,7 @@ NAMES = (
     "tiff",
     "fits",
     "exif",
+    "xmp",
     "name",
     "record",
     "settings",
