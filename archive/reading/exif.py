@@ -16,6 +16,7 @@ from archive.reading import jpeg, png
 from archive.reading.found import TimesInFile
 from archive.reading.mapped import Content, as_file
 from archive.reading.raster import PictureKind
+from archive.reading.shared_formats import embedded_exif
 from archive.reading.tiff_directories import check_directories
 
 __all__ = ["APP1", "ExifFacts", "exif_facts", "first_directory", "orientation"]
@@ -70,7 +71,9 @@ def _block(data: Content, kind: PictureKind) -> Content:
         if kind == "jpeg":
             blocks = (body for marker, body in jpeg.segments(data) if marker == APP1 and body.startswith(MARK))
             return next(blocks, b"")
-        return next((bytes(body) for chunk, body in png.chunks(data) if chunk == b"eXIf"), b"")
+        if kind == "png":
+            return next((bytes(body) for chunk, body in png.chunks(data) if chunk == b"eXIf"), b"")
+        return embedded_exif(data, kind)
     except ValueError:
         return b""
 

@@ -28,7 +28,7 @@ def facts_in_file(data: Content, kind: PictureKind, name: str) -> tuple[Facts, .
     ----------
     data : bytes or mmap
         The file's content.
-    kind : {"png", "jpeg", "tiff", "fits"}
+    kind : str
         As `picture_kind` found it.
     name : str
         The file's name, with or without folders; also for messages.

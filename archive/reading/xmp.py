@@ -15,6 +15,7 @@ from archive.reading import exif, jpeg, png
 from archive.reading.found import TimesInFile
 from archive.reading.mapped import Content
 from archive.reading.raster import PictureKind
+from archive.reading.shared_formats import embedded_xmp
 
 __all__ = ["xmp_times"]
 
@@ -69,6 +70,8 @@ def _packet(data: Content, kind: PictureKind) -> bytes:
         elif kind == "tiff":
             value = exif.first_directory(data).get(_TAG, b"")
             packet = value if isinstance(value, bytes) else b""
+        elif kind in ("webp", "avif", "heif"):
+            packet = embedded_xmp(data, kind)
     except (ValueError, zlib.error):
         return b""
     return packet if len(packet) <= MOST_BYTES else b""

@@ -26,6 +26,7 @@ from archive.disk import Folder
 from archive.records.archive_files import files_of
 
 ROOM_BYTES = 1 << 30
+PICTURES = ("png", "jpeg", "tiff", "fits", "webp", "avif", "heif", "bmp")
 Reader = Callable[[bytes], object]
 
 
@@ -207,7 +208,7 @@ def put(path: Path, data: bytes) -> None:
 
 def readers() -> dict[str, Reader]:
     return {
-        **dict.fromkeys(("png", "jpeg", "tiff", "fits"), picture),
+        **dict.fromkeys(PICTURES, picture),
         "exif": exif,
         "xmp": xmp,
         "name": file_name,
@@ -230,7 +231,7 @@ def made(reader: str, number: int) -> bytes:
     seed = rng.choice(seeds_of(reader))
     return (
         mutated_bytes(rng, seed, kind=reader)
-        if reader in ("png", "jpeg", "tiff", "fits", "exif", "value", "table")
+        if reader in (*PICTURES, "exif", "value", "table")
         else mutated_text(rng, seed)
     )
 

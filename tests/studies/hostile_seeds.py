@@ -105,7 +105,8 @@ def seeds_of(reader: str) -> tuple[bytes, ...]:
     return {
         "png": _png, "jpeg": _jpeg, "tiff": _tiff, "fits": _fits, "exif": _exif, "xmp": _xmp, "record": _record,
         "settings": _settings, "group-names": _group_names, "checksums": _checksums, "notes": _notes, "kept": _kept,
-        "name": lambda: (b"2026-06-03-0915_2.png",), "value": _value, "table": _table,
+        "name": lambda: (b"2026-06-03-0915_2.png",), "value": _value, "table": _table, "webp": partial(_shared, "WEBP"),
+        "avif": partial(_shared, "AVIF"), "heif": partial(_shared, "HEIF"), "bmp": partial(_shared, "BMP"),
     }[reader]()  # fmt: skip
 
 
@@ -139,6 +140,20 @@ def _jpeg() -> tuple[bytes, ...]:
         Image.fromarray(values, mode=mode).save(stream, "JPEG", **options) if mode == "CMYK" else Image.fromarray(
             values
         ).save(stream, "JPEG", **options)
+        out.append(stream.getvalue())
+    return tuple(out)
+
+
+def _shared(kind: str) -> tuple[bytes, ...]:
+    import pillow_heif
+    from PIL import Image
+
+    pillow_heif.register_heif_opener()
+    out = []
+    for values in (noise("u1"), noise("u1", channels=3), noise("u1", channels=4)):
+        stream = io.BytesIO()
+        options = {} if kind == "BMP" else {"exif": b"Exif\0\0" + _block()}
+        Image.fromarray(values).save(stream, kind, **options)
         out.append(stream.getvalue())
     return tuple(out)
 
