@@ -10,7 +10,7 @@ from archive.disk import Folder
 from archive.errors import FolderError
 from archive.records.archive_files import SITE_NAME, WORK_NAME, files_of
 from archive.records.folder import kept_folder
-from archive.website.site_record import SiteRecord
+from archive.site_tree.site_record import SiteRecord
 
 __all__ = ["site_files", "site_folder", "site_record"]
 

@@ -24,8 +24,8 @@ ALLOWED = {
     "store": VALUES | {"disk", "computer_key"},
     "execution": VALUES | {"reading"},
     "films": VALUES | {"disk", "sun", "disc", "records", "store"},
-    "website": VALUES | {"built", "disk", "signed_content", "safety", "store", "theme_files"},
-    "site_tree": VALUES | {"disk", "store"},
+    "website": VALUES | {"built", "disk", "safety", "site_tree", "store", "theme_files"},
+    "site_tree": VALUES | {"built", "disk", "signed_content", "store"},
     "publishing": VALUES | {"disk", "site_tree"},
     "upkeep": VALUES | {"disk", "records", "execution"},
     "stages": VALUES

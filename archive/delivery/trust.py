@@ -23,7 +23,7 @@ from archive.records.grants import (
 )
 from archive.records.settings import TargetSettings
 from archive.site_folder import site_files, site_record
-from archive.website.site_record import changed_since
+from archive.site_tree.site_record import changed_since
 
 __all__ = [
     "TrustStatus",

@@ -1,7 +1,7 @@
 """Digests of files, size and sha256; unchanged files are recognised by their stamps and not read again.
 
-A stamp is size, mtime, ctime and inode number. Programs cannot set the ctime, so a file overwritten with the same size
-and mtime is read. Stamps are stored among the derived values; without them all files are read, with the same result.
+Stamps (`archive.disk.Stamp`) are stored among the derived values; without them all files are read, with the same
+result.
 """
 
 from __future__ import annotations
@@ -12,12 +12,15 @@ import stat
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from io import BufferedReader
 
-from archive.disk import Folder
+import msgspec
+
+from archive.disk import Folder, Stamp, stamp_of
 from archive.site_tree.tree import Tree
 from archive.store import Store
 
-__all__ = ["Digest", "OnFile", "StampsFile", "digest_of_bytes", "digests_of", "keep_stamps"]
+__all__ = ["Digest", "OnFile", "StampsFile", "digest_of_bytes", "digest_of_stream", "digests_of", "keep_stamps"]
 
 # Called with the activity, the number of files done, and the total.
 OnFile = Callable[[str, int, int], None]
@@ -25,12 +28,10 @@ OnFile = Callable[[str, int, int], None]
 # A file changed so recently may change again within the same tick of the clock.
 _TICK_NS = 100_000_000
 
-_Stamp = tuple[int, int, int, int]
-_Row = tuple[bytes, _Stamp, str]  # with the name as bytes, for not every one is text
+_Row = tuple[bytes, Stamp, str]  # with the name as bytes, for not every one is text
 
 
-@dataclass(frozen=True)
-class Digest:
+class Digest(msgspec.Struct, frozen=True, gc=False):
     """Digest of a file's content."""
 
     sha256: str
@@ -54,11 +55,11 @@ def digests_of(tree: Tree, *, stamps: StampsFile | None = None, on_file: OnFile)
         The file of stamps of an earlier run, which is updated. None reads every file.
     """
     known = _read_stamps(stamps)
-    found: dict[str, tuple[_Stamp, Digest]] = {}
+    found: dict[str, tuple[Stamp, Digest]] = {}
     for number, (name, there) in enumerate(tree.files.items(), start=1):
         if stat.S_ISREG(there.st_mode):
             stamp, sha256 = known.get(name, (None, ""))
-            fresh = _stamp(there)
+            fresh = stamp_of(there)
             found[name] = fresh, Digest(sha256, fresh[0]) if stamp == fresh else _digest_of_file(tree.folder, name)
         on_file("reading files", number, len(tree.files))
     if stamps is not None and {name: (stamp, digest.sha256) for name, (stamp, digest) in found.items()} != known:
@@ -68,7 +69,7 @@ def digests_of(tree: Tree, *, stamps: StampsFile | None = None, on_file: OnFile)
 
 def keep_stamps(tree: Tree, digests: Mapping[str, Digest], stamps: StampsFile) -> None:
     """Store the stamps of files just written, whose digests are known."""
-    found = {name: (_stamp(there), digests[name]) for name, there in tree.files.items() if name in digests}
+    found = {name: (stamp_of(there), digests[name]) for name, there in tree.files.items() if name in digests}
     _write_stamps(stamps, found)
 
 
@@ -77,22 +78,23 @@ def digest_of_bytes(data: bytes) -> Digest:
     return Digest(hashlib.sha256(data).hexdigest(), len(data))
 
 
+def digest_of_stream(stream: BufferedReader) -> Digest:
+    """Return the digest of an open file."""
+    return Digest(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
+
+
 def _digest_of_file(folder: Folder, name: str) -> Digest:
     with folder.open(name) as stream:
-        return Digest(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
+        return digest_of_stream(stream)
 
 
-def _stamp(there: os.stat_result) -> _Stamp:
-    return there.st_size, there.st_mtime_ns, there.st_ctime_ns, there.st_ino
-
-
-def _read_stamps(stamps: StampsFile | None) -> dict[str, tuple[_Stamp, str]]:
+def _read_stamps(stamps: StampsFile | None) -> dict[str, tuple[Stamp, str]]:
     """Return the stored stamps; none where none are stored."""
     rows = None if stamps is None else stamps.store.get(digests_of, stamps.name, None, list[_Row])
     return {os.fsdecode(name): (stamp, sha256) for name, stamp, sha256 in rows or ()}
 
 
-def _write_stamps(stamps: StampsFile, found: Mapping[str, tuple[_Stamp, Digest]]) -> None:
+def _write_stamps(stamps: StampsFile, found: Mapping[str, tuple[Stamp, Digest]]) -> None:
     latest = time.time_ns() - _TICK_NS
     rows: list[_Row] = [
         (os.fsencode(name), stamp, digest.sha256) for name, (stamp, digest) in found.items() if max(stamp[1:3]) < latest

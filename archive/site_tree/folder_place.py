@@ -16,10 +16,9 @@ from typing import BinaryIO
 from archive.disk import Folder, sync_disk
 from archive.errors import PublishError
 from archive.site_tree.digests import Digest, OnFile, StampsFile, digests_of, keep_stamps
-from archive.site_tree.exchange import NEW_FOLDER_MODE, recover, replace_as_a_whole
+from archive.site_tree.exchange import NEW_FOLDER_MODE, fill_folder, recover, replace_as_a_whole
 from archive.site_tree.manifest import MANIFEST, Manifest
-from archive.site_tree.next_version import fill_folder
-from archive.site_tree.place import Delivery, FileMissing
+from archive.site_tree.place import Delivery, FileMissing, tell_nobody
 from archive.site_tree.step_by_step import step_by_step
 from archive.site_tree.target_checks import check_place
 from archive.site_tree.tree import (
@@ -39,10 +38,6 @@ _BLOCK_BYTES = 1 << 20
 _NO_FILE = (errno.ENOENT, errno.ENOTDIR, errno.EISDIR, errno.EINVAL, errno.ELOOP)
 
 
-def _tell_nobody(what: str, done: int, total: int) -> None:
-    """Show nothing."""
-
-
 def open_folder(
     target: Path,
     *,
@@ -50,7 +45,7 @@ def open_folder(
     adopt: bool = False,
     keep: tuple[str, ...] = (),
     stamps: StampsFile | None = None,
-    on_file: OnFile = _tell_nobody,
+    on_file: OnFile = tell_nobody,
 ) -> FolderPlace:
     """Return a folder as a place for a site, which need not be built yet; nothing is changed.
 
@@ -101,7 +96,7 @@ class FolderPlace:
         *,
         keep: tuple[str, ...] = (),
         stamps: StampsFile | None = None,
-        on_file: OnFile = _tell_nobody,
+        on_file: OnFile = tell_nobody,
     ) -> None:
         self.name, self._target, self._keep = str(target), target, keep
         self._folder, self._stamps, self._on_file = Folder(target), stamps, on_file

@@ -13,7 +13,16 @@ from archive.site_tree.manifest import Manifest
 from archive.site_tree.plan import Plan
 from archive.site_tree.tree import Tree
 
-__all__ = ["ConnectionDropped", "Delivery", "FileMissing", "Place", "Reader", "read_whole", "with_retries"]
+__all__ = [
+    "ConnectionDropped",
+    "Delivery",
+    "FileMissing",
+    "Place",
+    "Reader",
+    "read_whole",
+    "tell_nobody",
+    "with_retries",
+]
 
 # Waits before each retry, s; after the last one the failure is reported.
 _WAITS_S = (0.3, 1.0, 3.0)
@@ -43,6 +52,10 @@ class Delivery:
     def is_empty(self) -> bool:
         """Whether the target holds exactly the site already."""
         return not (self.plan.steps or self.plan.remove or self.listing)
+
+
+def tell_nobody(what: str, done: int, total: int) -> None:
+    """Show no progress."""
 
 
 class Reader(Protocol):

@@ -23,6 +23,7 @@ __all__ = [
     "make_plan",
     "original_found_error",
     "put_order",
+    "put_steps",
     "refuse_foreign",
     "removals",
 ]
@@ -61,10 +62,13 @@ class Plan:
 def make_plan(site: Mapping[str, Digest], there: Mapping[str, Digest | None], gone: Removals) -> Plan:
     """Return the plan from what the site's files hold, and what those hold that are there; None is unknown."""
     unchanged = tuple(sorted(name for name, digest in site.items() if there.get(name) == digest))
-    sent = site.keys() - set(unchanged)
-    ranks = groupby(sorted((put_order(name, there), name) for name in sent), key=lambda row: row[0])
-    steps = tuple(tuple(name for _, name in rows) for _, rows in ranks)
-    return Plan(steps, unchanged, gone.names, gone.foreign)
+    return Plan(put_steps(site.keys() - set(unchanged), there), unchanged, gone.names, gone.foreign)
+
+
+def put_steps(names: Iterable[str], there: Collection[str]) -> tuple[tuple[str, ...], ...]:
+    """Return files in groups that are put into their places one after the other; see `put_order`."""
+    ranks = groupby(sorted((put_order(name, there), name) for name in names), key=lambda row: row[0])
+    return tuple(tuple(name for _, name in rows) for _, rows in ranks)
 
 
 def put_order(name: str, there: Collection[str]) -> int:

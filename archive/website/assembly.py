@@ -11,6 +11,8 @@ from archive.built import SiteReport
 from archive.disk import Folder
 from archive.model.film import Film
 from archive.model.rotation_map import RotationMap
+from archive.site_tree.local_site import FileGroup, SiteFile, write_site
+from archive.site_tree.site_record import NO_RECORD, SiteRecord
 from archive.store import Blob, Store, digest, made_from
 from archive.website import addresses
 from archive.website.addresses import (
@@ -42,8 +44,6 @@ from archive.website.pages import PagePlan, SiteFace
 from archive.website.render import Page, check_theme, head_style, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
 from archive.website.search_page import search_index, search_page
-from archive.website.site_files import FileGroup, SiteFile, write_site
-from archive.website.site_record import NO_RECORD, SiteRecord
 from archive.website.sitemap import robots_bytes, sitemap_bytes
 from archive.website.theme import Theme, read_theme
 from archive.website.year_page import year_pages

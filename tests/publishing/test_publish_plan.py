@@ -9,6 +9,7 @@ from website.invented import write_files
 
 from archive.errors import PublishError
 from archive.site_tree.digests import digest_of_bytes
+from archive.site_tree.local_site import SiteFile
 from archive.site_tree.manifest import Manifest, manifest_bytes, read_manifest
 from archive.site_tree.plan import (
     Removals,
@@ -19,7 +20,6 @@ from archive.site_tree.plan import (
     refuse_foreign,
     removals,
 )
-from archive.website.site_files import SiteFile
 
 SITE = {
     name: digest_of_bytes(name.encode())

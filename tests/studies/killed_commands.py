@@ -244,7 +244,7 @@ def site_faults(case: Case, work: Path) -> list[str]:
     whole = {name: data for name, data in site.items() if not name.endswith(".part")}
     faults = []
     if whole not in (before, after):
-        if not json.loads(whole["files.json"]).get("unfinished"):
+        if not json.loads(whole["files.json"]).get("pending"):
             faults.append("site: neither old nor new, and does not say so")
         faults += [
             f"site: {name} is neither old nor new"

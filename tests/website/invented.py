@@ -34,6 +34,8 @@ from archive.model.observatory import CameraEpoch, Instrument, Site
 from archive.model.rotation_law import RotationLaw
 from archive.model.rotation_map import RotationMap
 from archive.model.times import days_since_1970
+from archive.site_tree.local_site import FileGroup, SiteFile, write_site
+from archive.site_tree.site_record import SiteRecord
 from archive.store import Blob, Store
 from archive.website import assembly
 from archive.website.content import (
@@ -42,8 +44,6 @@ from archive.website.content import (
     Pictures,
     SiteInfo,
 )
-from archive.website.site_files import FileGroup, SiteFile, write_site
-from archive.website.site_record import SiteRecord
 
 DISC_COLOUR = (230, 120, 30)
 OTHER_COLOUR = (90, 90, 90)

@@ -78,7 +78,7 @@ def faults_of(found: Tree, before: Tree, after: Tree) -> list[str]:
     mixed = [
         path for path, data in found.items() if path != "files.json" and data not in (before.get(path), after.get(path))
     ]
-    finished = not json.loads(found["files.json"]).get("unfinished") if found else False
+    finished = not json.loads(found["files.json"]).get("pending") if found else False
     if finished and found not in (before, after):
         mixed.append("says that it is finished")
     return mixed + broken(found, before)

@@ -17,9 +17,9 @@ from publishing.sites import publish_folder
 from archive.built import SiteReport
 from archive.disk import Folder
 from archive.errors import FolderError, PublishError
+from archive.site_tree.local_site import FileGroup, SiteFile, write_site
 from archive.store import DamagedBlobError, Store
 from archive.website.content import Content
-from archive.website.site_files import FileGroup, SiteFile, write_site
 from website.invented import OTHER_COLOUR, InventedContent, build_site, record_of, small_jpeg, write_files
 from website.invented import content as invented_content
 

@@ -3,8 +3,8 @@
 `files.json` at the root lists every other file of the site with its size and sha256. It is the mark by which a
 folder is known as ours. A new site is made beside its place and renamed, so that it is there whole or not at all. One
 that is there is brought up to date in place, for others may serve it, or keep files in it, meanwhile: all that changes
-is first written to a folder of its own. Then the list names old and new files (and says `unfinished`), and pictures and
-data, new pages, changed pages and the home page take their places in turn; last come the removals and the list of what
+is first written to a folder of its own. Then pictures and data, new pages, changed pages and the home page take their
+places in turn, while the list names what is `pending` (see `step_by_step`); last come the removals and the list of what
 is there now. So a page never shows what is not there yet, a site stays as it was where anything fails before, and
 whatever an interrupted run leaves is listed, and the next run puts it right.
 
@@ -20,42 +20,30 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
-from stat import S_ISREG
-
-import msgspec
 
 from archive.built import SiteReport
 from archive.disk import (
     Folder,
     is_safe_name,
     make_named_folder,
-    stamp_digest,
     stamp_of,
     stamps_digest,
     summed,
-    sync_disk,
 )
 from archive.errors import FolderError, clear_refusal
+from archive.site_tree.digests import Digest, digest_of_bytes
+from archive.site_tree.manifest import MANIFEST, Manifest, checked_manifest
+from archive.site_tree.parts import PARTS, PlacedParts, holds
+from archive.site_tree.place import Delivery, tell_nobody
+from archive.site_tree.plan import Plan, put_steps
+from archive.site_tree.site_record import NO_RECORD, RecordContent, RecordedGroup, SiteRecord, Written
+from archive.site_tree.step_by_step import step_by_step
+from archive.site_tree.tree import Tree
 from archive.store import DamagedBlobError, StoredBlob
-from archive.website.site_record import (
-    NO_RECORD,
-    Held,
-    RecordContent,
-    RecordedGroup,
-    SiteRecord,
-    Written,
-    held_bytes,
-    held_file,
-)
 
-__all__ = ["MANIFEST", "FileGroup", "SiteFile", "write_site"]
+__all__ = ["FileGroup", "SiteFile", "write_site"]
 
-MANIFEST = "files.json"
-_GENERATOR = "Northlimb"
-_VERSION = 1
-_HOME = "index.html"
 _ASIDE = ".northlimb-part"
-_PARTS = ".northlimb-parts"
 _FOLDERS_HELD = 64
 
 
@@ -64,27 +52,6 @@ class _ToWrite:
     """What is to be written: bytes, or a blob."""
 
     data: bytes | StoredBlob
-
-
-class _Row(msgspec.Struct, frozen=True, gc=False):
-    path: str
-    sha256: str
-    bytes: int
-
-
-class _Manifest(msgspec.Struct, frozen=True):
-    generator: str
-    version: int
-    files: list[_Row]
-    unfinished: bool = False
-
-
-@dataclass(frozen=True)
-class _Listed:
-    """What the list of files names; it is `settled` where it says that nothing is under way."""
-
-    files: Mapping[str, Held]
-    settled: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +134,7 @@ def write_site(
 def _clear_aside(place: Folder, aside: str) -> None:
     """Remove what a run that was stopped had begun; a folder of that name that shows no sign of ours stays."""
     if place.exists(aside):
-        if place.is_folder(aside) and set(place.names(aside)) - {_PARTS} and not place.exists(f"{aside}/{MANIFEST}"):
+        if place.is_folder(aside) and set(place.names(aside)) - {PARTS} and not place.exists(f"{aside}/{MANIFEST}"):
             raise FolderError(f"{place.path / aside}: in the way, and not written by us; move it elsewhere")
         place.remove_tree(aside)
 
@@ -198,9 +165,9 @@ class _Update:
         return {path: written for path, written in self._known.files().items() if path not in self._replaced}
 
     @cached_property
-    def _listed(self) -> _Listed:
+    def _listed(self) -> Manifest:
         if self._is_untouched:
-            return _Listed(_held(self._known.files()), settled=True)
+            return Manifest(True, _digests(self._known.files()))
         return _read_manifest(self._site)
 
     @cached_property
@@ -209,7 +176,14 @@ class _Update:
         if self._is_untouched:
             return frozenset()
         listed = self._listed.files
-        return frozenset(path for path in self._replaceable if _is_replaced(self._site, path, listed.get(path)))
+        return frozenset(
+            path
+            for path in self._replaceable
+            if path not in self._listed.pending and _is_replaced(self._site, path, listed.get(path))
+        )
+
+    def _is_listed(self, path: str) -> bool:
+        return path in self._listed.files or path in self._listed.pending
 
     def run(self, groups: Iterable[FileGroup]) -> SiteReport:
         """Make the site hold these files."""
@@ -260,10 +234,10 @@ class _Update:
             known = self._before.get(file.path)
         written, source = self._wanted(file, there, known, is_same=is_same)
         if source is not None:
-            if there is not None and known is None and file.path not in self._listed.files:
+            if there is not None and known is None and not self._is_listed(file.path):
                 foreign.append(self._site.path / file.path)
             if not self._changed:
-                self._site.make_folder(_PARTS)
+                self._site.make_folder(PARTS)
             if file.path in self._changed:
                 raise FolderError(f"{file.path}: this file of the site would be written twice; give each its own name")
             self._changed[file.path] = len(self._changed)
@@ -277,17 +251,17 @@ class _Update:
         untouched = known is not None and there is not None and known.stamp == stamp_of(there)
         source: _ToWrite | None = None
         if isinstance(file.source, StoredBlob):
-            held, source = Held(file.source.blob.sha256, file.source.blob.size), _ToWrite(file.source)
-        elif known is not None and is_same and (untouched or self._holds(file.path, there, known.held)):
-            held = known.held
+            digest, source = Digest(file.source.blob.sha256, file.source.blob.size), _ToWrite(file.source)
+        elif known is not None and is_same and (untouched or self._holds(file.path, there, known.digest)):
+            digest = known.digest
         else:
             data = file.source if isinstance(file.source, bytes) else file.source()
-            held, source = held_bytes(data), _ToWrite(data)
-        if known is not None and untouched and known.held == held:
+            digest, source = digest_of_bytes(data), _ToWrite(data)
+        if known is not None and untouched and known.digest == digest:
             return known, None
-        if source is None or self._holds(file.path, there, held):
-            return self._as_it_is(held, there), None
-        return Written(held), source
+        if source is None or self._holds(file.path, there, digest):
+            return self._as_it_is(digest, there), None
+        return Written(digest), source
 
     def _needs_work(self, now: Mapping[str, RecordedGroup]) -> bool:
         """Whether anything is to be written or removed."""
@@ -296,8 +270,8 @@ class _Update:
         if self._is_untouched:
             gone = self._known.groups.keys() - now.keys()
             return bool(gone) or any(self._old[name].keys() != files.keys() for name, files in self._new.items())
-        held = _held(_files(now))
-        return not self._listed.settled or self._listed.files != held or self._before.keys() != held.keys()
+        digest = _digests(_files(now))
+        return self._listed.unfinished or self._listed.files != digest or self._before.keys() != digest.keys()
 
     def _put(self, now: dict[str, RecordedGroup], strangers: tuple[str, ...]) -> int:
         """Bring the parts to their places in turn, and remove what is no longer made; return how many that was."""
@@ -305,21 +279,19 @@ class _Update:
         if len(files) != sum(group.count for group in now.values()):
             raise FolderError(f"{self._site.path}: a file of the site would be written twice; give each its own name")
         # What another computer made is not ours to remove: it is a stranger.
-        gone = sorted(before.keys() - files.keys(), key=lambda path: (-_turn(path, before), path))
-        was = {path: held for path, held in self._listed.files.items() if path not in self._replaced} | _held(before)
+        gone = tuple(sorted(before.keys() - files.keys()))
         if self._changed or gone:
             # What a run that is stopped has written, the next may remove.
             under_way = {name: RecordedGroup.of(b"", self._old[name] | of_name) for name, of_name in self._new.items()}
             self._record.write({**self._known.groups, **under_way}, strangers)
-            self.put_manifest({**was, **_held(files)}, unfinished=True)
-        for path in sorted(self._changed, key=lambda path: _turn(path, was)):
-            files[path] = self.put(self._changed[path], path, files[path].held)
-        # Pages go before the pictures that they show.
-        removed = sum(self._remove(path) for path in gone)
-        self.put_manifest(_held(files))
+        there = before.keys() | (self._listed.files.keys() - self._replaced)
+        plan = Plan(put_steps(self._changed, there), tuple(files.keys() - self._changed.keys()), gone)
+        placing = PlacedParts(self._site, self._changed, files)
+        step_by_step(placing, Delivery(plan, True, Tree(self._site, {}), _digests(files), tell_nobody))
+        self._moved += placing.moved
         for name, of_name in self._new.items():
             now[name] = RecordedGroup.of(now[name].key, {path: files[path] for path in of_name})
-        return removed
+        return placing.removed
 
     def _stamps_now(self) -> bytes:
         """Return the digest of the stamps as we left them; a second name for a file changes the stamp of the first."""
@@ -327,53 +299,18 @@ class _Update:
             return stamps_digest(self._site)
         return summed([int.from_bytes(self._stamps, "little"), *self._moved])
 
-    def _remove(self, path: str) -> bool:
-        """Remove a file that an earlier run wrote, and the folders that this leaves empty."""
-        status = self._site.status(path)
-        if status is None or not S_ISREG(status.st_mode):
-            return False
-        self._site.remove(path)
-        self._moved.append(-stamp_digest(path, stamp_of(status)))
-        self._site.remove_empty(path.rpartition("/")[0])
-        return True
+    def _as_it_is(self, digest: Digest, there: os.stat_result | None) -> Written:
+        return Written(digest, None if there is None else stamp_of(there))
 
-    def _as_it_is(self, held: Held, there: os.stat_result | None) -> Written:
-        return Written(held, None if there is None else stamp_of(there))
-
-    def _holds(self, path: str, there: os.stat_result | None, held: Held) -> bool:
-        return _holds(self._site, path, there, held)
+    def _holds(self, path: str, there: os.stat_result | None, digest: Digest) -> bool:
+        return holds(self._site, path, there, digest)
 
     def _status(self, path: str) -> os.stat_result | None:
         folder, _, name = path.rpartition("/")
         return self._there(folder).get(name)
 
-    def put_manifest(self, listed: Mapping[str, Held], *, unfinished: bool = False) -> None:
-        """Put the list of files in its place, unless it is there."""
-        manifest = _manifest_bytes(listed, unfinished=unfinished)
-        if not self._holds(MANIFEST, self._site.status(MANIFEST), held_bytes(manifest)):
-            self._site.make_folder(_PARTS)
-            self._write_part(_ToWrite(manifest), f"{MANIFEST}.part", MANIFEST)
-            sync_disk(self._site.path)
-            self.put(MANIFEST, MANIFEST, held_bytes(manifest))
-
-    def put(self, part: int | str, path: str, held: Held) -> Written:
-        """Bring a part to its place; its folder is made where there is none."""
-        with clear_refusal(self._site.path / path):
-            before = self._site.status(path)
-            try:
-                self._site.rename(f"{_PARTS}/{part}.part", path)
-            except FileNotFoundError:
-                self._site.make_folder(path.rpartition("/")[0])
-                self._site.rename(f"{_PARTS}/{part}.part", path)
-            now = self._site.status(path)
-        if before is not None:
-            self._moved.append(-stamp_digest(path, stamp_of(before)))
-        if now is not None:
-            self._moved.append(stamp_digest(path, stamp_of(now)))
-        return self._as_it_is(held, now)
-
     def _write_part(self, source: _ToWrite, part: str, path: str) -> None:
-        part = f"{_PARTS}/{part}"
+        part = f"{PARTS}/{part}"
         with clear_refusal(self._site.path / path):
             self._site.remove(part)
             if isinstance(source.data, StoredBlob):
@@ -393,12 +330,12 @@ class _Update:
         if not shared:
             with self._site.create(part) as stream:
                 stream.write(source.read())
-        elif not self._holds(part, self._site.status(part), Held(source.blob.sha256, source.blob.size)):
+        elif not self._holds(part, self._site.status(part), Digest(source.blob.sha256, source.blob.size)):
             raise DamagedBlobError(source.blob)
 
 
-def _held(files: Mapping[str, Written]) -> dict[str, Held]:
-    return {path: written.held for path, written in files.items()}
+def _digests(files: Mapping[str, Written]) -> dict[str, Digest]:
+    return {path: written.digest for path, written in files.items()}
 
 
 def _files(groups: Mapping[str, RecordedGroup]) -> dict[str, Written]:
@@ -413,20 +350,13 @@ def _strangers(site: Folder, now: Mapping[str, RecordedGroup], known: RecordCont
     if not known.is_new:
         return tuple(path for path in known.strangers if path not in files and site.exists(path))
     there = sorted(path for path, _ in site.walk())
-    return tuple(path for path in there if path not in files and path != MANIFEST and not path.startswith(f"{_PARTS}/"))
+    return tuple(path for path in there if path not in files and path != MANIFEST and not path.startswith(f"{PARTS}/"))
 
 
-def _holds(site: Folder, path: str, there: os.stat_result | None, held: Held) -> bool:
-    if there is None or not S_ISREG(there.st_mode) or there.st_size != held.size:
-        return False
-    with site.open(path) as stream:
-        return held_file(stream) == held
-
-
-def _is_replaced(site: Folder, path: str, listed: Held | None) -> bool:
+def _is_replaced(site: Folder, path: str, listed: Digest | None) -> bool:
     """Whether a file is there that is not the one that the list names."""
     there = site.status(path)
-    return there is not None and (listed is None or not _holds(site, path, there, listed))
+    return there is not None and (listed is None or not holds(site, path, there, listed))
 
 
 def _statuses(folder: Folder, within: str) -> dict[str, os.stat_result]:
@@ -446,46 +376,23 @@ def _parts_of(site: Folder) -> Iterator[None]:
     It is made with the first of them: a site that needs nothing is not touched.
     """
     with suppress(FileNotFoundError):
-        site.remove_tree(_PARTS)  # of a run that was stopped
+        site.remove_tree(PARTS)  # of a run that was stopped
     try:
         yield
     finally:
         with suppress(OSError):
-            site.remove_tree(_PARTS)
+            site.remove_tree(PARTS)
 
 
-def _turn(path: str, before: Collection[str]) -> int:
-    """When a file is written: pictures and data, pages that nothing links to yet, pages that were there, the home."""
-    if path == _HOME:
-        return 4
-    if path.endswith(".html"):
-        return 3 if path in before else 2
-    return 3 if path.endswith(".xml") else 1  # a feed links to pages
-
-
-def _read_manifest(site: Folder) -> _Listed:
+def _read_manifest(site: Folder) -> Manifest:
     """Read what the last run made; refuse a folder that is not ours."""
-    path = site.path / MANIFEST
     if not site.is_file(MANIFEST):
-        if set(site.names()) - {_PARTS}:
+        if set(site.names()) - {PARTS}:
             raise FolderError(f"{site.path}: holds files but no {MANIFEST} of ours; give an empty folder or a new name")
-        return _Listed({}, settled=False)
+        return Manifest(unfinished=True)
     try:
-        data = msgspec.json.decode(site.read(MANIFEST), type=_Manifest)
-        if (data.generator, data.version) != (_GENERATOR, _VERSION):
-            raise ValueError("another generator or version")
-        if not all(is_safe_name(row.path) for row in data.files):
-            raise ValueError("a path that leaves the folder")
-    except (ValueError, RecursionError) as error:
+        return checked_manifest(site.read(MANIFEST))
+    except ValueError as error:
         raise FolderError(
-            f"{path}: not a list of the site's files ({error}); give an empty folder or a new name"
+            f"{site.path / MANIFEST}: not a list of the site's files ({error}); give an empty folder or a new name"
         ) from error
-    return _Listed({row.path: Held(row.sha256, row.bytes) for row in data.files}, settled=not data.unfinished)
-
-
-def _manifest_bytes(files: Mapping[str, Held], *, unfinished: bool) -> bytes:
-    rows = [_Row(path, held.sha256, held.size) for path, held in sorted(files.items())]
-    # `publish` sends no site that carries the mark.
-    mark = {"unfinished": True} if unfinished else {}
-    manifest = {"generator": _GENERATOR, "version": _VERSION, **mark, "files": rows}
-    return msgspec.json.format(msgspec.json.encode(manifest), indent=1) + b"\n"

@@ -6,12 +6,10 @@ have been written by anybody who handed the archive over.
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from io import BufferedReader
 from stat import S_ISREG
 
 import msgspec
@@ -19,31 +17,22 @@ import msgspec
 from archive.disk import Folder, Stamp, stamp_of
 from archive.errors import FolderError
 from archive.signed_content import signed_content, verified_content
+from archive.site_tree.digests import Digest, digest_of_stream
 
 __all__ = [
     "NO_RECORD",
-    "Held",
     "RecordContent",
     "RecordedGroup",
     "SiteRecord",
     "Written",
     "changed_since",
-    "held_bytes",
-    "held_file",
 ]
-
-
-class Held(msgspec.Struct, frozen=True, gc=False):
-    """What a file holds."""
-
-    sha256: str
-    size: int
 
 
 class Written(msgspec.Struct, frozen=True, gc=False):
     """What a file of the site holds, and its stamp since it was written; None where it is not known yet."""
 
-    held: Held
+    digest: Digest
     stamp: Stamp | None = None
 
 
@@ -59,7 +48,7 @@ class RecordedGroup(msgspec.Struct, frozen=True, gc=False, array_like=True):
     @classmethod
     def of(cls, key: bytes, files: Mapping[str, Written]) -> RecordedGroup:
         """Return a group of these files."""
-        size = sum(written.held.size for written in files.values())
+        size = sum(written.digest.size for written in files.values())
         return cls(key, len(files), size, msgspec.Raw(msgspec.msgpack.encode(files)))
 
     def files(self) -> dict[str, Written]:
@@ -129,17 +118,7 @@ def changed_since(site: Folder, known: RecordContent) -> list[str]:
 def _is_changed(site: Folder, path: str, status: os.stat_result, written: Written) -> bool:
     if not S_ISREG(status.st_mode) or written.stamp == stamp_of(status):
         return False  # what is no file is told by what sends it
-    if status.st_size != written.held.size:
+    if status.st_size != written.digest.size:
         return True
     with site.open(path) as stream:
-        return held_file(stream) != written.held
-
-
-def held_bytes(data: bytes) -> Held:
-    """Return what a file of these bytes holds."""
-    return Held(hashlib.sha256(data).hexdigest(), len(data))
-
-
-def held_file(stream: BufferedReader) -> Held:
-    """Return what an open file holds."""
-    return Held(hashlib.file_digest(stream, "sha256").hexdigest(), stream.tell())
+        return digest_of_stream(stream) != written.digest

@@ -1,0 +1,84 @@
+"""Parts of a site that lie ready in a folder within it, brought to their places by renames."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from stat import S_ISREG
+
+from archive.disk import Folder, Stamp, stamp_digest, stamp_of, sync_disk
+from archive.errors import clear_refusal
+from archive.site_tree.digests import Digest, digest_of_bytes, digest_of_stream
+from archive.site_tree.plan import put_order
+from archive.site_tree.site_record import Written
+
+__all__ = ["PARTS", "PlacedParts", "holds"]
+
+PARTS = ".northlimb-parts"
+
+
+class PlacedParts:
+    """A site whose parts take their places, step by step; `files` gets their stamps.
+
+    `moved` are the digests of the stamps that came, and with a minus those that went.
+    """
+
+    batch_files = batch_bytes = sys.maxsize
+
+    def __init__(self, site: Folder, parts: Mapping[str, int], files: dict[str, Written]) -> None:
+        self.name, self._site, self._parts, self._files = str(site.path), site, parts, files
+        self.removed, self.moved = 0, list[int]()
+
+    def put(self, source: Folder, names: Sequence[str]) -> None:
+        """Bring parts to their places."""
+        for name in names:
+            stamp = self._place(f"{self._parts[name]}.part", name)
+            self._files[name] = Written(self._files[name].digest, stamp)
+
+    def put_bytes(self, name: str, data: bytes) -> None:
+        """Put the list of files in its place, unless it is there."""
+        if not holds(self._site, name, self._site.status(name), digest_of_bytes(data)):
+            part = f"{name}.part"
+            with clear_refusal(self._site.path / name):
+                self._site.make_folder(PARTS)
+                self._site.remove(f"{PARTS}/{part}")
+                with self._site.create(f"{PARTS}/{part}") as stream:
+                    stream.write(data)
+            sync_disk(self._site.path)
+            self._place(part, name)
+
+    def _place(self, part: str, path: str) -> Stamp | None:
+        """Bring a part to its place; its folder is made where there is none."""
+        with clear_refusal(self._site.path / path):
+            before = self._site.status(path)
+            try:
+                self._site.rename(f"{PARTS}/{part}", path)
+            except FileNotFoundError:
+                self._site.make_folder(path.rpartition("/")[0])
+                self._site.rename(f"{PARTS}/{part}", path)
+            now = self._site.status(path)
+        if before is not None:
+            self.moved.append(-stamp_digest(path, stamp_of(before)))
+        if now is None:
+            return None
+        self.moved.append(stamp_digest(path, stamp_of(now)))
+        return stamp_of(now)
+
+    def delete(self, names: Sequence[str], folders: Sequence[str]) -> None:
+        """Remove files that an earlier run wrote, pages before the pictures that they show; then empty folders."""
+        for name in sorted(names, key=lambda name: (-put_order(name, names), name)):
+            status = self._site.status(name)
+            if status is not None and S_ISREG(status.st_mode):
+                self._site.remove(name)
+                self.moved.append(-stamp_digest(name, stamp_of(status)))
+                self._site.remove_empty(name.rpartition("/")[0])
+                self.removed += 1
+
+
+def holds(site: Folder, path: str, there: os.stat_result | None, digest: Digest) -> bool:
+    """Return whether a file is there and holds that; `there` is its status."""
+    if there is None or not S_ISREG(there.st_mode) or there.st_size != digest.size:
+        return False
+    with site.open(path) as stream:
+        return digest_of_stream(stream) == digest
