@@ -11,7 +11,7 @@ from archive.errors import FactsError, NoTimeError
 from archive.model.choices import TimeMeaning
 from archive.records.value_kinds import FIRST_YEAR, LAST_YEAR
 
-__all__ = ["CaptureTime", "TimeCandidate", "capture_time", "in_utc", "parse_time"]
+__all__ = ["CaptureTime", "TimeCandidate", "capture_time", "check_year", "in_utc", "parse_time"]
 
 _DISAGREEMENT_S = 60.0
 _CLOCK_SLACK_S = 300.0  # a camera's clock may run ahead of this computer's
@@ -147,10 +147,10 @@ def in_utc(moment: datetime, *, zone_name: str, source: str, name: str) -> datet
         Where the zone's clocks were put back or forward the time must say which it is; or the Sun's place is not
         known for that year.
     """
-    _check_year(moment, source=source, name=name)
+    check_year(moment, source=source, name=name)
     if moment.tzinfo is not None:
         moment = moment.astimezone(UTC)
-        _check_year(moment, source=source, name=name)
+        check_year(moment, source=source, name=name)
         return moment
     zone = ZoneInfo(zone_name)
     early, late = (moment.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
@@ -171,7 +171,13 @@ def _read_as(candidate: TimeCandidate, zone_name: str) -> str | None:
     return f"{candidate.value:%Y-%m-%d %H:%M:%S} ({candidate.source}) read as {zone_name} time"
 
 
-def _check_year(moment: datetime, *, source: str, name: str) -> None:
+def check_year(moment: datetime, *, source: str, name: str) -> None:
+    """Refuse a year for which the Sun's place is not known.
+
+    Raises
+    ------
+    FactsError
+    """
     if not FIRST_YEAR <= moment.year <= LAST_YEAR:
         raise FactsError(
             f"{name}: the year of {moment.isoformat(sep=' ')} ({source}) cannot be: the Sun's place is known for "
