@@ -12,6 +12,7 @@ the curve of screens (sRGB), which is not a power near black.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -218,12 +219,15 @@ def _blurred_edge(outside_px: Floats, blur_px: float, radius_px: float) -> tuple
     """A unit step, and mu of the disc, both zero outside the limb, after a Gaussian blur."""
     step = scipy.special.ndtr(-outside_px / blur_px)
     nodes, weights = _gauss_nodes()
-    depth = -(outside_px[:, None] + blur_px * nodes[None, :])
-    share = np.clip(depth, 0.0, None) / radius_px
-    rise = np.sqrt(np.clip(share * (2.0 - share), 0.0, None)) @ weights
-    return step, rise
+    share = -(outside_px[:, None] + blur_px * nodes[None, :])
+    np.maximum(share, 0.0, out=share)
+    share /= radius_px
+    share *= 2.0 - share
+    np.maximum(share, 0.0, out=share)
+    return step, np.sqrt(share, out=share) @ weights
 
 
+@cache
 def _gauss_nodes() -> tuple[Floats, Floats]:
     """Return nodes and weights of a dense trapezoid over +-4.5 sigma: the square root's kink spoils Gauss-Hermite."""
     nodes = np.linspace(-4.5, 4.5, 73)
