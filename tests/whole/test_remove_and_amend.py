@@ -232,7 +232,7 @@ def test_killed_before_any_step_all_is_done_or_nothing(folder: Path, tmp_path: P
         record.write_text("# mine\n" + record.read_text().replace("T09:15:00", "T11:40:00"))
     answer = subprocess.run(
         [sys.executable, "-c", KILLER, str(folder), str(tmp_path / "work"), *words],
-        env={**os.environ, "PYTHONPATH": str(CHECKOUT)},
+        env={**os.environ, "PYTHONPATH": str(CHECKOUT), "PYTHONDONTWRITEBYTECODE": "1"},
         capture_output=True,
         text=True,
         check=False,
