@@ -5,6 +5,7 @@
     ArchiveError
     ├── PictureError     a file that is not a whole picture, or not of the Sun
     ├── FactsError       time, site or other facts missing, impossible or at odds
+    │   └── NoTimeError  nothing tells when a picture was taken
     ├── SettingsError    archive.toml or a record has mistakes
     ├── FolderError      the archive folder itself: missing, locked, damaged
     ├── PublishError     the target of `publish`
@@ -25,6 +26,7 @@ __all__ = [
     "ArchiveError",
     "FactsError",
     "FolderError",
+    "NoTimeError",
     "PictureError",
     "PublishError",
     "SettingsError",
@@ -61,6 +63,10 @@ class PictureError(ArchiveError):
 
 class FactsError(ArchiveError):
     """Time, site or another fact is missing, impossible or contradicted."""
+
+
+class NoTimeError(FactsError):
+    """Nothing tells when a picture was taken; the observer may know."""
 
 
 class SettingsError(ArchiveError):

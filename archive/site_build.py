@@ -43,8 +43,8 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
         from archive.pipeline import gathered_site  # and with it all that measures and draws
 
         gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive))
-    days = sorted({entry.observation.id.partition("T")[0] for entry in gathered.entries})
-    notes, left_out = _notes(archive.files, days)
+    folders = _folders_of_days(gathered)
+    notes, left_out = _notes(archive.files, folders)
     remember_files(archive.files, archive.stamps)
     theme = theme_grant(archive.files)
     refused = theme is not None and not is_allowed(archive.files, theme)
@@ -61,7 +61,7 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
     return Built(
         target,
         target / "index.html",
-        len(days),
+        len(folders),
         len(gathered.entries),
         tuple(made.stem for made in gathered.films),
         report,
@@ -91,20 +91,30 @@ def _graticule_at(b0_deg: float) -> Graticule:
     return graticule_at(b0_deg)
 
 
-def _notes(files: Folder, days: Sequence[str]) -> tuple[dict[str, str], list[str]]:
-    """Return the notes of the days, and one line for each that is left out or shown without its marks."""
+def _folders_of_days(gathered: Gathered) -> dict[str, list[str]]:
+    """Return for each day of the pages the UTC days in whose folders its pictures lie."""
+    pairs = {(entry.observation.day.isoformat(), entry.observation.id.partition("T")[0]) for entry in gathered.entries}
+    found: dict[str, list[str]] = {}
+    for day, folder in sorted(pairs):
+        found.setdefault(day, []).append(folder)
+    return found
+
+
+def _notes(files: Folder, folders: Mapping[str, Sequence[str]]) -> tuple[dict[str, str], list[str]]:
+    """Return the notes of the pages' days, and one line for each that is left out or shown without its marks."""
     notes: dict[str, str] = {}
     problems: list[str] = []
-    for day in days:
+    for folder in sorted({folder for of_day in folders.values() for folder in of_day}):
         try:
-            text = read_notes(files, day)
+            text = read_notes(files, folder)
         except FolderError as error:
             problems += error.causes
             continue
         if text.strip():
-            notes[day] = text
-            problems += [f"{files.path / notes_file(day)}: {excess}" for excess in [markdown_excess(text)] if excess]
-    return notes, problems
+            notes[folder] = text
+            problems += [f"{files.path / notes_file(folder)}: {excess}" for excess in [markdown_excess(text)] if excess]
+    of_days = {day: "\n\n".join(notes[one] for one in of_day if one in notes) for day, of_day in folders.items()}
+    return {day: text for day, text in of_days.items() if text}, problems
 
 
 def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:

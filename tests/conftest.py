@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -20,6 +21,16 @@ if _IN_MEMORY.is_dir() and shutil.disk_usage(_IN_MEMORY).free > _ROOM_BYTES:
 # alone, and all of a run share one, as a user's commands do.
 _CONFIGURATION = tempfile.TemporaryDirectory(prefix="northlimb-tests-")
 os.environ["XDG_CONFIG_HOME"] = _CONFIGURATION.name
+# Where Python is told to write no bytecode, each of the many processes that tests start would compile all of the
+# program: theirs goes to a folder that goes with the run, and to which all of its processes write.
+_BYTECODE = os.environ.setdefault("NORTHLIMB_TESTS_BYTECODE", str(Path(_CONFIGURATION.name) / "bytecode"))
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    starts_workers = config.getoption("numprocesses", None) and not hasattr(config, "workerinput")
+    if sys.dont_write_bytecode and not starts_workers:  # pytest itself has loaded what it needs
+        os.environ["PYTHONPYCACHEPREFIX"] = _BYTECODE
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 @pytest.fixture(autouse=True, scope="module")

@@ -10,7 +10,7 @@ import click
 
 from archive.commands.build import built_lines
 from archive.commands.options import FOLDER, JSON, SCHEDULER
-from archive.commands.permission import open_archive
+from archive.commands.permission import ask_time, can_ask, open_archive
 from archive.commands.printing import causes_of, format_north, one_line, print_causes, print_json, print_warnings
 from archive.commands.publish import published_line, warn_of_foreign_files
 from archive.commands.streams import print_line, progress
@@ -51,17 +51,26 @@ __all__ = ["add"]
     help="Two frames of the same camera in order of time, taken with tracking off, some seconds to a minute or two "
     "apart: the disc moves due west. They are measured, not filed. With one PICTURE.",
 )
+@click.option("--recursive", is_flag=True, help="Look into the folders of a folder as well.")
 @click.option("--note", help="A paragraph for the day's notes (Markdown).")
 @click.option("--publish", "publish_too", is_flag=True, help="Then build, film the last week and publish.")
 @SCHEDULER
 @JSON
 def add(
-    folder: Path, pictures: tuple[Path, ...], as_json: bool, publish_too: bool, scheduler: str | None, **stated: Any
+    folder: Path,
+    pictures: tuple[Path, ...],
+    as_json: bool,
+    publish_too: bool,
+    recursive: bool,
+    scheduler: str | None,
+    **stated: Any,
 ) -> int:
     """File finished pictures in the archive FOLDER.
 
-    PICTURES are PNG, JPEG, TIFF or FITS files, or folders of which whatever is new is taken. Time and capture
-    facts come from the options, from a note NAME.toml beside NAME.png, from FITS header, EXIF or the file's name.
+    PICTURES are PNG, JPEG, TIFF, FITS, WebP, HEIF, AVIF or BMP files, or folders of which whatever is new is taken.
+    Time and capture facts come from the options, from a note NAME.toml beside NAME.png, from FITS header, EXIF, XMP
+    or the file's name. The time at which an editor saved a picture is not taken: where it is all there is, give
+    --time.
     """
     from archive.delivery.evening import build_film_publish
     from archive.delivery.publication import check_first_target
@@ -75,7 +84,16 @@ def add(
         if publish_too:
             check_first_target(files)
         with executor_at(scheduler) as executor:
-            for result in add_pictures(files, pictures, options, on_progress=progress(), executor=executor):
+            asked = ask_time if can_ask() and not as_json else None
+            for result in add_pictures(
+                files,
+                pictures,
+                options,
+                on_progress=progress(),
+                recursive=recursive,
+                executor=executor,
+                ask_time=asked,
+            ):
                 answer["passed_over" if result.status == "passed_over" else "pictures"].append(result)
                 _print_added(result, as_json=as_json)
             if any(result.status == "refused" for result in answer["pictures"]):
@@ -143,4 +161,5 @@ def _print_added(result: AddResult, *, as_json: bool) -> None:
         print_line(
             f"{result.id}  {one_line(result.picture)}: disc at ({disc.x_px:.1f}, {disc.y_px:.1f}) px, "
             f"radius {disc.radius_px:.1f} px; north {format_north(result.orientation)}"
+            + (f"; {result.time_read_as}" if result.time_read_as else "")
         )

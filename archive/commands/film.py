@@ -38,8 +38,8 @@ _OPTIONS_OF_STYLES = {
 )
 @FOLDER
 @click.option("--days", type=click.IntRange(1), metavar="N", help="The last N days with observations.  [default: 7]")
-@click.option("--from", "first", type=Day(), metavar="DAY", help="First day (UTC); with --to.")
-@click.option("--to", "last", type=Day(), metavar="DAY", help="Last day (UTC); with --from.")
+@click.option("--from", "first", type=Day(), metavar="DAY", help="First day; with --to.")
+@click.option("--to", "last", type=Day(), metavar="DAY", help="Last day; with --from.")
 @click.option("--rotation", type=click.IntRange(1), metavar="N", help="One Carrington rotation.")
 @click.option(
     "--style",

@@ -14,7 +14,7 @@ __all__ = ["SHORT_HELPS", "load_command", "northlimb"]
 # Each as in the command's own module; it stands here too so that the list of commands loads none of them.
 SHORT_HELPS = {
     "add": "File finished pictures.",
-    "amend": "Give an observation another time.",
+    "amend": "Give observations other times.",
     "build": "Bring discs to north-up, write the site.",
     "export": "Export the archive as a BagIt bag.",
     "film": "Make a film of the Sun turning.",

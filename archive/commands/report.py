@@ -27,7 +27,7 @@ __all__ = ["report"]
     epilog="Example: northlimb report my-sun --month 2026-06 --format csv",
 )
 @FOLDER
-@click.option("--month", required=True, metavar="YYYY-MM", help="The month (UTC), such as 2026-06.")
+@click.option("--month", required=True, metavar="YYYY-MM", help="The month, such as 2026-06.")
 @click.option(
     "--format", "kind", type=click.Choice(["text", "csv"]), default="text", show_default=True, help="Table or CSV."
 )

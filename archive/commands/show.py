@@ -26,7 +26,7 @@ __all__ = ["show"]
 def show(folder: Path, day: str, as_json: bool) -> None:
     """Show a DAY's observations: limb, Sun, the evidence for north, and the groups of spots.
 
-    DAY is a date (UTC), or one observation of it such as 2026-06-03T0915Z.
+    DAY is a day of the pages, or one observation of it such as 2026-06-03T0915Z.
     """
     from archive.reports.days import show_day
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import IO, TYPE_CHECKING, Any
 
 import click
@@ -14,7 +15,16 @@ from archive.errors import ArchiveError
 if TYPE_CHECKING:
     from archive.records.settings import SiteSettings
 
-__all__ = ["Day", "ImpossibleValue", "Number", "NumberRange", "as_misuse", "parse_site", "parse_typed_time"]
+__all__ = [
+    "Day",
+    "ImpossibleValue",
+    "Number",
+    "NumberRange",
+    "as_misuse",
+    "parse_duration",
+    "parse_site",
+    "parse_typed_time",
+]
 
 
 class Number(click.types.FloatParamType):
@@ -87,6 +97,28 @@ def parse_typed_time(text: str) -> datetime:
 
     with as_misuse():
         return parse_time(text, name="--time")
+
+
+_DURATION = re.compile(
+    r"(?P<sign>[+-]?)(?:(?P<days>\d+)d)?(?:(?P<hours>\d+(?:\.\d+)?)h)?(?:(?P<minutes>\d+)m(?:in)?)?(?:(?P<seconds>\d+)s)?"
+    r"|(?P<clock_sign>[+-]?)(?P<clock_hours>\d{1,2}):(?P<clock_minutes>[0-5]\d)"
+)
+_LONGEST = timedelta(days=36525)
+
+
+def parse_duration(text: str, *, name: str) -> timedelta:
+    """Return a duration such as ``-2h``, ``+1h30m``, ``45s`` or ``-2:00``."""
+    match = _DURATION.fullmatch(text.strip())
+    found = {} if match is None else {key: value for key, value in match.groupdict().items() if value}
+    sign = -1 if "-" in (found.pop("sign", ""), found.pop("clock_sign", "")) else 1
+    try:
+        parts = {key.removeprefix("clock_"): float(value) for key, value in found.items()}
+        duration = sign * timedelta(**parts)
+    except OverflowError:
+        duration = 2 * _LONGEST
+    if not found or not timedelta(0) < abs(duration) <= _LONGEST:
+        raise ImpossibleValue(f"{name} {text!r}: write a duration such as -2h, +1h30m or -45s")
+    return timedelta(seconds=round(duration.total_seconds()))
 
 
 def parse_site(text: str) -> SiteSettings:

@@ -29,6 +29,7 @@ Plane = NDArray[Any]
 """Brightness (H, W): float32, a share of full scale, or uint8 or uint16, whose largest number is white."""
 
 _STRIP_PX = 1_000_000
+_CACHED_PX = 60_000  # so many stay in the processor's cache
 
 _SATURATED = 0.99  # share of full scale from which a value counts as clipped (JPEG ripples below white)
 _CHANNEL_SATURATED_SHARE = 0.1
@@ -64,10 +65,20 @@ def brightness_plane(values: NDArray[Any], *, full_scale: float) -> Plane:
     channels = _usable_channels(values, full_scale)
     if len(channels) == 1:
         return _as_share(values[..., channels[0]], full_scale)
-    total = values[..., channels[0]].astype(np.float32)
-    for channel in channels[1:]:
-        total += values[..., channel]
-    total *= 1.0 / (full_scale * len(channels))
+    total = np.empty(values.shape[:2], dtype=np.float32)
+    for rows in row_strips(total, _CACHED_PX):
+        part = values[rows]
+        if values.dtype == np.uint8 and len(channels) == 3:
+            # Each number with the two that follow: every third is a pixel's sum, thrice as fast as channel by channel.
+            wide = part.astype(np.uint16).ravel()
+            following = wide[:-2] + wide[1:-1]
+            following += wide[2:]
+            light = following[::3].reshape(part.shape[:2])
+        else:
+            light = part[..., channels[0]].astype(np.float32)
+            for channel in channels[1:]:
+                light += part[..., channel]
+        np.multiply(light, np.float32(1.0 / (full_scale * len(channels))), out=total[rows], casting="unsafe")
     return total
 
 
@@ -81,9 +92,9 @@ def as_shares(part: Plane) -> NDArray[np.float32]:
     return part if part.dtype.kind == "f" else _as_share(part, white_of(part))
 
 
-def row_strips(plane: NDArray[Any]) -> Iterator[slice]:
-    """Return slices of rows, of some megabytes each, from the top downwards."""
-    rows = max(1, _STRIP_PX * len(plane) // max(plane.size, 1))
+def row_strips(plane: NDArray[Any], strip_px: int = _STRIP_PX) -> Iterator[slice]:
+    """Return slices of rows, of some megabytes each where nothing else is asked for, from the top downwards."""
+    rows = max(1, strip_px * len(plane) // max(plane.size, 1))
     return (slice(top, min(top + rows, len(plane))) for top in range(0, len(plane), rows))
 
 
@@ -96,8 +107,8 @@ def block_mean(plane: Plane, shrink: int) -> NDArray[np.float32]:
     blocks = plane[:height, :width].reshape(height // shrink, shrink, width // shrink, shrink)
     if plane.dtype.kind == "f":
         # Whole rows, and then columns, added up: several times as fast as means over short axes.
-        rows = np.add.reduce([blocks[:, step] for step in range(shrink)])
-        total = np.add.reduce([rows[..., step] for step in range(shrink)])
+        rows = sum((blocks[:, step] for step in range(1, shrink)), start=blocks[:, 0])
+        total = sum((rows[..., step] for step in range(1, shrink)), start=rows[..., 0])
         return np.asarray(total * np.float32(1.0 / shrink**2), dtype=np.float32)
     small = np.empty((height // shrink, width // shrink), dtype=np.float32)
     share = 1.0 / (shrink**2 * white_of(plane))

@@ -31,6 +31,7 @@ _BLACK = 2.0 / 255.0  # up to here, as a share of full scale, a picture may have
 _FLOOR = 0.15  # of the brightest: below, a tone curve is not taken to be any steeper
 # Taken for sRGB, drawn edges under it are met to 0.0001 to 0.0006, those under any other curve to 0.0007 and worse.
 _SRGB_MISFIT, _SRGB_GAIN = 0.0006, 1.5
+_SRGB_FAR_OFF = 2.0  # where two starts end farther off than this, no other of 40 drawn edges came near
 _SRGB_TOE = 0.04045  # IEC 61966-2-1:1999: up to here the curve is a straight line
 # Standard error of the limb's place in its blur. Of 553 drawn discs a tone curve (gamma 1.8 and 2.2, half of them
 # sharpened or noisy) moved it by 0.3 of the blur in the median and by up to 0.5 where the edge is met to 0.0003 of its
@@ -129,19 +130,16 @@ def _srgb_fit(distance_px: Floats, profile: Floats, *, radius_px: float, width_p
     linear, slope = _from_srgb(profile), _srgb_slope(np.maximum(profile, _FLOOR * float(profile.max())))
     # Residuals are judged as they stand in the picture, whose height is not that of linear values.
     weight = float(np.ptp(linear)) / max(float(np.ptp(profile)), 1e-9) / slope
-    trials = (
-        _fit(
-            distance_px,
-            linear,
-            radius_px=radius_px,
-            start=(max(share * width_px, 0.32), 3.0),
-            at_px=at_px,
-            weight=weight,
-        )
-        for share, at_px in ((0.8, -0.5 * width_px), (0.8, -0.8 * width_px), (0.65, -0.5 * width_px), (1.0, 0.0))
-    )
-    srgb = next((trial for trial in trials if trial.misfit < _SRGB_MISFIT), None)
-    if srgb is None:
+    misfits = []
+    for share, at in ((0.8, -0.5), (0.8, -0.8), (0.65, -0.5), (1.0, 0.0)):
+        start = (max(share * width_px, 0.32), 3.0)
+        srgb = _fit(distance_px, linear, radius_px=radius_px, start=start, at_px=at * width_px, weight=weight)
+        misfits.append(srgb.misfit)
+        if srgb.misfit < _SRGB_MISFIT:
+            break
+        if len(misfits) == 2 and min(misfits) > _SRGB_FAR_OFF * _SRGB_MISFIT:
+            return None
+    else:
         return None
     straight = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, 3.0), weight=np.ones_like(profile))
     return srgb if straight.misfit > _SRGB_GAIN * srgb.misfit else None

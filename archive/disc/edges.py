@@ -9,7 +9,7 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from archive.disc.brightness import Plane, white_of
+from archive.disc.brightness import Plane, block_mean
 
 __all__ = ["Circle", "find_circle"]
 
@@ -56,7 +56,7 @@ def find_circle(brightness: Plane) -> Circle | None:
     brightness : ndarray of shape (H, W)
     """
     shrink = max(1, round(max(brightness.shape) / _LONG_SIDE_PX))
-    small = _block_mean(brightness, shrink)
+    small = block_mean(brightness, shrink)
     if min(small.shape) < 2:  # a strip hundreds of times as long as wide has no gradient, and no disc
         return None
     points = _edge_points(small)
@@ -69,15 +69,6 @@ def find_circle(brightness: Plane) -> Circle | None:
     x, y, radius, coverage = _refine(points, best)
     offset = (shrink - 1) / 2.0
     return Circle(x * shrink + offset, y * shrink + offset, radius * shrink, coverage)
-
-
-def _block_mean(brightness: Plane, shrink: int) -> Floats:
-    height, width = (side // shrink * shrink for side in brightness.shape)
-    cut = brightness[:height, :width]
-    # Rows first, contiguously: twice as fast as one mean over both axes of the blocks.
-    rows = cut.reshape(height // shrink, shrink, width).sum(axis=1, dtype=np.float64)
-    small: Floats = rows.reshape(height // shrink, width // shrink, shrink).sum(axis=2) / shrink**2
-    return small if brightness.dtype.kind == "f" else small / white_of(brightness)
 
 
 def _edge_points(small: Floats) -> _EdgePoints:

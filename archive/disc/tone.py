@@ -18,7 +18,7 @@ from archive.disc.aligned import DiscFrame
 from archive.model.choices import Look
 from archive.sun.limb_darkening import standard_limb_darkening
 
-__all__ = ["Curve", "flatten_disc", "is_grey", "looked_at", "tint_curves"]
+__all__ = ["Curve", "flatten_disc", "is_grey", "looked_at", "screen_levels", "tint_curves"]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -32,6 +32,8 @@ _FIT_ROWS = 128  # and columns, which are fitted: ten thousand places, of noise 
 _SETTLED = 1e-5  # of the largest coefficient: a fit that changes by less is done
 _LEAST_PROFILE, _MOST_SLOPED = 0.05, (0.2, 5.0)
 _SHOWN_SQUARED = 1.02
+_RING_STEP = 7  # of the pixels of sky, every seventh is enough
+_TABLE_LEVELS = 65536
 _QUIET_LEVEL = 0.9  # of white, for the quiet disc's centre: faculae need room above it
 _FLAT_LEVEL = 0.72
 # Colours of the quiet disc's centre, and how each channel falls with brightness (exponents): dark parts are redder.
@@ -123,14 +125,63 @@ def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDA
         Ready for a screen; values are display values, no gamma is to be applied.
     """
     places = _places(frame)
-    level = flat * np.float32(_FLAT_LEVEL) if look == "flat" else flat * places.darkening
-    np.clip(level, 0.0, 1.0, out=level)
+    level = _lit_level(flat, places, look)
     tint, falls = _TINTS[look]
     shown = np.empty((*level.shape, 3), dtype=np.float32)
     for channel, (share, fall) in enumerate(zip(tint, falls, strict=True)):
         fallen = level if fall == 1.0 else level ** np.float32(fall)
         np.multiply(fallen, places.cover * np.float32(share), out=shown[..., channel])
     return shown
+
+
+def screen_levels(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDArray[np.uint8]:
+    """Return `looked_at` as levels of a screen, shape (S, S, 3), or (S, S) of a look without a tint.
+
+    By a table of the colours of 65,536 levels, several times as fast, but for the edge, where pixels are partly sky.
+    """
+    places = _places(frame)
+    level = _lit_level(flat, places, look)
+    level *= places.lit
+    edge = level.ravel()[places.edge]
+    level *= np.float32(_TABLE_LEVELS - 1)
+    level += np.float32(0.5)
+    table = _screen_table(look)
+    shown = table.take(level.astype(np.uint16), axis=0) if is_grey(look) else _coloured(table, level)
+    pixels = shown.reshape(level.size, -1)
+    cover = places.cover.ravel()[places.edge]
+    pixels[places.edge] = _rounded(_tinted(edge, look)[:, : pixels.shape[1]] * cover[:, None])
+    return shown
+
+
+def _coloured(table: NDArray[np.uint8], level: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """Return the colours (N, 3) of levels, each taken as one thing of three bytes: far faster than three numbers."""
+    colours = table.view(np.dtype((np.void, 3)))[:, 0]
+    return colours.take(level.astype(np.uint16)).view(np.uint8).reshape(*level.shape, 3)
+
+
+@lru_cache(maxsize=4)
+def _screen_table(look: Look) -> NDArray[np.uint8]:
+    colours = _rounded(_tinted(np.linspace(0.0, 1.0, _TABLE_LEVELS, dtype=np.float32), look))
+    return np.ascontiguousarray(colours[:, 0]) if is_grey(look) else colours
+
+
+def _tinted(level: NDArray[np.float32], look: Look) -> NDArray[np.float32]:
+    """Return the colours (N, 3) of brightnesses (N,), from 0 to 1."""
+    return np.stack(
+        [np.float32(share) * level ** np.float32(fall) for share, fall in zip(*_TINTS[look], strict=True)], -1
+    )
+
+
+def _rounded(shown: NDArray[np.float32]) -> NDArray[np.uint8]:
+    levels: NDArray[np.uint8] = np.rint(shown * np.float32(255.0)).astype(np.uint8)
+    return levels
+
+
+def _lit_level(flat: NDArray[np.float32], places: _Places, look: Look) -> NDArray[np.float32]:
+    """Return brightness from 0 to 1 before the tint."""
+    level = flat * np.float32(_FLAT_LEVEL) if look == "flat" else flat * places.darkening
+    clipped: NDArray[np.float32] = np.clip(level, 0.0, 1.0, out=level)
+    return clipped
 
 
 def is_grey(look: Look) -> bool:
@@ -161,7 +212,8 @@ class _Places:
 
     `right` (1, S) and `up` (S, 1) are distances from the centre in radii, `squared` (S, S) is both squared, `mu`
     the cosine of the angle from the disc's centre; `darkening` is what the quiet disc shows, `cover` a pixel's share on
-    the disc. `ring` holds the numbers of the pixels of sky about the limb.
+    the disc. `ring` holds the numbers of some pixels of sky about the limb, `edge` those of the pixels that
+    are partly on the disc, and `lit` is True where one is on it at all.
     """
 
     right: NDArray[np.float32]
@@ -171,6 +223,8 @@ class _Places:
     darkening: NDArray[np.float32]
     cover: NDArray[np.float32]
     ring: NDArray[np.intp]
+    edge: NDArray[np.intp]
+    lit: NDArray[np.bool_]
 
 
 @lru_cache(maxsize=2)  # 16 MB each for the standard frame
@@ -186,7 +240,9 @@ def _places(frame: DiscFrame) -> _Places:
         mu,
         (standard_limb_darkening(mu) * _QUIET_LEVEL).astype(np.float32),
         cover.astype(np.float32),
-        np.flatnonzero((squared > 1.04**2) & (squared < 1.10**2)),
+        np.flatnonzero((squared > 1.04**2) & (squared < 1.10**2))[::_RING_STEP],
+        np.flatnonzero((cover > 0.0) & (cover < 1.0)),
+        cover > 0.0,
     )
 
 

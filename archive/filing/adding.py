@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import closing
-from pathlib import Path, PurePath
+from pathlib import Path
 
-from archive.disk import Folder, names_in_named, open_named
+from archive.disk import Folder
 from archive.errors import FactsError, WorkError
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
-from archive.filing.intake import AddResult, AlreadyFiled, Filing, NewObservation, file_pictures
+from archive.filing.choosing import chosen_files
+from archive.filing.intake import AddResult, AlreadyFiled, AskTime, Filing, NewObservation, file_pictures
 from archive.filing.remarks import remarks
 from archive.filing.statements import AddOptions
-from archive.reading import picture_kind
 from archive.records.checksums import read_checksums
 from archive.records.folder import writing
 from archive.records.places import sizes_on_disk
@@ -24,9 +24,6 @@ from archive.stages.inspection import archived_pictures, measured_pictures, near
 
 __all__ = ["AddResult", "add_pictures"]
 
-_HEAD_BYTES, _MOST_NAMED = 64, 10
-_PICTURE_NAMES = frozenset({".png", ".jpg", ".jpeg", ".tif", ".tiff", ".fits", ".fit", ".fts"})
-
 
 def add_pictures(
     files: Folder,
@@ -34,7 +31,9 @@ def add_pictures(
     options: AddOptions,
     *,
     on_progress: Progress,
+    recursive: bool = False,
     executor: Executor = IN_THIS_PROCESS,
+    ask_time: AskTime | None = None,
 ) -> Iterator[AddResult]:
     """File each picture; one that is refused does not keep the others out.
 
@@ -46,8 +45,12 @@ def add_pictures(
         Files, or folders of which every picture is taken.
     options : AddOptions
     on_progress : Progress
+    recursive : bool
+        Whether the folders in a folder are looked into as well.
     executor : Executor
         Reads and measures the pictures; this process files them.
+    ask_time : callable, optional
+        Asks the observer when a picture was taken; without it one whose time nothing tells is refused.
 
     Yields
     ------
@@ -59,8 +62,9 @@ def add_pictures(
     ArchiveError
         The archive itself cannot be used.
     """
-    chosen, passed_over = _files(pictures)
-    yield from passed_over
+    found = chosen_files(pictures, recursive=recursive)
+    chosen = found.files
+    yield from (AddResult(str(folder), "passed_over", warnings=(line,)) for folder, line in found.lines())
     read_settings(files)  # mistakes in it are reported before anything else
     if options.time is not None and len(chosen) > 1:
         raise FactsError(f"--time fits one picture, not {len(chosen)}; add them one by one")
@@ -71,7 +75,7 @@ def add_pictures(
         known = AlreadyFiled(
             _known_sums(archive), sizes_on_disk(files), removed_sums(files) if set(chosen) - set(pictures) else set()
         )
-        filing, lost, new = Filing(archive, options, known), None, []
+        filing, lost, new = Filing(archive, options, known, ask_time), None, []
         with closing(file_pictures(filing, chosen, named=frozenset(pictures))) as filed:
             try:
                 for done in filed:
@@ -114,6 +118,7 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
             one.place.id,
             observation.time_utc,
             times_from[one.place.id],
+            one.time_read_as,
             observation.disc,
             observation.orientation,
             (*one.warnings, *remarks(name, one.place, observation)),
@@ -126,68 +131,3 @@ def _known_sums(archive: Archive) -> dict[str, str]:
     if not sums:
         sums = {one.record.picture.sha256: one.record.picture.file for one in archived_pictures(archive)}
     return sums
-
-
-def _files(pictures: Sequence[Path]) -> tuple[list[Path], list[AddResult]]:
-    """Return files as named, the pictures of folders in order of name, and the folders in which others are skipped."""
-    files: list[Path] = []
-    passed_over: list[AddResult] = []
-    for path in pictures:
-        if _is_folder(path):
-            inside, others = _in_folder(path)
-            if not inside:
-                raise FactsError(f"{path}: no PNG, JPEG, TIFF or FITS files in this folder; name the pictures")
-            files += inside
-            passed_over += [AddResult(str(path), "passed_over", warnings=(others,))] if others else []
-        else:
-            files.append(path)
-    return files, passed_over
-
-
-def _in_folder(folder: Path) -> tuple[list[Path], str]:
-    """Return the pictures of a folder, whatever their names, and a line about its other files but hidden ones."""
-    inside: list[Path] = []
-    others: list[str] = []
-    names = names_in_named(folder)
-    for name in names:
-        hidden = name.startswith(".")
-        if _is_folder(folder / name):
-            others += [] if hidden else [f"{name}/"]
-        elif _is_picture(folder / name, by_name=not hidden):
-            inside.append(folder / name)
-        elif not hidden and not _is_note(name, names):
-            others.append(name)
-    if not others:
-        return inside, ""
-    shown = ", ".join(others[:_MOST_NAMED]) + (f" and {len(others) - _MOST_NAMED} more" * (len(others) > _MOST_NAMED))
-    return inside, f"{folder}: skipped: {shown} (not PNG, JPEG, TIFF or FITS; name a folder within it to add that too)"
-
-
-def _is_picture(path: Path, *, by_name: bool) -> bool:
-    """Return whether a file is a picture by its content, or its name (then it is refused later, with the reason).
-
-    A dangling link, a pipe or a device is not.
-    """
-    if by_name and path.suffix.lower() in _PICTURE_NAMES:
-        return path.is_file()
-    try:
-        with open_named(path) as stream:
-            return picture_kind(stream.read(_HEAD_BYTES)) is not None
-    except OSError:
-        return False
-
-
-def _is_note(name: str, names: Collection[str]) -> bool:
-    """Return whether a name is that of a note beside a picture."""
-    note = PurePath(name)
-    return note.suffix.lower() == ".toml" and any(
-        other != name and PurePath(other).stem == note.stem for other in names
-    )
-
-
-def _is_folder(path: Path) -> bool:
-    """Return whether this is a folder; False, too, for a name that the system refuses, to be refused as a picture."""
-    try:
-        return path.is_dir()
-    except OSError:
-        return False

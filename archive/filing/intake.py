@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Collection, Generator, Iterator, Sequence
+from collections.abc import Callable, Collection, Generator, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
 from archive.disk import Folder, open_named, read_named
-from archive.errors import ArchiveError, FactsError, FolderError, PictureError
+from archive.errors import ArchiveError, FactsError, FolderError, NoTimeError, PictureError
 from archive.filing.drift_frames import with_drift
 from archive.filing.remarks import guesses, ignored_options
 from archive.filing.statements import AddOptions, StatedFacts, read_sidecar_of, record_of, stated_facts
@@ -28,7 +28,10 @@ from archive.stages.studies import keep_study
 from archive.stages.study import Study, study
 from archive.sun.view import sun_view
 
-__all__ = ["AddResult", "AlreadyFiled", "Filing", "NewObservation", "file_pictures"]
+__all__ = ["AddResult", "AlreadyFiled", "AskTime", "Filing", "NewObservation", "file_pictures"]
+
+
+AskTime = Callable[[str], datetime | None]
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,7 @@ class AddResult:
     id: str | None = None
     time_utc: datetime | None = None
     time_from: str | None = None
+    time_read_as: str | None = None
     disc: Disc | None = None
     orientation: Orientation | None = None
     warnings: tuple[str, ...] = ()
@@ -52,11 +56,12 @@ class AddResult:
 
 @dataclass(frozen=True)
 class NewObservation:
-    """A picture just filed, with warnings for the observer to check."""
+    """A picture just filed, with the zone in which its time was read, and warnings for the observer to check."""
 
     picture: str
     place: Place
     warnings: tuple[str, ...]
+    time_read_as: str | None
 
 
 @dataclass(frozen=True)
@@ -73,11 +78,15 @@ class AlreadyFiled:
 
 @dataclass(frozen=True)
 class Filing:
-    """The archive in which pictures are filed, the options, and what is already there."""
+    """The archive in which pictures are filed, the options, and what is already there.
+
+    `ask_time` asks the observer when a picture was taken, given why it would be refused; None is no answer.
+    """
 
     archive: Archive
     options: AddOptions
     known: AlreadyFiled
+    ask_time: AskTime | None = None
 
     @property
     def folder(self) -> Folder:
@@ -215,13 +224,22 @@ def _file_new(filing: Filing, picture: _IncomingPicture, studied: Study) -> NewO
     known.files[incoming.sha256] = entry.file
     known.sizes.add(path.stat().st_size)
     keep_study(filing.archive.store, incoming.sha256, studied)
-    return NewObservation(str(path), place, (*stated.doubts, *guesses(path.name, place, stated)))
+    warnings = (*stated.doubts, *guesses(path.name, place, stated))
+    return NewObservation(str(path), place, warnings, stated.when.read_as)
 
 
 def _stated(filing: Filing, path: Path, studied: Study) -> StatedFacts:
     """Return the facts of the capture from the options, the note beside the picture and the picture itself."""
     settings, options = filing.archive.settings, filing.options
-    stated = stated_facts(settings, options, read_sidecar_of(path), studied.facts, name=path.name)
+    sidecar = read_sidecar_of(path)
+    try:
+        stated = stated_facts(settings, options, sidecar, studied.facts, name=path.name)
+    except NoTimeError as error:
+        _ = studied.measured  # one without a disc is refused whatever its time
+        time = filing.ask_time(error.causes[0]) if filing.ask_time is not None else None
+        if time is None:
+            raise
+        stated = stated_facts(settings, replace(options, time=time), sidecar, studied.facts, name=path.name)
     if options.drift is None:
         return stated
     sun = sun_view(

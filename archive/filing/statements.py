@@ -21,7 +21,7 @@ from archive.records.toml_files import check_table
 __all__ = ["AddOptions", "StatedFacts", "read_sidecar_of", "record_of", "stated_facts"]
 
 _BESIDE = "the note beside it"
-_IN_WORDS = {"fits": "the FITS header", "exif": "EXIF", "name": "the file's name"}
+_IN_WORDS = {"fits": "the FITS header", "exif": "EXIF", "xmp": "XMP", "name": "the file's name"}
 _SAME_LENGTH_S = 1.0
 _TOML_ENDINGS = tuple(product(".", "tT", "oO", "mM", "lL"))  # the usual one first
 _ORIENTATION_KEYS = (
@@ -81,7 +81,7 @@ def read_sidecar_of(picture: Path) -> Sidecar:
 def stated_facts(
     settings: Settings, options: AddOptions, sidecar: Sidecar, facts: Sequence[Facts], *, name: str
 ) -> StatedFacts:
-    """Take each fact from the first source that has it: options, note beside the picture, FITS, EXIF, name.
+    """Take each fact from the first source that has it: options, note beside the picture, FITS, EXIF, XMP, name.
 
     What the observer wrote must be right; impossible values in the file are left out, with a doubt for each.
 
@@ -115,6 +115,7 @@ def stated_facts(
         now_utc=datetime.now(UTC),
         length_s=keys["length_s"],
         name=name,
+        saved=next((f"{one.saved} ({_IN_WORDS[one.source]})" for one in facts if one.saved is not None), None),
     )
     keys |= _orientation_keys(options, sidecar)
     return StatedFacts(
@@ -242,7 +243,8 @@ def _time_candidates(
     candidates += [TimeCandidate(_BESIDE, moment, meaning) for meaning, moment in stated if moment is not None][:1]
     for found in facts:
         if found.time is not None:
-            candidates.append(TimeCandidate(_IN_WORDS[found.source], found.time.value, found.time.meaning, note_zone))
+            source, time = _IN_WORDS[found.source], found.time
+            candidates.append(TimeCandidate(source, time.value, time.meaning, note_zone, time.doubt))
     return candidates
 
 

@@ -16,10 +16,8 @@ from numpy.typing import NDArray
 from archive.disk import Folder
 from archive.errors import FactsError, FolderError, clear_refusal
 from archive.films.encoder import Coding, Loop, Progress, encode_mp4, has_av1, replacing
-from archive.films.frames import Load, film_frames
-from archive.films.timeline import FrameSpec, daily_timeline
+from archive.films.timeline import FrameSpec
 from archive.model.choices import FilmStyle
-from archive.model.observation import Observation
 
 __all__ = [
     "FilmDisc",
@@ -27,7 +25,6 @@ __all__ = [
     "FilmHead",
     "check_film_name",
     "film_content",
-    "make_daily_film",
     "make_film",
     "put_film",
 ]
@@ -121,30 +118,6 @@ def _is_list_of_frames(folder: Folder, name: str) -> bool:
     except (OSError, ValueError, RecursionError):
         return False
     return isinstance(listed, dict) and {"frames", "disc", "style"} <= listed.keys()
-
-
-def make_daily_film(
-    pictures: Sequence[Observation],
-    load: Load,
-    out: Path,
-    *,
-    disc: FilmDisc,
-    size_px: int = 1024,
-    frames_per_second: int = 25,
-    on_progress: Progress | None = None,
-) -> FilmFiles:
-    """Write a film that shows each observation in turn, captioned; see `make_film`.
-
-    Parameters
-    ----------
-    load
-        See `film_frames`; `disc` describes every disc it returns.
-    size_px
-        Side of the film.
-    """
-    specs = daily_timeline(pictures, frames_per_second=frames_per_second)
-    head = FilmHead("daily", size_px, disc.resized(size_px), frames_per_second)
-    return make_film(specs, film_frames(specs, load, size_px=size_px), out, head=head, on_progress=on_progress)
 
 
 def make_film(

@@ -20,6 +20,7 @@ __all__ = [
     "Band",
     "Caption",
     "CoordinateSystem",
+    "DayKind",
     "EvidenceKind",
     "FilmStyle",
     "FilmView",
@@ -67,6 +68,9 @@ FilmView = Literal["map", "disc"]
 
 FrameKind = Literal["observed", "between"]
 """Whether a frame of a film shows the moment of a picture."""
+
+DayKind = Literal["utc", "local"]
+"""Which days the pages have: those of UTC, or those of each site's clock."""
 
 Caption = Literal["full", "date"]
 """How much a film's caption says of the time."""

@@ -7,19 +7,42 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from archive.model.observation import Counts, Observation
 
-__all__ = ["by_day", "count_of_day", "counted_picture_of_day", "picture_of_day"]
+__all__ = ["by_day", "count_of_day", "counted_picture_of_day", "local_day", "picture_of_day"]
+
+
+_HALF_DAY = timedelta(hours=12)
+_MOST_OFF_MEAN = timedelta(hours=3)
 
 
 def by_day(observations: Iterable[Observation]) -> dict[date, list[Observation]]:
-    """Return the observations of each UTC day, days and observations in order of time."""
+    """Return the observations of each day, days and observations in order of time."""
     days: dict[date, list[Observation]] = {}
     for one in sorted(observations, key=lambda one: (one.time_utc, one.id)):
         days.setdefault(one.day, []).append(one)
     return days
+
+
+def local_day(time_utc: datetime, *, zone_name: str, longitude_deg: float) -> date:
+    """Return the day at a site: by the zone's clocks, or by local mean time where the zone is not the site's.
+
+    Parameters
+    ----------
+    time_utc : datetime
+    zone_name : str
+        Of the archive; it may hold several sites.
+    longitude_deg : float
+        Of the site, east positive. Clocks differ from local mean time by under three hours anywhere.
+    """
+    mean = timedelta(hours=longitude_deg / 15.0)
+    civil = time_utc.astimezone(ZoneInfo(zone_name)).utcoffset() or timedelta(0)
+    off = (civil - mean + _HALF_DAY) % (2 * _HALF_DAY) - _HALF_DAY  # across the date line a clock is a day ahead
+    offset = civil if abs(off) <= _MOST_OFF_MEAN else mean
+    return (time_utc.replace(tzinfo=None) + offset).date()
 
 
 def picture_of_day(pictures: Iterable[Observation]) -> Observation:

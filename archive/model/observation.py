@@ -240,8 +240,9 @@ class Observation:
     spot_area_msh: float | None = None
     groups: tuple[NamedGroup, ...] | None = None
     remarks: tuple[str, ...] = ()
+    local_day: date | None = None
 
     @property
     def day(self) -> date:
-        """The UTC day to which it belongs."""
-        return self.time_utc.date()
+        """The day to which it belongs: that of UTC, or of the site's clock where the archive has such days."""
+        return self.local_day or self.time_utc.date()

@@ -8,23 +8,23 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any
 
-from archive.model.observation import Capture
 from archive.reading import jpeg, png
-from archive.reading.found import Facts, FoundTime
+from archive.reading.found import TimesInFile
 from archive.reading.mapped import Content, as_file
 from archive.reading.raster import PictureKind
+from archive.reading.shared_formats import embedded_exif
 from archive.reading.tiff_directories import check_directories
 
-__all__ = ["exif_facts", "orientation"]
+__all__ = ["APP1", "ExifFacts", "exif_facts", "first_directory", "orientation"]
 
 APP1, MARK = 0xE1, b"Exif\0\0"
 ORIENTATION, EXIF_PART, GPS_PART = 0x0112, 0x8769, 0x8825
 EXPOSURE_TIME, GPS_TIME, GPS_DATE = 0x829A, 7, 29
-# Date, offset from UTC and fraction of a second, the most trusted first. DateTime is often only the
-# time of the last editing, so it comes last.
+# Date, offset from UTC and fraction of a second. DateTime is the time of the last change of the file.
 ORIGINAL, DIGITIZED, CHANGED = (0x9003, 0x9011, 0x9291), (0x9004, 0x9012, 0x9292), (0x0132, 0x9010, 0x9290)
 DATE = re.compile(r"((?:19|20)\d\d)[:-](\d\d)[:-](\d\d)[ T](\d\d:\d\d:\d\d)")
 
@@ -33,21 +33,34 @@ Tags = Mapping[int, Any]
 
 def orientation(data: Content, kind: PictureKind) -> int:
     """Return the orientation, 1 to 8; 1 (as stored) where the file has no valid one."""
-    found = _part(_block(data, kind), None).get(ORIENTATION)
+    found = first_directory(_block(data, kind)).get(ORIENTATION)
     return found if isinstance(found, int) and 1 <= found <= 8 else 1
 
 
-def exif_facts(data: Content, kind: PictureKind) -> Facts:
-    """Return time and exposure; broken or unset values are left out."""
+@dataclass(frozen=True)
+class ExifFacts:
+    """Times and exposure; `gps_utc` is that of the satellite fix."""
+
+    times: TimesInFile
+    gps_utc: datetime | None
+    exposure_s: float | None
+
+
+def exif_facts(data: Content, kind: PictureKind) -> ExifFacts:
+    """Return times and exposure; broken or unset values are left out."""
     block = _block(data, kind)
     exif = _part(block, EXIF_PART)
-    time = _local_time(exif, ORIGINAL) or _local_time(exif, DIGITIZED)
-    if time is None:
-        time = _local_time({**exif, **_part(block, None)}, CHANGED)
-    if time is None:
-        time = _gps_time(_part(block, GPS_PART))
-    found = None if time is None else FoundTime(time, "start")
-    return Facts("exif", found, Capture(exposure_s=_positive(exif.get(EXPOSURE_TIME))))
+    first = first_directory(block)
+    found = (_local_time(exif, ORIGINAL), _local_time(exif, DIGITIZED), _local_time(exif | first, CHANGED))
+    original, made, saved = (() if time is None else (time,) for time in found)
+    return ExifFacts(
+        TimesInFile(original, made, saved), _gps_time(_part(block, GPS_PART)), _positive(exif.get(EXPOSURE_TIME))
+    )
+
+
+def first_directory(block: Content) -> dict[int, Any]:
+    """Return the tags of the first directory of an EXIF block or a TIFF file; none where it is broken."""
+    return _part(block, None)
 
 
 def _block(data: Content, kind: PictureKind) -> Content:
@@ -58,7 +71,9 @@ def _block(data: Content, kind: PictureKind) -> Content:
         if kind == "jpeg":
             blocks = (body for marker, body in jpeg.segments(data) if marker == APP1 and body.startswith(MARK))
             return next(blocks, b"")
-        return next((bytes(body) for chunk, body in png.chunks(data) if chunk == b"eXIf"), b"")
+        if kind == "png":
+            return next((bytes(body) for chunk, body in png.chunks(data) if chunk == b"eXIf"), b"")
+        return embedded_exif(data, kind)
     except ValueError:
         return b""
 

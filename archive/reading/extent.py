@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 
-from archive.reading import jpeg, png, tiff
+from archive.reading import jpeg
+from archive.reading.kinds import picture_kind
 from archive.reading.mapped import Content, as_file
+from archive.reading.shared_formats import opened_picture
 from archive.reading.tiff_directories import check_directories
 
 __all__ = ["pixel_count"]
@@ -17,19 +19,27 @@ _FITS_HEADERS_BYTES = 1 << 17
 
 def pixel_count(data: Content) -> int:
     """Return width times height according to the file, unchecked; 0 where it is not understood."""
-    first = data[:32]
-    if first.startswith(png.SIGNATURE):
-        return int.from_bytes(first[16:20], "big") * int.from_bytes(first[20:24], "big")
-    if first.startswith(b"\xff\xd8\xff"):
+    kind = picture_kind(data)
+    if kind == "png":
+        return int.from_bytes(data[16:20], "big") * int.from_bytes(data[20:24], "big")
+    if kind == "jpeg":
         return _jpeg_count(data)
-    if first.startswith(tiff.SIGNATURES):
+    if kind == "tiff":
         return _tiff_count(data)
-    if first.startswith(b"SIMPLE  ="):
+    if kind == "fits":
         sides = {1: 0, 2: 0}
         for axis, side in _FITS_AXES.findall(data[:_FITS_HEADERS_BYTES]):
             sides[int(axis)] = max(sides[int(axis)], int(side))
         return sides[1] * sides[2]
-    return 0
+    return 0 if kind is None else _shared_count(data, kind)
+
+
+def _shared_count(data: Content, kind: str) -> int:
+    try:
+        with opened_picture(data, kind) as picture:
+            return picture.width * picture.height
+    except Exception:  # damaged; reported when the picture is read
+        return 0
 
 
 def _jpeg_count(data: Content) -> int:

@@ -3,25 +3,32 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Sequence
+from datetime import datetime, timedelta
 
+from archive.model.observation import Capture
 from archive.reading.exif import exif_facts
 from archive.reading.file_name import name_facts
 from archive.reading.fits_header import fits_facts
-from archive.reading.found import Facts, FoundTime, HeaderAxes
+from archive.reading.found import Facts, FoundTime, HeaderAxes, TimesInFile
 from archive.reading.mapped import Content
 from archive.reading.raster import PictureKind
+from archive.reading.xmp import xmp_times
 
 __all__ = ["Facts", "FoundTime", "HeaderAxes", "facts_in_file"]
 
+_SAME_SAVING = timedelta(minutes=5)  # an editor opens a stacked picture, and saves it
+_MADE_BY_WHOM = "the time taken is when the file was made (XMP); where an editor made it, the capture was earlier"
+
 
 def facts_in_file(data: Content, kind: PictureKind, name: str) -> tuple[Facts, ...]:
-    """Return facts from the FITS header or EXIF, then from the file's name, without empty ones.
+    """Return facts from the FITS header, or from EXIF and XMP, then from the file's name, without empty ones.
 
     Parameters
     ----------
     data : bytes or mmap
         The file's content.
-    kind : {"png", "jpeg", "tiff", "fits"}
+    kind : str
         As `picture_kind` found it.
     name : str
         The file's name, with or without folders; also for messages.
@@ -29,9 +36,52 @@ def facts_in_file(data: Content, kind: PictureKind, name: str) -> tuple[Facts, .
     Raises
     ------
     FactsError
-        A FITS header cannot be read or has an invalid date. A broken EXIF block is ignored.
+        A FITS header cannot be read or has an invalid date. A broken EXIF block or XMP packet is ignored.
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        inside = fits_facts(data, name) if kind == "fits" else exif_facts(data, kind)
-    return tuple(facts for facts in (inside, name_facts(name)) if facts != Facts(facts.source))
+        inside = (fits_facts(data, name),) if kind == "fits" else _embedded_facts(data, kind)
+    return tuple(facts for facts in (*inside, name_facts(name)) if facts != Facts(facts.source))
+
+
+def _embedded_facts(data: Content, kind: PictureKind) -> tuple[Facts, ...]:
+    """Return the facts of EXIF and XMP.
+
+    The time of the capture is in either; else it is the satellite fix's, else that of the digital data, unless an
+    editor made these. The time of saving never is.
+    """
+    exif, xmp = exif_facts(data, kind), xmp_times(data, kind)
+    saved = (*exif.times.saved, *xmp.saved)
+    originals = _first(exif.times.original), _first(xmp.original)
+    if originals == (None, None) and exif.gps_utc is not None:
+        originals = (FoundTime(exif.gps_utc, "start"), None)
+    if originals == (None, None):
+        made = [[time for time in times.made if not _is_of_saving(time, saved)] for times in (exif.times, xmp)]
+        originals = _first(made[0]), _first(made[1], doubt=_MADE_BY_WHOM)
+    known = originals != (None, None)
+    return (
+        Facts(
+            "exif", originals[0], None if known else _latest(exif.times), capture=Capture(exposure_s=exif.exposure_s)
+        ),
+        Facts("xmp", originals[1], None if known else _latest(xmp)),
+    )
+
+
+def _first(times: Sequence[datetime], *, doubt: str | None = None) -> FoundTime | None:
+    return FoundTime(times[0], "start", doubt) if times else None
+
+
+def _latest(times: TimesInFile) -> datetime | None:
+    """Return the time of saving: where the file was saved only once, that at which it was made."""
+    return next(iter((*times.saved, *times.made)), None)
+
+
+def _is_of_saving(time: datetime, saved: Sequence[datetime]) -> bool:
+    return any(_apart(time, other) <= _SAME_SAVING for other in saved)
+
+
+def _apart(one: datetime, other: datetime) -> timedelta:
+    """Return how far two times are apart, by their clocks where one has no zone."""
+    if (one.tzinfo is None) != (other.tzinfo is None):
+        one, other = one.replace(tzinfo=None), other.replace(tzinfo=None)
+    return abs(one - other)

@@ -9,49 +9,79 @@ from archive.reading.found import Facts, FoundTime
 
 __all__ = ["name_facts"]
 
-# Date and time, each with one separator throughout (or none), not touching other digits.
-STAMP = re.compile(
-    r"""(?<!\d)(?P<year>(?:19|20)\d\d)(?P<dash>[-_.]?)(?P<month>\d\d)(?P=dash)(?P<day>\d\d)
-    (?P<gap>T|[ _.-]{1,3}|)
-    (?P<hour>\d\d)(?P<mark>[-_.:]?)(?P<minute>\d\d)
-    (?:(?P=mark)(?P<second>\d\d)(?:[.,](?P<fraction>\d{1,6}))?|_(?P<tenth>\d))?(?!\d)
-    (?P<utc>Z(?![a-z])|[ _-]?UTC?(?![a-z]))?
-    (?P<offset>[+-]\d\d?(?::?\d\d)?(?!\d))?""",
-    re.VERBOSE | re.IGNORECASE,
+# A date with one separator throughout, or none, not touching other digits.
+_DATES = (
+    r"(?P<year>(?:19|20)\d\d)(?P<dash>[-_. ]?)(?P<former>\d\d)(?P=dash)(?P<latter>\d\d)",
+    r"(?P<former>\d\d?)(?P<dash>[-_. ]?)(?P<latter>\d\d?)(?P=dash)(?P<year>(?:19|20)\d\d)",
 )
+# A word may stand between date and time; milliseconds or a tenth of a minute may follow. 1024px is no time.
+_CLOCK = r"""
+    (?P<gap>T|,?[ _.-]{0,3}(?:at|um|kl\.?|om|à)[ _.-]{0,2}|,?[ _.-]{1,3}|)
+    (?P<hour>\d\d|\d(?=[.:h-]))
+    (?P<mark>[-_.:h ]?)(?P<minute>\d\d)
+    (?:(?P<next>(?P=mark)|(?<=h\d\d)m(?:in)?)(?P<second>\d\d)(?:[.,](?P<fraction>\d{1,6})|[-_]?(?P<thousandths>\d{3}))?
+       |_(?P<tenth>\d))?
+    (?!\d|px|x\d)
+    (?:[ \u00a0\u202f_]?(?P<half>[ap])\.?m(?![a-z]))?
+    (?P<utc>Z(?![a-z])|[ _-]?(?:UTC?|GMT)(?![a-z]))?
+    (?P<offset>[+-]\d\d?(?::?\d\d)?(?!\d))?"""
+_STAMPS = tuple(re.compile(rf"(?<!\d){date}{_CLOCK}", re.VERBOSE | re.IGNORECASE) for date in _DATES)
+# Four digits after a date may be a picture's number: below this hour they are.
+_EARLIEST_BARE_HOUR = 4
 
 
 def name_facts(name: str) -> Facts:
     """Return the first complete date and time in the name; aware where a time zone follows it.
 
-    The time is taken as the middle of the capture.
+    The time is taken as the middle of the capture. Where day and month may be exchanged, the day is taken to come
+    first, with a doubt.
     """
     file_name = re.split(r"[/\\]", name)[-1]
-    times = (_time(match) for match in STAMP.finditer(file_name))
-    time = next((time for time in times if time is not None), None)
-    return Facts("name", None if time is None else FoundTime(time, "middle"))
+    for stamp in _STAMPS:
+        for match in stamp.finditer(file_name):
+            if (found := _found(match)) is not None:
+                return Facts("name", found)
+    return Facts("name")
 
 
-def _time(match: re.Match[str]) -> datetime | None:
+def _found(match: re.Match[str]) -> FoundTime | None:
     if not _is_time(match):
         return None
-    year, month, day, hour, minute = (int(match[part]) for part in ("year", "month", "day", "hour", "minute"))
+    year, former, latter = (int(match[part]) for part in ("year", "former", "latter"))
+    year_first = match.start("year") < match.start("former")
+    month, day = (former, latter) if year_first or latter > 12 else (latter, former)
     second = int(match["second"] or 6 * int(match["tenth"] or 0))  # a tenth of a minute is 6 seconds
-    microsecond = int((match["fraction"] or "").ljust(6, "0"))
+    microsecond = int((match["fraction"] or match["thousandths"] or "").ljust(6, "0"))
     try:
-        return datetime(year, month, day, hour, minute, second, microsecond, tzinfo=_zone(match))
+        time = datetime(year, month, day, _hour(match), int(match["minute"]), second, microsecond, tzinfo=_zone(match))
     except ValueError:
         return None
+    is_open = not year_first and former != latter and max(former, latter) <= 12
+    date = match.string[match.start("former") : match.end("year")]
+    doubt = f"{date} in the file's name is read as day, month, year, so as {time:%Y-%m-%d}" if is_open else None
+    return FoundTime(time, "middle", doubt)
 
 
 def _is_time(match: re.Match[str]) -> bool:
     """Return whether digits after a date are a time: four may be a picture's number, unless marked as a time."""
-    if match["second"]:
-        return True
-    if match["gap"] == "":
+    gap, mark = match["gap"], match["mark"]
+    year_last = match.start("former") < match.start("year")
+    if year_last and not match["dash"] and (gap == "" or len(match["former"] + match["latter"]) < 4):
         return False
-    tenth = match["tenth"] is not None and match["gap"] == match["dash"] == "-"
-    return bool(tenth or match["mark"] or match["utc"] or match["gap"] in "Tt")
+    if match["second"] or match["half"] or match["utc"]:
+        return True
+    if mark.strip() or gap.strip(", _.-"):  # a word, or the T of the standard
+        return gap != "" or mark in "hH"
+    tenth = match["tenth"] is not None and gap == match["dash"] == "-"
+    return mark == "" and (tenth or int(match["hour"]) >= _EARLIEST_BARE_HOUR)
+
+
+def _hour(match: re.Match[str]) -> int:
+    """Return the hour of the day; with am or pm it runs from 12 to 11."""
+    hour = int(match["hour"])
+    if not match["half"]:
+        return hour
+    return hour % 12 + (12 if match["half"] in "pP" else 0) if 1 <= hour <= 12 else 24
 
 
 def _zone(match: re.Match[str]) -> timezone | None:

@@ -55,7 +55,7 @@ def fits_facts(data: Content, name: str) -> Facts:
     return Facts(
         "fits",
         None if meaning is None else FoundTime(times[meaning], meaning),
-        Capture(
+        capture=Capture(
             length_s=_positive(cards, "TELAPSE") or _length_s(times),
             filter=clean_text(cards.get("FILTER")),
             exposure_s=_positive(cards, "EXPTIME", "EXPOSURE", "XPOSURE"),

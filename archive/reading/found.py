@@ -9,15 +9,32 @@ from typing import Literal
 from archive.model.choices import CoordinateSystem, TimeMeaning
 from archive.model.observation import Capture
 
-__all__ = ["Facts", "FoundTime", "HeaderAxes", "clean_text"]
+__all__ = ["Facts", "FoundTime", "HeaderAxes", "TimesInFile", "clean_text"]
 
 
 @dataclass(frozen=True)
 class FoundTime:
-    """A time from the file: aware, or naive where the archive's time zone applies."""
+    """A time from the file: aware, or naive where the archive's time zone applies.
+
+    `doubt` is how it was read where it may be read otherwise, or why it may be another moment's.
+    """
 
     value: datetime
     meaning: TimeMeaning
+    doubt: str | None = None
+
+
+@dataclass(frozen=True)
+class TimesInFile:
+    """The times in a file's EXIF or XMP, by what they are of, the most trusted first.
+
+    `original` is the capture's; `made` is that of the digital data, which an editor may have made; `saved` are those of
+    changes to the file, never the capture's.
+    """
+
+    original: tuple[datetime, ...] = ()
+    made: tuple[datetime, ...] = ()
+    saved: tuple[datetime, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -35,10 +52,14 @@ class HeaderAxes:
 
 @dataclass(frozen=True)
 class Facts:
-    """Metadata from one source in the file; None where missing. The capture's start is not among them."""
+    """Metadata from one source in the file; None where missing. The capture's start is not among them.
 
-    source: Literal["fits", "exif", "name"]
+    `saved` is when the file was saved, where it holds no time of the capture.
+    """
+
+    source: Literal["fits", "exif", "xmp", "name"]
     time: FoundTime | None = None
+    saved: datetime | None = None
     capture: Capture = field(default_factory=Capture)
     site: str | None = None
     instrument: str | None = None

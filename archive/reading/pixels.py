@@ -3,30 +3,33 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from numpy.typing import NDArray
 
 from archive.errors import PictureError
 from archive.reading import exif, fits, jpeg, png, tiff
 from archive.reading.found import clean_text
+from archive.reading.kinds import FORMATS, foreign_advice, picture_kind
 from archive.reading.mapped import Content, release_memory
 from archive.reading.raster import PictureKind, Pixels, as_displayed, pixels_of
+from archive.reading.shared_formats import read_heif, read_shared
 
-__all__ = ["PictureKind", "Pixels", "picture_kind", "read_pixels"]
+__all__ = ["Pixels", "read_pixels"]
 
-READERS = {"png": png.read_png, "jpeg": jpeg.read_jpeg, "tiff": tiff.read_tiff, "fits": fits.read_fits}
-
-
-def picture_kind(data: Content) -> PictureKind | None:
-    """Return the format from the first bytes; None where it is not a supported picture."""
-    first = data[:16]
-    if first.startswith(png.SIGNATURE):
-        return "png"
-    if first.startswith(b"\xff\xd8\xff"):
-        return "jpeg"
-    if first.startswith(tiff.SIGNATURES):
-        return "tiff"
-    if first.startswith(b"SIMPLE  ="):
-        return "fits"
-    return None
+_READERS: dict[PictureKind, Callable[[Content, str], NDArray[Any]]] = {
+    "png": png.read_png,
+    "jpeg": jpeg.read_jpeg,
+    "tiff": tiff.read_tiff,
+    "fits": fits.read_fits,
+    "webp": partial(read_shared, kind="webp"),
+    "heif": read_heif,
+    "avif": partial(read_shared, kind="avif"),
+    "bmp": partial(read_shared, kind="bmp"),
+}
+_STORED_AS_SHOWN = frozenset({"fits", "heif", "bmp"})  # what turns a HEIF is applied in decoding
 
 
 def read_pixels(data: Content, name: str) -> Pixels:
@@ -47,18 +50,20 @@ def read_pixels(data: Content, name: str) -> Pixels:
     Raises
     ------
     PictureError
-        The content is not a PNG, JPEG, TIFF or FITS picture, is cut off or damaged, or has under
-        32 pixels a side or over 256 million in all.
+        The content is not a picture of these formats, is cut off or damaged, or has under 32 pixels a side or over
+        256 million in all.
     """
     kind = picture_kind(data)
+    if advice := foreign_advice(data, name):
+        raise PictureError(f"{name}: {advice}")
     if kind is None:
-        raise PictureError(f"{name}: not a PNG, JPEG, TIFF or FITS picture; save the finished picture as one of these")
+        raise PictureError(f"{name}: not a {FORMATS} picture; save the finished picture as one of these")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            values = READERS[kind](data, name)
+            values = _READERS[kind](data, name)
             release_memory(data)
-            if kind != "fits":
+            if kind not in _STORED_AS_SHOWN:
                 values = as_displayed(values, exif.orientation(data, kind))
         return pixels_of(values, kind)
     except PictureError:

@@ -23,8 +23,17 @@ __all__ = [
     "pixels_of",
 ]
 
-PictureKind = Literal["png", "jpeg", "tiff", "fits"]
-SUFFIXES: dict[PictureKind, str] = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "fits": ".fits"}
+PictureKind = Literal["png", "jpeg", "tiff", "fits", "webp", "heif", "avif", "bmp"]
+SUFFIXES: dict[PictureKind, str] = {
+    "png": ".png",
+    "jpeg": ".jpg",
+    "tiff": ".tif",
+    "fits": ".fits",
+    "webp": ".webp",
+    "heif": ".heic",
+    "avif": ".avif",
+    "bmp": ".bmp",
+}
 
 # Over twice the largest frames in use; a file that claims more is damaged, or made to fill the memory.
 MOST_PIXELS = 256_000_000

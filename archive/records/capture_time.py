@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from archive.errors import FactsError
+from archive.errors import FactsError, NoTimeError
 from archive.model.choices import TimeMeaning
 from archive.records.value_kinds import FIRST_YEAR, LAST_YEAR
 
-__all__ = ["CaptureTime", "TimeCandidate", "capture_time", "in_utc", "parse_time"]
+__all__ = ["CaptureTime", "TimeCandidate", "capture_time", "check_year", "in_utc", "parse_time"]
 
 _DISAGREEMENT_S = 60.0
 _CLOCK_SLACK_S = 300.0  # a camera's clock may run ahead of this computer's
@@ -19,22 +19,30 @@ _CLOCK_SLACK_S = 300.0  # a camera's clock may run ahead of this computer's
 
 @dataclass(frozen=True)
 class TimeCandidate:
-    """A time from one source; where it is naive it is in the zone named, else in the archive's."""
+    """A time from one source; where it is naive it is in the zone named, else in the archive's.
+
+    `doubt` is why it may not be that of the capture, for the observer where it is taken.
+    """
 
     source: str
     value: datetime
     meaning: TimeMeaning
     zone_name: str | None = None
+    doubt: str | None = None
 
 
 @dataclass(frozen=True)
 class CaptureTime:
-    """The middle (and, where the length is known, the start) of the capture, its source, doubts for the observer."""
+    """The middle (and, where the length is known, the start) of the capture, its source, doubts for the observer.
+
+    `read_as` tells of a time without a zone in which zone it was read.
+    """
 
     middle_utc: datetime
     start_utc: datetime | None
     source: str
     doubts: tuple[str, ...]
+    read_as: str | None = None
 
 
 def parse_time(text: str, *, name: str) -> datetime:
@@ -55,7 +63,13 @@ def parse_time(text: str, *, name: str) -> datetime:
 
 
 def capture_time(
-    candidates: Sequence[TimeCandidate], *, zone_name: str, now_utc: datetime, length_s: float | None, name: str
+    candidates: Sequence[TimeCandidate],
+    *,
+    zone_name: str,
+    now_utc: datetime,
+    length_s: float | None,
+    name: str,
+    saved: str | None = None,
 ) -> CaptureTime:
     """Take the first candidate; name every other one that disagrees by more than a minute.
 
@@ -71,6 +85,8 @@ def capture_time(
         Length of the capture, to step from its start or end to its middle.
     name : str
         The picture's name, for messages.
+    saved : str, optional
+        When and by what the file was saved, for the message where nothing tells when the picture was taken.
 
     Returns
     -------
@@ -79,12 +95,15 @@ def capture_time(
 
     Raises
     ------
+    NoTimeError
+        No time at all.
     FactsError
-        No time at all, a time in the future, a time that daylight saving makes ambiguous or impossible.
+        A time in the future, a time that daylight saving makes ambiguous or impossible.
     """
     if not candidates:
-        raise FactsError(
-            f"{name}: no capture time in a note beside it, in the file or in its name; "
+        only = f"; {saved} is when it was last saved, not when it was taken" if saved else ""
+        raise NoTimeError(
+            f"{name}: no capture time in a note beside it, in the file or in its name{only}; "
             "give it with --time 2026-06-03T09:15:00Z"
         )
     first, *others = candidates
@@ -95,7 +114,7 @@ def capture_time(
             f"{name}: time {middle:%Y-%m-%dT%H:%M:%SZ} ({first.source}) is in the future; "
             "correct it with --time or correct this computer's clock"
         )
-    doubts = []
+    doubts = [] if first.doubt is None else [f"{name}: {first.doubt}; give --time if that is wrong"]
     for other in others:
         try:
             apart = _middle_utc(other, zone_name, length, name) - middle
@@ -108,7 +127,7 @@ def capture_time(
             cause = _likely_cause(middle, apart, slack, first.zone_name or zone_name)
             doubts.append(_doubt(name, other.source, apart, cause=cause, taken=(first.source, middle)))
     start = None if length_s is None else _to_the_second(middle - length / 2)
-    return CaptureTime(_to_the_second(middle), start, first.source, tuple(doubts))
+    return CaptureTime(_to_the_second(middle), start, first.source, tuple(doubts), _read_as(first, zone_name))
 
 
 def in_utc(moment: datetime, *, zone_name: str, source: str, name: str) -> datetime:
@@ -128,10 +147,10 @@ def in_utc(moment: datetime, *, zone_name: str, source: str, name: str) -> datet
         Where the zone's clocks were put back or forward the time must say which it is; or the Sun's place is not
         known for that year.
     """
-    _check_year(moment, source=source, name=name)
+    check_year(moment, source=source, name=name)
     if moment.tzinfo is not None:
         moment = moment.astimezone(UTC)
-        _check_year(moment, source=source, name=name)
+        check_year(moment, source=source, name=name)
         return moment
     zone = ZoneInfo(zone_name)
     early, late = (moment.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
@@ -145,7 +164,20 @@ def in_utc(moment: datetime, *, zone_name: str, source: str, name: str) -> datet
     )
 
 
-def _check_year(moment: datetime, *, source: str, name: str) -> None:
+def _read_as(candidate: TimeCandidate, zone_name: str) -> str | None:
+    if candidate.value.tzinfo is not None:
+        return None
+    zone_name = candidate.zone_name or zone_name
+    return f"{candidate.value:%Y-%m-%d %H:%M:%S} ({candidate.source}) read as {zone_name} time"
+
+
+def check_year(moment: datetime, *, source: str, name: str) -> None:
+    """Refuse a year for which the Sun's place is not known.
+
+    Raises
+    ------
+    FactsError
+    """
     if not FIRST_YEAR <= moment.year <= LAST_YEAR:
         raise FactsError(
             f"{name}: the year of {moment.isoformat(sep=' ')} ({source}) cannot be: the Sun's place is known for "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,11 +15,14 @@ from archive.records.fits_files import Card, noise_of, packed_fits, unpacked_fit
 
 __all__ = [
     "FLAT_QUALITY",
+    "WholeDisc",
     "avif_bytes",
     "fits_bytes",
     "levels_jpeg_bytes",
     "read_disc",
+    "shrunk_levels",
     "small_jpeg_bytes",
+    "whole_disc",
     "whole_levels",
 ]
 
@@ -31,15 +35,37 @@ _STRIP = 1_000_000
 
 
 def fits_bytes(disc: NDArray[np.float32], cards: Sequence[Card]) -> bytes:
-    """Return a disc, north up, as FITS of whole numbers (linear), compressed.
+    """Return a disc, north up, as FITS of whole numbers (linear), compressed; see `whole_disc`."""
+    return whole_disc(disc).fits_bytes(cards)
+
+
+@dataclass(frozen=True)
+class WholeDisc:
+    """A disc in whole numbers (S, S) of steps, as its FITS holds it."""
+
+    numbers: NDArray[np.int16]
+    step: float
+
+    @property
+    def shares(self) -> NDArray[np.float32]:
+        """The disc as `read_disc` returns it."""
+        return self.numbers.astype(np.float32) * np.float32(self.step)
+
+    def fits_bytes(self, cards: Sequence[Card]) -> bytes:
+        """Return it as FITS, compressed."""
+        named = [*cards, ("BUNIT", "", "share of the original's white, linear")]
+        return packed_fits(self.numbers, named, name="DISC", step=self.step)
+
+
+def whole_disc(disc: NDArray[np.float32]) -> WholeDisc:
+    """Return a disc in whole numbers.
 
     Their step is a third of the noise, which leaves brightness measured over a few pixels as it was; without noise it
     is that of sixteen bits.
     """
     most = max(float(np.abs(disc).max()), 1e-6)
     step = _two_digits(min(max(noise_of(disc) * _STEP_NOISES, most / _MOST_LEVELS), most / _LEAST_LEVELS))
-    whole = np.rint(disc * np.float32(1.0 / step)).astype(np.int16)
-    return packed_fits(whole, [*cards, ("BUNIT", "", "share of the original's white, linear")], name="DISC", step=step)
+    return WholeDisc(np.rint(disc * np.float32(1.0 / step)).astype(np.int16), step)
 
 
 def _two_digits(step: float) -> float:
@@ -95,26 +121,32 @@ def whole_levels(values: NDArray[Any], *, full_scale: float) -> NDArray[np.uint8
     return levels
 
 
-def small_jpeg_bytes(levels: NDArray[np.uint8], *, size_px: int) -> bytes:
+def shrunk_levels(levels: NDArray[np.uint8], *, size_px: int) -> NDArray[np.uint8]:
     """Levels of a screen, a square of them, shrunk to `size_px`."""
     from PIL import Image
 
+    if len(levels) == size_px:
+        return levels
     image = Image.fromarray(levels).resize((size_px, size_px), Image.Resampling.LANCZOS, reducing_gap=_GAP)
+    return np.asarray(image)
+
+
+def small_jpeg_bytes(levels: NDArray[np.uint8]) -> bytes:
+    """Levels of a screen, of a small picture, as JPEG."""
+    from PIL import Image
+
     stream = io.BytesIO()
-    image.save(stream, format="JPEG", quality=88, optimize=True)
+    Image.fromarray(levels).save(stream, format="JPEG", quality=88, optimize=True)
     return stream.getvalue()
 
 
-def avif_bytes(levels: NDArray[np.uint8], *, size_px: int) -> bytes:
-    """Levels of a screen, a square of them, shrunk to `size_px`, as AVIF."""
+def avif_bytes(levels: NDArray[np.uint8]) -> bytes:
+    """Levels of a screen as AVIF."""
     from PIL import Image
 
-    image = Image.fromarray(levels)
-    if image.size != (size_px, size_px):
-        image = image.resize((size_px, size_px), Image.Resampling.LANCZOS, reducing_gap=_GAP)
     stream = io.BytesIO()
     # In one thread, so that the bytes do not depend on the machine. Speed 8 takes twice as long for 10 % fewer bytes.
-    image.save(stream, format="AVIF", quality=_LIGHT_QUALITY, speed=9, max_threads=1)
+    Image.fromarray(levels).save(stream, format="AVIF", quality=_LIGHT_QUALITY, speed=9, max_threads=1)
     return stream.getvalue()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import zlib
 from collections.abc import Sequence
 
 import numpy as np
@@ -17,6 +18,8 @@ Whole = NDArray[np.uint16]
 
 _MAP_STEP = 1e-3
 _BRIGHTNESS_STEPS = 2048
+# Of 9: twice the usual level's speed for 3 % (sums) and 6 % (picture) more bytes.
+_SUMS_LEVEL = _PICTURE_LEVEL = 4
 
 
 def rounded_sums(light: Floats, weight: Floats) -> tuple[Floats, Floats]:
@@ -31,13 +34,13 @@ def sums_bytes(light: Floats, weight: Floats) -> bytes:
     """Return sums as a file, so that a new picture can be added to them; see `rounded_sums`."""
     stream = io.BytesIO()
     brightness, digits = (_unlike_neighbours(plane) for plane in _whole_numbers(light, weight))
-    np.savez_compressed(stream, brightness=brightness, weight=digits)
-    return stream.getvalue()
+    np.savez(stream, brightness=brightness, weight=digits)
+    return zlib.compress(stream.getvalue(), _SUMS_LEVEL)
 
 
 def sums_of(data: bytes) -> tuple[Floats, Floats]:
     """Return the sums of light and weight of a file made by `sums_bytes`."""
-    with np.load(io.BytesIO(data), allow_pickle=False) as kept:
+    with np.load(io.BytesIO(zlib.decompress(data)), allow_pickle=False) as kept:
         return _sums(_like_neighbours(kept["brightness"]), _like_neighbours(kept["weight"]))
 
 
@@ -81,5 +84,5 @@ def map_picture_bytes(picture: NDArray[np.uint8]) -> bytes:
 
     image = Image.merge("LA", [Image.fromarray(np.ascontiguousarray(picture[..., band])) for band in (0, 1)])
     stream = io.BytesIO()
-    image.save(stream, format="PNG")  # packed hardest it is 8 % smaller, and takes ten times as long
+    image.save(stream, format="PNG", compress_level=_PICTURE_LEVEL)
     return stream.getvalue()

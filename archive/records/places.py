@@ -35,7 +35,7 @@ __all__ = [
     "wrong_case_files",
 ]
 
-PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".tif", ".fits"})
+PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".tif", ".fits", ".webp", ".heic", ".avif", ".bmp"})
 _YEAR = re.compile(r"[0-9]{4}")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _STEM = re.compile(r"(?:[01][0-9]|2[0-3])[0-5][0-9]Z(?:-[1-9][0-9]*)?")

@@ -1,7 +1,8 @@
 """Removed files of an archive, never deleted: `removed/TIME-KIND/` with the same folders below.
 
-`removed`: originals and records that `remove` took out. `amended`: records as they were before `amend`; `undone`: as
-they were before `amend --undo`. `replaced`: damaged files in whose place `verify --restore` has put whole ones.
+`removed`: originals and records that `remove` took out. `amended`: records as they were before `amend`, and `shifted`
+before `amend --shift`; `undone`: as they were before `amend --undo`. `replaced`: damaged files in whose place
+`verify --restore` has put whole ones.
 """
 
 from __future__ import annotations
@@ -17,8 +18,10 @@ from archive.records.record import read_record
 __all__ = ["REMOVED_NAME", "Kind", "new_removed_folder", "records_in", "removed_folders", "removed_sums"]
 
 REMOVED_NAME = "removed"
-Kind = Literal["removed", "amended", "undone", "replaced"]
-_FOLDER = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{6}Z-(removed|amended|undone|replaced)(?:-([1-9][0-9]*))?")
+Kind = Literal["removed", "amended", "shifted", "undone", "replaced"]
+_FOLDER = re.compile(
+    r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{6}Z-(removed|amended|shifted|undone|replaced)(?:-([1-9][0-9]*))?"
+)
 
 
 def new_removed_folder(files: Folder, kind: Kind) -> str:
@@ -28,9 +31,11 @@ def new_removed_folder(files: Folder, kind: Kind) -> str:
     """
     now = f"{datetime.now(UTC):%Y-%m-%dT%H%M%SZ}"
     there = files.folders(REMOVED_NAME) if files.is_folder(REMOVED_NAME) else []
-    latest = max((name[: len(now)] for name in there if _FOLDER.fullmatch(name)), default=now)
-    stem = f"{REMOVED_NAME}/{max(now, latest)}-{kind}"
-    name, number = stem, 1
+    ours = [(name[: len(now)], int(match[2] or 1)) for name in there if (match := _FOLDER.fullmatch(name))]
+    time = max([now, *(time for time, _ in ours)])
+    number = 1 + max((number for other, number in ours if other == time), default=0)
+    stem = f"{REMOVED_NAME}/{time}-{kind}"
+    name = stem if number == 1 else f"{stem}-{number}"
     while files.exists(name):
         number += 1
         name = f"{stem}-{number}"
@@ -54,10 +59,10 @@ def records_in(files: Folder, folder: str) -> list[str]:
     return sorted(file for file, _ in files.walk(folder) if file.endswith(".toml"))
 
 
-def removed_folders(files: Folder, kind: Kind) -> list[str]:
-    """Return folders of that kind, relative to the archive, latest first."""
+def removed_folders(files: Folder, *kinds: Kind) -> list[str]:
+    """Return folders of these kinds, relative to the archive, latest first."""
     if not files.is_folder(REMOVED_NAME):
         return []
     found = [(name, match) for name in files.folders(REMOVED_NAME) if (match := _FOLDER.fullmatch(name))]
-    ours = [(name[:18], int(match[2] or 1), name) for name, match in found if match[1] == kind]
+    ours = [(name[:18], int(match[2] or 1), name) for name, match in found if match[1] in kinds]
     return [f"{REMOVED_NAME}/{name}" for _, _, name in sorted(ours, reverse=True)]

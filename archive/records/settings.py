@@ -13,7 +13,8 @@ from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, mod
 
 from archive.disk import Folder
 from archive.errors import SettingsError, without_password
-from archive.model.choices import LOOKS, Band, Caption, FilmStyle, FilmView, Look, Mirrored, Mount
+from archive.model.choices import LOOKS, Band, Caption, DayKind, FilmStyle, FilmView, Look, Mirrored, Mount
+from archive.model.days import local_day
 from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
 from archive.records.value_kinds import Text, Zone, yes_or_no
 
@@ -174,6 +175,7 @@ class Settings(TomlModel):
     title: Text
     observer: Text
     time_zone: Zone = "UTC"
+    days: DayKind = "utc"
     language: Annotated[str, AfterValidator(_language)] = "en"
     address: Annotated[str, AfterValidator(_web_address)] | None = None
     published_site_precision_deg: float = Field(default=0.1, gt=0, le=10)
@@ -193,6 +195,12 @@ class Settings(TomlModel):
         if isinstance(self.fits, int):
             return self.fits
         return None if self.fits == "all" else 0
+
+    def day_of(self, time_utc: datetime.datetime, site: SiteSettings) -> datetime.date:
+        """Return the day to which a picture belongs, by the setting `days`."""
+        if self.days == "utc":
+            return time_utc.date()
+        return local_day(time_utc, zone_name=self.time_zone, longitude_deg=site.longitude_deg)
 
     def published_place(self, site: SiteSettings) -> tuple[float, float]:
         """Return latitude and longitude of a site, deg, rounded as pages may show it."""
@@ -282,6 +290,7 @@ _TOP_KEYS = {
     "title": "",
     "observer": "",
     "time_zone": "for times that come without one",
+    "days": 'whose days the pages have: "utc", or "local", those of the site',
     "language": "of titles and notes",
     "looks": "the first is the one shown first",
     "fits": 'whose discs the site offers as FITS: "all", "none" or a number of newest days',

@@ -13,7 +13,7 @@ from archive.execution.progress import Progress
 from archive.model.days import by_day, counted_picture_of_day
 from archive.model.observation import Counts, NamedGroup, Observation
 from archive.records.settings import read_settings
-from archive.reports.days import counted_near
+from archive.reports.days import counted_near, utc_days
 from archive.stages.archive import opened_archive
 
 __all__ = ["HemisphereCounts", "MonthReport", "ReportRow", "month_report"]
@@ -68,7 +68,7 @@ def month_report(files: Folder, month: str, *, on_progress: Progress) -> MonthRe
     days = _days_of(month)
     settings = read_settings(files)
     with opened_archive(files.path, on_progress=on_progress) as archive:
-        counted = counted_near(archive, days)
+        counted = counted_near(archive, utc_days(settings, days))
     of_month = by_day(one for one in counted.observations if one.day.isoformat() in days)
     chosen = [one for of_day in of_month.values() if (one := counted_picture_of_day(of_day)) is not None]
     if not chosen:

@@ -47,7 +47,7 @@ def with_derotated(archive: Archive, content: Content, discs: Mapping[str, Blob]
     archive.on_progress("comparing days", len(wanted), len(wanted))
     store.forget(derotated_picture, keep=inputs)
     turned = {
-        after.id: DerotatedDisc(before.id, picture)
+        after.id: DerotatedDisc(before.id, before.day, picture)
         for before, after in pairs
         if (picture := pictures[after.id]) is not None
     }

@@ -10,15 +10,15 @@ from numpy.typing import NDArray
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.derotation import SPOT_LAW, Canvas, ViewGeometry, WeightedSurface, disc_canvas, visible_surface
 from archive.disc.painted import Palette, disc_palette, painted
-from archive.disc.tone import flatten_disc
-from archive.records.disc_files import FLAT_QUALITY, levels_jpeg_bytes, read_disc
+from archive.records.disc_files import FLAT_QUALITY, levels_jpeg_bytes
+from archive.stages.flat_disc import flat_disc_of
 
 __all__ = ["derotated_disc", "derotated_picture"]
 
 
 def derotated_picture(disc: bytes, seen_at: ViewGeometry, at: ViewGeometry) -> bytes:
     """A disc (FITS, as derived) as seen from another standpoint, as JPEG; see `derotated_disc`."""
-    turned = derotated_disc(flatten_disc(read_disc(disc), STANDARD_FRAME), seen_at, at)
+    turned = derotated_disc(flat_disc_of(disc), seen_at, at)
     return levels_jpeg_bytes(np.ascontiguousarray(turned[..., 0]), quality=FLAT_QUALITY)  # without a tint
 
 

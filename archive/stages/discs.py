@@ -61,8 +61,8 @@ def forget_discs(archive: Archive, *, keep: Collection[str]) -> None:
 
 def offered_discs(settings: Settings, found: Sequence[Observation]) -> list[Observation]:
     """Return the observations whose discs the site offers as FITS: of all days, of none, or of the newest."""
-    days = sorted({one.time_utc.date() for one in found}, reverse=True)[: settings.fits_days]
-    return [one for one in found if one.orientation.status != "unknown" and one.time_utc.date() in days]
+    days = sorted({one.day for one in found}, reverse=True)[: settings.fits_days]
+    return [one for one in found if one.orientation.status != "unknown" and one.day in days]
 
 
 def turned_of(one: Observation) -> Turned:

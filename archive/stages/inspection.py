@@ -81,6 +81,7 @@ class MeasuredPicture:
     instrument: InstrumentSettings
     measured: Measured
     sun: SunView
+    local_day: date | None
 
 
 def measured_pictures(archive: Archive, filed: Sequence[ArchivedPicture]) -> list[MeasuredPicture]:
@@ -96,9 +97,14 @@ def measured_pictures(archive: Archive, filed: Sequence[ArchivedPicture]) -> lis
     there = _suns(archive, [site for site, _ in places_and_instruments], filed)
     studied = studied_pictures(archive, [one.record.picture for one in filed])
     return [
-        MeasuredPicture(one, site, instrument, study_kept.measured, sun)
+        MeasuredPicture(one, site, instrument, study_kept.measured, sun, _local_day(settings, one, site))
         for one, (site, instrument), study_kept, sun in zip(filed, places_and_instruments, studied, there, strict=True)
     ]
+
+
+def _local_day(settings: Settings, one: ArchivedPicture, site: SiteSettings) -> date | None:
+    """Return the day at the site where the archive has such days; None where it has those of UTC."""
+    return settings.day_of(one.record.time, site) if settings.days == "local" else None
 
 
 def forget_removed(archive: Archive, filed: Sequence[ArchivedPicture]) -> None:
@@ -140,6 +146,7 @@ def _observation(one: MeasuredPicture, evidence: InstrumentEvidence) -> Observat
         sun=one.sun,
         capture=capture_of(record),
         remarks=tuple(remark for remark in remarks if remark is not None),
+        local_day=one.local_day,
     )
 
 

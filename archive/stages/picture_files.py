@@ -8,17 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.tone import flatten_disc, is_grey, looked_at, tint_curves
+from archive.disc.tone import flatten_disc, screen_levels, tint_curves
 from archive.model.choices import Look
 from archive.reading import Content
 from archive.records.disc_files import (
     FLAT_QUALITY,
     avif_bytes,
-    fits_bytes,
     levels_jpeg_bytes,
+    shrunk_levels,
     small_jpeg_bytes,
-    whole_levels,
+    whole_disc,
 )
+from archive.stages.flat_disc import keep_flat
 from archive.stages.north_up_disc import Turned, aligned_disc
 
 __all__ = ["FITS", "FLAT", "SMALL", "TINY", "drawn_looks", "light_name", "picture_files"]
@@ -65,21 +66,29 @@ def picture_files(original: Content, name: str, turned: Turned, looks: Sequence[
     PictureError
         The original is no whole picture.
     """
-    aligned = aligned_disc(original, name, turned)
+    # What the FITS holds is what all else is made from, now and whenever it is read again.
+    disc = whole_disc(aligned_disc(original, name, turned))
+    flat = flatten_disc(disc.shares, STANDARD_FRAME)
     made = {}
     if turned.north_angle_deg is not None:
-        made[FITS] = fits_bytes(aligned, turned.cards)
-    flat = flatten_disc(aligned, STANDARD_FRAME)
+        made[FITS] = disc.fits_bytes(turned.cards)
+        keep_flat(made[FITS], flat)
     for look in looks:
-        shown = whole_levels(looked_at(flat, STANDARD_FRAME, look=look), full_scale=1.0)
-        made[look] = _look_bytes(shown, look)
+        shown = screen_levels(flat, STANDARD_FRAME, look=look)
+        made[look] = levels_jpeg_bytes(shown, quality=FLAT_QUALITY) if look == FLAT else levels_jpeg_bytes(shown)
         if look == looks[0]:
-            made[SMALL] = small_jpeg_bytes(shown, size_px=_SMALL_PX)
-            made[TINY] = small_jpeg_bytes(shown, size_px=_TINY_PX)
-            made |= {light_name(side_px): avif_bytes(shown, size_px=side_px) for side_px in _LIGHT_PX}
+            made |= _smaller_files(shown)
     return made
 
 
-def _look_bytes(shown: NDArray[np.uint8], look: Look) -> bytes:
-    picture = np.ascontiguousarray(shown[..., 0]) if is_grey(look) else shown
-    return levels_jpeg_bytes(picture, quality=FLAT_QUALITY) if look == FLAT else levels_jpeg_bytes(picture)
+def _smaller_files(shown: NDArray[np.uint8]) -> dict[str, bytes]:
+    """Return the smaller files of the main look; each is shrunk from the one before."""
+    colour = shown if shown.ndim == 3 else np.repeat(shown[..., None], 3, axis=-1)
+    made = {}
+    for side_px in sorted({*_LIGHT_PX, _SMALL_PX, _TINY_PX}, reverse=True):
+        colour = shrunk_levels(colour, size_px=side_px)
+        if side_px in _LIGHT_PX:
+            made[light_name(side_px)] = avif_bytes(colour)
+        if side_px in (_SMALL_PX, _TINY_PX):
+            made[SMALL if side_px == _SMALL_PX else TINY] = small_jpeg_bytes(colour)
+    return made

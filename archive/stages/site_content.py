@@ -56,4 +56,5 @@ def site_info(settings: Settings, epochs: Mapping[str, Sequence[CameraEpoch]]) -
             Instrument(**instrument.model_dump(), learned=tuple(epochs.get(instrument.name, ())))
             for instrument in settings.instruments
         ),
+        days=settings.days,
     )

@@ -25,7 +25,7 @@ from archive.records.text_files import remembered_files
 from archive.records.toml_files import parse_toml
 from archive.upkeep.removal import original_of
 
-__all__ = ["Amendment", "amend", "fits_its_name", "take_back"]
+__all__ = ["Amendment", "about_notes", "amend", "fits_its_name", "take_back", "with_time"]
 
 _CLOCK_SLACK = timedelta(minutes=5)
 _NEW_RECORD, _RECORD_BEFORE = f"{WORK_NAME}/record", f"{WORK_NAME}/record-before"
@@ -72,11 +72,11 @@ def amend(files: Folder, identifier: str, time: datetime | None, *, on_progress:
         if time_utc == record.time and fits_its_name(place, time_utc):
             raise FactsError(f"{identifier}: has that time and that name already; nothing was changed")
         now = place if fits_its_name(place, time_utc) else free_place(files, time_utc)
-        new_record = files.write_part(_NEW_RECORD, _with_time(files, place, record, time_utc, now))
+        new_record = files.write_part(_NEW_RECORD, with_time(files, place, record, time_utc, now))
         former = _remembered(files, place, record) if time is None else None
         before = None if former is None else files.write_part(_RECORD_BEFORE, former)
         kept_in = _move(files, place, now, new_record=new_record, kind="amended", before=before)
-    return Amendment(identifier, now.id, record.time, time_utc, kept_in, (*of_zone, *_about_notes(files, place, now)))
+    return Amendment(identifier, now.id, record.time, time_utc, kept_in, (*of_zone, *about_notes(files, place, now)))
 
 
 def take_back(files: Folder, identifier: str, *, on_progress: Progress) -> Amendment:
@@ -95,7 +95,7 @@ def take_back(files: Folder, identifier: str, *, on_progress: Progress) -> Amend
         if former != place and _is_taken(files, former):
             raise FolderError(f"{former.file('.toml')}: another picture is there now; amend or remove that one first")
         kept_in = _move(files, place, former, new_record=kept, kind="undone")
-    return Amendment(identifier, former.id, record.time, then.time, kept_in, _about_notes(files, place, former))
+    return Amendment(identifier, former.id, record.time, then.time, kept_in, about_notes(files, place, former))
 
 
 def _remembered(files: Folder, place: Place, record: Record) -> bytes | None:
@@ -134,7 +134,7 @@ def _checked(files: Folder, identifier: str, time: datetime) -> tuple[datetime, 
     return time_utc, (told,)
 
 
-def _with_time(files: Folder, place: Place, record: Record, time_utc: datetime, now: Place) -> bytes:
+def with_time(files: Folder, place: Place, record: Record, time_utc: datetime, now: Place) -> bytes:
     """Return the record's text with another time and place; all else, comments too, stays."""
     document = tomlkit.parse(files.read(place.file(".toml")).decode("utf-8-sig"))
     if time_utc != record.time:
@@ -173,7 +173,7 @@ def _move(files: Folder, place: Place, now: Place, *, new_record: str, kind: Kin
 
 def _former(files: Folder, place: Place, record: Record) -> tuple[Place, str]:
     """Return where an observation was before it was amended last, and the record that it had then."""
-    for folder in removed_folders(files, "amended"):
+    for folder in removed_folders(files, "amended", "shifted"):
         for file in (name for name in records_in(files, folder) if not name.endswith(f"/{_EDITED}")):
             with suppress(SettingsError, FolderError):
                 if read_record(files, file).picture.sha256 == record.picture.sha256:
@@ -181,7 +181,8 @@ def _former(files: Folder, place: Place, record: Record) -> tuple[Place, str]:
     raise FactsError(f"{place.id}: was not amended; nothing to undo")
 
 
-def _about_notes(files: Folder, place: Place, now: Place) -> tuple[str, ...]:
+def about_notes(files: Folder, place: Place, now: Place) -> tuple[str, ...]:
+    """Return a warning where an observation leaves its day's notes behind."""
     if place.day == now.day or not files.is_file(notes_file(place.day)):
         return ()
     return (f"{place.folder}/notes.md: stays with its day; move by hand what is about this picture",)

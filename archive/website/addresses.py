@@ -208,8 +208,13 @@ def year_page(year: int) -> str:
 
 
 def picture_files(observation: Observation) -> PictureFiles:
-    """Return where an observation's pictures go: beside its day's page, named by its time."""
-    stem = observation.id.partition("T")[2] or observation.id
+    """Return where an observation's pictures go: beside its day's page, named by its time.
+
+    One of another UTC day than the page's has that in its name too: two sites may have the same minute on one page.
+    """
+    utc_day, _, stem = observation.id.partition("T")
+    if not stem or utc_day != observation.day.isoformat():
+        stem = observation.id
     prefix = f"days/{observation.day.isoformat()}/{stem}"
     return PictureFiles(
         disc=f"{prefix}-disc.jpg",

@@ -161,7 +161,7 @@ def _disc(one: Observation, here: Here, *, remark: str, src: str | None = None) 
 
 
 def _moment(one: Observation) -> str:
-    return f"{format_day(one.day)}, {format_time(one.time_utc)}"
+    return f"{format_day(one.day)}, {format_time(one.time_utc, day=one.day)}"
 
 
 def _span(time: timedelta) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 
+from archive.model.choices import DayKind
 from archive.model.constants import SUN_DISTANCE_RADII
 from archive.model.film import Film
 from archive.model.group import Group
@@ -45,6 +46,7 @@ class SiteInfo:
     address: str | None = None
     sites: tuple[Site, ...] = ()
     instruments: tuple[Instrument, ...] = ()
+    days: DayKind = "utc"
 
 
 @dataclass(frozen=True)
@@ -121,12 +123,8 @@ class DerotatedDisc:
     """A disc, without limb darkening, derotated to the time of an observation of an earlier day."""
 
     to_observation: str
+    to_day: date
     picture: Blob
-
-    @property
-    def to_day(self) -> date:
-        """The UTC day to which it is derotated."""
-        return date.fromisoformat(self.to_observation.partition("T")[0])
 
 
 @dataclass(frozen=True)
@@ -168,7 +166,7 @@ class Entry:
                 self.overlay,
                 [sorted(pictures.looks), sorted(pictures.light), pictures.fits is None, pictures.flat is None],
                 pictures.tints,
-                None if self.derotated is None else self.derotated.to_observation,
+                None if self.derotated is None else [self.derotated.to_observation, self.derotated.to_day],
             ]
         )
 

@@ -30,7 +30,7 @@ _MOST_LINES = (10, 16, 26)  # measured in print: how many fit with each tightnes
 
 @dataclass(frozen=True)
 class DayPage:
-    """A UTC day; `views` has its main picture first.
+    """A day; `views` has its main picture first.
 
     `previous` and `next` are None at the ends, `rotation` where it has no page; `notes` is clean HTML, empty where
     there are none. `tightness` from 0 to 3 is how far the print style draws together, to keep a day on one sheet.

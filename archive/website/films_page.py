@@ -102,18 +102,21 @@ def _view(film: Film, known: Mapping[str, Observation], here: Here) -> FilmView:
         height_px=film.height_px,
         frames=film.frames,
         frames_per_second=film.frames_per_second,
-        span=_span(film),
+        span=_span(film, known),
         facts=_facts(film),
         downloads=tuple(downloads),
         observations=tuple(_shown(name, film, known, here) for name in film.observation_ids),
     )
 
 
-def _span(film: Film) -> str:
-    first, last = film.first_utc, film.last_utc
-    if first.date() == last.date():
-        return f"{format_day(first.date())}, {format_time(first)} to {format_time(last)}"
-    return f"{format_day(first.date())} to {format_day(last.date())}"
+def _span(film: Film, known: Mapping[str, Observation]) -> str:
+    ends = [known.get(film.observation_ids[end]) for end in (0, -1)]
+    times = film.first_utc, film.last_utc
+    first, last = (time.date() if one is None else one.day for one, time in zip(ends, times, strict=True))
+    if first == last:
+        begin, end = (format_time(time, day=first) for time in times)
+        return f"{format_day(first)}, {begin} to {end}"
+    return f"{format_day(first)} to {format_day(last)}"
 
 
 def _facts(film: Film) -> str:
@@ -129,4 +132,6 @@ def _shown(name: str, film: Film, known: Mapping[str, Observation], here: Here) 
     if observation is None:
         return Shown(name, "", moment, frame or 0)
     day = observation.day
-    return Shown(f"{format_day(day)}, {format_time(observation.time_utc)}", here.to(day_page(day)), moment, frame or 0)
+    return Shown(
+        f"{format_day(day)}, {format_time(observation.time_utc, day=day)}", here.to(day_page(day)), moment, frame or 0
+    )

@@ -66,8 +66,8 @@ class Followed:
 
     @property
     def days(self) -> tuple[date, ...]:
-        """The UTC days on which it was seen."""
-        return tuple(sorted({seen.observation.time_utc.date() for seen in self.seen}))
+        """The days on which it was seen."""
+        return tuple(sorted({seen.observation.day for seen in self.seen}))
 
     @cached_property
     def latitude_deg(self) -> float:

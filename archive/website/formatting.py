@@ -60,9 +60,13 @@ def format_month(day: date) -> str:
     return f"{MONTHS[day.month - 1]} {day.year}"
 
 
-def format_time(time_utc: datetime) -> str:
-    """Return a UTC time to the minute, cut off as in the observation's id: ``09:15 UTC``."""
-    return f"{time_utc.hour:02d}:{time_utc.minute:02d} UTC"
+def format_time(time_utc: datetime, *, day: date | None = None) -> str:
+    """Return a UTC time to the minute, cut off as in the observation's id: ``09:15 UTC``.
+
+    Where it is read beside another `day` than that of UTC, it tells its own: ``21:15 UTC on 2 June``.
+    """
+    its_own = "" if day in (None, time_utc.date()) else f" on {day_and_month(time_utc.date())}"
+    return f"{time_utc.hour:02d}:{time_utc.minute:02d} UTC{its_own}"
 
 
 def number(value: float | None, decimals: int = 0, *, signed: bool = False) -> str:

@@ -70,7 +70,7 @@ def _crop(seen: Seen, name: str, here: Here, *, half: float) -> Crop:
         src=here.to(picture_files(observation).disc),
         view_box=f"{left_px:.1f} {top_px:.1f} {side_px:.1f} {side_px:.1f}",
         side_px=DISC_SIDE_PX,
-        alt=f"Group {name} on {format_day(day)} at {format_time(observation.time_utc)}, "
+        alt=f"Group {name} on {format_day(day)} at {format_time(observation.time_utc, day=day)}, "
         f"{position}: {plural(len(seen.group.spots), 'spot')}",
         href=here.to(day_page(day)),
         words=day_and_month(day),

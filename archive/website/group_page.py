@@ -173,9 +173,9 @@ def _rates(group: Followed, laws: Sequence[RotationLaw]) -> tuple[Fact, ...]:
 
 
 def _row(seen: Seen, here: Here) -> GroupRow:
-    time_utc = seen.observation.time_utc
-    link = Link(day_and_month(time_utc.date()), here.to(day_page(time_utc.date())))
-    return group_row(seen.group, link, time=format_time(time_utc), stated=seen.stated)
+    day = seen.observation.day
+    link = Link(day_and_month(day), here.to(day_page(day)))
+    return group_row(seen.group, link, time=format_time(seen.observation.time_utc, day=day), stated=seen.stated)
 
 
 def _link(name: str, here: Here) -> Link:

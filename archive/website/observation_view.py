@@ -99,7 +99,7 @@ def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] =
     anchor = f"t{observation.id.partition('T')[2]}"
     return ObservationView(
         anchor=anchor,
-        time=format_time(observation.time_utc),
+        time=format_time(observation.time_utc, day=observation.day),
         time_machine=f"{observation.time_utc:%Y-%m-%dT%H:%M:%SZ}",
         source=f"{observation.instrument}, {observation.site}, {format_band(observation.band)}",
         picture=disc,
@@ -144,11 +144,11 @@ def disc_picture(entry: Entry, here: Here) -> Picture:
     day = format_day(observation.day)
     return Picture(
         src=here.to(files.disc),
-        alt=f"The Sun on {day} at {format_time(observation.time_utc)}, "
+        alt=f"The Sun on {day} at {format_time(observation.time_utc, day=observation.day)}, "
         + ("north up" if north else "original orientation, north not known")
         + _counted_words(observation),
         href=here.to(files.disc),
-        words=f"{day}, {format_time(observation.time_utc)}",
+        words=f"{day}, {format_time(observation.time_utc, day=observation.day)}",
         oriented=north,
         light=light_pictures(entry, here),
     )

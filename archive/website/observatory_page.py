@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from archive.model.choices import DayKind
 from archive.model.observatory import CameraEpoch, Instrument, Site
 from archive.safety import CAUTION
 from archive.website import addresses
@@ -58,6 +59,7 @@ class ObservatoryPage:
     caution: str
     citations: tuple[Fact, ...]
     data: Link
+    days: DayKind
 
 
 def observatory_page(info: SiteInfo, days: Sequence[ObservingDay], face: SiteFace) -> ObservatoryPage:
@@ -75,6 +77,7 @@ def observatory_page(info: SiteInfo, days: Sequence[ObservingDay], face: SiteFac
         caution=CAUTION,
         citations=_citations(days, face),
         data=Link("data files", here.to(addresses.DATA)),
+        days=info.days,
     )
 
 
@@ -84,7 +87,7 @@ def _citations(days: Sequence[ObservingDay], face: SiteFace) -> tuple[Fact, ...]
         return ()
     span = format_date_range(days[0].day, days[-1].day)
     latest = days[-1].main.observation
-    picture = f"The Sun on {format_day(days[-1].day)}, {format_time(latest.time_utc)}"
+    picture = f"The Sun on {format_day(days[-1].day)}, {format_time(latest.time_utc, day=latest.day)}"
     return (
         Fact(
             "The archive", _cited(face, f"{face.title}: pictures and measurements of the Sun, {span}", addresses.HOME)

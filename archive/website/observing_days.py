@@ -1,4 +1,4 @@
-"""The archive's days: pictures of each UTC day, its main picture, and its notes."""
+"""The archive's days: pictures of each day, its main picture, and its notes."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ __all__ = ["ObservingDay", "day_thumb", "observing_days"]
 
 @dataclass(frozen=True)
 class ObservingDay:
-    """A UTC day with at least one picture; `main` is shown largest, `others` keep the order of time."""
+    """A day with at least one picture; `main` is shown largest, `others` keep the order of time."""
 
     day: date
     main: Entry
@@ -45,7 +45,7 @@ class ObservingDay:
 
 
 def observing_days(content: Content) -> tuple[ObservingDay, ...]:
-    """Group the observations, which come in order of time, by UTC day."""
+    """Group the observations, which come in order of time, by day."""
     days = []
     for day, group in groupby(content.entries, key=lambda entry: entry.observation.day):
         of_day = tuple(group)

@@ -8,7 +8,7 @@ from itertools import permutations
 
 import pytest
 
-from archive.model.days import by_day, count_of_day, counted_picture_of_day, picture_of_day
+from archive.model.days import by_day, count_of_day, counted_picture_of_day, local_day, picture_of_day
 from archive.model.observation import Counts, Disc, Observation, Orientation, PictureFile, SunView
 
 TIME = datetime(2026, 6, 3, 9, 15, tzinfo=UTC)
@@ -72,3 +72,31 @@ def test_where_the_day_s_picture_is_not_counted_the_best_that_is_gives_the_count
 def test_days_are_those_of_utc_and_in_order_of_time() -> None:
     midnight = later(14.75)
     assert by_day([midnight, later(1), PLAIN]) == {date(2026, 6, 3): [PLAIN, later(1)], date(2026, 6, 4): [midnight]}
+
+
+# Offsets as the tz database has them for these dates: New Zealand 12 h and in summer 13 h ahead, the Line Islands 14 h
+# ahead although at 157 W, Western China on Beijing's 8 h at 76 E, California 8 h behind.
+@pytest.mark.parametrize(
+    ("time", "zone_name", "longitude_deg", "day"),
+    [
+        ("2026-06-02T21:30", "Pacific/Auckland", 174.8, "2026-06-03"),
+        ("2026-06-03T11:59", "Pacific/Auckland", 174.8, "2026-06-03"),
+        ("2026-06-03T12:00", "Pacific/Auckland", 174.8, "2026-06-04"),
+        ("2026-12-03T11:00", "Pacific/Auckland", 174.8, "2026-12-04"),
+        ("2026-06-02T10:00", "Pacific/Kiritimati", -157.4, "2026-06-03"),
+        ("2026-06-02T16:00", "Asia/Shanghai", 76.0, "2026-06-03"),
+        ("2026-06-04T01:00", "America/Los_Angeles", -118.0, "2026-06-03"),
+        # The archive's zone is far from the site: its mean time, 174.8 / 15 h = 11 h 39 min 12 s ahead.
+        ("2026-06-02T12:20", "UTC", 174.8, "2026-06-02"),
+        ("2026-06-02T12:21", "UTC", 174.8, "2026-06-03"),
+        ("2026-06-02T21:30", "Europe/London", 174.8, "2026-06-03"),
+        ("2026-06-04T01:00", "Europe/London", -118.0, "2026-06-03"),
+        ("2026-06-03T09:15", "Europe/London", -1.3, "2026-06-03"),
+        ("2026-06-03T23:30", "UTC", 0.0, "2026-06-03"),
+    ],
+)
+def test_the_day_at_a_site_is_that_of_its_zone_or_of_its_mean_time(
+    time: str, zone_name: str, longitude_deg: float, day: str
+) -> None:
+    time_utc = datetime.fromisoformat(time).replace(tzinfo=UTC)
+    assert local_day(time_utc, zone_name=zone_name, longitude_deg=longitude_deg).isoformat() == day

@@ -64,11 +64,20 @@ def test_without_an_offset_the_time_is_naive():
 def test_other_times_serve_only_where_the_better_are_absent():
     assert _facts(first={CHANGED: EDITED}, exif={DIGITIZED: MORNING}).time.value == TIME
     offset = {OFFSET_CHANGED: "+00:00"}
-    assert _facts(first={CHANGED: MORNING}, exif=offset).time.value == TIME.replace(tzinfo=UTC)
+    assert _facts(first={CHANGED: MORNING}, exif=offset).saved == TIME.replace(tzinfo=UTC)
     fix = {29: "2026:06:03", 7: (9.0, 15.0, 30.5)}
     expected = datetime(2026, 6, 3, 9, 15, 30, 500000, tzinfo=UTC)
     assert _facts(gps=fix).time.value == expected
-    assert _facts(first={CHANGED: MORNING}, gps=fix).time.value == TIME
+    assert _facts(first={CHANGED: MORNING}, gps=fix).time.value == expected
+
+
+def test_the_time_of_saving_is_never_the_captures():
+    """By the standard, 4.6.4, DateTime is that of "file creation or change"; an editor may write it twice."""
+    for exif in ({}, {DIGITIZED: EDITED}, {DIGITIZED: "2026:06:05 20:57:00"}, {ORIGINAL: "0000:00:00 00:00:00"}):
+        facts = _facts(first={CHANGED: EDITED}, exif=exif)
+        assert facts.time is None
+        assert facts.saved == datetime(2026, 6, 5, 21)  # noqa: DTZ001
+    assert _facts(first={CHANGED: EDITED}, exif={ORIGINAL: EDITED}).time.value.day == 5  # as a camera writes it
 
 
 @pytest.mark.parametrize(

@@ -70,6 +70,7 @@ ON_THE_SITE: dict[str, tuple[str, Callable[[Path], bool]]] = {
             not any("tint-mono" in path.read_text(encoding="utf-8") for path in site.glob("days/*/index.html"))
         ),
     ),
+    "days": ('"local"', page("observatory/index.html", "A day is a day by the clock of the site")),
     "fits": ('"none"', lambda site: not list(site.rglob("*-disc.fits"))),
     "address": ('"https://example.com/there/"', page("index.html", '"https://example.com/there/"')),
     "published_site_precision_deg": ("5.0", page("observatory/index.html", "50.0")),

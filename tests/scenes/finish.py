@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -20,11 +22,17 @@ def granulate(scene: Scene, picture: Picture) -> None:
     if not scene.granulation:
         return
     grain_px = max(0.9, 1.5 / SUN_RADIUS_ARCSEC * scene.radius_px)
-    rng = np.random.default_rng([scene.seed, 1])
-    field = rng.standard_normal(picture.shape, dtype=np.float32)
+    field, spread = _grain(scene.seed, picture.shape, grain_px)
+    picture *= 1.0 + field * np.float32(scene.granulation / spread)
+
+
+@lru_cache(maxsize=2)
+def _grain(seed: int, shape: tuple[int, ...], grain_px: float) -> tuple[Picture, np.float32]:
+    """Texture of a frame, and its standard deviation: many scenes of a test differ in something else."""
+    field = np.random.default_rng([seed, 1]).standard_normal(shape, dtype=np.float32)
     coarse = ndimage.gaussian_filter(field, 2.2 * grain_px, truncate=3.0)
     field = ndimage.gaussian_filter(field, grain_px) - coarse
-    picture *= 1.0 + field * np.float32(scene.granulation / field.std())
+    return field, field.std()
 
 
 def add_sky(scene: Scene, picture: Picture, box: PixelBox) -> None:
@@ -105,8 +113,12 @@ def sharpened(scene: Scene, picture: Picture) -> Picture:
 def add_noise(scene: Scene, picture: Picture) -> None:
     """Add Gaussian noise, the same in all pixels."""
     if scene.noise:
-        rng = np.random.default_rng([scene.seed, 4])
-        picture += np.float32(scene.noise) * rng.standard_normal(picture.shape, dtype=np.float32)
+        picture += np.float32(scene.noise) * _noise(scene.seed, picture.shape)
+
+
+@lru_cache(maxsize=2)
+def _noise(seed: int, shape: tuple[int, ...]) -> Picture:
+    return np.random.default_rng([seed, 4]).standard_normal(shape, dtype=np.float32)
 
 
 def burn_caption(picture: Picture, caption: str) -> None:

@@ -80,6 +80,15 @@ def digests(package_parent: Path) -> dict[str, str]:
     return dict(line.split() for line in run.stdout.splitlines())
 
 
+@pytest.fixture(scope="module")
+def copied(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, str]]:
+    """A copy of the package, to be left as it is, and its digests."""
+    folder = tmp_path_factory.mktemp("copied")
+    for name in ("archive", "site_templates"):
+        shutil.copytree(PACKAGE.parent / name, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
+    return folder, digests(folder)
+
+
 @pytest.mark.parametrize(
     ("file", "line", "remade"),
     [
@@ -92,13 +101,14 @@ def digests(package_parent: Path) -> dict[str, str]:
         ("site_templates/day.html", "<!-- -->\n", {"build_site"}),
     ],
 )
-def test_a_changed_line_remakes_what_stands_on_it(tmp_path: Path, file: str, line: str, remade: set[str]) -> None:
-    for name in ("archive", "site_templates"):
-        shutil.copytree(PACKAGE.parent / name, tmp_path / name, ignore=shutil.ignore_patterns("__pycache__"))
-    before = digests(tmp_path)
-    with (tmp_path / file).open("a") as stream:
-        stream.write(line)
-    after = digests(tmp_path)
+def test_a_changed_line_remakes_what_stands_on_it(
+    copied: tuple[Path, dict[str, str]], file: str, line: str, remade: set[str]
+) -> None:
+    folder, before = copied
+    as_it_was = (folder / file).read_text(encoding="utf-8")
+    (folder / file).write_text(as_it_was + line, encoding="utf-8")
+    after = digests(folder)
+    (folder / file).write_text(as_it_was, encoding="utf-8")
     changed = {name for name in before if before[name] != after[name]} - OF_ALL
     pages = {"build_site", "activity_chart", "latitude_chart", "turning_chart"}
     assert changed - pages == remade - pages

@@ -26,6 +26,7 @@ from archive.disk import Folder
 from archive.records.archive_files import files_of
 
 ROOM_BYTES = 1 << 30
+PICTURES = ("png", "jpeg", "tiff", "fits", "webp", "avif", "heif", "bmp")
 Reader = Callable[[bytes], object]
 
 
@@ -54,6 +55,21 @@ def exif(block: bytes) -> None:
     for kind, data in (("jpeg", jpeg), ("png", png), ("tiff", block)):
         exif_facts(data, kind)  # type: ignore[arg-type]
         orientation(data, kind)  # type: ignore[arg-type]
+
+
+def xmp(packet: bytes) -> None:
+    from reading.drawn import png_chunk
+
+    from archive.reading.xmp import xmp_times
+
+    body = b"http://ns.adobe.com/xap/1.0/\0" + packet
+    jpeg = b"\xff\xd8\xff\xe1" + min(len(body) + 2, 65535).to_bytes(2, "big") + body + b"\xff\xda\0\2"
+    text = png_chunk(b"iTXt", b"XML:com.adobe.xmp\0\0\0\0\0" + packet)
+    png = b"\x89PNG\r\n\x1a\n" + text + png_chunk(b"IEND", b"")
+    tag = (700).to_bytes(2, "little") + b"\1\0" + len(packet).to_bytes(4, "little") + (26).to_bytes(4, "little")
+    tiff = b"II*\0\x08\0\0\0\1\0" + tag + bytes(4) + packet
+    for kind, data in (("jpeg", jpeg), ("png", png), ("tiff", tiff)):
+        xmp_times(data, kind)  # type: ignore[arg-type]
 
 
 def file_name(data: bytes) -> None:
@@ -192,8 +208,9 @@ def put(path: Path, data: bytes) -> None:
 
 def readers() -> dict[str, Reader]:
     return {
-        **dict.fromkeys(("png", "jpeg", "tiff", "fits"), picture),
+        **dict.fromkeys(PICTURES, picture),
         "exif": exif,
+        "xmp": xmp,
         "name": file_name,
         "record": in_folder("2026/2026-06-03/0915Z.toml", record),
         "settings": in_folder("archive.toml", settings),
@@ -214,7 +231,7 @@ def made(reader: str, number: int) -> bytes:
     seed = rng.choice(seeds_of(reader))
     return (
         mutated_bytes(rng, seed, kind=reader)
-        if reader in ("png", "jpeg", "tiff", "fits", "exif", "value", "table")
+        if reader in (*PICTURES, "exif", "value", "table")
         else mutated_text(rng, seed)
     )
 

@@ -103,9 +103,10 @@ def odd_name(rng: random.Random) -> bytes:
 def seeds_of(reader: str) -> tuple[bytes, ...]:
     """Whole files that the reader takes."""
     return {
-        "png": _png, "jpeg": _jpeg, "tiff": _tiff, "fits": _fits, "exif": _exif, "record": _record,
+        "png": _png, "jpeg": _jpeg, "tiff": _tiff, "fits": _fits, "exif": _exif, "xmp": _xmp, "record": _record,
         "settings": _settings, "group-names": _group_names, "checksums": _checksums, "notes": _notes, "kept": _kept,
-        "name": lambda: (b"2026-06-03-0915_2.png",), "value": _value, "table": _table,
+        "name": lambda: (b"2026-06-03-0915_2.png",), "value": _value, "table": _table, "webp": partial(_shared, "WEBP"),
+        "avif": partial(_shared, "AVIF"), "heif": partial(_shared, "HEIF"), "bmp": partial(_shared, "BMP"),
     }[reader]()  # fmt: skip
 
 
@@ -115,11 +116,15 @@ def _png() -> tuple[bytes, ...]:
     )
     palette = png_chunk(b"PLTE", bytes(range(48))) + png_chunk(b"tRNS", bytes(range(16)))
     return (
-        png_file(noise("u2"), "grey", bits=16, extra=texts + png_chunk(b"eXIf", _block())),
+        png_file(noise("u2"), "grey", bits=16, extra=texts + png_chunk(b"eXIf", _block()) + _xmp_text()),
         png_file(noise("u1", channels=4), "rgb-alpha"),
         png_file(noise("u1", top=15), "palette", bits=4, extra=palette),
         png_file(noise("u1", channels=3), "rgb", interlaced=True),
     )
+
+
+def _xmp_text() -> bytes:
+    return png_chunk(b"iTXt", b"XML:com.adobe.xmp\0\1\0\0\0" + zlib.compress(_xmp()[0]))
 
 
 def _jpeg() -> tuple[bytes, ...]:
@@ -135,6 +140,20 @@ def _jpeg() -> tuple[bytes, ...]:
         Image.fromarray(values, mode=mode).save(stream, "JPEG", **options) if mode == "CMYK" else Image.fromarray(
             values
         ).save(stream, "JPEG", **options)
+        out.append(stream.getvalue())
+    return tuple(out)
+
+
+def _shared(kind: str) -> tuple[bytes, ...]:
+    import pillow_heif
+    from PIL import Image
+
+    pillow_heif.register_heif_opener()
+    out = []
+    for values in (noise("u1"), noise("u1", channels=3), noise("u1", channels=4)):
+        stream = io.BytesIO()
+        options = {} if kind == "BMP" else {"exif": b"Exif\0\0" + _block()}
+        Image.fromarray(values).save(stream, kind, **options)
         out.append(stream.getvalue())
     return tuple(out)
 
@@ -198,6 +217,26 @@ def _exif() -> tuple[bytes, ...]:
     exif.get_ifd(0x8769).update({0x9003: "2026:06:03 09:15:00", 0x9011: "+01:00", 0x829A: 0.001})
     exif.get_ifd(0x8825).update({7: (9.0, 15.0, 0.0), 29: "2026:06:03", 2: (52.0, 7.0, 24.2)})
     return _block(), exif_block((0x0112, 6), byteorder=">"), exif.tobytes()[6:]
+
+
+def _xmp() -> tuple[bytes, ...]:
+    names = (
+        'xmlns:x="adobe:ns:meta/" xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#" '
+        'xmlns:exif="http://ns.adobe.com/exif/1.0/" xmlns:xmp="http://ns.adobe.com/xap/1.0/" '
+        'xmlns:stEvt="http://ns.adobe.com/xap/1.0/sType/ResourceEvent#"'
+    )
+    times = ("2026-06-03T09:15:00+01:00", "2026-06-05T21:00:00.25Z")
+    bodies = (
+        f'<rdf:Description exif:DateTimeOriginal="{times[0]}" xmp:ModifyDate="{times[1]}" />',
+        f"<rdf:Description> <exif:DateTimeOriginal> {times[0]} </exif:DateTimeOriginal> <xmp:H> <rdf:Seq> "
+        f'<rdf:li stEvt:when="{times[1]}" /> </rdf:Seq> </xmp:H> </rdf:Description>',
+    )
+    before = ("", '<?xml version="1.0" encoding="UTF-8" ?> ', '<!DOCTYPE x [ <!ENTITY a "b" > ]> ')
+    return tuple(
+        f"{head}<x:xmpmeta {names}> <rdf:RDF> {body} </rdf:RDF> </x:xmpmeta>".encode()
+        for head in before
+        for body in bodies
+    )
 
 
 def _record() -> tuple[bytes, ...]:

@@ -25,9 +25,9 @@ from archive.model.observation import Disc
 pytestmark = pytest.mark.study
 
 FULL = os.environ.get("NORTHLIMB_STUDY") == "full"
-IN_A_BAND, LARGEST_PX, OBSTRUCTED = (30, 700.0, 400) if FULL else (1, 170.0, 12)
+IN_A_BAND, LARGEST_PX, OBSTRUCTED = (30, 700.0, 400) if FULL else (1, 150.0, 9)
 MAGNITUDES = np.arange(1, 50) * 0.02
-TRIED = MAGNITUDES if FULL else MAGNITUDES[::2]
+TRIED = MAGNITUDES if FULL else MAGNITUDES[::3]
 SURE = 0.6  # up to this magnitude more than 55 % of the limb is left, whatever the Moon's size
 # Once off by 4.7 to 13.8 of their own errors: how far the centre may be off, or why the picture is refused.
 ONCE_WRONG_AND_SURE: list[tuple[float, int, float | str]] = [

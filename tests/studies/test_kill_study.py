@@ -30,7 +30,12 @@ def test_stopped_at_any_moment_nothing_is_lost_and_the_next_run_finishes(tmp_pat
     with TemporaryDirectory(dir=quick) as scratch:
         answer = subprocess.run(
             [sys.executable, "-m", "studies.stopped_commands", scratch, *(["full"] if FULL else [])],
-            env={**os.environ, "PYTHONPATH": f"{CHECKOUT}{os.pathsep}{CHECKOUT / 'tests'}", "OMP_NUM_THREADS": "1"},
+            env={
+                **os.environ,
+                "PYTHONPATH": f"{CHECKOUT}{os.pathsep}{CHECKOUT / 'tests'}",
+                "OMP_NUM_THREADS": "1",
+                "PYTHONDONTWRITEBYTECODE": "1",
+            },
             capture_output=True,
             text=True,
             check=False,

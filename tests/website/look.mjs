@@ -77,18 +77,26 @@ async function tabThrough(page) {
   return { count, reached: reached.size };
 }
 
-async function visit(context, wanted) {
+/* One tab for a list of visits, for each tab is a process; what it says and asks for goes to the lists in `heard`. */
+async function openTab(context) {
   const page = await context.newPage();
-  const said = [];
-  const requests = [];
-  page.on("console", (message) => said.push([`${message.type()}: ${message.text()}`, message.location()?.url].filter(Boolean).join(" ")));
-  page.on("pageerror", (error) => said.push(`error: ${error.message}`));
-  page.on("request", (request) => requests.push(request.url()));
-  page.on("requestfailed", (request) => said.push(`failed: ${request.url()} ${request.failure()?.errorText}`));
-  page.on("response", (response) => { if (response.status() >= 400) said.push(`${response.status()}: ${response.url()}`); });
+  await page.setCacheEnabled(false);
+  const heard = { said: [], requests: [] };
+  page.on("console", (message) => heard.said.push([`${message.type()}: ${message.text()}`, message.location()?.url].filter(Boolean).join(" ")));
+  page.on("pageerror", (error) => heard.said.push(`error: ${error.message}`));
+  page.on("request", (request) => heard.requests.push(request.url()));
+  page.on("requestfailed", (request) => heard.said.push(`failed: ${request.url()} ${request.failure()?.errorText}`));
+  page.on("response", (response) => { if (response.status() >= 400) heard.said.push(`${response.status()}: ${response.url()}`); });
+  return { page, heard };
+}
+
+async function visit({ page, heard }, wanted) {
+  await page.goto("about:blank");  // what the last page still asks for is not this one's
+  const [said, requests] = [[], []];
+  Object.assign(heard, { said, requests });
   await page.setViewport({ width: wanted.width ?? 1280, height: wanted.height ?? 900 });
   await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: wanted.scheme ?? "light" }]);
-  if (wanted.script === false) await page.setJavaScriptEnabled(false);
+  await page.setJavaScriptEnabled(wanted.script !== false);
   await page.goto(wanted.url, { waitUntil: "load" });
   if (wanted.script !== false) await page.evaluate(async () => { await document.fonts.ready; });
   const found = { url: wanted.url };
@@ -111,7 +119,6 @@ async function visit(context, wanted) {
     const sheet = Buffer.from(await page.pdf({ format: "A4", preferCSSPageSize: true })).toString("latin1");
     found.sheets = sheet.match(/\/Type\s*\/Page\b(?!s)/g).length;
   }
-  await page.close();
   return { ...found, said: saidOfPage, requests: requestsOfPage };
 }
 
@@ -126,7 +133,8 @@ async function visitAll(visits) {
   const context = await browser.createBrowserContext();
   try {
     const found = [];
-    for (const wanted of visits) found.push(await visit(context, wanted));
+    const tab = await openTab(context);
+    for (const wanted of visits) found.push(await visit(tab, wanted));
     return { found };
   } catch (error) {
     return { failed: `${error.stack}` };

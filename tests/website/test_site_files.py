@@ -231,7 +231,7 @@ def test_killed_at_any_step_no_page_links_to_what_is_not_there(case: str, tmp_pa
     root = Path(__file__).resolve().parents[2]
     answer = subprocess.run(
         [sys.executable, "-m", "website.killed_update", case, str(tmp_path)],
-        env={**os.environ, "PYTHONPATH": f"{root}{os.pathsep}{root / 'tests'}"},
+        env={**os.environ, "PYTHONPATH": f"{root}{os.pathsep}{root / 'tests'}", "PYTHONDONTWRITEBYTECODE": "1"},
         capture_output=True,
         text=True,
         check=False,

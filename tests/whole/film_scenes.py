@@ -11,6 +11,7 @@ from pathlib import Path
 
 import imageio_ffmpeg
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 from scenes.discs import Scene, draw_disc, place_on_picture
 from scenes.sun_days import GroupPlan, World, world_of
@@ -105,10 +106,16 @@ class Shown:
         return datetime.fromisoformat(self.listed["frames"][index]["time_utc"])  # type: ignore[index]
 
 
-def film_of(job: FilmJob, style: str, out: Path) -> Shown:
-    """Make a film and read it back with the bundled decoder."""
+def film_of(job: FilmJob, style: str, out: Path, *, av1: bool = False) -> Shown:
+    """Make a film and read it back with the bundled decoder.
+
+    Unless wanted it has no AV1 version, as with an encoder that lacks AV1: that takes longer than all else.
+    """
     specs, frames, head = plan_film(job, style)  # type: ignore[arg-type]
-    files = make_film(specs, frames, out, head=head)
+    with pytest.MonkeyPatch.context() as patch:
+        if not av1:
+            patch.setattr("archive.films.film.has_av1", lambda: False)
+        files = make_film(specs, frames, out, head=head)
     return Shown(files, json.loads(files.frames_json.read_text(encoding="utf-8")), decoded(files.mp4, files.size_px))
 
 

@@ -76,6 +76,17 @@ def built_pair(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return built(new_archive(tmp_path_factory.mktemp("pair") / "my-sun"), PAIR)
 
 
+@pytest.fixture(scope="module")
+def built_day(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A day in one look, for damage that takes all that is derived, however much that is."""
+    return built(new_archive(tmp_path_factory.mktemp("day") / "my-sun"), DAYS[:1])
+
+
+@pytest.fixture
+def day(built_day: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(built_day, tmp_path / "my-sun"))
+
+
 @pytest.fixture
 def pair(built_pair: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(built_pair, tmp_path / "my-sun"))
@@ -208,13 +219,18 @@ def test_a_bit_in_any_value_makes_it_again(pair: Path, answer: Answer) -> None:
     assert (status, told["report"]["written"]) == (0, 0)
 
 
-@pytest.mark.parametrize("damage", ["gone", "cut", "a bit", "another's"])
-def test_blobs_that_are_lost_or_damaged_come_back(pair: Path, answer: Answer, damage: str) -> None:
+@pytest.mark.parametrize(
+    ("archive", "damage"), [("pair", "gone"), ("day", "cut"), ("day", "a bit"), ("day", "another's")]
+)
+def test_blobs_that_are_lost_or_damaged_come_back(
+    request: pytest.FixtureRequest, answer: Answer, archive: str, damage: str
+) -> None:
     """All of them at once; those that the site shows are damaged there too, for they are the same files."""
-    before = tree(pair / "site")
-    chance, kept = random.Random(20260603), blobs(pair)
+    root: Path = request.getfixturevalue(archive)
+    before = tree(root / "site")
+    chance, kept = random.Random(20260603), blobs(root)
     content = {path: path.read_bytes() for path in kept}
-    assert len(kept) > 10 * len(PAIR)
+    assert len(kept) > 10
     for number, path in enumerate(kept):
         data = bytearray(content[path])
         data[chance.randrange(len(data))] ^= 1 << chance.randrange(8)
@@ -224,11 +240,11 @@ def test_blobs_that_are_lost_or_damaged_come_back(pair: Path, answer: Answer, da
             path.write_bytes(
                 {"cut": data[: len(data) // 2], "a bit": data, "another's": content[kept[number - 1]]}[damage]
             )
-    shutil.rmtree(pair / "site/days/2026-06-02")
-    status, _ = answer("build", pair)
+    shutil.rmtree(root / "site/days/2026-06-01")
+    status, _ = answer("build", root)
     assert status == 0
-    assert tree(pair / "site") == before
-    assert {path: path.read_bytes() for path in blobs(pair)} == content
+    assert tree(root / "site") == before
+    assert {path: path.read_bytes() for path in blobs(root)} == content
 
 
 def tree(folder: Path) -> dict[Path, bytes]:
@@ -236,25 +252,25 @@ def tree(folder: Path) -> dict[Path, bytes]:
 
 
 @pytest.mark.parametrize("damage", ["gone", "empty", "nonsense", "cut", "other", "newer", "trigger"])
-def test_a_table_that_is_not_ours_is_made_anew_and_the_site_stays(pair: Path, answer: Answer, damage: str) -> None:
-    before, table = tree(pair / "site"), pair / ".northlimb/store.sqlite"
-    kept = {path: path.read_bytes() for path in blobs(pair)}
+def test_a_table_that_is_not_ours_is_made_anew_and_the_site_stays(day: Path, answer: Answer, damage: str) -> None:
+    before, table = tree(day / "site"), day / ".northlimb/store.sqlite"
+    kept = {path: path.read_bytes() for path in blobs(day)}
     if damage == "gone":
         table.unlink()
     elif damage == "newer":
-        change_rows(pair, "PRAGMA user_version = 2")
+        change_rows(day, "PRAGMA user_version = 2")
     elif damage == "trigger":
-        change_rows(pair, "CREATE TRIGGER theirs AFTER DELETE ON value BEGIN UPDATE blob SET uses = 0; END")
+        change_rows(day, "CREATE TRIGGER theirs AFTER DELETE ON value BEGIN UPDATE blob SET uses = 0; END")
     elif damage == "other":
         table.unlink()
-        change_rows(pair, "CREATE TABLE value (theirs)")
+        change_rows(day, "CREATE TABLE value (theirs)")
     else:
         data = table.read_bytes()
         table.write_bytes({"empty": b"", "nonsense": b"\xff" * 5000, "cut": data[: len(data) // 2]}[damage])
-    status, told = answer("build", pair)
+    status, told = answer("build", day)
     assert (status, told["report"]["written"]) == (0, 0)
-    assert tree(pair / "site") == before
-    assert {path: path.read_bytes() for path in blobs(pair)} == kept
+    assert tree(day / "site") == before
+    assert {path: path.read_bytes() for path in blobs(day)} == kept
 
 
 def test_an_archive_that_grew_day_by_day_comes_back_byte_for_byte(archive_folder: Path, tmp_path: Path) -> None:

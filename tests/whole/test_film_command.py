@@ -190,7 +190,8 @@ def test_an_option_that_would_be_passed_over_is_misuse(
 def test_an_interrupted_film_leaves_the_old_one(
     folder: Path, tmp_path: Path, answer: Answer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    words = ("film", folder, *SPAN, *QUICK, "--style", "smooth", "--out", tmp_path / "film.mp4")
+    span = ("--from", "2026-06-01", "--to", "2026-06-02")
+    words = ("film", folder, *span, *QUICK, "--style", "smooth", "--out", tmp_path / "film.mp4")
     answer(*words)
     before = {path: path.read_bytes() for path in tmp_path.glob("film*")}
     from archive.disc import painted

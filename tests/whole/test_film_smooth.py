@@ -215,7 +215,7 @@ def test_corotating_disc_keeps_its_face(tmp_path: Path) -> None:
 
 def test_same_pictures_give_the_same_film(tmp_path: Path) -> None:
     _, job = drawn_days(tmp_path, [0.0, 1.0], FilmOptions(pace_s=0.2, size_px=480, grid=True, axis=True))
-    one, two = (film_of(job, "smooth", tmp_path / f"{name}.mp4").files for name in ("one", "two"))
+    one, two = (film_of(job, "smooth", tmp_path / f"{name}.mp4", av1=True).files for name in ("one", "two"))
     assert one.mp4.read_bytes() == two.mp4.read_bytes()
     assert one.poster.read_bytes() == two.poster.read_bytes()
     assert one.av1 is not None

@@ -13,6 +13,7 @@ from scenes.discs import draw_disc, quantise
 
 from archive.commands.main import main
 from archive.sun.view import sun_view
+from whole.conftest import keep_one_look
 from whole.film_scenes import EPOCH, lone_spots, scene_at
 
 NEW = [
@@ -34,8 +35,9 @@ def filed(tmp_path_factory: pytest.TempPathFactory) -> Path:
         path = folder / f"{time_utc:%Y%m%dT%H%M%SZ}.png"
         Image.fromarray(quantise(draw_disc(scene_at(world, time_utc, north_angle_deg=0.0)), 8)).save(path)
         assert main(["add", str(root), str(path), "--north-angle", "0", "--mirrored", "no"]) == 0
+    keep_one_look(root)
     settings = root / "archive.toml"
-    settings.write_text(settings.read_text(encoding="utf-8") + "\n[[films]]\ndays = 3\nsize_px = 480\n")
+    settings.write_text(settings.read_text(encoding="utf-8") + "\n[[films]]\ndays = 3\nsize_px = 480\npace_s = 0.2\n")
     return root
 
 

@@ -16,7 +16,7 @@ from PIL import Image
 from scenes.discs import Scene, Spot, draw_disc, quantise
 
 from archive.execution.executor import executor_at, processors
-from whole.conftest import NEW
+from whole.conftest import new_archive
 from whole.pieces import done_by
 
 SMALL_PX, TIMES = 460, 11
@@ -55,7 +55,7 @@ def peak_bytes(*words: object) -> int:
 
 def added_and_built(folder: Path, picture: Path) -> tuple[int, int]:
     """The peaks of the two commands with a picture in an archive of its own."""
-    subprocess.run([sys.executable, "-m", "archive", "new", folder, *NEW], check=True, stdout=subprocess.DEVNULL)
+    new_archive(folder)
     return peak_bytes("add", folder, picture), peak_bytes("build", folder)
 
 

@@ -176,7 +176,8 @@ KILLER = """
 import contextlib, io, json, os, shutil, signal, sys
 from pathlib import Path
 from archive.commands.main import main
-import archive.upkeep.amendment, archive.upkeep.removal, archive.commands.amend, archive.commands.remove
+import archive.upkeep.amendment, archive.upkeep.removal, archive.upkeep.shifting
+import archive.commands.amend, archive.commands.remove
 
 start, work, words = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3:]
 
@@ -221,8 +222,8 @@ print(json.dumps({"before": tree(start), "pictures": gone_from(start), "found": 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and signals of POSIX systems")
 @pytest.mark.parametrize(
     "words", [["remove", "2026-06-03T0915Z"], ["amend", "2026-06-03T0915Z", "--time", "2026-06-05T09:20Z"],
-              ["amend", "2026-06-03T0915Z"]],
-    ids=["remove", "amend", "amend after a hand's edit"],
+              ["amend", "2026-06-03T0915Z"], ["amend", "--shift", "-25h"]],
+    ids=["remove", "amend", "amend after a hand's edit", "shift into each other's places"],
 )  # fmt: skip
 def test_killed_before_any_step_all_is_done_or_nothing(folder: Path, tmp_path: Path, words: list[str]) -> None:
     if words == ["amend", "2026-06-03T0915Z"]:
@@ -231,7 +232,7 @@ def test_killed_before_any_step_all_is_done_or_nothing(folder: Path, tmp_path: P
         record.write_text("# mine\n" + record.read_text().replace("T09:15:00", "T11:40:00"))
     answer = subprocess.run(
         [sys.executable, "-c", KILLER, str(folder), str(tmp_path / "work"), *words],
-        env={**os.environ, "PYTHONPATH": str(CHECKOUT)},
+        env={**os.environ, "PYTHONPATH": str(CHECKOUT), "PYTHONDONTWRITEBYTECODE": "1"},
         capture_output=True,
         text=True,
         check=False,

@@ -139,14 +139,14 @@ def test_a_film_replaces_its_like_only(folder: Path, capsys: pytest.CaptureFixtu
     assert main(["film", str(folder), "--out", "sun.mp4"]) == 1
     assert "sun.jpg: would be overwritten" in cause(capsys)
     assert Path("sun.jpg").read_bytes() == b"a picture"
-    assert main(["film", str(folder), "--out", "june.mp4"]) == 0
-    assert main(["film", str(folder), "--out", "june.mp4"]) == 0
+    for _ in range(2):
+        assert main(["film", str(folder), "--size", "480", "--pace", "0.2", "--out", "june.mp4"]) == 0
     assert {"frames", "disc", "style"} <= json.loads(Path("june.json").read_text()).keys()
 
 
 def test_the_last_line_of_film_is_the_home_page(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     capsys.readouterr()
-    assert main(["film", str(folder)]) == 0
+    assert main(["film", str(folder), "--size", "480", "--pace", "0.2"]) == 0
     assert capsys.readouterr().out.splitlines()[-1] == f"look at {(folder / 'site' / 'index.html').absolute()}"
 
 
