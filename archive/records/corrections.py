@@ -47,8 +47,8 @@ class StatedGroup(TomlModel):
     latitude_deg: float = Field(ge=-90, le=90)
     carrington_longitude_deg: float = Field(ge=0, le=360)
     spots: int = Field(default=1, ge=1, le=10000)
-    area_msh: float = Field(default=0.0, ge=0, le=500000)
-    umbra_msh: float = Field(default=0.0, ge=0, le=500000)
+    area_msh: float | None = Field(default=None, ge=0, le=500000)
+    umbra_msh: float | None = Field(default=None, ge=0, le=500000)
 
 
 class Dust(TomlModel):
@@ -74,7 +74,7 @@ def _table(one: NamedGroup) -> str:
         f"latitude_deg = {group.latitude_deg or 0.0:.1f}",
         f"carrington_longitude_deg = {group.carrington_longitude_deg or 0.0:.1f}",
         f"spots = {len(group.spots)}",
-        f"area_msh = {group.area_msh:.0f}.0",
-        f"umbra_msh = {group.umbra_msh:.0f}.0",
     ]
+    areas = {"area_msh": group.area_msh, "umbra_msh": group.umbra_msh}
+    lines += [f"{key} = {area:.0f}.0" for key, area in areas.items() if area is not None]
     return "\n".join(lines) + "\n"

@@ -180,6 +180,29 @@ def test_a_group_split_by_hand_has_two_names(archive_folder: Path) -> None:
     assert here[1] not in before
 
 
+def test_a_group_by_hand_without_an_area_leaves_it_unknown(
+    archive_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not 0: in the group, in its day, in the month, and of a group that has no other sighting."""
+    by_hand = "".join(
+        f"\n[[groups]]\n{area}latitude_deg = 12.0\ncarrington_longitude_deg = {longitude_deg}\nspots = 2\n"
+        for area, longitude_deg in (("area_msh = 80.0\n", 101.0), ("name = \"2999-1\"\n", 160.0))
+    )
+    add_to_record(archive_folder, by_hand)
+    assert main(["build", str(archive_folder)]) == 0
+    assert observation(archive_folder)["spot_area_msh"] is None
+    assert [seen["area_msh"] for seen in groups(archive_folder)["2999-1"]] == [None]
+    assert "Area from day to day" not in (archive_folder / "site/groups/2999-1/index.html").read_text(encoding="utf-8")
+    capsys.readouterr()
+    assert main(["report", str(archive_folder), "--month", "2026-06", "--format", "csv"]) == 0
+    rows = csv.DictReader(io.StringIO(capsys.readouterr().out))
+    assert [row["spot_area_msh"] for row in rows if row["day"] == DAY] == [""]
+    assert main(["show", str(archive_folder), DAY]) == 0
+    shown = capsys.readouterr().out
+    assert "area not known" in shown
+    assert "area_msh = 0" not in shown
+
+
 def test_dust_by_hand_is_not_counted(archive_folder: Path) -> None:
     before = observation(archive_folder)
     counts, disc = before["counts"], before["disc"]
