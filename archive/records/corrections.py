@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Annotated
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
+from archive.model.group import group_address
 from archive.model.observation import NamedGroup
 from archive.records.toml_files import TomlModel
 
 __all__ = ["Dust", "GroupName", "StatedCounts", "StatedGroup", "groups_text"]
 
 
+_GROUP_NAME = re.compile(r"(?=.{1,40}$)[A-Za-z0-9-]+(?:[ .]+[A-Za-z0-9-]+)*")
+
+
 def _group_name(name: str) -> str:
-    # It names a folder of the site.
-    if not name or len(name) > 40 or set(name) - set("0123456789abcdefghijklmnopqrstuvwxyz-"):
-        raise ValueError("must be of small letters, digits and hyphens, such as 2297-3")
+    # A folder of the site is named after it.
+    if not _GROUP_NAME.fullmatch(name) or not group_address(name):
+        raise ValueError("must be of letters, digits, spaces, dots and hyphens, 40 at most, such as 2297-3 or AR 1117")
     return name
 
 

@@ -16,7 +16,7 @@ from archive.measuring.following import (
 )
 from archive.measuring.groups import group_turned_spots
 from archive.model.angles import difference_deg
-from archive.model.group import Group, NamedPosition, Sighting, named_position
+from archive.model.group import Group, NamedPosition, Sighting, group_address, named_position
 from archive.model.observation import Counts, NamedGroup, Observation, Spot, SpotGroup
 from archive.model.times import days_since_1970
 from archive.records.corrections import StatedGroup
@@ -169,6 +169,7 @@ def _followed(
     sightings = []
     by_hand: list[tuple[str, Sighting]] = []
     rotations = {}
+    spelled = {group_address(one.name): one.name for one in reversed(names)}  # as it was first given
     for one in counted:
         time_days = days_since_1970(one.time_utc)
         rotations[time_days] = one.sun.carrington_rotation
@@ -181,7 +182,7 @@ def _followed(
             if name is None:
                 sightings.append(sighting)
             else:
-                by_hand.append((name, sighting))
+                by_hand.append((spelled.setdefault(group_address(name), name), sighting))
     register = list(names)
     # A name that a hand gives is taken from now on; rounded as it will be kept, so that the next build finds the same.
     for name, sighting in by_hand:
