@@ -14,7 +14,7 @@ from operator import itemgetter
 from statistics import median
 
 from archive.measuring.tracks import GATE, MotionNoise, assign, has_set, link_positions, misfits
-from archive.model.group import Group, NamedPosition, Position, Sighting, named_position
+from archive.model.group import Group, NamedPosition, Position, Sighting, group_address, named_position
 
 __all__ = [
     "follow_groups",
@@ -111,7 +111,7 @@ def _names(
         names[owners[number]].append(register[number].name)
     highest: dict[str, int] = {}
     for name in (*(named.name for named in register), *taken):
-        rotation, _, count = name.rpartition("-")
+        rotation, _, count = group_address(name).rpartition("-")
         highest[rotation] = max(highest.get(rotation, 0), int(count) if count.isdecimal() else 0)
     for track, own in zip(tracks, names, strict=True):
         if not own:

@@ -181,7 +181,7 @@ def _latitude_drawn(groups: Sequence[Followed], span: Span) -> Drawn:
                 days_since_1970(group.seen[0].observation.time_utc),
                 days_since_1970(group.seen[-1].observation.time_utc),
                 round(group.latitude_deg, 2),
-                group.largest.group.area_msh,
+                group.largest.group.size_msh,
             )
             for group in groups
         ),

@@ -9,7 +9,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image
 from scenes.discs import Bite, Scene, Spot
 
 from archive.commands.main import main
@@ -115,3 +117,25 @@ def test_a_deep_eclipse_is_no_sun_with_few_spots(archive_folder: Path, tmp_path:
     assert main(["build", str(archive_folder)]) == 0
     page = (archive_folder / "site/days/2026-06-03/index.html").read_text()
     assert re.search(r"Spots are not counted because \d+ % of the disc is outside the picture or hidden", page)
+
+
+def test_a_spot_is_shown_where_the_picture_has_it_and_is_dust_by_that_place(
+    archive_folder: Path, tmp_path: Path, answer: Answer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Turned and mirrored: at the printed places the picture itself is dark, by its own pixels."""
+    picture = draw(tmp_path / "20260603T091500Z.png")
+    assert main(["add", str(archive_folder), str(picture), "--north-angle", "37", "--mirrored", "yes"]) == 0
+    shown = answer("show", archive_folder, "2026-06-03")[1][0]
+    pixels = np.asarray(Image.open(picture)).astype(float)
+    levels = pixels if pixels.ndim == 2 else pixels.mean(axis=-1)
+    assert len(shown["spots"]) == len(SPOTS)
+    for spot in shown["spots"]:
+        x_px, y_px = round(spot["x_px"]), round(spot["y_px"])
+        assert levels[y_px, x_px] < 0.8 * np.median(levels[y_px - 15 : y_px + 16, x_px - 15 : x_px + 16])
+    assert main(["show", str(archive_folder), "2026-06-03"]) == 0
+    line = next(line for line in capsys.readouterr().out.splitlines() if "a spot that is dust" in line)
+    record = archive_folder / "2026/2026-06-03/0915Z.toml"
+    table = line.rpartition("such as ")[2].replace(", ", "\n")
+    record.write_text(f"{record.read_text()}\n[[dust]]\n{table}\n", encoding="utf-8")
+    after = answer("show", archive_folder, "2026-06-03")[1][0]
+    assert after["spots"] == [{**spot, "group": 0} for spot in shown["spots"][1:]]
