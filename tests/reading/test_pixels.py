@@ -82,7 +82,7 @@ def test_other_content_is_refused_in_one_clear_line(data):
     with pytest.raises(PictureError) as caught:
         read_pixels(data, "sun.png")
     assert caught.value.causes == (
-        "sun.png: not a PNG, JPEG, TIFF or FITS picture; save the finished picture as one of these",
+        "sun.png: not a PNG, JPEG, TIFF, FITS, WebP, HEIF, AVIF or BMP picture; save the finished picture as one of these",
     )
 
 
