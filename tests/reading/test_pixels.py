@@ -11,7 +11,7 @@ from astropy.io import fits
 from PIL import Image, ImageOps
 
 from archive.errors import ArchiveError, PictureError
-from archive.reading import facts_in_file, picture_kind, read_pixels
+from archive.reading import FORMATS, facts_in_file, picture_kind, read_pixels
 from reading.drawn import exif_block, noise, png_chunk, png_file
 
 REAL = Path(__file__).parents[2].parent / "shared" / "real" / "singles"
@@ -78,7 +78,7 @@ def test_other_content_is_refused_in_one_clear_line(data):
     with pytest.raises(PictureError) as caught:
         read_pixels(data, "sun.png")
     assert caught.value.causes == (
-        "sun.png: not a PNG, JPEG, TIFF, FITS, WebP, HEIF, AVIF or BMP picture; save the finished picture as one of these",
+        f"sun.png: not a {FORMATS} picture; save the finished picture as one of these",
     )
 
 
