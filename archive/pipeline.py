@@ -29,6 +29,7 @@ from archive.stages.maps import rotation_maps
 from archive.stages.north_up_disc import north_up_disc
 from archive.stages.picture_files import picture_files
 from archive.stages.pictures import derived_pictures, forget_pictures
+from archive.stages.shown_file import shown_file
 from archive.stages.site_content import entry_of, site_info
 from archive.stages.study import study
 from archive.stages.survey import Survey, survey
@@ -49,6 +50,7 @@ MAKERS = (
     learn_epochs,
     group_turned_spots,
     picture_files,
+    shown_file,
     north_up_disc,
     derotated_picture,
     grown_map,

@@ -21,14 +21,14 @@ from archive.reading.contents import content_of
 from archive.records.folder import NewPicture, put_picture
 from archive.records.incoming import Incoming, take_in
 from archive.records.notes import append_note
-from archive.records.places import Place, free_place, place_of_file
+from archive.records.places import Place, free_place, is_further_picture, place_of_file
 from archive.records.record import PictureEntry, record_text
 from archive.stages.archive import Archive
 from archive.stages.studies import keep_study
 from archive.stages.study import Study, study
 from archive.sun.view import sun_view
 
-__all__ = ["AddResult", "AlreadyFiled", "AskTime", "Filing", "NewObservation", "file_pictures"]
+__all__ = ["AddResult", "AlreadyFiled", "AskTime", "Filing", "NewObservation", "check_given", "file_pictures"]
 
 
 AskTime = Callable[[str], datetime | None]
@@ -39,7 +39,7 @@ class AddResult:
     """The result for one picture: `causes` of a refusal, `warnings` for the observer to check.
 
     `removed` is a picture in a folder that `remove` has taken out of the archive: only its own name adds it again.
-    `passed_over` is a folder with files that are not pictures.
+    `passed_over` is a folder with files that are not pictures. `file` is where a further picture lies in the archive.
     """
 
     picture: str
@@ -52,6 +52,7 @@ class AddResult:
     orientation: Orientation | None = None
     warnings: tuple[str, ...] = ()
     causes: tuple[str, ...] = ()
+    file: str | None = None
 
 
 @dataclass(frozen=True)
@@ -167,20 +168,35 @@ def _refusal(picture: _IncomingPicture) -> Iterator[None]:
 def _take_in(filing: Filing, picture: _IncomingPicture, number: int) -> None:
     """Copy a picture, unless it is already filed."""
     path, known = picture.path, filing.known
-    if path.exists() and not path.is_file():
-        raise FactsError(f"{path}: not a regular file; name a picture or a folder")
-    if path.stat().st_size > MOST_BYTES:
-        raise PictureError(f"{path}: file of over {MOST_BYTES // 10**9} GB; save the finished picture smaller")
+    check_given(path)
     picture.incoming = picture.copied.enter_context(
         take_in(filing.folder, path, number=number, known=known.files, sizes=known.sizes)
     )
     picture.done = _known_already(filing, picture)
 
 
+def check_given(path: Path) -> None:
+    """Refuse what is no file, or a file too large to be read.
+
+    Raises
+    ------
+    ArchiveError
+    """
+    if path.exists() and not path.is_file():
+        raise FactsError(f"{path}: not a regular file; name a picture or a folder")
+    if path.stat().st_size > MOST_BYTES:
+        raise PictureError(f"{path}: file of over {MOST_BYTES // 10**9} GB; save the finished picture smaller")
+
+
 def _known_already(filing: Filing, picture: _IncomingPicture) -> AddResult | None:
     assert picture.incoming is not None
     path, known, sha256 = picture.path, filing.known, picture.incoming.sha256
     filed = known.files.get(sha256)
+    if filed is not None and is_further_picture(filed) and filing.folder.is_file(filed):
+        raise FactsError(
+            f"{path}: is filed as a further picture, {filed}; to have it measured, take it out first by "
+            f"`northlimb remove FOLDER {filed}`"
+        )
     if filed is not None and (place := _filed_as(filing.folder, filed)) is not None:
         return AddResult(str(path), "known", id=place.id, warnings=ignored_options(path.name, place, filing.options))
     if sha256 in known.removed and not picture.named:

@@ -18,7 +18,7 @@ from archive.records.record import CAPTURE_FACTS, PictureEntry, Record, Sidecar,
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.records.toml_files import check_table
 
-__all__ = ["AddOptions", "StatedFacts", "read_sidecar_of", "record_of", "stated_facts"]
+__all__ = ["AddOptions", "StatedFacts", "read_sidecar_of", "record_of", "stated_facts", "stated_time"]
 
 _BESIDE = "the note beside it"
 _IN_WORDS = {"fits": "the FITS header", "exif": "EXIF", "xmp": "XMP", "name": "the file's name"}
@@ -109,14 +109,8 @@ def stated_facts(
         doubts += (_stack_doubt(name, keys),)
         keys["frames_stacked"] = sidecar.frames_stacked
         keys["frames_captured"] = sidecar.frames_captured
-    when = capture_time(
-        _time_candidates(options, span, facts, sidecar.time_zone),
-        zone_name=settings.time_zone,
-        now_utc=datetime.now(UTC),
-        length_s=keys["length_s"],
-        name=name,
-        saved=next((f"{one.saved} ({_IN_WORDS[one.source]})" for one in facts if one.saved is not None), None),
-    )
+    candidates = _time_candidates(options, span, facts, sidecar.time_zone)
+    when = _when(candidates, settings, facts, length_s=keys["length_s"], name=name)
     keys |= _orientation_keys(options, sidecar)
     return StatedFacts(
         when=when,
@@ -125,6 +119,39 @@ def stated_facts(
         keys={key: value for key, value in keys.items() if value is not None},
         notes=tuple(note.strip() for note in (options.note, sidecar.note) if note and note.strip()),
         doubts=(*when.doubts, *doubts),
+    )
+
+
+def stated_time(
+    settings: Settings, options: AddOptions, sidecar: Sidecar, facts: Sequence[Facts], *, name: str
+) -> CaptureTime:
+    """Take the time alone, from the same sources as `stated_facts`.
+
+    Raises
+    ------
+    ArchiveError
+        A time is missing or impossible.
+    """
+    span = _Span.of(sidecar, settings.time_zone, name)
+    candidates = _time_candidates(options, span, facts, sidecar.time_zone)
+    return _when(candidates, settings, facts, length_s=span.length_s, name=name)
+
+
+def _when(
+    candidates: Sequence[TimeCandidate],
+    settings: Settings,
+    facts: Sequence[Facts],
+    *,
+    length_s: float | None,
+    name: str,
+) -> CaptureTime:
+    return capture_time(
+        candidates,
+        zone_name=settings.time_zone,
+        now_utc=datetime.now(UTC),
+        length_s=length_s,
+        name=name,
+        saved=next((f"{one.saved} ({_IN_WORDS[one.source]})" for one in facts if one.saved is not None), None),
     )
 
 

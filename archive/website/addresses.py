@@ -55,6 +55,7 @@ __all__ = [
     "graticule_file",
     "group_page",
     "month_page",
+    "note_picture_file",
     "picture_files",
     "root_path",
     "rotation_files",
@@ -180,6 +181,11 @@ class RotationFiles:
 def day_page(day: date) -> str:
     """Return the path of a day's page."""
     return f"days/{day.isoformat()}/index.html"
+
+
+def note_picture_file(day: date, sha256: str) -> str:
+    """Return where a picture that a day's notes show goes, by its bytes: its own name may tell what is private."""
+    return f"days/{day.isoformat()}/further-{sha256[:12]}.jpg"
 
 
 def compare_page(day: date) -> str:

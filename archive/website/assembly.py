@@ -19,6 +19,7 @@ from archive.website.addresses import (
     derotated_file,
     film_files,
     graticule_file,
+    note_picture_file,
     picture_files,
     rotation_files,
 )
@@ -143,7 +144,7 @@ def _groups(
     plans = day_pages(days, face, groups=names, rotations=rotations)
     for done, (day, plan) in enumerate(zip(days, plans, strict=True)):
         on_day(done, len(days))
-        files = [file for entry in day.entries for file in _entry_files(entry)]
+        files = [file for entry in day.entries for file in _entry_files(entry)] + _note_files(day)
         yield group(plan.path, [plan.inputs, files], partial(_with_page, page_file(plan), files, store))
     yield from map(page, _other_pages(content, days, groups, face, rotations=rotations))
     notes = [[day.day, day.notes] for day in days if day.notes]
@@ -243,6 +244,11 @@ def _entry_files(entry: Entry) -> list[tuple[str, Blob]]:
     if entry.derotated is not None:
         files.append((derotated_file(entry.observation.day), entry.derotated.picture))
     return files
+
+
+def _note_files(day: ObservingDay) -> list[tuple[str, Blob]]:
+    pictures = {one.picture.sha256: one.picture for one in day.note_pictures.values()}
+    return [(note_picture_file(day.day, sha256), blob) for sha256, blob in pictures.items()]
 
 
 def _grids(content: Content, group: _Grouping) -> Iterator[FileGroup]:

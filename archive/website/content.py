@@ -29,6 +29,7 @@ __all__ = [
     "Entry",
     "Graticule",
     "Line",
+    "NotePicture",
     "Overlay",
     "Pictures",
     "SiteInfo",
@@ -140,6 +141,15 @@ class DerotationLaw:
 
 
 @dataclass(frozen=True)
+class NotePicture:
+    """A picture that a day's notes show, as the pages show it: made smaller, without metadata; see `shown_file`."""
+
+    picture: Blob
+    width_px: int
+    height_px: int
+
+
+@dataclass(frozen=True)
 class Entry:
     """One observation to be shown, with warnings for the reader.
 
@@ -173,7 +183,8 @@ class Entry:
 
 @dataclass(frozen=True)
 class Content:
-    """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
+    """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``, and `note_pictures` the
+    pictures that it shows under those days, each by the address that stands in the notes.
 
     `own_law` is the rotation law fitted to the archive's own groups, None where it cannot be determined; `graticule_at`
     draws the grid of a B0, which many days share.
@@ -189,3 +200,4 @@ class Content:
     published_laws: Sequence[RotationLaw] = ()
     derotation: DerotationLaw = DerotationLaw()
     graticule_at: Callable[[float], Graticule] | None = None
+    note_pictures: Mapping[str, Mapping[str, NotePicture]] = field(default_factory=dict)

@@ -12,10 +12,10 @@ from math import ceil
 from markupsafe import Markup
 
 from archive.website import addresses
-from archive.website.addresses import Here, day_page, month_page, rotation_page, year_page
+from archive.website.addresses import Here, day_page, month_page, note_picture_file, rotation_page, year_page
 from archive.website.formatting import MONTHS, day_and_month, format_day, format_month
 from archive.website.machine_words import disc_frame
-from archive.website.notes import notes_html
+from archive.website.notes import ShownPicture, notes_html
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
@@ -25,6 +25,7 @@ __all__ = ["DayPage", "day_pages"]
 _BLOCK_END = re.compile(r"</(?:p|li|tr|h\d)>|<br\s*/?>|\n")
 _LETTERS_A_LINE = 80
 _LINES_A_GROUP = 2
+_LINES_A_PICTURE = 8
 _MOST_LINES = (10, 16, 26)  # measured in print: how many fit with each tightness but the last
 
 
@@ -90,7 +91,14 @@ def _plan(
     return PagePlan(
         day_page(day.day),
         lambda: _page(day, neighbours, face=face, groups=linked, rotation=mapped),
-        inputs=[day.mark, day.notes, [one and one.day for one in neighbours], sorted(linked), mapped],
+        inputs=[
+            day.mark,
+            day.notes,
+            day.note_pictures,
+            [one and one.day for one in neighbours],
+            sorted(linked),
+            mapped,
+        ],
     )
 
 
@@ -112,7 +120,11 @@ def _page(
     here = Here(day_page(day.day))
     views = tuple(observation_view(entry, here, group_pages=groups) for entry in day.entries)
     previous, following = neighbours
-    notes = Markup(notes_html(day.notes) if day.notes.strip() else "")
+    shown = {
+        source: ShownPicture(here.to(note_picture_file(day.day, one.picture.sha256)), one.width_px, one.height_px)
+        for source, one in day.note_pictures.items()
+    }
+    notes = Markup(notes_html(day.notes, shown) if day.notes.strip() else "")
     return DayPage(
         frame=disc_frame(_frame(day.day, views[0], here, face), day.main, views[0].picture, face),
         day=day_and_month(day.day),
@@ -132,9 +144,8 @@ def _page(
 def _tightness(notes: str, main: ObservationView) -> int:
     """Tell by the lines of notes and groups, as they would be at full size, how far they must draw together."""
     blocks = (re.sub(r"<[^>]*>", "", block) for block in _BLOCK_END.split(notes))
-    lines = sum(ceil(len(unescape(block).strip()) / _LETTERS_A_LINE) for block in blocks) + _LINES_A_GROUP * len(
-        main.groups or ()
-    )
+    lines = sum(ceil(len(unescape(block).strip()) / _LETTERS_A_LINE) for block in blocks)
+    lines += _LINES_A_PICTURE * notes.count("<img ") + _LINES_A_GROUP * len(main.groups or ())
     return sum(lines > most for most in _MOST_LINES)
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from itertools import groupby
@@ -11,7 +12,7 @@ from archive.model.days import picture_of_day
 from archive.model.observation import Observation
 from archive.store import digest
 from archive.website.addresses import Here, day_page, picture_files
-from archive.website.content import Content, Entry
+from archive.website.content import Content, Entry, NotePicture
 from archive.website.formatting import day_and_month, plural
 from archive.website.observation_view import disc_picture
 from archive.website.pages import Picture
@@ -21,12 +22,16 @@ __all__ = ["ObservingDay", "day_thumb", "observing_days"]
 
 @dataclass(frozen=True)
 class ObservingDay:
-    """A day with at least one picture; `main` is shown largest, `others` keep the order of time."""
+    """A day with at least one picture; `main` is shown largest, `others` keep the order of time.
+
+    `note_pictures` are those that the notes show, see `Content`.
+    """
 
     day: date
     main: Entry
     others: tuple[Entry, ...]
     notes: str
+    note_pictures: Mapping[str, NotePicture] = field(default_factory=dict)
 
     @property
     def entries(self) -> tuple[Entry, ...]:
@@ -52,7 +57,9 @@ def observing_days(content: Content) -> tuple[ObservingDay, ...]:
         chosen = picture_of_day(entry.observation for entry in of_day)
         main = next(entry for entry in of_day if entry.observation is chosen)
         others = tuple(entry for entry in of_day if entry is not main)
-        days.append(ObservingDay(day, main, others, content.notes.get(day.isoformat(), "")))
+        name = day.isoformat()
+        notes, pictures = content.notes.get(name, ""), content.note_pictures.get(name, {})
+        days.append(ObservingDay(day, main, others, notes, pictures))
     return tuple(days)
 
 
