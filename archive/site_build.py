@@ -20,7 +20,7 @@ from archive.stages.gathered import Gathered, keep_gathered, kept_gathered
 from archive.stages.note_pictures import note_pictures
 from archive.stages.unchanged import Inputs, is_valid
 from archive.website.assembly import build_site
-from archive.website.content import Content, Graticule, NotePicture
+from archive.website.content import Content, Graticule, PlainPicture
 from archive.website.notes import markdown_excess
 
 __all__ = ["built_site"]
@@ -81,7 +81,7 @@ def _content(
     gathered: Gathered,
     folders: Mapping[str, Sequence[str]],
     notes: Mapping[str, str],
-    pictures: Mapping[str, Mapping[str, NotePicture]],
+    pictures: Mapping[str, Mapping[str, PlainPicture]],
 ) -> Content:
     """Return all that the site shows; `folders` are those of each day of its pages, see `_folders_of_days`."""
     of_days = {day: "\n\n".join(notes[one] for one in of_day if one in notes) for day, of_day in folders.items()}
@@ -98,12 +98,13 @@ def _content(
         gathered.derotation,
         _graticule_at,
         {day: of_day for day, of_day in shown.items() if of_day},
+        gathered.unmeasured,
     )
 
 
-def _together(folders: Sequence[Mapping[str, NotePicture]]) -> dict[str, NotePicture]:
+def _together(folders: Sequence[Mapping[str, PlainPicture]]) -> dict[str, PlainPicture]:
     """Return the pictures of several folders' notes; an address that means another in each is none."""
-    found: dict[str, NotePicture] = {}
+    found: dict[str, PlainPicture] = {}
     for address in dict.fromkeys(address for of_folder in folders for address in of_folder):
         meant = {of_folder[address].picture.sha256: of_folder[address] for of_folder in folders if address in of_folder}
         if len(meant) == 1:
@@ -119,7 +120,9 @@ def _graticule_at(b0_deg: float) -> Graticule:
 
 def _folders_of_days(gathered: Gathered) -> dict[str, list[str]]:
     """Return for each day of the pages the UTC days in whose folders its pictures lie."""
-    pairs = {(entry.observation.day.isoformat(), entry.observation.id.partition("T")[0]) for entry in gathered.entries}
+    shown = [(entry.observation.day, entry.observation.id) for entry in gathered.entries]
+    shown += [(one.day, one.id) for one in gathered.unmeasured]
+    pairs = {(day.isoformat(), name.partition("T")[0]) for day, name in shown}
     found: dict[str, list[str]] = {}
     for day, folder in sorted(pairs):
         found.setdefault(day, []).append(folder)

@@ -55,6 +55,12 @@ __all__ = ["add"]
 )
 @click.option("--recursive", is_flag=True, help="Look into the folders of a folder as well.")
 @click.option(
+    "--unmeasured",
+    is_flag=True,
+    help="File a picture whose disc cannot be measured (soft, saturated, a thin crescent): shown on its day as it "
+    "came, never counted, oriented or filmed.",
+)
+@click.option(
     "--extra",
     is_flag=True,
     help="File a close-up, a drawing or a photograph of the set-up, which the notes of its day then show. For its day "
@@ -125,6 +131,7 @@ def _options(
     pictures: Sequence[Path],
     *,
     extra: bool,
+    unmeasured: bool,
     time_text: str | None,
     mirrored: str | None,
     north_angle: float | None,
@@ -134,8 +141,13 @@ def _options(
     """Return what the observer states of the pictures; two drift frames go with one picture."""
     from archive.filing.statements import AddOptions
 
-    if extra and (drift is not None or mirrored is not None or north_angle is not None):
-        raise click.UsageError("--drift, --mirrored and --north-angle tell of a disc, which --extra does not look for")
+    if extra and unmeasured:
+        raise click.UsageError("--extra and --unmeasured: give one of them")
+    if (extra or unmeasured) and (drift is not None or mirrored is not None or north_angle is not None):
+        without = "--extra" if extra else "--unmeasured"
+        raise click.UsageError(
+            f"--drift, --mirrored and --north-angle tell of a disc, which {without} does not look for"
+        )
     if drift is not None and (len(pictures) != 1 or pictures[0].is_dir()):
         raise click.UsageError("--drift FIRST SECOND goes with one picture, not with several or a folder")
     if north_angle is not None and not -360 <= north_angle <= 360:
@@ -145,6 +157,7 @@ def _options(
         mirrored=None if mirrored is None else mirrored == "yes",
         north_angle_deg=north_angle,
         drift=drift,
+        unmeasured=unmeasured,
         **stated,
     )
 
@@ -181,6 +194,9 @@ def _print_added(result: AddResult, *, as_json: bool) -> None:
         )
     elif result.file is not None:
         print_line(f"{result.file}  {one_line(result.picture)}: a further picture, which the day's notes show")
+    elif result.disc is None:
+        read_as = f"; {result.time_read_as}" if result.time_read_as else ""
+        print_line(f"{result.id}  {one_line(result.picture)}: not measured; shown on its day as it came{read_as}")
     elif result.disc is not None and result.orientation is not None:
         disc = result.disc
         print_line(

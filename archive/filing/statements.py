@@ -37,7 +37,10 @@ _ORIENTATION_KEYS = (
 
 @dataclass(frozen=True)
 class AddOptions:
-    """What the observer states for all pictures of one `add`; `drift` are two more files, and fit one picture."""
+    """What the observer states for all pictures of one `add`; `drift` are two more files, and fit one picture.
+
+    `unmeasured` pictures are filed though their disc cannot be measured, and none is looked for.
+    """
 
     time: datetime | None = None
     instrument: str | None = None
@@ -46,6 +49,7 @@ class AddOptions:
     mirrored: bool | None = None
     note: str | None = None
     drift: tuple[Path, Path] | None = None
+    unmeasured: bool = False
 
 
 @dataclass(frozen=True)
@@ -155,7 +159,7 @@ def _when(
     )
 
 
-def record_of(stated: StatedFacts, picture: PictureEntry) -> Record:
+def record_of(stated: StatedFacts, picture: PictureEntry, *, measured: bool = True) -> Record:
     """Return the record to be kept."""
     fixed = {
         "time": stated.when.middle_utc,
@@ -164,6 +168,7 @@ def record_of(stated: StatedFacts, picture: PictureEntry) -> Record:
         "site": stated.site.name,
         "instrument": stated.instrument.name,
         "picture": picture,
+        "measured": measured,
     }
     return Record.model_validate({**stated.keys, **fixed})
 

@@ -12,7 +12,7 @@ from archive.reading.contents import content_of
 from archive.records.places import is_further_picture, notes_file
 from archive.stages.archive import Archive
 from archive.stages.shown_file import ShownFile, shown_file
-from archive.website.content import NotePicture
+from archive.website.content import PlainPicture
 from archive.website.notes import pictures_in_notes
 
 __all__ = ["NotePictures", "note_pictures"]
@@ -25,7 +25,7 @@ _MOST_NAMED = 5
 class NotePictures:
     """For each folder of a day, such as ``2026-06-03``, its pictures by their addresses in the notes; and problems."""
 
-    shown: dict[str, dict[str, NotePicture]] = field(default_factory=dict)
+    shown: dict[str, dict[str, PlainPicture]] = field(default_factory=dict)
     problems: list[str] = field(default_factory=list)
 
 
@@ -45,7 +45,7 @@ def note_pictures(archive: Archive, notes: Mapping[str, str], days: Collection[s
     files = {day: _files_of(archive, day, asked, found.problems) for day, asked in addresses.items() if asked}
     made = _made(archive, sorted({file for of_day in files.values() for file in of_day.values()}))
     for day, of_day in files.items():
-        found.shown[day] = {src: one for src, file in of_day.items() if isinstance(one := made[file], NotePicture)}
+        found.shown[day] = {src: one for src, file in of_day.items() if isinstance(one := made[file], PlainPicture)}
     found.problems += [cause for one in made.values() if isinstance(one, PictureError) for cause in one.causes]
     spoken_of = {file for of_day in files.values() for file in of_day.values()}
     found.problems += _not_shown(archive, spoken_of, days)
@@ -82,11 +82,11 @@ def _named(names: Sequence[str]) -> str:
     return ", ".join(repr(name)[1:-1] for name in names[:_MOST_NAMED]) + more
 
 
-def _made(archive: Archive, files: Sequence[str]) -> dict[str, NotePicture | PictureError]:
+def _made(archive: Archive, files: Sequence[str]) -> dict[str, PlainPicture | PictureError]:
     """Return each file as it is shown, kept under its stamp, so that a file that is as it was is not read."""
-    made: dict[str, NotePicture | PictureError] = {}
+    made: dict[str, PlainPicture | PictureError] = {}
     for file in files:
-        kept = archive.store.get(shown_file, file, archive.stamps[file], NotePicture)
+        kept = archive.store.get(shown_file, file, archive.stamps[file], PlainPicture)
         if kept is not None:
             made[file] = kept
     wanted = [file for file in files if file not in made]
@@ -101,8 +101,8 @@ def _content(archive: Archive, file: str) -> object:
         return content_of(stream)
 
 
-def _kept(archive: Archive, file: str, shown: ShownFile) -> NotePicture:
-    one = NotePicture(archive.store.add_blob(shown.jpeg), shown.width_px, shown.height_px)
+def _kept(archive: Archive, file: str, shown: ShownFile) -> PlainPicture:
+    one = PlainPicture(archive.store.add_blob(shown.jpeg), shown.width_px, shown.height_px)
     archive.store.put(shown_file, file, archive.stamps[file], one, blobs=[one.picture])
     return one
 

@@ -12,8 +12,9 @@ from archive.errors import PictureError
 from archive.reading import Content, read_pixels
 from archive.records.disc_files import small_jpeg_bytes, whole_levels
 
-__all__ = ["MOST_SHOWN_PX", "ShownFile", "shown_file"]
+__all__ = ["MOST_SHOWN_PX", "ShownFile", "UnmeasuredFiles", "shown_file", "unmeasured_files"]
 
+SMALL_PX, TINY_PX = 256, 72  # as of measured pictures
 MOST_SHOWN_PX = 1600  # of the longer side: the text's width twice, for sharp screens
 
 
@@ -40,6 +41,37 @@ def shown_file(data: Content, name: str) -> ShownFile | PictureError:
         return error
     levels = _at_most(whole_levels(pixels.values, full_scale=pixels.full_scale), MOST_SHOWN_PX)
     return ShownFile(small_jpeg_bytes(levels), levels.shape[1], levels.shape[0])
+
+
+class UnmeasuredFiles(msgspec.Struct, frozen=True):
+    """An unmeasured picture as pages show it, and as JPEGs of small squares for lists."""
+
+    whole: ShownFile
+    small: bytes
+    tiny: bytes
+
+
+def unmeasured_files(data: Content, name: str) -> UnmeasuredFiles:
+    """Return a picture that is not measured, for its day's page and for lists of days; see `shown_file`.
+
+    Raises
+    ------
+    PictureError
+        It is no whole picture.
+    """
+    pixels = read_pixels(data, name)
+    levels = _at_most(whole_levels(pixels.values, full_scale=pixels.full_scale), MOST_SHOWN_PX)
+    small, tiny = (small_jpeg_bytes(_in_square(levels, side_px)) for side_px in (SMALL_PX, TINY_PX))
+    return UnmeasuredFiles(ShownFile(small_jpeg_bytes(levels), levels.shape[1], levels.shape[0]), small, tiny)
+
+
+def _in_square(levels: NDArray[np.uint8], side_px: int) -> NDArray[np.uint8]:
+    """Return all of a picture in the middle of a black square."""
+    fitted = _at_most(levels, side_px)
+    square = np.zeros((side_px, side_px, *levels.shape[2:]), dtype=np.uint8)
+    top, left = ((side_px - length) // 2 for length in fitted.shape[:2])
+    square[top : top + fitted.shape[0], left : left + fitted.shape[1]] = fitted
+    return square
 
 
 def _at_most(levels: NDArray[np.uint8], most_px: int) -> NDArray[Any]:
