@@ -30,6 +30,7 @@ __all__ = [
     "PictureError",
     "PublishError",
     "SettingsError",
+    "UnmeasurableError",
     "WorkError",
     "clear_refusal",
     "without_password",
@@ -59,6 +60,10 @@ class ArchiveError(Exception):
 
 class PictureError(ArchiveError):
     """A file is not a whole picture, or the picture does not hold a measurable disc."""
+
+
+class UnmeasurableError(PictureError):
+    """The picture seems to show the Sun, but its disc cannot be measured: soft, saturated, too little of the limb."""
 
 
 class FactsError(ArchiveError):

@@ -29,10 +29,12 @@ from archive.stages.maps import rotation_maps
 from archive.stages.north_up_disc import north_up_disc
 from archive.stages.picture_files import picture_files
 from archive.stages.pictures import derived_pictures, forget_pictures
+from archive.stages.shown_file import shown_file, unmeasured_files
 from archive.stages.site_content import entry_of, site_info
 from archive.stages.study import study
 from archive.stages.survey import Survey, survey
 from archive.stages.unchanged import keep_build
+from archive.stages.unmeasured import unmeasured_pictures
 from archive.sun.view import sun_views
 from archive.website.content import Content
 
@@ -49,6 +51,8 @@ MAKERS = (
     learn_epochs,
     group_turned_spots,
     picture_files,
+    shown_file,
+    unmeasured_files,
     north_up_disc,
     derotated_picture,
     grown_map,
@@ -87,6 +91,7 @@ def gathered_site(archive: Archive) -> Gathered:
     content = with_derotated(archive, content, discs)
     # Before the site shows them: a name once published stays with its group.
     add_names(archive.files, counted.new_names)
+    unmeasured = unmeasured_pictures(archive, surveyed.unmeasured)
     forget_films(archive)
     forget_pictures(archive, found)
     forget_discs(archive, keep=offered)
@@ -103,6 +108,7 @@ def gathered_site(archive: Archive) -> Gathered:
         content.derotation,
         (*surveyed.warnings, *problems),
         surveyed.valid_until,
+        unmeasured,
     )
 
 

@@ -17,9 +17,10 @@ from archive.records.text_files import remember_files
 from archive.site_folder import site_record
 from archive.stages.archive import Archive
 from archive.stages.gathered import Gathered, keep_gathered, kept_gathered
+from archive.stages.note_pictures import note_pictures
 from archive.stages.unchanged import Inputs, is_valid
 from archive.website.assembly import build_site
-from archive.website.content import Content, Graticule
+from archive.website.content import Content, Graticule, PlainPicture
 from archive.website.notes import markdown_excess
 
 __all__ = ["built_site"]
@@ -45,11 +46,12 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
         gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive))
     folders = _folders_of_days(gathered)
     notes, left_out = _notes(archive.files, folders)
+    pictures = note_pictures(archive, notes, {folder for of_day in folders.values() for folder in of_day})
     remember_files(archive.files, archive.stamps)
     theme = theme_grant(archive.files)
     refused = theme is not None and not is_allowed(archive.files, theme)
     report = build_site(
-        _content(gathered, notes),
+        _content(gathered, folders, notes, pictures.shown),
         target,
         place=files_of(root) if target == root / SITE_NAME else None,
         record=site_record(root, target),
@@ -65,16 +67,29 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
         len(gathered.entries),
         tuple(made.stem for made in gathered.films),
         report,
-        (*gathered.warnings, *left_out, *_about_trust(root, target, report, theme_is_refused=refused)),
+        (
+            *gathered.warnings,
+            *left_out,
+            *pictures.problems,
+            *_about_trust(root, target, report, theme_is_refused=refused),
+        ),
         gathered.valid_until,
     )
 
 
-def _content(gathered: Gathered, notes: Mapping[str, str]) -> Content:
+def _content(
+    gathered: Gathered,
+    folders: Mapping[str, Sequence[str]],
+    notes: Mapping[str, str],
+    pictures: Mapping[str, Mapping[str, PlainPicture]],
+) -> Content:
+    """Return all that the site shows; `folders` are those of each day of its pages, see `_folders_of_days`."""
+    of_days = {day: "\n\n".join(notes[one] for one in of_day if one in notes) for day, of_day in folders.items()}
+    shown = {day: _together([pictures.get(one, {}) for one in of_day]) for day, of_day in folders.items()}
     return Content(
         gathered.info,
         gathered.entries,
-        notes,
+        {day: text for day, text in of_days.items() if text},
         gathered.films,
         gathered.groups,
         gathered.rotations,
@@ -82,7 +97,19 @@ def _content(gathered: Gathered, notes: Mapping[str, str]) -> Content:
         gathered.published_laws,
         gathered.derotation,
         _graticule_at,
+        {day: of_day for day, of_day in shown.items() if of_day},
+        gathered.unmeasured,
     )
+
+
+def _together(folders: Sequence[Mapping[str, PlainPicture]]) -> dict[str, PlainPicture]:
+    """Return the pictures of several folders' notes; an address that means another in each is none."""
+    found: dict[str, PlainPicture] = {}
+    for address in dict.fromkeys(address for of_folder in folders for address in of_folder):
+        meant = {of_folder[address].picture.sha256: of_folder[address] for of_folder in folders if address in of_folder}
+        if len(meant) == 1:
+            found[address] = meant.popitem()[1]
+    return found
 
 
 def _graticule_at(b0_deg: float) -> Graticule:
@@ -93,7 +120,9 @@ def _graticule_at(b0_deg: float) -> Graticule:
 
 def _folders_of_days(gathered: Gathered) -> dict[str, list[str]]:
     """Return for each day of the pages the UTC days in whose folders its pictures lie."""
-    pairs = {(entry.observation.day.isoformat(), entry.observation.id.partition("T")[0]) for entry in gathered.entries}
+    shown = [(entry.observation.day, entry.observation.id) for entry in gathered.entries]
+    shown += [(one.day, one.id) for one in gathered.unmeasured]
+    pairs = {(day.isoformat(), name.partition("T")[0]) for day, name in shown}
     found: dict[str, list[str]] = {}
     for day, folder in sorted(pairs):
         found.setdefault(day, []).append(folder)
@@ -101,7 +130,7 @@ def _folders_of_days(gathered: Gathered) -> dict[str, list[str]]:
 
 
 def _notes(files: Folder, folders: Mapping[str, Sequence[str]]) -> tuple[dict[str, str], list[str]]:
-    """Return the notes of the pages' days, and one line for each that is left out or shown without its marks."""
+    """Return the notes by the folder of a day, and one line for each that is left out or shown without its marks."""
     notes: dict[str, str] = {}
     problems: list[str] = []
     for folder in sorted({folder for of_day in folders.values() for folder in of_day}):
@@ -113,8 +142,7 @@ def _notes(files: Folder, folders: Mapping[str, Sequence[str]]) -> tuple[dict[st
         if text.strip():
             notes[folder] = text
             problems += [f"{files.path / notes_file(folder)}: {excess}" for excess in [markdown_excess(text)] if excess]
-    of_days = {day: "\n\n".join(notes[one] for one in of_day if one in notes) for day, of_day in folders.items()}
-    return {day: text for day, text in of_days.items() if text}, problems
+    return notes, problems
 
 
 def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -52,6 +54,19 @@ __all__ = ["add"]
     "apart: the disc moves due west. They are measured, not filed. With one PICTURE.",
 )
 @click.option("--recursive", is_flag=True, help="Look into the folders of a folder as well.")
+@click.option(
+    "--unmeasured",
+    is_flag=True,
+    help="File a picture whose disc cannot be measured (soft, saturated, a thin crescent): shown on its day as it "
+    "came, never counted, oriented or filmed.",
+)
+@click.option(
+    "--extra",
+    is_flag=True,
+    help="File a close-up, a drawing or a photograph of the set-up, which the notes of its day then show. For its day "
+    "--time may be a day alone.",
+)
+@click.option("--caption", help="What stands below the picture of --extra.")
 @click.option("--note", help="A paragraph for the day's notes (Markdown).")
 @click.option("--publish", "publish_too", is_flag=True, help="Then build, film the last week and publish.")
 @SCHEDULER
@@ -63,6 +78,8 @@ def add(
     publish_too: bool,
     recursive: bool,
     scheduler: str | None,
+    extra: bool,
+    caption: str | None,
     **stated: Any,
 ) -> int:
     """File finished pictures in the archive FOLDER.
@@ -76,23 +93,23 @@ def add(
     from archive.delivery.publication import check_first_target
     from archive.execution.executor import executor_at
     from archive.filing.adding import add_pictures
+    from archive.filing.extras import add_extras
 
+    if caption is not None and not extra:
+        raise click.UsageError("--caption TEXT goes with --extra")
     files = open_archive(folder, *(("theme", "target", "site-files") if publish_too else ()))
-    options = _options(pictures, **stated)
+    options = _options(pictures, extra=extra, **stated)
+    asked = ask_time if can_ask() and not as_json else None
+    shared: dict[str, Any] = {"on_progress": progress(), "recursive": recursive, "ask_time": asked}
     answer: dict[str, Any] = {"status": "done", "pictures": [], "passed_over": []}
     try:
         if publish_too:
             check_first_target(files)
         with executor_at(scheduler) as executor:
-            asked = ask_time if can_ask() and not as_json else None
-            for result in add_pictures(
-                files,
-                pictures,
-                options,
-                on_progress=progress(),
-                recursive=recursive,
-                executor=executor,
-                ask_time=asked,
+            for result in (
+                add_extras(files, pictures, options, caption, **shared)
+                if extra
+                else add_pictures(files, pictures, options, executor=executor, **shared)
             ):
                 answer["passed_over" if result.status == "passed_over" else "pictures"].append(result)
                 _print_added(result, as_json=as_json)
@@ -113,6 +130,8 @@ def add(
 def _options(
     pictures: Sequence[Path],
     *,
+    extra: bool,
+    unmeasured: bool,
     time_text: str | None,
     mirrored: str | None,
     north_angle: float | None,
@@ -122,17 +141,33 @@ def _options(
     """Return what the observer states of the pictures; two drift frames go with one picture."""
     from archive.filing.statements import AddOptions
 
+    if extra and unmeasured:
+        raise click.UsageError("--extra and --unmeasured: give one of them")
+    if (extra or unmeasured) and (drift is not None or mirrored is not None or north_angle is not None):
+        without = "--extra" if extra else "--unmeasured"
+        raise click.UsageError(
+            f"--drift, --mirrored and --north-angle tell of a disc, which {without} does not look for"
+        )
     if drift is not None and (len(pictures) != 1 or pictures[0].is_dir()):
         raise click.UsageError("--drift FIRST SECOND goes with one picture, not with several or a folder")
     if north_angle is not None and not -360 <= north_angle <= 360:
         raise ImpossibleValue(f"--north-angle {north_angle:g}: write degrees from -360 to 360")
     return AddOptions(
-        time=None if time_text is None else parse_typed_time(time_text),
+        time=None if time_text is None else _time(time_text, extra=extra),
         mirrored=None if mirrored is None else mirrored == "yes",
         north_angle_deg=north_angle,
         drift=drift,
+        unmeasured=unmeasured,
         **stated,
     )
+
+
+def _time(text: str, *, extra: bool) -> datetime:
+    """Return the time given; of a further picture the day will do."""
+    if extra and len(text.strip()) == len("2026-06-03"):
+        with suppress(ValueError):
+            return datetime.combine(date.fromisoformat(text.strip()), time.min, tzinfo=UTC)
+    return parse_typed_time(text)
 
 
 def _print_evening(evening: EveningResult) -> None:
@@ -151,11 +186,17 @@ def _print_added(result: AddResult, *, as_json: bool) -> None:
     elif as_json:
         return
     elif result.status == "known":
-        print_line(f"{one_line(result.picture)}: already in the archive as {result.id}; nothing written")
+        filed_as = result.id or result.file
+        print_line(f"{one_line(result.picture)}: already in the archive as {filed_as}; nothing written")
     elif result.status == "removed":
         print_line(
             f"{one_line(result.picture)}: was removed from the archive; name the picture itself to file it again"
         )
+    elif result.file is not None:
+        print_line(f"{result.file}  {one_line(result.picture)}: a further picture, which the day's notes show")
+    elif result.disc is None:
+        read_as = f"; {result.time_read_as}" if result.time_read_as else ""
+        print_line(f"{result.id}  {one_line(result.picture)}: not measured; shown on its day as it came{read_as}")
     elif result.disc is not None and result.orientation is not None:
         disc = result.disc
         print_line(

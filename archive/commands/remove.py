@@ -27,12 +27,17 @@ __all__ = ["remove"]
 def remove(folder: Path, observation: str, undo: bool, as_json: bool) -> None:
     """Take an OBSERVATION, such as 2026-06-03T0915Z, out of the archive FOLDER; nothing is deleted.
 
-    Original and record go to a dated folder in `removed/`, and the original's line goes from the checksums.
+    Original and record go to a dated folder in `removed/`, and the original's line goes from the checksums. A further
+    picture of a day, such as 2026-06-03/close-up.jpg, goes there with its line in the notes.
     """
-    from archive.upkeep import removal
+    from archive.upkeep import extra_removal, removal
 
-    move = removal.put_back if undo else removal.remove
-    moved = move(open_archive(folder), observation, on_progress=progress())
+    if (file := extra_removal.extra_file(observation)) is not None:
+        move_extra = extra_removal.put_back_extra if undo else extra_removal.remove_extra
+        moved = move_extra(open_archive(folder), file, on_progress=progress())
+    else:
+        move = removal.put_back if undo else removal.remove
+        moved = move(open_archive(folder), observation, on_progress=progress())
     lines = [
         f"{moved.id} is out of the archive; {moved.kept_in} keeps {', '.join(moved.files)}",
         f"undo: northlimb remove {folder} {moved.id} --undo",

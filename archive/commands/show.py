@@ -15,6 +15,7 @@ from archive.commands.streams import progress
 
 if TYPE_CHECKING:
     from archive.model.observation import NamedGroup, Observation
+    from archive.reports.days import UnmeasuredObservation
 
 __all__ = ["show"]
 
@@ -36,9 +37,15 @@ def show(folder: Path, day: str, as_json: bool) -> None:
     print_answer(answer, _lines(found), as_json=as_json)
 
 
-def _lines(found: Sequence[Observation]) -> Iterator[str]:
+def _lines(found: Sequence[Observation | UnmeasuredObservation]) -> Iterator[str]:
     """Return what is known of each picture; its warnings are printed between."""
+    from archive.model.observation import Observation
+
     for one in found:
+        yield f"{one.id}  {one.time_utc:%Y-%m-%d %H:%M:%S} UTC  {one.site}, {one.instrument}  {one.picture.file}"
+        if not isinstance(one, Observation):
+            yield "  not measured: shown as it came, neither oriented nor counted, and in no film"
+            continue
         yield from _observation_lines(one)
         print_warnings(f"{one.id}: {text}" for text in (*one.orientation.disputes, *one.remarks))
         yield from _count_lines(one)
@@ -46,7 +53,6 @@ def _lines(found: Sequence[Observation]) -> Iterator[str]:
 
 def _observation_lines(one: Observation) -> Iterator[str]:
     disc, view = one.disc, one.sun
-    yield f"{one.id}  {one.time_utc:%Y-%m-%d %H:%M:%S} UTC  {one.site}, {one.instrument}  {one.picture.file}"
     yield (
         f"  disc     ({disc.x_px:.2f}, {disc.y_px:.2f}) px, radius {disc.radius_px:.2f} px, "
         f"flattening {100 * disc.flattening:.2f} %, scatter {disc.rms_px:.2f} px, "

@@ -90,6 +90,10 @@ def _print_verified(
         print_causes(f"{file}: {advice(file)}" for file in files)
     print_causes(found.bad_records)
     print_warnings(found.warnings)
+    print_warnings(
+        f"{file}: a further picture that is not in checksums.sha256: {_REPAIR} adds it as it is now"
+        for file in found.unlisted_extras
+    )
     status = "done" if found.clean else "refused"
     answer = {"status": status, **asdict(found), "copies": list(map(asdict, copies)), "restored": list(restored)}
     lines = [
@@ -127,7 +131,11 @@ def _findings(
         ("duplicate picture: remove one of them with `northlimb remove`", found.doubles),
         ("does not belong there (a link is not followed, nor is such a folder read); move it elsewhere", found.strange),
         (f"left by an interrupted run: {_REPAIR} finishes or clears it", found.leftovers),
-        ("extra: not in checksums.sha256; file it with `northlimb add`, then remove this copy", found.extra),
+        (
+            "extra: not in checksums.sha256; file it with `northlimb add` (--extra where it is no picture of the "
+            "whole disc), then remove this copy",
+            found.extra,
+        ),
     ):
         yield _always(advice), files
 

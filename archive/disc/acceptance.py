@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.brightness import Plane, sampled, saturated_share
-from archive.errors import PictureError
+from archive.errors import UnmeasurableError
 from archive.model.observation import Disc
 
 __all__ = [
@@ -59,7 +59,7 @@ def refuse_saturated(brightness: Plane, *, centre_px: tuple[float, float], radiu
     sample, inside = sampled(brightness, centre_px, radius_px)
     share = saturated_share(sample, inside < 1.0)
     if share > _SATURATED_SHARE:
-        raise PictureError(
+        raise UnmeasurableError(
             f"the disc is saturated: {100 * share:.0f} % of it is white; "
             "expose less or stretch less, so that spots show"
         )
@@ -75,9 +75,9 @@ def refuse_shapeless(disc: Disc, *, displaced_share: float) -> None:
         Share of the limb where an edge is seen, but away from the fitted one.
     """
     if disc.flattening > _HIGHEST_FLATTENING:
-        raise PictureError(f"the bright shape is not round: {100 * disc.flattening:.0f} % flattened; {_ASK}")
+        raise UnmeasurableError(f"the bright shape is not round: {100 * disc.flattening:.0f} % flattened; {_ASK}")
     if disc.rms_px > _SCATTER_PX + _SCATTER_SHARE * disc.radius_px or displaced_share > _DISPLACED_SHARE:
-        raise PictureError(
+        raise UnmeasurableError(
             f"no clean round edge (off by {disc.rms_px:.1f} px, {100 * displaced_share:.0f} % of it displaced); {_ASK}"
         )
 
@@ -85,9 +85,11 @@ def refuse_shapeless(disc: Disc, *, displaced_share: float) -> None:
 def refuse_uncertain(disc: Disc) -> None:
     """Raise PictureError where what is left of the limb does not determine the centre, or its edge not the radius."""
     if disc.edge_sigma_px > _EDGE_SHARE * disc.radius_px:
-        raise PictureError(f"no clear round edge: where it lies is uncertain by {disc.edge_sigma_px:.0f} px; {_ASK}")
+        raise UnmeasurableError(
+            f"no clear round edge: where it lies is uncertain by {disc.edge_sigma_px:.0f} px; {_ASK}"
+        )
     if disc.centre_sigma_px > _CENTRE_SHARE * disc.radius_px:
-        raise PictureError(
+        raise UnmeasurableError(
             "too little of the limb: what is clear of it leaves the centre "
             f"uncertain by {disc.centre_sigma_px:.1f} px; frame the whole disc"
         )
@@ -122,7 +124,7 @@ def refuse_soft(disc: Disc, edge: Edge) -> None:
     steeper = fall * within_px > _STEEPER * fall_within * 2.0 * edge.reach_px or within_px < 1.0
     blurred = disc.blur_px > max(_BLUR_PX, _BLUR_SHARE * disc.radius_px)
     if blurred or not steeper or fall < _LEAST_FALL * edge.inside:
-        raise PictureError(
+        raise UnmeasurableError(
             f"the bright shape has no clear edge: it fades out over some {2.0 * edge.reach_px:.0f} px; {_ASK}"
         )
 
@@ -135,7 +137,9 @@ def refuse_hollow(brightness: Plane, disc: Disc, edge: Edge) -> None:
     sample, radii = sampled(brightness, (disc.x_px, disc.y_px), disc.radius_px)
     dark = float(np.mean(sample[radii < 0.95] < edge.above_sky(_DARK)))
     if dark > _DARK_SHARE + 2.0 * (1.0 - disc.limb_fraction):
-        raise PictureError(f"the round shape is a ring, not a disc: {100 * dark:.0f} % of its inside is dark; {_ASK}")
+        raise UnmeasurableError(
+            f"the round shape is a ring, not a disc: {100 * dark:.0f} % of its inside is dark; {_ASK}"
+        )
 
 
 def refuse_thin(edge: Edge) -> None:
@@ -145,7 +149,7 @@ def refuse_thin(edge: Edge) -> None:
     """
     within = float(edge.profile[0]) - edge.outside
     if within < _LEAST_WITHIN * (float(edge.profile.max()) - edge.outside):
-        raise PictureError(
+        raise UnmeasurableError(
             "too little of the limb: the Sun is so thin a crescent that its edge and the Moon's run into each other; "
             "take a picture in which more of the Sun is clear"
         )
@@ -158,7 +162,7 @@ def refuse_crowded(brightness: Plane, disc: Disc, edge: Edge) -> None:
     # The fitted disc always has points of the grid on it.
     elsewhere = float(np.count_nonzero(bright & (radii > 1.2)) / np.count_nonzero(radii < 1.0))
     if elsewhere > _BRIGHT_DISCS:
-        raise PictureError(
+        raise UnmeasurableError(
             f"the round shape is small among other bright things, {elsewhere:.0f} times its area; "
             "crop the picture to the Sun"
         )

@@ -34,7 +34,7 @@ from archive.disc.edges import Circle, find_circle
 from archive.disc.interpolation import shares_between
 from archive.disc.limb_adjustment import Adjustment, adjust, standard_errors_px
 from archive.disc.surroundings import clear_of_rings, larger_disc
-from archive.errors import PictureError
+from archive.errors import PictureError, UnmeasurableError
 from archive.model.observation import Disc
 
 __all__ = ["fit_limb"]
@@ -125,7 +125,7 @@ def fit_limb(brightness: Plane) -> Disc:
     if fraction < _LEAST_LIMB_FRACTION:
         # With most of the limb missing the mean edge is not an edge, and the share not a measurement.
         share = f"{100 * fraction:.0f} %" if fraction > 0.3 else "less than half"
-        raise PictureError(
+        raise UnmeasurableError(
             f"too little of the limb: {share} of it is in the picture and clear, "
             f"{100 * _LEAST_LIMB_FRACTION:.0f} % is needed; frame the whole disc"
         )

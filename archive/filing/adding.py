@@ -92,7 +92,9 @@ def add_pictures(
 
 
 def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddResult]:
-    """Orient new pictures together with their neighbours."""
+    """Orient new pictures together with their neighbours; those that are not measured are only told."""
+    yield from (_unmeasured(one) for one in new if not one.measured)
+    new = [one for one in new if one.measured]
     if not new:
         return
     near = near_days(archive, {one.place.day for one in new})
@@ -118,11 +120,18 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
             one.place.id,
             observation.time_utc,
             times_from[one.place.id],
-            one.time_read_as,
+            one.when.read_as,
             observation.disc,
             observation.orientation,
             (*one.warnings, *remarks(name, one.place, observation)),
         )
+
+
+def _unmeasured(one: NewObservation) -> AddResult:
+    when = one.when
+    return AddResult(
+        one.picture, "added", one.place.id, when.middle_utc, when.source, when.read_as, warnings=one.warnings
+    )
 
 
 def _known_sums(archive: Archive) -> dict[str, str]:

@@ -11,24 +11,25 @@ from pathlib import Path
 from typing import Literal
 
 from archive.disk import Folder, open_named, read_named
-from archive.errors import ArchiveError, FactsError, FolderError, NoTimeError, PictureError
+from archive.errors import ArchiveError, FactsError, FolderError, NoTimeError, PictureError, UnmeasurableError
 from archive.filing.drift_frames import with_drift
 from archive.filing.remarks import guesses, ignored_options
 from archive.filing.statements import AddOptions, StatedFacts, read_sidecar_of, record_of, stated_facts
 from archive.model.observation import Disc, Orientation
 from archive.reading import MOST_BYTES, Content
 from archive.reading.contents import content_of
+from archive.records.capture_time import CaptureTime
 from archive.records.folder import NewPicture, put_picture
 from archive.records.incoming import Incoming, take_in
 from archive.records.notes import append_note
-from archive.records.places import Place, free_place, place_of_file
+from archive.records.places import Place, free_place, is_further_picture, place_of_file
 from archive.records.record import PictureEntry, record_text
 from archive.stages.archive import Archive
 from archive.stages.studies import keep_study
-from archive.stages.study import Study, study
+from archive.stages.study import Study, study, unmeasured_study
 from archive.sun.view import sun_view
 
-__all__ = ["AddResult", "AlreadyFiled", "AskTime", "Filing", "NewObservation", "file_pictures"]
+__all__ = ["AddResult", "AlreadyFiled", "AskTime", "Filing", "NewObservation", "check_given", "file_pictures"]
 
 
 AskTime = Callable[[str], datetime | None]
@@ -39,7 +40,7 @@ class AddResult:
     """The result for one picture: `causes` of a refusal, `warnings` for the observer to check.
 
     `removed` is a picture in a folder that `remove` has taken out of the archive: only its own name adds it again.
-    `passed_over` is a folder with files that are not pictures.
+    `passed_over` is a folder with files that are not pictures. `file` is where a further picture lies in the archive.
     """
 
     picture: str
@@ -52,16 +53,18 @@ class AddResult:
     orientation: Orientation | None = None
     warnings: tuple[str, ...] = ()
     causes: tuple[str, ...] = ()
+    file: str | None = None
 
 
 @dataclass(frozen=True)
 class NewObservation:
-    """A picture just filed, with the zone in which its time was read, and warnings for the observer to check."""
+    """A picture just filed, with its time, whether it is measured, and warnings for the observer to check."""
 
     picture: str
     place: Place
     warnings: tuple[str, ...]
-    time_read_as: str | None
+    when: CaptureTime
+    measured: bool
 
 
 @dataclass(frozen=True)
@@ -138,7 +141,8 @@ def file_pictures(
                 yield data, path.name
 
     try:
-        for studied in filing.archive.executor.map(_studied, new_ones()):
+        studied_one = _read_only if filing.options.unmeasured else _studied
+        for studied in filing.archive.executor.map(studied_one, new_ones()):
             while (done := ahead[0].done) is not None:
                 ahead.popleft()
                 yield done
@@ -167,20 +171,35 @@ def _refusal(picture: _IncomingPicture) -> Iterator[None]:
 def _take_in(filing: Filing, picture: _IncomingPicture, number: int) -> None:
     """Copy a picture, unless it is already filed."""
     path, known = picture.path, filing.known
-    if path.exists() and not path.is_file():
-        raise FactsError(f"{path}: not a regular file; name a picture or a folder")
-    if path.stat().st_size > MOST_BYTES:
-        raise PictureError(f"{path}: file of over {MOST_BYTES // 10**9} GB; save the finished picture smaller")
+    check_given(path)
     picture.incoming = picture.copied.enter_context(
         take_in(filing.folder, path, number=number, known=known.files, sizes=known.sizes)
     )
     picture.done = _known_already(filing, picture)
 
 
+def check_given(path: Path) -> None:
+    """Refuse what is no file, or a file too large to be read.
+
+    Raises
+    ------
+    ArchiveError
+    """
+    if path.exists() and not path.is_file():
+        raise FactsError(f"{path}: not a regular file; name a picture or a folder")
+    if path.stat().st_size > MOST_BYTES:
+        raise PictureError(f"{path}: file of over {MOST_BYTES // 10**9} GB; save the finished picture smaller")
+
+
 def _known_already(filing: Filing, picture: _IncomingPicture) -> AddResult | None:
     assert picture.incoming is not None
     path, known, sha256 = picture.path, filing.known, picture.incoming.sha256
     filed = known.files.get(sha256)
+    if filed is not None and is_further_picture(filed) and filing.folder.is_file(filed):
+        raise FactsError(
+            f"{path}: is filed as a further picture, {filed}; to have it measured, take it out first by "
+            f"`northlimb remove FOLDER {filed}`"
+        )
     if filed is not None and (place := _filed_as(filing.folder, filed)) is not None:
         return AddResult(str(path), "known", id=place.id, warnings=ignored_options(path.name, place, filing.options))
     if sha256 in known.removed and not picture.named:
@@ -192,6 +211,14 @@ def _studied(data: Content, name: str) -> Study | ArchiveError:
     """Return the study of a picture, or the error that refuses it: the others go on."""
     try:
         return study(data, name)
+    except ArchiveError as error:
+        return error
+
+
+def _read_only(data: Content, name: str) -> Study | ArchiveError:
+    """Return a picture's facts, or the error that refuses it."""
+    try:
+        return unmeasured_study(data, name)
     except ArchiveError as error:
         return error
 
@@ -211,11 +238,13 @@ def _file(filing: Filing, picture: _IncomingPicture, studied: Study | ArchiveErr
 def _file_new(filing: Filing, picture: _IncomingPicture, studied: Study) -> NewObservation:
     path, incoming, known = picture.path, picture.incoming, filing.known
     assert incoming is not None
+    measured = not filing.options.unmeasured
     stated = _stated(filing, path, studied)
-    _ = studied.measured  # without a disc it is refused
+    if measured:
+        _check_measured(studied)
     place = free_place(filing.folder, stated.when.middle_utc)
     entry = PictureEntry(file=place.file(studied.suffix), sha256=incoming.sha256, original_name=path.name[:200])
-    record = record_text(record_of(stated, entry)).encode("utf-8")
+    record = record_text(record_of(stated, entry, measured=measured)).encode("utf-8")
     # Before the picture: once that is filed, `add` ignores its note, and a run may be interrupted in between.
     for note in stated.notes:
         append_note(filing.folder, place.day, note)
@@ -223,9 +252,28 @@ def _file_new(filing: Filing, picture: _IncomingPicture, studied: Study) -> NewO
     put_picture(filing.folder, NewPicture(place, studied.suffix, source, incoming.sha256, record))
     known.files[incoming.sha256] = entry.file
     known.sizes.add(path.stat().st_size)
-    keep_study(filing.archive.store, incoming.sha256, studied)
-    warnings = (*stated.doubts, *guesses(path.name, place, stated))
-    return NewObservation(str(path), place, warnings, stated.when.read_as)
+    warnings = stated.doubts
+    if measured:
+        keep_study(filing.archive.store, incoming.sha256, studied)
+        warnings += tuple(guesses(path.name, place, stated))
+    return NewObservation(str(path), place, warnings, stated.when, measured)
+
+
+def _check_measured(studied: Study) -> None:
+    """Refuse a picture without a disc to be measured, and name how it can be kept all the same.
+
+    Raises
+    ------
+    PictureError
+    """
+    try:
+        _ = studied.measured
+    except PictureError as error:
+        # Which of the two it is the picture does not tell: a drawing on white paper looks like a saturated disc.
+        whole = "--unmeasured where it is the whole Sun, " if isinstance(error, UnmeasurableError) else ""
+        *others, last = error.causes
+        kept = f"keep it as it is by {whole}--extra where it is a close-up, a drawing or the set-up"
+        raise PictureError(*others, f"{last}; or {kept}") from error
 
 
 def _stated(filing: Filing, path: Path, studied: Study) -> StatedFacts:
@@ -235,7 +283,8 @@ def _stated(filing: Filing, path: Path, studied: Study) -> StatedFacts:
     try:
         stated = stated_facts(settings, options, sidecar, studied.facts, name=path.name)
     except NoTimeError as error:
-        _ = studied.measured  # one without a disc is refused whatever its time
+        if not options.unmeasured:
+            _check_measured(studied)  # one without a disc is refused whatever its time
         time = filing.ask_time(error.causes[0]) if filing.ask_time is not None else None
         if time is None:
             raise

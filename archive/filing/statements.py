@@ -18,7 +18,7 @@ from archive.records.record import CAPTURE_FACTS, PictureEntry, Record, Sidecar,
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.records.toml_files import check_table
 
-__all__ = ["AddOptions", "StatedFacts", "read_sidecar_of", "record_of", "stated_facts"]
+__all__ = ["AddOptions", "StatedFacts", "read_sidecar_of", "record_of", "stated_facts", "stated_time"]
 
 _BESIDE = "the note beside it"
 _IN_WORDS = {"fits": "the FITS header", "exif": "EXIF", "xmp": "XMP", "name": "the file's name"}
@@ -37,7 +37,10 @@ _ORIENTATION_KEYS = (
 
 @dataclass(frozen=True)
 class AddOptions:
-    """What the observer states for all pictures of one `add`; `drift` are two more files, and fit one picture."""
+    """What the observer states for all pictures of one `add`; `drift` are two more files, and fit one picture.
+
+    `unmeasured` pictures are filed though their disc cannot be measured, and none is looked for.
+    """
 
     time: datetime | None = None
     instrument: str | None = None
@@ -46,6 +49,7 @@ class AddOptions:
     mirrored: bool | None = None
     note: str | None = None
     drift: tuple[Path, Path] | None = None
+    unmeasured: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,14 +113,8 @@ def stated_facts(
         doubts += (_stack_doubt(name, keys),)
         keys["frames_stacked"] = sidecar.frames_stacked
         keys["frames_captured"] = sidecar.frames_captured
-    when = capture_time(
-        _time_candidates(options, span, facts, sidecar.time_zone),
-        zone_name=settings.time_zone,
-        now_utc=datetime.now(UTC),
-        length_s=keys["length_s"],
-        name=name,
-        saved=next((f"{one.saved} ({_IN_WORDS[one.source]})" for one in facts if one.saved is not None), None),
-    )
+    candidates = _time_candidates(options, span, facts, sidecar.time_zone)
+    when = _when(candidates, settings, facts, length_s=keys["length_s"], name=name)
     keys |= _orientation_keys(options, sidecar)
     return StatedFacts(
         when=when,
@@ -128,7 +126,40 @@ def stated_facts(
     )
 
 
-def record_of(stated: StatedFacts, picture: PictureEntry) -> Record:
+def stated_time(
+    settings: Settings, options: AddOptions, sidecar: Sidecar, facts: Sequence[Facts], *, name: str
+) -> CaptureTime:
+    """Take the time alone, from the same sources as `stated_facts`.
+
+    Raises
+    ------
+    ArchiveError
+        A time is missing or impossible.
+    """
+    span = _Span.of(sidecar, settings.time_zone, name)
+    candidates = _time_candidates(options, span, facts, sidecar.time_zone)
+    return _when(candidates, settings, facts, length_s=span.length_s, name=name)
+
+
+def _when(
+    candidates: Sequence[TimeCandidate],
+    settings: Settings,
+    facts: Sequence[Facts],
+    *,
+    length_s: float | None,
+    name: str,
+) -> CaptureTime:
+    return capture_time(
+        candidates,
+        zone_name=settings.time_zone,
+        now_utc=datetime.now(UTC),
+        length_s=length_s,
+        name=name,
+        saved=next((f"{one.saved} ({_IN_WORDS[one.source]})" for one in facts if one.saved is not None), None),
+    )
+
+
+def record_of(stated: StatedFacts, picture: PictureEntry, *, measured: bool = True) -> Record:
     """Return the record to be kept."""
     fixed = {
         "time": stated.when.middle_utc,
@@ -137,6 +168,7 @@ def record_of(stated: StatedFacts, picture: PictureEntry) -> Record:
         "site": stated.site.name,
         "instrument": stated.instrument.name,
         "picture": picture,
+        "measured": measured,
     }
     return Record.model_validate({**stated.keys, **fixed})
 

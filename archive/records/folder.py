@@ -22,7 +22,15 @@ from archive.records.checksums import CHECKSUMS_NAME, file_sha256, read_checksum
 from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.lock import acquired_lock
 from archive.records.pending import PENDING, change_from, finish, move_file, read_pending, remove_empty, write_pending
-from archive.records.places import PICTURE_SUFFIXES, Place, day_folders, is_file_of_day, is_year, place_of_id
+from archive.records.places import (
+    PICTURE_SUFFIXES,
+    Place,
+    day_folders,
+    is_file_of_day,
+    is_further_picture,
+    is_year,
+    place_of_id,
+)
 from archive.records.removed import REMOVED_NAME, new_removed_folder
 from archive.records.settings import SETTINGS_NAME, check_format
 
@@ -234,7 +242,7 @@ def _is_part(folder: str, name: str) -> bool:
     whole = name.removesuffix(TEMPORARY_SUFFIX)
     if not folder:
         return whole in (SETTINGS_NAME, CHECKSUMS_NAME, GROUP_NAMES_FILE, REMEMBERED_NAME, f".{SITE_NAME}")
-    return folder == WORK_NAME or is_file_of_day(whole)
+    return folder == WORK_NAME or is_file_of_day(whole) or is_further_picture(f"{folder}/{whole}")
 
 
 def _picture_of(entry: Mapping[str, Any]) -> tuple[Place, str, str] | None:

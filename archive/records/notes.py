@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+from urllib.parse import quote
 
 from archive.disk import Folder
 from archive.errors import FolderError
 from archive.records.archive_files import text_of
 from archive.records.places import notes_file
 
-__all__ = ["MOST_BYTES", "append_note", "check_notes", "read_notes"]
+__all__ = [
+    "MOST_BYTES",
+    "append_note",
+    "check_notes",
+    "picture_line",
+    "read_notes",
+    "speaks_of",
+    "with_note",
+    "without_picture",
+]
 
 MOST_BYTES = 100_000  # some 16 000 words for a day
 
@@ -54,12 +65,57 @@ def append_note(files: Folder, day: str, note: str) -> None:
     FolderError
         The notes are, or would be, too large, or the system refuses; they are as they were before.
     """
+    content = with_note(files, day, note)
+    if content is not None:
+        files.write(notes_file(day), content)
+
+
+def with_note(files: Folder, day: str, note: str) -> bytes | None:
+    """Return the day's notes with a paragraph added, or None where it is there or empty.
+
+    Raises
+    ------
+    FolderError
+        They are, or would be, too large.
+    """
     text = note.strip()
     if not text or f"\n\n{text}\n\n" in f"\n\n{read_notes(files, day).strip()}\n\n":
-        return
+        return None
     file = notes_file(day)
     kept = files.read(file).rstrip() if files.is_file(file) else b""
     content = (kept + b"\n\n" if kept else b"") + f"{text}\n".encode()
     if len(content) > MOST_BYTES:
         raise FolderError(_too_large(files.path / file, len(content), "give a shorter note, or shorten what is there"))
-    files.write(file, content)
+    return content
+
+
+def picture_line(name: str, caption: str) -> str:
+    """Return the line of Markdown that shows a picture beside the notes; the caption is taken as plain text."""
+    words = " ".join(caption.split())
+    return f"![{_MARKS.sub(_escaped, words)}]({name})"
+
+
+_MARKS = re.compile(r"[\\`*_\[\]<>!~&|#]")
+
+
+def _escaped(mark: re.Match[str]) -> str:
+    return f"\\{mark[0]}"
+
+
+def without_picture(notes: str, name: str) -> tuple[str, str]:
+    """Return notes without the first line that is nothing but a picture of that name, and that line; empty where there
+    is none.
+    """
+    names = f"(?:{re.escape(name)}|{re.escape(quote(name))})"
+    alone = rf"^[ \t]*(!\[[^\n]*\]\(<?(?:\./)?{names}>?\))[ \t\r]*(?:\n[ \t\r]*(?=\n|\Z))*\n?"
+    match = re.search(alone, notes, re.MULTILINE)
+    if match is None:
+        return notes, ""
+    before, after = notes[: match.start()], notes[match.end() :]
+    left = before + after if after else before.rstrip() + "\n"
+    return left if left.strip() else "", match[1]
+
+
+def speaks_of(notes: str, name: str) -> bool:
+    """Return whether notes name a file beside them, as a picture that they show is named."""
+    return any(f"({opening}{spelt}" in notes for spelt in {name, quote(name)} for opening in ("", "<", "./"))

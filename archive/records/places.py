@@ -22,7 +22,9 @@ __all__ = [
     "free_place",
     "is_day",
     "is_file_of_day",
+    "is_further_picture",
     "is_id",
+    "is_stem",
     "is_year",
     "misplaced_entries",
     "notes_file",
@@ -234,6 +236,22 @@ def is_file_of_day(name: str) -> bool:
     """Return whether a name is one that we give in a day's folder: an original, a record, or the day's notes."""
     stem, dot, ending = name.rpartition(".")
     return name == NOTES_NAME or (_STEM.fullmatch(stem) is not None and dot + ending in _OUR_SUFFIXES)
+
+
+def is_further_picture(file: str) -> bool:
+    """Return whether a file, relative to the archive, is a picture in a day's folder that is no observation's by its
+    name: the day's notes may show it.
+    """
+    folder, _, name = file.rpartition("/")
+    stem, dot, ending = name.rpartition(".")
+    year, _, day = folder.partition("/")
+    in_place = is_day(day) and day.startswith(f"{year}-") and not name.startswith(".")
+    return in_place and (dot + ending).lower() in PICTURE_SUFFIXES and not is_stem(stem)
+
+
+def is_stem(stem: str) -> bool:
+    """Return whether files of this name, without its ending, are those of an observation, whatever the case."""
+    return _STEM.fullmatch(stem.upper()) is not None
 
 
 def _stem_order(stem: str) -> tuple[str, int]:

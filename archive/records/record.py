@@ -135,7 +135,7 @@ class Record(_StatedKeys):
     """A picture's record in the archive; `time` is the middle of the capture.
 
     `counts` and `groups` replace what is measured (`groups = []`: none is there); nothing at a place of
-    `dust` is a spot.
+    `dust` is a spot. Where it is not `measured` the picture is shown as it came, and stands in nothing else.
     """
 
     time: AwareTime
@@ -145,6 +145,7 @@ class Record(_StatedKeys):
     counts: StatedCounts | None = None
     groups: tuple[StatedGroup, ...] | None = Field(default=None, max_length=1000)
     dust: tuple[Dust, ...] = Field(default=(), max_length=1000)
+    measured: bool = True
 
     @property
     def is_counted(self) -> bool:
@@ -221,6 +222,7 @@ def capture_of(record: Record) -> Capture:
 _COMMENTS = {
     "time": "middle of the capture, UTC",
     "time_from": "where the time was found",
+    "measured": "shown as it came; not oriented, counted or filmed",
     "length_s": "of the whole capture",
     "seeing": "1 (worst) to 5 (best)",
     "north_angle_deg": "from the picture's up to solar north, counter-clockwise, un-mirrored",
@@ -237,7 +239,9 @@ def record_text(record: Record) -> str:
         tomlkit.comment("What is known of this picture. Edit by hand; only `northlimb amend` changes this file.")
     )
     kept = record.model_dump(exclude_none=True)
-    for key in ("time", "time_from", "start", *_StatedKeys.model_fields):
+    if record.measured:
+        del kept["measured"]
+    for key in ("time", "time_from", "start", "measured", *_StatedKeys.model_fields):
         if key in kept:
             item = tomlkit.item(kept[key])
             document.add(key, item.comment(_COMMENTS[key]) if key in _COMMENTS else item)

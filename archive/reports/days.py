@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Literal
 
 from archive.disk import Folder
 from archive.errors import FactsError
 from archive.execution.progress import Progress
+from archive.model.choices import Band
 from archive.model.observation import Capture, Observation, SunView
 from archive.records.group_names import read_names
 from archive.records.places import Place, is_day, places
@@ -20,13 +22,35 @@ from archive.stages.inspection import measured_pictures, near_days, observations
 from archive.sun.capture_advice import CaptureAdvice, capture_advice
 from archive.sun.view import field_rotation_deg_per_hour, sun_view
 
-__all__ = ["SunAt", "counted_near", "show_day", "sun_at", "utc_days"]
+__all__ = ["SunAt", "UnmeasuredObservation", "counted_near", "show_day", "sun_at", "utc_days"]
 
 _USUAL_CAPTURE = Capture(length_s=100.0)  # assumed; smear is proportional to it, so it scales to any other
 
 
-def show_day(files: Folder, day: str, *, on_progress: Progress) -> list[Observation]:
-    """Return the observations of a day (``2026-06-03``) or of one picture (``2026-06-03T0915Z``), counted.
+@dataclass(frozen=True)
+class FiledPicture:
+    """An original: its place in the archive, and its checksum."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class UnmeasuredObservation:
+    """What is known of a picture that is only shown."""
+
+    id: str
+    time_utc: datetime
+    site: str
+    instrument: str
+    band: Band
+    picture: FiledPicture
+    measured: Literal[False] = False
+
+
+def show_day(files: Folder, day: str, *, on_progress: Progress) -> list[Observation | UnmeasuredObservation]:
+    """Return the observations of a day (``2026-06-03``) or of one picture (``2026-06-03T0915Z``), counted; those that
+    are not measured come last.
 
     Raises
     ------
@@ -44,8 +68,23 @@ def show_day(files: Folder, day: str, *, on_progress: Progress) -> list[Observat
     if not wanted:
         raise FactsError(f"{day}: {_format_none(settings, files, day)}")
     with opened_archive(files.path, on_progress=on_progress) as archive:
-        counted = counted_near(archive, set(wanted.values()))
-    return [one for one in counted.observations if one.id in wanted]
+        unmeasured = _unmeasured(archive, [place for place in near if place.id in wanted])
+        days = {folder for name, folder in wanted.items() if name not in {one.id for one in unmeasured}}
+        counted = counted_near(archive, days).observations if days else ()
+    return [*(one for one in counted if one.id in wanted), *unmeasured]
+
+
+def _unmeasured(archive: Archive, there: Iterable[Place]) -> list[UnmeasuredObservation]:
+    found = []
+    for place in there:
+        record = read_record(archive.files, place.file(".toml"))
+        if not record.measured:
+            site = find_named(archive.settings.sites, record.site, what="site").name
+            instrument = find_named(archive.settings.instruments, record.instrument, what="instrument")
+            band = record.band or instrument.band
+            picture = FiledPicture(record.picture.file, record.picture.sha256)
+            found.append(UnmeasuredObservation(place.id, record.time, site, instrument.name, band, picture))
+    return found
 
 
 def utc_days(settings: Settings, days: Iterable[str]) -> set[str]:

@@ -12,7 +12,7 @@ from archive.model.rotation_law import RotationLaw
 from archive.model.rotation_map import RotationMap
 from archive.store import Store
 from archive.store.digest import encoded
-from archive.website.content import DerotationLaw, Entry, SiteInfo
+from archive.website.content import DerotationLaw, Entry, SiteInfo, UnmeasuredPicture
 
 __all__ = ["Gathered", "forget_gathered", "keep_gathered", "kept_gathered"]
 
@@ -33,6 +33,7 @@ class Gathered:
     derotation: DerotationLaw
     warnings: tuple[str, ...]
     valid_until: float | None = None
+    unmeasured: tuple[UnmeasuredPicture, ...] = ()
 
 
 def kept_gathered(store: Store, inputs: bytes) -> Gathered | None:

@@ -26,7 +26,9 @@ __all__ = [
     "MeasuredPicture",
     "archived_pictures",
     "forget_removed",
+    "local_day_of",
     "measured_pictures",
+    "named_in",
     "near_days",
     "observations",
     "solve",
@@ -46,7 +48,7 @@ class ArchivedPicture:
 
 
 def archived_pictures(archive: Archive) -> list[ArchivedPicture]:
-    """Return every picture that has a record, in order of time."""
+    """Return every picture that has a record, in order of time, also those that are not measured."""
     return _read(archive, places(archive.files))
 
 
@@ -93,25 +95,26 @@ def measured_pictures(archive: Archive, filed: Sequence[ArchivedPicture]) -> lis
         A record names a site or an instrument that the settings lack, or an original is gone or changed.
     """
     settings = archive.settings
-    places_and_instruments = [_named(settings, one) for one in filed]
+    places_and_instruments = [named_in(settings, one) for one in filed]
     there = _suns(archive, [site for site, _ in places_and_instruments], filed)
     studied = studied_pictures(archive, [one.record.picture for one in filed])
     return [
-        MeasuredPicture(one, site, instrument, study_kept.measured, sun, _local_day(settings, one, site))
+        MeasuredPicture(one, site, instrument, study_kept.measured, sun, local_day_of(settings, one, site))
         for one, (site, instrument), study_kept, sun in zip(filed, places_and_instruments, studied, there, strict=True)
     ]
 
 
-def _local_day(settings: Settings, one: ArchivedPicture, site: SiteSettings) -> date | None:
+def local_day_of(settings: Settings, one: ArchivedPicture, site: SiteSettings) -> date | None:
     """Return the day at the site where the archive has such days; None where it has those of UTC."""
     return settings.day_of(one.record.time, site) if settings.days == "local" else None
 
 
 def forget_removed(archive: Archive, filed: Sequence[ArchivedPicture]) -> None:
-    """Forget what was derived from pictures that are gone; these are all that are archived."""
+    """Forget what was derived from pictures that are gone, or no longer measured; these are all that are archived."""
+    measured = [one for one in filed if one.record.measured]
     archive.store.forget(read_record, keep=[one.place.file(".toml") for one in filed])
-    archive.store.forget(sun_views, keep=[one.place.id for one in filed])
-    archive.store.forget(study, keep=[one.record.picture.sha256 for one in filed])
+    archive.store.forget(sun_views, keep=[one.place.id for one in measured])
+    archive.store.forget(study, keep=[one.record.picture.sha256 for one in measured])
 
 
 def observations(known: Sequence[MeasuredPicture], solved: Solutions) -> list[Observation]:
@@ -160,15 +163,16 @@ def solve(archive: Archive, known: Sequence[MeasuredPicture], *, asked: Collecti
 
 
 def near_days(archive: Archive, days: Collection[str]) -> list[ArchivedPicture]:
-    """Return the archived pictures within some weeks of any of these days: all that can affect their orientation."""
+    """Return the measured pictures within some weeks of any of these days: all that can affect their orientation."""
     middles = {date.fromisoformat(day).toordinal() for day in days}
     near = {middle + off for middle in middles for off in range(-_NEAR_DAYS, _NEAR_DAYS + 1)}
     # The first day that there is has none before it, nor the last one after it.
     known = (number for number in near if date.min.toordinal() <= number <= date.max.toordinal())
-    return _read(archive, places(archive.files, {str(date.fromordinal(number)) for number in known}))
+    read = _read(archive, places(archive.files, {str(date.fromordinal(number)) for number in known}))
+    return [one for one in read if one.record.measured]
 
 
-def _named(settings: Settings, one: ArchivedPicture) -> tuple[SiteSettings, InstrumentSettings]:
+def named_in(settings: Settings, one: ArchivedPicture) -> tuple[SiteSettings, InstrumentSettings]:
     """Return site and instrument of a record; the error names the record where the settings lack one."""
     try:
         return (

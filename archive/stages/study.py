@@ -17,7 +17,7 @@ from archive.model.observation import Disc, FoundSpots, Spot
 from archive.reading import Content, Facts, Pixels, facts_in_file, read_pixels
 from archive.records.disc_files import levels_jpeg_bytes, whole_levels
 
-__all__ = ["Study", "study"]
+__all__ = ["Study", "study", "unmeasured_study"]
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ def study(data: Content, name: str) -> Study:
     try:
         disc = fit_limb(brightness)
     except PictureError as error:
-        return Study(pixels.suffix, facts, PictureError(*(f"{name}: {cause}" for cause in error.causes)))
+        return Study(pixels.suffix, facts, type(error)(*(f"{name}: {cause}" for cause in error.causes)))
     measured = _measured(pixels, facts, disc, spots_as_it_came(brightness, disc))
     spots = _rounded(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
     del brightness  # of a large picture much memory
@@ -87,6 +87,13 @@ def study(data: Content, name: str) -> Study:
     suffix = pixels.suffix
     del pixels
     return Study(suffix, facts, measured, spots, levels_jpeg_bytes(levels))
+
+
+def unmeasured_study(data: Content, name: str) -> Study:
+    """Read a picture that is not to be measured; see `study`."""
+    pixels = read_pixels(data, name)
+    facts = facts_in_file(data, pixels.kind, name)
+    return Study(pixels.suffix, facts, PictureError(f"{name}: not measured, as its record says"))
 
 
 def _measured(pixels: Pixels, facts: Sequence[Facts], disc: Disc, spots: DarkSpots) -> Measured:

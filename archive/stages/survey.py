@@ -39,7 +39,8 @@ _LEAST_CONTRADICTION_DEG = 2.0
 class Survey:
     """Observations in order of time, their records by id, what each instrument has taught, and what is amiss.
 
-    What is amiss holds until `valid_until`, days since 1970, when a time in the future will have passed.
+    What is amiss holds until `valid_until`, days since 1970, when a time in the future will have passed. `unmeasured`
+    are the pictures that are not to be measured.
     """
 
     observations: tuple[Observation, ...]
@@ -47,6 +48,7 @@ class Survey:
     epochs: Mapping[str, tuple[CameraEpoch, ...]]
     warnings: tuple[str, ...]
     valid_until: float | None = None
+    unmeasured: tuple[ArchivedPicture, ...] = ()
 
 
 def survey(archive: Archive) -> Survey:
@@ -58,12 +60,13 @@ def survey(archive: Archive) -> Survey:
         A record or an original is wrong.
     """
     filed = archived_pictures(archive)
-    known = measured_pictures(archive, filed)
+    measured = [one for one in filed if one.record.measured]
+    known = measured_pictures(archive, measured)
     forget_removed(archive, filed)
     archive.on_progress("solving", 0, 1)
     solved = solve(archive, known)
     found = tuple(observations(known, solved))
-    originals = [one.picture.file for one in found]
+    originals = [one.record.picture.file for one in filed]
     warnings = (
         *(f"{file}: has no record; it is not shown" for file in unfiled(archive.files, originals)),
         *_misplaced(filed, tomorrow=_tomorrow()),
@@ -71,8 +74,9 @@ def survey(archive: Archive) -> Survey:
         *(text for one in archive.settings.instruments for text in _contradicted(one, solved.epochs.get(one.name, ()))),
     )
     ahead = [days_since_1970(one.record.time) - 1.0 for one in filed if one.record.time > _tomorrow()]
-    records = {one.place.id: one.record for one in filed}
-    return Survey(found, records, solved.epochs, warnings, min(ahead, default=None))
+    records = {one.place.id: one.record for one in measured}
+    unmeasured = tuple(one for one in filed if not one.record.measured)
+    return Survey(found, records, solved.epochs, warnings, min(ahead, default=None), unmeasured)
 
 
 def _tomorrow() -> datetime:

@@ -12,7 +12,7 @@ import msgspec
 from archive.disk import Stamp, stamp_digest, summed
 from archive.model.times import days_since_1970
 from archive.records.archive_files import THEME_NAME
-from archive.records.places import NOTES_NAME
+from archive.records.places import NOTES_NAME, is_further_picture
 from archive.records.trust_store import allowed
 from archive.stages.archive import Archive
 from archive.store import Store, digest
@@ -36,7 +36,9 @@ class LastBuild(msgspec.Struct, frozen=True):
 
 @dataclass(frozen=True)
 class Inputs:
-    """Digests of the stamps of what a build reads: of all, and of all that its stages read, which leave out notes."""
+    """Digests of the stamps of what a build reads: of all, and of all that its stages read, which leave out the theme,
+    notes, and the pictures that only notes may show.
+    """
 
     every: bytes
     of_stages: bytes
@@ -50,7 +52,7 @@ def inputs_of(archive: Archive) -> Inputs:
 
 
 def _is_shown_only(file: str) -> bool:
-    return file.endswith(f"/{NOTES_NAME}") or file.startswith(f"{THEME_NAME}/")
+    return file.endswith(f"/{NOTES_NAME}") or file.startswith(f"{THEME_NAME}/") or is_further_picture(file)
 
 
 def unchanged_build(store: Store, inputs: Inputs, stamps: bytes | None, target: Path) -> LastBuild | None:

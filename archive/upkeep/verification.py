@@ -7,13 +7,21 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from archive.disk import Folder
-from archive.errors import SettingsError
+from archive.errors import FolderError, SettingsError
 from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.records.checksums import CHECKSUMS_NAME, file_sha256, read_checksums, read_list, write_checksums
 from archive.records.folder import leftovers, reading, writing
 from archive.records.group_names import GROUP_NAMES_FILE
+from archive.records.notes import read_notes, speaks_of
 from archive.records.pending import Change, apply_change
-from archive.records.places import Place, misplaced_entries, originals_on_disk, places, wrong_case_files
+from archive.records.places import (
+    Place,
+    is_further_picture,
+    misplaced_entries,
+    originals_on_disk,
+    places,
+    wrong_case_files,
+)
 from archive.records.record import read_record
 from archive.records.removed import new_removed_folder
 from archive.records.settings import SETTINGS_NAME
@@ -41,6 +49,8 @@ class VerificationReport:
     `bad_records` are causes, one a line, from settings, records and names that cannot be read or name another
     original; `rotted` are text files that changed while their time did not; `lost_words` those that are gone.
     `misspelt` are files that another system has renamed, `leftovers` what a stopped run has left.
+    `unlisted_extras` are further pictures of days that the notes show and that have no checksum: no fault, for the
+    observer may lay them there.
     `doubles` are originals with the bytes of another one; `strange` is what does not belong where it is: links, and
     folders of a year that are none of its days.
     `expected` holds the checksum that each changed or missing original should have.
@@ -63,6 +73,7 @@ class VerificationReport:
     bad_words: tuple[str, ...] = ()
     doubles: tuple[str, ...] = ()
     strange: tuple[str, ...] = ()
+    unlisted_extras: tuple[str, ...] = ()
     expected: tuple[tuple[str, str], ...] = ()
 
     @property
@@ -89,7 +100,7 @@ class VerificationReport:
     @property
     def repairable(self) -> bool:
         """Whether `repair` would change anything."""
-        return bool(self.unlisted or self.wrong_lines or self.misspelt or self.leftovers)
+        return bool(self.unlisted or self.wrong_lines or self.misspelt or self.leftovers or self.unlisted_extras)
 
 
 def verify(files: Folder, *, on_progress: Progress) -> VerificationReport:
@@ -123,12 +134,14 @@ def repair(files: Folder, *, on_progress: Progress) -> VerificationReport:
         apply_change(files, Change(tuple(names.items())))
         taken_out = _remove_mistaken_lines(files)
         found = _inspect(files, on_progress=on_progress)
-        repaired_files = (*found.unlisted, *found.wrong_lines)
+        extras = {file: file_sha256(files, file) for file in found.unlisted_extras}
+        repaired_files = (*found.unlisted, *found.wrong_lines, *extras)
         if repaired_files:
-            recorded = {one.file: one.sha256 for one in _records(files)[0]}
+            recorded = {**{one.file: one.sha256 for one in _records(files)[0]}, **extras}
             write_checksums(files, {**read_checksums(files), **{file: recorded[file] for file in repaired_files}})
         remember_files(files)
-    return replace(found, unlisted=(), wrong_lines=(), repaired=(*left, *sorted(names), *taken_out, *repaired_files))
+    found = replace(found, unlisted=(), wrong_lines=(), unlisted_extras=())
+    return replace(found, repaired=(*left, *sorted(names), *taken_out, *repaired_files))
 
 
 def _remove_mistaken_lines(files: Folder) -> tuple[str, ...]:
@@ -161,13 +174,15 @@ def _inspect(files: Folder, *, on_progress: Progress) -> VerificationReport:
     remembered = remembered_files(files)
     bad = {**records[1], **_bad_settings(files)}
     lost = _lost_files(files, on_disk, remembered)
+    shown = {file for file in filter(is_further_picture, on_disk) if _is_shown(files, file)}
+    extra = on_disk - set(expected)
     return VerificationReport(
         checked=len(known),
         changed=tuple(changed),
         missing=tuple(missing),
-        extra=tuple(sorted(on_disk - set(expected))),
+        extra=tuple(sorted(extra - shown)),
         unlisted=tuple(file for file in known if file not in listed and file not in changed),
-        without_record=tuple(file for file in sorted(on_disk & set(listed)) if not _has_record(files, file, recorded)),
+        without_record=tuple(file for file in sorted(on_disk & set(listed)) if _lacks_record(files, file, recorded)),
         bad_records=(
             *(cause for causes in bad.values() for cause in causes),
             *_contradictions(records[0], listed, found),
@@ -178,7 +193,8 @@ def _inspect(files: Folder, *, on_progress: Progress) -> VerificationReport:
         lost_words=tuple(lost),
         misspelt=tuple(sorted(names)),
         leftovers=tuple(leftovers(files)),
-        warnings=_warnings(records[0], lost),
+        warnings=(*_warnings(records[0], lost), *_not_shown(on_disk & set(listed) - shown)),
+        unlisted_extras=tuple(sorted(extra & shown)),
         bad_words=tuple(sorted(bad)),
         doubles=tuple(_doubles(found)),
         strange=tuple(misplaced_entries(files)),
@@ -227,9 +243,25 @@ def _bad_settings(files: Folder) -> dict[str, tuple[str, ...]]:
     return {name: causes for name, causes in found.items() if causes}
 
 
-def _has_record(files: Folder, file: str, recorded: Mapping[str, str]) -> bool:
-    """Return whether an original has a record, readable or not (`bad_records` lists those that are not)."""
-    return file in recorded or files.is_file(f"{file.rpartition('.')[0]}.toml")
+def _lacks_record(files: Folder, file: str, recorded: Mapping[str, str]) -> bool:
+    """Return whether an original has no record, not even one that `bad_records` lists; further pictures need none."""
+    has_one = file in recorded or files.is_file(f"{file.rpartition('.')[0]}.toml")
+    return not has_one and not is_further_picture(file)
+
+
+def _is_shown(files: Folder, file: str) -> bool:
+    """Return whether the day's notes speak of a further picture."""
+    _, day, name = file.split("/")
+    try:
+        return speaks_of(read_notes(files, day), name)
+    except FolderError:  # too long, which is reported
+        return False
+
+
+def _not_shown(originals: set[str]) -> Iterator[str]:
+    """Yield a warning of each further picture among originals that no notes show."""
+    for file in sorted(filter(is_further_picture, originals)):
+        yield f"{file}: is not shown; write ![what it shows]({file.rpartition('/')[2]}) in notes.md beside it"
 
 
 def _contradictions(records: list[_RecordSummary], listed: Mapping[str, str], found: Mapping[str, str]) -> list[str]:

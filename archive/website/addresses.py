@@ -15,6 +15,7 @@ from urllib.parse import quote, urlsplit
 from archive.model.film import Film
 from archive.model.group import group_address
 from archive.model.observation import Observation
+from archive.website.content import UnmeasuredPicture
 
 __all__ = [
     "CHARTS",
@@ -56,10 +57,12 @@ __all__ = [
     "graticule_file",
     "group_page",
     "month_page",
+    "note_picture_file",
     "picture_files",
     "root_path",
     "rotation_files",
     "rotation_page",
+    "unmeasured_files",
     "year_page",
 ]
 
@@ -160,6 +163,15 @@ class PictureFiles:
 
 
 @dataclass(frozen=True)
+class UnmeasuredFiles:
+    """Paths of a picture that is not measured."""
+
+    as_it_came: str
+    small: str
+    tiny: str
+
+
+@dataclass(frozen=True)
 class FilmFiles:
     """Paths of the files of one film; `loop` and `av1` are None where there is none."""
 
@@ -181,6 +193,11 @@ class RotationFiles:
 def day_page(day: date) -> str:
     """Return the path of a day's page."""
     return f"days/{day.isoformat()}/index.html"
+
+
+def note_picture_file(day: date, sha256: str) -> str:
+    """Return where a picture that a day's notes show goes, by its bytes: its own name may tell what is private."""
+    return f"days/{day.isoformat()}/further-{sha256[:12]}.jpg"
 
 
 def compare_page(day: date) -> str:
@@ -208,15 +225,26 @@ def year_page(year: int) -> str:
     return f"days/{year:04d}/index.html"
 
 
-def picture_files(observation: Observation) -> PictureFiles:
-    """Return where an observation's pictures go: beside its day's page, named by its time.
+def _prefix(name: str, day: date) -> str:
+    """Return how the files of a picture's id begin: beside its day's page, named by its time.
 
     One of another UTC day than the page's has that in its name too: two sites may have the same minute on one page.
     """
-    utc_day, _, stem = observation.id.partition("T")
-    if not stem or utc_day != observation.day.isoformat():
-        stem = observation.id
-    prefix = f"days/{observation.day.isoformat()}/{stem}"
+    utc_day, _, stem = name.partition("T")
+    if not stem or utc_day != day.isoformat():
+        stem = name
+    return f"days/{day.isoformat()}/{stem}"
+
+
+def unmeasured_files(one: UnmeasuredPicture) -> UnmeasuredFiles:
+    """Return where the files of a picture go that is not measured."""
+    prefix = _prefix(one.id, one.day)
+    return UnmeasuredFiles(f"{prefix}-as-it-came.jpg", f"{prefix}-small.jpg", f"{prefix}-tiny.jpg")
+
+
+def picture_files(observation: Observation) -> PictureFiles:
+    """Return where an observation's pictures go, see `_prefix`."""
+    prefix = _prefix(observation.id, observation.day)
     return PictureFiles(
         disc=f"{prefix}-disc.jpg",
         small=f"{prefix}-small.jpg",

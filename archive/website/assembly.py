@@ -19,8 +19,10 @@ from archive.website.addresses import (
     derotated_file,
     film_files,
     graticule_file,
+    note_picture_file,
     picture_files,
     rotation_files,
+    unmeasured_files,
 )
 from archive.website.charts_page import charts_page
 from archive.website.compare_page import compare_pages
@@ -39,7 +41,7 @@ from archive.website.home_page import home_page
 from archive.website.month_page import month_pages
 from archive.website.not_found_page import not_found_page
 from archive.website.observatory_page import observatory_page
-from archive.website.observing_days import ObservingDay, observing_days
+from archive.website.observing_days import ShownDay, measured_days, shown_days
 from archive.website.pages import PagePlan, SiteFace
 from archive.website.render import Page, check_theme, head_style, render, static_files, style_hash
 from archive.website.rotations_page import rotation_pages, rotations_page
@@ -123,7 +125,7 @@ def _groups(
     on_day: Callable[[int, int], None],
 ) -> Iterator[FileGroup]:
     """Give one group of files after the other: all of them at once would fill the memory in a long archive."""
-    groups, days = followed_groups(content), observing_days(content)
+    groups, days = followed_groups(content), shown_days(content)
     pages: list[str] = []
 
     def group(name: str, inputs: object, files: Callable[[], Iterable[SiteFile]]) -> FileGroup:
@@ -143,7 +145,7 @@ def _groups(
     plans = day_pages(days, face, groups=names, rotations=rotations)
     for done, (day, plan) in enumerate(zip(days, plans, strict=True)):
         on_day(done, len(days))
-        files = [file for entry in day.entries for file in _entry_files(entry)]
+        files = [file for entry in day.entries for file in _entry_files(entry)] + _plain_files(day)
         yield group(plan.path, [plan.inputs, files], partial(_with_page, page_file(plan), files, store))
     yield from map(page, _other_pages(content, days, groups, face, rotations=rotations))
     notes = [[day.day, day.notes] for day in days if day.notes]
@@ -171,7 +173,7 @@ def _groups(
     on_day(len(days), len(days))
 
 
-def _mark(content: Content, days: Sequence[ObservingDay], groups: Sequence[Followed]) -> bytes:
+def _mark(content: Content, days: Sequence[ShownDay], groups: Sequence[Followed]) -> bytes:
     """Return a digest of all that the site shows but notes and the bytes of pictures."""
     laws = [content.own_law, content.published_laws, content.derotation]
     shown = [[day.mark for day in days], [group.mark for group in groups], content.films, content.rotations]
@@ -204,25 +206,26 @@ def _in_order(content: Content) -> Content:
 
 def _other_pages(
     content: Content,
-    days: Sequence[ObservingDay],
+    days: Sequence[ShownDay],
     groups: Sequence[Followed],
     face: SiteFace,
     *,
     rotations: Collection[int],
 ) -> Iterator[PagePlan[Page]]:
     """Plan all pages but the home page, those of the days, and that for missing addresses."""
+    measured = measured_days(days)
     counted = any(entry.observation.groups is not None for entry in content.entries)
     yield from month_pages(days, face)
     yield from year_pages(days, face)
     yield PagePlan(addresses.DAYS, lambda: days_page(days, face))
-    yield from compare_pages(content, days, face)
+    yield from compare_pages(content, measured, face)
     yield from group_pages(content, groups, face)
     yield PagePlan(addresses.GROUPS, lambda: groups_page(groups, face, rotations=rotations, counted=counted))
-    yield from rotation_pages(content, days, groups, face)
+    yield from rotation_pages(content, measured, groups, face)
     yield PagePlan(addresses.ROTATIONS, lambda: rotations_page(content, face))
-    yield PagePlan(addresses.CHARTS, lambda: charts_page(content, days, groups, face))
+    yield PagePlan(addresses.CHARTS, lambda: charts_page(content, measured, groups, face))
     yield PagePlan(addresses.FILMS, lambda: films_page(content, face))
-    yield PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, days, face))
+    yield PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, measured, face))
     yield PagePlan(addresses.DATA, lambda: data_page(content, face))
 
 
@@ -242,6 +245,16 @@ def _entry_files(entry: Entry) -> list[tuple[str, Blob]]:
         files.append((paths.flat, pictures.flat))
     if entry.derotated is not None:
         files.append((derotated_file(entry.observation.day), entry.derotated.picture))
+    return files
+
+
+def _plain_files(day: ShownDay) -> list[tuple[str, Blob]]:
+    """Return the files of pictures that are not measured: those of the notes, and the day's own."""
+    pictures = {one.picture.sha256: one.picture for one in day.note_pictures.values()}
+    files = [(note_picture_file(day.day, sha256), blob) for sha256, blob in pictures.items()]
+    for one in day.unmeasured:
+        paths = unmeasured_files(one)
+        files += [(paths.as_it_came, one.whole.picture), (paths.small, one.small), (paths.tiny, one.tiny)]
     return files
 
 

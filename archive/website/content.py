@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from functools import cached_property
 
-from archive.model.choices import DayKind
+from archive.model.choices import Band, DayKind
 from archive.model.constants import SUN_DISTANCE_RADII
 from archive.model.film import Film
 from archive.model.group import Group
@@ -31,8 +31,10 @@ __all__ = [
     "Line",
     "Overlay",
     "Pictures",
+    "PlainPicture",
     "SiteInfo",
     "Tint",
+    "UnmeasuredPicture",
 ]
 
 
@@ -140,6 +142,36 @@ class DerotationLaw:
 
 
 @dataclass(frozen=True)
+class PlainPicture:
+    """A picture in which nothing is measured, as JPEG without metadata: made smaller where it was large."""
+
+    picture: Blob
+    width_px: int
+    height_px: int
+
+
+@dataclass(frozen=True)
+class UnmeasuredPicture:
+    """A picture of the Sun that is only shown as it came; `small` and `tiny` are squares that hold all of it."""
+
+    id: str
+    time_utc: datetime
+    site: str
+    instrument: str
+    band: Band
+    sha256: str
+    whole: PlainPicture
+    small: Blob
+    tiny: Blob
+    local_day: date | None = None
+
+    @property
+    def day(self) -> date:
+        """The day to which it belongs, see `Observation.day`."""
+        return self.local_day or self.time_utc.date()
+
+
+@dataclass(frozen=True)
 class Entry:
     """One observation to be shown, with warnings for the reader.
 
@@ -173,7 +205,9 @@ class Entry:
 
 @dataclass(frozen=True)
 class Content:
-    """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``.
+    """All that the site shows. `notes` holds Markdown under days written like ``2026-06-03``, and `note_pictures` the
+    pictures that it shows under those days, each by the address that stands in the notes. Those `unmeasured`
+    stand in no count, film, map, comparison or table.
 
     `own_law` is the rotation law fitted to the archive's own groups, None where it cannot be determined; `graticule_at`
     draws the grid of a B0, which many days share.
@@ -189,3 +223,5 @@ class Content:
     published_laws: Sequence[RotationLaw] = ()
     derotation: DerotationLaw = DerotationLaw()
     graticule_at: Callable[[float], Graticule] | None = None
+    note_pictures: Mapping[str, Mapping[str, PlainPicture]] = field(default_factory=dict)
+    unmeasured: Sequence[UnmeasuredPicture] = ()

@@ -7,12 +7,12 @@ from statistics import fmean
 
 from archive.model.days import count_of_day
 from archive.website.formatting import number, plural
-from archive.website.observing_days import ObservingDay
+from archive.website.observing_days import ShownDay
 
 __all__ = ["days_summary"]
 
 
-def days_summary(days: Sequence[ObservingDay]) -> str:
+def days_summary(days: Sequence[ShownDay]) -> str:
     """Return the summary of the days: ``7 days with pictures, 2 of them without spots; mean of R 41.5``."""
     counts = [found for day in days if (found := count_of_day(day.observations)) is not None]
     words = f"{plural(len(days), 'day')} with pictures"

@@ -10,7 +10,7 @@ from itertools import groupby
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
 from archive.website.formatting import MONTHS, format_month, plural
-from archive.website.observing_days import ObservingDay
+from archive.website.observing_days import ShownDay
 from archive.website.pages import Frame, Link, SiteFace, frame
 
 __all__ = ["DaysPage", "MonthDots", "YearIndex", "days_of_month", "days_page"]
@@ -46,7 +46,7 @@ class DaysPage:
     years: tuple[YearIndex, ...]
 
 
-def days_page(days: Sequence[ObservingDay], face: SiteFace) -> DaysPage:
+def days_page(days: Sequence[ShownDay], face: SiteFace) -> DaysPage:
     """Gather the index of days; `days` in order of time."""
     here = Here(addresses.DAYS)
     seen = [one.day for one in days]

@@ -8,14 +8,16 @@ RFC 4287 (The Atom Syndication Format); RFC 9562 (UUIDs, version 5).
 from __future__ import annotations
 
 import uuid
-from datetime import datetime
+from datetime import date, datetime
 from html import escape
 from xml.etree import ElementTree
 
 from archive.website import addresses
-from archive.website.addresses import Here, day_page, picture_files
-from archive.website.content import Content, Entry, SiteInfo
+from archive.website.addresses import Here, day_page, picture_files, unmeasured_files
+from archive.website.content import Content, Entry, SiteInfo, UnmeasuredPicture
+from archive.website.formatting import format_day, format_time
 from archive.website.observation_view import disc_picture
+from archive.website.observing_days import NOT_MEASURED, unmeasured_alt
 from archive.website.orientation_text import format_orientation
 
 __all__ = ["feed_bytes"]
@@ -47,10 +49,14 @@ def feed_bytes(content: Content) -> bytes:
         UTF-8 XML.
     """
     ElementTree.register_namespace("", _ATOM)
-    newest = content.entries[::-1]
-    feed = _head(content.info, _time(newest[0].observation.time_utc) if newest else _NO_DATE)
-    for entry in newest[:_NEWEST]:
-        feed.append(_entry(entry))
+    dated: list[tuple[datetime, str, Entry | UnmeasuredPicture]] = [
+        (entry.observation.time_utc, entry.observation.id, entry) for entry in content.entries
+    ]
+    dated += [(one.time_utc, one.id, one) for one in content.unmeasured]
+    newest = sorted(dated, key=lambda one: one[:2], reverse=True)
+    feed = _head(content.info, _time(newest[0][0]) if newest else _NO_DATE)
+    for _, _, one in newest[:_NEWEST]:
+        feed.append(_entry(one) if isinstance(one, Entry) else _unmeasured_entry(one))
     ElementTree.indent(feed, " ")
     text: str = ElementTree.tostring(feed, encoding="unicode")
     return f'<?xml version="1.0" encoding="utf-8"?>\n{text}\n'.encode()
@@ -76,19 +82,35 @@ def _entry(entry: Entry) -> ElementTree.Element:
     observation = entry.observation
     here = Here(addresses.FEED)
     disc = disc_picture(entry, here)
-    element = ElementTree.Element(f"{{{_ATOM}}}entry")
-    _text(element, "id", uuid.uuid5(_NAMESPACE, f"picture {observation.picture.sha256}").urn)
-    _text(element, "title", disc.words)
-    _text(element, "updated", _time(observation.time_utc))
-    _text(element, "published", _time(observation.time_utc))
-    _link(element, rel="alternate", href=here.to(day_page(observation.day)), type="text/html")
+    element = _dated(observation.picture.sha256, disc.words, observation.time_utc, observation.day)
     _link(element, rel="enclosure", href=disc.src, type="image/jpeg")
-    small = here.to(picture_files(observation).small)
-    picture = f'<p><img src="{escape(small)}" alt="{escape(disc.alt)}" width="256" height="256"></p>'
-    _text(element, "content", f"{picture}<p>{escape(format_orientation(observation.orientation))}</p>").set(
-        "type", "html"
-    )
+    words = format_orientation(observation.orientation)
+    _show(element, here.to(picture_files(observation).small), disc.alt, words)
     return element
+
+
+def _unmeasured_entry(one: UnmeasuredPicture) -> ElementTree.Element:
+    here, files = Here(addresses.FEED), unmeasured_files(one)
+    words = f"{format_day(one.day)}, {format_time(one.time_utc, day=one.day)}"
+    element = _dated(one.sha256, words, one.time_utc, one.day)
+    _link(element, rel="enclosure", href=here.to(files.as_it_came), type="image/jpeg")
+    _show(element, here.to(files.small), unmeasured_alt(one), NOT_MEASURED)
+    return element
+
+
+def _dated(sha256: str, title: str, time_utc: datetime, day: date) -> ElementTree.Element:
+    element = ElementTree.Element(f"{{{_ATOM}}}entry")
+    _text(element, "id", uuid.uuid5(_NAMESPACE, f"picture {sha256}").urn)
+    _text(element, "title", title)
+    _text(element, "updated", _time(time_utc))
+    _text(element, "published", _time(time_utc))
+    _link(element, rel="alternate", href=Here(addresses.FEED).to(day_page(day)), type="text/html")
+    return element
+
+
+def _show(element: ElementTree.Element, small: str, alt: str, words: str) -> None:
+    picture = f'<p><img src="{escape(small)}" alt="{escape(alt)}" width="256" height="256"></p>'
+    _text(element, "content", f"{picture}<p>{escape(words)}</p>").set("type", "html")
 
 
 def _text(parent: ElementTree.Element, name: str, text: str) -> ElementTree.Element:

@@ -12,7 +12,7 @@ from archive.website.films_page import FilmView, film_views
 from archive.website.formatting import day_and_month, format_month, plural
 from archive.website.machine_words import disc_frame
 from archive.website.observation_view import ObservationView, observation_view
-from archive.website.observing_days import ObservingDay, day_thumb
+from archive.website.observing_days import ObservingDay, ShownDay, day_thumb, measured_days
 from archive.website.pages import Frame, Link, Picture, SiteFace, frame
 
 __all__ = ["HomePage", "Latest", "home_page"]
@@ -34,7 +34,8 @@ class Latest:
 class HomePage:
     """The first page; `views` holds the latest disc alone, `films` the current film alone.
 
-    In an archive without pictures `latest` and `month` are None and `views` empty, without films `films` is empty.
+    Without measured pictures `latest` is None and `views` empty, without any `month` is None, without films `films` is
+    empty.
     """
 
     frame: Frame
@@ -50,17 +51,17 @@ class HomePage:
     scripts: tuple[str, ...]
 
 
-def home_page(
-    content: Content, days: Sequence[ObservingDay], face: SiteFace, *, groups: Collection[str] = ()
-) -> HomePage:
+def home_page(content: Content, days: Sequence[ShownDay], face: SiteFace, *, groups: Collection[str] = ()) -> HomePage:
     """Gather the first page; `days` in order of time, `groups` the names of those that have a page."""
     here = Here(addresses.HOME)
-    summary = f"{plural(len(content.entries), 'picture')} on {plural(len(days), 'day')}"
+    measured = measured_days(days)
+    pictures = len(content.entries) + len(content.unmeasured)
+    summary = f"{plural(pictures, 'picture')} on {plural(len(days), 'day')}"
     plain = frame(face, here, title="", description=f"{face.title}: the Sun as seen by {face.observer}")
-    views = tuple(observation_view(day.main, here, group_pages=groups) for day in days[-1:])
+    views = tuple(observation_view(day.main, here, group_pages=groups) for day in measured[-1:])
     return HomePage(
-        frame=disc_frame(plain, days[-1].main, views[0].picture, face) if days else plain,
-        latest=_latest(days[-1], here) if days else None,
+        frame=disc_frame(plain, measured[-1].main, views[0].picture, face) if measured else plain,
+        latest=_latest(measured[-1], here) if measured else None,
         views=views,
         strip=tuple(day_thumb(day, here) for day in days[-_STRIP_DAYS:]),
         films=film_views(content, here)[:1],
@@ -69,7 +70,7 @@ def home_page(
         month=Link(format_month(days[-1].day), here.to(month_page(days[-1].day))) if days else None,
         all_films=Link("All films", here.to(addresses.FILMS)),
         summary=summary,
-        scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)) if days else (),
+        scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)) if measured else (),
     )
 
 

@@ -13,7 +13,7 @@ from archive.website.addresses import Here, month_page, year_page
 from archive.website.counted_days import days_summary
 from archive.website.days_page import days_of_month
 from archive.website.formatting import MONTHS, format_month, number
-from archive.website.observing_days import ObservingDay, day_thumb
+from archive.website.observing_days import ShownDay, day_thumb
 from archive.website.pages import Frame, Link, PagePlan, Picture, SiteFace, frame
 
 __all__ = ["CalendarDay", "MonthPage", "month_pages"]
@@ -45,7 +45,7 @@ class MonthPage:
     wall: Link
 
 
-def month_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[PagePlan[MonthPage]]:
+def month_pages(days: Sequence[ShownDay], face: SiteFace) -> list[PagePlan[MonthPage]]:
     """Plan a page for every month with pictures; `days` in order of time."""
     months = [tuple(of_month) for _, of_month in groupby(days, lambda day: day.day.replace(day=1))]
     around = zip([None, *months[:-1]], [*months[1:], None], strict=True)
@@ -53,8 +53,8 @@ def month_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[PagePlan[M
 
 
 def _plan(
-    days: tuple[ObservingDay, ...],
-    neighbours: tuple[tuple[ObservingDay, ...] | None, tuple[ObservingDay, ...] | None],
+    days: tuple[ShownDay, ...],
+    neighbours: tuple[tuple[ShownDay, ...] | None, tuple[ShownDay, ...] | None],
     face: SiteFace,
 ) -> PagePlan[MonthPage]:
     return PagePlan(
@@ -65,8 +65,8 @@ def _plan(
 
 
 def _page(
-    days: tuple[ObservingDay, ...],
-    neighbours: tuple[tuple[ObservingDay, ...] | None, tuple[ObservingDay, ...] | None],
+    days: tuple[ShownDay, ...],
+    neighbours: tuple[tuple[ShownDay, ...] | None, tuple[ShownDay, ...] | None],
     face: SiteFace,
 ) -> MonthPage:
     first = days[0].day.replace(day=1)
@@ -98,14 +98,14 @@ def _link(day: date, here: Here) -> Link:
     return Link(format_month(day), here.to(month_page(day)))
 
 
-def _weeks(first: date, seen: dict[date, ObservingDay], here: Here) -> tuple[tuple[CalendarDay, ...], ...]:
+def _weeks(first: date, seen: dict[date, ShownDay], here: Here) -> tuple[tuple[CalendarDay, ...], ...]:
     outside = CalendarDay("")
     fields = [outside] * first.weekday() + [_field(day, seen.get(day), here) for day in days_of_month(first)]
     fields += [outside] * (-len(fields) % _WEEK)
     return tuple(tuple(fields[start : start + _WEEK]) for start in range(0, len(fields), _WEEK))
 
 
-def _field(day: date, seen: ObservingDay | None, here: Here) -> CalendarDay:
+def _field(day: date, seen: ShownDay | None, here: Here) -> CalendarDay:
     if seen is None:
         return CalendarDay(str(day.day))
     counts = count_of_day(seen.observations)

@@ -15,12 +15,12 @@ from itertools import groupby
 
 from archive.model.days import count_of_day
 from archive.website import addresses
-from archive.website.addresses import Here, day_page, group_page, month_page, picture_files, year_page
+from archive.website.addresses import Here, day_page, group_page, month_page, year_page
 from archive.website.followed import Followed
 from archive.website.formatting import MONTHS, format_date_range, format_day, format_latitude, number, plural
 from archive.website.notes import notes_html
 from archive.website.observation_view import format_band
-from archive.website.observing_days import ObservingDay
+from archive.website.observing_days import ObservingDay, ShownDay, tiny_file
 from archive.website.pages import Frame, Link, SiteFace, frame
 
 __all__ = ["NoteLine", "SearchPage", "YearLinks", "search_index", "search_page"]
@@ -60,7 +60,7 @@ class SearchPage:
     examples: tuple[str, ...] = ()
 
 
-def search_page(days: Sequence[ObservingDay], groups: Sequence[Followed], face: SiteFace) -> SearchPage:
+def search_page(days: Sequence[ShownDay], groups: Sequence[Followed], face: SiteFace) -> SearchPage:
     """Gather the search page; `days` in order of time."""
     here = Here(addresses.SEARCH)
     noted = [(day, words) for day in days if (words := _plain(day.notes))]
@@ -78,35 +78,39 @@ def search_page(days: Sequence[ObservingDay], groups: Sequence[Followed], face: 
     )
 
 
-def _examples(days: Sequence[ObservingDay], groups: Sequence[Followed]) -> tuple[str, ...]:
+def _examples(days: Sequence[ShownDay], groups: Sequence[Followed]) -> tuple[str, ...]:
     latest = [(format_day(day.day), f"{day.day:%Y-%m}") for day in days[-1:]]
     return (*(words for pair in latest for words in pair), *(group.name for group in groups[-1:]))
 
 
-def search_index(days: Sequence[ObservingDay], groups: Sequence[Followed]) -> bytes:
+def search_index(days: Sequence[ShownDay], groups: Sequence[Followed]) -> bytes:
     """Write what the script looks through: for each day and group its link, title, facts and the words that find it."""
     here = Here(addresses.SEARCH)
     entries = [_day_entry(day, here) for day in days[::-1]] + [_group_entry(group, here) for group in groups[::-1]]
     return f"var archiveWords = {json.dumps(entries, ensure_ascii=False, indent=0)};\n".encode()
 
 
-def _day_entry(day: ObservingDay, here: Here) -> dict[str, str]:
-    counts, observation = count_of_day(day.observations), day.main.observation
-    seen = day.observations
+def _day_entry(day: ShownDay, here: Here) -> dict[str, str]:
+    counts, seen = count_of_day(day.observations), day.observations
     facts = [] if counts is None else [f"{plural(counts.groups, 'group')}, R {number(counts.relative_number)}"]
-    facts += [plural(len(seen), "picture")] if day.others else []
+    shown = len(seen) + len(day.unmeasured)
+    facts += [plural(shown, "picture")] if shown > 1 else []
     names = [named.name for one in seen for named in one.groups or () if named.name]
     words = {day.day.isoformat(): None} | dict.fromkeys(names)
-    words |= dict.fromkeys(word for one in seen for word in (one.instrument, one.site, format_band(one.band)))
+    sources = [(one.instrument, one.site, one.band) for one in seen]
+    sources += [(one.instrument, one.site, one.band) for one in day.unmeasured]
+    words |= dict.fromkeys(word for *named, band in sources for word in (*named, format_band(band)))
     words |= {"no spots spotless": None} if counts is not None and not counts.spots else {}
-    words |= {} if observation.orientation.is_known else {"north not known": None}
+    oriented = not isinstance(day, ObservingDay) or day.main.observation.orientation.is_known
+    words |= {} if oriented else {"north not known": None}
+    words |= {"not measured": None} if day.unmeasured else {}
     return {
         "href": here.to(day_page(day.day)),
         "title": format_day(day.day),
         "facts": ", ".join(facts),
         "words": " ".join(words),
         "notes": _plain(day.notes),
-        "disc": here.to(picture_files(observation).tiny),
+        "disc": here.to(tiny_file(day)),
     }
 
 
@@ -122,7 +126,7 @@ def _group_entry(group: Followed, here: Here) -> dict[str, str]:
     }
 
 
-def _years(days: Sequence[ObservingDay], here: Here) -> tuple[YearLinks, ...]:
+def _years(days: Sequence[ShownDay], here: Here) -> tuple[YearLinks, ...]:
     years = []
     for year, of_year in groupby(days, lambda day: day.day.year):
         months = dict.fromkeys(day.day.replace(day=1) for day in of_year)

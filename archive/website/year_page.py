@@ -13,10 +13,10 @@ from itertools import groupby
 
 from archive.model.days import count_of_day
 from archive.website import addresses
-from archive.website.addresses import Here, month_page, picture_files, year_page
+from archive.website.addresses import Here, month_page, year_page
 from archive.website.counted_days import days_summary
 from archive.website.formatting import MONTHS, day_and_month, format_month, plural
-from archive.website.observing_days import ObservingDay
+from archive.website.observing_days import ShownDay, UnmeasuredDay, tiny_file
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
 
 __all__ = ["YearGridDay", "YearGridRow", "YearPage", "year_pages"]
@@ -61,7 +61,7 @@ class YearPage:
     next: Link | None
 
 
-def year_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[PagePlan[YearPage]]:
+def year_pages(days: Sequence[ShownDay], face: SiteFace) -> list[PagePlan[YearPage]]:
     """Plan a page for every year with pictures; `days` in order of time."""
     years = [(year, tuple(of_year)) for year, of_year in groupby(days, lambda day: day.day.year)]
     around = zip([None, *years[:-1]], [*years[1:], None], strict=True)
@@ -72,7 +72,7 @@ def year_pages(days: Sequence[ObservingDay], face: SiteFace) -> list[PagePlan[Ye
 
 
 def _plan(
-    year: int, days: tuple[ObservingDay, ...], neighbours: tuple[int | None, int | None], face: SiteFace
+    year: int, days: tuple[ShownDay, ...], neighbours: tuple[int | None, int | None], face: SiteFace
 ) -> PagePlan[YearPage]:
     return PagePlan(
         year_page(year),
@@ -81,9 +81,7 @@ def _plan(
     )
 
 
-def _page(
-    year: int, days: tuple[ObservingDay, ...], neighbours: tuple[int | None, int | None], face: SiteFace
-) -> YearPage:
+def _page(year: int, days: tuple[ShownDay, ...], neighbours: tuple[int | None, int | None], face: SiteFace) -> YearPage:
     here = Here(year_page(year))
     summary = days_summary(days)
     previous, following = (None if one is None else Link(str(one), here.to(year_page(one))) for one in neighbours)
@@ -105,7 +103,7 @@ def _page(
     )
 
 
-def _rows(year: int, seen: Mapping[date, ObservingDay], here: Here) -> tuple[YearGridRow, ...]:
+def _rows(year: int, seen: Mapping[date, ShownDay], here: Here) -> tuple[YearGridRow, ...]:
     """Return the rows of the year, from that of its first picture to that of its last."""
     first, last = min(seen), max(seen)
     start = first - timedelta(days=(first - _FIRST_ROTATION).days % _ROW_DAYS)
@@ -120,7 +118,7 @@ def _rows(year: int, seen: Mapping[date, ObservingDay], here: Here) -> tuple[Yea
     return tuple(rows)
 
 
-def _field(day: date, year: int, seen: ObservingDay | None, here: Here) -> YearGridDay:
+def _field(day: date, year: int, seen: ShownDay | None, here: Here) -> YearGridDay:
     if day.year != year:
         return YearGridDay(inside=False)
     month = MONTHS[day.month - 1][:3] if day.day == 1 else ""
@@ -130,12 +128,14 @@ def _field(day: date, year: int, seen: ObservingDay | None, here: Here) -> YearG
         inside=True,
         month=month,
         href=here.to(addresses.day_page(day)),
-        src=here.to(picture_files(seen.main.observation).tiny),
+        src=here.to(tiny_file(seen)),
         alt=f"{day_and_month(day)}{_counted(seen)}",
     )
 
 
-def _counted(day: ObservingDay) -> str:
+def _counted(day: ShownDay) -> str:
+    if isinstance(day, UnmeasuredDay):
+        return ", not measured"
     counts = count_of_day(day.observations)
     if counts is None:
         return ""
