@@ -29,11 +29,14 @@ def show(folder: Path, day: str, as_json: bool) -> None:
 
     DAY is a day of the pages, or one observation of it such as 2026-06-03T0915Z.
     """
+    from archive.model.observation import Observation
     from archive.reports.days import show_day
     from archive.stages.spots_in_picture import spots_in_picture
 
     found = show_day(open_archive(folder), day, on_progress=progress())
-    answer = [{**json_fields(one), "spots": spots_in_picture(one)} for one in found]
+    answer = [
+        {**json_fields(one), "spots": spots_in_picture(one)} if isinstance(one, Observation) else one for one in found
+    ]
     print_answer(answer, _lines(found), as_json=as_json)
 
 

@@ -12,8 +12,9 @@ from archive.errors import FactsError
 from archive.execution.progress import Progress
 from archive.model.days import by_day, counted_picture_of_day
 from archive.model.observation import Counts, NamedGroup, Observation
+from archive.records.page_days import utc_days
 from archive.records.settings import read_settings
-from archive.reports.days import counted_near, utc_days
+from archive.reports.days import counted_near
 from archive.stages.archive import opened_archive
 
 __all__ = ["HemisphereCounts", "MonthReport", "ReportRow", "month_report"]

@@ -108,8 +108,8 @@ def _spelled_otherwise(filed: Sequence[ArchivedPicture], *, names: Sequence[Name
             first = spelled.setdefault(group_address(name), name)
             if first != name:
                 found.append(
-                    f"{one.place.file('.toml')}: name = {name!r}: the group is called {first!r}, which has the same "
-                    "page; write it so, or choose another name"
+                    f"{one.place.file('.toml')}: name = {name!r}: the group is called {first!r}, whose page it shares; "
+                    "write it so, or choose another name"
                 )
     return found
 

@@ -77,9 +77,7 @@ def test_other_content_is_refused_in_one_clear_line(data):
     assert picture_kind(data) is None
     with pytest.raises(PictureError) as caught:
         read_pixels(data, "sun.png")
-    assert caught.value.causes == (
-        f"sun.png: not a {FORMATS} picture; save the finished picture as one of these",
-    )
+    assert caught.value.causes == (f"sun.png: not a {FORMATS} picture; save the finished picture as one of these",)
 
 
 @pytest.mark.skipif(not REAL.is_dir(), reason="the real pictures are not beside the project")
