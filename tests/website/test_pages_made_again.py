@@ -8,7 +8,7 @@ import random
 import shutil
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
@@ -23,7 +23,7 @@ from archive.site_tree.local_site import FileGroup
 from archive.store import Blob, Store, digest
 from archive.website import assembly as site_assembly
 from archive.website.addresses import STYLE
-from archive.website.content import DerotatedDisc, DiscLabel, Overlay, Tint
+from archive.website.content import DerotatedDisc, DiscLabel, Overlay, PlainPicture, Tint, UnmeasuredPicture
 from archive.website.pages import SiteFace
 from archive.website.render import static_files, style_hash
 from archive.website.theme import Theme, read_theme
@@ -108,6 +108,7 @@ _CHOICES |= {"spots": "header", "sky": "drift", "solved": "assumed", "assumed": 
 _NAMES = {
     (Observation, "id"), (Sighting, "observation_id"), (Group, "name"), (NamedGroup, "name"), (Film, "stem"),
     (RotationMap, "number"), (DerotatedDisc, "to_observation"), (DerotatedDisc, "to_day"), (Observation, "local_day"),
+    (UnmeasuredPicture, "id"), (UnmeasuredPicture, "local_day"),
     (Tint, "name"), (Tint, "of"),
 }  # fmt: skip
 # No value of the content: the store it was made with, and how a grid is drawn, which the program's code tells.
@@ -156,7 +157,21 @@ def _told_in_full(content: InventedContent) -> InventedContent:
     films = (replace(content.films[0], loop=blob, av1=blob, first_frames={told.observation.id: 3}, rotation=2312),)
     groups = (replace(content.groups[0], return_of="2311-4"), *content.groups[1:])
     info = replace(content.info, address="https://example.org/sun/", instruments=instruments)
-    return replace(content, info=info, entries=entries, films=films, groups=groups)
+    plain, day = PlainPicture(blob, 800, 600), first.observation.day
+    only_shown = UnmeasuredPicture(
+        f"{day}T1811Z", datetime(day.year, day.month, day.day, 18, 11, tzinfo=UTC), "Quay", "Doorstep", "white",
+        blob.sha256, plain, blob, blob, day,
+    )  # fmt: skip
+    return replace(
+        content,
+        info=info,
+        entries=entries,
+        films=films,
+        groups=groups,
+        notes={**content.notes, str(day): "Seen close: ![a spot](close-up.jpg)"},
+        note_pictures={str(day): {"close-up.jpg": plain}},
+        unmeasured=(only_shown,),
+    )
 
 
 def _fields(kind: Any) -> Iterator[tuple[type, str]]:
