@@ -7,8 +7,8 @@ early. So no channel need show the whole disc, and yet the picture lacks nothing
    is drawn with few bends: it is straight but for where a channel begins or ends.
 2. Along the curve brightness rises as the channels do that are neither black nor white there, each by its own
    steepness, which is known from where two of them rise together.
-3. A pixel's place is the nearest on the curve. Differences of colour count less than those of luma: a JPEG keeps them in
-   coarser steps, and mostly for four pixels at once.
+3. A pixel's place is the nearest on the curve. Differences of colour count less than those of luma: a JPEG keeps them
+   in coarser steps, and mostly for four pixels at once.
 """
 
 from __future__ import annotations
