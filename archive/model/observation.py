@@ -153,12 +153,17 @@ class SunView:
 
 @dataclass(frozen=True)
 class Counts:
-    """Groups, spots and the relative number R = k (10 g + s); `stated` where the observer's own count is used."""
+    """Groups, spots and the relative number R = k (10 g + s); `stated` where the observer's own count is used.
+
+    `least_spot_msh` is the smallest spot that shows, in millionths, where blur or noise hides more than usual; None
+    elsewhere.
+    """
 
     groups: int
     spots: int
     relative_number: float
     stated: bool = False
+    least_spot_msh: float | None = None
 
 
 @dataclass(frozen=True)

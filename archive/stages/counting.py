@@ -25,7 +25,7 @@ from archive.stages.archive import Archive
 from archive.stages.evidence import is_up
 from archive.stages.spots_in_picture import places_px
 from archive.stages.studies import studied_pictures
-from archive.stages.uncounted import hidden_remark, shows_spots, uncounted_remark
+from archive.stages.uncounted import caveats, least_spot_msh, shows_spots, uncounted_remark
 from archive.store import Store
 from archive.sun.heliographic import to_disc
 
@@ -65,9 +65,12 @@ def count_spots(
     ]
     studied = studied_pictures(archive, [one.picture for one in looked_at])
     found_spots = {one.id: kept.spots for one, kept in zip(looked_at, studied, strict=True)}
-    why_not = {one.id: uncounted_remark(found_spots[one.id], records[one.id]) for one in looked_at}
-    in_part = {one.id: hidden_remark(found_spots[one.id], records[one.id]) for one in looked_at}
-    found = [_with_remark(one, why_not.get(one.id) or in_part.get(one.id)) for one in found]
+    why_not = {one.id: uncounted_remark(one.disc, found_spots[one.id], records[one.id]) for one in looked_at}
+    remarks = {
+        one.id: (why,) if (why := why_not[one.id]) else caveats(one.disc, found_spots[one.id], records[one.id])
+        for one in looked_at
+    }
+    found = [replace(one, remarks=(*one.remarks, *remarks.get(one.id, ()))) for one in found]
     counted = [one for one in looked_at if why_not[one.id] is None]
     spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
     spots = _without_fixed_pattern(counted, spots)
@@ -75,16 +78,19 @@ def count_spots(
     followed = _followed(counted, groups, records, names=names)
     called = {(seen.observation_id, seen.group): track.name for track in followed for seen in track.sightings}
     observations = tuple(
-        _with_counts(one, groups[one.id], called, records[one.id], k=archive.settings.relative_number_k)
+        _with_counts(
+            one,
+            groups[one.id],
+            called,
+            records[one.id],
+            k=archive.settings.relative_number_k,
+            least_msh=least_spot_msh(one.disc, found_spots[one.id], records[one.id]),
+        )
         if one.id in groups
         else one
         for one in found
     )
     return CountResult(observations, followed, names_to_register(followed, known={one.name for one in names}))
-
-
-def _with_remark(one: Observation, remark: str | None) -> Observation:
-    return one if remark is None else replace(one, remarks=(*one.remarks, remark))
 
 
 def _clean(one: Observation, spots: tuple[Spot, ...], record: Record) -> tuple[Spot, ...]:
@@ -220,6 +226,7 @@ def _with_counts(
     record: Record,
     *,
     k: float,
+    least_msh: float | None,
 ) -> Observation:
     by_hand = record.groups is not None
     spots = sum(len(group.spots) for group in groups)
@@ -229,7 +236,7 @@ def _with_counts(
         number, spots = record.counts.groups, record.counts.spots
     return replace(
         one,
-        counts=Counts(number, spots, k * (10 * number + spots), stated=record.is_counted),
+        counts=Counts(number, spots, k * (10 * number + spots), record.is_counted, least_msh),
         # Without the area of one group that of all is not known.
         spot_area_msh=sum(areas_msh) if len(areas_msh) == len(groups) else None,
         groups=tuple(NamedGroup(called.get((one.id, group)), group, by_hand) for group in groups),

@@ -126,8 +126,11 @@ def _activity_caption(span: Span) -> str:
 def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
     day = one.day
     figures = (counts.groups, counts.spots, counts.relative_number, one.spot_area_msh)
+    hidden = "" if counts.least_spot_msh is None else f"without spots under {number(counts.least_spot_msh)}"
     return ChartRow(
-        Link(format_day(day), here.to(day_page(day))), tuple(map(number, figures)), BY_HAND if counts.stated else ""
+        Link(format_day(day), here.to(day_page(day))),
+        tuple(map(number, figures)),
+        BY_HAND if counts.stated else hidden,
     )
 
 
