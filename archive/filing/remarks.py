@@ -9,10 +9,11 @@ from archive.orientation.low_sun import flattening_warning
 from archive.records.places import Place
 from archive.stages.evidence import is_up, night_remark
 
-__all__ = ["guesses", "ignored_options", "remarks"]
+__all__ = ["guesses", "ignored_options", "remarks", "time_remarks"]
 
 _LOW_SUN_DEG = 2.0
 _WHOLE_LIMB = 0.75
+_TIME_RIGHT = "is the time right"  # in the remarks of all stages that doubt it
 
 
 def guesses(name: str, place: Place, stated: StatedFacts) -> list[str]:
@@ -47,8 +48,19 @@ def ignored_options(name: str, place: Place, options: AddOptions) -> tuple[str, 
 
 def remarks(name: str, place: Place, observation: Observation) -> list[str]:
     """Return remarks on an observation for the observer to check."""
+    found = [f"{name}: {remark}" for remark in observation.remarks if _TIME_RIGHT not in remark]
+    open_readings = open_readings_remark(observation.orientation, record_file=place.file(".toml"))
+    found += [] if open_readings is None else [f"{name}: {open_readings}"]
+    if observation.disc.limb_fraction < _WHOLE_LIMB:
+        share = f"{100 * observation.disc.limb_fraction:.0f} %"
+        found.append(f"{name}: only {share} of the limb is in the picture and clear")
+    return found
+
+
+def time_remarks(name: str, place: Place, observation: Observation) -> list[str]:
+    """Return remarks on what a wrong time may have caused; of many pictures one remark takes their place."""
     found = [f"{name}: evidence for north disagrees: {dispute}" for dispute in observation.orientation.disputes]
-    found += [f"{name}: {remark}" for remark in observation.remarks]
+    found += [f"{name}: {remark}" for remark in observation.remarks if _TIME_RIGHT in remark]
     sun = observation.sun
     if not is_up(sun):
         found.append(
@@ -57,12 +69,5 @@ def remarks(name: str, place: Place, observation: Observation) -> list[str]:
         )
     elif sun.altitude_deg < _LOW_SUN_DEG:
         found.append(f"{name}: the Sun was only {sun.altitude_deg:.1f} deg high; is the time right?")
-    further = (
-        flattening_warning(observation.disc, sun),
-        open_readings_remark(observation.orientation, record_file=place.file(".toml")),
-    )
-    found += [f"{name}: {remark}" for remark in further if remark is not None]
-    if observation.disc.limb_fraction < _WHOLE_LIMB:
-        share = f"{100 * observation.disc.limb_fraction:.0f} %"
-        found.append(f"{name}: only {share} of the limb is in the picture and clear")
-    return found
+    flattened = flattening_warning(observation.disc, sun)
+    return found if flattened is None else [*found, f"{name}: {flattened}"]

@@ -37,7 +37,9 @@ def show_day(root: Path, day: str, *, on_progress: Progress) -> list[Observation
     """
     settings = read_settings(root)  # first: an archive of a newer program is not read
     near = places(root, utc_days(settings, [day[:10]]) if is_day(day[:10]) else {day[:10]})
-    wanted = {place.id: place.day for place in near if day == (place.id if "T" in day else _day_of(settings, root, place))}
+    wanted = {
+        place.id: place.day for place in near if day == (place.id if "T" in day else _day_of(settings, root, place))
+    }
     if not wanted:
         raise FactsError(f"{day}: {_format_none(settings, root, day)}")
     with opened_archive(root, on_progress=on_progress) as archive:
