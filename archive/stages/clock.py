@@ -17,6 +17,7 @@ __all__ = ["ClockFinding", "clock_findings"]
 
 _WITHOUT_HOUR = ("stated", "header", "spots")  # kinds of evidence for north that hold at any hour of the day
 _MOST_OFF_MEAN_HOURS = 3.0
+_MOST_PICTURES = 4000  # the latest: 0.3 s
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,7 @@ def clock_findings(
     found = []
     for instrument in settings.instruments:
         mine = [one for one in observations if one.instrument == instrument.name and one.band == "white"]
+        mine = mine[-_MOST_PICTURES:]
         timed = [_timed(settings, instrument, one, evidence[one.id]) for one in mine]
         likely = _likely_hours(settings, mine[len(mine) // 2]) if mine else []
         error = common_clock_error(timed, likely_hours=likely)
@@ -101,9 +103,8 @@ def _told(
 ) -> str:
     side = f"hour{'' if abs(error.hours) == 1 else 's'} {'earlier' if error.hours < 0 else 'later'}"
     span = f"{pictures[0].day} to {pictures[-1].day}"
-    words = [f"--shift {_duration(error.hours)}"]
-    words += [f"--from {error.first}"] if error.first is not None else []
-    words += [f"--to {error.last}"] if error.last is not None else []
+    # The days are named although nothing may speak against others: only those of some weeks may have been looked at.
+    words = [f"--shift {_duration(error.hours)}", f"--from {pictures[0].day}", f"--to {pictures[-1].day}"]
     words += [f"--instrument '{instrument.name}'"] if len(settings.instruments) > 1 else []
     return (
         f"the pictures of {error.days} days ({span}, {instrument.name}) all fit better {abs(error.hours):g} "

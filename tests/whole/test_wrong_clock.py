@@ -61,10 +61,10 @@ def test_a_zone_taken_for_utc_is_told_once_and_mended(
     (line,) = warnings
     assert "all fit better 2 hours earlier" in line
     assert "UTC+2" in line
-    assert "`northlimb amend FOLDER --shift -2h` moves them" in line
+    assert "`northlimb amend FOLDER --shift -2h --from 2026-06-03 --to 2026-06-10` moves them" in line
     _, told = answer("build", folder)
     assert sum("all fit better" in one for one in told["warnings"]) == 1
-    assert answer("amend", folder, "--shift", "-2h")[0] == 0
+    assert answer("amend", folder, "--shift", "-2h", "--from", "2026-06-03", "--to", "2026-06-10")[0] == 0
     _, told = answer("build", folder)
     assert not any("fit better" in one for one in told["warnings"])
     for day in sorted({name[:10] for name in truth}):
