@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from archive.commands.options import FOLDER, JSON
-from archive.commands.printing import caution_lines, print_answer
+from archive.commands.printing import caution_lines, print_answer, print_warnings
 from archive.commands.values import ImpossibleValue, Number, as_misuse, parse_site
 from archive.model.choices import MIRRORED, MOUNTS
 
@@ -24,7 +24,7 @@ _QUESTIONS: dict[str, tuple[str, tuple[str, ...] | None, str | None]] = {
     "title": ("Title", None, None),
     "observer": ("Observer", None, None),
     "site": ("Site: NAME,LATITUDE,LONGITUDE[,ELEVATION], north and east positive", None, None),
-    "time_zone": ("Time zone", None, "UTC"),
+    "time_zone": ("Time zone of times that come without one", None, None),  # this computer's is proposed
     "instrument": ("Instrument", None, None),
     "mount": ("Mount (unknown is fine: days with spots show north without it)", MOUNTS, UNKNOWN),
     "mirrored": ("Are its pictures mirror images (unknown is fine: spots show it)?", MIRRORED, UNKNOWN),
@@ -54,7 +54,10 @@ _EXAMPLE = {
 @click.option("--title", help="Title of the archive and its site.")
 @click.option("--observer", help="Name that the site gives as the observer.")
 @click.option("--site", help="NAME,LATITUDE,LONGITUDE[,ELEVATION]: degrees, north and east positive; metres.")
-@click.option("--time-zone", help="Zone of times that come without one, such as Europe/London.")
+@click.option(
+    "--time-zone",
+    help="Zone of times that come without one, such as Europe/London; on a terminal this computer's is proposed.",
+)
 @click.option("--instrument", help="Name of the telescope and camera.")
 @click.option("--mount", type=click.Choice(MOUNTS), help="How the instrument is mounted.")
 @click.option(
@@ -72,16 +75,20 @@ _EXAMPLE = {
 @JSON
 def new(folder: Path, as_json: bool, camera_angle: float | None, **wanted: str | None) -> None:
     """Make an empty archive in FOLDER. On a terminal, what is missing is asked for."""
-    from archive.records.new_archive import create_archive
+    from archive.records.new_archive import create_archive, far_zones
 
     answers = _complete({**wanted, "camera_angle": None if camera_angle is None else str(camera_angle)})
-    settings_file = create_archive(folder, _settings(answers))
+    settings = _settings(answers)
+    settings_file = create_archive(folder, settings)
+    warnings = far_zones(settings)
+    print_warnings(warnings)
     lines = [
         f"made {settings_file}; edit it whenever something changes",
         f"next: northlimb add {folder} PICTURE...",
         *caution_lines(),
     ]
-    print_answer({"status": "done", "folder": folder, "settings": settings_file}, lines, as_json=as_json)
+    answer = {"status": "done", "folder": folder, "settings": settings_file, "warnings": warnings}
+    print_answer(answer, lines, as_json=as_json)
 
 
 def _complete(wanted: dict[str, str | None]) -> dict[str, str]:
@@ -98,6 +105,7 @@ def _complete(wanted: dict[str, str | None]) -> dict[str, str]:
 def _ask(name: str) -> str:
     """Return the answer to one question, asked again until it can be."""
     question, choices, default = _QUESTIONS[name]
+    default = _proposed_zone() if name == "time_zone" else default
     kind = click.Choice(choices) if choices else None
 
     def checked(text: str) -> str:
@@ -106,6 +114,12 @@ def _ask(name: str) -> str:
         return answer
 
     return str(click.prompt(question, default=default, type=kind, value_proc=checked, err=True))
+
+
+def _proposed_zone() -> str:
+    from archive.records.zones import computer_zone
+
+    return computer_zone() or "UTC"
 
 
 def _settings(answers: dict[str, str]) -> Settings:

@@ -12,7 +12,7 @@ from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.filing.choosing import chosen_files
 from archive.filing.intake import AddResult, AlreadyFiled, AskTime, Filing, NewObservation, file_pictures
-from archive.filing.remarks import remarks
+from archive.filing.remarks import remarks, time_remarks
 from archive.filing.statements import AddOptions
 from archive.records.checksums import read_checksums
 from archive.records.folder import writing
@@ -20,6 +20,7 @@ from archive.records.places import sizes_on_disk
 from archive.records.removed import removed_sums
 from archive.records.settings import read_settings
 from archive.stages.archive import Archive, opened_archive
+from archive.stages.clock import clock_findings
 from archive.stages.inspection import archived_pictures, measured_pictures, near_days, observations, solve
 
 __all__ = ["AddResult", "add_pictures"]
@@ -102,7 +103,10 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
     archive.on_progress("solving", 0, 1)
     solved = solve(archive, known, asked={one.place.id for one in new})
     found = {one.id: one for one in observations(known, solved)}
+    clock = clock_findings(archive.settings, list(found.values()), solved.evidence)
+    told = {id_: finding for finding in clock for id_ in finding.ids}
     times_from = {one.place.id: one.record.time_from for one in near}
+    last = {id(told[one.place.id]): one for one in new if one.place.id in told}
     for one in new:
         if one.place.id not in found:
             yield AddResult(
@@ -114,6 +118,11 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
             continue
         observation = found[one.place.id]
         name = Path(one.picture).name
+        finding = told.get(one.place.id)
+        if finding is None:
+            about_time = tuple(time_remarks(name, one.place, observation))
+        else:
+            about_time = (finding.text,) if last[id(finding)] is one else ()
         yield AddResult(
             one.picture,
             "added",
@@ -123,7 +132,7 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
             one.when.read_as,
             observation.disc,
             observation.orientation,
-            (*one.warnings, *remarks(name, one.place, observation)),
+            (*one.warnings, *remarks(name, one.place, observation), *about_time),
         )
 
 

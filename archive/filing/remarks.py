@@ -15,11 +15,12 @@ from archive.records.settings import find_named, read_settings
 from archive.stages.evidence import is_up, night_remark
 from archive.sun.view import sun_view
 
-__all__ = ["altitude_remarks", "guesses", "ignored_options", "remarks"]
+__all__ = ["altitude_remarks", "guesses", "ignored_options", "remarks", "time_remarks"]
 
 _LOW_SUN_DEG = 2.0
 _WHOLE_LIMB = 0.75
 _MOST_TOLD = 3
+_TIME_RIGHT = "is the time right"  # in the remarks of all stages that doubt it
 
 
 def guesses(name: str, place: Place, stated: StatedFacts) -> list[str]:
@@ -83,15 +84,18 @@ def _altitude_remark(place: Place, sun: SunView) -> str | None:
 
 def remarks(name: str, place: Place, observation: Observation) -> list[str]:
     """Return remarks on an observation for the observer to check."""
-    found = [f"{name}: evidence for north disagrees: {dispute}" for dispute in observation.orientation.disputes]
-    found += [f"{name}: {remark}" for remark in observation.remarks]
-    further = (
-        _altitude_remark(place, observation.sun),
-        flattening_warning(observation.disc, observation.sun),
-        open_readings_remark(observation.orientation, record_file=place.file(".toml")),
-    )
-    found += [f"{name}: {remark}" for remark in further if remark is not None]
+    found = [f"{name}: {remark}" for remark in observation.remarks if _TIME_RIGHT not in remark]
+    open_readings = open_readings_remark(observation.orientation, record_file=place.file(".toml"))
+    found += [] if open_readings is None else [f"{name}: {open_readings}"]
     if observation.disc.limb_fraction < _WHOLE_LIMB:
         share = f"{100 * observation.disc.limb_fraction:.0f} %"
         found.append(f"{name}: only {share} of the limb is in the picture and clear")
     return found
+
+
+def time_remarks(name: str, place: Place, observation: Observation) -> list[str]:
+    """Return remarks on what a wrong time may have caused; of many pictures one remark takes their place."""
+    found = [f"{name}: evidence for north disagrees: {dispute}" for dispute in observation.orientation.disputes]
+    found += [f"{name}: {remark}" for remark in observation.remarks if _TIME_RIGHT in remark]
+    further = (_altitude_remark(place, observation.sun), flattening_warning(observation.disc, observation.sun))
+    return [*found, *(f"{name}: {remark}" for remark in further if remark is not None)]

@@ -12,7 +12,7 @@ from archive.model.angles import difference_deg, wrapped_deg
 from archive.model.observation import Disc, Evidence, SunView
 from archive.sun.refraction import refraction_flattening
 
-__all__ = ["flattening_warning", "low_sun_evidence"]
+__all__ = ["MIN_LIMB_FRACTION", "flattening_error", "flattening_warning", "low_sun_evidence"]
 
 # Limb fits of 37 HMI, 21 MDI and 4 other pictures, none of a low Sun, gave a flattening of 0 to 0.0014; a mosaic 0.003.
 # Refraction is proportional to the air's density: 28 degrees C more, or 900 m higher, change it by a tenth.
@@ -20,7 +20,7 @@ _OUT_OF_ROUND = 0.001
 _AIR_SHARE = 0.1
 _CLEAR_SIGMAS = 3.0
 _MIN_ALTITUDE_DEG = -1.0
-_MIN_LIMB_FRACTION = 0.75  # where more is cut, an ellipse and a shifted circle are too much alike
+MIN_LIMB_FRACTION = 0.75  # where more is cut, an ellipse and a shifted circle are too much alike
 
 
 def low_sun_evidence(disc: Disc, sun: SunView, *, near_deg: float, mirrored: bool) -> Evidence | None:
@@ -39,7 +39,7 @@ def low_sun_evidence(disc: Disc, sun: SunView, *, near_deg: float, mirrored: boo
     Evidence or None
         None where refraction is too weak, or the limb's flattening is not the one expected.
     """
-    error = _flattening_error(disc)
+    error = flattening_error(disc)
     if (
         not _is_usable(disc, sun)
         or disc.flattening == 0.0
@@ -62,7 +62,7 @@ def flattening_warning(disc: Disc, sun: SunView) -> str | None:
     if not _is_usable(disc, sun):
         return None
     predicted = _predicted(sun)
-    allowed = _CLEAR_SIGMAS * math.hypot(_flattening_error(disc), _AIR_SHARE * predicted)
+    allowed = _CLEAR_SIGMAS * math.hypot(flattening_error(disc), _AIR_SHARE * predicted)
     if abs(disc.flattening - predicted) <= allowed:
         return None
     return (
@@ -73,13 +73,13 @@ def flattening_warning(disc: Disc, sun: SunView) -> str | None:
 
 
 def _is_usable(disc: Disc, sun: SunView) -> bool:
-    return sun.altitude_deg >= _MIN_ALTITUDE_DEG and disc.limb_fraction >= _MIN_LIMB_FRACTION
+    return sun.altitude_deg >= _MIN_ALTITUDE_DEG and disc.limb_fraction >= MIN_LIMB_FRACTION
 
 
 def _predicted(sun: SunView) -> float:
     return refraction_flattening(sun.altitude_deg, semidiameter_arcsec=sun.semidiameter_arcsec)
 
 
-def _flattening_error(disc: Disc) -> float:
+def flattening_error(disc: Disc) -> float:
     """Return the standard error of the flattening: the limb's cos 2t and sin 2t terms are as precise as its centre."""
     return math.hypot(2.0 * disc.centre_sigma_px / disc.radius_px, _OUT_OF_ROUND)

@@ -20,9 +20,10 @@ from archive.reading.shared_formats import embedded_xmp
 __all__ = ["xmp_times"]
 
 _MARK, _KEYWORD, _TAG = b"http://ns.adobe.com/xap/1.0/\0", b"XML:com.adobe.xmp", 700
-# An editor's history of years takes some hundred kB. 16 MB cost the parser 0.3 s and hardly any memory.
-MOST_BYTES = 16_000_000
+# An editor's history of years takes some hundred kB.
+MOST_BYTES = 8_000_000
 MOST_VALUES = 1000
+MOST_DEPTH = 100  # history and ingredients take ten; an element within another costs the parser 100 bytes
 _LONGEST_TIME = 100  # with white space around it
 
 _EXIF, _PHOTOSHOP = "http://ns.adobe.com/exif/1.0/ ", "http://ns.adobe.com/photoshop/1.0/ "
@@ -126,6 +127,8 @@ class _Reader:
     def start(self, name: str, attributes: dict[str, str]) -> None:
         """Take properties written as attributes; begin one written as an element."""
         self._depth += 1
+        if self._depth > MOST_DEPTH:
+            raise ValueError(f"over {MOST_DEPTH} elements within each other")
         if name == _RDF and self._rdf_depth == _NOWHERE:
             self._rdf_depth = self._depth
         for key, value in attributes.items():

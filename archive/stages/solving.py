@@ -17,6 +17,7 @@ from archive.orientation.single_picture import solution_among_neighbours
 from archive.orientation.spots import SpotSolution, solve_spots
 from archive.stages.candidates import Candidate, band_of, own_mirrored, sky_deg_of, within_reach
 from archive.stages.mount_check import mount_contradictions
+from archive.stages.mount_free import mount_free_readings
 from archive.store import Store
 
 __all__ = ["InstrumentEvidence", "Solutions", "solve_instruments"]
@@ -28,11 +29,17 @@ _TIME_CHECK_NEIGHBOURS = 2
 
 @dataclass(frozen=True)
 class InstrumentEvidence:
-    """The solution of a picture from its spots, its instrument's camera angle then, and a remark on it."""
+    """The solution of a picture from its spots, its instrument's camera angle then, and a remark on it.
+
+    `clock_hours` is by how many hours later its spots would fit those of its neighbours; `without_mount` the solution
+    of a week that does not fit the mount.
+    """
 
     reading: SpotSolution | None = None
     epoch: CameraEpoch | None = None
     remark: str | None = None
+    clock_hours: float | None = None
+    without_mount: SpotSolution | None = None
 
 
 @dataclass(frozen=True)
@@ -51,6 +58,8 @@ class _Work:
     asked: frozenset[str] | None
     readings: dict[str, SpotSolution] = field(default_factory=dict)
     remarks: dict[str, str] = field(default_factory=dict)
+    clock_hours: dict[str, float] = field(default_factory=dict)
+    without_mount: dict[str, SpotSolution] = field(default_factory=dict)
     off_mount: set[str] = field(default_factory=set)
     blocks: list[str] = field(default_factory=list)
 
@@ -82,6 +91,8 @@ def solve_instruments(
             work.readings.get(one.id),
             epoch_at(epochs[one.instrument.name], days_since_1970(one.record.time)),
             work.remarks.get(one.id),
+            work.clock_hours.get(one.id),
+            work.without_mount.get(one.id),
         )
         for one in candidates
     }
@@ -107,6 +118,11 @@ def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch,
         # A picture whose mirroring is stated by itself, as after a flip in software, is solved with its like.
         _solve_set(work, [one for one in usable if own_mirrored(one) is stated], mirrored=stated)
         _check_times(work, [one for one in usable if own_mirrored(one) is stated])
+    if pictures[0].instrument.mount == "altaz":
+        alike = [one for one in usable if own_mirrored(one) is None]
+        work.without_mount |= mount_free_readings(
+            alike, work.readings, store=work.store, asked=work.asked, names=work.blocks
+        )
     epochs = _learn(work, usable)
     contradictions = mount_contradictions(usable, work.readings, epochs, store=work.store, asked=work.asked)
     for one in contradictions:
@@ -158,6 +174,7 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
         )
         if hours is not None:
             side = "earlier" if hours < 0 else "later"
+            work.clock_hours[one.id] = float(hours)
             work.remarks[one.id] = f"its spots fit better about {abs(hours)} hours {side}; is the time right?"
 
 

@@ -17,6 +17,7 @@ from archive.records.group_names import read_names
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
 from archive.stages.archive import Archive
+from archive.stages.clock import clock_findings
 from archive.stages.inspection import (
     ArchivedPicture,
     archived_pictures,
@@ -71,6 +72,7 @@ def survey(archive: Archive) -> Survey:
         *(f"{file}: has no record; it is not shown" for file in unfiled(archive.files, originals)),
         *_misplaced(filed, tomorrow=_tomorrow()),
         *_spelled_otherwise(filed, names=read_names(archive.files)),
+        *(one.text for one in clock_findings(archive.settings, found, solved.evidence)),
         *(text for one in archive.settings.instruments for text in _contradicted(one, solved.epochs.get(one.name, ()))),
     )
     ahead = [days_since_1970(one.record.time) - 1.0 for one in filed if one.record.time > _tomorrow()]

@@ -135,6 +135,7 @@ def _jpeg() -> tuple[bytes, ...]:
         (noise("u1"), "L", {}),
         (noise("u1", channels=3), "RGB", {"progressive": True, "exif": b"Exif\0\0" + _block()}),
         (noise("u1", channels=4), "CMYK", {"restart_marker_blocks": 2}),
+        (noise("u1"), "L", {"xmp": _xmp()[1]}),
     ):
         stream = io.BytesIO()
         Image.fromarray(values, mode=mode).save(stream, "JPEG", **options) if mode == "CMYK" else Image.fromarray(
@@ -168,7 +169,7 @@ def _tiff() -> tuple[bytes, ...]:
         (noise("u2", channels=3), {"compression": "lzw", "tile": (16, 16), "photometric": "rgb"}),
         (noise("u2"), {"compression": "lzw", "rowsperstrip": 8}),
         (noise("f4"), {"bigtiff": True, "compression": "zstd"}),
-        (noise("u1"), {"compression": "packbits"}),
+        (noise("u1"), {"compression": "packbits", "extratags": [(700, 1, len(_xmp()[0]), _xmp()[0], True)]}),
         (noise("u1"), {"compression": "lzma", "byteorder": ">"}),
     ):
         stream = io.BytesIO()
