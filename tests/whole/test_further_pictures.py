@@ -103,6 +103,21 @@ def test_the_days_page_shows_it_smaller_with_its_caption_and_nothing_private(mad
         assert words not in published
 
 
+def test_a_drawing_without_paper_is_shown_on_white(archive_folder: Path, tmp_path: Path) -> None:
+    assert main(["add", str(archive_folder), str(draw(tmp_path / "20260603T091500Z.png"))]) == 0
+    ink = Image.new("RGBA", (48, 40), (0, 0, 0, 0))
+    ink.paste((0, 0, 0, 255), (0, 0, 24, 40))
+    ink.save(tmp_path / "ink-2026-06-03.png")
+    assert main(["add", str(archive_folder), str(tmp_path / "ink-2026-06-03.png"), "--extra"]) == 0
+    assert main(["build", str(archive_folder)]) == 0
+    page = archive_folder / "site/days/2026-06-03/index.html"
+    (one,) = Figures(page).found
+    with Image.open(page.parent / one["src"]) as shown:
+        levels = np.asarray(shown.convert("L"), float)
+    assert levels[:, :20].max() < 10.0
+    assert levels[:, 28:].min() > 245.0
+
+
 def test_the_same_picture_again_changes_nothing(made: Path, answer: Answer) -> None:
     before = {path: path.read_bytes() for path in (made / DAY).iterdir()}
     status, told = answer("add", made, made.parent / "0915Z.jpg", "--extra")
