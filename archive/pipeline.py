@@ -17,7 +17,7 @@ from archive.records.group_names import add_names, read_names
 from archive.records.record import read_record
 from archive.site_tree.digests import digests_of
 from archive.stages.archive import Archive
-from archive.stages.comparison import with_derotated
+from archive.stages.comparison import compared_views, with_derotated
 from archive.stages.comparison_picture import derotated_picture
 from archive.stages.counting import CountResult, count_spots
 from archive.stages.discs import forget_discs, offered_discs, whole_discs
@@ -81,7 +81,7 @@ def gathered_site(archive: Archive) -> Gathered:
     surveyed = survey(archive)
     counted = counted_pictures(archive, surveyed)
     found = counted.observations
-    derived = derived_pictures(archive, found)
+    derived = derived_pictures(archive, found, views=compared_views(found))
     discs = {one.id: made.disc for one, made in zip(found, derived, strict=True) if made.disc is not None}
     offered = whole_discs(archive, offered_discs(settings, found), discs)
     entries = [entry_of(settings, one, pictures, offered) for one, pictures in zip(found, derived, strict=True)]

@@ -33,6 +33,15 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
+# Rooms with the longest modules come first, so that the processors end together: a module is tested by one of them.
+_LONGEST_FIRST = ("website", "whole", "studies", "publishing", "disc")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    rank = {room: number for number, room in enumerate(_LONGEST_FIRST)}
+    items.sort(key=lambda item: rank.get(item.path.parent.name, len(rank)))  # modules stay whole, and in their order
+
+
 @pytest.fixture(autouse=True, scope="module")
 def _a_processor_each(request: pytest.FixtureRequest) -> Iterator[None]:
     """Where tests run side by side the command keeps to one processor, but in modules that say `ALL_PROCESSORS`."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -75,12 +75,14 @@ def amend(
 
 
 def _amend_one(folder: Path, observation: str, time_text: str | None, *, undo: bool) -> Amendment:
+    from archive.filing.remarks import altitude_remarks
     from archive.upkeep import amendment
 
     files, time = open_archive(folder), _time(time_text, undo=undo)
     if undo:
         return amendment.take_back(files, observation, on_progress=progress())
-    return amendment.amend(files, observation, time, on_progress=progress())
+    changed = amendment.amend(files, observation, time, on_progress=progress())
+    return replace(changed, warnings=(*changed.warnings, *altitude_remarks(files, [changed.id])))
 
 
 def _time(time_text: str | None, *, undo: bool) -> datetime | None:
@@ -96,6 +98,7 @@ def _amend_many(
     folder: Path, time_text: str | None, shift_text: str | None, *, undo: bool, first: datetime | None,
     last: datetime | None, instrument: str | None,
 ) -> Shift:  # fmt: skip
+    from archive.filing.remarks import altitude_remarks
     from archive.upkeep import shifting
 
     if time_text is not None:
@@ -111,7 +114,10 @@ def _amend_many(
     first_day, last_day = (None if day is None else day.date() for day in (first, last))
     selection = shifting.Selection(first_day, last_day, instrument)
     shift = parse_duration(shift_text, name="--shift")
-    return shifting.shift_times(open_archive(folder), shift, selection, on_progress=progress())
+    files = open_archive(folder)
+    changed = shifting.shift_times(files, shift, selection, on_progress=progress())
+    remarks = altitude_remarks(files, [one.id for one in changed.pictures])
+    return replace(changed, warnings=(*changed.warnings, *remarks))
 
 
 def _amended_lines(changed: Amendment, folder: Path, *, undone: bool) -> Iterator[str]:

@@ -27,6 +27,8 @@ __all__ = ["remove"]
 def remove(folder: Path, observation: str, undo: bool, as_json: bool) -> None:
     """Take an OBSERVATION, such as 2026-06-03T0915Z, out of the archive FOLDER; nothing is deleted.
 
+    A day, such as 2026-06-03, names its observation where it has one only.
+
     Original and record go to a dated folder in `removed/`, and the original's line goes from the checksums. A further
     picture of a day, such as 2026-06-03/close-up.jpg, goes there with its line in the notes.
     """

@@ -101,6 +101,9 @@ def _text(report: MonthReport) -> str:
     ]
     if any(row.stated for row in report.rows):
         lines.append("* counted by hand")
+    least = [row.least_spot_msh for row in report.rows if row.least_spot_msh is not None]
+    if least:
+        lines.append(f"~ spots under some {max(least):.0f} millionths would not show; their days are in the means")
     return "\n".join(lines)
 
 
@@ -110,7 +113,7 @@ def _cells(row: ReportRow) -> tuple[str, ...]:
         f"{row.day:%d}",
         f"{row.time_utc:%H:%M}",
         "-" if row.seeing is None else f"{row.seeing:g}",
-        f"{row.groups}{'*' if row.stated else ''}",
+        f"{row.groups}{'*' if row.stated else ''}{'' if row.least_spot_msh is None else '~'}",
         str(row.spots),
         f"{row.relative_number:g}",
         *sides,

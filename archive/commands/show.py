@@ -10,7 +10,7 @@ import click
 
 from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import open_archive
-from archive.commands.printing import format_count, format_north, print_answer, print_warnings
+from archive.commands.printing import format_count, format_north, json_fields, print_answer, print_warnings
 from archive.commands.streams import progress
 
 if TYPE_CHECKING:
@@ -29,10 +29,15 @@ def show(folder: Path, day: str, as_json: bool) -> None:
 
     DAY is a day of the pages, or one observation of it such as 2026-06-03T0915Z.
     """
+    from archive.model.observation import Observation
     from archive.reports.days import show_day
+    from archive.stages.spots_in_picture import spots_in_picture
 
     found = show_day(open_archive(folder), day, on_progress=progress())
-    print_answer(found, _lines(found), as_json=as_json)
+    answer = [
+        {**json_fields(one), "spots": spots_in_picture(one)} if isinstance(one, Observation) else one for one in found
+    ]
+    print_answer(answer, _lines(found), as_json=as_json)
 
 
 def _lines(found: Sequence[Observation | UnmeasuredObservation]) -> Iterator[str]:
@@ -70,19 +75,28 @@ def _observation_lines(one: Observation) -> Iterator[str]:
 def _count_lines(one: Observation) -> Iterator[str]:
     """Counts and groups of a picture, and what to paste into its record to put them right."""
     from archive.records.corrections import groups_text
+    from archive.stages.spots_in_picture import spots_in_picture
 
     if one.counts is None or one.groups is None:
         return
     counts = one.counts
     by_hand = " (by hand)" if counts.stated else ""
+    known = one.spot_area_msh
+    area = "area not known" if known is None else f"area {known:.0f} millionths of the hemisphere"
     yield (
         f"  counted  {format_count(counts.groups, 'group')}, {format_count(counts.spots, 'spot')}, "
-        f"R {counts.relative_number:g}{by_hand}, area {one.spot_area_msh or 0.0:.0f} millionths of the hemisphere"
+        f"R {counts.relative_number:g}{by_hand}, {area}"
     )
-    for named in one.groups:
+    spots = spots_in_picture(one)
+    for number, named in enumerate(one.groups):
         yield f"    {_group_line(named)}"
+        for spot in (spot for spot in spots if spot.group == number):
+            yield f"      spot at x {spot.x_px:.1f}, y {spot.y_px:.1f} px, {spot.area_msh:.0f} MSH"
+    record = one.picture.file.rpartition(".")[0]
+    if spots:
+        at = f"x_px = {spots[0].x_px:.1f}, y_px = {spots[0].y_px:.1f}, radius_px = 5.0"
+        yield f"  a spot that is dust: write [[dust]] into {record}.toml, and below it its place, such as {at}"
     if any(named.group.latitude_deg is not None for named in one.groups):
-        record = one.picture.file.rpartition(".")[0]
         stands = "they then stand in place of the measured ones"
         yield f"  to put groups right, paste into {record}.toml and edit ({stands}):"
         for line in groups_text(one.groups).splitlines():
@@ -91,7 +105,8 @@ def _count_lines(one: Observation) -> Iterator[str]:
 
 def _group_line(named: NamedGroup) -> str:
     group = named.group
-    spots = f"{format_count(len(group.spots), 'spot')}, {group.area_msh:.0f} MSH"
+    area = "area not known" if group.area_msh is None else f"{group.area_msh:.0f} MSH"
+    spots = f"{format_count(len(group.spots), 'spot')}, {area}"
     name = named.name or "not yet named"
     if group.latitude_deg is None:
         return f"{name:<14}{spots}, place not known"

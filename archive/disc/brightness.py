@@ -1,5 +1,8 @@
 """One brightness plane out of a grey, colour or tinted picture.
 
+Where all channels show the disc it is their mean. A tint or a palette that leaves one of them white or black is undone
+(`palette`); where colours lie on no curve, the channels that still show the disc are taken.
+
 Of an ordinary picture it is float32, a share of full scale. Of a large one, where that would take four bytes for one,
 it is made of whole numbers, whose largest means white; `as_shares` returns a part of either as shares.
 """
@@ -12,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.disc.palette import Palette, find_palette
 from archive.model.observation import LARGE_PX
 
 __all__ = [
@@ -34,13 +38,14 @@ _CACHED_PX = 60_000  # so many stay in the processor's cache
 _SATURATED = 0.99  # share of full scale from which a value counts as clipped (JPEG ripples below white)
 _CHANNEL_SATURATED_SHARE = 0.1
 _CHANNEL_EMPTY_SHARE = 0.03
+_TINTED_SATURATED_SHARE, _TINTED = 0.02, 0.03  # of bright pixels; mean difference of two channels, of full scale
 
 
 def brightness_plane(values: NDArray[Any], *, full_scale: float) -> Plane:
-    """Return the mean of the channels that still hold the disc, as a share of full scale.
+    """Return one brightness of a picture, as a share of full scale.
 
     A tinted picture often has one channel at white over the whole disc and another at black near the
-    limb; both would move the limb, so such channels are left out. Values are taken as linear.
+    limb; both would move the limb. Values are taken as linear.
 
     Parameters
     ----------
@@ -62,7 +67,9 @@ def brightness_plane(values: NDArray[Any], *, full_scale: float) -> Plane:
     if values.ndim == 2:
         own = values if values.dtype == np.float32 and values is not given else None
         return _as_share(values, full_scale, into=own)
-    channels = _usable_channels(values, full_scale)
+    palette, channels = _palette_or_channels(values, full_scale)
+    if palette is not None:
+        return palette.brightness_of(values, full_scale=full_scale)
     if len(channels) == 1:
         return _as_share(values[..., channels[0]], full_scale)
     total = np.empty(values.shape[:2], dtype=np.float32)
@@ -146,11 +153,15 @@ def _whole_numbers(values: NDArray[Any], full_scale: float) -> Plane:
     """Return the plane of a large picture: its own numbers, or in 16 bits the mean of several channels."""
     if values.ndim == 2:
         return values
-    channels = _usable_channels(values, full_scale)
+    palette, channels = _palette_or_channels(values, full_scale)
+    plane = np.empty(values.shape[:2], dtype=np.uint16)
+    if palette is not None:
+        for rows in row_strips(values):
+            plane[rows] = np.rint(65535.0 * palette.brightness_of(values[rows], full_scale=full_scale))
+        return plane
     if len(channels) == 1:
         return values[..., channels[0]]
     number, widened = len(channels), 65535 // int(full_scale)
-    plane = np.empty(values.shape[:2], dtype=np.uint16)
     for rows in row_strips(values):
         total = sum(values[rows][..., channel].astype(np.uint32) for channel in channels)
         plane[rows] = (total * widened + number // 2) // number
@@ -168,12 +179,16 @@ def _as_share(plane: NDArray[Any], full_scale: float, *, into: NDArray[Any] | No
     return share
 
 
-def _usable_channels(values: NDArray[Any], full_scale: float) -> list[int]:
+def _palette_or_channels(values: NDArray[Any], full_scale: float) -> tuple[Palette | None, list[int]]:
+    """Return the palette of a tinted picture in which a channel is white or black, and the channels that are not."""
     step = max(1, min(values.shape[:2]) // 256)
     sample = values[::step, ::step].astype(np.float32) / full_scale
     brightest = sample.max(axis=2)
     bright = sample[brightest >= 0.5 * np.percentile(brightest, 99)]  # all of a picture that is black throughout
     saturated = np.mean(bright >= _SATURATED, axis=0)
     empty = np.mean(bright <= 1.5 / 255.0, axis=0)
-    usable = [c for c in range(3) if saturated[c] < _CHANNEL_SATURATED_SHARE and empty[c] < _CHANNEL_EMPTY_SHARE]
-    return usable or [int(np.argmin(saturated + empty))]
+    shown = (saturated < _CHANNEL_SATURATED_SHARE) & (empty < _CHANNEL_EMPTY_SHARE)
+    lost = not shown.all() or bool(saturated.max() > _TINTED_SATURATED_SHARE)
+    tinted = float(np.abs(bright - np.roll(bright, 1, axis=1)).mean(axis=0).max()) > _TINTED
+    palette = find_palette(values, full_scale=full_scale) if lost and tinted else None
+    return palette, [int(c) for c in np.flatnonzero(shown)] or [int(np.argmin(saturated + empty))]

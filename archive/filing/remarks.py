@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from archive.disk import Folder
 from archive.filing.drift_frames import open_readings_remark
 from archive.filing.statements import AddOptions, StatedFacts
-from archive.model.observation import Observation
+from archive.model.observation import Observation, SunView
 from archive.orientation.low_sun import flattening_warning
-from archive.records.places import Place
+from archive.records.places import Place, place_of_id
+from archive.records.record import read_record
+from archive.records.settings import find_named, read_settings
 from archive.stages.evidence import is_up, night_remark
+from archive.sun.view import sun_view
 
-__all__ = ["guesses", "ignored_options", "remarks"]
+__all__ = ["altitude_remarks", "guesses", "ignored_options", "remarks"]
 
 _LOW_SUN_DEG = 2.0
 _WHOLE_LIMB = 0.75
+_MOST_TOLD = 3
 
 
 def guesses(name: str, place: Place, stated: StatedFacts) -> list[str]:
@@ -46,20 +53,42 @@ def ignored_options(name: str, place: Place, options: AddOptions) -> tuple[str, 
     return tuple(remarks)
 
 
+def altitude_remarks(files: Folder, identifiers: Sequence[str]) -> list[str]:
+    """Return remarks on observations whose time or site has the Sun below the horizon, or hardly above it.
+
+    Of many, one line tells how many there are, and what is said of the first.
+    """
+    settings = read_settings(files)
+    found = []
+    for place in map(place_of_id, identifiers):
+        record = read_record(files, place.file(".toml"))
+        site = find_named(settings.sites, record.site, what="site")
+        sun = sun_view(record.time, latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg)
+        if (remark := _altitude_remark(place, sun)) is not None:
+            found.append(f"{place.id}: {remark}")
+    if len(found) <= _MOST_TOLD:
+        return found
+    return [f"{len(found)} observations are now at night or just at its edge, such as {found[0]}"]
+
+
+def _altitude_remark(place: Place, sun: SunView) -> str | None:
+    if not is_up(sun):
+        return (
+            f"{night_remark(sun)}; the time, its zone or the site is wrong: correct the site in "
+            f"{place.file('.toml')}, or the time by `northlimb amend FOLDER {place.id} --time` with its offset"
+        )
+    if sun.altitude_deg < _LOW_SUN_DEG:
+        return f"the Sun was only {sun.altitude_deg:.1f} deg high; is the time right?"
+    return None
+
+
 def remarks(name: str, place: Place, observation: Observation) -> list[str]:
     """Return remarks on an observation for the observer to check."""
     found = [f"{name}: evidence for north disagrees: {dispute}" for dispute in observation.orientation.disputes]
     found += [f"{name}: {remark}" for remark in observation.remarks]
-    sun = observation.sun
-    if not is_up(sun):
-        found.append(
-            f"{name}: {night_remark(sun)}; the time, its zone or the site is wrong: correct the site in "
-            f"{place.file('.toml')}, or the time by `northlimb amend FOLDER {place.id} --time` with its offset"
-        )
-    elif sun.altitude_deg < _LOW_SUN_DEG:
-        found.append(f"{name}: the Sun was only {sun.altitude_deg:.1f} deg high; is the time right?")
     further = (
-        flattening_warning(observation.disc, sun),
+        _altitude_remark(place, observation.sun),
+        flattening_warning(observation.disc, observation.sun),
         open_readings_remark(observation.orientation, record_file=place.file(".toml")),
     )
     found += [f"{name}: {remark}" for remark in further if remark is not None]

@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from archive.model.observation import Disc
 
-__all__ = ["effective_blur_px", "hides_penumbrae", "is_countable", "is_soft", "smallest_spot_msh"]
+__all__ = [
+    "effective_blur_px",
+    "hides_usual_groups",
+    "is_countable",
+    "is_soft",
+    "smallest_shown_msh",
+    "smallest_spot_msh",
+]
 
 _MIN_BLUR_PX = 0.6  # a picture downsampled without smoothing still has the blur of its pixels
 # Measured on drawn discs of 60 to 450 px radius and blurs of 0.4 to 2.5 px (tests/measuring/test_detail.py).
 _MIN_SPOT_RADIUS_BLURS = 0.81
-# Penumbrae are 15 to 25 % darker than the quiet Sun: Solanki (2003), Astron. Astrophys. Rev. 11, 153.
-_MAX_THRESHOLD = 0.2
+# Penumbrae are up to 25 % darker than the quiet Sun, umbrae 70 to 80 %: Solanki (2003), Astron. Astrophys. Rev. 11,
+# 153. Umbrae cover about a fifth of a spot (`true_area`).
+_PENUMBRA_DEPTH, _UMBRA_MORE, _UMBRA_SHARE = 0.25, 0.5, 0.19
+_PEAK = 1.25  # of the threshold: how dark the middle of a spot has to be (`spots`)
+_SMOOTHING_PX = 0.6  # before spots are searched for, at the least
 _SOFT_MSH, _UNCOUNTABLE_MSH = 20.0, 100.0
 
 
@@ -35,9 +47,9 @@ def smallest_spot_msh(disc: Disc) -> float:
     return 5e5 * (_MIN_SPOT_RADIUS_BLURS * effective_blur_px(disc) / disc.radius_px) ** 2
 
 
-def is_soft(disc: Disc) -> bool:
+def is_soft(disc: Disc, least_depth: float = 0.0) -> bool:
     """Return whether the picture misses spots that an average picture shows."""
-    return smallest_spot_msh(disc) > _SOFT_MSH
+    return smallest_shown_msh(disc, least_depth) > _SOFT_MSH
 
 
 def is_countable(disc: Disc) -> bool:
@@ -45,6 +57,31 @@ def is_countable(disc: Disc) -> bool:
     return smallest_spot_msh(disc) <= _UNCOUNTABLE_MSH
 
 
-def hides_penumbrae(least_depth: float) -> bool:
-    """Return whether noise hides all but umbrae; `least_depth` is that of `FoundSpots`."""
-    return least_depth > _MAX_THRESHOLD
+def smallest_shown_msh(disc: Disc, least_depth: float) -> float:
+    """Return the area of the smallest usual spot near the disc's centre that stands out of blur and noise.
+
+    Parameters
+    ----------
+    disc : Disc
+    least_depth : float
+        See `archive.model.observation.FoundSpots`.
+
+    Returns
+    -------
+    float
+        In millionths of the solar hemisphere; infinite where not even a large spot is dark enough.
+    """
+    # A round spot of radius r is dark in its middle by 1 - exp(-r^2 / 2 blur^2) of its depth; an umbra in it likewise.
+    in_blurs = np.linspace(0.0, 20.0, 401) ** 2 / 2.0
+    dark = -_PENUMBRA_DEPTH * np.expm1(-in_blurs) - _UMBRA_MORE * np.expm1(-_UMBRA_SHARE * in_blurs)
+    enough = np.flatnonzero(dark >= _PEAK * least_depth)
+    if not enough.size:
+        return float("inf")
+    blur_px = float(np.hypot(effective_blur_px(disc), _SMOOTHING_PX))
+    by_noise = 1e6 * float(in_blurs[enough[0]]) * (blur_px / disc.radius_px) ** 2
+    return max(by_noise, smallest_spot_msh(disc))
+
+
+def hides_usual_groups(disc: Disc, least_depth: float) -> bool:
+    """Return whether noise hides the main spot of a group of average size."""
+    return smallest_shown_msh(disc, least_depth) > _UNCOUNTABLE_MSH

@@ -7,14 +7,15 @@ added later for earlier days, may extend a track or join two; they never move a 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 from operator import itemgetter
 from statistics import median
 
 from archive.measuring.tracks import GATE, MotionNoise, assign, has_set, link_positions, misfits
-from archive.model.group import Group, NamedPosition, Position, Sighting, named_position
+from archive.measuring.turned_names import matched_by_turn
+from archive.model.group import Group, NamedPosition, Position, Sighting, group_address, named_position
 
 __all__ = [
     "follow_groups",
@@ -105,13 +106,14 @@ def _names(
 ) -> list[list[str]]:
     """Return for every track its names in the register's order, or one new name."""
     owners = _matched_by_sighting(tracks, register)
+    owners |= _renamed_by_turn(tracks, register, owners)
     owners |= _matched_by_rotation(tracks, register, owners)
     names: list[list[str]] = [[] for _ in tracks]
     for number in sorted(owners):
         names[owners[number]].append(register[number].name)
     highest: dict[str, int] = {}
     for name in (*(named.name for named in register), *taken):
-        rotation, _, count = name.rpartition("-")
+        rotation, _, count = group_address(name).rpartition("-")
         highest[rotation] = max(highest.get(rotation, 0), int(count) if count.isdecimal() else 0)
     for track, own in zip(tracks, names, strict=True):
         if not own:
@@ -123,25 +125,51 @@ def _names(
 
 def _matched_by_sighting(tracks: Sequence[tuple[Sighting, ...]], register: Sequence[NamedPosition]) -> dict[int, int]:
     """Return track index by register index, for names with a sighting at their time and position."""
+    owners: dict[int, int] = {}
+    for numbers, near in _at_one_time(tracks, register):
+        positions = [position for _, position in near]
+        given = [
+            misfits(_registered_position(register[number]), positions, motion_noise=_GROUP_MOTION_NOISE)
+            for number in numbers
+        ]
+        owners |= {numbers[row]: near[column][0] for row, column in assign(given)}
+    return owners
+
+
+def _at_one_time(
+    tracks: Sequence[tuple[Sighting, ...]], register: Sequence[NamedPosition]
+) -> Iterator[tuple[list[int], list[tuple[int, Position]]]]:
+    """Yield the register's indices of each time at which there are sightings, and these with their tracks."""
     # Two observers may have pictures of the same time.
     seen = sorted(
         ((one.time_days, n, one.position) for n, track in enumerate(tracks) for one in track), key=itemgetter(0, 1)
     )
     times = [time_days for time_days, _, _ in seen]
-    owners: dict[int, int] = {}
     by_time = sorted(range(len(register)), key=lambda number: register[number].time_days)
     for time_days, same in groupby(by_time, key=lambda number: register[number].time_days):
-        numbers = list(same)
         low = bisect_left(times, time_days - _SAME_TIME_DAYS)
         near = seen[low : bisect_right(times, time_days + _SAME_TIME_DAYS)]
         if near:
-            positions = [position for _, _, position in near]
-            given = [
-                misfits(_registered_position(register[number]), positions, motion_noise=_GROUP_MOTION_NOISE)
-                for number in numbers
-            ]
-            owners |= {numbers[row]: near[column][1] for row, column in assign(given)}
-    return owners
+            yield list(same), [(n, position) for _, n, position in near]
+
+
+def _renamed_by_turn(
+    tracks: Sequence[tuple[Sighting, ...]], register: Sequence[NamedPosition], owners: dict[int, int]
+) -> dict[int, int]:
+    """Return matches for names given while the north of their picture was wrong: most then match no sighting.
+
+    A single name, which shows no common turn, only goes to a track that has no name.
+    """
+    named = set(owners.values())
+    found: dict[int, int] = {}
+    for numbers, near in _at_one_time(tracks, register):
+        if 2 * sum(number in owners for number in numbers) >= len(numbers):
+            continue
+        given = [_registered_position(register[number]) for number in numbers]
+        pairs = matched_by_turn(given, [position for _, position in near])
+        if len(numbers) > 1 or not named & {near[column][0] for _, column in pairs}:
+            found |= {numbers[row]: near[column][0] for row, column in pairs}
+    return found
 
 
 def _matched_by_rotation(

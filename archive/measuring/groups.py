@@ -136,7 +136,7 @@ def _unplaced_group(spots: tuple[Spot, ...]) -> SpotGroup:
 def _placed_group(spots: tuple[Spot, ...], sun: SunView, sigma_deg: float) -> SpotGroup:
     """Return the group with its heliographic position, the area-weighted mean of its spots."""
     unplaced = _unplaced_group(spots)
-    weight = np.array([spot.area_msh for spot in spots]) / unplaced.area_msh
+    weight = np.array([spot.area_msh for spot in spots]) / sum(spot.area_msh for spot in spots)
     right, up = np.array([spot.right for spot in spots]), np.array([spot.up for spot in spots])
     positions = from_disc(right, up, b0_deg=sun.b0_deg)
     latitude_deg, meridian_deg = (float(weight @ each) for each in positions)
@@ -171,4 +171,4 @@ def _west_to_east(group: SpotGroup) -> float:
     """Return a sort key that increases from west to east, or from right to left where north is unknown."""
     if group.central_meridian_distance_deg is not None:
         return -group.central_meridian_distance_deg
-    return -sum(spot.right * spot.area_msh for spot in group.spots) / group.area_msh
+    return -sum(spot.right * spot.area_msh for spot in group.spots) / sum(spot.area_msh for spot in group.spots)

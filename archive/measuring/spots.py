@@ -52,6 +52,7 @@ _SPOT_CURVATURE, _CURVATURE_NOISE = 1.1, 2.1
 _MAX_CURVATURE, _MAX_CURVATURE_SHARP, _SHARP_PX = 1.35, 1.8, 0.8
 _SKIRT_BLURS = 1.5  # how far the blur spreads a patch's darkness beyond its detected outline
 _MARGIN_BLURS = 5.0  # room for the skirts and, three times as wide, the surroundings
+_SOME_ROWS = 4  # apart, for the median of what is the same all along a ring
 _CENTRAL_MU = 0.6  # towards the limb relative noise is larger
 # Of the quiet disc: darker is the Moon or outside the frame; umbrae that dark cover a thousandth at most.
 _VISIBLE_LEVEL = 0.2
@@ -116,11 +117,13 @@ def measure_spots(brightness: Plane, disc: Disc, *, north_angle_deg: float, mirr
         patch = _patch(darkness, labels[cut], number, cut, scale=scale)
         if patch is not None:
             spots += _patch_spots(patch, scale.frame)
-    plain = darkness.inside & (darkness.mu > _CENTRAL_MU)
+    some = slice(None, None, _SOME_ROWS)
+    plain = darkness.inside[some] & (darkness.mu[some] > _CENTRAL_MU)
+    visible = (flat > _VISIBLE_LEVEL) & darkness.inside
     return FoundSpots(
         tuple(sorted(spots, key=lambda spot: (-spot.area_msh, spot.right, spot.up))),
-        float(np.median(_threshold(darkness.noise[plain]))),
-        float(np.mean(flat[darkness.inside] > _VISIBLE_LEVEL)),
+        float(np.median(_threshold(darkness.noise[some][plain]))),
+        float(np.count_nonzero(visible) / np.count_nonzero(darkness.inside)),
     )
 
 

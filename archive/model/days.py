@@ -88,6 +88,8 @@ def count_of_day(pictures: Sequence[Observation]) -> Counts | None:
     return None if one is None else one.counts
 
 
-def _rank(one: Observation) -> tuple[bool, bool, bool, float, datetime, str]:
+def _rank(one: Observation) -> tuple[bool, bool, bool, bool, float, datetime, str]:
     softness = one.disc.softness if one.disc.blur_px > 0.0 else math.inf
-    return one.band != "white", not one.orientation.is_known, one.counts is None, softness, one.time_utc, one.id
+    hides = one.counts is not None and one.counts.least_spot_msh is not None
+    north = one.orientation.is_known
+    return one.band != "white", not north, one.counts is None, hides, softness, one.time_utc, one.id

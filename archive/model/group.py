@@ -9,7 +9,7 @@ from functools import cached_property
 from archive.model.observation import SpotGroup
 from archive.model.times import days_since_1970, time_from_days
 
-__all__ = ["Group", "GroupRotation", "NamedPosition", "Position", "Sighting", "named_position"]
+__all__ = ["Group", "GroupRotation", "NamedPosition", "Position", "Sighting", "group_address", "named_position"]
 
 # For positions entered by hand without an error: half a millimetre on a drawn disc of 150 mm is 0.4 deg at its centre.
 _ASSUMED_SIGMA_DEG = 0.5
@@ -40,6 +40,11 @@ class NamedPosition:
     def time_days(self) -> float:
         """The time in days since 1970 January 1, 0 h UTC."""
         return days_since_1970(self.time_utc)
+
+
+def group_address(name: str) -> str:
+    """Return a group's name as its page's folder has it: ``ar-1117`` of AR 1117. Names of one address are one name."""
+    return "-".join(name.lower().replace(".", " ").replace("-", " ").split())
 
 
 def named_position(name: str, at: Position) -> NamedPosition:

@@ -153,12 +153,17 @@ class SunView:
 
 @dataclass(frozen=True)
 class Counts:
-    """Groups, spots and the relative number R = k (10 g + s); `stated` where the observer's own count is used."""
+    """Groups, spots and the relative number R = k (10 g + s); `stated` where the observer's own count is used.
+
+    `least_spot_msh` is the smallest spot that shows, in millionths, where blur or noise hides more than usual; None
+    elsewhere.
+    """
 
     groups: int
     spots: int
     relative_number: float
     stated: bool = False
+    least_spot_msh: float | None = None
 
 
 @dataclass(frozen=True)
@@ -192,18 +197,24 @@ class FoundSpots:
 class SpotGroup:
     """A group in one picture; its position is the area-weighted mean of its spots.
 
+    Areas are None where the observer's record gives the group without them.
     Heliographic coordinates are None where north is unknown; `latitude_sigma_deg` and `longitude_sigma_deg` include
     the orientation's error. Central meridian distance is positive to the west.
     """
 
     spots: tuple[Spot, ...]
-    area_msh: float
-    umbra_msh: float
+    area_msh: float | None
+    umbra_msh: float | None
     latitude_deg: float | None = None
     carrington_longitude_deg: float | None = None
     central_meridian_distance_deg: float | None = None
     latitude_sigma_deg: float | None = None
     longitude_sigma_deg: float | None = None
+
+    @property
+    def size_msh(self) -> float:
+        """The area by which groups are ordered and drawn: one without an area is the smallest."""
+        return self.area_msh or 0.0
 
 
 @dataclass(frozen=True)

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Annotated
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
+from archive.model.group import group_address
 from archive.model.observation import NamedGroup
 from archive.records.toml_files import TomlModel
 
 __all__ = ["Dust", "GroupName", "StatedCounts", "StatedGroup", "groups_text"]
 
 
+_GROUP_NAME = re.compile(r"(?=.{1,40}$)[A-Za-z0-9-]+(?:[ .]+[A-Za-z0-9-]+)*")
+
+
 def _group_name(name: str) -> str:
-    # It names a folder of the site.
-    if not name or len(name) > 40 or set(name) - set("0123456789abcdefghijklmnopqrstuvwxyz-"):
-        raise ValueError("must be of small letters, digits and hyphens, such as 2297-3")
+    # A folder of the site is named after it.
+    if not _GROUP_NAME.fullmatch(name) or not group_address(name):
+        raise ValueError("must be of letters, digits, spaces, dots and hyphens, 40 at most, such as 2297-3 or AR 1117")
     return name
 
 
@@ -47,8 +52,8 @@ class StatedGroup(TomlModel):
     latitude_deg: float = Field(ge=-90, le=90)
     carrington_longitude_deg: float = Field(ge=0, le=360)
     spots: int = Field(default=1, ge=1, le=10000)
-    area_msh: float = Field(default=0.0, ge=0, le=500000)
-    umbra_msh: float = Field(default=0.0, ge=0, le=500000)
+    area_msh: float | None = Field(default=None, ge=0, le=500000)
+    umbra_msh: float | None = Field(default=None, ge=0, le=500000)
 
 
 class Dust(TomlModel):
@@ -74,7 +79,7 @@ def _table(one: NamedGroup) -> str:
         f"latitude_deg = {group.latitude_deg or 0.0:.1f}",
         f"carrington_longitude_deg = {group.carrington_longitude_deg or 0.0:.1f}",
         f"spots = {len(group.spots)}",
-        f"area_msh = {group.area_msh:.0f}.0",
-        f"umbra_msh = {group.umbra_msh:.0f}.0",
     ]
+    areas = {"area_msh": group.area_msh, "umbra_msh": group.umbra_msh}
+    lines += [f"{key} = {area:.0f}.0" for key, area in areas.items() if area is not None]
     return "\n".join(lines) + "\n"

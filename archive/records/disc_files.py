@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,14 +78,19 @@ def read_disc(disc: bytes) -> NDArray[np.float32]:
     return unpacked_fits(disc)
 
 
-def levels_jpeg_bytes(levels: NDArray[np.uint8], *, quality: int = _QUALITY) -> bytes:
-    """Levels of a screen, shape (H, W) or (H, W, 3), as JPEG."""
+def levels_jpeg_bytes(
+    levels: NDArray[np.uint8], *, quality: int = _QUALITY, colour: Literal["4:4:4", "4:2:0"] = "4:4:4"
+) -> bytes:
+    """Levels of a screen, shape (H, W) or (H, W, 3), as JPEG.
+
+    `colour` of half the height and width shows where it changes apart from brightness, as in a picture as it came.
+    """
     if levels.shape[0] * levels.shape[1] > LARGE_PX:
         return _large_jpeg_bytes(levels, quality)
     from PIL import Image
 
     stream = io.BytesIO()
-    Image.fromarray(levels).save(stream, format="JPEG", quality=quality, optimize=True, subsampling=0)
+    Image.fromarray(levels).save(stream, format="JPEG", quality=quality, optimize=True, subsampling=colour)
     return stream.getvalue()
 
 

@@ -13,7 +13,7 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from archive.disk import Folder
-from archive.model.group import NamedPosition
+from archive.model.group import NamedPosition, group_address
 from archive.records.corrections import GroupName
 from archive.records.toml_files import TomlModel, read_toml
 from archive.records.value_kinds import AwareTime
@@ -41,8 +41,8 @@ class GroupNames(TomlModel):
 
     @model_validator(mode="after")
     def _once(self) -> GroupNames:
-        times = Counter(given.name for given in self.groups)
-        twice = sorted(name for name, number in times.items() if number > 1)
+        times = Counter(group_address(given.name) for given in self.groups)
+        twice = sorted({given.name for given in self.groups if times[group_address(given.name)] > 1})
         if twice:
             raise ValueError(f"duplicate name {', '.join(twice)}; keep the first")
         return self

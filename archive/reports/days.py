@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Literal
 
 from archive.disk import Folder
@@ -13,6 +13,7 @@ from archive.execution.progress import Progress
 from archive.model.choices import Band
 from archive.model.observation import Capture, Observation, SunView
 from archive.records.group_names import read_names
+from archive.records.page_days import day_of, utc_days
 from archive.records.places import Place, is_day, places
 from archive.records.record import read_record
 from archive.records.settings import Settings, SiteSettings, find_named, read_settings
@@ -22,7 +23,7 @@ from archive.stages.inspection import measured_pictures, near_days, observations
 from archive.sun.capture_advice import CaptureAdvice, capture_advice
 from archive.sun.view import field_rotation_deg_per_hour, sun_view
 
-__all__ = ["SunAt", "UnmeasuredObservation", "counted_near", "show_day", "sun_at", "utc_days"]
+__all__ = ["SunAt", "UnmeasuredObservation", "counted_near", "show_day", "sun_at"]
 
 _USUAL_CAPTURE = Capture(length_s=100.0)  # assumed; smear is proportional to it, so it scales to any other
 
@@ -64,7 +65,7 @@ def show_day(files: Folder, day: str, *, on_progress: Progress) -> list[Observat
     if "T" in day:
         wanted = {place.id: place.day for place in near if day == place.id}
     else:
-        wanted = {place.id: place.day for place in near if day == _day_of(settings, files, place)}
+        wanted = {place.id: place.day for place in near if day == day_of(settings, files, place)}
     if not wanted:
         raise FactsError(f"{day}: {_format_none(settings, files, day)}")
     with opened_archive(files.path, on_progress=on_progress) as archive:
@@ -87,22 +88,6 @@ def _unmeasured(archive: Archive, there: Iterable[Place]) -> list[UnmeasuredObse
     return found
 
 
-def utc_days(settings: Settings, days: Iterable[str]) -> set[str]:
-    """Return the UTC days in whose folders the pictures of these days may lie."""
-    if settings.days == "utc":
-        return set(days)
-    numbers = {date.fromisoformat(day).toordinal() + off for day in days for off in (-1, 0, 1)}
-    return {str(date.fromordinal(number)) for number in numbers if 0 < number <= date.max.toordinal()}
-
-
-def _day_of(settings: Settings, files: Folder, place: Place) -> str:
-    """Return the day to which an observation belongs."""
-    if settings.days == "utc":
-        return place.day
-    record = read_record(files, place.file(".toml"))
-    return str(settings.day_of(record.time, find_named(settings.sites, record.site, what="site")))
-
-
 def _format_none(settings: Settings, files: Folder, asked: str) -> str:
     day = asked[:10]
     if not is_day(day):
@@ -118,7 +103,7 @@ def _format_none(settings: Settings, files: Folder, asked: str) -> str:
         [place for place in there if place.day > day][:1],
     )
     near = [place for place in there if place.day == day]  # of another day than that of UTC
-    days = sorted({_day_of(settings, files, place) for place in (*before, *near, *after)})
+    days = sorted({day_of(settings, files, place) for place in (*before, *near, *after)})
     nearest = [*[one for one in days if one < day][-1:], *[one for one in days if one > day][:1]]
     return f"no picture of that day in {files.path}; nearest to it: {', '.join(nearest)}"
 

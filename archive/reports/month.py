@@ -12,8 +12,9 @@ from archive.errors import FactsError
 from archive.execution.progress import Progress
 from archive.model.days import by_day, counted_picture_of_day
 from archive.model.observation import Counts, NamedGroup, Observation
+from archive.records.page_days import utc_days
 from archive.records.settings import read_settings
-from archive.reports.days import counted_near, utc_days
+from archive.reports.days import counted_near
 from archive.stages.archive import opened_archive
 
 __all__ = ["HemisphereCounts", "MonthReport", "ReportRow", "month_report"]
@@ -30,7 +31,10 @@ class HemisphereCounts:
 
 @dataclass(frozen=True)
 class ReportRow:
-    """One day's observation; the hemispheres are None where north, or the single groups, are not known."""
+    """One day's observation; the hemispheres are None where north, or the single groups, are not known.
+
+    `least_spot_msh` is that of `archive.model.observation.Counts`.
+    """
 
     day: date
     time_utc: datetime
@@ -43,6 +47,7 @@ class ReportRow:
     south: HemisphereCounts | None
     spot_area_msh: float | None
     stated: bool
+    least_spot_msh: float | None
 
 
 @dataclass(frozen=True)
@@ -104,6 +109,7 @@ def _row(one: Observation, counts: Counts, *, k: float) -> ReportRow:
         south=_side(groups, -1.0, k) if known else None,
         spot_area_msh=one.spot_area_msh,
         stated=counts.stated,
+        least_spot_msh=counts.least_spot_msh,
     )
 
 

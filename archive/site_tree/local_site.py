@@ -284,8 +284,9 @@ class _Update:
             # What a run that is stopped has written, the next may remove.
             under_way = {name: RecordedGroup.of(b"", self._old[name] | of_name) for name, of_name in self._new.items()}
             self._record.write({**self._known.groups, **under_way}, strangers)
-        there = before.keys() | (self._listed.files.keys() - self._replaced)
-        plan = Plan(put_steps(self._changed, there), tuple(files.keys() - self._changed.keys()), gone)
+        there = [path for path in self._changed if path in before or path in self._listed.files]
+        unchanged = tuple(path for path in files if path not in self._changed)
+        plan = Plan(put_steps(self._changed, there), unchanged, gone)
         placing = PlacedParts(self._site, self._changed, files)
         step_by_step(placing, Delivery(plan, True, Tree(self._site, {}), _digests(files), tell_nobody))
         self._moved += placing.moved

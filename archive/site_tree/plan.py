@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import chain, groupby
-from pathlib import PurePosixPath
 
 from archive.errors import PublishError
 from archive.site_tree.digests import Digest
 from archive.site_tree.manifest import GENERATOR, MANIFEST, Manifest
 from archive.site_tree.originals import original_or_history
-from archive.site_tree.tree import is_kept, part_of
+from archive.site_tree.tree import folders_above, is_kept, part_of
 
 __all__ = [
     "HOME",
@@ -107,20 +106,18 @@ def batches(step: Iterable[str], sizes: Mapping[str, Digest], *, files: int, siz
 
 def in_the_way(plan: Plan) -> tuple[str, ...]:
     """Return files to remove before uploading: where a folder is needed, and in folders where a file is needed."""
+    if not plan.remove:
+        return ()
     sent = set(plan.send)
-    needed = {str(folder) for name in sent for folder in PurePosixPath(name).parents}
-    return tuple(
-        name
-        for name in plan.remove
-        if name in needed or any(str(folder) in sent for folder in PurePosixPath(name).parents)
-    )
+    needed = folders_above(sent)
+    return tuple(name for name in plan.remove if name in needed or not sent.isdisjoint(folders_above([name])))
 
 
-def check_kept(place: str, site: Collection[str], kept: Iterable[str]) -> None:
+def check_kept(place: str, site: Collection[str], kept: Collection[str]) -> None:
     """Raise PublishError where what is kept stands in the site's way, or the site in its."""
-    folders = {str(folder) for wanted in site for folder in PurePosixPath(wanted).parents}
+    folders = folders_above(site) if kept else set()
     for name in kept:
-        if name in folders or any(str(folder) in site for folder in PurePosixPath(name).parents):
+        if name in folders or any(folder in site for folder in folders_above([name])):
             raise PublishError(
                 f"{place}: the site needs the place of {name}, which is named in the target's `keep`; "
                 "give it another name"

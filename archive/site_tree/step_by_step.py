@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from pathlib import PurePosixPath
 from typing import Protocol
 
 from archive.disk import Folder
@@ -12,6 +11,7 @@ from archive.site_tree.digests import Digest
 from archive.site_tree.manifest import MANIFEST, manifest_bytes
 from archive.site_tree.place import Delivery
 from archive.site_tree.plan import batches, in_the_way
+from archive.site_tree.tree import folders_above
 
 __all__ = ["SteppedPlace", "step_by_step"]
 
@@ -69,10 +69,9 @@ def step_by_step(place: SteppedPlace, delivery: Delivery) -> None:
 
 def _delete(place: SteppedPlace, names: Sequence[str], delivery: Delivery) -> None:
     """Remove files, and the folders that the site no longer needs, the deepest first."""
-    needed = {folder for name in delivery.digests for folder in PurePosixPath(name).parents}
-    emptied = {folder for name in names for folder in PurePosixPath(name).parents} - needed
     if names:
-        place.delete(names, [str(folder) for folder in sorted(emptied, key=lambda one: (-len(one.parts), one))])
+        emptied = folders_above(names) - folders_above(delivery.digests)
+        place.delete(names, sorted(emptied, key=lambda folder: (-folder.count("/"), folder)))
 
 
 class _Ledger:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import stat
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +16,7 @@ __all__ = [
     "PART_SUFFIX",
     "Tree",
     "files_below",
+    "folders_above",
     "give_read_bits",
     "is_kept",
     "made_folder",
@@ -56,6 +57,17 @@ def part_of(name: str) -> str:
     """Return the temporary name beside a file for its upload."""
     folder, slash, file = name.rpartition("/")
     return f"{folder}{slash}.{file}{PART_SUFFIX}"
+
+
+def folders_above(names: Iterable[str]) -> set[str]:
+    """Return every folder above one of the files, but the root."""
+    found: set[str] = set()
+    for name in names:
+        folder = name.rpartition("/")[0]
+        while folder and folder not in found:
+            found.add(folder)
+            folder = folder.rpartition("/")[0]
+    return found
 
 
 def is_kept(name: str, keep: Collection[str]) -> bool:

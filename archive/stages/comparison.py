@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
+from itertools import groupby
 
 from archive.disc.derotation import SPOT_LAW, ViewGeometry
 from archive.model.constants import SUN_DISTANCE_RADII
+from archive.model.days import picture_of_day
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.stages.archive import Archive
 from archive.stages.comparison_picture import derotated_picture
 from archive.stages.discs import whole_discs
+from archive.stages.first_pass import Views
 from archive.store import Blob
 from archive.website.content import Content, DerotatedDisc, DerotationLaw
-from archive.website.observing_days import observing_days
 
-__all__ = ["DEROTATION", "with_derotated"]
+__all__ = ["DEROTATION", "compared_views", "with_derotated"]
 
 # In a week the Sun turns by 100 degrees: little of the visible half remains.
 _REACH = timedelta(days=7)
@@ -30,7 +32,7 @@ def with_derotated(archive: Archive, content: Content, discs: Mapping[str, Blob]
 
     `discs` tells what the north-up discs were when they were made, by the observation's id.
     """
-    pairs, store = _pairs(content), archive.store
+    pairs, store = _pairs([entry.observation for entry in content.entries]), archive.store
     inputs = {after.id: [discs[after.id], _view_geometry(after), _view_geometry(before)] for before, after in pairs}
     pictures = {name: store.get(derotated_picture, name, asked, Blob) for name, asked in inputs.items()}
     wanted = [(before, after) for before, after in pairs if pictures[after.id] is None]
@@ -58,11 +60,16 @@ def with_derotated(archive: Archive, content: Content, discs: Mapping[str, Blob]
     return replace(content, entries=entries, derotation=DEROTATION)
 
 
-def _pairs(content: Content) -> list[tuple[Observation, Observation]]:
+def compared_views(found: Sequence[Observation]) -> dict[str, Views]:
+    """Return, by the ids of the pictures that are derotated, the view that each shows and the view it is brought to."""
+    return {after.id: (_view_geometry(after), _view_geometry(before)) for before, after in _pairs(found)}
+
+
+def _pairs(found: Sequence[Observation]) -> list[tuple[Observation, Observation]]:
     latest: dict[str, Observation] = {}
     pairs = []
-    for day in observing_days(content):
-        one = day.main.observation
+    for _, of_day in groupby(found, key=lambda one: one.day):
+        one = picture_of_day(of_day)
         if not one.orientation.is_known:
             continue
         before = latest.get(one.band)

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from archive.disc.aligned import STANDARD_FRAME, frame_to_picture
 from archive.measuring.fixed_pattern import SpotPositions, fixed_pattern_specks
 from archive.measuring.following import (
     follow_groups,
@@ -17,15 +16,16 @@ from archive.measuring.following import (
 )
 from archive.measuring.groups import group_turned_spots
 from archive.model.angles import difference_deg
-from archive.model.group import Group, NamedPosition, Sighting, named_position
+from archive.model.group import Group, NamedPosition, Sighting, group_address, named_position
 from archive.model.observation import Counts, NamedGroup, Observation, Spot, SpotGroup
 from archive.model.times import days_since_1970
 from archive.records.corrections import StatedGroup
 from archive.records.record import Record
 from archive.stages.archive import Archive
 from archive.stages.evidence import is_up
+from archive.stages.spots_in_picture import places_px
 from archive.stages.studies import studied_pictures
-from archive.stages.uncounted import hidden_remark, shows_spots, uncounted_remark
+from archive.stages.uncounted import caveats, least_spot_msh, shows_spots, uncounted_remark
 from archive.store import Store
 from archive.sun.heliographic import to_disc
 
@@ -65,9 +65,12 @@ def count_spots(
     ]
     studied = studied_pictures(archive, [one.picture for one in looked_at])
     found_spots = {one.id: kept.spots for one, kept in zip(looked_at, studied, strict=True)}
-    why_not = {one.id: uncounted_remark(found_spots[one.id], records[one.id]) for one in looked_at}
-    in_part = {one.id: hidden_remark(found_spots[one.id], records[one.id]) for one in looked_at}
-    found = [_with_remark(one, why_not.get(one.id) or in_part.get(one.id)) for one in found]
+    why_not = {one.id: uncounted_remark(one.disc, found_spots[one.id], records[one.id]) for one in looked_at}
+    remarks = {
+        one.id: (why,) if (why := why_not[one.id]) else caveats(one.disc, found_spots[one.id], records[one.id])
+        for one in looked_at
+    }
+    found = [replace(one, remarks=(*one.remarks, *remarks.get(one.id, ()))) for one in found]
     counted = [one for one in looked_at if why_not[one.id] is None]
     spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
     spots = _without_fixed_pattern(counted, spots)
@@ -75,26 +78,19 @@ def count_spots(
     followed = _followed(counted, groups, records, names=names)
     called = {(seen.observation_id, seen.group): track.name for track in followed for seen in track.sightings}
     observations = tuple(
-        _with_counts(one, groups[one.id], called, records[one.id], k=archive.settings.relative_number_k)
+        _with_counts(
+            one,
+            groups[one.id],
+            called,
+            records[one.id],
+            k=archive.settings.relative_number_k,
+            least_msh=least_spot_msh(one.disc, found_spots[one.id], records[one.id]),
+        )
         if one.id in groups
         else one
         for one in found
     )
     return CountResult(observations, followed, names_to_register(followed, known={one.name for one in names}))
-
-
-def _with_remark(one: Observation, remark: str | None) -> Observation:
-    return one if remark is None else replace(one, remarks=(*one.remarks, remark))
-
-
-def _in_picture_px(one: Observation, spots: Sequence[Spot]) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-    """Return places (N, 2) of spots in the picture as displayed, x and y."""
-    matrix, offset = frame_to_picture(one.disc, STANDARD_FRAME, north_angle_deg=0.0, mirrored=False)
-    places = np.array([[spot.right, -spot.up] for spot in spots], dtype=np.float64).reshape(-1, 2)
-    in_picture: np.ndarray[tuple[int, int], np.dtype[np.float64]] = (
-        STANDARD_FRAME.centre_px + STANDARD_FRAME.radius_px * places
-    ) @ matrix.T + offset
-    return in_picture
 
 
 def _clean(one: Observation, spots: tuple[Spot, ...], record: Record) -> tuple[Spot, ...]:
@@ -104,7 +100,7 @@ def _clean(one: Observation, spots: tuple[Spot, ...], record: Record) -> tuple[S
     dust = [(np.array([speck.x_px, speck.y_px]), speck.radius_px) for speck in record.dust]
     return tuple(
         spot
-        for spot, place in zip(spots, _in_picture_px(one, spots), strict=True)
+        for spot, place in zip(spots, places_px(one.disc, spots), strict=True)
         if all(np.hypot(*(place - centre)) > radius_px for centre, radius_px in dust)
     )
 
@@ -122,7 +118,7 @@ def _without_fixed_pattern(
             SpotPositions(
                 days_since_1970(one.time_utc),
                 np.array([[spot.right, spot.up] for spot in spots[one.id]]).reshape(-1, 2),
-                _in_picture_px(one, spots[one.id]) / one.disc.radius_px,
+                places_px(one.disc, spots[one.id]) / one.disc.radius_px,
             )
             for one in pictures
         ]
@@ -156,7 +152,8 @@ def _as_stated(one: Observation, stated: StatedGroup) -> SpotGroup:
     """Return a group stated by the observer; its spots are put at its position, since their own are not stated."""
     distance_deg = difference_deg(stated.carrington_longitude_deg, one.sun.l0_deg)
     west, north, _ = to_disc(np.array([stated.latitude_deg]), np.array([distance_deg]), b0_deg=one.sun.b0_deg)
-    spot = Spot(float(west[0]), float(north[0]), stated.area_msh / stated.spots, stated.umbra_msh / stated.spots)
+    areas_msh = ((area or 0.0) / stated.spots for area in (stated.area_msh, stated.umbra_msh))
+    spot = Spot(float(west[0]), float(north[0]), *areas_msh)
     return SpotGroup(
         spots=(spot,) * stated.spots,
         area_msh=stated.area_msh,
@@ -178,6 +175,7 @@ def _followed(
     sightings = []
     by_hand: list[tuple[str, Sighting]] = []
     rotations = {}
+    spelled = {group_address(one.name): one.name for one in reversed(names)}  # as it was first given
     for one in counted:
         time_days = days_since_1970(one.time_utc)
         rotations[time_days] = one.sun.carrington_rotation
@@ -190,7 +188,7 @@ def _followed(
             if name is None:
                 sightings.append(sighting)
             else:
-                by_hand.append((name, sighting))
+                by_hand.append((spelled.setdefault(group_address(name), name), sighting))
     register = list(names)
     # A name that a hand gives is taken from now on; rounded as it will be kept, so that the next build finds the same.
     for name, sighting in by_hand:
@@ -228,15 +226,18 @@ def _with_counts(
     record: Record,
     *,
     k: float,
+    least_msh: float | None,
 ) -> Observation:
     by_hand = record.groups is not None
     spots = sum(len(group.spots) for group in groups)
     number = len(groups)
+    areas_msh = [group.area_msh for group in groups if group.area_msh is not None]
     if record.counts is not None:
         number, spots = record.counts.groups, record.counts.spots
     return replace(
         one,
-        counts=Counts(number, spots, k * (10 * number + spots), stated=record.is_counted),
-        spot_area_msh=sum(group.area_msh for group in groups),
+        counts=Counts(number, spots, k * (10 * number + spots), record.is_counted, least_msh),
+        # Without the area of one group that of all is not known.
+        spot_area_msh=sum(areas_msh) if len(areas_msh) == len(groups) else None,
         groups=tuple(NamedGroup(called.get((one.id, group)), group, by_hand) for group in groups),
     )

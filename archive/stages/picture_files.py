@@ -75,7 +75,10 @@ def picture_files(original: Content, name: str, turned: Turned, looks: Sequence[
         keep_flat(made[FITS], flat)
     for look in looks:
         shown = screen_levels(flat, STANDARD_FRAME, look=look)
-        made[look] = levels_jpeg_bytes(shown, quality=FLAT_QUALITY) if look == FLAT else levels_jpeg_bytes(shown)
+        if look == FLAT:
+            made[look] = levels_jpeg_bytes(shown, quality=FLAT_QUALITY)
+        else:  # a tint follows brightness
+            made[look] = levels_jpeg_bytes(shown, colour="4:2:0")
         if look == looks[0]:
             made |= _smaller_files(shown)
     return made

@@ -11,7 +11,9 @@ from archive.disc.tone import tint_curves
 from archive.model.choices import Look
 from archive.model.observation import Observation
 from archive.stages.archive import Archive
+from archive.stages.comparison_picture import derotated_picture
 from archive.stages.discs import keep_disc, turned_of
+from archive.stages.first_pass import Views, first_pass
 from archive.stages.originals import whole_original
 from archive.stages.picture_files import FITS, FLAT, SMALL, TINY, drawn_looks, picture_files
 from archive.stages.studies import studied_pictures
@@ -21,6 +23,7 @@ from archive.website.content import Pictures, Tint
 __all__ = ["DerivedPictures", "derived_pictures", "forget_pictures"]
 
 _LIGHT = "light-"
+_NO_VIEWS: Mapping[str, Views] = {}
 
 
 @dataclass(frozen=True)
@@ -52,8 +55,20 @@ class DerivedPictures:
         )
 
 
-def derived_pictures(archive: Archive, found: Sequence[Observation]) -> list[DerivedPictures]:
+def derived_pictures(
+    archive: Archive,
+    found: Sequence[Observation],
+    *,
+    views: Mapping[str, Views] = _NO_VIEWS,
+) -> list[DerivedPictures]:
     """Return the derived pictures of observations, made now unless they are kept.
+
+    Parameters
+    ----------
+    archive : Archive
+    found : sequence of Observation
+    views : mapping
+        By the ids of discs that are compared, their views: with a disc made now its derotated picture is made and kept.
 
     Raises
     ------
@@ -66,13 +81,19 @@ def derived_pictures(archive: Archive, found: Sequence[Observation]) -> list[Der
     files = {one.id: archive.store.get(picture_files, one.id, inputs[one.id], dict[str, Blob]) for one in found}
     wanted = [one for one in found if files[one.id] is None]
     made = archive.executor.map(
-        picture_files,
+        first_pass,
         (
-            (whole_original(archive.files, one.picture), Path(one.picture.file).name, turned_of(one), made_looks)
+            (
+                whole_original(archive.files, one.picture),
+                Path(one.picture.file).name,
+                turned_of(one),
+                made_looks,
+                views.get(one.id),
+            )
             for one in wanted
         ),
     )
-    for number, (one, content) in enumerate(zip(wanted, made, strict=True)):
+    for number, (one, (content, derotated)) in enumerate(zip(wanted, made, strict=True)):
         archive.on_progress("aligning", number, len(wanted))
         blobs = {name: archive.store.add_blob(data) for name, data in content.items()}
         # The disc is held apart, for not all are kept.
@@ -80,6 +101,9 @@ def derived_pictures(archive: Archive, found: Sequence[Observation]) -> list[Der
         archive.store.put(picture_files, one.id, inputs[one.id], blobs, blobs=held)
         if FITS in blobs:
             keep_disc(archive, one.id, blobs[FITS], blobs[FITS])
+        if derotated is not None:
+            picture = archive.store.add_blob(derotated)
+            archive.store.put(derotated_picture, one.id, [blobs[FITS], *views[one.id]], picture, blobs=[picture])
         files[one.id] = blobs
     archive.on_progress("aligning", len(wanted), len(wanted))
     studied = studied_pictures(archive, [one.picture for one in found])

@@ -9,9 +9,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from archive.model.angles import difference_deg
+from archive.model.group import NamedPosition, group_address
 from archive.model.observation import Observation
 from archive.model.observatory import CameraEpoch
 from archive.model.times import days_since_1970, time_from_days
+from archive.records.group_names import read_names
 from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
 from archive.stages.archive import Archive
@@ -68,6 +70,7 @@ def survey(archive: Archive) -> Survey:
     warnings = (
         *(f"{file}: has no record; it is not shown" for file in unfiled(archive.files, originals)),
         *_misplaced(filed, tomorrow=_tomorrow()),
+        *_spelled_otherwise(filed, names=read_names(archive.files)),
         *(text for one in archive.settings.instruments for text in _contradicted(one, solved.epochs.get(one.name, ()))),
     )
     ahead = [days_since_1970(one.record.time) - 1.0 for one in filed if one.record.time > _tomorrow()]
@@ -93,6 +96,21 @@ def _misplaced(filed: Sequence[ArchivedPicture], *, tomorrow: datetime) -> list[
                 f"{record}: time = {time:%Y-%m-%dT%H:%M:%SZ} is not that of its name; "
                 f"`northlimb amend FOLDER {one.place.id}` moves its files to fit"
             )
+    return found
+
+
+def _spelled_otherwise(filed: Sequence[ArchivedPicture], *, names: Sequence[NamedPosition]) -> list[str]:
+    """Return names of groups that share the address of a page with one that is written in another way."""
+    spelled = {group_address(one.name): one.name for one in reversed(names)}
+    found = []
+    for one in filed:
+        for name in dict.fromkeys(group.name for group in one.record.groups or () if group.name is not None):
+            first = spelled.setdefault(group_address(name), name)
+            if first != name:
+                found.append(
+                    f"{one.place.file('.toml')}: name = {name!r}: the group is called {first!r}, whose page it shares; "
+                    "write it so, or choose another name"
+                )
     return found
 
 

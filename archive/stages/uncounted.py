@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from archive.measuring.detail import hides_penumbrae, is_countable, is_soft, smallest_spot_msh
+from archive.measuring.detail import (
+    hides_usual_groups,
+    is_countable,
+    is_soft,
+    smallest_shown_msh,
+    smallest_spot_msh,
+)
 from archive.model.observation import Disc, FoundSpots
 from archive.records.record import Record
 
-__all__ = ["hidden_remark", "shows_spots", "size_remark", "uncounted_remark"]
+__all__ = ["caveats", "least_spot_msh", "shows_spots", "size_remark", "uncounted_remark"]
 
 # Captions and hairs across a disc hide less than the one; a count of less than the other says little of the Sun.
 _WHOLE, _ENOUGH = 0.97, 0.75
@@ -29,27 +35,41 @@ def size_remark(disc: Disc, record: Record) -> str | None:
     return f"spots under some {least:.0f} millionths do not show because the picture is small or soft: {why}"
 
 
-def uncounted_remark(found: FoundSpots, record: Record) -> str | None:
+def uncounted_remark(disc: Disc, found: FoundSpots, record: Record) -> str | None:
     """Return why a searched picture is not counted; None where it is, or was by hand."""
     if record.is_counted:
         return None
     if found.seen_share < _ENOUGH:
         hidden = f"{_hidden_percent(found):.0f} % of the disc {_HIDDEN}"
         return f"spots are not counted because {hidden}; a count by hand is used"
-    if hides_penumbrae(found.least_depth):
-        percent = min(100.0, 100.0 * found.least_depth)
-        return (
-            "spots are not counted because noise hides them: what is less than "
-            f"{percent:.0f} % darker than the disc does not stand out; a count by hand is used"
-        )
+    if hides_usual_groups(disc, found.least_depth):
+        return f"spots are not counted because noise hides them: {_noise(found)}; a count by hand is used"
     return None
 
 
-def hidden_remark(found: FoundSpots, record: Record) -> str | None:
-    """Return what the count of a disc cut by the frame or the Moon misses; None where it was counted by hand."""
-    if record.is_counted or found.seen_share > _WHOLE:
+def caveats(disc: Disc, found: FoundSpots, record: Record) -> tuple[str, ...]:
+    """Return what a count misses by noise, or where the frame or the Moon cuts the disc; none where it is by hand."""
+    if record.is_counted:
+        return ()
+    remarks = []
+    least = least_spot_msh(disc, found, record)
+    if least is not None and not is_soft(disc):
+        remarks.append(f"spots under some {least:.0f} millionths would not show here: {_noise(found)}")
+    if found.seen_share <= _WHOLE:
+        remarks.append(f"spots are counted where the disc shows: {_hidden_percent(found):.0f} % of it {_HIDDEN}")
+    return tuple(remarks)
+
+
+def least_spot_msh(disc: Disc, found: FoundSpots, record: Record) -> float | None:
+    """Return the smallest spot that shows, rounded, where a measured count misses more than usual; else None."""
+    if record.is_counted or not is_soft(disc, found.least_depth):
         return None
-    return f"spots are counted where the disc shows: {_hidden_percent(found):.0f} % of it {_HIDDEN}"
+    return float(f"{smallest_shown_msh(disc, found.least_depth):.1g}")
+
+
+def _noise(found: FoundSpots) -> str:
+    percent = min(100.0, 100.0 * found.least_depth)
+    return f"what is less than {percent:.0f} % darker than the disc does not stand out"
 
 
 def _hidden_percent(found: FoundSpots) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -12,10 +12,12 @@ from archive.errors import FactsError, FolderError, SettingsError
 from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.records.checksums import file_sha256, read_checksums
 from archive.records.folder import writing
+from archive.records.page_days import day_of, places_of_day
 from archive.records.pending import Change, apply_change
-from archive.records.places import PICTURE_SUFFIXES, Place, place_of_id, places
+from archive.records.places import PICTURE_SUFFIXES, Place, is_day, place_of_file, place_of_id, places
 from archive.records.record import read_record
-from archive.records.removed import new_removed_folder, removed_folders
+from archive.records.removed import new_removed_folder, records_in, removed_folders
+from archive.records.settings import read_settings
 
 __all__ = ["MovedObservation", "original_of", "put_back", "remove"]
 
@@ -32,14 +34,19 @@ class MovedObservation:
 def remove(files: Folder, identifier: str, *, on_progress: Progress) -> MovedObservation:
     """Move original and record to a dated folder in `removed/`, and take the original's line out of the checksums.
 
+    Parameters
+    ----------
+    identifier : str
+        Of an observation, or the day of a single one.
+
     Raises
     ------
     FactsError
-        No such observation.
+        No such observation, or several on that day.
     FolderError
         Another run is writing, or the system refuses; everything is then as it was.
     """
-    place = place_of_id(identifier)
+    place = _only_one_of(files, identifier) if is_day(identifier) else place_of_id(identifier)
     with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         moved = _files_of(files, place)
         folder = new_removed_folder(files, "removed")
@@ -49,7 +56,7 @@ def remove(files: Folder, identifier: str, *, on_progress: Progress) -> MovedObs
             unlisted={file: listed[file] for file in moved if file in listed},
         )
         apply_change(files, change)
-    return MovedObservation(identifier, moved, folder)
+    return MovedObservation(place.id, moved, folder)
 
 
 def put_back(files: Folder, identifier: str, *, on_progress: Progress) -> MovedObservation:
@@ -62,7 +69,7 @@ def put_back(files: Folder, identifier: str, *, on_progress: Progress) -> MovedO
     FolderError
         Another picture has its place now, another run is writing, or the system refuses.
     """
-    place = place_of_id(identifier)
+    place = _only_removed_of(files, identifier) if is_day(identifier) else place_of_id(identifier)
     with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
         names = [place.file(suffix) for suffix in (*sorted(PICTURE_SUFFIXES), ".toml")]
         folder = next(
@@ -79,7 +86,42 @@ def put_back(files: Folder, identifier: str, *, on_progress: Progress) -> MovedO
         moved = tuple(name for name in names if files.is_file(f"{folder}/{name}"))
         change = Change(moves=tuple((f"{folder}/{file}", file) for file in moved), listed=_sums(files, folder, moved))
         apply_change(files, change)
-    return MovedObservation(identifier, moved, folder)
+    return MovedObservation(place.id, moved, folder)
+
+
+def _only_one_of(files: Folder, day: str) -> Place:
+    """Return the only observation of a day."""
+    there = places_of_day(read_settings(files), files, day)
+    if not there and any(_removed_on(files, day)):
+        raise FactsError(f"{day}: was removed already; `northlimb remove FOLDER {day} --undo` puts it back")
+    return _single(there, day, none=f"no observation of that day in {files.path}; `northlimb show FOLDER {day}` tells")
+
+
+def _only_removed_of(files: Folder, day: str) -> Place:
+    """Return the only observation of a day that `remove` took out."""
+    none = f"none of that day among what was removed from {files.path}; see its folder removed/"
+    return _single(list(_removed_on(files, day)), day, none=none)
+
+
+def _removed_on(files: Folder, day: str) -> Iterator[Place]:
+    settings = read_settings(files)
+    for folder in removed_folders(files, "removed"):
+        for record in records_in(files, folder):
+            place = place_of_file(record)
+            its_day = place.day
+            with suppress(SettingsError):
+                its_day = day_of(settings, files, place, record)
+            if its_day == day:
+                yield place
+
+
+def _single(there: Sequence[Place], day: str, *, none: str) -> Place:
+    found = sorted(set(there), key=lambda place: place.id)
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise FactsError(f"{day}: {none}")
+    raise FactsError(f"{day}: that day has several; name one of them: {', '.join(place.id for place in found)}")
 
 
 def original_of(files: Folder, place: Place) -> str | None:

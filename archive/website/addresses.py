@@ -13,6 +13,7 @@ from functools import cached_property
 from urllib.parse import quote, urlsplit
 
 from archive.model.film import Film
+from archive.model.group import group_address
 from archive.model.observation import Observation
 from archive.website.content import UnmeasuredPicture
 
@@ -269,7 +270,7 @@ def film_files(film: Film) -> FilmFiles:
 
 def group_page(name: str) -> str:
     """Return the path of a sunspot group's page."""
-    return f"groups/{name}/index.html"
+    return f"groups/{group_address(name)}/index.html"
 
 
 def rotation_page(number: int) -> str:

@@ -126,8 +126,11 @@ def _activity_caption(span: Span) -> str:
 def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
     day = one.day
     figures = (counts.groups, counts.spots, counts.relative_number, one.spot_area_msh)
+    hidden = "" if counts.least_spot_msh is None else f"without spots under {number(counts.least_spot_msh)}"
     return ChartRow(
-        Link(format_day(day), here.to(day_page(day))), tuple(map(number, figures)), BY_HAND if counts.stated else ""
+        Link(format_day(day), here.to(day_page(day))),
+        tuple(map(number, figures)),
+        BY_HAND if counts.stated else hidden,
     )
 
 
@@ -181,7 +184,7 @@ def _latitude_drawn(groups: Sequence[Followed], span: Span) -> Drawn:
                 days_since_1970(group.seen[0].observation.time_utc),
                 days_since_1970(group.seen[-1].observation.time_utc),
                 round(group.latitude_deg, 2),
-                group.largest.group.area_msh,
+                group.largest.group.size_msh,
             )
             for group in groups
         ),

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from statistics import fmean
 
 from archive.model.days import count_of_day
+from archive.model.observation import Counts
 from archive.website.formatting import number, plural
 from archive.website.observing_days import ShownDay
 
@@ -22,4 +23,13 @@ def days_summary(days: Sequence[ShownDay]) -> str:
         return f"{words}, {'with' if counts[0].spots else 'without'} spots; R {number(counts[0].relative_number)}"
     spotless = sum(found.spots == 0 for found in counts)
     without = f", {spotless or 'none'} of them without spots"
-    return f"{words}{without}; mean of R {number(fmean(found.relative_number for found in counts), 1)}"
+    mean = number(fmean(found.relative_number for found in counts), 1)
+    return f"{words}{without}; mean of R {mean}{_hidden(counts)}"
+
+
+def _hidden(counts: Sequence[Counts]) -> str:
+    """Return on how many of the days blur or noise hides more than usual."""
+    least = [found.least_spot_msh for found in counts if found.least_spot_msh is not None]
+    if not least:
+        return ""
+    return f", in which spots under {number(max(least))} millionths would not show on {plural(len(least), 'day')}"

@@ -84,6 +84,12 @@ COLUMNS: tuple[Column, ...] = (
     Column("counts_spots", "integer", "", "Spots, s"),
     Column("counts_relative_number", "number", "1", "Relative number R = k (10 g + s)"),
     Column("counts_stated", "boolean", "", "Whether the count is the observer's own instead of a measurement"),
+    Column(
+        "counts_least_spot_msh",
+        "number",
+        "millionths of the hemisphere",
+        "Smallest spot that shows, where blur or noise hides more than usual",
+    ),
     Column("spot_area_msh", "number", "MSH", "Area of all spots in millionths of the solar hemisphere"),
     Column("capture_start_utc", "datetime", "UTC", "Start of the capture"),
     Column("capture_length_s", "number", "s", "Length of the capture"),

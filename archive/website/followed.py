@@ -77,7 +77,7 @@ class Followed:
     @property
     def largest(self) -> Seen:
         """The sighting with the largest area."""
-        return max(self.seen, key=lambda seen: seen.group.area_msh)
+        return max(self.seen, key=lambda seen: seen.group.size_msh)
 
 
 def followed_groups(content: Content) -> tuple[Followed, ...]:

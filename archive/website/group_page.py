@@ -46,7 +46,7 @@ class GroupPage:
     crops: tuple[Crop, ...]
     crop_scale: str
     track: GroupTrack | None
-    life: GroupLife
+    life: GroupLife | None
     rows: tuple[GroupRow, ...]
     rates: tuple[Fact, ...]
     charts: Link
@@ -152,7 +152,7 @@ def _facts(group: Followed) -> tuple[Fact, ...]:
         ("Latitude", f"{format_latitude(group.latitude_deg)}°", "mean of all pictures"),
         (
             "Largest area",
-            number(largest.group.area_msh),
+            "" if largest.group.area_msh is None else number(largest.group.area_msh),
             f"millionths of the solar hemisphere, on {format_day(largest.observation.day)}",
         ),
         ("Most spots", number(max(len(seen.group.spots) for seen in group.seen)), "in one picture"),

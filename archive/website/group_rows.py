@@ -50,7 +50,7 @@ def group_row(group: SpotGroup, head: Link, *, time: str = "", stated: bool) -> 
 
 def named_rows(groups: Collection[NamedGroup], here: Here, *, pages: Collection[str]) -> tuple[GroupRow, ...]:
     """Write the groups of one observation, the largest first; `pages` are the names that have a page."""
-    ordered = sorted(groups, key=lambda one: (-one.group.area_msh, one.name or ""))
+    ordered = sorted(groups, key=lambda one: (-one.group.size_msh, one.name or ""))
     return tuple(group_row(one.group, _link(one.name, here, pages), stated=one.stated) for one in ordered)
 
 

@@ -82,13 +82,16 @@ def group_track(days: Sequence[Seen]) -> GroupTrack | None:
     )
 
 
-def group_life(sightings: Sequence[Seen]) -> GroupLife:
-    """Draw the area in every picture, in order of time, over whole days."""
+def group_life(seen: Sequence[Seen]) -> GroupLife | None:
+    """Draw the area in every picture that has one, in order of time, over whole days; None where none has."""
+    sightings = [one for one in seen if one.group.area_msh is not None]
+    if not sightings:
+        return None
     first, last = (sightings[end].observation.day for end in (0, -1))
     span = (last - first).days + 1
-    top = _round_above(max(seen.group.area_msh for seen in sightings))
-    places = [(_along(seen, sightings[0], span), seen.group.area_msh / top) for seen in sightings]
-    largest = max(sightings, key=lambda seen: seen.group.area_msh)
+    largest = max(sightings, key=lambda one: one.group.size_msh)
+    top = _round_above(largest.group.size_msh)
+    places = [(_along(one, sightings[0], span), one.group.size_msh / top) for one in sightings]
     return GroupLife(
         description=f"Area in {plural(len(sightings), 'picture')}, {format_date_range(first, last)}: the largest "
         f"{number(largest.group.area_msh)} millionths on {day_and_month(largest.observation.day)}.",
@@ -110,7 +113,7 @@ def _dot(seen: Seen) -> TrackDot:
     right = math.cos(latitude) * math.sin(meridian)
     up = math.sin(latitude) * math.cos(tilt) - math.cos(latitude) * math.cos(meridian) * math.sin(tilt)
     return TrackDot(
-        round(_RADIUS * right, 1), round(-_RADIUS * up, 1), round(1.2 + math.sqrt(seen.group.area_msh) / 8.0, 1)
+        round(_RADIUS * right, 1), round(-_RADIUS * up, 1), round(1.2 + math.sqrt(seen.group.size_msh) / 8.0, 1)
     )
 
 

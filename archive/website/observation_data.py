@@ -98,12 +98,13 @@ def _sun(sun: SunView) -> Record:
 def _counts(counts: Counts | None) -> Record:
     """Keep the names where nothing was counted, so that every record has the same shape."""
     if counts is None:
-        return {"groups": None, "spots": None, "relative_number": None, "stated": None}
+        return {"groups": None, "spots": None, "relative_number": None, "stated": None, "least_spot_msh": None}
     return {
         "groups": counts.groups,
         "spots": counts.spots,
         "relative_number": rounded(counts.relative_number, 1),
         "stated": counts.stated,
+        "least_spot_msh": rounded(counts.least_spot_msh, 1),
     }
 
 

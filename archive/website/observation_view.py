@@ -174,7 +174,7 @@ def _largest_words(observation: Observation) -> str:
     groups = [one.group for one in observation.groups or ()]
     if not groups:
         return ""
-    largest = max(groups, key=lambda group: group.area_msh)
+    largest = max(groups, key=lambda group: group.size_msh)
     if largest.latitude_deg is None or largest.central_meridian_distance_deg is None:
         return ""
     meridian = format_meridian_distance(largest.central_meridian_distance_deg, 0)

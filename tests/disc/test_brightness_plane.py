@@ -48,24 +48,64 @@ def test_alike_channels_give_their_mean() -> None:
     np.testing.assert_allclose(brightness_plane(colour, full_scale=255.0), expected, atol=1e-6)
 
 
-def test_a_saturated_red_channel_is_left_out() -> None:
+def as_the_picture(colour: np.ndarray, picture: np.ndarray) -> np.ndarray:
+    """The brightness of a coloured picture where the disc is, on the scale of the grey one."""
+    plane = brightness_plane(colour, full_scale=float(np.iinfo(colour.dtype).max))
+    disc = picture > 0.3 * picture.max()
+    return (plane / np.median(plane[disc] / picture[disc]))[disc] / picture[disc] - 1.0
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+@pytest.mark.parametrize(
+    "gains",
+    [(2.5, 0.9, 0.5), (1.0, 0.6, 0.0), (3.0, 1.6, 0.9), (0.5, 1.0, 2.0), (1.4, 1.4, 0.8)],
+    ids=["red white", "blue black", "two white", "blue white", "yellow white"],
+)
+def test_a_tint_that_clips_channels_costs_no_brightness(gains: tuple[float, float, float], bits: int) -> None:
     picture = draw_disc(SCENE)
-    colour = quantise(np.clip(np.stack([picture * 2.5, picture * 0.9, picture * 0.5], axis=-1), 0, 1), 8)
-    expected = colour[..., 1:].astype(np.float64).mean(axis=-1) / 255.0
-    np.testing.assert_allclose(brightness_plane(colour, full_scale=255.0), expected, atol=1e-6)
+    colour = quantise(np.clip(picture[..., None] * np.array(gains, dtype=np.float32), 0, 1), bits)  # type: ignore[arg-type]
+    error = as_the_picture(colour, picture)
+    assert np.abs(np.percentile(error, [1, 99])).max() < 0.02
+    assert np.abs(error.mean()) < 0.005
 
 
-def test_a_blue_channel_that_is_black_on_the_disc_is_left_out() -> None:
+def test_a_palette_in_which_no_channel_shows_the_whole_disc_costs_no_brightness() -> None:
+    """Red is white from 0.45 of the picture's white on, green begins at 0.2, blue at 0.5."""
     picture = draw_disc(SCENE)
-    colour = quantise(np.stack([picture, picture * 0.6, np.zeros_like(picture)], axis=-1), 8)
-    expected = colour[..., :2].astype(np.float64).mean(axis=-1) / 255.0
-    np.testing.assert_allclose(brightness_plane(colour, full_scale=255.0), expected, atol=1e-6)
+    starts, ends = np.array([0.0, 0.2, 0.5], dtype=np.float32), np.array([0.45, 0.85, 1.0], dtype=np.float32)
+    colour = quantise(np.clip((picture[..., None] - starts) / (ends - starts), 0, 1), 8)
+    error = as_the_picture(colour, picture)
+    assert np.abs(np.percentile(error, [1, 99])).max() < 0.03
 
 
-def test_where_every_channel_is_clipped_the_least_clipped_is_taken() -> None:
+def test_a_few_levels_more_in_all_channels_make_no_other_picture() -> None:
+    picture = draw_disc(SCENE)
+    gains = np.array([2.2, 0.9, 0.4], dtype=np.float32)
+    colour = quantise(np.clip(picture[..., None] * gains, 0, 1), 8)
+    lifted = np.clip(colour.astype(np.int64) + 3, 0, 255).astype(np.uint8)
+    assert (
+        np.abs(np.percentile(as_the_picture(lifted, picture) - as_the_picture(colour, picture), [1, 99])).max() < 0.03
+    )
+
+
+def test_a_scene_of_its_own_colours_is_not_forced_onto_a_curve() -> None:
+    """Half of the sky blue, half of it red: no curve holds both, and the channel that is white is left out."""
+    picture = draw_disc(SCENE)
+    colour = np.clip(picture[..., None] * np.array([2.5, 0.9, 0.5]), 0, 1)
+    sky = picture < 0.3 * picture.max()
+    left = np.arange(picture.shape[1]) < picture.shape[1] // 2
+    colour[sky & left], colour[sky & ~left] = (0.1, 0.2, 0.6), (0.6, 0.2, 0.1)
+    levels = quantise(colour.astype(np.float32), 8)
+    expected = levels[..., 1:].astype(np.float64).mean(axis=-1) / 255.0
+    np.testing.assert_allclose(brightness_plane(levels, full_scale=255.0), expected, atol=1e-6)
+
+
+def test_what_is_white_in_every_channel_is_white() -> None:
     picture = draw_disc(replace(SCENE, peak=1.0))
     colour = quantise(np.clip(np.stack([picture * 3.0, picture * 2.0, picture * 2.5], axis=-1), 0, 1), 8)
-    np.testing.assert_allclose(brightness_plane(colour, full_scale=255.0), colour[..., 1] / 255.0, atol=1e-6)
+    plane = brightness_plane(colour, full_scale=255.0)
+    assert plane[picture > 0.51].min() >= 0.99
+    assert plane[picture < 0.45].max() < 0.99
 
 
 def test_share_at_white() -> None:

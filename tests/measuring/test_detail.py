@@ -10,7 +10,7 @@ from scenes.discs import Scene, Spot, draw_disc, quantise
 
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
-from archive.measuring.detail import hides_penumbrae, is_countable, is_soft, smallest_spot_msh
+from archive.measuring.detail import hides_usual_groups, is_countable, is_soft, smallest_shown_msh, smallest_spot_msh
 from archive.measuring.spots import measure_spots
 from archive.model.observation import Disc
 from archive.sun.heliographic import to_disc
@@ -66,9 +66,23 @@ def test_only_small_or_soft_discs_are_reported() -> None:
     assert called[60.0, 1.7] == (True, False)
 
 
-@pytest.mark.parametrize(("noise", "hidden"), [(0.004, False), (0.02, False), (0.08, True), (0.15, True)])
-def test_noise_that_hides_spots_is_known(noise: float, hidden: bool) -> None:
-    """Spots of 20 millionths: where noise is called harmless they are found, where it hides spots they are lost."""
-    _, seen, least_depth = drawn(300.0, 1.2, [20.0] * len(PLACES), noise=noise)
-    assert hides_penumbrae(least_depth) is hidden
+@pytest.mark.parametrize("radius_px", [120.0, 300.0])
+@pytest.mark.parametrize("noise", [0.004, 0.04, 0.08])
+def test_spots_well_over_the_limit_of_noise_are_found_and_well_under_it_are_not(radius_px: float, noise: float) -> None:
+    disc, _, least_depth = drawn(radius_px, 1.2, [100.0] * len(PLACES), noise=noise)
+    least = smallest_shown_msh(disc, least_depth)
+    half = len(PLACES) // 2
+    _, seen, _ = drawn(radius_px, 1.2, [2.5 * least, 0.4 * least] * half, noise=noise)
+    assert sum(seen[::2]) >= half - 1
+    assert sum(seen[1::2]) <= 1
+
+
+@pytest.mark.parametrize(
+    ("radius_px", "noise", "hidden"),
+    [(300.0, 0.004, False), (300.0, 0.1, False), (300.0, 0.15, True), (200.0, 0.12, True), (120.0, 0.08, True)],
+)
+def test_noise_that_hides_usual_groups_is_known(radius_px: float, noise: float, hidden: bool) -> None:
+    """Spots of 100 millionths, as a usual group's largest: they are lost where noise is said to hide them."""
+    disc, seen, least_depth = drawn(radius_px, 1.2, [100.0] * len(PLACES), noise=noise)
+    assert hides_usual_groups(disc, least_depth) is hidden
     assert (sum(seen) < len(PLACES) / 2) is hidden

@@ -71,13 +71,13 @@ def test_a_killed_run_leaves_whole_pages_and_the_next_one_sends_the_rest(
     folder = host.root / f"killed-{kind}"
     path = folder if kind == "sftp" else f"/{folder.name}"
     url = f"{kind}://{host.extra if kind == 'sftp' else 'observer'}@127.0.0.1:{host.port}{path}"
-    old, new = paged("a", range(20)), paged("b", range(30))
+    old, new = paged("a", range(40)), paged("b", range(60))
     put_site(archive, old)
     assert told(archive, url)[0] == 0
     put_site(archive, new)
-    fresh = sorted(new.keys() - old.keys())  # 30 pictures and 10 pages
+    fresh = sorted(new.keys() - old.keys())  # 60 pictures and 20 pages
     kills = 0
-    for arrived in (8, 25, 35):
+    for arrived in (15, 50, 70):
         process = publishing(archive, url)
         while process.poll() is None:
             if sum((folder / name).exists() for name in fresh) >= arrived:

@@ -168,7 +168,7 @@ def test_strips_that_end_early_inside_the_file_are_refused(layout):
 def test_raw_camera_and_lossy_files_are_refused_with_a_way_out():
     mosaic = _file(noise("u2"), photometric=32803, extratags=[(33421, 3, 2, (2, 2), False)])
     with pytest.raises(PictureError, match="raw camera file; save the finished picture as plain TIFF or PNG"):
-        read_pixels(mosaic, "sun.dng")
+        read_pixels(mosaic, "sun.tif")
     lossy = _file(noise("u1", channels=3), compression="jpeg")
     with pytest.raises(PictureError, match="TIFF with compression 7; save"):
         read_pixels(lossy, "sun.tif")

@@ -39,12 +39,24 @@ def test_without_new_names_nothing_is_written(tmp_path: Path) -> None:
     assert read_names(files_of(tmp_path)) == ()
 
 
-@pytest.mark.parametrize("name", ["../../x", "a/b", "", "Q", "."])
+@pytest.mark.parametrize("name", ["../../x", "a/b", "", "-", "..", "x.", "\u00fc"])
 def test_a_name_that_would_leave_its_folder_is_refused(tmp_path: Path, name: str) -> None:
     add_names(files_of(tmp_path), [GIVEN])
     path = tmp_path / GROUP_NAMES_FILE
     path.write_text(path.read_text().replace("2311-1", name))
-    with pytest.raises(SettingsError, match=r"name = .*small letters, digits and hyphens"):
+    with pytest.raises(SettingsError, match=r"name = .*letters, digits, spaces, dots and hyphens"):
+        read_names(files_of(tmp_path))
+
+
+@pytest.mark.parametrize("name", ["AR 1117", "NOAA.1117", "Q", "a--b"])
+def test_names_that_observers_write_are_taken(tmp_path: Path, name: str) -> None:
+    add_names(files_of(tmp_path), [replace(GIVEN, name=name)])
+    assert [one.name for one in read_names(files_of(tmp_path))] == [name]
+
+
+def test_two_names_of_one_page_are_refused(tmp_path: Path) -> None:
+    add_names(files_of(tmp_path), [replace(GIVEN, name="AR 1117"), replace(GIVEN, name="ar-1117")])
+    with pytest.raises(SettingsError, match="duplicate name AR 1117, ar-1117"):
         read_names(files_of(tmp_path))
 
 

@@ -46,6 +46,12 @@ def archive_folder(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
+def without_av1(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As with an encoder that lacks AV1, where only a film's frames matter: it takes two thirds of the time."""
+    monkeypatch.setattr("archive.films.film.has_av1", lambda: False)
+
+
+@pytest.fixture
 def answer(capsys: pytest.CaptureFixture[str]) -> Callable[..., Any]:
     """Run a command with --json; its exit status and parsed answer."""
 

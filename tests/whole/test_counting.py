@@ -151,6 +151,29 @@ def test_a_name_by_hand_keeps_its_groups_at_the_next_build(archive_folder: Path)
         assert groups(archive_folder) == first
 
 
+def test_a_group_is_called_as_the_observer_calls_it_and_has_a_page_of_that_name(
+    archive_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One name in two spellings is one group, with one page; that it is written in two ways is told."""
+    place = "latitude_deg = 12.0\ncarrington_longitude_deg = 101.0\nspots = 4\narea_msh = 90.0\n"
+    other = "2026/2026-06-04"
+    add_to_record(archive_folder, f'\n[[groups]]\nname = "AR 1117"\n{place}')
+    record = next((archive_folder / other).glob("*.toml"))
+    record.write_text(f'{record.read_text(encoding="utf-8")}\n[[groups]]\nname = "ar-1117"\n{place}', encoding="utf-8")
+    for _ in range(2):
+        capsys.readouterr()
+        assert main(["build", str(archive_folder)]) == 0
+        told = [line for line in capsys.readouterr().err.splitlines() if "1117" in line]
+        assert len(told) == 1
+        assert f"{other}/{record.name}: name = 'ar-1117': the group is called 'AR 1117'" in told[0]
+        assert [str(seen["observation"])[:10] for seen in groups(archive_folder)["AR 1117"]] == [DAY, "2026-06-04"]
+        assert "ar-1117" not in groups(archive_folder)
+    page = (archive_folder / "site/groups/ar-1117/index.html").read_text(encoding="utf-8")
+    assert "Group AR 1117" in page
+    day = (archive_folder / f"site/days/{DAY}/index.html").read_text(encoding="utf-8")
+    assert 'href="../../groups/ar-1117/' in day
+
+
 def test_a_group_split_by_hand_has_two_names(archive_folder: Path) -> None:
     """The half that keeps the name is called by it; the other, without one, is a group of its own."""
     before = groups(archive_folder)
@@ -180,6 +203,29 @@ def test_a_group_split_by_hand_has_two_names(archive_folder: Path) -> None:
     assert here[1] not in before
 
 
+def test_a_group_by_hand_without_an_area_leaves_it_unknown(
+    archive_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not 0: in the group, in its day, in the month, and of a group that has no other sighting."""
+    by_hand = "".join(
+        f"\n[[groups]]\n{area}latitude_deg = 12.0\ncarrington_longitude_deg = {longitude_deg}\nspots = 2\n"
+        for area, longitude_deg in (("area_msh = 80.0\n", 101.0), ('name = "2999-1"\n', 160.0))
+    )
+    add_to_record(archive_folder, by_hand)
+    assert main(["build", str(archive_folder)]) == 0
+    assert observation(archive_folder)["spot_area_msh"] is None
+    assert [seen["area_msh"] for seen in groups(archive_folder)["2999-1"]] == [None]
+    assert "Area from day to day" not in (archive_folder / "site/groups/2999-1/index.html").read_text(encoding="utf-8")
+    capsys.readouterr()
+    assert main(["report", str(archive_folder), "--month", "2026-06", "--format", "csv"]) == 0
+    rows = csv.DictReader(io.StringIO(capsys.readouterr().out))
+    assert [row["spot_area_msh"] for row in rows if row["day"] == DAY] == [""]
+    assert main(["show", str(archive_folder), DAY]) == 0
+    shown = capsys.readouterr().out
+    assert "area not known" in shown
+    assert "area_msh = 0" not in shown
+
+
 def test_dust_by_hand_is_not_counted(archive_folder: Path) -> None:
     before = observation(archive_folder)
     counts, disc = before["counts"], before["disc"]
@@ -201,7 +247,7 @@ def test_dust_by_hand_is_not_counted(archive_folder: Path) -> None:
         ("\n[counts]\ngroups = 5\nspots = 3\n", "counts.spots = 3: is fewer than groups = 5"),
         ("\n[counts]\ngroups = 0\nspots = 3\n", "counts.spots = 3: but groups = 0"),
         ("\n[[groups]]\nlatitude_deg = 95.0\ncarrington_longitude_deg = 10.0\n", "latitude_deg"),
-        ('\n[[groups]]\nname = "../x"\nlatitude_deg = 5.0\ncarrington_longitude_deg = 10.0\n', "small letters"),
+        ('\n[[groups]]\nname = "../x"\nlatitude_deg = 5.0\ncarrington_longitude_deg = 10.0\n', "letters, digits"),
     ],
 )
 def test_wrong_corrections_are_refused_with_file_and_field(

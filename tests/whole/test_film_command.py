@@ -75,6 +75,7 @@ def test_a_smooth_film_is_kept_with_its_options_and_shown(folder: Path, answer: 
     assert f"{film.stem}-av1.mp4" in (folder / "site" / "films" / "index.html").read_text()
 
 
+@pytest.mark.usefixtures("without_av1")
 def test_a_span_without_pictures_in_reach_is_blank_and_told(folder: Path, tmp_path: Path, answer: Answer) -> None:
     _, told = answer("film", folder, *SPAN, "--style", "smooth", *QUICK, "--out", tmp_path / "gap.mp4")
     assert told["film"]["warnings"] == ["gap.mp4: 21 of 56 frames are blank: no picture within reach (--reach)"]
@@ -82,6 +83,7 @@ def test_a_span_without_pictures_in_reach_is_blank_and_told(folder: Path, tmp_pa
     assert told["film"]["warnings"] == []
 
 
+@pytest.mark.usefixtures("without_av1")
 def test_a_span_is_as_long_as_its_pictures_and_one_of_a_century_is_refused(
     folder: Path, tmp_path: Path, answer: Answer
 ) -> None:
@@ -101,6 +103,7 @@ def test_a_span_is_as_long_as_its_pictures_and_one_of_a_century_is_refused(
     assert not (tmp_path / "century.mp4").exists()
 
 
+@pytest.mark.usefixtures("without_av1")
 def test_the_sharpest_of_a_day_unless_all_are_asked_for(folder: Path, tmp_path: Path, answer: Answer) -> None:
     out = tmp_path / "film.mp4"
     _, told = answer("film", folder, *SPAN, *QUICK, "--out", out)
@@ -148,6 +151,7 @@ def test_a_film_that_lost_a_file_is_made_anew(
     assert lost.read_bytes() == before[shown.name]
 
 
+@pytest.mark.usefixtures("without_av1")
 def test_a_map_says_where_its_longitudes_lie(folder: Path, tmp_path: Path, answer: Answer) -> None:
     words = ("film", folder, *SPAN, *QUICK, "--style", "corotating", "--longitude", "210", "--out", tmp_path / "m.mp4")
     status, told = answer(*words)
@@ -187,6 +191,7 @@ def test_an_option_that_would_be_passed_over_is_misuse(
     assert (filed / "archive.toml").read_bytes() == before
 
 
+@pytest.mark.usefixtures("without_av1")
 def test_an_interrupted_film_leaves_the_old_one(
     folder: Path, tmp_path: Path, answer: Answer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -204,6 +209,7 @@ def test_an_interrupted_film_leaves_the_old_one(
     assert {path: path.read_bytes() for path in tmp_path.glob("*film*")} == before
 
 
+@pytest.mark.usefixtures("without_av1")
 def test_names_are_written_beside_groups_while_they_live(folder: Path, tmp_path: Path, answer: Answer) -> None:
     """The two films differ where a name stands: near a group on its own day, nowhere on a day without that group."""
     pictures = {}

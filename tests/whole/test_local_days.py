@@ -122,3 +122,12 @@ def test_the_setting_back_at_utc_brings_utc_pages_and_nothing_of_the_others(fold
         settings.write_text(before, encoding="utf-8")
     assert answer("build", folder)[0] == 0
     assert sorted(path.parent.name for path in folder.glob("site/days/????-??-??/index.html")) == LOCAL
+
+
+def test_a_day_of_the_pages_names_the_observation_to_remove(folder: Path, answer: Answer) -> None:
+    status, told = answer("remove", folder, "2026-06-03")
+    assert status == 1
+    assert told["causes"] == [f"2026-06-03: that day has several; name one of them: {', '.join(TIMES[:2])}"]
+    status, told = answer("remove", folder, "2026-06-04")
+    assert (status, told["id"]) == (0, TIMES[2])
+    assert answer("remove", folder, "2026-06-04", "--undo")[1]["id"] == TIMES[2]

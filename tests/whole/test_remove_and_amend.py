@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -89,6 +90,31 @@ def test_a_removed_picture_stays_out_of_a_folder_given_again(folder: Path, two_p
     assert "another picture is there now" in told["causes"][0]
 
 
+def test_a_day_names_its_only_observation(folder: Path, answer: Answer) -> None:
+    before = kept(folder)
+    status, told = answer("remove", folder, "2026-06-03")
+    assert (status, told["id"], told["files"]) == (0, "2026-06-03T0915Z", [f"{DAY}/0915Z.png", f"{DAY}/0915Z.toml"])
+    status, told = answer("remove", folder, "2026-06-03")
+    assert status == 1
+    assert "2026-06-03: was removed already" in told["causes"][0]
+    assert answer("remove", folder, "2026-06-03", "--undo")[0] == 0
+    assert kept(folder) == before
+    status, told = answer("remove", folder, "2026-06-05")
+    assert (status, told["causes"][0].split(" in ")[0]) == (1, "2026-06-05: no observation of that day")
+
+
+def test_of_a_day_with_several_observations_none_is_removed(folder: Path, answer: Answer) -> None:
+    answer("amend", folder, "2026-06-04T1015Z", "--time", "2026-06-03T10:15:00Z")
+    before = kept(folder)
+    status, told = answer("remove", folder, "2026-06-03")
+    several = "2026-06-03: that day has several; name one of them: 2026-06-03T0915Z, 2026-06-03T1015Z"
+    assert (status, told["causes"]) == (1, [several])
+    assert kept(folder) == before
+    answer("remove", folder, "2026-06-03T0915Z")
+    answer("remove", folder, "2026-06-03T1015Z")
+    assert answer("remove", folder, "2026-06-03", "--undo")[1]["causes"] == [several]
+
+
 def test_an_observation_without_record_is_removed_too(folder: Path, answer: Answer) -> None:
     (folder / DAY / "0915Z.toml").write_text("not TOML [")
     assert answer("remove", folder, "2026-06-03T0915Z")[0] == 0
@@ -118,6 +144,21 @@ def test_amend_moves_the_files_and_keeps_every_other_word(folder: Path, answer: 
     assert answer("verify", folder)[0] == 0
     assert answer("amend", folder, "2026-06-03T0920Z", "--undo")[0] == 0
     assert {file: data for file, data in kept(folder).items() if not file.startswith("removed/")} == before
+
+
+def test_a_time_at_night_is_told_as_by_add(folder: Path, answer: Answer) -> None:
+    """At 52 deg north the Sun of 3 June sets at 20:10 UTC (almanac, from memory to a quarter of an hour)."""
+    _, told = answer("amend", folder, "2026-06-03T0915Z", "--time", "2026-06-03T23:30:00Z")
+    warning = told["warnings"][-1]
+    assert re.match(r"2026-06-03T2330Z: the Sun was 1\d deg below the horizon at this time and site; ", warning)
+    assert "amend FOLDER 2026-06-03T2330Z --time" in warning
+    _, told = answer("amend", folder, "2026-06-03T2330Z", "--time", "2026-06-03T12:30:00Z")
+    assert told["warnings"] == []
+    _, told = answer("amend", folder, "--shift", "+12h")
+    assert [line.partition(" deg below")[0][:-2] for line in told["warnings"] if "below" in line] == [
+        "2026-06-04T0030Z: the Sun was ",
+        "2026-06-04T2215Z: the Sun was ",
+    ]
 
 
 def test_undo_goes_back_step_by_step(folder: Path, answer: Answer) -> None:
@@ -176,7 +217,7 @@ KILLER = """
 import contextlib, io, json, os, shutil, signal, sys
 from pathlib import Path
 from archive.commands.main import main
-import archive.upkeep.amendment, archive.upkeep.removal, archive.upkeep.shifting
+import archive.upkeep.amendment, archive.upkeep.removal, archive.upkeep.shifting, archive.filing.remarks
 import archive.commands.amend, archive.commands.remove
 
 start, work, words = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3:]

@@ -101,7 +101,9 @@ def test_across_midnight_the_folder_follows_and_notes_are_told(folder: Path, ans
     _, told = answer("amend", folder, "--shift", "-2h")
     assert [one["id"] for one in told["pictures"]][3] == "2026-06-03T2230Z"
     assert told["shift_s"] == -7200
-    assert told["warnings"] == ["2026/2026-06-04/notes.md: stays with its day; move by hand what is about this picture"]
+    notes, night = told["warnings"]
+    assert notes == "2026/2026-06-04/notes.md: stays with its day; move by hand what is about this picture"
+    assert night.startswith("2026-06-03T2230Z: the Sun was 1")
 
 
 @pytest.mark.parametrize(

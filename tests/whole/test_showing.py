@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from collections.abc import Callable
@@ -9,7 +10,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image
 from scenes.discs import Bite, Scene, Spot
 
 from archive.commands.main import main
@@ -68,10 +71,10 @@ def test_a_picture_too_small_for_its_spots_is_not_counted_but_by_hand(tmp_path: 
 def test_a_noisy_picture_is_no_sun_without_spots_and_gives_way_to_a_clean_one(
     archive_folder: Path, tmp_path: Path, answer: Answer
 ) -> None:
-    """Noise of a tenth of the disc's brightness hides penumbrae; the noisy limb looks the sharper of the two."""
+    """Noise of an eighth of the disc's brightness hides usual groups; the noisy limb looks the sharper of the two."""
     clean, noisy = tmp_path / "20260603T091500Z.png", tmp_path / "20260603T101500Z.png"
     draw(clean, Scene(spots=SPOTS, blur_px=2.0))
-    draw(noisy, Scene(spots=SPOTS, noise=0.1, blur_px=1.0))
+    draw(noisy, Scene(spots=SPOTS, noise=0.12, blur_px=1.0))
     assert answer("add", archive_folder, clean, noisy)[0] == 0
     assert main(["build", str(archive_folder)]) == 0
     first, second = answer("show", archive_folder, "2026-06-03")[1]
@@ -80,6 +83,34 @@ def test_a_noisy_picture_is_no_sun_without_spots_and_gives_way_to_a_clean_one(
     page = (archive_folder / "site/days/2026-06-03/index.html").read_text()
     assert "Spots are not counted because noise hides them" in page
     assert page.index("09:15 UTC") < page.index("Also at 10:15 UTC")
+
+
+def test_a_picture_whose_plain_spots_stand_out_of_noise_is_counted_and_says_what_it_hides(
+    archive_folder: Path, tmp_path: Path, answer: Answer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Noise of a twelfth: of 200 px of radius and 1 px of blur some 50 millionths are the least that shows."""
+    noisy, clean = tmp_path / "20260603T091500Z.png", tmp_path / "20260604T091500Z.png"
+    draw(noisy, Scene(spots=SPOTS, noise=0.08, blur_px=1.0))
+    draw(clean, Scene(spots=SPOTS))
+    assert answer("add", archive_folder, noisy, clean)[0] == 0
+    (hiding,), (showing,) = (answer("show", archive_folder, day)[1] for day in ("2026-06-03", "2026-06-04"))
+    assert hiding["counts"]["groups"] == showing["counts"]["groups"] == 2
+    assert showing["counts"]["least_spot_msh"] is None
+    least = hiding["counts"]["least_spot_msh"]
+    assert 20.0 <= least <= 100.0
+    told = f"pots under some {least:.0f} millionths would not show here"
+    assert any(told in remark for remark in hiding["remarks"])
+    assert main(["build", str(archive_folder)]) == 0
+    assert told in (archive_folder / "site/days/2026-06-03/index.html").read_text()
+    marked = f"spots under {least:.0f} millionths would not show on 1 day"
+    assert marked in (archive_folder / "site/days/2026-06/index.html").read_text()
+    data = json.loads((archive_folder / "site/data/observations.json").read_text())
+    assert [one["counts"]["least_spot_msh"] for one in data] == [least, None]
+    capsys.readouterr()
+    assert main(["report", str(archive_folder), "--month", "2026-06"]) == 0
+    printed = capsys.readouterr().out
+    assert "2~" in printed
+    assert f"~ spots under some {least:.0f} millionths would not show" in printed
 
 
 def test_of_a_disc_that_is_cut_it_is_told_where_spots_are_counted(
@@ -115,3 +146,25 @@ def test_a_deep_eclipse_is_no_sun_with_few_spots(archive_folder: Path, tmp_path:
     assert main(["build", str(archive_folder)]) == 0
     page = (archive_folder / "site/days/2026-06-03/index.html").read_text()
     assert re.search(r"Spots are not counted because \d+ % of the disc is outside the picture or hidden", page)
+
+
+def test_a_spot_is_shown_where_the_picture_has_it_and_is_dust_by_that_place(
+    archive_folder: Path, tmp_path: Path, answer: Answer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Turned and mirrored: at the printed places the picture itself is dark, by its own pixels."""
+    picture = draw(tmp_path / "20260603T091500Z.png")
+    assert main(["add", str(archive_folder), str(picture), "--north-angle", "37", "--mirrored", "yes"]) == 0
+    shown = answer("show", archive_folder, "2026-06-03")[1][0]
+    pixels = np.asarray(Image.open(picture)).astype(float)
+    levels = pixels if pixels.ndim == 2 else pixels.mean(axis=-1)
+    assert len(shown["spots"]) == len(SPOTS)
+    for spot in shown["spots"]:
+        x_px, y_px = round(spot["x_px"]), round(spot["y_px"])
+        assert levels[y_px, x_px] < 0.8 * np.median(levels[y_px - 15 : y_px + 16, x_px - 15 : x_px + 16])
+    assert main(["show", str(archive_folder), "2026-06-03"]) == 0
+    line = next(line for line in capsys.readouterr().out.splitlines() if "a spot that is dust" in line)
+    record = archive_folder / "2026/2026-06-03/0915Z.toml"
+    table = line.rpartition("such as ")[2].replace(", ", "\n")
+    record.write_text(f"{record.read_text()}\n[[dust]]\n{table}\n", encoding="utf-8")
+    after = answer("show", archive_folder, "2026-06-03")[1][0]
+    assert after["spots"] == [{**spot, "group": 0} for spot in shown["spots"][1:]]

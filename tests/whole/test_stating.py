@@ -32,7 +32,7 @@ def at(minutes=0, *, hours=0):
 
 def facts(source="fits", *, time=TIME, meaning="middle", site=None, instrument=None, **capture):
     found = None if time is None else FoundTime(time, meaning)
-    return Facts(source, found, Capture(**capture), site, instrument)
+    return Facts(source, found, capture=Capture(**capture), site=site, instrument=instrument)
 
 
 def stated(*found, options=None, note=None, settings=ONE, name=NAME):
