@@ -188,7 +188,7 @@ def _free_name(filing: _Filing, stem: str, suffix: str, day: date) -> str:
 
     Where pages have days of the site's clock, one shows the notes of two of our folders: the name is free in those too.
     """
-    plain = unicodedata.normalize("NFKD", stem).encode("ascii", "ignore").decode().lower()
+    plain = unicodedata.normalize("NFKD", stem.casefold()).encode("ascii", "ignore").decode()
     base = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:_LONGEST_NAME].strip("-") or "picture"
     if is_stem(base) or _NOT_FOR_WINDOWS.fullmatch(base):
         base = f"picture-{base}"

@@ -43,6 +43,7 @@ def ignored_options(name: str, place: Place, options: AddOptions) -> tuple[str, 
         "--instrument": options.instrument,
         "--north-angle": options.north_angle_deg,
         "--mirrored": options.mirrored,
+        "--unmeasured": options.unmeasured or None,
     }
     remarks = []
     named = [option for option, value in given.items() if value is not None]

@@ -244,9 +244,10 @@ def is_further_picture(file: str) -> bool:
     """
     folder, _, name = file.rpartition("/")
     stem, dot, ending = name.rpartition(".")
+    if (dot + ending).lower() not in PICTURE_SUFFIXES or is_stem(stem) or name.startswith("."):
+        return False  # nearly all files, so a long archive costs no look at their days
     year, _, day = folder.partition("/")
-    in_place = is_day(day) and day.startswith(f"{year}-") and not name.startswith(".")
-    return in_place and (dot + ending).lower() in PICTURE_SUFFIXES and not is_stem(stem)
+    return is_day(day) and day.startswith(f"{year}-")
 
 
 def is_stem(stem: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import msgspec
@@ -9,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.errors import PictureError
-from archive.reading import Content, read_pixels
+from archive.model.observation import LARGE_PX
+from archive.reading import Content, Pixels, read_pixels
 from archive.records.disc_files import small_jpeg_bytes, whole_levels
 
 __all__ = ["MOST_SHOWN_PX", "ShownFile", "UnmeasuredFiles", "shown_file", "unmeasured_files"]
@@ -29,6 +31,8 @@ class ShownFile(msgspec.Struct, frozen=True):
 def shown_file(data: Content, name: str) -> ShownFile | PictureError:
     """Return a picture of any kind that can be read, as displayed and of `MOST_SHOWN_PX` at most; or why it is none.
 
+    What is transparent is shown white, as the paper under a drawing.
+
     Parameters
     ----------
     data : bytes or mapped file
@@ -39,8 +43,27 @@ def shown_file(data: Content, name: str) -> ShownFile | PictureError:
         pixels = read_pixels(data, name)
     except PictureError as error:
         return error
-    levels = _at_most(whole_levels(pixels.values, full_scale=pixels.full_scale), MOST_SHOWN_PX)
+    levels = _over_white(data, pixels)
+    if levels is None:
+        levels = whole_levels(pixels.values, full_scale=pixels.full_scale)
+    levels = _at_most(levels, MOST_SHOWN_PX)
     return ShownFile(small_jpeg_bytes(levels), levels.shape[1], levels.shape[0])
+
+
+def _over_white(data: Content, pixels: Pixels) -> NDArray[np.uint8] | None:
+    """Return a whole picture over white, None where nothing of it is transparent."""
+    if pixels.kind not in ("png", "webp") or pixels.values.shape[0] * pixels.values.shape[1] > LARGE_PX:
+        return None
+    from PIL import Image, ImageOps
+
+    try:
+        with Image.open(io.BytesIO(data)) as picture:
+            if not picture.has_transparency_data:
+                return None
+            shown = ImageOps.exif_transpose(picture).convert("RGBA")
+    except Exception:  # on odd data it raises all kinds of exceptions, where our own reader has read the picture
+        return None
+    return np.asarray(Image.alpha_composite(Image.new("RGBA", shown.size, "white"), shown).convert("RGB"))
 
 
 class UnmeasuredFiles(msgspec.Struct, frozen=True):

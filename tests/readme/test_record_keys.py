@@ -83,7 +83,7 @@ def test_the_readme_shows_every_key_of_a_correction_and_none_that_is_not_there()
     assert {name: set(_first(table)) for name, table in tables.items()} == {
         name: set(model.model_fields) for name, model in models.items()
     }
-    assert set(Record.model_fields) - set(Sidecar.model_fields) == {*tables, "time_from", "picture"}
+    assert set(Record.model_fields) - set(Sidecar.model_fields) == {*tables, "time_from", "picture", "measured"}
 
 
 def _first(table: Any) -> dict[str, Any]:
@@ -109,6 +109,12 @@ def test_no_groups_above_the_tables_are_none(shown_with: Callable[[str], Any]) -
     assert "`groups = []` above `[picture]` for none" in GROUPS
     assert shown_with("")["counts"]["groups"] == 1
     assert shown_with("groups = []")["counts"] == {"groups": 0, "spots": 0, "relative_number": 0.0, "stated": True}
+
+
+def test_a_picture_that_is_no_longer_to_be_measured_is_not(shown_with: Callable[[str], Any]) -> None:
+    assert shown_with("measured = true")["counts"]["groups"] == 1
+    shown = shown_with("measured = false")
+    assert (shown["measured"], shown.get("counts")) == (False, None)
 
 
 def test_each_key_of_dust_takes_the_spot_out_or_leaves_it(shown_with: Callable[[str], Any], root: Path) -> None:

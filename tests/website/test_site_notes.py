@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import time
 from dataclasses import replace
+from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import pytest
 
 from archive.records.notes import MOST_BYTES
 from archive.website.content import Content
-from archive.website.notes import markdown_excess, notes_html
+from archive.website.notes import ShownPicture, markdown_excess, notes_html, pictures_in_notes
 from website.invented import build_site
 from website.read_pages import page_text
 
@@ -91,6 +92,43 @@ def test_the_words_of_a_notes_picture_are_on_the_page_and_found(content: Content
     build_site(replace(content, notes=notes), tmp_path / "pictured")
     assert "Light bridge in the leader" in page_text(tmp_path / "pictured", "days/2026-06-03/index.html")
     assert "Light bridge in the leader" in (tmp_path / "pictured/search/words.js").read_text(encoding="utf-8")
+
+
+SHOWN = {"close.jpg": ShownPicture("further-1.jpg", 320, 200), "b%20c.png": ShownPicture("further-2.jpg", 30, 40)}
+
+
+@pytest.mark.parametrize(
+    ("note", "pictures", "words"),
+    [
+        ("![One](close.jpg)", 1, "One"),
+        ("![One](close.jpg)\n![Two](<b c.png>)", 2, "One Two"),
+        ("Before ![one](close.jpg) after.", 1, "Before one after. one"),
+        ("![One](close.jpg) ![other](other.jpg)", 1, "One other One"),
+        ("# Head ![one](close.jpg)\n\nText.", 1, "Head one one Text."),
+        ("- ![one](close.jpg)\n- two\n", 1, "one two"),
+        ("| a |\n|---|\n| ![one](close.jpg) |\n", 1, "a one one"),
+        ('![one](close.jpg "the title")', 1, "the title"),
+        ("![one][ref]\n\n[ref]: close.jpg", 1, "one"),
+        ("[![one](close.jpg)](https://example.org)", 1, "one one"),
+        ("`![one](close.jpg)`", 0, "![one](close.jpg)"),
+        ("![one](https://example.org/close.jpg)", 0, "one"),
+        ("<img src=close.jpg>", 0, "<img src=close.jpg>"),
+    ],
+)
+def test_pictures_stand_below_the_paragraph_that_they_are_in(note: str, pictures: int, words: str) -> None:
+    html = notes_html(note, SHOWN)
+    assert html.count("<figure><img src=") == html.count("<img") == pictures
+    described = r'<img src="further-[12]\.jpg" alt="[^"]+" width="\d+" height="\d+" loading="lazy"'
+    assert len(re.findall(described, html)) == pictures
+    assert " ".join(unescape(re.sub("<[^>]*>", " ", html)).split()) == words
+    assert len(set(pictures_in_notes(note)) & set(SHOWN)) == pictures
+
+
+@pytest.mark.parametrize("caption", ['" onload="x()', "<script>x()</script>", "&quot;> <img src=x onerror=x()>"])
+def test_a_caption_is_only_text(caption: str) -> None:
+    live = _Live(notes_html(f"![{caption}](close.jpg)", SHOWN)).found
+    assert {tag for tag, _, _ in live} == {"img"}
+    assert sorted(name for _, name, _ in live) == ["", "alt", "decoding", "height", "loading", "src", "width"]
 
 
 def test_links_tell_the_other_host_nothing() -> None:
