@@ -12,7 +12,7 @@ from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.filing.choosing import chosen_files
 from archive.filing.intake import AddResult, AlreadyFiled, AskTime, Filing, NewObservation, file_pictures
-from archive.filing.remarks import remarks
+from archive.filing.remarks import copy_remarks, remarks
 from archive.filing.statements import AddOptions
 from archive.records.checksums import read_checksums
 from archive.records.folder import writing
@@ -20,7 +20,14 @@ from archive.records.places import sizes_on_disk
 from archive.records.removed import removed_sums
 from archive.records.settings import read_settings
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.inspection import archived_pictures, measured_pictures, near_days, observations, solve
+from archive.stages.inspection import (
+    MeasuredPicture,
+    archived_pictures,
+    measured_pictures,
+    near_days,
+    observations,
+    solve,
+)
 
 __all__ = ["AddResult", "add_pictures"]
 
@@ -98,8 +105,12 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
     near = near_days(archive, {one.place.day for one in new})
     known = measured_pictures(archive, near)
     archive.on_progress("solving", 0, 1)
-    solved = solve(archive, known, asked={one.place.id for one in new})
+    added = {one.place.id for one in new}
+    unknown = _north_unknown(archive, [one for one in known if one.filed.place.id not in added])
+    solved = solve(archive, known, asked=added)
     found = {one.id: one for one in observations(known, solved)}
+    settled = sorted({str(found[one].day) for one in unknown if found[one].orientation.is_known})
+    in_order = list(found.values())
     times_from = {one.place.id: one.record.time_from for one in near}
     for one in new:
         if one.place.id not in found:
@@ -121,8 +132,25 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
             one.time_read_as,
             observation.disc,
             observation.orientation,
-            (*one.warnings, *remarks(name, one.place, observation)),
+            (*one.warnings, *remarks(name, one.place, observation), *copy_remarks(name, observation, in_order)),
+            settled_days=tuple(settled) if one is new[-1] else (),
         )
+
+
+def _north_unknown(archive: Archive, old: Sequence[MeasuredPicture]) -> list[str]:
+    """Return the ids of pictures whose north is not known without the new ones.
+
+    Only those are solved that their spots alone can orient.
+    """
+    by_spots = {
+        one.filed.place.id
+        for one in old
+        if one.filed.record.north_angle_deg is None and one.instrument.camera_angle_deg is None
+    }
+    if not by_spots:
+        return []
+    solved = solve(archive, old, asked=by_spots)
+    return [one.id for one in observations(old, solved) if one.id in by_spots and not one.orientation.is_known]
 
 
 def _known_sums(archive: Archive) -> dict[str, str]:

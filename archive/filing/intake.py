@@ -39,7 +39,8 @@ class AddResult:
     """The result for one picture: `causes` of a refusal, `warnings` for the observer to check.
 
     `removed` is a picture in a folder that `remove` has taken out of the archive: only its own name adds it again.
-    `passed_over` is a folder with files that are not pictures.
+    `passed_over` is a folder with files that are not pictures. `settled_days` are earlier pictures' days whose north is
+    known since this one was added.
     """
 
     picture: str
@@ -52,6 +53,7 @@ class AddResult:
     orientation: Orientation | None = None
     warnings: tuple[str, ...] = ()
     causes: tuple[str, ...] = ()
+    settled_days: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -269,3 +270,22 @@ def test_of_a_folder_the_content_decides_and_the_rest_is_told(
     assert f"{inbox}: passed over: list.csv (no pictures)\n" in told.err
     assert f"{inbox}: passed over: older/ (folders; --recursive takes their pictures too)\n" in told.err
     assert "seeing = 3" in (archive_folder / "2026/2026-06-03/0915Z.toml").read_text()
+
+
+def test_a_near_copy_of_a_picture_is_told(archive_folder: Path, tmp_path: Path, answer: Answer) -> None:
+    """Saved anew, sharpened, made smaller, half a minute later by the file's name; a picture of its own is none."""
+    scene = Scene(spots=SPOTS)
+    first = draw(tmp_path / "20260603T091500Z.png", scene)
+    assert answer("add", archive_folder, first)[0] == 0
+    saved = tmp_path / "20260603T091500Z.jpg"
+    Image.open(first).save(saved, quality=92)
+    sharpened = draw(tmp_path / "20260603T091530Z.png", replace(scene, sharpen=1.0))
+    smaller = tmp_path / "20260603T091520Z.png"
+    with Image.open(first) as whole:
+        whole.resize((whole.width // 2, whole.height // 2), Image.Resampling.BOX).save(smaller)
+    moved = draw(tmp_path / "20260603T091545Z.png", replace(scene, x_px=scene.x_px + 3.0, seed=9))
+    for picture, is_copy in ((saved, True), (sharpened, True), (smaller, True), (moved, False)):
+        (added,) = answer("add", archive_folder, picture)[1]["pictures"]
+        told = [line for line in added["warnings"] if "looks like 2026-06-03T0915Z (" in line]
+        assert (len(told), picture.name) == (int(is_copy), picture.name)
+        assert all(f"`northlimb remove FOLDER {added['id']}`" in line for line in told)
