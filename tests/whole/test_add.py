@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
-from scenes.discs import Scene
+from scenes.discs import Scene, draw_disc, quantise
 
 from archive.commands.main import main
 
@@ -289,3 +289,13 @@ def test_a_near_copy_of_a_picture_is_told(archive_folder: Path, tmp_path: Path, 
         told = [line for line in added["warnings"] if "looks like 2026-06-03T0915Z (" in line]
         assert (len(told), picture.name) == (int(is_copy), picture.name)
         assert all(f"`northlimb remove FOLDER {added['id']}`" in line for line in told)
+
+
+def test_more_than_one_disc_in_the_frame_is_told(archive_folder: Path, tmp_path: Path, answer: Answer) -> None:
+    pair = np.hstack([draw_disc(Scene(spots=SPOTS)), draw_disc(Scene(width_px=300, x_px=150.0, radius_px=100.0))])
+    picture = tmp_path / "20260603T091500Z.png"
+    Image.fromarray(quantise(pair, 8)).save(picture)
+    (added,) = answer("add", archive_folder, picture)[1]["pictures"]
+    (told,) = [line for line in added["warnings"] if "more than one disc in the picture" in line]
+    assert "crop the picture if that is the wrong one" in told
+    assert added["disc"]["radius_px"] == pytest.approx(Scene().radius_px, abs=1.0)
