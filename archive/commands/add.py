@@ -204,3 +204,5 @@ def _print_added(result: AddResult, *, as_json: bool) -> None:
             f"radius {disc.radius_px:.1f} px; north {format_north(result.orientation)}"
             + (f"; {result.time_read_as}" if result.time_read_as else "")
         )
+        if result.settled_days:
+            print_line(f"  north is now known for {', '.join(result.settled_days)} too; the next build shows it")

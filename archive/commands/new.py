@@ -23,7 +23,11 @@ UNKNOWN = "unknown"
 _QUESTIONS: dict[str, tuple[str, tuple[str, ...] | None, str | None]] = {
     "title": ("Title", None, None),
     "observer": ("Observer", None, None),
-    "site": ("Site: NAME,LATITUDE,LONGITUDE[,ELEVATION], north and east positive", None, None),
+    "site": (
+        "Site: NAME,LATITUDE,LONGITUDE[,ELEVATION], such as Quay,52.1,-1.3 or Quay,52 06 30 N,1 18 W,41",
+        None,
+        None,
+    ),
     "time_zone": ("Time zone of times that come without one", None, None),  # this computer's is proposed
     "instrument": ("Instrument", None, None),
     "mount": ("Mount (unknown is fine: days with spots show north without it)", MOUNTS, UNKNOWN),
@@ -53,7 +57,10 @@ _EXAMPLE = {
 @FOLDER
 @click.option("--title", help="Title of the archive and its site.")
 @click.option("--observer", help="Name that the site gives as the observer.")
-@click.option("--site", help="NAME,LATITUDE,LONGITUDE[,ELEVATION]: degrees, north and east positive; metres.")
+@click.option(
+    "--site",
+    help="NAME,LATITUDE,LONGITUDE[,ELEVATION]: degrees, north and east positive, or 52.1N, 52 06 30 N; metres.",
+)
 @click.option(
     "--time-zone",
     help="Zone of times that come without one, such as Europe/London; on a terminal this computer's is proposed.",

@@ -123,6 +123,7 @@ def format_count(number: int, noun: str) -> str:
 def format_north(orientation: Orientation) -> str:
     """Return a picture's north angle, its error and what it is worth."""
     if orientation.status == "unknown":
-        return "not known: shown as it came (state --north-angle, or the instrument's camera angle and mirroring)"
+        settled = "a second day with spots may settle it; or state --north-angle, or the instrument's camera angle"
+        return f"not known: shown as it came ({settled} and mirroring)"
     mirrored = ", mirrored" if orientation.mirrored else ""
     return f"{orientation.north_angle_deg:+.1f} ± {orientation.sigma_deg:.1f} deg{mirrored} ({orientation.status})"

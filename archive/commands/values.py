@@ -121,18 +121,37 @@ def parse_duration(text: str, *, name: str) -> timedelta:
     return timedelta(seconds=round(duration.total_seconds()))
 
 
+# A whole number, decimals, and what may follow them in a coordinate.
+_COMMA_IN_NUMBER = re.compile(r"[NSEW]?\s*[+-]?\d+(?:[°:'\s]+\d+)*,\d+[°'\"\s]*[NSEWm]?", re.IGNORECASE)
+
+
 def parse_site(text: str) -> SiteSettings:
     """Return the site given with --site as NAME,LATITUDE,LONGITUDE[,ELEVATION]."""
     from archive.records.settings import SiteSettings
     from archive.records.toml_files import check_table
 
-    parts = [part.strip() for part in text.split(",")]
-    if len(parts) not in (3, 4):
-        raise ImpossibleValue(f"--site {text!r}: write NAME,LATITUDE,LONGITUDE[,ELEVATION], such as Quay,52.1,-1.3")
-    try:
-        numbers = [float(part) for part in parts[1:]]
-    except ValueError:
-        raise ImpossibleValue(f"--site {text!r}: latitude, longitude and elevation are numbers, such as 52.1") from None
-    keys = dict(zip(("latitude_deg", "longitude_deg", "elevation_m"), numbers, strict=False))
+    name, *places = _site_parts(text)
+    if len(places) not in (2, 3):
+        raise ImpossibleValue(
+            f"--site {text!r}: write NAME,LATITUDE,LONGITUDE[,ELEVATION], such as Quay,52.1,-1.3 or Quay,52.1N,1.3W"
+        )
+    keys: dict[str, Any] = dict(zip(("latitude_deg", "longitude_deg"), places, strict=False))
+    if len(places) == 3:
+        try:
+            keys["elevation_m"] = float(places[2].replace(",", ".").removesuffix("m"))
+        except ValueError:
+            raise ImpossibleValue(f"--site {text!r}: the elevation is a number of metres, such as 41") from None
     with as_misuse():
-        return check_table(SiteSettings, {"name": parts[0], **keys}, name="--site")
+        return check_table(SiteSettings, {"name": name, **keys}, name="--site")
+
+
+def _site_parts(text: str) -> list[str]:
+    """Return a site's name, latitude, longitude and elevation; commas within numbers are told from those between."""
+    if ";" in text:
+        return [part.strip() for part in text.split(";")]
+    name, *parts = (part.strip() for part in text.split(","))
+    pairs = [f"{whole},{rest}" for whole, rest in zip(parts[::2], parts[1::2], strict=False)]
+    last = parts[len(parts) - len(parts) % 2 :]  # an elevation in whole metres
+    if len(parts) in (4, 5, 6) and all(_COMMA_IN_NUMBER.fullmatch(pair) for pair in pairs):
+        return [name, *pairs, *last]
+    return [name, *parts]

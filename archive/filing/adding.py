@@ -12,7 +12,7 @@ from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.filing.choosing import chosen_files
 from archive.filing.intake import AddResult, AlreadyFiled, AskTime, Filing, NewObservation, file_pictures
-from archive.filing.remarks import remarks, time_remarks
+from archive.filing.remarks import copy_remarks, remarks, time_remarks
 from archive.filing.statements import AddOptions
 from archive.records.checksums import read_checksums
 from archive.records.folder import writing
@@ -21,7 +21,14 @@ from archive.records.removed import removed_sums
 from archive.records.settings import read_settings
 from archive.stages.archive import Archive, opened_archive
 from archive.stages.clock import clock_findings
-from archive.stages.inspection import archived_pictures, measured_pictures, near_days, observations, solve
+from archive.stages.inspection import (
+    MeasuredPicture,
+    archived_pictures,
+    measured_pictures,
+    near_days,
+    observations,
+    solve,
+)
 
 __all__ = ["AddResult", "add_pictures"]
 
@@ -101,10 +108,14 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
     near = near_days(archive, {one.place.day for one in new})
     known = measured_pictures(archive, near)
     archive.on_progress("solving", 0, 1)
-    solved = solve(archive, known, asked={one.place.id for one in new})
+    added = {one.place.id for one in new}
+    unknown = _north_unknown(archive, [one for one in known if one.filed.place.id not in added])
+    solved = solve(archive, known, asked=added)
     found = {one.id: one for one in observations(known, solved)}
     clock = clock_findings(archive.settings, list(found.values()), solved.evidence)
     told = {id_: finding for finding in clock for id_ in finding.ids}
+    settled = sorted({str(found[one].day) for one in unknown if found[one].orientation.is_known})
+    in_order = list(found.values())
     times_from = {one.place.id: one.record.time_from for one in near}
     last = {id(told[one.place.id]): one for one in new if one.place.id in told}
     for one in new:
@@ -132,7 +143,13 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
             one.when.read_as,
             observation.disc,
             observation.orientation,
-            (*one.warnings, *remarks(name, one.place, observation), *about_time),
+            (
+                *one.warnings,
+                *remarks(name, one.place, observation),
+                *copy_remarks(name, observation, in_order),
+                *about_time,
+            ),
+            settled_days=tuple(settled) if one is new[-1] else (),
         )
 
 
@@ -141,6 +158,22 @@ def _unmeasured(one: NewObservation) -> AddResult:
     return AddResult(
         one.picture, "added", one.place.id, when.middle_utc, when.source, when.read_as, warnings=one.warnings
     )
+
+
+def _north_unknown(archive: Archive, old: Sequence[MeasuredPicture]) -> list[str]:
+    """Return the ids of pictures whose north is not known without the new ones.
+
+    Only those are solved that their spots alone can orient.
+    """
+    by_spots = {
+        one.filed.place.id
+        for one in old
+        if one.filed.record.north_angle_deg is None and one.instrument.camera_angle_deg is None
+    }
+    if not by_spots:
+        return []
+    solved = solve(archive, old, asked=by_spots)
+    return [one.id for one in observations(old, solved) if one.id in by_spots and not one.orientation.is_known]
 
 
 def _known_sums(archive: Archive) -> dict[str, str]:

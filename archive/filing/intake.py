@@ -41,6 +41,7 @@ class AddResult:
 
     `removed` is a picture in a folder that `remove` has taken out of the archive: only its own name adds it again.
     `passed_over` is a folder with files that are not pictures. `file` is where a further picture lies in the archive.
+    `settled_days` are earlier pictures' days whose north is known since this one was added.
     """
 
     picture: str
@@ -54,6 +55,7 @@ class AddResult:
     warnings: tuple[str, ...] = ()
     causes: tuple[str, ...] = ()
     file: str | None = None
+    settled_days: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from datetime import timedelta
 
 from archive.disk import Folder
 from archive.filing.drift_frames import open_readings_remark
@@ -15,12 +17,15 @@ from archive.records.settings import find_named, read_settings
 from archive.stages.evidence import is_up, night_remark
 from archive.sun.view import sun_view
 
-__all__ = ["altitude_remarks", "guesses", "ignored_options", "remarks", "time_remarks"]
+__all__ = ["altitude_remarks", "copy_remarks", "guesses", "ignored_options", "remarks", "time_remarks"]
 
 _LOW_SUN_DEG = 2.0
 _WHOLE_LIMB = 0.75
 _MOST_TOLD = 3
 _TIME_RIGHT = "is the time right"  # in the remarks of all stages that doubt it
+_SAME_MINUTE, _SAME_MOMENT = timedelta(minutes=1), timedelta(seconds=2)
+# A mount and seeing move the disc by more within a minute; sharpening and saving anew move its limb by less.
+_SAME_PLACE_RADII = 0.001
 
 
 def guesses(name: str, place: Place, stated: StatedFacts) -> list[str]:
@@ -81,6 +86,34 @@ def _altitude_remark(place: Place, sun: SunView) -> str | None:
     if sun.altitude_deg < _LOW_SUN_DEG:
         return f"the Sun was only {sun.altitude_deg:.1f} deg high; is the time right?"
     return None
+
+
+def copy_remarks(name: str, observation: Observation, others: Sequence[Observation]) -> list[str]:
+    """Return remarks on other pictures, given in order of time, that seem to be of the same capture."""
+    middle, times = observation.time_utc, [one.time_utc for one in others]
+    near = others[bisect_left(times, middle - _SAME_MINUTE) : bisect_right(times, middle + _SAME_MINUTE)]
+    return [
+        f"{name}: looks like {one.id} ({one.picture.file}) once more; if it is a copy, take one of the two out with "
+        f"`northlimb remove FOLDER {observation.id}`"
+        for one in near
+        if one.id != observation.id and _is_near_copy(observation, one)
+    ]
+
+
+def _is_near_copy(one: Observation, other: Observation) -> bool:
+    """Return whether two pictures are of one moment, or of one minute with the disc in the same place."""
+    apart = abs(one.time_utc - other.time_utc)
+    if one.instrument != other.instrument or one.site != other.site or apart > _SAME_MINUTE:
+        return False
+    if apart < _SAME_MOMENT:
+        return True
+    scale = one.picture.width_px / other.picture.width_px
+    off_px = (
+        one.disc.x_px + 0.5 - scale * (other.disc.x_px + 0.5),
+        one.disc.y_px + 0.5 - scale * (other.disc.y_px + 0.5),
+        one.disc.radius_px - scale * other.disc.radius_px,
+    )
+    return max(map(abs, off_px)) < _SAME_PLACE_RADII * one.disc.radius_px
 
 
 def remarks(name: str, place: Place, observation: Observation) -> list[str]:

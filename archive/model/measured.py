@@ -29,7 +29,7 @@ class Spots:
 
 @dataclass(frozen=True)
 class Measured:
-    """Size, depth, limb, header axes and spots of an original."""
+    """Size, depth, limb, header axes and spots of an original; `other_disc_px` is x, y and radius of a second disc."""
 
     width_px: int
     height_px: int
@@ -37,3 +37,4 @@ class Measured:
     disc: Disc
     axes: Axes | None = None
     spots: Spots = Spots()
+    other_disc_px: tuple[float, float, float] | None = None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Annotated, TypeVar
 
@@ -15,6 +16,7 @@ from archive.disk import Folder
 from archive.errors import SettingsError, without_password
 from archive.model.choices import LOOKS, Band, Caption, DayKind, FilmStyle, FilmView, Look, Mirrored, Mount
 from archive.model.days import local_day
+from archive.records.coordinates import Axis, coordinate_deg
 from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
 from archive.records.value_kinds import Text, Zone, yes_or_no
 
@@ -67,12 +69,17 @@ def _which_fits(value: object) -> str | int:
     raise ValueError('must be "all", "none" or a number of newest days, from 1 on')
 
 
+def _degrees(value: object, *, axis: Axis) -> object:
+    """Return the degrees of a coordinate that is written as text; anything else unchanged, for the field to check."""
+    return coordinate_deg(value, axis) if isinstance(value, str) else value
+
+
 class SiteSettings(TomlModel):
     """Where the telescope stood; geodetic, north and east positive."""
 
     name: Text
-    latitude_deg: float = Field(ge=-90, le=90)
-    longitude_deg: float = Field(ge=-180, le=180)
+    latitude_deg: Annotated[float, BeforeValidator(partial(_degrees, axis="latitude"))] = Field(ge=-90, le=90)
+    longitude_deg: Annotated[float, BeforeValidator(partial(_degrees, axis="longitude"))] = Field(ge=-180, le=180)
     elevation_m: float = Field(default=0.0, ge=-500, le=9000)
 
 

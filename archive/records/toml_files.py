@@ -43,6 +43,7 @@ _MESSAGES = {
 _DEEPEST = 20
 _MOST_BYTES = 1_000_000  # the longest record by hand, of a thousand groups and a thousand specks, has 250 kB
 _LONGEST_KEY, _LONGEST_MESSAGE = 60, 300
+_COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+")
 _MOST_TOLD = 20
 # A key of thousands of parts takes the parser gigabytes: it remembers each of their beginnings.
 _LONG_KEY = re.compile(r"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){21}""")
@@ -191,6 +192,8 @@ def _advice_on_value(mistake: Any) -> str:
     found, kind = mistake["input"], mistake["type"]
     if kind in ("float_type", "int_type") and isinstance(found, int) and not isinstance(found, bool):
         return "is too large a number"
+    if kind == "float_type" and isinstance(found, str) and _COMMA_NUMBER.fullmatch(found):
+        return f"write {found.replace(',', '.')}, without quotes"
     message = _MESSAGES.get(kind, str(mistake["msg"]))
     told = message.format(**mistake.get("ctx", {}))
     return told if len(told) <= _LONGEST_MESSAGE else told[: _LONGEST_MESSAGE - 3] + "..."

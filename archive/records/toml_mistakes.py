@@ -12,11 +12,12 @@ _PARSER_MESSAGES = {
     "Cannot overwrite a value": "duplicate key",
     "Unclosed array": "a comma, or the closing bracket of a list, is missing",
 }
+_COMMA = r"^\s*[\w.-]+\s*=\s*([+-]?\d+),(\d+)\s*(#.*)?$"
 _OPEN_TEXT = r"^\s*[\w.-]+\s*=\s*(\"[^\"]*|'[^']*)$"
 # The first pattern that matches a line gives the advice.
 _MISTAKES = (
     (r"[=,\[]\s*[“”„«»‘’]", 'write straight quotes, "'),
-    (r"^\s*[\w.-]+\s*=\s*[+-]?\d+,\d+\s*(#.*)?$", "write a decimal point, not a comma"),
+    (r"^\s*(latitude|longitude)_deg\s*=\s*[\d.+-]+[\s°:NSEW]", 'write it in quotes, such as "52.1N" or "52 06 30 N"'),
     (r"^\s*[\w.-]+\s*=\s*(#.*)?$", "the value is missing; give one, or remove the line"),
     (r"^\s*[\w.-]+\s*:", "write key = value, not key: value"),
     (_OPEN_TEXT, "the closing quote is missing"),
@@ -52,6 +53,8 @@ def format_mistake(text: str, error: ValueError) -> str:
     line = lines[number - 1] if number <= len(lines) else ""
     shown = line.strip() if len(line.strip()) <= _LONGEST_LINE else f"{line.strip()[: _LONGEST_LINE - 3]}..."
     advice = next((words for pattern, words in _MISTAKES if re.search(pattern, line)), None)
+    if (comma := re.search(_COMMA, line)) is not None:
+        advice = f"write {comma[1]}.{comma[2]}, with a decimal point"
     if problem.startswith("Invalid date"):
         advice = "no such day or time"
     if advice is None or "duplicate key" in problem:

@@ -129,6 +129,7 @@ def _observation(one: MeasuredPicture, evidence: InstrumentEvidence) -> Observat
     remarks = (
         open_readings(orientation, evidence),
         evidence.remark,
+        _other_disc_remark(one.measured),
         size_remark(one.measured.disc, record) if band == "white" else None,
     )
     return Observation(
@@ -150,6 +151,17 @@ def _observation(one: MeasuredPicture, evidence: InstrumentEvidence) -> Observat
         capture=capture_of(record),
         remarks=tuple(remark for remark in remarks if remark is not None),
         local_day=one.local_day,
+    )
+
+
+def _other_disc_remark(measured: Measured) -> str | None:
+    if measured.other_disc_px is None:
+        return None
+    x_px, y_px, radius_px = measured.other_disc_px
+    disc = measured.disc
+    return (
+        f"more than one disc in the picture: that at ({disc.x_px:.0f}, {disc.y_px:.0f}) px is measured, another of "
+        f"radius {radius_px:.0f} px is at ({x_px:.0f}, {y_px:.0f}); crop the picture if that is the wrong one"
     )
 
 

@@ -25,6 +25,7 @@ __all__ = ["InstrumentEvidence", "Solutions", "solve_instruments"]
 _AGREEMENT_SIGMAS = 3.0
 _ODDS_WITH_HISTORY = 3.0  # a solution that agrees with the instrument's history needs less
 _TIME_CHECK_NEIGHBOURS = 2
+_SAME_HOUR_DAYS = 1.0 / 24.0
 
 
 @dataclass(frozen=True)
@@ -86,9 +87,10 @@ def solve_instruments(
         epochs[name] = _solve_one(work, mine)
         if asked is not None and not epochs[name]:
             epochs[name] = store.get(learn_epochs, name, None, tuple[CameraEpoch, ...]) or ()
+    spotted_days = {name: _spotted_days(candidates, name) for name in epochs}
     evidence = {
         one.id: InstrumentEvidence(
-            work.readings.get(one.id),
+            _telling_reading(work, one, spotted_days[one.instrument.name]),
             epoch_at(epochs[one.instrument.name], days_since_1970(one.record.time)),
             work.remarks.get(one.id),
             work.clock_hours.get(one.id),
@@ -99,6 +101,27 @@ def solve_instruments(
     if asked is None:
         _store_all(work, candidates, epochs)
     return Solutions(evidence, epochs)
+
+
+def _spotted_days(candidates: Sequence[Candidate], instrument: str) -> list[float]:
+    """Return the times of an instrument's pictures with spots, days since 1970, in order."""
+    return [
+        days_since_1970(one.record.time)
+        for one in candidates
+        if one.instrument.name == instrument and one.measured.spots.right
+    ]
+
+
+def _telling_reading(work: _Work, one: Candidate, spotted_days: Sequence[float]) -> SpotSolution | None:
+    """Return a picture's reading; none that is open because all pictures near it are of the same hour.
+
+    In an hour the Sun turns by half a degree: whatever that leaves open is no finding.
+    """
+    reading, day = work.readings.get(one.id), days_since_1970(one.record.time)
+    if reading is None or reading.is_reliable:
+        return reading
+    near = spotted_days[within_reach(spotted_days, day)]
+    return reading if any(abs(other - day) > _SAME_HOUR_DAYS for other in near) else None
 
 
 def _store_all(work: _Work, candidates: Sequence[Candidate], epochs: Mapping[str, tuple[CameraEpoch, ...]]) -> None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
+from archive.disc.other_discs import other_disc_px
 from archive.disc.spots import DarkSpots, spots_as_it_came
 from archive.errors import PictureError
 from archive.measuring.spots import measure_spots
@@ -80,7 +81,10 @@ def study(data: Content, name: str) -> Study:
         disc = fit_limb(brightness)
     except PictureError as error:
         return Study(pixels.suffix, facts, type(error)(*(f"{name}: {cause}" for cause in error.causes)))
-    measured = _measured(pixels, facts, disc, spots_as_it_came(brightness, disc))
+    measured = replace(
+        _measured(pixels, facts, disc, spots_as_it_came(brightness, disc)),
+        other_disc_px=other_disc_px(brightness, disc),
+    )
     spots = _rounded(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
     del brightness  # of a large picture much memory
     levels = whole_levels(pixels.values, full_scale=pixels.full_scale)

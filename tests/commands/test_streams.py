@@ -152,7 +152,7 @@ def test_new_takes_unknown_for_an_answer(tmp_path: Path) -> None:
     ("words", "cause"),
     [
         ("sun --site Quay,95,0", "latitude_deg = 95.0: must be at most 90"),
-        ("sun --site Quay,north,0", "are numbers"),
+        ("sun --site Quay,north,0", "must be degrees, such as 52.1"),
         ("sun --site Quay,52,0 --time noon", "'noon' is not a time"),
         ("sun --site Quay,52,0 --time 0001-01-01T00:00Z", "known for 1900 to 2099"),
         ("sun --site Quay,52,0 --time 2100-01-01T00:00Z", "known for 1900 to 2099"),

@@ -74,7 +74,7 @@ def test_every_mistake_of_a_file_is_reported_at_once():
     ("value", "advice"),
     [
         ("true", "= true: must be a number, without quotes"),
-        ('"52.1"', "= '52.1': must be a number, without quotes"),
+        ('"high"', "= 'high': must be degrees, such as 52.1, 52.1N or 52 06 30 N"),
         ("inf", "= inf: must be a finite number"),
         ("nan", "= nan: must be a finite number"),
         ("90.5", "= 90.5: must be at most 90"),
@@ -150,7 +150,7 @@ def test_text_that_is_no_toml_is_one_line(text, cause):
 @pytest.mark.parametrize(
     ("line", "advice"),
     [
-        ("camera_angle_deg = 12,5", "write a decimal point, not a comma"),
+        ("camera_angle_deg = 12,5", "write 12.5, with a decimal point"),
         ("camera_angle_deg = 12.5°", "write a number without its unit"),
         ("camera_angle_deg = .5", "write digits on both sides of the decimal point"),
         ("filter = “film”", 'write straight quotes, "'),

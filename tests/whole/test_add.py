@@ -8,13 +8,14 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from PIL import Image
-from scenes.discs import Scene
+from scenes.discs import Scene, draw_disc, quantise
 
 from archive.commands.main import main
 
@@ -269,3 +270,32 @@ def test_of_a_folder_the_content_decides_and_the_rest_is_told(
     assert f"{inbox}: passed over: list.csv (no pictures)\n" in told.err
     assert f"{inbox}: passed over: older/ (folders; --recursive takes their pictures too)\n" in told.err
     assert "seeing = 3" in (archive_folder / "2026/2026-06-03/0915Z.toml").read_text()
+
+
+def test_a_near_copy_of_a_picture_is_told(archive_folder: Path, tmp_path: Path, answer: Answer) -> None:
+    """Saved anew, sharpened, made smaller, half a minute later by the file's name; a picture of its own is none."""
+    scene = Scene(spots=SPOTS)
+    first = draw(tmp_path / "20260603T091500Z.png", scene)
+    assert answer("add", archive_folder, first)[0] == 0
+    saved = tmp_path / "20260603T091500Z.jpg"
+    Image.open(first).save(saved, quality=92)
+    sharpened = draw(tmp_path / "20260603T091530Z.png", replace(scene, sharpen=1.0))
+    smaller = tmp_path / "20260603T091520Z.png"
+    with Image.open(first) as whole:
+        whole.resize((whole.width // 2, whole.height // 2), Image.Resampling.BOX).save(smaller)
+    moved = draw(tmp_path / "20260603T091545Z.png", replace(scene, x_px=scene.x_px + 3.0, seed=9))
+    for picture, is_copy in ((saved, True), (sharpened, True), (smaller, True), (moved, False)):
+        (added,) = answer("add", archive_folder, picture)[1]["pictures"]
+        told = [line for line in added["warnings"] if "looks like 2026-06-03T0915Z (" in line]
+        assert (len(told), picture.name) == (int(is_copy), picture.name)
+        assert all(f"`northlimb remove FOLDER {added['id']}`" in line for line in told)
+
+
+def test_more_than_one_disc_in_the_frame_is_told(archive_folder: Path, tmp_path: Path, answer: Answer) -> None:
+    pair = np.hstack([draw_disc(Scene(spots=SPOTS)), draw_disc(Scene(width_px=300, x_px=150.0, radius_px=100.0))])
+    picture = tmp_path / "20260603T091500Z.png"
+    Image.fromarray(quantise(pair, 8)).save(picture)
+    (added,) = answer("add", archive_folder, picture)[1]["pictures"]
+    (told,) = [line for line in added["warnings"] if "more than one disc in the picture" in line]
+    assert "crop the picture if that is the wrong one" in told
+    assert added["disc"]["radius_px"] == pytest.approx(Scene().radius_px, abs=1.0)

@@ -251,6 +251,40 @@ def test_later_days_orient_older_ones_in_page_and_film(unsaid: Path, week: dict[
     assert first in {one for frame in json.loads(film.read_text())["frames"] for one in frame["observations"]}
 
 
+def test_the_first_day_is_told_to_wait_and_the_day_that_settles_it_names_it(
+    unsaid: Path, week: dict[Path, Scene], capsys: pytest.CaptureFixture[str], answer: Answer
+) -> None:
+    first, *others = spotted(week)
+    assert main(["add", str(unsaid), str(first)]) == 0
+    assert "north not known: shown as it came (a second day with spots may settle it;" in capsys.readouterr().out
+    known_since = {}
+    for path in others[:4]:
+        assert main(["add", str(unsaid), str(path)]) == 0
+        for line in capsys.readouterr().out.splitlines():
+            if line.startswith("  north is now known for "):
+                days = line.removeprefix("  north is now known for ").partition(" too;")[0].split(", ")
+                known_since |= dict.fromkeys(days, id_of(path)[:10])
+        for day in sorted(known_since):
+            assert answer("show", unsaid, day)[1][0]["orientation"]["status"] != "unknown"
+    assert "2026-06-14" in known_since
+    assert all(settled > day for day, settled in known_since.items())
+
+
+def test_pictures_of_one_hour_leave_no_two_solutions_to_tell(
+    unsaid: Path, week: dict[Path, Scene], tmp_path: Path, answer: Answer
+) -> None:
+    """The Sun turns by half a degree an hour: that north is open then is no finding. A day later it is one."""
+    first = spotted(week)[0]
+    later = [
+        draw(tmp_path / f"20260614T{minute}00Z.png", replace(week[first], seed=number))
+        for number, minute in enumerate(("0815", "0822"))
+    ]
+    _, told = answer("add", unsaid, first, *later)
+    for added in told["pictures"]:
+        assert added["orientation"]["status"] == "unknown"
+        assert not [warning for warning in added["warnings"] if "two solutions" in warning]
+
+
 def test_a_wrong_camera_angle_is_warned_of_with_the_right_one(copied_week: Path, answer: Answer) -> None:
     settings = copied_week / "archive.toml"
     text = settings.read_text(encoding="utf-8")
