@@ -17,6 +17,7 @@ from pathlib import Path
 
 import click
 import pytest
+from PIL import Image
 from scenes.discs import Spot
 
 from archive.commands.group import SHORT_HELPS, load_command
@@ -103,6 +104,7 @@ def reader(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     with contextlib.chdir(folder):
         for number, day in enumerate(("03", "04")):
             draw(Path(f"202606{day}T091500Z.png"), seed=number, spots=(Spot(10.0, 5.0 + 13.2 * number, 4.0),))
+        Image.new("L", (64, 48), 120).save("close-up.jpg")
         for line in MY_SUN.lines:
             run(line, folder)
         with Path("my-sun/archive.toml").open("a", encoding="utf-8") as settings:
