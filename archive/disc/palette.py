@@ -50,8 +50,8 @@ class Palette:
     def brightness_of(self, values: NDArray[Any], *, full_scale: float) -> NDArray[np.float32]:
         """Return the brightness (H, W) of colours (H, W, 3), of which `full_scale` is white."""
         if values.dtype != np.uint8:
-            colours = values.reshape(-1, 3) / full_scale
-            return self.brightness.astype(np.float32)[self._nearest(colours)].reshape(values.shape[:2])
+            nearest = self._nearest(values.reshape(-1, 3) / full_scale)
+            return self.brightness[nearest].astype(np.float32).reshape(values.shape[:2])
         # Of 16 million colours a picture has some thousands: each is looked for once.
         red, green, blue = (values[..., channel].astype(np.uint32) for channel in range(3))
         packed = red << 16 | green << 8 | blue
@@ -62,7 +62,8 @@ class Palette:
         table[found] = self.brightness[
             self._nearest(np.stack([found >> 16, found >> 8 & 255, found & 255], axis=1) / 255.0)
         ]
-        return table[packed]
+        plane: NDArray[np.float32] = table[packed]
+        return plane
 
     def distance(self, colours: Floats) -> Floats:
         """Return how far (N,) colours (N, 3) are from the curve."""
