@@ -1,7 +1,7 @@
 """One brightness plane out of a grey, colour or tinted picture.
 
-Where all channels show the disc it is their mean. A tint or a palette that leaves one of them white or black is undone
-(`palette`); where colours lie on no curve, the channels that still show the disc are taken.
+It is the mean of the channels that show the disc. A tint or a palette that makes one of them white, or leaves but one,
+is undone (`palette`), unless the colours lie on no curve.
 
 Of an ordinary picture it is float32, a share of full scale. Of a large one, where that would take four bytes for one,
 it is made of whole numbers, whose largest means white; `as_shares` returns a part of either as shares.
@@ -188,7 +188,7 @@ def _palette_or_channels(values: NDArray[Any], full_scale: float) -> tuple[Palet
     saturated = np.mean(bright >= _SATURATED, axis=0)
     empty = np.mean(bright <= 1.5 / 255.0, axis=0)
     shown = (saturated < _CHANNEL_SATURATED_SHARE) & (empty < _CHANNEL_EMPTY_SHARE)
-    lost = not shown.all() or bool(saturated.max() > _TINTED_SATURATED_SHARE)
+    lost = np.count_nonzero(shown) < 2 or bool(saturated.max() > _TINTED_SATURATED_SHARE)
     tinted = float(np.abs(bright - np.roll(bright, 1, axis=1)).mean(axis=0).max()) > _TINTED
     palette = find_palette(values, full_scale=full_scale) if lost and tinted else None
     return palette, [int(c) for c in np.flatnonzero(shown)] or [int(np.argmin(saturated + empty))]

@@ -49,12 +49,21 @@ class Palette:
 
     def brightness_of(self, values: NDArray[Any], *, full_scale: float) -> NDArray[np.float32]:
         """Return the brightness (H, W) of colours (H, W, 3), of which `full_scale` is white."""
-        levels, white = (values, 255) if values.dtype == np.uint8 else (_in_16_bits(values, full_scale), 65535)
-        red, green, blue = (levels[..., channel].astype(np.int64) for channel in range(3))
-        found, which = np.unique(red << 32 | green << 16 | blue, return_inverse=True)
-        colours = np.stack([found >> 32, found >> 16 & 0xFFFF, found & 0xFFFF], axis=1) / white
-        nearest = self._nearest(colours)
-        return self.brightness.astype(np.float32)[nearest][which].reshape(values.shape[:2])
+        if values.dtype != np.uint8:
+            nearest = self._nearest(values.reshape(-1, 3) / full_scale)
+            return self.brightness[nearest].astype(np.float32).reshape(values.shape[:2])
+        # Of 16 million colours a picture has some thousands: each is looked for once.
+        red, green, blue = (values[..., channel].astype(np.uint32) for channel in range(3))
+        packed = red << 16 | green << 8 | blue
+        there = np.zeros(1 << 24, dtype=np.bool_)
+        there[packed.ravel()] = True
+        found = np.flatnonzero(there)
+        table = np.empty(1 << 24, dtype=np.float32)
+        table[found] = self.brightness[
+            self._nearest(np.stack([found >> 16, found >> 8 & 255, found & 255], axis=1) / 255.0)
+        ]
+        plane: NDArray[np.float32] = table[packed]
+        return plane
 
     def distance(self, colours: Floats) -> Floats:
         """Return how far (N,) colours (N, 3) are from the curve."""
@@ -92,13 +101,6 @@ def find_palette(values: NDArray[Any], *, full_scale: float) -> Palette | None:
     )
     bright = even[even.max(axis=1) > _DARK_SHARE]
     return palette if np.mean(palette.distance(bright) > _OFF) < _OFF_SHARE else None
-
-
-def _in_16_bits(values: NDArray[Any], full_scale: float) -> NDArray[np.uint16]:
-    if values.dtype == np.uint16:
-        return values
-    levels: NDArray[np.uint16] = np.rint(np.clip(values * (65535.0 / full_scale), 0.0, 65535.0)).astype(np.uint16)
-    return levels
 
 
 def _colours(values: NDArray[Any], full_scale: float) -> tuple[Floats, Floats]:
@@ -179,8 +181,8 @@ def _rise(curve: Floats, weight: Floats) -> Floats | None:
     for channel in order[1:]:
         both = known * tells[:, channel] * np.sqrt(weight + 1.0)
         steepness[channel] = _slope_against(along, curve[:, channel], both)
-        share = tells * steepness**2
-        rise = (tells * steepness * slope).sum(axis=1) / np.maximum(share.sum(axis=1), 1e-9)
+        weights = tells * steepness
+        rise = (weights * slope).sum(axis=1) / np.maximum((weights * steepness).sum(axis=1), 1e-9)
         along, known = np.cumsum(rise), np.maximum(known, tells[:, channel])
     told = (tells * steepness**2).sum(axis=1) > _TELLING * float((steepness**2).max())
     return np.maximum(np.interp(place, place[told], rise[told]), 0.0) if told.any() and rise[told].any() else None

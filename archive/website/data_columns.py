@@ -87,7 +87,7 @@ COLUMNS: tuple[Column, ...] = (
     Column(
         "counts_least_spot_msh",
         "number",
-        "millionths of the hemisphere",
+        "MSH",
         "Smallest spot that shows, where blur or noise hides more than usual",
     ),
     Column("spot_area_msh", "number", "MSH", "Area of all spots in millionths of the solar hemisphere"),

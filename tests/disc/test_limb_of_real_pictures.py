@@ -83,3 +83,13 @@ def test_a_small_upside_down_fits_agrees_with_its_header() -> None:
     assert disc.x_px == pytest.approx(column - 1.0, abs=0.3)
     assert disc.y_px == pytest.approx(header["NAXIS2"] - row, abs=0.3)  # row 1 is shown at the bottom
     assert disc.radius_px == pytest.approx(header["RSUN_OBS"] / header["CDELT1"], abs=0.2)
+
+
+def test_a_few_levels_more_in_all_channels_leave_the_limb_where_it_is() -> None:
+    """An orange palette whose red is white over half of the disc; with 3 levels more no channel is black in the sky."""
+    for path in month("hmi-2010-10")[1::9]:
+        values = read_pixels(path.read_bytes(), path.name).values
+        lifted = np.clip(values.astype(np.int64) + 3, 0, 255).astype(np.uint8)
+        plain, other = (fit_limb(brightness_plane(picture, full_scale=255.0)) for picture in (values, lifted))
+        assert np.hypot(plain.x_px - other.x_px, plain.y_px - other.y_px) < 0.1
+        assert other.radius_px == pytest.approx(plain.radius_px, abs=0.3)

@@ -107,6 +107,7 @@ def test_counts_by_hand_win_and_are_marked(archive_folder: Path) -> None:
         "spots": 41,
         "relative_number": 131.0,
         "stated": True,
+        "least_spot_msh": None,
     }
 
 
