@@ -172,7 +172,7 @@ def test_a_record_cannot_point_outside_its_archive(tmp_path, file):
     [
         ("2026/2026-06-03/0916Z.png", "0915Z.png"),
         ("2026/2026-06-04/0915Z.png", "0915Z.png"),
-        ("2026/2026-06-03/0915Z.toml", "0915Z with .fits"),
+        ("2026/2026-06-03/0915Z.toml", "0915Z with .avif, .bmp, .fits"),
         ("2026/2026-06-03/0915Z-2.fits", "0915Z.fits"),
     ],
 )

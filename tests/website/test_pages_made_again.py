@@ -17,7 +17,7 @@ import pytest
 from archive.built import SiteReport
 from archive.model.film import Film
 from archive.model.group import Group, Sighting
-from archive.model.observation import NamedGroup, Observation
+from archive.model.observation import Counts, NamedGroup, Observation
 from archive.model.rotation_map import RotationMap
 from archive.site_tree.local_site import FileGroup
 from archive.store import Blob, Store, digest
@@ -145,7 +145,8 @@ def _told_in_full(content: InventedContent) -> InventedContent:
     told = replace(
         first,
         observation=replace(first.observation, orientation=replace(SOLVED, alternative=ASSUMED.alternative),
-                            capture=capture, remarks=("its hour is odd",), local_day=first.observation.day),
+                            capture=capture, remarks=("its hour is odd",), local_day=first.observation.day,
+                            counts=Counts(1, 4, 14.0, least_spot_msh=40.0)),
         pictures=pictures,
         warnings=("The Sun was low.",),
         advice=(("Smear at the limb", "0.4 px"),),
