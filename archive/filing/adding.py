@@ -134,6 +134,7 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
             observation.orientation,
             (*one.warnings, *remarks(name, one.place, observation), *copy_remarks(name, observation, in_order)),
             settled_days=tuple(settled) if one is new[-1] else (),
+            band=observation.band,
         )
 
 
