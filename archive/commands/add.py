@@ -201,7 +201,7 @@ def _print_added(result: AddResult, *, as_json: bool) -> None:
         disc = result.disc
         print_line(
             f"{result.id}  {one_line(result.picture)}: disc at ({disc.x_px:.1f}, {disc.y_px:.1f}) px, "
-            f"radius {disc.radius_px:.1f} px; north {format_north(result.orientation)}"
+            f"radius {disc.radius_px:.1f} px; north {format_north(result.orientation, result.band)}"
             + (f"; {result.time_read_as}" if result.time_read_as else "")
         )
         if result.settled_days:

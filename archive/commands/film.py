@@ -15,7 +15,7 @@ from archive.commands.permission import open_archive
 from archive.commands.printing import format_count, print_json, print_warnings
 from archive.commands.streams import print_line, progress
 from archive.commands.values import Day, ImpossibleValue, NumberRange, as_misuse
-from archive.model.choices import CAPTIONS, FILM_STYLES, FILM_VIEWS, LOOKS
+from archive.model.choices import BANDS, CAPTIONS, FILM_STYLES, FILM_VIEWS, LOOKS
 
 if TYPE_CHECKING:
     from archive.built import Filmed
@@ -48,6 +48,9 @@ _OPTIONS_OF_STYLES = {
     show_default=True,
     help="daily: each picture in turn, cross-faded. smooth: smooth rotation in equal steps of time, the surface "
     "derotated between pictures. corotating: fixed Carrington longitudes.",
+)
+@click.option(
+    "--band", type=click.Choice(BANDS), help="Pictures of this band.  [default: white light, where there is any]"
 )
 @click.option("--all-pictures", is_flag=True, default=None, help="All pictures of a day, not one alone.")
 @click.option(

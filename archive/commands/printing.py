@@ -16,6 +16,7 @@ from archive.errors import ArchiveError
 from archive.safety import CAUTION
 
 if TYPE_CHECKING:
+    from archive.model.choices import Band
     from archive.model.observation import Orientation
 
 __all__ = [
@@ -120,10 +121,13 @@ def format_count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def format_north(orientation: Orientation) -> str:
+def format_north(orientation: Orientation, band: Band) -> str:
     """Return a picture's north angle, its error and what it is worth."""
     if orientation.status == "unknown":
-        settled = "a second day with spots may settle it; or state --north-angle, or the instrument's camera angle"
-        return f"not known: shown as it came ({settled} and mirroring)"
+        # Spots tell north in white light alone.
+        spots = "a second day with spots may settle it; or " if band == "white" else ""
+        return (
+            f"not known: shown as it came ({spots}state --north-angle, or the instrument's camera angle and mirroring)"
+        )
     mirrored = ", mirrored" if orientation.mirrored else ""
     return f"{orientation.north_angle_deg:+.1f} ± {orientation.sigma_deg:.1f} deg{mirrored} ({orientation.status})"

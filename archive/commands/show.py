@@ -65,7 +65,7 @@ def _observation_lines(one: Observation) -> Iterator[str]:
         f"  Sun      P {view.p_deg:+.2f}, B0 {view.b0_deg:+.2f}, L0 {view.l0_deg:.2f} deg, "
         f"altitude {view.altitude_deg:.1f} deg, parallactic angle {view.parallactic_angle_deg:+.1f} deg"
     )
-    yield f"  north    {format_north(one.orientation)}"
+    yield f"  north    {format_north(one.orientation, one.band)}"
     for piece in one.orientation.evidence:
         mirrored = "mirrored" if piece.mirrored else "not mirrored"
         angle = f"{piece.north_angle_deg:+8.2f} ± {piece.sigma_deg:.2f} deg"

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from archive.disc.aligned import DiscFrame
 from archive.disc.derotation import Canvas, Drift, ViewGeometry, WeightedSurface, derotated_box
 from archive.disc.tone import looked_at
-from archive.model.choices import Look
+from archive.model.choices import Tone
 
 __all__ = ["Palette", "disc_palette", "map_palette", "painted"]
 
@@ -57,7 +57,7 @@ class Palette:
         return tuple(boxes)
 
 
-def disc_palette(frame: DiscFrame, canvas: Canvas, look: Look) -> Palette:
+def disc_palette(frame: DiscFrame, canvas: Canvas, look: Tone) -> Palette:
     """Return the colours of a disc under a look, the same as those of `archive.disc.tone.looked_at`."""
     light = _quiet_light(frame, look)
     height, width = canvas.west.shape
@@ -66,7 +66,7 @@ def disc_palette(frame: DiscFrame, canvas: Canvas, look: Look) -> Palette:
     return Palette(np.ascontiguousarray(part), _table(look), _hatched(canvas, edge))
 
 
-def map_palette(canvas: Canvas, look: Look) -> Palette:
+def map_palette(canvas: Canvas, look: Tone) -> Palette:
     """Return the colours of a flat map: the look's tint, evenly lit."""
     level = _quiet_light(_TABLE_FRAME, "flat")[_TABLE_FRAME.size_px // 2, _TABLE_FRAME.size_px // 2]
     light = np.full(canvas.west.shape, level, dtype=np.float32)
@@ -95,14 +95,14 @@ def painted(
     return whole
 
 
-def _quiet_light(frame: DiscFrame, look: Look) -> NDArray[np.float32]:
+def _quiet_light(frame: DiscFrame, look: Tone) -> NDArray[np.float32]:
     """Return the level of quiet Sun at each pixel of a frame, its edge smooth; the tint is in the table."""
     quiet = np.ones((frame.size_px, frame.size_px), dtype=np.float32)
     light: NDArray[np.float32] = looked_at(quiet, frame, look="flat" if look == "flat" else "mono")[:, :, 0]
     return light
 
 
-def _table(look: Look) -> NDArray[np.uint8]:
+def _table(look: Tone) -> NDArray[np.uint8]:
     """Return the look's colour of each level, learned from the look itself so that films and pictures cannot differ."""
     light = _quiet_light(_TABLE_FRAME, look)
     place = (np.arange(_TABLE_FRAME.size_px) - _TABLE_FRAME.centre_px) / _TABLE_FRAME.radius_px

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
-from archive.model.choices import Look
+from archive.model.choices import Band, Look, Tone
 from archive.sun.limb_darkening import standard_limb_darkening
 
-__all__ = ["Curve", "flatten_disc", "is_grey", "looked_at", "screen_levels", "tint_curves"]
+__all__ = ["Curve", "flatten_disc", "is_grey", "looked_at", "screen_levels", "tint_curves", "tone_of"]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -37,12 +37,16 @@ _TABLE_LEVELS = 65536
 _QUIET_LEVEL = 0.9  # of white, for the quiet disc's centre: faculae need room above it
 _FLAT_LEVEL = 0.72
 # Colours of the quiet disc's centre, and how each channel falls with brightness (exponents): dark parts are redder.
-_TINTS: dict[Look, tuple[tuple[float, float, float], tuple[float, float, float]]] = {
+_TINTS: dict[Tone, tuple[tuple[float, float, float], tuple[float, float, float]]] = {
     "natural": ((1.0, 0.975, 0.93), (1.0, 1.05, 1.12)),
     "warm": ((1.0, 0.80, 0.46), (0.80, 1.10, 1.90)),
     "mono": ((1.0, 1.0, 1.0), (1.0, 1.0, 1.0)),
     "flat": ((1.0, 1.0, 1.0), (1.0, 1.0, 1.0)),
+    # Of the bands, in place of `natural`: the red of H-alpha at 656 nm, the violet of calcium K at 393 nm, lightened.
+    "h-alpha": ((1.0, 0.46, 0.27), (0.80, 1.35, 1.90)),
+    "calcium-k": ((0.66, 0.58, 1.0), (1.20, 1.25, 0.80)),
 }
+_BAND_TONES: dict[Band, Tone] = {"h-alpha": "h-alpha", "calcium-k": "calcium-k"}
 
 
 def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.float32]:
@@ -108,7 +112,14 @@ def _quiet_disc(places: _Places, falls: Floats, slopes: Floats) -> NDArray[np.fl
     return profile
 
 
-def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDArray[np.float32]:
+def tone_of(look: Look, band: Band) -> Tone:
+    """Return the tone of a picture under a look: `natural` is of the band's own colour."""
+    return _BAND_TONES.get(band, look) if look == "natural" else look
+
+
+def looked_at(
+    flat: NDArray[np.float32], frame: DiscFrame, *, look: Tone, above: NDArray[np.float32] | None = None
+) -> NDArray[np.float32]:
     """Return a flattened disc as a picture: limb darkening, tint, black sky, smooth edge.
 
     Parameters
@@ -116,8 +127,10 @@ def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDA
     flat : ndarray of shape (size_px, size_px)
         From `flatten_disc`.
     frame : DiscFrame
-    look : {"natural", "warm", "mono", "flat"}
-        `flat` shows the disc without limb darkening.
+    look : str
+        See `tone_of`; `flat` shows the disc without limb darkening.
+    above : ndarray of shape (size_px, size_px), optional
+        What stands above the limb, from `archive.disc.above_limb.prominence_level`.
 
     Returns
     -------
@@ -126,6 +139,8 @@ def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDA
     """
     places = _places(frame)
     level = _lit_level(flat, places, look)
+    if above is not None:
+        return _tinted(_with_above(level, places, above), look)
     tint, falls = _TINTS[look]
     shown = np.empty((*level.shape, 3), dtype=np.float32)
     for channel, (share, fall) in enumerate(zip(tint, falls, strict=True)):
@@ -134,13 +149,19 @@ def looked_at(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDA
     return shown
 
 
-def screen_levels(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) -> NDArray[np.uint8]:
+def screen_levels(
+    flat: NDArray[np.float32], frame: DiscFrame, *, look: Tone, above: NDArray[np.float32] | None = None
+) -> NDArray[np.uint8]:
     """Return `looked_at` as levels of a screen, shape (S, S, 3), or (S, S) of a look without a tint.
 
     By a table of the colours of 65,536 levels, several times as fast, but for the edge, where pixels are partly sky.
     """
     places = _places(frame)
     level = _lit_level(flat, places, look)
+    if above is not None:
+        level = _with_above(level, places, above) * np.float32(_TABLE_LEVELS - 1) + np.float32(0.5)
+        table = _screen_table(look)
+        return table.take(level.astype(np.uint16), axis=0) if is_grey(look) else _coloured(table, level)
     level *= places.lit
     edge = level.ravel()[places.edge]
     level *= np.float32(_TABLE_LEVELS - 1)
@@ -153,6 +174,12 @@ def screen_levels(flat: NDArray[np.float32], frame: DiscFrame, *, look: Look) ->
     return shown
 
 
+def _with_above(level: NDArray[np.float32], places: _Places, above: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the disc's level with that of what stands above the limb; at the edge a pixel is partly of both."""
+    both: NDArray[np.float32] = level * places.cover + above * (np.float32(1.0) - places.cover)
+    return both
+
+
 def _coloured(table: NDArray[np.uint8], level: NDArray[np.float32]) -> NDArray[np.uint8]:
     """Return the colours (N, 3) of levels, each taken as one thing of three bytes: far faster than three numbers."""
     colours = table.view(np.dtype((np.void, 3)))[:, 0]
@@ -160,12 +187,12 @@ def _coloured(table: NDArray[np.uint8], level: NDArray[np.float32]) -> NDArray[n
 
 
 @lru_cache(maxsize=4)
-def _screen_table(look: Look) -> NDArray[np.uint8]:
+def _screen_table(look: Tone) -> NDArray[np.uint8]:
     colours = _rounded(_tinted(np.linspace(0.0, 1.0, _TABLE_LEVELS, dtype=np.float32), look))
     return np.ascontiguousarray(colours[:, 0]) if is_grey(look) else colours
 
 
-def _tinted(level: NDArray[np.float32], look: Look) -> NDArray[np.float32]:
+def _tinted(level: NDArray[np.float32], look: Tone) -> NDArray[np.float32]:
     """Return the colours (N, 3) of brightnesses (N,), from 0 to 1."""
     return np.stack(
         [np.float32(share) * level ** np.float32(fall) for share, fall in zip(*_TINTS[look], strict=True)], -1
@@ -177,20 +204,20 @@ def _rounded(shown: NDArray[np.float32]) -> NDArray[np.uint8]:
     return levels
 
 
-def _lit_level(flat: NDArray[np.float32], places: _Places, look: Look) -> NDArray[np.float32]:
+def _lit_level(flat: NDArray[np.float32], places: _Places, look: Tone) -> NDArray[np.float32]:
     """Return brightness from 0 to 1 before the tint."""
     level = flat * np.float32(_FLAT_LEVEL) if look == "flat" else flat * places.darkening
     clipped: NDArray[np.float32] = np.clip(level, 0.0, 1.0, out=level)
     return clipped
 
 
-def is_grey(look: Look) -> bool:
+def is_grey(look: Tone) -> bool:
     """Whether a look has no tint."""
     tint, falls = _TINTS[look]
     return len(set(zip(tint, falls, strict=True))) == 1
 
 
-def tint_curves(look: Look, of: Look) -> tuple[Curve, Curve, Curve] | None:
+def tint_curves(look: Tone, of: Tone) -> tuple[Curve, Curve, Curve] | None:
     """Return how red, green and blue of a look follow from the red of another; None where they do not.
 
     The looks with limb darkening are tints of one brightness, `flat` is another. At the very limb, where a pixel is

@@ -150,6 +150,7 @@ def _oriented(archive: Archive, new: Sequence[NewObservation]) -> Iterator[AddRe
                 *about_time,
             ),
             settled_days=tuple(settled) if one is new[-1] else (),
+            band=observation.band,
         )
 
 

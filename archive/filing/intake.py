@@ -15,6 +15,7 @@ from archive.errors import ArchiveError, FactsError, FolderError, NoTimeError, P
 from archive.filing.drift_frames import with_drift
 from archive.filing.remarks import guesses, ignored_options
 from archive.filing.statements import AddOptions, StatedFacts, read_sidecar_of, record_of, stated_facts
+from archive.model.choices import Band
 from archive.model.observation import Disc, Orientation
 from archive.reading import MOST_BYTES, Content
 from archive.reading.contents import content_of
@@ -56,6 +57,7 @@ class AddResult:
     causes: tuple[str, ...] = ()
     file: str | None = None
     settled_days: tuple[str, ...] = ()
+    band: Band = "white"
 
 
 @dataclass(frozen=True)

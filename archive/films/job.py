@@ -8,7 +8,8 @@ from datetime import datetime
 
 from archive.disc.aligned import DiscFrame
 from archive.disc.derotation import ViewGeometry
-from archive.model.choices import Caption, FilmView, Look
+from archive.disc.tone import tone_of
+from archive.model.choices import Band, Caption, FilmView, Look, Tone
 from archive.model.group import NamedPosition
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
@@ -48,6 +49,16 @@ class FilmJob:
     look: Look
     options: FilmOptions
     groups: Sequence[NamedPosition] = ()
+
+    @property
+    def band(self) -> Band:
+        """The band of its pictures, which are all of one."""
+        return self.chosen[0].band
+
+    @property
+    def tone(self) -> Tone:
+        """The tone of its look in its band."""
+        return tone_of(self.look, self.band)
 
     @property
     def frame(self) -> DiscFrame:

@@ -8,6 +8,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.disc.above_limb import prominence_level
 from archive.disc.aligned import STANDARD_FRAME, DiscFrame
 from archive.disc.derotation import (
     CARRINGTON_FRAME,
@@ -60,9 +61,9 @@ def _daily_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> Fr
     """Yield the frames of a daily film: pictures as they are, cross-faded."""
 
     def load(name: str) -> NDArray[np.float32]:
-        return looked_at(
-            flatten_disc(read_disc(_content(job.discs[name])), STANDARD_FRAME), STANDARD_FRAME, look=job.look
-        )
+        disc = read_disc(_content(job.discs[name]))
+        above = None if job.band == "white" else prominence_level(disc, STANDARD_FRAME)
+        return looked_at(flatten_disc(disc, STANDARD_FRAME), STANDARD_FRAME, look=job.tone, above=above)
 
     overlay = _overlay(job, disc_annotations(job))
     return film_frames(specs, load, size_px=job.options.size_px, overlay=overlay, painters=painters)
@@ -142,12 +143,12 @@ def _fixed_canvas(job: FilmJob, window: MapWindow | None) -> tuple[Canvas, Palet
     longitudes = (np.arange(window.width_px) - (window.width_px - 1) / 2) / window.px_per_deg
     latitudes = ((window.height_px - 1) / 2 - np.arange(window.height_px)) / window.px_per_deg
     canvas = map_canvas(longitudes, latitudes, left=window.left_px, top=window.top_px)
-    return canvas, map_palette(canvas, job.look)
+    return canvas, map_palette(canvas, job.tone)
 
 
 def _disc(job: FilmJob) -> tuple[Canvas, Palette]:
     canvas = disc_canvas(job.frame)
-    return canvas, disc_palette(job.frame, canvas, job.look)
+    return canvas, disc_palette(job.frame, canvas, job.tone)
 
 
 def _surfaces(job: FilmJob) -> Callable[[Sequence[str]], list[Surface]]:

@@ -31,6 +31,7 @@ __all__ = [
     "Mount",
     "OrientationStatus",
     "TimeMeaning",
+    "Tone",
     "YesNo",
 ]
 
@@ -59,6 +60,9 @@ OrientationStatus = Literal["solved", "assumed", "unknown"]
 
 Look = Literal["natural", "warm", "mono", "flat"]
 """The tint of a shown disc; flat is without limb darkening."""
+
+Tone = Literal[Look, "h-alpha", "calcium-k"]
+"""How brightness becomes colour: a look, or the colour of a band; see `archive.disc.tone.tone_of`."""
 
 FilmStyle = Literal["daily", "smooth", "corotating"]
 """How a film goes from picture to picture."""

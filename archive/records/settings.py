@@ -131,6 +131,7 @@ class FilmSettings(TomlModel):
     first: datetime.date | None = Field(default=None, alias="from")
     last: datetime.date | None = Field(default=None, alias="to")
     rotation: int | None = Field(default=None, ge=1, le=10000)
+    band: Band | None = None
     all_pictures: bool | None = None
     pace_s: float | None = Field(default=None, ge=0.2, le=60)
     reach_days: float | None = Field(default=None, gt=0, le=10)

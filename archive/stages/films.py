@@ -78,13 +78,15 @@ def film_stem(span: FilmSettings) -> str:
         stem = f"{span.first}-to-{span.last}"
     options = film_options(span)
     style = "" if span.style == "daily" else f"-{span.style}"
-    return stem + style + ("" if options == FilmOptions() else f"-{_digest(_options_json(options))[:6]}")
+    band = "" if span.band is None else f"-{span.band}"
+    return stem + style + band + ("" if options == FilmOptions() else f"-{_digest(_options_json(options))[:6]}")
 
 
 def chosen_observations(observations: Sequence[Observation], span: FilmSettings) -> list[Observation]:
     """Return the picture of each day of the span, of those with known north; or all of these where the settings say so.
 
-    In white light; in an archive without such pictures, in the band of most of its pictures.
+    In the band that the settings say, else in white light; in an archive without such pictures, in the band of most of
+    its pictures.
 
     Parameters
     ----------
@@ -97,7 +99,7 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
     FactsError
         None in that span, or more than a film may show.
     """
-    band = _filmed_band(observations)
+    band = span.band or _filmed_band(observations)
     oriented = [one for one in observations if one.orientation.is_known and one.band == band]
     of_days = by_day(oriented)
     if not film_options(span).all_pictures:
@@ -279,7 +281,7 @@ def kept_films(
 
 def _inputs(archive: Archive, film: _Wanted, discs: Mapping[str, Blob]) -> object:
     """Return all that a film is made from."""
-    shown = [(one.id, one.time_utc, one.sun, discs[one.id]) for one in film.chosen]
+    shown = [(one.id, one.time_utc, one.sun, one.band, discs[one.id]) for one in film.chosen]
     return [shown, film.style, film.options, film.options.look or archive.settings.looks[0], film.groups, has_av1()]
 
 

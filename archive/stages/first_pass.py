@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from archive.disc.derotation import ViewGeometry
-from archive.model.choices import Look
+from archive.model.choices import Band, Look
 from archive.reading import Content
 from archive.stages.comparison_picture import derotated_picture
 from archive.stages.north_up_disc import Turned
@@ -18,7 +18,7 @@ Views = tuple[ViewGeometry, ViewGeometry]
 
 
 def first_pass(
-    original: Content, name: str, turned: Turned, looks: Sequence[Look], views: Views | None
+    original: Content, name: str, turned: Turned, looks: Sequence[Look], band: Band, views: Views | None
 ) -> tuple[dict[str, bytes], bytes | None]:
     """Return what `picture_files` makes, and what `derotated_picture` makes of its disc.
 
@@ -26,7 +26,7 @@ def first_pass(
 
     Parameters
     ----------
-    original, name, turned, looks
+    original, name, turned, looks, band
         See `archive.stages.picture_files.picture_files`.
     views : Views or None
         None where the disc is not compared.
@@ -36,5 +36,5 @@ def first_pass(
     PictureError
         The original is no whole picture.
     """
-    made = picture_files(original, name, turned, looks)
+    made = picture_files(original, name, turned, looks, band)
     return made, None if views is None or FITS not in made else derotated_picture(made[FITS], *views)

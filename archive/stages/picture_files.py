@@ -7,9 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.disc.above_limb import prominence_level
 from archive.disc.aligned import STANDARD_FRAME
-from archive.disc.tone import flatten_disc, screen_levels, tint_curves
-from archive.model.choices import Look
+from archive.disc.tone import flatten_disc, screen_levels, tint_curves, tone_of
+from archive.model.choices import Band, Look
 from archive.reading import Content
 from archive.records.disc_files import (
     FLAT_QUALITY,
@@ -46,7 +47,9 @@ def light_name(side_px: int) -> str:
     return f"light-{side_px}"
 
 
-def picture_files(original: Content, name: str, turned: Turned, looks: Sequence[Look]) -> dict[str, bytes]:
+def picture_files(
+    original: Content, name: str, turned: Turned, looks: Sequence[Look], band: Band = "white"
+) -> dict[str, bytes]:
     """Return the files that are derived from an original: each look by its name, the smaller ones of the first look
     as `SMALL`, `TINY` and `light_name`, and where north is known the disc as `FITS`.
 
@@ -60,6 +63,8 @@ def picture_files(original: Content, name: str, turned: Turned, looks: Sequence[
     turned : Turned
     looks : sequence of str
         The first is the main one.
+    band : str
+        In other bands than white light what stands above the limb is shown.
 
     Raises
     ------
@@ -69,12 +74,13 @@ def picture_files(original: Content, name: str, turned: Turned, looks: Sequence[
     # What the FITS holds is what all else is made from, now and whenever it is read again.
     disc = whole_disc(aligned_disc(original, name, turned))
     flat = flatten_disc(disc.shares, STANDARD_FRAME)
+    above = None if band == "white" else prominence_level(disc.shares, STANDARD_FRAME)
     made = {}
     if turned.north_angle_deg is not None:
         made[FITS] = disc.fits_bytes(turned.cards)
         keep_flat(made[FITS], flat)
     for look in looks:
-        shown = screen_levels(flat, STANDARD_FRAME, look=look)
+        shown = screen_levels(flat, STANDARD_FRAME, look=tone_of(look, band), above=above)
         if look == FLAT:
             made[look] = levels_jpeg_bytes(shown, quality=FLAT_QUALITY)
         else:  # a tint follows brightness

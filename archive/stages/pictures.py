@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
 
-from archive.disc.tone import tint_curves
-from archive.model.choices import Look
+from archive.disc.tone import tint_curves, tone_of
+from archive.model.choices import Band, Look
 from archive.model.observation import Observation
 from archive.stages.archive import Archive
 from archive.stages.comparison_picture import derotated_picture
@@ -33,6 +33,7 @@ class DerivedPictures:
     files: Mapping[str, Blob]
     as_it_came: Blob
     looks: tuple[Look, ...]
+    band: Band
 
     @property
     def disc(self) -> Blob | None:
@@ -50,7 +51,7 @@ class DerivedPictures:
             as_it_came=self.as_it_came,
             flat=files[FLAT] if FITS in files else None,
             looks={look: files[look] for look in self.looks[1:] if look in files},
-            tints=_tints(self.looks),
+            tints=_tints(self.looks, self.band),
             light={int(name.removeprefix(_LIGHT)): blob for name, blob in files.items() if name.startswith(_LIGHT)},
         )
 
@@ -77,7 +78,7 @@ def derived_pictures(
     """
     looks = tuple(archive.settings.looks)
     made_looks = drawn_looks(looks)
-    inputs = {one.id: [one.picture.sha256, turned_of(one), made_looks] for one in found}
+    inputs = {one.id: [one.picture.sha256, turned_of(one), made_looks, one.band] for one in found}
     files = {one.id: archive.store.get(picture_files, one.id, inputs[one.id], dict[str, Blob]) for one in found}
     wanted = [one for one in found if files[one.id] is None]
     made = archive.executor.map(
@@ -88,6 +89,7 @@ def derived_pictures(
                 Path(one.picture.file).name,
                 turned_of(one),
                 made_looks,
+                one.band,
                 views.get(one.id),
             )
             for one in wanted
@@ -108,18 +110,23 @@ def derived_pictures(
     archive.on_progress("aligning", len(wanted), len(wanted))
     studied = studied_pictures(archive, [one.picture for one in found])
     return [
-        DerivedPictures(files[one.id] or {}, kept.as_it_came, looks) for one, kept in zip(found, studied, strict=True)
+        DerivedPictures(files[one.id] or {}, kept.as_it_came, looks, one.band)
+        for one, kept in zip(found, studied, strict=True)
     ]
 
 
 @lru_cache
-def _tints(looks: tuple[Look, ...]) -> tuple[Tint, ...]:
+def _tints(looks: tuple[Look, ...], band: Band) -> tuple[Tint, ...]:
     """The looks that a page makes of others, each by the first that gives it."""
     drawn = drawn_looks(looks)
     tints = []
     for look in looks:
         if look not in drawn:
-            of, curves = next((of, curves) for of in drawn if (curves := tint_curves(look, of)) is not None)
+            of, curves = next(
+                (of, curves)
+                for of in drawn
+                if (curves := tint_curves(tone_of(look, band), tone_of(of, band))) is not None
+            )
             tints.append(Tint(look, "" if of == looks[0] else of, curves))
     return tuple(tints)
 

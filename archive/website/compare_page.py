@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -78,7 +79,11 @@ def _plan(before: Entry, after: Entry, face: SiteFace, derotation: DerotationLaw
 
 def _any_two(entries: Sequence[Entry], face: SiteFace, derotation: DerotationLaw) -> ComparePage:
     here = Here(addresses.COMPARE)
-    shown = tuple(_choice(entry, here) for entry in entries if entry.pictures.flat is not None)
+    known = [entry for entry in entries if entry.pictures.flat is not None]
+    bands = Counter(entry.observation.band for entry in known)
+    # Days of two bands show different layers: they are not compared.
+    band = max(sorted(bands), key=lambda one: (one == "white", bands[one]), default="white")
+    shown = tuple(_choice(entry, here) for entry in known if entry.observation.band == band)
     framed = frame(face, here, title="Compare", description=f"Any two days of the Sun by {face.observer}, compared")
     return _page(framed, here, derotation, title="Compare two days", choices=shown)
 

@@ -161,7 +161,7 @@ def lay_down_pictures(archive: Archive, one: Observation, small: Mapping[str, by
     kinds = {FITS: "fits", **dict.fromkeys((SMALL, TINY, *looks), "jpg")}
     kinds |= {light_name(side_px): "avif" for side_px in (256, 512, 1024)}
     files = {name: archive.store.add_blob(small[kind] + f"{one.id} {name}".encode()) for name, kind in kinds.items()}
-    inputs = [one.picture.sha256, turned_of(one), looks]
+    inputs = [one.picture.sha256, turned_of(one), looks, one.band]
     held = [blob for name, blob in files.items() if name != FITS]
     archive.store.put(picture_files, one.id, inputs, files, blobs=held)
     keep_disc(archive, one.id, files[FITS], files[FITS])

@@ -76,3 +76,14 @@ def test_an_empty_span_names_the_band(folder: Path, capsys: pytest.CaptureFixtur
     assert main(["film", str(folder), "--from", "2026-07-01", "--to", "2026-07-02"]) == 1
     line = "film: no picture in H-alpha with known north from 2026-07-01 to 2026-07-02 (the archive has 3 in all)"
     assert line in capsys.readouterr().err
+
+
+def test_spots_are_no_hope_for_north_in_another_band(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    settings = folder / "archive.toml"
+    text = settings.read_text(encoding="utf-8").replace("camera_angle_deg = 0.0", "").replace('"no"', '"unknown"')
+    settings.write_text(text, encoding="utf-8")
+    record = folder / "2026/2026-06-01/0915Z.toml"
+    lines = record.read_text(encoding="utf-8").splitlines(keepends=True)
+    record.write_text("".join(line for line in lines if not line.startswith("north_angle_deg")), encoding="utf-8")
+    assert main(["show", str(folder), "2026-06-01"]) == 0
+    assert "north    not known: shown as it came (state --north-angle," in capsys.readouterr().out
