@@ -59,6 +59,7 @@ CHANGES: dict[str, tuple[Mapping[str, object], Mapping[str, object], Callable[[M
     "from": (DAILY, {"days": None, "from": "2026-06-09", "to": "2026-06-09"}, Made.shown),
     "to": (DAILY, {"days": None, "from": "2026-06-08", "to": "2026-06-08"}, Made.shown),
     "rotation": (DAILY, {"days": None, "rotation": 2312}, Made.shown),
+    "band": (DAILY, {"band": "h-alpha"}, Made.shown),
     "all_pictures": (DAILY, {"all_pictures": True}, Made.shown),
     "pace_s": (DAILY, {"pace_s": 0.4}, length),
     "reach_days": (SMOOTH, {"reach_days": 0.3}, lambda made: [one["observations"] for one in made.frames["frames"]]),
@@ -93,6 +94,8 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Made]:
     root = new_archive(folder / "my-sun")
     for number, stamp in enumerate(STAMPS):
         assert main(["add", str(root), str(draw(folder / f"{stamp}.png", seed=number, spots=SPOTS))]) == 0
+    (folder / "20260609T111500Z.toml").write_text('band = "h-alpha"\n', encoding="utf-8")
+    assert main(["add", str(root), str(draw(folder / "20260609T111500Z.png", seed=9)), "--north-angle", "0"]) == 0
     tables = sorted({one for key in CHANGES for one in both(key)})
     path = root / "archive.toml"
     path.write_text("\n".join([path.read_text(encoding="utf-8"), *tables]), encoding="utf-8")
