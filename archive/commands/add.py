@@ -183,7 +183,7 @@ def _print_added(result: AddResult, *, as_json: bool) -> None:
     print_warnings(result.warnings)
     if result.status == "refused":
         print_causes(result.causes)
-    elif as_json:
+    elif as_json or result.status == "passed_over":
         return
     elif result.status == "known":
         filed_as = result.id or result.file

@@ -277,7 +277,7 @@ def _check_measured(studied: Study) -> None:
         whole = "--unmeasured where it is the whole Sun, " if isinstance(error, UnmeasurableError) else ""
         *others, last = error.causes
         kept = f"keep it as it is by {whole}--extra where it is a close-up, a drawing or the set-up"
-        raise PictureError(*others, f"{last}; or {kept}") from error
+        raise PictureError(*others, f"{last} Or {kept}" if last.endswith("?") else f"{last}; or {kept}") from error
 
 
 def _stated(filing: Filing, path: Path, studied: Study) -> StatedFacts:

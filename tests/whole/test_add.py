@@ -266,7 +266,7 @@ def test_of_a_folder_the_content_decides_and_the_rest_is_told(
     capsys.readouterr()
     assert main(["add", str(archive_folder), str(inbox)]) == 0
     told = capsys.readouterr()
-    assert told.out.count("disc at") == 2
+    assert told.out.count("disc at") == len(told.out.splitlines()) == 2
     assert f"{inbox}: passed over: list.csv (no pictures)\n" in told.err
     assert f"{inbox}: passed over: older/ (folders; --recursive takes their pictures too)\n" in told.err
     assert "seeing = 3" in (archive_folder / "2026/2026-06-03/0915Z.toml").read_text()
