@@ -52,8 +52,12 @@ _MAX_DEFICIT = 30.0  # below the best log likelihood after the first steps: the 
 # A picture without a known mount was tried at some sixty distinct angles: the gain must exceed that choice.
 _ROTATION_PENALTY = float(np.log(60.0))
 _MIN_FREE_GROUPS = 1.5
+_MAX_ALONE_SHARE = 0.4
 _MIN_SIGMA_DEG = 0.1  # the limit set by the rotation law and by centroids
 _MAX_SIGMA_DEG = 1.5  # of a picture that tracks determine
+# Of 240 drawn weeks (tests/studies/evolving_weeks.py) seven had the wrong mirroring with log odds over 3.4; with this
+# power, and where pairs that contradict the tracks count threefold, one.
+_TRACK_POWER, _CONTRADICTION = 0.8, 3.0
 MIN_ODDS = 30.0  # from which on a solution is reliable
 
 
@@ -76,12 +80,16 @@ class SpotSolution:
 
 @dataclass(frozen=True)
 class _Solution:
-    """A mirroring, one angle per picture (N,), and the log likelihood; errors (N,) where its tracks were followed."""
+    """A mirroring, one angle per picture (N,), and the log likelihood; errors (N,) where its tracks were followed.
+
+    `log_likelihood` is then that of the tracks, and `pair_log_likelihood` that of the pairs.
+    """
 
     mirrored: bool
     angles_deg: Floats
     log_likelihood: float
     sigmas_deg: Floats | None = None
+    pair_log_likelihood: float = 0.0
 
 
 def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) -> tuple[SpotSolution | None, ...]:
@@ -130,6 +138,7 @@ def _followed(pictures: Sequence[SpottedPicture], solution: _Solution) -> _Solut
         solution.angles_deg + found.shifts_deg,
         found.log_evidence,
         np.maximum(found.sigmas_deg, _MIN_SIGMA_DEG),
+        solution.log_likelihood,
     )
 
 
@@ -380,12 +389,11 @@ def _final_solutions(
     else:
         sigma_deg = np.where(best.sigmas_deg < _MAX_SIGMA_DEG, best.sigmas_deg, np.inf)
     support = _support(pictures, pairs, solutions[0])
+    alone = _alone(pictures)
     judged: list[SpotSolution | None] = []
     for number in range(len(pictures)):
         # A picture whose own spots match no others has its angle from the mount alone: that is not this evidence.
-        # Without a mount, one group matches any other at its distance from the centre: two are needed.
-        alone = pictures[number].sky_deg is None and pictures[number].groups < _MIN_FREE_GROUPS
-        if alone or support[number] < _MIN_SUPPORT or not np.isfinite(sigma_deg[number]):
+        if alone[number] or support[number] < _MIN_SUPPORT or not np.isfinite(sigma_deg[number]):
             judged.append(None)
             continue
         log_odds, other = _runner_up(pictures, pairs, solutions, number, power=float(powers[number]))
@@ -400,6 +408,17 @@ def _final_solutions(
             )
         )
     return tuple(judged)
+
+
+def _alone(pictures: Sequence[Features]) -> NDArray[np.bool_]:
+    """Return which pictures (N,) show too little without a mount.
+
+    One group alone matches any other at its distance from the centre. Most pictures must show two; they then know the
+    group that a few others show alone.
+    """
+    few = np.array([picture.sky_deg is None and picture.groups < _MIN_FREE_GROUPS for picture in pictures])
+    alone: NDArray[np.bool_] = few & bool(few.mean() > _MAX_ALONE_SHARE)
+    return alone
 
 
 def _support(pictures: Sequence[Features], pairs: list[Pair], solution: _Solution) -> Floats:
@@ -422,10 +441,11 @@ def _runner_up(
     # That nothing matches, with a log likelihood of 0, is also a solution.
     log_odds, other = power * _log_odds_against_none(pictures, pairs, best, number), None
     if best.sigmas_deg is not None:
-        power = 1.0  # tracks count every motion once: their odds need no correction
+        power = _TRACK_POWER
     for solution in solutions[1:]:
         apart = abs(wrapped_deg(float(solution.angles_deg[number] - best.angles_deg[number])))
         against = power * (best.log_likelihood - solution.log_likelihood)
+        against -= _CONTRADICTION * max(solution.pair_log_likelihood - best.pair_log_likelihood, 0.0)
         if (apart > _SAME_SOLUTION_DEG or solution.mirrored != best.mirrored) and against < log_odds:
             log_odds, other = against, solution
     if pictures[number].sky_deg is None:
