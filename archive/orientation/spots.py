@@ -3,7 +3,8 @@
 All pictures of one set-up of an instrument are solved together. A solution is one mirroring for all and one north angle
 per picture. Its log likelihood is summed over neighbouring pictures (`spot_match`); where the mount is known, a term is
 added for the scatter of the camera angle. Solutions are searched over the whole circle, coarsely and then finely; the
-odds against the runner-up tell how reliable the best is.
+odds against the runner-up tell how reliable the best is. Without a known mount these odds, and the errors, are those of
+the spots' tracks over all days (`spot_tracks`): the two mirrorings then differ by little but the bow of the tracks.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from archive.orientation.spot_match import (
     rotate_features,
     scores_against,
 )
+from archive.orientation.spot_tracks import track_evidence
 
 __all__ = ["MIN_ODDS", "SpotSolution", "SpottedPicture", "solve_spots"]
 
@@ -50,6 +52,12 @@ _MAX_DEFICIT = 30.0  # below the best log likelihood after the first steps: the 
 # A picture without a known mount was tried at some sixty distinct angles: the gain must exceed that choice.
 _ROTATION_PENALTY = float(np.log(60.0))
 _MIN_FREE_GROUPS = 1.5
+_MAX_ALONE_SHARE = 0.4
+_MIN_SIGMA_DEG = 0.1  # the limit set by the rotation law and by centroids
+_MAX_SIGMA_DEG = 1.5  # of a picture that tracks determine
+# Of 240 drawn weeks (tests/studies/evolving_weeks.py) seven had the wrong mirroring with log odds over 3.4; with this
+# power, and where pairs that contradict the tracks count threefold, one.
+_TRACK_POWER, _CONTRADICTION = 0.8, 3.0
 MIN_ODDS = 30.0  # from which on a solution is reliable
 
 
@@ -72,11 +80,16 @@ class SpotSolution:
 
 @dataclass(frozen=True)
 class _Solution:
-    """A mirroring, one angle per picture (N,), and the log likelihood."""
+    """A mirroring, one angle per picture (N,), and the log likelihood; errors (N,) where its tracks were followed.
+
+    `log_likelihood` is then that of the tracks, and `pair_log_likelihood` that of the pairs.
+    """
 
     mirrored: bool
     angles_deg: Floats
     log_likelihood: float
+    sigmas_deg: Floats | None = None
+    pair_log_likelihood: float = 0.0
 
 
 def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) -> tuple[SpotSolution | None, ...]:
@@ -111,8 +124,21 @@ def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) ->
     nearly = [_refine(features, pairs, solution, steps=_FIRST_STEPS) for solution in solutions]
     within = max(solution.log_likelihood for solution in nearly) - _MAX_DEFICIT
     hopeful = _distinct([solution for solution in nearly if solution.log_likelihood > within])
-    return _final_solutions(
-        features, pairs, _distinct([_refine(features, pairs, one, steps=_LAST_STEPS) for one in hopeful])
+    final = _distinct([_refine(features, pairs, one, steps=_LAST_STEPS) for one in hopeful])
+    if features[0].sky_deg is None:
+        final = _distinct([_followed(clean, one) for one in final])
+    return _final_solutions(features, pairs, final)
+
+
+def _followed(pictures: Sequence[SpottedPicture], solution: _Solution) -> _Solution:
+    """Return the solution as its tracks have it: angles, errors, and log evidence for the log likelihood."""
+    found = track_evidence(pictures, solution.angles_deg, mirrored=solution.mirrored)
+    return _Solution(
+        solution.mirrored,
+        solution.angles_deg + found.shifts_deg,
+        found.log_evidence,
+        np.maximum(found.sigmas_deg, _MIN_SIGMA_DEG),
+        solution.log_likelihood,
     )
 
 
@@ -356,15 +382,18 @@ def _final_solutions(
     pictures: Sequence[Features], pairs: list[Pair], solutions: list[_Solution]
 ) -> tuple[SpotSolution | None, ...]:
     """Return each picture's best solution, with its error and its odds against the runner-up."""
-    sigma_deg = spot_errors_deg(pictures, pairs, solutions[0].angles_deg, mirrored=solutions[0].mirrored)
-    powers = odds_powers(pictures, pairs, solutions[0].angles_deg, mirrored=solutions[0].mirrored)
+    best = solutions[0]
+    powers = odds_powers(pictures, pairs, best.angles_deg, mirrored=best.mirrored)
+    if best.sigmas_deg is None:
+        sigma_deg = spot_errors_deg(pictures, pairs, best.angles_deg, mirrored=best.mirrored)
+    else:
+        sigma_deg = np.where(best.sigmas_deg < _MAX_SIGMA_DEG, best.sigmas_deg, np.inf)
     support = _support(pictures, pairs, solutions[0])
+    alone = _alone(pictures)
     judged: list[SpotSolution | None] = []
     for number in range(len(pictures)):
         # A picture whose own spots match no others has its angle from the mount alone: that is not this evidence.
-        # Without a mount, one group matches any other at its distance from the centre: two are needed.
-        alone = pictures[number].sky_deg is None and pictures[number].groups < _MIN_FREE_GROUPS
-        if alone or support[number] < _MIN_SUPPORT or not np.isfinite(sigma_deg[number]):
+        if alone[number] or support[number] < _MIN_SUPPORT or not np.isfinite(sigma_deg[number]):
             judged.append(None)
             continue
         log_odds, other = _runner_up(pictures, pairs, solutions, number, power=float(powers[number]))
@@ -379,6 +408,17 @@ def _final_solutions(
             )
         )
     return tuple(judged)
+
+
+def _alone(pictures: Sequence[Features]) -> NDArray[np.bool_]:
+    """Return which pictures (N,) show too little without a mount.
+
+    One group alone matches any other at its distance from the centre. Most pictures must show two; they then know the
+    group that a few others show alone.
+    """
+    few = np.array([picture.sky_deg is None and picture.groups < _MIN_FREE_GROUPS for picture in pictures])
+    alone: NDArray[np.bool_] = few & bool(few.mean() > _MAX_ALONE_SHARE)
+    return alone
 
 
 def _support(pictures: Sequence[Features], pairs: list[Pair], solution: _Solution) -> Floats:
@@ -399,14 +439,15 @@ def _runner_up(
     """Return the log odds against the best solution that differs at this picture, and that solution."""
     best = solutions[0]
     # That nothing matches, with a log likelihood of 0, is also a solution.
-    log_odds, other = _log_odds_against_none(pictures, pairs, best, number), None
+    log_odds, other = power * _log_odds_against_none(pictures, pairs, best, number), None
+    if best.sigmas_deg is not None:
+        power = _TRACK_POWER
     for solution in solutions[1:]:
         apart = abs(wrapped_deg(float(solution.angles_deg[number] - best.angles_deg[number])))
-        if (
-            apart > _SAME_SOLUTION_DEG or solution.mirrored != best.mirrored
-        ) and best.log_likelihood - solution.log_likelihood < log_odds:
-            log_odds, other = best.log_likelihood - solution.log_likelihood, solution
-    log_odds *= power
+        against = power * (best.log_likelihood - solution.log_likelihood)
+        against -= _CONTRADICTION * max(solution.pair_log_likelihood - best.pair_log_likelihood, 0.0)
+        if (apart > _SAME_SOLUTION_DEG or solution.mirrored != best.mirrored) and against < log_odds:
+            log_odds, other = against, solution
     if pictures[number].sky_deg is None:
         # Without a mount, this picture alone may fit at another angle, too.
         offsets_deg = np.arange(-180.0, 180.0, 2.0)
@@ -429,4 +470,5 @@ def _log_odds_against_none(pictures: Sequence[Features], pairs: list[Pair], best
         return best.log_likelihood
     placed = sum(len(picture.right) > 0 for picture in pictures)
     own = float(_support(pictures, pairs, best)[number])
-    return min(best.log_likelihood - _ROTATION_PENALTY * placed, own - _ROTATION_PENALTY)
+    all_pictures = _log_likelihood(pictures, pairs, best.angles_deg, mirrored=best.mirrored)
+    return min(all_pictures - _ROTATION_PENALTY * placed, own - _ROTATION_PENALTY)
