@@ -55,7 +55,7 @@ _MIN_FREE_GROUPS = 1.5
 _MAX_ALONE_SHARE = 0.4
 _MIN_SIGMA_DEG = 0.1  # the limit set by the rotation law and by centroids
 _MAX_SIGMA_DEG = 1.5  # of a picture that tracks determine
-# Of 240 drawn weeks (tests/studies/evolving_weeks.py) seven had the wrong mirroring with log odds over 3.4; with this
+# Of 220 drawn weeks (tests/studies/evolving_weeks.py) seven had the wrong mirroring with log odds over 3.4; with this
 # power, and where pairs that contradict the tracks count threefold, one.
 _TRACK_POWER, _CONTRADICTION = 0.8, 3.0
 MIN_ODDS = 30.0  # from which on a solution is reliable
