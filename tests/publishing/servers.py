@@ -6,6 +6,7 @@ OpenSSH and nginx are Debian's (openssh-server, nginx-light); FTP is pyftpdlib, 
 from __future__ import annotations
 
 import getpass
+import os
 import shutil
 import socket
 import subprocess
@@ -115,6 +116,7 @@ def ftps_server(folder: Path, *, plain_lists: bool = False, room_bytes: int | No
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)  # of asyncore, which it brings along where Python has none
         from pyftpdlib.authorizers import DummyAuthorizer
+        from pyftpdlib.filesystems import AbstractedFS
         from pyftpdlib.handlers import TLS_FTPHandler
         from pyftpdlib.servers import ThreadedFTPServer
 
@@ -126,7 +128,14 @@ def ftps_server(folder: Path, *, plain_lists: bool = False, room_bytes: int | No
     authorizer = DummyAuthorizer()
     authorizer.add_user("observer", PASSWORD, str(served), perm="elradfmwMT")
 
+    class Files(AbstractedFS):  # type: ignore[misc]
+        def chdir(self, path: str) -> None:
+            """Its own changes the folder of the whole process for a moment, and so that of the tests."""
+            with os.scandir(path):
+                self.cwd = self.fs2ftp(path)
+
     class Handler(TLS_FTPHandler):  # type: ignore[misc]
+        abstracted_fs = Files
         certfile = str(folder / "host.pem")
         tls_control_required = tls_data_required = True
         auth_failed_timeout = 0
