@@ -32,7 +32,7 @@ from archive.records.group_names import add_names, read_names
 from archive.records.new_archive import create_archive
 from archive.records.settings import InstrumentSettings, Settings
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.comparison import _pairs, _view_geometry
+from archive.stages.comparison import compared_views
 from archive.stages.comparison_picture import derotated_picture
 from archive.stages.counting import count_spots
 from archive.stages.discs import keep_disc, turned_of
@@ -44,7 +44,6 @@ from archive.stages.studies import studied_pictures
 from archive.stages.study import study
 from archive.stages.survey import survey
 from archive.store import NO_BLOB, Blob, digest
-from archive.website.content import Content, Entry, Pictures, SiteInfo
 
 SAMPLE_PX = 64
 
@@ -146,12 +145,9 @@ def lay_down(archive: Archive) -> None:
     counted = count_spots(archive, found.observations, found.records, names=read_names(archive.files))
     add_names(archive.files, counted.new_names)
     discs = {one.id: lay_down_pictures(archive, one, small) for one in counted.observations}
-    entries = [Entry(one, Pictures(NO_BLOB, NO_BLOB, NO_BLOB, NO_BLOB)) for one in counted.observations]
-    content = Content(info=SiteInfo("t", "o", "en"), entries=entries, notes={}, films=[], groups=[], rotations=[])
-    for before, after in _pairs(content):
-        picture = store.add_blob(small["jpg"] + f"{after.id} turned".encode())
-        inputs = [discs[after.id], _view_geometry(after), _view_geometry(before)]
-        store.put(derotated_picture, after.id, inputs, picture, blobs=[picture])
+    for name, views in compared_views(counted.observations).items():
+        picture = store.add_blob(small["jpg"] + f"{name} turned".encode())
+        store.put(derotated_picture, name, [discs[name], *views], picture, blobs=[picture])
     lay_down_maps(archive, counted.observations, discs, small)
 
 
