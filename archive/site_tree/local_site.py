@@ -48,13 +48,6 @@ _FOLDERS_HELD = 64
 
 
 @dataclass(frozen=True, slots=True)
-class _ToWrite:
-    """What is to be written: bytes, or a blob."""
-
-    data: bytes | StoredBlob
-
-
-@dataclass(frozen=True, slots=True)
 class SiteFile:
     """A file to be published: where it goes, and its bytes, the blob that it shares, or what makes its bytes."""
 
@@ -173,13 +166,12 @@ class _Update:
     @cached_property
     def _replaced(self) -> frozenset[str]:
         """Those of the replaceable paths at which another file is than we wrote."""
-        if self._is_untouched:
-            return frozenset()
-        listed = self._listed.files
+        # The list of files, which is long, is read only where one is there.
+        there = [path for path in self._replaceable if self._site.exists(path)]
         return frozenset(
             path
-            for path in self._replaceable
-            if path not in self._listed.pending and _is_replaced(self._site, path, listed.get(path))
+            for path in there
+            if path not in self._listed.pending and _is_replaced(self._site, path, self._listed.files.get(path))
         )
 
     def _is_listed(self, path: str) -> bool:
@@ -246,17 +238,17 @@ class _Update:
 
     def _wanted(
         self, file: SiteFile, there: os.stat_result | None, known: Written | None, *, is_same: bool
-    ) -> tuple[Written, _ToWrite | None]:
+    ) -> tuple[Written, bytes | StoredBlob | None]:
         """What a file is to hold, and what is to be written for it: None where it is there already."""
         untouched = known is not None and there is not None and known.stamp == stamp_of(there)
-        source: _ToWrite | None = None
+        source: bytes | StoredBlob | None = None
         if isinstance(file.source, StoredBlob):
-            digest, source = Digest(file.source.blob.sha256, file.source.blob.size), _ToWrite(file.source)
+            digest, source = Digest(file.source.blob.sha256, file.source.blob.size), file.source
         elif known is not None and is_same and (untouched or self._holds(file.path, there, known.digest)):
             digest = known.digest
         else:
             data = file.source if isinstance(file.source, bytes) else file.source()
-            digest, source = digest_of_bytes(data), _ToWrite(data)
+            digest, source = digest_of_bytes(data), data
         if known is not None and untouched and known.digest == digest:
             return known, None
         if source is None or self._holds(file.path, there, digest):
@@ -310,15 +302,15 @@ class _Update:
         folder, _, name = path.rpartition("/")
         return self._there(folder).get(name)
 
-    def _write_part(self, source: _ToWrite, part: str, path: str) -> None:
+    def _write_part(self, source: bytes | StoredBlob, part: str, path: str) -> None:
         part = f"{PARTS}/{part}"
         with clear_refusal(self._site.path / path):
             self._site.remove(part)
-            if isinstance(source.data, StoredBlob):
-                self._share(source.data, part)
+            if isinstance(source, StoredBlob):
+                self._share(source, part)
             else:
                 with self._site.create(part) as stream:
-                    stream.write(source.data)
+                    stream.write(source)
 
     def _share(self, source: StoredBlob, part: str) -> None:
         """Give a blob a second name, else clone it, made sure that it holds what it should; else copy it."""

@@ -54,7 +54,7 @@ class SiteFace:
 class PagePlan(Generic[_Page_co]):
     """A page that is gathered where its `inputs`, all that it shows besides the site's face, are not those of before.
 
-    Without inputs it is gathered every time.
+    Without inputs it is where anything changes that the site shows but notes.
     """
 
     path: str

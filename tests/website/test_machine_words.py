@@ -113,6 +113,18 @@ def test_a_robots_file_that_took_the_place_of_ours_is_kept(tmp_path: Path) -> No
     assert robots.read_text() == own
 
 
+def test_a_robots_file_of_ones_own_does_not_keep_later_days_out(tmp_path: Path) -> None:
+    """This computer knows what it wrote, and looks at nothing but what changes."""
+    content = invented_content(tmp_path / "derived", "https://sun.quillmere.example")
+    site, own = tmp_path / "site", "User-agent: *\nDisallow: /data/\n"
+    record = record_of(site)
+    build_site(replace(content, entries=content.entries[1:]), site, record=record)
+    (site / "robots.txt").write_text(own)
+    build_site(replace(content, entries=content.entries[1:]), site, record=record)
+    assert build_site(content, site, record=record).written > 0
+    assert (site / "robots.txt").read_text() == own
+
+
 def test_a_robots_file_of_ones_own_outlives_the_address(tmp_path: Path) -> None:
     content = invented_content(tmp_path / "derived", "https://sun.quillmere.example")
     build_site(content, tmp_path / "site")
