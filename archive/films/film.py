@@ -47,13 +47,6 @@ class FilmDisc:
     radius_px: float
     frame_px: int = 1024
 
-    def resized(self, frame_px: int) -> FilmDisc:
-        """Return the disc after resampling; (0, 0) is the centre of the corner pixel, hence the 0.5."""
-        scale = frame_px / self.frame_px
-        return FilmDisc(
-            (self.x_px + 0.5) * scale - 0.5, (self.y_px + 0.5) * scale - 0.5, self.radius_px * scale, frame_px
-        )
-
 
 @dataclass(frozen=True)
 class FilmHead:

@@ -97,11 +97,6 @@ class VerificationReport:
         )
         return not any(faults)
 
-    @property
-    def repairable(self) -> bool:
-        """Whether `repair` would change anything."""
-        return bool(self.unlisted or self.wrong_lines or self.misspelt or self.leftovers or self.unlisted_extras)
-
 
 def verify(files: Folder, *, on_progress: Progress) -> VerificationReport:
     """Read every original and every text file; no original and no record is changed.

@@ -89,14 +89,6 @@ def test_the_disc_lies_where_the_list_says(film):
     assert widest / 2 == pytest.approx(disc["radius_px"], abs=1)
 
 
-def test_disc_values_follow_the_picture_to_another_size():
-    # By hand: a disc centred in 1024 px is centred in 600 px, (600 - 1) / 2; the left limb scales as x + 0.5.
-    small = FilmDisc(511.5, 511.5, 460.8).resized(600)
-    assert (small.x_px, small.y_px) == pytest.approx((299.5, 299.5))
-    assert small.radius_px == pytest.approx(270)
-    assert FilmDisc(99.5, 49.5, 40, frame_px=200).resized(100) == FilmDisc(49.5, 24.5, 20, frame_px=100)
-
-
 def test_the_poster_is_the_last_observation(film):
     with Image.open(film.poster) as poster:
         assert poster.size == (512, 512)
