@@ -64,7 +64,7 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
         target,
         target / "index.html",
         len(folders),
-        len(gathered.entries),
+        len(gathered.entries) + len(gathered.unmeasured),
         tuple(made.stem for made in gathered.films),
         report,
         (

@@ -153,7 +153,8 @@ def test_an_archive_with_no_other_picture_is_built_and_shown(
     archive_folder: Path, tmp_path: Path, answer: Answer
 ) -> None:
     assert main(["add", str(archive_folder), str(soft(tmp_path / f"{ALONE}.png")), "--unmeasured"]) == 0
-    assert main(["build", str(archive_folder)]) == 0
+    status, built = answer("build", archive_folder)
+    assert (status, built["observations"], built["days"]) == (0, 1, 1)
     home = (archive_folder / "site/index.html").read_text(encoding="utf-8")
     assert "days/2026-06-05/" in home
     assert "No pictures have been added yet" not in home
