@@ -18,9 +18,10 @@ from archive.execution.progress import WAIT_S, Progress, while_waiting
 from archive.records.archive_files import files_of
 from archive.records.folder import kept_folder, writing
 from archive.records.settings import FilmSettings, keep_film
+from archive.records.text_files import remember_files
 from archive.site_folder import site_files, site_folder
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.unchanged import LastBuild, inputs_of, keep_build, unchanged_build
+from archive.stages.unchanged import LastBuild, inputs_of, keep_build, said_before, unchanged_build
 from archive.store import DamagedBlobError
 
 __all__ = ["build", "build_with_film", "film_elsewhere", "film_in_site"]
@@ -45,10 +46,13 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor:
     site = site_files(root, target)
     with _opened_for_writing(root, executor, on_progress) as archive:
         # Stamps from before anything is read: what is edited meanwhile is seen by the next build.
-        inputs = inputs_of(archive)
+        now = inputs_of(archive)
+        inputs = said_before(archive, now)
         stamps = _stamps(site)
         last = unchanged_build(archive.store, inputs, stamps, target)
         if last is not None:
+            if inputs is not now:
+                remember_files(archive.files, archive.stamps)
             return _built_before(last, target)
         from archive.site_build import built_site
 
@@ -175,5 +179,6 @@ def _with_whole_blobs(archive: Archive, make: Callable[[], _Made]) -> _Made:
         return make()
     except DamagedBlobError:
         archive.store.check_blobs()
+        archive.studied.clear()
         forget_gathered(archive.store)
         return make()

@@ -33,7 +33,7 @@ from archive.stages.shown_file import shown_file, unmeasured_files
 from archive.stages.site_content import entry_of, site_info
 from archive.stages.study import study
 from archive.stages.survey import Survey, survey
-from archive.stages.unchanged import keep_build
+from archive.stages.unchanged import keep_build, keep_inputs
 from archive.stages.unmeasured import unmeasured_pictures
 from archive.sun.view import sun_views
 from archive.website.content import Content
@@ -61,6 +61,7 @@ MAKERS = (
     digests_of,
     keep_build,
     keep_gathered,
+    keep_inputs,
 )
 # Where version 0.1.0 kept derived things, each kind in its own way.
 _OLDER = ("answers", "discs", "films", "maps", "measured", "orientation", "spots", "stamps")

@@ -7,7 +7,6 @@ from functools import partial
 from pathlib import Path
 
 from archive.built import Built, SiteReport
-from archive.disk import Folder
 from archive.errors import FolderError
 from archive.records.archive_files import SITE_NAME, THEME_NAME, files_of
 from archive.records.grants import is_allowed, theme_grant
@@ -18,7 +17,7 @@ from archive.site_folder import site_record
 from archive.stages.archive import Archive
 from archive.stages.gathered import Gathered, keep_gathered, kept_gathered
 from archive.stages.note_pictures import note_pictures
-from archive.stages.unchanged import Inputs, is_valid
+from archive.stages.unchanged import Inputs, is_valid, keep_inputs
 from archive.website.assembly import build_site
 from archive.website.content import Content, Graticule, PlainPicture
 from archive.website.notes import markdown_excess
@@ -44,8 +43,9 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
         from archive.pipeline import gathered_site  # and with it all that measures and draws
 
         gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive))
+        keep_inputs(archive, inputs)
     folders = _folders_of_days(gathered)
-    notes, left_out = _notes(archive.files, folders)
+    notes, left_out = _notes(archive, folders)
     pictures = note_pictures(archive, notes, {folder for of_day in folders.values() for folder in of_day})
     remember_files(archive.files, archive.stamps)
     theme = theme_grant(archive.files)
@@ -129,11 +129,14 @@ def _folders_of_days(gathered: Gathered) -> dict[str, list[str]]:
     return found
 
 
-def _notes(files: Folder, folders: Mapping[str, Sequence[str]]) -> tuple[dict[str, str], list[str]]:
+def _notes(archive: Archive, folders: Mapping[str, Sequence[str]]) -> tuple[dict[str, str], list[str]]:
     """Return the notes by the folder of a day, and one line for each that is left out or shown without its marks."""
     notes: dict[str, str] = {}
     problems: list[str] = []
+    files = archive.files
     for folder in sorted({folder for of_day in folders.values() for folder in of_day}):
+        if notes_file(folder) not in archive.stamps:
+            continue
         try:
             text = read_notes(files, folder)
         except FolderError as error:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from archive.model.observation import Disc
@@ -24,6 +26,9 @@ _PENUMBRA_DEPTH, _UMBRA_MORE, _UMBRA_SHARE = 0.25, 0.5, 0.19
 _PEAK = 1.25  # of the threshold: how dark the middle of a spot has to be (`spots`)
 _SMOOTHING_PX = 0.6  # before spots are searched for, at the least
 _SOFT_MSH, _UNCOUNTABLE_MSH = 20.0, 100.0
+# A round spot of radius r is dark in its middle by 1 - exp(-r^2 / 2 blur^2) of its depth; an umbra in it likewise.
+_IN_BLURS = np.linspace(0.0, 20.0, 401) ** 2 / 2.0
+_DARKNESS = -_PENUMBRA_DEPTH * np.expm1(-_IN_BLURS) - _UMBRA_MORE * np.expm1(-_UMBRA_SHARE * _IN_BLURS)
 
 
 def effective_blur_px(disc: Disc) -> float:
@@ -71,14 +76,11 @@ def smallest_shown_msh(disc: Disc, least_depth: float) -> float:
     float
         In millionths of the solar hemisphere; infinite where not even a large spot is dark enough.
     """
-    # A round spot of radius r is dark in its middle by 1 - exp(-r^2 / 2 blur^2) of its depth; an umbra in it likewise.
-    in_blurs = np.linspace(0.0, 20.0, 401) ** 2 / 2.0
-    dark = -_PENUMBRA_DEPTH * np.expm1(-in_blurs) - _UMBRA_MORE * np.expm1(-_UMBRA_SHARE * in_blurs)
-    enough = np.flatnonzero(dark >= _PEAK * least_depth)
-    if not enough.size:
+    enough = int(np.searchsorted(_DARKNESS, _PEAK * least_depth))
+    if enough == _DARKNESS.size:
         return float("inf")
-    blur_px = float(np.hypot(effective_blur_px(disc), _SMOOTHING_PX))
-    by_noise = 1e6 * float(in_blurs[enough[0]]) * (blur_px / disc.radius_px) ** 2
+    blur_px = math.hypot(effective_blur_px(disc), _SMOOTHING_PX)
+    by_noise = 1e6 * float(_IN_BLURS[enough]) * (blur_px / disc.radius_px) ** 2
     return max(by_noise, smallest_spot_msh(disc))
 
 

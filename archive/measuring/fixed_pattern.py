@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import scipy
 from numpy.typing import NDArray
 
 __all__ = ["SpotPositions", "fixed_pattern_specks"]
@@ -16,6 +15,7 @@ Floats = NDArray[np.floating[Any]]
 
 _MIN_INTERVAL_DAYS = 0.7  # during which a spot near the centre moves by 0.16 radii
 _MAX_INTERVAL_DAYS = 10.0
+_SPOTS_AT_ONCE = 4096
 
 
 @dataclass(frozen=True)
@@ -65,19 +65,24 @@ def fixed_pattern_specks(
 
 
 def _coincident_pairs(positions: Sequence[Floats], times: Floats, tolerance_radii: float) -> NDArray[np.intp]:
-    """Return pairs (M, 2) of spots at the same position whose times differ enough.
-
-    Time is a third coordinate, scaled so that the search radius covers the largest interval.
-    """
+    """Return pairs (M, 2) of spots at the same position whose times differ enough."""
     at = np.concatenate([each.reshape(-1, 2) for each in (*positions, np.zeros((0, 2)))])
-    if not len(at):
-        return np.zeros((0, 2), dtype=np.intp)
-    scale = tolerance_radii / _MAX_INTERVAL_DAYS
-    near = scipy.spatial.cKDTree(np.column_stack([at, times * scale])).query_pairs(
-        tolerance_radii, p=np.inf, output_type="ndarray"
-    )
-    first, second = near.T
-    apart_days = np.abs(times[first] - times[second])
-    coincide = (np.hypot(*(at[first] - at[second]).T) < tolerance_radii) & (apart_days >= _MIN_INTERVAL_DAYS)
-    pairs: NDArray[np.intp] = near[coincide & (apart_days <= _MAX_INTERVAL_DAYS)]
-    return pairs
+    found = [np.zeros((0, 2), dtype=np.intp)]
+    for first, second in _pairs_in_time(times):
+        off = at[first] - at[second]
+        near = np.hypot(off[:, 0], off[:, 1]) < tolerance_radii
+        near &= np.abs(times[first] - times[second]) >= _MIN_INTERVAL_DAYS
+        found.append(np.column_stack([first[near], second[near]]))
+    return np.concatenate(found)
+
+
+def _pairs_in_time(times: Floats) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Yield all pairs within the largest interval, some at a time: a few for each spot, however many there are."""
+    order = np.argsort(times, kind="stable")
+    sorted_times = times[order]
+    later = np.searchsorted(sorted_times, sorted_times + _MAX_INTERVAL_DAYS, side="right") - np.arange(times.size) - 1
+    for start in range(0, times.size, _SPOTS_AT_ONCE):
+        counts = later[start : start + _SPOTS_AT_ONCE]
+        first = np.repeat(np.arange(start, start + counts.size), counts)
+        steps = np.arange(first.size) - np.repeat(np.cumsum(counts) - counts, counts)
+        yield order[first], order[first + 1 + steps]

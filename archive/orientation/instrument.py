@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from statistics import median
 from typing import Any
 
@@ -52,6 +53,11 @@ class CameraAngle:
     angle_deg: float
     sigma_deg: float
     mirrored: bool
+
+    @cached_property
+    def weight(self) -> float:
+        """In a mean of the angles of one mount."""
+        return 1.0 / (max(self.sigma_deg, _MIN_SIGMA_DEG) ** 2 + _PRIOR_SCATTER_DEG**2)
 
 
 def split_into_blocks(times_days: Sequence[float]) -> list[Block]:
@@ -150,7 +156,7 @@ def _belongs(angle: CameraAngle, run: Sequence[CameraAngle]) -> bool:
 
 def _centre(run: Sequence[CameraAngle]) -> tuple[float, float]:
     """Return the weighted mean and its error, deg."""
-    weights = [1.0 / (max(one.sigma_deg, _MIN_SIGMA_DEG) ** 2 + _PRIOR_SCATTER_DEG**2) for one in run]
+    weights = [one.weight for one in run]
     return weighted_mean_deg([one.angle_deg for one in run], weights), math.fsum(weights) ** -0.5
 
 

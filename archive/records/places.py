@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import PurePosixPath
 from stat import S_ISREG
+from typing import Protocol
 
 from archive.disk import Folder
 from archive.errors import FolderError
@@ -17,6 +18,7 @@ from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, WORK_NAME
 __all__ = [
     "NOTES_NAME",
     "PICTURE_SUFFIXES",
+    "Listing",
     "Place",
     "day_folders",
     "free_place",
@@ -49,6 +51,16 @@ _OUR_NAMES = frozenset(
 _OUR_SUFFIXES = PICTURE_SUFFIXES | {".toml"}
 
 
+class Listing(Protocol):
+    """The names in an archive's folders: of the disk as it is, or as they were listed."""
+
+    def folders(self, folder: str = "") -> list[str]:
+        """Return the names of folders in a folder, sorted."""
+
+    def files(self, folder: str = "") -> list[str]:
+        """Return the names of regular files in a folder, sorted."""
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """The place of an observation: its day and the stem of its files."""
@@ -76,7 +88,7 @@ def notes_file(day: str) -> str:
     return f"{day[:4]}/{day}/{NOTES_NAME}"
 
 
-def places(files: Folder, days: Container[str] | None = None) -> list[Place]:
+def places(files: Listing, days: Container[str] | None = None) -> list[Place]:
     """Return all observations, by their records, in order of time and name; anything else in the folders is passed
     over.
 
@@ -90,7 +102,7 @@ def places(files: Folder, days: Container[str] | None = None) -> list[Place]:
     return found
 
 
-def text_files_of_days(files: Folder) -> Iterator[str]:
+def text_files_of_days(files: Listing) -> Iterator[str]:
     """Return every record and every day's notes beside records, relative to the archive, as the days' folders list
     them.
     """
@@ -133,23 +145,25 @@ def free_place(files: Folder, time_utc: datetime) -> Place:
     return Place(day, stem)
 
 
-def originals_on_disk(files: Folder) -> Iterator[str]:
+def originals_on_disk(files: Listing) -> Iterator[str]:
     """Return every picture under the day folders, relative to the archive, sorted; hidden files are none."""
-    return (file for file, _ in _originals(files))
+    for folder in day_folders(files):
+        yield from (f"{folder}/{name}" for name in files.files(folder) if _is_picture(name))
 
 
 def sizes_on_disk(files: Folder) -> set[int]:
     """Return the sizes of all originals: a picture of another size is none of them."""
-    return {status.st_size for _, status in _originals(files)}
-
-
-def _originals(files: Folder) -> Iterator[tuple[str, os.stat_result]]:
-    """Yield each picture as its day's folder lists it: a status call for each takes three times as long."""
+    sizes = set()
+    # As each folder lists them: a status call for each file takes three times as long.
     for folder in day_folders(files):
-        for name, status in sorted(files.statuses(folder).items()):
-            shown = not name.startswith(".") and PurePosixPath(name).suffix.lower() in PICTURE_SUFFIXES
-            if shown and S_ISREG(status.st_mode):
-                yield f"{folder}/{name}", status
+        for name, status in files.statuses(folder).items():
+            if _is_picture(name) and S_ISREG(status.st_mode):
+                sizes.add(status.st_size)
+    return sizes
+
+
+def _is_picture(name: str) -> bool:
+    return not name.startswith(".") and PurePosixPath(name).suffix.lower() in PICTURE_SUFFIXES
 
 
 def wrong_case_files(files: Folder) -> dict[str, str]:
@@ -190,7 +204,7 @@ def _is_odd(status: os.stat_result) -> bool:
     return not S_ISREG(status.st_mode)
 
 
-def day_folders(files: Folder) -> Iterator[str]:
+def day_folders(files: Listing) -> Iterator[str]:
     """Return the folder of each day, relative to the archive, in order; anything else beside them is passed over."""
     for year in filter(is_year, _folders_in(files, "")):
         for day in _folders_in(files, year):
@@ -198,7 +212,7 @@ def day_folders(files: Folder) -> Iterator[str]:
                 yield f"{year}/{day}"
 
 
-def _folders_in(files: Folder, folder: str) -> list[str]:
+def _folders_in(files: Listing, folder: str) -> list[str]:
     """Return the names of folders, in order; none where the system refuses access."""
     try:
         return files.folders(folder)

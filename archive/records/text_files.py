@@ -18,9 +18,10 @@ from archive.errors import ArchiveError, FolderError, SettingsError
 from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME
 from archive.records.group_names import GROUP_NAMES_FILE, GroupNames, read_names
 from archive.records.notes import check_notes
-from archive.records.places import text_files_of_days
+from archive.records.places import Listing, text_files_of_days
 from archive.records.record import Record, read_record
 from archive.records.settings import SETTINGS_NAME, Settings, read_settings
+from archive.records.stamps import ListedFiles
 from archive.records.toml_files import TomlModel, parse_toml
 from archive.theme_files import theme_files
 
@@ -47,12 +48,12 @@ class TextFile:
     time_ns: int
 
 
-def text_files_on_disk(files: Folder) -> Iterator[str]:
-    """Yield every text file of the observer, relative to the archive."""
+def text_files_on_disk(files: Folder, listed: Listing | None = None) -> Iterator[str]:
+    """Yield every text file of the observer, relative to the archive; `listed` are its names, where they are known."""
     for name in (SETTINGS_NAME, GROUP_NAMES_FILE):
         if files.is_file(name):
             yield name
-    yield from text_files_of_days(files)
+    yield from text_files_of_days(listed or files)
     with suppress(SettingsError):  # reported by whatever needs the theme
         yield from (f"{THEME_NAME}/{name}" for name in theme_files(files.below(THEME_NAME)))
 
@@ -136,7 +137,7 @@ def remember_files(files: Folder, stamps: Mapping[str, Stamp] | None = None) -> 
 def _new_files(
     files: Folder, before: Mapping[str, TextFile], stamps: Mapping[str, Stamp]
 ) -> Iterator[tuple[str, TextFile]]:
-    for file in text_files_on_disk(files):
+    for file in text_files_on_disk(files, ListedFiles(stamps) if stamps else None):
         time_ns = stamps[file][1] if file in stamps else _time_ns(files, file)
         if (file not in before or before[file].time_ns != time_ns) and not mistakes_in_file(files, file):
             with suppress(UnicodeDecodeError):  # notes in another encoding

@@ -4,30 +4,38 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from archive.disk import Folder, Stamp
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress, silent
 from archive.records.archive_files import derived_files, files_of
 from archive.records.settings import Settings, read_settings
-from archive.records.stamps import archive_stamps
+from archive.records.stamps import ListedFiles, archive_stamps
 from archive.store import Store
+
+if TYPE_CHECKING:
+    from archive.stages.studies import KeptStudy
 
 __all__ = ["Archive", "opened_archive"]
 
 
 @dataclass(frozen=True)
 class Archive:
-    """An archive's folder and settings, its store of derived data, the executor, and whom to report progress to."""
+    """An archive's folder and settings, its store of derived data, the executor, and whom to report progress to.
+
+    `studied` are the studies of originals that a stage has asked for, by their checksums: several stages do.
+    """
 
     root: Path
     settings: Settings
     store: Store
     executor: Executor = IN_THIS_PROCESS
     on_progress: Progress = silent
+    studied: dict[str, KeptStudy] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def files(self) -> Folder:
@@ -38,6 +46,11 @@ class Archive:
     def stamps(self) -> Mapping[str, Stamp]:
         """The stamps of all that the observer may write, as they were when this was first asked for."""
         return archive_stamps(self.files)
+
+    @cached_property
+    def listed(self) -> ListedFiles:
+        """The names of those files."""
+        return ListedFiles(self.stamps)
 
     def with_settings_read(self) -> Archive:
         """Return the archive with its settings read again, after they were changed."""

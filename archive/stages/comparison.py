@@ -34,8 +34,8 @@ def with_derotated(archive: Archive, content: Content, discs: Mapping[str, Blob]
     """
     pairs, store = _pairs([entry.observation for entry in content.entries]), archive.store
     inputs = {after.id: [discs[after.id], _view_geometry(after), _view_geometry(before)] for before, after in pairs}
-    pictures = {name: store.get(derotated_picture, name, asked, Blob) for name, asked in inputs.items()}
-    wanted = [(before, after) for before, after in pairs if pictures[after.id] is None]
+    pictures = store.get_all(derotated_picture, inputs, Blob)
+    wanted = [(before, after) for before, after in pairs if after.id not in pictures]
     whole = whole_discs(archive, [after for _, after in wanted], discs)
     made = archive.executor.map(
         derotated_picture,
@@ -48,11 +48,7 @@ def with_derotated(archive: Archive, content: Content, discs: Mapping[str, Blob]
         pictures[after.id] = blob
     archive.on_progress("comparing days", len(wanted), len(wanted))
     store.forget(derotated_picture, keep=inputs)
-    turned = {
-        after.id: DerotatedDisc(before.id, before.day, picture)
-        for before, after in pairs
-        if (picture := pictures[after.id]) is not None
-    }
+    turned = {after.id: DerotatedDisc(before.id, before.day, pictures[after.id]) for before, after in pairs}
     entries = [
         replace(entry, derotated=turned[entry.observation.id]) if entry.observation.id in turned else entry
         for entry in content.entries

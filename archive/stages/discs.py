@@ -33,8 +33,8 @@ def whole_discs(archive: Archive, found: Sequence[Observation], discs: Mapping[s
         An original is gone or changed, or the system refuses.
     """
     store = archive.store
-    kept = {one.id: store.get(north_up_disc, one.id, discs[one.id], Blob) for one in found}
-    missing = [one for one in found if kept[one.id] is None]
+    kept = store.get_all(north_up_disc, {one.id: discs[one.id] for one in found}, Blob)
+    missing = [one for one in found if one.id not in kept]
     made = archive.executor.map(
         north_up_disc,
         ((whole_original(archive.files, one.picture), Path(one.picture.file).name, turned_of(one)) for one in missing),
@@ -45,13 +45,12 @@ def whole_discs(archive: Archive, found: Sequence[Observation], discs: Mapping[s
         keep_disc(archive, one.id, discs[one.id], kept[one.id])
     if missing:
         archive.on_progress("aligning", len(missing), len(missing))
-    return {name: store.stored(blob) for name, blob in kept.items() if blob is not None}
+    return {name: store.stored(blob) for name, blob in kept.items()}
 
 
-def keep_disc(archive: Archive, name: str, first_made: Blob, disc: Blob | None) -> None:
+def keep_disc(archive: Archive, name: str, first_made: Blob, disc: Blob) -> None:
     """Keep a disc until `forget_discs`, under what it was when it was first made."""
-    if disc is not None:
-        archive.store.put(north_up_disc, name, first_made, disc, blobs=[disc])
+    archive.store.put(north_up_disc, name, first_made, disc, blobs=[disc])
 
 
 def forget_discs(archive: Archive, *, keep: Collection[str]) -> None:
@@ -61,7 +60,7 @@ def forget_discs(archive: Archive, *, keep: Collection[str]) -> None:
 
 def offered_discs(settings: Settings, found: Sequence[Observation]) -> list[Observation]:
     """Return the observations whose discs the site offers as FITS: of all days, of none, or of the newest."""
-    days = sorted({one.day for one in found}, reverse=True)[: settings.fits_days]
+    days = set(sorted({one.day for one in found}, reverse=True)[: settings.fits_days])
     return [one for one in found if one.orientation.status != "unknown" and one.day in days]
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from archive.disk import Stamp, stamp_of
 from archive.errors import SettingsError
 from archive.model.measured import Measured
 from archive.model.observation import Observation, PictureFile, SunView
@@ -49,28 +50,25 @@ class ArchivedPicture:
 
 def archived_pictures(archive: Archive) -> list[ArchivedPicture]:
     """Return every picture that has a record, in order of time, also those that are not measured."""
-    return _read(archive, places(archive.files))
+    wanted = places(archive.listed)
+    return _read(archive, {place: archive.stamps.get(place.file(".toml")) for place in wanted})
 
 
-def _read(archive: Archive, wanted: Iterable[Place]) -> list[ArchivedPicture]:
-    found = [ArchivedPicture(place, _record(archive, place.file(".toml"))) for place in wanted]
+def _read(archive: Archive, stamps: Mapping[Place, Stamp | None]) -> list[ArchivedPicture]:
+    """Return the pictures at these places; records with the stamp of those that were parsed before are not read."""
+    of_files = {place.file(".toml"): stamp for place, stamp in stamps.items()}
+    kept = archive.store.get_all(read_record, {file: stamp for file, stamp in of_files.items() if stamp}, str)
+    found = [ArchivedPicture(place, _record(archive, place.file(".toml"), kept, of_files)) for place in stamps]
     return sorted(found, key=lambda filed: (filed.record.time, filed.place.id))
 
 
-def _record(archive: Archive, file: str) -> Record:
-    """Return a record; one that was parsed before comes from the store."""
-    files = archive.files
-    try:
-        text = files.read(file)
-    except OSError:
-        return read_record(files, file)  # which names the fault
-    kept = archive.store.get(read_record, file, text, str)
-    if kept is not None:
-        record = Record.model_validate_json(kept)
-        check_picture(record, file, name=str(files.path / file))
+def _record(archive: Archive, file: str, kept: Mapping[str, str], stamps: Mapping[str, Stamp | None]) -> Record:
+    if file in kept:
+        record = Record.model_validate_json(kept[file])
+        check_picture(record, file, name=str(archive.files.path / file))
         return record
-    record = read_record(files, file)
-    archive.store.put(read_record, file, text, record.model_dump_json())
+    record = read_record(archive.files, file)
+    archive.store.put(read_record, file, stamps[file], record.model_dump_json())
     return record
 
 
@@ -180,7 +178,9 @@ def near_days(archive: Archive, days: Collection[str]) -> list[ArchivedPicture]:
     near = {middle + off for middle in middles for off in range(-_NEAR_DAYS, _NEAR_DAYS + 1)}
     # The first day that there is has none before it, nor the last one after it.
     known = (number for number in near if date.min.toordinal() <= number <= date.max.toordinal())
-    read = _read(archive, places(archive.files, {str(date.fromordinal(number)) for number in known}))
+    wanted = places(archive.files, {str(date.fromordinal(number)) for number in known})
+    statuses = {place: archive.files.status(place.file(".toml")) for place in wanted}
+    read = _read(archive, {place: status and stamp_of(status) for place, status in statuses.items()})
     return [one for one in read if one.record.measured]
 
 
@@ -205,7 +205,7 @@ def _suns(archive: Archive, sites: Sequence[SiteSettings], filed: Sequence[Archi
         one.place.id: (one.record.time, *archive.settings.published_place(site))
         for one, site in zip(filed, sites, strict=True)
     }
-    suns = {name: sun for name, at in asked.items() if (sun := archive.store.get(sun_views, name, at, SunView))}
+    suns = archive.store.get_all(sun_views, asked, SunView)
     for place in dict.fromkeys(at[1:] for at in asked.values()):
         new = [name for name, at in asked.items() if at[1:] == place and name not in suns]
         views = sun_views([asked[name][0] for name in new], latitude_deg=place[0], longitude_deg=place[1])

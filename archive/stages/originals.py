@@ -10,7 +10,7 @@ from archive.errors import FolderError
 from archive.model.observation import PictureFile
 from archive.reading import Content
 from archive.reading.contents import content_of
-from archive.records.places import is_further_picture, originals_on_disk
+from archive.records.places import Listing, is_further_picture, originals_on_disk
 from archive.records.record import PictureEntry
 
 __all__ = ["unfiled", "whole_original"]
@@ -35,7 +35,7 @@ def whole_original(files: Folder, picture: PictureEntry | PictureFile) -> Conten
     return data
 
 
-def unfiled(files: Folder, filed: Iterable[str]) -> list[str]:
+def unfiled(files: Listing, filed: Iterable[str]) -> list[str]:
     """Return pictures named as observations are that no record speaks of; `filed` names those that one does."""
     known = set(filed)
     return [file for file in originals_on_disk(files) if file not in known and not is_further_picture(file)]

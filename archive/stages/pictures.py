@@ -79,8 +79,8 @@ def derived_pictures(
     looks = tuple(archive.settings.looks)
     made_looks = drawn_looks(looks)
     inputs = {one.id: [one.picture.sha256, turned_of(one), made_looks, one.band] for one in found}
-    files = {one.id: archive.store.get(picture_files, one.id, inputs[one.id], dict[str, Blob]) for one in found}
-    wanted = [one for one in found if files[one.id] is None]
+    files = archive.store.get_all(picture_files, inputs, dict[str, Blob])
+    wanted = [one for one in found if one.id not in files]
     made = archive.executor.map(
         first_pass,
         (
@@ -110,7 +110,7 @@ def derived_pictures(
     archive.on_progress("aligning", len(wanted), len(wanted))
     studied = studied_pictures(archive, [one.picture for one in found])
     return [
-        DerivedPictures(files[one.id] or {}, kept.as_it_came, looks, one.band)
+        DerivedPictures(files[one.id], kept.as_it_came, looks, one.band)
         for one, kept in zip(found, studied, strict=True)
     ]
 

@@ -35,8 +35,9 @@ def studied_pictures(archive: Archive, pictures: Sequence[PictureEntry | Picture
     ArchiveError
         An original is gone or changed.
     """
-    store = archive.store
-    found = {one.sha256: kept for one in pictures if (kept := _kept(store, one.sha256)) is not None}
+    store, found = archive.store, archive.studied
+    unknown = [one.sha256 for one in pictures if one.sha256 not in found]
+    found |= store.get_all(study, dict.fromkeys(unknown), KeptStudy)
     wanted = list({one.sha256: one for one in pictures if one.sha256 not in found}.values())
     made = archive.executor.map(study, ((whole_original(archive.files, one), Path(one.file).name) for one in wanted))
     for number, (one, studied) in enumerate(zip(wanted, made, strict=True)):
@@ -62,7 +63,3 @@ def keep_study(store: Store, sha256: str, studied: Study) -> KeptStudy:
         return KeptStudy(measured, studied.spots, NO_BLOB)
     store.put(study, sha256, None, kept, blobs=[kept.as_it_came])
     return kept
-
-
-def _kept(store: Store, sha256: str) -> KeptStudy | None:
-    return store.get(study, sha256, None, KeptStudy)

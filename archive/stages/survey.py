@@ -69,7 +69,7 @@ def survey(archive: Archive) -> Survey:
     found = tuple(observations(known, solved))
     originals = [one.record.picture.file for one in filed]
     warnings = (
-        *(f"{file}: has no record; it is not shown" for file in unfiled(archive.files, originals)),
+        *(f"{file}: has no record; it is not shown" for file in unfiled(archive.listed, originals)),
         *_misplaced(filed, tomorrow=_tomorrow()),
         *_spelled_otherwise(filed, names=read_names(archive.files)),
         *(one.text for one in clock_findings(archive.settings, found, solved.evidence)),

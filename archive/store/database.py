@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any
@@ -23,6 +23,8 @@ _TABLES = (
     "blobs BLOB NOT NULL, seal BLOB NOT NULL, PRIMARY KEY (maker, name))",
     "CREATE TABLE blob (sha256 TEXT PRIMARY KEY, uses INTEGER NOT NULL) WITHOUT ROWID",
 )
+_COLUMNS = "key, value, blobs, seal"
+_ASKED_AT_ONCE = 500  # SQLite takes 999 values, where it is old
 _BATCH = 256  # changes that one transaction holds
 _LONGEST_WAIT_S = 2.0  # of work that a kill may lose
 _READ_ONLY = {"read_only": True}
@@ -80,6 +82,21 @@ class Database:
         if (maker, name) in self._waiting:
             return self._waiting[maker, name]
         return self._stored(maker, name)
+
+    def get_all(self, maker: str, names: Iterable[str]) -> dict[str, Row]:
+        """Return those of a maker's rows that are there, by name; see `get`."""
+        asked = list(dict.fromkeys(names))
+        found = {name: row for name in asked if (row := self._waiting.get((maker, name))) is not None}
+        stored = [name for name in asked if (maker, name) not in self._waiting]
+        for start in range(0, len(stored), _ASKED_AT_ONCE):
+            some = stored[start : start + _ASKED_AT_ONCE]
+            places = ",".join("?" * len(some))
+            statement = f"SELECT name, {_COLUMNS} FROM value WHERE maker = ? AND name IN ({places})"
+            for name, *columns in self._all(statement, (maker, *some)):
+                row = _whole_row(maker, name, *columns)
+                if row is not None:
+                    found[name] = row
+        return found
 
     def put(self, maker: str, name: str, row: Row) -> None:
         """Keep a row in the place of that of the same name."""
@@ -155,11 +172,8 @@ class Database:
                 self._unused = unused
 
     def _stored(self, maker: str, name: str) -> Row | None:
-        found = self._all("SELECT key, value, blobs, seal FROM value WHERE maker = ? AND name = ?", (maker, name))
-        if not found:
-            return None
-        key, value, blobs, seal = found[0]
-        return Row(key, value, _digests(blobs)) if seal == _seal(maker, name, key, value, blobs) else None
+        found = self._all(f"SELECT {_COLUMNS} FROM value WHERE maker = ? AND name = ?", (maker, name))
+        return _whole_row(maker, name, *found[0]) if found else None
 
     def _all(self, statement: str, values: tuple[object, ...]) -> list[Any]:
         if self._connection is None:
@@ -288,6 +302,11 @@ def _code(error: sqlite3.Error) -> int:
 def _is_refusal(error: sqlite3.Error) -> bool:
     """Return whether the system refuses, in place of the file being wrong."""
     return _code(error) in _REFUSALS
+
+
+def _whole_row(maker: str, name: str, key: bytes, value: bytes, blobs: bytes, seal: bytes) -> Row | None:
+    """Return a row; None where it is not as it was written on this computer."""
+    return Row(key, value, _digests(blobs)) if seal == _seal(maker, name, key, value, blobs) else None
 
 
 def _seal(maker: str, name: str, key: bytes, value: bytes, blobs: bytes) -> bytes:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
@@ -69,12 +69,14 @@ class Store:
             Of the value, see `msgspec`.
         """
         row = None if self._database is None else self._database.get(_label(make), name)
-        if row is None or row.key != made_from(make, inputs):
-            return None
-        try:
-            return msgspec.msgpack.decode(row.value, type=kind)
-        except (msgspec.MsgspecError, RecursionError):
-            return None
+        return None if row is None or row.key != made_from(make, inputs) else _decoded(row, kind)
+
+    def get_all(self, make: Maker, inputs: Mapping[str, object], kind: type[_Value]) -> dict[str, _Value]:
+        """Return those of many kept values that are made from these inputs, by name; faster than one by one."""
+        rows = {} if self._database is None else self._database.get_all(_label(make), inputs)
+        fitting = {name: row for name, row in rows.items() if row.key == made_from(make, inputs[name])}
+        decoded = {name: _decoded(row, kind) for name, row in fitting.items()}
+        return {name: value for name, value in decoded.items() if value is not None}
 
     def put(self, make: Maker, name: str, inputs: object, value: object, *, blobs: Iterable[Blob] = ()) -> None:
         """Keep a value, which holds these blobs; nothing where the archive cannot be written to."""
@@ -199,6 +201,13 @@ class Store:
                 self._database.remove(*_ADDING)
                 self.commit()
             self._database.close()
+
+
+def _decoded(row: Row, kind: type[_Value]) -> _Value | None:
+    try:
+        return msgspec.msgpack.decode(row.value, type=kind)
+    except (msgspec.MsgspecError, RecursionError):
+        return None
 
 
 def _label(make: Maker) -> str:

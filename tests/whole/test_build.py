@@ -195,6 +195,25 @@ def test_a_second_build_writes_nothing(week: Path, answer: Answer) -> None:
     assert told["report"]["written"] == 0
 
 
+def test_a_record_that_says_the_same_in_other_words_asks_for_no_stage(
+    day: Path, answer: Answer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record, settings = next(day.glob("2026/*/0*Z.toml")), day / "archive.toml"
+    assert answer("build", day)[0] == 0
+    assert answer("build", day)[0] == 0  # names of groups were added meanwhile
+    with monkeypatch.context() as patched:
+        patched.setattr("archive.pipeline.gathered_site", None)  # whoever calls it fails
+        record.write_text(f"# Seen through thin air.\n{record.read_text()}")
+        settings.write_text(f"{settings.read_text()}\n# To be moved next year.\n")
+        assert answer("build", day)[1]["report"]["written"] == 0
+        assert answer("build", day)[1]["report"]["written"] == 0
+    assert "Seen through thin air" in (day / "remembered-words.json").read_text()
+    record.write_text(f"seeing = 2\n{record.read_text()}")
+    assert answer("show", day, "2026-06-01")[0] == 0  # which reads the record before the build does
+    assert answer("build", day)[1]["report"]["written"] > 0
+    assert "Seeing" in (day / "site/days/2026-06-01/index.html").read_text()
+
+
 def test_keys_of_derived_things_that_are_others_make_them_again_alike(pair: Path, answer: Answer) -> None:
     """The sealed words of rows are as they were; what they were made from is not."""
     assert change_rows(pair, "UPDATE value SET key = ?", b"\xff" * 16) > 10 * len(PAIR)
