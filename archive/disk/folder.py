@@ -96,6 +96,17 @@ class Folder:
         inner._way = Way(self._way.base, self._way.follow, self._way.from_base(folder))
         return inner
 
+    @contextmanager
+    def held(self, folder: str = "") -> Iterator[Folder]:
+        """This folder, or one in it, kept open meanwhile, so that names in it are reached in one step.
+
+        What takes its place on the disk meanwhile is not seen.
+        """
+        with self._way.opened(folder) as at:
+            inner = Folder(self.path)
+            inner._way = Way(self._way.base, self._way.follow, self._way.from_base(folder), at.descriptor)
+            yield inner
+
     # Looking
 
     def status(self, file: str) -> os.stat_result | None:

@@ -57,10 +57,12 @@ class Way:
         Asked with the name of a link directly in it whether it may be followed to the folder behind it.
     above : str
         The folder below it from which names are counted.
+    held : int or None
+        That folder's descriptor, where it is open.
     """
 
-    def __init__(self, base: str, follow: Follow | None, above: str = "") -> None:
-        self.base, self.follow, self.above = base, follow, above
+    def __init__(self, base: str, follow: Follow | None, above: str = "", held: int | None = None) -> None:
+        self.base, self.follow, self.above, self.held = base, follow, above, held
 
     @contextmanager
     def parent(self, file: str) -> Iterator[tuple[At, str]]:
@@ -81,14 +83,19 @@ class Way:
         if not BY_DESCRIPTOR:
             yield At(self._checked_path(steps), None)
             return
-        descriptor = os.open(self.base, FOLDER_FLAGS)
+        first = len(self.above.split("/")) if self.held is not None and self.above else 0
+        descriptor = os.open(self.base, FOLDER_FLAGS) if self.held is None else self.held
         try:
-            for number in range(1, len(steps) + 1):
+            for number in range(first + 1, len(steps) + 1):
                 inner = self._step(descriptor, steps[:number])
-                os.close(descriptor)
+                self._let_go(descriptor)
                 descriptor = inner
             yield At(self.path_of(folder), descriptor)
         finally:
+            self._let_go(descriptor)
+
+    def _let_go(self, descriptor: int) -> None:
+        if descriptor != self.held:
             os.close(descriptor)
 
     def _step(self, descriptor: int, steps: list[str]) -> int:

@@ -112,10 +112,12 @@ def write_site(
         aside = f".{site_dir.name}{_ASIDE}"
         _clear_aside(place, aside)
         if place.exists(site_dir.name):
-            return _Update(place.below(site_dir.name), record, stamps, replaceable).run(groups)
+            with place.held(site_dir.name) as site:
+                return _Update(site, record, stamps, replaceable).run(groups)
         try:
             place.make_folder(aside)
-            report = _Update(place.below(aside), record, None, replaceable).run(groups)
+            with place.held(aside) as site:
+                report = _Update(site, record, None, replaceable).run(groups)
             place.rename(aside, site_dir.name)
         except BaseException:
             place.remove_tree(aside)
@@ -305,7 +307,6 @@ class _Update:
     def _write_part(self, source: bytes | StoredBlob, part: str, path: str) -> None:
         part = f"{PARTS}/{part}"
         with clear_refusal(self._site.path / path):
-            self._site.remove(part)
             if isinstance(source, StoredBlob):
                 self._share(source, part)
             else:

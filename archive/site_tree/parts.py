@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from itertools import groupby
 from stat import S_ISREG
 
 from archive.disk import Folder, Stamp, stamp_digest, stamp_of, sync_disk
@@ -32,9 +34,11 @@ class PlacedParts:
 
     def put(self, source: Folder, names: Sequence[str]) -> None:
         """Bring parts to their places."""
-        for name in names:
-            stamp = self._place(f"{self._parts[name]}.part", name)
-            self._files[name] = Written(self._files[name].digest, stamp)
+        for folder, of_folder in groupby(names, lambda name: name.rpartition("/")[0]):
+            with self._site.held(PARTS) as parts, self._made_folder(folder) as there:
+                for name in of_folder:
+                    stamp = self._place(parts, f"{self._parts[name]}.part", there, name)
+                    self._files[name] = Written(self._files[name].digest, stamp)
 
     def put_bytes(self, name: str, data: bytes) -> None:
         """Put the list of files in its place, unless it is there."""
@@ -46,18 +50,23 @@ class PlacedParts:
                 with self._site.create(f"{PARTS}/{part}") as stream:
                     stream.write(data)
             sync_disk(self._site.path)
-            self._place(part, name)
+            self._place(self._site.below(PARTS), part, self._site, name)
 
-    def _place(self, part: str, path: str) -> Stamp | None:
-        """Bring a part to its place; its folder is made where there is none."""
+    @contextmanager
+    def _made_folder(self, folder: str) -> Iterator[Folder]:
+        """A folder of the site, made where there is none, and held open."""
+        with clear_refusal(self._site.path / folder):
+            self._site.make_folder(folder)
+        with self._site.held(folder) as there:
+            yield there
+
+    def _place(self, parts: Folder, part: str, folder: Folder, path: str) -> Stamp | None:
+        """Bring a part to its place in a folder that is there."""
+        name = path.rpartition("/")[2]
         with clear_refusal(self._site.path / path):
-            before = self._site.status(path)
-            try:
-                self._site.rename(f"{PARTS}/{part}", path)
-            except FileNotFoundError:
-                self._site.make_folder(path.rpartition("/")[0])
-                self._site.rename(f"{PARTS}/{part}", path)
-            now = self._site.status(path)
+            before = folder.status(name)
+            parts.rename(part, name, to=folder)
+            now = folder.status(name)
         if before is not None:
             self.moved.append(-stamp_digest(path, stamp_of(before)))
         if now is None:
