@@ -41,25 +41,27 @@ def grid_lines(frame: DiscFrame, b0_deg: float, *, step_deg: float) -> tuple[Gri
     # Whole circles: near the pole that is turned to us one sees beyond 90 degrees from the central meridian.
     around = np.arange(-180.0, 180.0 + _FINE_DEG / 2, _FINE_DEG)
     along = np.arange(-90.0, 90.0 + _FINE_DEG / 2, _FINE_DEG)
-    lines = []
-    for at_deg in np.arange(step_deg - 90.0, 90.0 - step_deg / 2, step_deg):
-        runs = _runs(frame, b0_deg, np.full_like(around, at_deg), around)
-        lines += [GridLine(True, float(at_deg), points) for points in runs]
-    for at_deg in np.arange(step_deg - 180.0, 180.0 + step_deg / 2, step_deg):
-        runs = _runs(frame, b0_deg, along, np.full_like(along, at_deg))
-        lines += [GridLine(False, float(at_deg), points) for points in runs]
-    return tuple(lines)
+    parallels = np.arange(step_deg - 90.0, 90.0 - step_deg / 2, step_deg)
+    meridians = np.arange(step_deg - 180.0, 180.0 + step_deg / 2, step_deg)
+    across = _runs(frame, b0_deg, *np.broadcast_arrays(parallels[:, None], around))
+    down = _runs(frame, b0_deg, *np.broadcast_arrays(along, meridians[:, None]))
+    return (
+        *(GridLine(True, float(parallels[line]), points) for line, points in across),
+        *(GridLine(False, float(meridians[line]), points) for line, points in down),
+    )
 
 
 def _runs(
     frame: DiscFrame, b0_deg: float, latitude_deg: NDArray[Any], meridian_deg: NDArray[Any]
-) -> Iterator[NDArray[np.float64]]:
-    """Return the visible parts of a curve."""
+) -> Iterator[tuple[int, NDArray[np.float64]]]:
+    """Yield the visible parts of curves, which are rows, each with its row's number."""
     west, north, mu = to_disc(latitude_deg, meridian_deg, b0_deg=b0_deg)
-    shown = np.flatnonzero(mu > 0.0)
-    for run in np.split(shown, np.flatnonzero(np.diff(shown) > 1) + 1):
-        if run.size > 1:
-            yield np.stack(disc_pixels(frame, west[run], north[run]), axis=-1)
+    points_px = np.stack(disc_pixels(frame, west, north), axis=-1)
+    for line, shows in enumerate(mu > 0.0):
+        shown = np.flatnonzero(shows)
+        for run in np.split(shown, np.flatnonzero(np.diff(shown) > 1) + 1):
+            if run.size > 1:
+                yield line, points_px[line, run]
 
 
 def axis_lines(frame: DiscFrame, b0_deg: float) -> tuple[NDArray[np.float64], ...]:

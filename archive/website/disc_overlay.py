@@ -15,7 +15,7 @@ __all__ = ["DiscName", "OverlayView", "graticule_svg", "overlay_view", "svg_path
 # A name stands above its group; below it where another name is in the way there.
 _NAME_AWAY_PX = 34.0
 _NAME_WIDTH_PX, _NAME_HEIGHT_PX = 92.0, 26.0
-_NEAR_PX, _FEWEST_POINTS = 0.12, 3
+_NEAR_PX = 0.12
 # On the plate, which is black by day and night: light enough beside the disc, dark enough upon it by its dark seam.
 _SEAM, _INK, _MAIN_INK = "#000", "#d9d4c8", "#f0b050"
 
@@ -80,19 +80,23 @@ def graticule_svg(graticule: Graticule) -> bytes:
 
 
 def _fewer_points(line: Line) -> Line:
-    """Leave out points that are where the line between their neighbours is (Douglas & Peucker 1973)."""
-    if len(line) < _FEWEST_POINTS:
-        return line
-    (x, y), (last_x, last_y) = line[0], line[-1]
-    length = hypot(last_x - x, last_y - y)
-    if length > 0.0:
-        away = [abs((last_x - x) * (b - y) - (last_y - y) * (a - x)) / length for a, b in line]
-    else:
-        away = [hypot(a - x, b - y) for a, b in line]
-    farthest = max(range(len(line)), key=away.__getitem__)
-    if away[farthest] < _NEAR_PX:
-        return (line[0], line[-1])
-    return (*_fewer_points(line[: farthest + 1])[:-1], *_fewer_points(line[farthest:]))
+    """Leave out points that are where the chords of the others are.
+
+    An arc as smooth as these is farthest from its chord about its middle, so that only the point there is looked at.
+    """
+    kept, last = [0], len(line) - 1
+    for end in range(2, last + 1):
+        if _away_px(line[(kept[-1] + end) // 2], line[kept[-1]], line[end]) >= _NEAR_PX:
+            kept.append(end - 1)
+    return tuple(line[number] for number in (*kept, last))
+
+
+def _away_px(point: tuple[float, float], start: tuple[float, float], end: tuple[float, float]) -> float:
+    """Return how far a point is from the line through two others."""
+    across, down = end[0] - start[0], end[1] - start[1]
+    aside = abs(across * (point[1] - start[1]) - down * (point[0] - start[0]))
+    length = hypot(across, down)
+    return aside / length if length > 0.0 else hypot(point[0] - start[0], point[1] - start[1])
 
 
 def svg_path(line: Line) -> str:
