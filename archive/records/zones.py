@@ -70,11 +70,12 @@ def _cities() -> tuple[tuple[str, float, float], ...]:
     """Return the zones with latitude and longitude (deg) of their chief cities, as the tz database lists them."""
     table = (pkgutil.get_data("tzdata", "zoneinfo/zone1970.tab") or b"").decode("utf-8")
     rows = [line.split("\t") for line in table.splitlines() if line and not line.startswith("#")]
+    known = available_timezones()  # reads the computer's folders of zones at each call
     places = [(row[2], _PLACE.fullmatch(row[1])) for row in rows if len(row) > 2]
     return tuple(
         (name, _degrees(*match.group(1, 2, 3, 4)), _degrees(*match.group(5, 6, 7, 8)))
         for name, match in places
-        if match is not None and name in available_timezones()
+        if match is not None and name in known
     )
 
 
