@@ -70,6 +70,7 @@ def _cities() -> tuple[tuple[str, float, float], ...]:
     """Return the zones with latitude and longitude (deg) of their chief cities, as the tz database lists them."""
     table = (pkgutil.get_data("tzdata", "zoneinfo/zone1970.tab") or b"").decode("utf-8")
     rows = [line.split("\t") for line in table.splitlines() if line and not line.startswith("#")]
+    known = available_timezones()  # reads the computer's folders of zones at each call
     places = [(row[2], _PLACE.fullmatch(row[1])) for row in rows if len(row) > 2]
     known = available_timezones()
     return tuple(
