@@ -12,6 +12,7 @@ from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import open_archive
 from archive.commands.printing import format_count, format_north, json_fields, print_answer, print_warnings
 from archive.commands.streams import progress
+from archive.model.figures import format_measured
 
 if TYPE_CHECKING:
     from archive.model.observation import NamedGroup, Observation
@@ -81,8 +82,9 @@ def _count_lines(one: Observation) -> Iterator[str]:
         return
     counts = one.counts
     by_hand = " (by hand)" if counts.stated else ""
-    known = one.spot_area_msh
-    area = "area not known" if known is None else f"area {known:.0f} millionths of the hemisphere"
+    area = "area not known"
+    if one.spot_area_msh is not None:
+        area = f"area {format_measured(one.spot_area_msh, one.spot_area_sigma_msh)} millionths of the hemisphere"
     yield (
         f"  counted  {format_count(counts.groups, 'group')}, {format_count(counts.spots, 'spot')}, "
         f"R {counts.relative_number:g}{by_hand}, {area}"
@@ -91,7 +93,8 @@ def _count_lines(one: Observation) -> Iterator[str]:
     for number, named in enumerate(one.groups):
         yield f"    {_group_line(named)}"
         for spot in (spot for spot in spots if spot.group == number):
-            yield f"      spot at x {spot.x_px:.1f}, y {spot.y_px:.1f} px, {spot.area_msh:.0f} MSH"
+            size = "area not known" if spot.area_msh is None else f"{spot.area_msh:.0f} MSH"
+            yield f"      spot at x {spot.x_px:.1f}, y {spot.y_px:.1f} px, {size}"
     record = one.picture.file.rpartition(".")[0]
     if spots:
         at = f"x_px = {spots[0].x_px:.1f}, y_px = {spots[0].y_px:.1f}, radius_px = 5.0"
@@ -105,7 +108,9 @@ def _count_lines(one: Observation) -> Iterator[str]:
 
 def _group_line(named: NamedGroup) -> str:
     group = named.group
-    area = "area not known" if group.area_msh is None else f"{group.area_msh:.0f} MSH"
+    area = "area not known"
+    if group.area_msh is not None:
+        area = f"{format_measured(group.area_msh, group.area_sigma_msh)} MSH"
     spots = f"{format_count(len(group.spots), 'spot')}, {area}"
     name = named.name or "not yet named"
     if group.latitude_deg is None:

@@ -21,6 +21,7 @@ from archive.website.formatting import (
     format_latitude,
     format_meridian_distance,
     format_time,
+    measured,
     number,
     plural,
 )
@@ -222,7 +223,11 @@ def _counted_facts(observation: Observation) -> tuple[Fact, ...]:
             number(counts.relative_number if counts else None),
             "relative number, k(10g\N{NO-BREAK SPACE}+\N{NO-BREAK SPACE}s)",
         ),
-        Fact("Area", number(observation.spot_area_msh), "millionths of the solar hemisphere"),
+        Fact(
+            "Area",
+            measured(observation.spot_area_msh, observation.spot_area_sigma_msh),
+            "millionths of the solar hemisphere",
+        ),
     )
 
 
