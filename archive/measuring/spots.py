@@ -20,6 +20,7 @@ from archive.disc.contrast import ContrastExponent, contrast_exponent, true_dept
 from archive.disc.tone import flatten_disc
 from archive.measuring.darkness import Darkness, masked_gaussian_mean, measure_darkness
 from archive.measuring.detail import effective_blur_px
+from archive.measuring.rim import level_rim
 from archive.measuring.true_area import (
     HALF_PENUMBRA_DEPTH,
     ImagingConditions,
@@ -124,7 +125,9 @@ def measure_spots(brightness: Plane, disc: Disc, *, north_angle_deg: float, mirr
     aligned = align_disc(brightness, disc, north_angle_deg=north_angle_deg, mirrored=mirrored, frame=scale.frame)
     flat = flatten_disc(aligned, scale.frame)
     contrast = contrast_exponent(aligned, flat, scale.frame) or _UNKNOWN_CONTRAST
-    darkness = measure_darkness(flat, scale.frame, blur_px=scale.blur_px, smoothing_px=scale.smoothing_px)
+    darkness = measure_darkness(
+        level_rim(flat, scale.frame), scale.frame, blur_px=scale.blur_px, smoothing_px=scale.smoothing_px
+    )
     labels, _ = scipy.ndimage.label(_candidate_mask(darkness, scale.blur_px), structure=_TOUCHING)
     spots = []
     for number, box in enumerate(scipy.ndimage.find_objects(labels), start=1):
