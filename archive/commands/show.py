@@ -33,10 +33,14 @@ def show(folder: Path, day: str, as_json: bool) -> None:
     from archive.model.observation import Observation
     from archive.reports.days import show_day
     from archive.stages.spots_in_picture import spots_in_picture
+    from archive.stages.uncounted import uncounted_reason
 
     found = show_day(open_archive(folder), day, on_progress=progress())
     answer = [
-        {**json_fields(one), "spots": spots_in_picture(one)} if isinstance(one, Observation) else one for one in found
+        {**json_fields(one), "spots": spots_in_picture(one), "not_counted": uncounted_reason(one)}
+        if isinstance(one, Observation)
+        else one
+        for one in found
     ]
     print_answer(answer, _lines(found), as_json=as_json)
 
@@ -62,9 +66,10 @@ def _observation_lines(one: Observation) -> Iterator[str]:
         f"flattening {100 * disc.flattening:.2f} %, scatter {disc.rms_px:.2f} px, "
         f"{100 * disc.limb_fraction:.0f} % of the limb"
     )
+    sky = f", altitude {view.altitude_deg:.1f} deg, parallactic angle {view.parallactic_angle_deg:+.1f} deg"
     yield (
-        f"  Sun      P {view.p_deg:+.2f}, B0 {view.b0_deg:+.2f}, L0 {view.l0_deg:.2f} deg, "
-        f"altitude {view.altitude_deg:.1f} deg, parallactic angle {view.parallactic_angle_deg:+.1f} deg"
+        f"  Sun      P {view.p_deg:+.2f}, B0 {view.b0_deg:+.2f}, L0 {view.l0_deg:.2f} deg"
+        f"{sky if view.has_horizon else ', seen from space'}"
     )
     yield f"  north    {format_north(one.orientation, one.band)}"
     for piece in one.orientation.evidence:
@@ -74,11 +79,14 @@ def _observation_lines(one: Observation) -> Iterator[str]:
 
 
 def _count_lines(one: Observation) -> Iterator[str]:
-    """Counts and groups of a picture, and what to paste into its record to put them right."""
+    """Counts and groups of a picture, and what to paste into its record to put them right; or why there are none."""
     from archive.records.corrections import groups_text
     from archive.stages.spots_in_picture import spots_in_picture
+    from archive.stages.uncounted import uncounted_reason
 
     if one.counts is None or one.groups is None:
+        why = uncounted_reason(one)
+        yield f"  counted  not counted{'' if why is None else f': {why}'}"
         return
     counts = one.counts
     by_hand = " (by hand)" if counts.stated else ""

@@ -138,7 +138,11 @@ class Orientation:
 
 @dataclass(frozen=True)
 class SunView:
-    """The Sun as seen from the site at the time; altitude without refraction."""
+    """The Sun as seen from the site at the time; altitude without refraction.
+
+    From a site in space (`has_horizon` False) it is overhead all the time, where air and horizon do nothing; altitude,
+    azimuth and parallactic angle are told nowhere.
+    """
 
     p_deg: float
     b0_deg: float
@@ -149,6 +153,7 @@ class SunView:
     altitude_deg: float
     azimuth_deg: float
     parallactic_angle_deg: float
+    has_horizon: bool = True
 
 
 @dataclass(frozen=True)

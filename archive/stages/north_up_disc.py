@@ -71,4 +71,5 @@ def aligned_disc(original: Content, name: str, turned: Turned) -> NDArray[np.flo
 @lru_cache(maxsize=1)
 def _on_disc() -> NDArray[np.bool_]:
     offset_px = np.arange(STANDARD_FRAME.size_px) - STANDARD_FRAME.centre_px
-    return np.hypot(offset_px[None, :], offset_px[:, None]) < STANDARD_FRAME.radius_px
+    on_disc: NDArray[np.bool_] = np.hypot(offset_px[None, :], offset_px[:, None]) < STANDARD_FRAME.radius_px
+    return on_disc

@@ -77,7 +77,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("sun_semidiameter_arcsec", "number", "arcsec", "Angular radius of the Sun"),
     Column("sun_distance_au", "number", "au", "Distance of the Sun"),
     Column("sun_carrington_rotation", "integer", "", "Number of the Carrington rotation"),
-    Column("sun_altitude_deg", "number", "deg", "Altitude above the horizon, without refraction"),
+    Column("sun_altitude_deg", "number", "deg", "Altitude above the horizon, without refraction; empty in space"),
     Column("sun_azimuth_deg", "number", "deg", "Azimuth from north through east"),
     Column("sun_parallactic_angle_deg", "number", "deg", "Position angle of the zenith at the Sun"),
     Column("counts_groups", "integer", "", "Sunspot groups, g"),

@@ -90,9 +90,15 @@ def _sun(sun: SunView) -> Record:
         "semidiameter_arcsec": rounded(sun.semidiameter_arcsec, 2),
         "distance_au": rounded(sun.distance_au, 7),
         "carrington_rotation": sun.carrington_rotation,
-        "altitude_deg": rounded(sun.altitude_deg, 4),
-        "azimuth_deg": rounded(sun.azimuth_deg, 4),
-        "parallactic_angle_deg": rounded(sun.parallactic_angle_deg, 4),
+        **{name: rounded(angle_deg, 4) if sun.has_horizon else None for name, angle_deg in _sky_angles(sun).items()},
+    }
+
+
+def _sky_angles(sun: SunView) -> dict[str, float]:
+    return {
+        "altitude_deg": sun.altitude_deg,
+        "azimuth_deg": sun.azimuth_deg,
+        "parallactic_angle_deg": sun.parallactic_angle_deg,
     }
 
 

@@ -197,6 +197,12 @@ def _sun_facts(sun: SunView) -> tuple[Fact, ...]:
         Fact(Markup("L<sub>0</sub>"), degrees(sun.l0_deg), "Carrington longitude of the disc’s centre"),
         Fact("Semidiameter", arcminutes(sun.semidiameter_arcsec), "apparent radius of the Sun"),
         Fact("Rotation", number(sun.carrington_rotation), "Carrington rotation number"),
+        *(_sky_facts(sun) if sun.has_horizon else ()),
+    )
+
+
+def _sky_facts(sun: SunView) -> tuple[Fact, ...]:
+    return (
         Fact(
             "Altitude",
             degrees(sun.altitude_deg, 1),
