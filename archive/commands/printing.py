@@ -51,6 +51,10 @@ def print_answer(answer: object, lines: Iterable[str], *, as_json: bool) -> None
         print_line(line)
 
 
+# Of the Sun as seen from space.
+_NO_SKY = {"altitude_deg": None, "azimuth_deg": None, "parallactic_angle_deg": None}
+
+
 def json_fields(value: object) -> dict[str, Any]:
     """Return the fields of a dataclass by name, to stand among others in an answer."""
     found: dict[str, Any] = _plain(value)
@@ -60,7 +64,8 @@ def json_fields(value: object) -> dict[str, Any]:
 def _plain(value: object) -> Any:
     """Return a value for JSON: dataclasses as objects, times in UTC to the second, paths as text."""
     if is_dataclass(value):
-        return {field.name: getattr(value, field.name) for field in fields(value)}
+        found = {field.name: getattr(value, field.name) for field in fields(value)}
+        return found | _NO_SKY if found.get("has_horizon") is False else found
     if isinstance(value, datetime):
         return f"{value.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
     return str(value)

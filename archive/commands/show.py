@@ -12,6 +12,7 @@ from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import open_archive
 from archive.commands.printing import format_count, format_north, json_fields, print_answer, print_warnings
 from archive.commands.streams import progress
+from archive.model.figures import format_measured
 
 if TYPE_CHECKING:
     from archive.model.observation import NamedGroup, Observation
@@ -32,10 +33,14 @@ def show(folder: Path, day: str, as_json: bool) -> None:
     from archive.model.observation import Observation
     from archive.reports.days import show_day
     from archive.stages.spots_in_picture import spots_in_picture
+    from archive.stages.uncounted import uncounted_reason
 
     found = show_day(open_archive(folder), day, on_progress=progress())
     answer = [
-        {**json_fields(one), "spots": spots_in_picture(one)} if isinstance(one, Observation) else one for one in found
+        {**json_fields(one), "spots": spots_in_picture(one), "not_counted": uncounted_reason(one)}
+        if isinstance(one, Observation)
+        else one
+        for one in found
     ]
     print_answer(answer, _lines(found), as_json=as_json)
 
@@ -61,9 +66,10 @@ def _observation_lines(one: Observation) -> Iterator[str]:
         f"flattening {100 * disc.flattening:.2f} %, scatter {disc.rms_px:.2f} px, "
         f"{100 * disc.limb_fraction:.0f} % of the limb"
     )
+    sky = f", altitude {view.altitude_deg:.1f} deg, parallactic angle {view.parallactic_angle_deg:+.1f} deg"
     yield (
-        f"  Sun      P {view.p_deg:+.2f}, B0 {view.b0_deg:+.2f}, L0 {view.l0_deg:.2f} deg, "
-        f"altitude {view.altitude_deg:.1f} deg, parallactic angle {view.parallactic_angle_deg:+.1f} deg"
+        f"  Sun      P {view.p_deg:+.2f}, B0 {view.b0_deg:+.2f}, L0 {view.l0_deg:.2f} deg"
+        f"{sky if view.has_horizon else ', seen from space'}"
     )
     yield f"  north    {format_north(one.orientation, one.band)}"
     for piece in one.orientation.evidence:
@@ -73,16 +79,20 @@ def _observation_lines(one: Observation) -> Iterator[str]:
 
 
 def _count_lines(one: Observation) -> Iterator[str]:
-    """Counts and groups of a picture, and what to paste into its record to put them right."""
+    """Counts and groups of a picture, and what to paste into its record to put them right; or why there are none."""
     from archive.records.corrections import groups_text
     from archive.stages.spots_in_picture import spots_in_picture
+    from archive.stages.uncounted import uncounted_reason
 
     if one.counts is None or one.groups is None:
+        why = uncounted_reason(one)
+        yield f"  counted  not counted{'' if why is None else f': {why}'}"
         return
     counts = one.counts
     by_hand = " (by hand)" if counts.stated else ""
-    known = one.spot_area_msh
-    area = "area not known" if known is None else f"area {known:.0f} millionths of the hemisphere"
+    area = "area not known"
+    if one.spot_area_msh is not None:
+        area = f"area {format_measured(one.spot_area_msh, one.spot_area_sigma_msh)} millionths of the hemisphere"
     yield (
         f"  counted  {format_count(counts.groups, 'group')}, {format_count(counts.spots, 'spot')}, "
         f"R {counts.relative_number:g}{by_hand}, {area}"
@@ -91,7 +101,8 @@ def _count_lines(one: Observation) -> Iterator[str]:
     for number, named in enumerate(one.groups):
         yield f"    {_group_line(named)}"
         for spot in (spot for spot in spots if spot.group == number):
-            yield f"      spot at x {spot.x_px:.1f}, y {spot.y_px:.1f} px, {spot.area_msh:.0f} MSH"
+            size = "area not known" if spot.area_msh is None else f"{spot.area_msh:.0f} MSH"
+            yield f"      spot at x {spot.x_px:.1f}, y {spot.y_px:.1f} px, {size}"
     record = one.picture.file.rpartition(".")[0]
     if spots:
         at = f"x_px = {spots[0].x_px:.1f}, y_px = {spots[0].y_px:.1f}, radius_px = 5.0"
@@ -105,7 +116,9 @@ def _count_lines(one: Observation) -> Iterator[str]:
 
 def _group_line(named: NamedGroup) -> str:
     group = named.group
-    area = "area not known" if group.area_msh is None else f"{group.area_msh:.0f} MSH"
+    area = "area not known"
+    if group.area_msh is not None:
+        area = f"{format_measured(group.area_msh, group.area_sigma_msh)} MSH"
     spots = f"{format_count(len(group.spots), 'spot')}, {area}"
     name = named.name or "not yet named"
     if group.latitude_deg is None:

@@ -85,16 +85,20 @@ def _lines(found: SunAt) -> Iterator[str]:
     longest = format_longest(found.capture)
     advice = f"{longest} without derotation" if longest else "is needed: --radius PX, that of your discs"
     yield f"{found.time_utc:%Y-%m-%d %H:%M:%S} UTC, {found.site}"
-    for label, value in (
+    lines: list[tuple[str, str]] = [
         ("P", f"{view.p_deg:+.2f} deg"),
         ("B0", f"{view.b0_deg:+.2f} deg"),
         ("L0", f"{view.l0_deg:.2f} deg, Carrington rotation {view.carrington_rotation}"),
         ("semidiameter", f"{view.semidiameter_arcsec:.1f} arcsec"),
-        ("altitude", f"{view.altitude_deg:+.1f} deg (without refraction), azimuth {view.azimuth_deg:.1f} deg"),
-        ("parallactic angle", f"{view.parallactic_angle_deg:+.1f} deg"),
-        ("field rotation", f"{turning:+.1f} deg/h for an alt-azimuth camera, counter-clockwise positive"),
-        ("smear in 100 s", format_smear(found.capture.limb_smear_px, found.capture.limb_smear_arcsec) or "none"),
-        ("longest capture", advice),
-    ):
+    ]
+    if turning is not None:
+        smear = format_smear(found.capture.limb_smear_px, found.capture.limb_smear_arcsec)
+        lines += [
+            ("altitude", f"{view.altitude_deg:+.1f} deg (without refraction), azimuth {view.azimuth_deg:.1f} deg"),
+            ("parallactic angle", f"{view.parallactic_angle_deg:+.1f} deg"),
+            ("field rotation", f"{turning:+.1f} deg/h for an alt-azimuth camera, counter-clockwise positive"),
+            ("smear in 100 s", smear or "none"),
+        ]
+    for label, value in (*lines, ("longest capture", advice)):
         yield f"  {label:<18}{value}"
     yield from caution_lines()

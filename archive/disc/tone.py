@@ -18,7 +18,7 @@ from archive.disc.aligned import DiscFrame
 from archive.model.choices import Band, Look, Tone
 from archive.sun.limb_darkening import standard_limb_darkening
 
-__all__ = ["Curve", "flatten_disc", "is_grey", "looked_at", "screen_levels", "tint_curves", "tone_of"]
+__all__ = ["Curve", "flatten_disc", "is_grey", "looked_at", "screen_levels", "sky_level", "tint_curves", "tone_of"]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -67,7 +67,7 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
         The blurred edge is kept as it is: it falls from 1 towards 0 within the disc's last pixels.
     """
     places = _places(frame)
-    light = aligned - np.float32(_sky_level(aligned, places))
+    light = aligned - np.float32(sky_level(aligned, frame))
     step_px = max(1, round(frame.size_px / _FIT_ROWS))
     sample = (slice(None, None, step_px), slice(None, None, step_px))
     inside = (places.squared[sample] < _EDGE_SHARE**2) & (aligned[sample] > 0.0)
@@ -83,6 +83,12 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
     level = float(np.median(flat[sample][inside])) or 1.0
     flattened: NDArray[np.float32] = np.clip(flat / np.float32(level), 0.0, 4.0)
     return flattened
+
+
+def sky_level(aligned: NDArray[np.float32], frame: DiscFrame) -> float:
+    """Return the median of the sky near the limb; scattered light there lies over the disc too."""
+    ring = _places(frame).ring
+    return float(np.median(aligned.ravel()[ring])) if ring.size else 0.0
 
 
 def _fitted(seen: Floats, x: Floats, y: Floats, mu: Floats) -> tuple[Floats, Floats]:
@@ -279,11 +285,6 @@ def _sampled_places(frame: DiscFrame, inside: NDArray[np.bool_], step_px: int) -
     rows, columns = np.nonzero(inside)
     right, up = place[columns], -place[rows]
     return right, up, np.sqrt(np.clip(1.0 - right**2 - up**2, 0.0, 1.0))
-
-
-def _sky_level(aligned: NDArray[np.float32], places: _Places) -> float:
-    """Median of the sky near the limb; scattered light there lies over the disc too."""
-    return float(np.median(aligned.ravel()[places.ring])) if places.ring.size else 0.0
 
 
 def _radial_terms(mu: Floats) -> Floats:

@@ -69,6 +69,8 @@ def altitude_remarks(files: Folder, identifiers: Sequence[str]) -> list[str]:
     for place in map(place_of_id, identifiers):
         record = read_record(files, place.file(".toml"))
         site = find_named(settings.sites, record.site, what="site")
+        if not site.has_horizon:
+            continue
         sun = sun_view(record.time, latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg)
         if (remark := _altitude_remark(place, sun)) is not None:
             found.append(f"{place.id}: {remark}")

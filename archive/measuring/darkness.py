@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame
 from archive.disc.separable import smoothed, upsampled
+from archive.measuring.rim import SEARCHED_RADII
 
 __all__ = ["Darkness", "masked_gaussian_mean", "measure_darkness"]
 
 Floats = NDArray[np.floating[Any]]
 
-_LIMB_RADII = 0.978  # nearer the limb the blurred edge itself is dark
 _WIDE_RADII = 1.0 / 9.0  # of the radius: far wider than a spot, narrower than a cloud
 _WIDE_STEP_PX, _NEAR_STEP_PX = 4, 2
 _NEAR_BLURS = 4.0
@@ -52,7 +52,7 @@ def measure_darkness(flat: NDArray[np.float32], frame: DiscFrame, *, blur_px: fl
     Parameters
     ----------
     flat : ndarray of shape (size_px, size_px)
-        From `archive.disc.tone.flatten_disc`: 1 is quiet Sun.
+        From `archive.measuring.rim.level_rim`: 1 is quiet Sun.
     frame : DiscFrame
     blur_px : float
         Gaussian sigma of the picture's blur, including the smoothing.
@@ -89,7 +89,7 @@ def _places(frame: DiscFrame) -> _Places:
     ring = np.minimum((mu * _RINGS).astype(np.uint8), _RINGS - 1)
     disc = mu > 0.011
     chosen = tuple(np.flatnonzero(disc & (ring == number))[::3] for number in range(_RINGS))
-    return _Places(mu, squared < _LIMB_RADII**2, squared < 1.0, ring, chosen)
+    return _Places(mu, squared < SEARCHED_RADII**2, squared < 1.0, ring, chosen)
 
 
 def _wide_background(flat: Floats, inside: NDArray[np.bool_], frame: DiscFrame) -> Floats:

@@ -36,6 +36,7 @@ _MAX_DIAMETER_DEG = 12.0  # where north is unknown: holds nearly every group and
 # Measured on drawn discs: the error of a spot's position, disc's centre and radius included, and of its area.
 _POSITION_SIGMA_RADII = 0.001
 _AREA_SIGMA_FRACTION = 0.12
+_MOST_WITHOUT_UMBRA = 0.25  # of a group's area in spots whose umbra does not show; that of the group is told without it
 _MAX_STEP_RADII = 0.99  # a step beyond the limb has no position on the Sun
 
 
@@ -130,7 +131,23 @@ def _clusters(distance: Floats) -> list[NDArray[np.intp]]:
 
 
 def _unplaced_group(spots: tuple[Spot, ...]) -> SpotGroup:
-    return SpotGroup(spots, sum(spot.area_msh for spot in spots), sum(spot.umbra_msh for spot in spots))
+    known = all(spot.area_known for spot in spots)
+    area_msh = sum(spot.area_msh for spot in spots)
+    sigmas_msh = [spot.area_sigma_msh for spot in spots if spot.area_sigma_msh is not None]
+    # Blur and tone are the same for all spots of a picture, and so are most of the errors of their areas.
+    area_sigma_msh = sum(sigmas_msh) if known and len(sigmas_msh) == len(spots) else None
+    umbrae = [spot for spot in spots if spot.umbra_msh is not None]
+    hidden_msh = area_msh - sum(spot.area_msh for spot in umbrae)
+    if not known or hidden_msh > _MOST_WITHOUT_UMBRA * area_msh:
+        return SpotGroup(spots, area_msh if known else None, None, area_sigma_msh=area_sigma_msh)
+    umbra_sigmas_msh = [spot.umbra_sigma_msh for spot in umbrae if spot.umbra_sigma_msh is not None]
+    return SpotGroup(
+        spots,
+        area_msh,
+        sum(spot.umbra_msh or 0.0 for spot in umbrae),
+        area_sigma_msh=area_sigma_msh,
+        umbra_sigma_msh=sum(umbra_sigmas_msh) + 0.5 * hidden_msh if len(umbra_sigmas_msh) == len(umbrae) else None,
+    )
 
 
 def _placed_group(spots: tuple[Spot, ...], sun: SunView, sigma_deg: float) -> SpotGroup:

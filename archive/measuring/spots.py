@@ -16,15 +16,18 @@ from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import Plane
+from archive.disc.contrast import ContrastExponent, contrast_exponent, true_depth
 from archive.disc.tone import flatten_disc
 from archive.measuring.darkness import Darkness, masked_gaussian_mean, measure_darkness
 from archive.measuring.detail import effective_blur_px
+from archive.measuring.rim import level_rim
 from archive.measuring.true_area import (
     HALF_PENUMBRA_DEPTH,
     ImagingConditions,
+    TrueArea,
     area_within,
-    true_area_px,
-    umbra_area_px,
+    true_area,
+    umbra_area,
 )
 from archive.measuring.umbrae import split_patch
 from archive.model.constants import DISC_RADIUS_SHARE
@@ -61,6 +64,14 @@ _TOUCHING = np.ones((3, 3), dtype=bool)
 # The largest group on record, of April 1947, covered 6132 MSH (Greenwich Photo-heliographic Results); one dark patch is
 # less.
 _MAX_MSH = 4000.0
+# Where areas are told: within 75 degrees of the centre, and where no more of the surroundings than this is white.
+_AREA_MU = 0.2588
+_WHITE, _MOST_WHITE = 0.985, 0.1
+# Shares of an area by which it errs on drawn discs besides its mean depth (tests/studies/test_spot_study.py): always,
+# and where a patch is divided.
+_AREA_ERROR, _DIVIDED_ERROR = 0.05, 0.15
+_LIMB_ERROR_RADII = 0.001  # of a spot's distance from the centre, by which foreshortening errs
+_UNKNOWN_CONTRAST = ContrastExponent(1.0, 0.3)  # encoded or finished pictures: 0.6 to 1.5 in real ones
 
 
 @dataclass(frozen=True)
@@ -84,7 +95,8 @@ class _Patch:
 
     `depth` is relative to the immediate surroundings, with the blurred skirts, and 0 beyond them; `core` is the patch
     without skirts; `msh` the area of each pixel; `threshold` the detection threshold; `corner` the first row and
-    column.
+    column. `whole` is the patch's true area and `darkness_px` its true integrated depth, before the tone curve;
+    `area_error` the error of the area as a fraction, and `area_known` is False where that is not to be told.
     """
 
     depth: Floats
@@ -92,7 +104,10 @@ class _Patch:
     msh: Floats
     threshold: float
     corner: tuple[int, int]
-    imaging: ImagingConditions
+    whole: TrueArea
+    darkness_px: float
+    area_error: float
+    area_known: bool
 
 
 def measure_spots(brightness: Plane, disc: Disc, *, north_angle_deg: float, mirrored: bool) -> FoundSpots:
@@ -109,12 +124,15 @@ def measure_spots(brightness: Plane, disc: Disc, *, north_angle_deg: float, mirr
     scale = _scale_for(disc)
     aligned = align_disc(brightness, disc, north_angle_deg=north_angle_deg, mirrored=mirrored, frame=scale.frame)
     flat = flatten_disc(aligned, scale.frame)
-    darkness = measure_darkness(flat, scale.frame, blur_px=scale.blur_px, smoothing_px=scale.smoothing_px)
+    contrast = contrast_exponent(aligned, flat, scale.frame) or _UNKNOWN_CONTRAST
+    darkness = measure_darkness(
+        level_rim(flat, scale.frame), scale.frame, blur_px=scale.blur_px, smoothing_px=scale.smoothing_px
+    )
     labels, _ = scipy.ndimage.label(_candidate_mask(darkness, scale.blur_px), structure=_TOUCHING)
     spots = []
     for number, box in enumerate(scipy.ndimage.find_objects(labels), start=1):
         cut = _padded(box, by_px=int(np.ceil(_MARGIN_BLURS * scale.blur_px)))
-        patch = _patch(darkness, labels[cut], number, cut, scale=scale)
+        patch = _patch(darkness, labels[cut], number, cut, scale=scale, contrast=contrast, white=aligned[cut] > _WHITE)
         if patch is not None:
             spots += _patch_spots(patch, scale.frame)
     some = slice(None, None, _SOME_ROWS)
@@ -163,9 +181,16 @@ def _threshold(noise: Floats) -> Floats:
 
 
 def _patch(
-    darkness: Darkness, labels: NDArray[np.intp], number: int, cut: tuple[slice, slice], *, scale: _Scale
+    darkness: Darkness,
+    labels: NDArray[np.intp],
+    number: int,
+    cut: tuple[slice, slice],
+    *,
+    scale: _Scale,
+    contrast: ContrastExponent,
+    white: Mask,
 ) -> _Patch | None:
-    """Return the patch of that label, or None where it is not a spot; `labels` as cut."""
+    """Return the patch of that label, or None where it is not a spot; `labels` and `white` pixels as cut."""
     seed = labels == number
     mu = darkness.mu[cut]
     msh = 1e6 / (2.0 * np.pi * scale.frame.radius_px**2 * mu)
@@ -178,8 +203,22 @@ def _patch(
     if float(depth[seed].max()) < _PEAK_FACTOR * threshold:
         return None
     corner = (cut[0].start, cut[1].start)
-    imaging = ImagingConditions(float(mu[seed].mean()), scale.blur_px)
-    return _Patch(depth, seed | (depth > HALF_PENUMBRA_DEPTH), msh, threshold, corner, imaging)
+    at_mu = float(mu[seed].mean())
+    before = true_depth(depth, contrast.exponent)
+    darkness_px = max(float(before.sum()), 1e-6)
+    whole = true_area(area_within(before, HALF_PENUMBRA_DEPTH), darkness_px, ImagingConditions(at_mu, scale.blur_px))
+    around = (depth == 0.0) & darkness.inside[cut]
+    known = at_mu > _AREA_MU and float(white[around].mean() if around.any() else 1.0) < _MOST_WHITE
+    core = seed | (depth > HALF_PENUMBRA_DEPTH)
+    return _Patch(depth, core, msh, threshold, corner, whole, darkness_px, _area_error(whole, contrast, at_mu), known)
+
+
+def _area_error(whole: TrueArea, contrast: ContrastExponent, mu: float) -> float:
+    """Return the standard error of a patch's area as a fraction."""
+    foreshortening = _LIMB_ERROR_RADII * np.sqrt(1.0 - mu**2) / mu**2
+    # The outline of a spot that is large against the blur hardly depends on contrast, the darkness of a small one does.
+    tone = 0.5 * contrast.sigma / contrast.exponent
+    return float(np.linalg.norm([_AREA_ERROR, whole.depth_sigma / whole.depth, foreshortening, tone]))
 
 
 def _is_sharper_than_blur(local: Floats, seed: Mask, noise: float, scale: _Scale) -> bool:
@@ -204,19 +243,30 @@ def _is_sharper_than_blur(local: Floats, seed: Mask, noise: float, scale: _Scale
 
 def _patch_spots(patch: _Patch, frame: DiscFrame) -> list[Spot]:
     """Return the patch's spots: true area and darkness are divided in proportion to visible area and darkness."""
-    darkness_px = float(patch.depth.sum())
-    area_px = true_area_px(area_within(patch.depth, HALF_PENUMBRA_DEPTH), darkness_px, patch.imaging)
     parts = split_patch(patch.depth, patch.core, min_rise=patch.threshold, rise_fraction=_RISE_FRACTION)
     core_depth = np.where(patch.core, np.maximum(patch.depth, 0.0), 0.0)
+    several = int(parts.max()) > 1
+    error = float(np.hypot(patch.area_error, _DIVIDED_ERROR if several else 0.0))
     spots = []
     for number in range(1, int(parts.max()) + 1):
         part = parts == number
         weight = np.where(part, core_depth, 0.0)
-        part_px = area_px * float(part.sum() / patch.core.sum())
-        umbra_px = umbra_area_px(part_px, darkness_px * float(weight.sum() / core_depth.sum()))
+        part_px = patch.whole.area_px * float(part.sum() / patch.core.sum())
+        umbra = umbra_area(part_px, patch.darkness_px * float(weight.sum() / core_depth.sum()), patch.whole.depth_sigma)
         msh_per_px = float(patch.msh[part].mean())
+        umbra_shows = patch.area_known and patch.whole.umbra_shows
         right, up = _centroid(weight, patch.corner, frame)
-        spots.append(Spot(right, up, part_px * msh_per_px, umbra_px * msh_per_px))
+        spots.append(
+            Spot(
+                right,
+                up,
+                part_px * msh_per_px,
+                umbra.area_px * msh_per_px if umbra_shows else None,
+                error * part_px * msh_per_px if patch.area_known else None,
+                umbra.sigma_px * msh_per_px if umbra_shows else None,
+                patch.area_known,
+            )
+        )
     return spots
 
 

@@ -15,7 +15,15 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-__all__ = ["HALF_PENUMBRA_DEPTH", "ImagingConditions", "area_within", "true_area_px", "umbra_area_px"]
+__all__ = [
+    "HALF_PENUMBRA_DEPTH",
+    "ImagingConditions",
+    "TrueArea",
+    "UmbraArea",
+    "area_within",
+    "true_area",
+    "umbra_area",
+]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -29,6 +37,11 @@ HALF_PENUMBRA_DEPTH = _PENUMBRA_DEPTH / 2.0
 _MEAN_DEPTH, _DEPTH_SPREAD = 0.345, 0.06
 _DEPTHS = np.linspace(0.255, 0.60, 8)
 _RESOLVED_RADIUS_BLURS = 12.0  # in blurs: the outline of a larger spot needs no correction
+_RESOLVED_DEPTH_SIGMA = 0.02
+# How far spots differ from the two depths (the ranges above, as standard deviations).
+_PENUMBRA_SIGMA, _UMBRA_SIGMA = 0.03, 0.05
+# Of the prior's precision: with less from the outline itself, the umbra is what the prior says, and not measured.
+_LEAST_EVIDENCE = 1.0
 
 
 @dataclass(frozen=True)
@@ -39,6 +52,27 @@ class ImagingConditions:
     blur_px: float
 
 
+@dataclass(frozen=True)
+class TrueArea:
+    """The area of a spot before blur, and its mean depth with the standard error.
+
+    `umbra_shows` is whether the picture tells the mean depth, and so the umbra, rather than the prior.
+    """
+
+    area_px: float
+    depth: float
+    depth_sigma: float
+    umbra_shows: bool
+
+
+@dataclass(frozen=True)
+class UmbraArea:
+    """The area of an umbra with its standard error."""
+
+    area_px: float
+    sigma_px: float
+
+
 def area_within(depth: Floats, threshold: float) -> float:
     """Return the area in pixels deeper than a threshold; a pixel on the outline counts in part."""
     rise, run = np.gradient(depth)
@@ -46,19 +80,19 @@ def area_within(depth: Floats, threshold: float) -> float:
     return float(np.clip((depth - threshold) / slope + 0.5, 0.0, 1.0).sum())
 
 
-def true_area_px(outline_px: float, darkness_px: float, imaging: ImagingConditions) -> float:
-    """Return the area on the picture, in pixels, before blur.
+def true_area(outline_px: float, darkness_px: float, imaging: ImagingConditions) -> TrueArea:
+    """Return the area on the picture before blur.
 
     Parameters
     ----------
     outline_px : float
         Area deeper than `HALF_PENUMBRA_DEPTH`, by `area_within`.
     darkness_px : float
-        Sum of depth over the spot, its blurred skirts included.
+        Sum of depth over the spot, its blurred skirts included; over 0.
     imaging : ImagingConditions
     """
-    if outline_px > np.pi * (_RESOLVED_RADIUS_BLURS * imaging.blur_px) ** 2 or darkness_px <= 0.0:
-        return outline_px
+    if outline_px > np.pi * (_RESOLVED_RADIUS_BLURS * imaging.blur_px) ** 2:
+        return TrueArea(outline_px, darkness_px / outline_px, _RESOLVED_DEPTH_SIGMA, umbra_shows=True)
     areas = darkness_px / _DEPTHS
     modelled = np.array(
         [_model_outline_px(float(area), float(depth), imaging) for area, depth in zip(areas, _DEPTHS, strict=True)]
@@ -67,13 +101,32 @@ def true_area_px(outline_px: float, darkness_px: float, imaging: ImagingConditio
     between = np.interp(fine, _DEPTHS, modelled)
     tolerance_px = 1.0 + 0.4 * np.sqrt(between) + 0.02 * between
     cost = ((between - outline_px) / tolerance_px) ** 2 + ((fine - _MEAN_DEPTH) / _DEPTH_SPREAD) ** 2
-    return darkness_px / float(fine[int(np.argmin(cost))])
+    best = int(np.argmin(cost))
+    evidence = float((np.gradient(between, fine)[best] / tolerance_px[best]) ** 2)
+    prior = 1.0 / _DEPTH_SPREAD**2
+    depth = float(fine[best])
+    return TrueArea(darkness_px / depth, depth, (evidence + prior) ** -0.5, evidence > _LEAST_EVIDENCE * prior)
 
 
-def umbra_area_px(area_px: float, darkness_px: float) -> float:
-    """Return the umbral area that accounts for a spot's integrated darkness."""
-    umbra_px = (darkness_px - _PENUMBRA_DEPTH * area_px) / (_UMBRA_DEPTH - _PENUMBRA_DEPTH)
-    return min(max(umbra_px, 0.0), area_px)
+def umbra_area(area_px: float, darkness_px: float, depth_sigma: float) -> UmbraArea:
+    """Return the umbral area that accounts for a spot's integrated darkness.
+
+    Parameters
+    ----------
+    area_px, darkness_px : float
+    depth_sigma : float
+        Standard error of the mean depth, by which the area follows from the darkness.
+    """
+    contrast = _UMBRA_DEPTH - _PENUMBRA_DEPTH
+    umbra_px = min(max((darkness_px - _PENUMBRA_DEPTH * area_px) / contrast, 0.0), area_px)
+    sigma_px = np.linalg.norm(
+        [
+            _PENUMBRA_DEPTH * area_px**2 / max(darkness_px, 1e-9) / contrast * depth_sigma,
+            (area_px - umbra_px) / contrast * _PENUMBRA_SIGMA,
+            umbra_px / contrast * _UMBRA_SIGMA,
+        ]
+    )
+    return UmbraArea(umbra_px, float(sigma_px))
 
 
 def _model_outline_px(area_px: float, depth: float, imaging: ImagingConditions) -> float:

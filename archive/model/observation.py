@@ -138,7 +138,11 @@ class Orientation:
 
 @dataclass(frozen=True)
 class SunView:
-    """The Sun as seen from the site at the time; altitude without refraction."""
+    """The Sun as seen from the site at the time; altitude without refraction.
+
+    From a site in space (`has_horizon` False) it is overhead all the time, where air and horizon do nothing; altitude,
+    azimuth and parallactic angle are told nowhere.
+    """
 
     p_deg: float
     b0_deg: float
@@ -149,6 +153,7 @@ class SunView:
     altitude_deg: float
     azimuth_deg: float
     parallactic_angle_deg: float
+    has_horizon: bool = True
 
 
 @dataclass(frozen=True)
@@ -171,13 +176,18 @@ class Spot:
     """A spot or pore of one picture in the north-up frame (in the original orientation where north is unknown).
 
     `right` and `up` are distances of its centre from the disc's centre in radii; areas are in millionths of the
-    hemisphere, corrected for foreshortening: `area_msh` of the whole spot, `umbra_msh` of its umbrae.
+    hemisphere, corrected for foreshortening: `area_msh` of the whole spot, `umbra_msh` of its umbrae, None where the
+    picture does not tell. Where `area_known` is False the area is rough, for ordering alone: at the limb, or where the
+    picture is white round about.
     """
 
     right: float
     up: float
     area_msh: float
-    umbra_msh: float
+    umbra_msh: float | None
+    area_sigma_msh: float | None = None
+    umbra_sigma_msh: float | None = None
+    area_known: bool = True
 
 
 @dataclass(frozen=True)
@@ -197,7 +207,8 @@ class FoundSpots:
 class SpotGroup:
     """A group in one picture; its position is the area-weighted mean of its spots.
 
-    Areas are None where the observer's record gives the group without them.
+    Areas are None where the observer's record gives the group without them, or where the picture does not tell one of
+    its spots'.
     Heliographic coordinates are None where north is unknown; `latitude_sigma_deg` and `longitude_sigma_deg` include
     the orientation's error. Central meridian distance is positive to the west.
     """
@@ -210,6 +221,8 @@ class SpotGroup:
     central_meridian_distance_deg: float | None = None
     latitude_sigma_deg: float | None = None
     longitude_sigma_deg: float | None = None
+    area_sigma_msh: float | None = None
+    umbra_sigma_msh: float | None = None
 
     @property
     def size_msh(self) -> float:
@@ -249,6 +262,7 @@ class Observation:
     capture: Capture = field(default_factory=Capture)
     counts: Counts | None = None
     spot_area_msh: float | None = None
+    spot_area_sigma_msh: float | None = None
     groups: tuple[NamedGroup, ...] | None = None
     remarks: tuple[str, ...] = ()
     local_day: date | None = None

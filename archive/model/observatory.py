@@ -13,12 +13,13 @@ __all__ = ["CameraEpoch", "Instrument", "Site"]
 
 @dataclass(frozen=True)
 class Site:
-    """An observing site; what is published of it is already rounded."""
+    """An observing site; what is published of it is already rounded. In space it has no horizon, and no place."""
 
     name: str
     latitude_deg: float
     longitude_deg: float
     elevation_m: float | None = None
+    has_horizon: bool = True
 
 
 @dataclass(frozen=True)

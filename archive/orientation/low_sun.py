@@ -73,7 +73,7 @@ def flattening_warning(disc: Disc, sun: SunView) -> str | None:
 
 
 def _is_usable(disc: Disc, sun: SunView) -> bool:
-    return sun.altitude_deg >= _MIN_ALTITUDE_DEG and disc.limb_fraction >= MIN_LIMB_FRACTION
+    return sun.has_horizon and sun.altitude_deg >= _MIN_ALTITUDE_DEG and disc.limb_fraction >= MIN_LIMB_FRACTION
 
 
 def _predicted(sun: SunView) -> float:

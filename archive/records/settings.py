@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable, Mapping
 from functools import partial
 from pathlib import Path
-from typing import Annotated, TypeVar
+from typing import Annotated, Literal, TypeVar
 
 import tomlkit
 from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, model_validator
@@ -75,12 +75,25 @@ def _degrees(value: object, *, axis: Axis) -> object:
 
 
 class SiteSettings(TomlModel):
-    """Where the telescope stood; geodetic, north and east positive."""
+    """Where the telescope stood; geodetic, north and east positive. One in space has no horizon, and needs no place."""
 
     name: Text
+    horizon: Literal["none"] | None = None
     latitude_deg: Annotated[float, BeforeValidator(partial(_degrees, axis="latitude"))] = Field(ge=-90, le=90)
     longitude_deg: Annotated[float, BeforeValidator(partial(_degrees, axis="longitude"))] = Field(ge=-180, le=180)
     elevation_m: float = Field(default=0.0, ge=-500, le=9000)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _anywhere_in_space(cls, keys: object) -> object:
+        if isinstance(keys, dict) and keys.get("horizon") == "none":
+            return {"latitude_deg": 0.0, "longitude_deg": 0.0, **keys}
+        return keys
+
+    @property
+    def has_horizon(self) -> bool:
+        """Whether the Sun rises and sets there, and air refracts it."""
+        return self.horizon is None
 
 
 class InstrumentSettings(TomlModel):

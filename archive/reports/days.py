@@ -21,7 +21,7 @@ from archive.stages.archive import Archive, opened_archive
 from archive.stages.counting import CountResult, count_spots
 from archive.stages.inspection import measured_pictures, near_days, observations, solve
 from archive.sun.capture_advice import CaptureAdvice, capture_advice
-from archive.sun.view import field_rotation_deg_per_hour, sun_view
+from archive.sun.view import field_rotation_deg_per_hour, sun_view, without_horizon
 
 __all__ = ["SunAt", "UnmeasuredObservation", "counted_near", "show_day", "sun_at"]
 
@@ -120,12 +120,15 @@ def counted_near(archive: Archive, days: Collection[str]) -> CountResult:
 
 @dataclass(frozen=True)
 class SunAt:
-    """The Sun from a site, how fast an alt-azimuth picture turns there, and what that does to 100 s of capture."""
+    """The Sun from a site, how fast an alt-azimuth picture turns there, and what that does to 100 s of capture.
+
+    `field_rotation_deg_per_hour` is None of a site in space.
+    """
 
     time_utc: datetime
     site: str
     sun: SunView
-    field_rotation_deg_per_hour: float
+    field_rotation_deg_per_hour: float | None
     capture: CaptureAdvice
 
 
@@ -137,6 +140,9 @@ def sun_at(time_utc: datetime, site: SiteSettings, *, radius_px: float | None = 
         longitude_deg=site.longitude_deg,
         elevation_m=site.elevation_m,
     )
+    if not site.has_horizon:
+        advice = capture_advice(sun, _USUAL_CAPTURE, latitude_deg=0.0, mount="unknown", radius_px=radius_px)
+        return SunAt(time_utc, site.name, without_horizon(sun), None, advice)
     advice = capture_advice(sun, _USUAL_CAPTURE, latitude_deg=site.latitude_deg, mount="altaz", radius_px=radius_px)
     turning = field_rotation_deg_per_hour(sun, latitude_deg=site.latitude_deg)
     return SunAt(time_utc, site.name, sun, turning, advice)

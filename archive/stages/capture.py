@@ -15,10 +15,10 @@ def advice_on(one: Observation, settings: Settings) -> CaptureAdvice:
     From the site as it may be published, as pages show it.
     """
     latitude_deg, _ = settings.published_place(find_named(settings.sites, one.site, what="site"))
-    instrument = find_named(settings.instruments, one.instrument, what="instrument")
-    return capture_advice(
-        one.sun, one.capture, latitude_deg=latitude_deg, mount=instrument.mount, radius_px=one.disc.radius_px
-    )
+    mount = find_named(settings.instruments, one.instrument, what="instrument").mount
+    if not one.sun.has_horizon:  # the field of a camera in space turns by no rule
+        mount = "unknown"
+    return capture_advice(one.sun, one.capture, latitude_deg=latitude_deg, mount=mount, radius_px=one.disc.radius_px)
 
 
 def advice_lines(advice: CaptureAdvice) -> tuple[tuple[str, str], ...]:

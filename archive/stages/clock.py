@@ -44,7 +44,7 @@ def clock_findings(
     found = []
     for instrument in settings.instruments:
         mine = [one for one in observations if one.instrument == instrument.name and one.band == "white"]
-        mine = mine[-_MOST_PICTURES:]
+        mine = [one for one in mine if one.sun.has_horizon][-_MOST_PICTURES:]
         timed = [_timed(settings, instrument, one, evidence[one.id]) for one in mine]
         likely = _likely_hours(settings, mine[len(mine) // 2]) if mine else []
         error = common_clock_error(timed, likely_hours=likely)

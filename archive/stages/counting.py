@@ -152,8 +152,9 @@ def _as_stated(one: Observation, stated: StatedGroup) -> SpotGroup:
     """Return a group stated by the observer; its spots are put at its position, since their own are not stated."""
     distance_deg = difference_deg(stated.carrington_longitude_deg, one.sun.l0_deg)
     west, north, _ = to_disc(np.array([stated.latitude_deg]), np.array([distance_deg]), b0_deg=one.sun.b0_deg)
-    areas_msh = ((area or 0.0) / stated.spots for area in (stated.area_msh, stated.umbra_msh))
-    spot = Spot(float(west[0]), float(north[0]), *areas_msh)
+    area_msh = (stated.area_msh or 0.0) / stated.spots
+    umbra_msh = None if stated.umbra_msh is None else stated.umbra_msh / stated.spots
+    spot = Spot(float(west[0]), float(north[0]), area_msh, umbra_msh)
     return SpotGroup(
         spots=(spot,) * stated.spots,
         area_msh=stated.area_msh,
@@ -232,6 +233,7 @@ def _with_counts(
     spots = sum(len(group.spots) for group in groups)
     number = len(groups)
     areas_msh = [group.area_msh for group in groups if group.area_msh is not None]
+    sigmas_msh = [group.area_sigma_msh for group in groups if group.area_sigma_msh is not None]
     if record.counts is not None:
         number, spots = record.counts.groups, record.counts.spots
     return replace(
@@ -239,5 +241,6 @@ def _with_counts(
         counts=Counts(number, spots, k * (10 * number + spots), record.is_counted, least_msh),
         # Without the area of one group that of all is not known.
         spot_area_msh=sum(areas_msh) if len(areas_msh) == len(groups) else None,
+        spot_area_sigma_msh=sum(sigmas_msh) if len(sigmas_msh) == len(groups) else None,
         groups=tuple(NamedGroup(called.get((one.id, group)), group, by_hand) for group in groups),
     )

@@ -20,7 +20,7 @@ from archive.stages.solving import InstrumentEvidence, Solutions, solve_instrume
 from archive.stages.studies import studied_pictures
 from archive.stages.study import study
 from archive.stages.uncounted import size_remark
-from archive.sun.view import sun_views
+from archive.sun.view import sun_views, without_horizon
 
 __all__ = [
     "ArchivedPicture",
@@ -187,12 +187,13 @@ def near_days(archive: Archive, days: Collection[str]) -> list[ArchivedPicture]:
 def named_in(settings: Settings, one: ArchivedPicture) -> tuple[SiteSettings, InstrumentSettings]:
     """Return site and instrument of a record; the error names the record where the settings lack one."""
     try:
-        return (
-            find_named(settings.sites, one.record.site, what="site"),
-            find_named(settings.instruments, one.record.instrument, what="instrument"),
-        )
+        site = find_named(settings.sites, one.record.site, what="site")
+        instrument = find_named(settings.instruments, one.record.instrument, what="instrument")
     except SettingsError as error:
         raise SettingsError(*(f"{one.place.file('.toml')}: {cause}" for cause in error.causes)) from error
+    if instrument.mount == "altaz" and not site.has_horizon:  # an alt-azimuth mount follows a horizon
+        instrument = instrument.model_copy(update={"mount": "unknown"})
+    return site, instrument
 
 
 def _suns(archive: Archive, sites: Sequence[SiteSettings], filed: Sequence[ArchivedPicture]) -> list[SunView]:
@@ -212,4 +213,7 @@ def _suns(archive: Archive, sites: Sequence[SiteSettings], filed: Sequence[Archi
         for name, sun in zip(new, views, strict=True):
             archive.store.put(sun_views, name, asked[name], sun)
             suns[name] = sun
-    return [suns[one.place.id] for one in filed]
+    return [
+        suns[one.place.id] if site.has_horizon else without_horizon(suns[one.place.id])
+        for one, site in zip(filed, sites, strict=True)
+    ]

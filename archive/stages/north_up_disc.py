@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.disc.aligned import align_disc
+from archive.disc.aligned import STANDARD_FRAME, align_disc
 from archive.disc.brightness import brightness_plane
 from archive.model.observation import Disc
 from archive.reading import Content, read_pixels
@@ -45,16 +46,30 @@ def north_up_disc(original: Content, name: str, turned: Turned) -> bytes:
 def aligned_disc(original: Content, name: str, turned: Turned) -> NDArray[np.float32]:
     """Return an original's disc in the standard frame: north up, or as it came where north is unknown.
 
+    The Sun's light is not negative: where the resampling swings below the original's least, as beside a caption or in a
+    small umbra, it is cut off there; a sky that was subtracted keeps its noise about 0.
+
     Raises
     ------
     PictureError
         The original is no whole picture.
     """
     pixels = read_pixels(original, name)
-    return align_disc(
-        brightness_plane(pixels.values, full_scale=pixels.full_scale),
+    brightness = brightness_plane(pixels.values, full_scale=pixels.full_scale)
+    aligned = align_disc(
+        brightness,
         turned.disc,
         # Else as it came: neither turned nor mirrored, but of the same size as all others.
         north_angle_deg=turned.north_angle_deg or 0.0,
         mirrored=bool(turned.mirrored),
     )
+    sky = min(0.0, float(brightness.min())) if brightness.dtype.kind == "f" else 0.0
+    cut: NDArray[np.float32] = np.maximum(aligned, np.where(_on_disc(), np.float32(0.0), np.float32(sky)), out=aligned)
+    return cut
+
+
+@lru_cache(maxsize=1)
+def _on_disc() -> NDArray[np.bool_]:
+    offset_px = np.arange(STANDARD_FRAME.size_px) - STANDARD_FRAME.centre_px
+    on_disc: NDArray[np.bool_] = np.hypot(offset_px[None, :], offset_px[:, None]) < STANDARD_FRAME.radius_px
+    return on_disc

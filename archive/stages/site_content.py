@@ -51,7 +51,9 @@ def site_info(settings: Settings, epochs: Mapping[str, Sequence[CameraEpoch]]) -
         observer=settings.observer,
         language=settings.language,
         address=settings.address,
-        sites=tuple(Site(site.name, *settings.published_place(site)) for site in settings.sites),
+        sites=tuple(
+            Site(site.name, *settings.published_place(site), has_horizon=site.has_horizon) for site in settings.sites
+        ),
         instruments=tuple(
             Instrument(**instrument.model_dump(), learned=tuple(epochs.get(instrument.name, ())))
             for instrument in settings.instruments

@@ -16,11 +16,14 @@ __all__ = ["SpotInPicture", "places_px", "spots_in_picture"]
 
 @dataclass(frozen=True)
 class SpotInPicture:
-    """A measured spot in the picture as displayed; `group` is the number of its group in the observation, from 0."""
+    """A measured spot in the picture as displayed; `group` is the number of its group in the observation, from 0.
+
+    `area_msh` is None where the picture does not tell it.
+    """
 
     x_px: float
     y_px: float
-    area_msh: float
+    area_msh: float | None
     group: int
 
 
@@ -38,7 +41,7 @@ def spots_in_picture(one: Observation) -> tuple[SpotInPicture, ...]:
         one.disc, spots, north_angle_deg=way_up.north_angle_deg or 0.0, mirrored=bool(way_up.mirrored)
     ).tolist()
     return tuple(
-        SpotInPicture(round(x_px, 1), round(y_px, 1), spot.area_msh, number)
+        SpotInPicture(round(x_px, 1), round(y_px, 1), spot.area_msh if spot.area_known else None, number)
         for (number, spot), (x_px, y_px) in zip(measured, placed, strict=True)
     )
 

@@ -14,7 +14,7 @@ from archive.disc.spots import DarkSpots, spots_as_it_came
 from archive.errors import PictureError
 from archive.measuring.spots import measure_spots
 from archive.model.measured import Axes, Measured, Spots
-from archive.model.observation import Disc, FoundSpots, Spot
+from archive.model.observation import Disc, FoundSpots
 from archive.reading import Content, Facts, Pixels, facts_in_file, read_pixels
 from archive.records.disc_files import levels_jpeg_bytes, whole_levels
 
@@ -119,7 +119,19 @@ def _evidence(spots: DarkSpots) -> Spots:
 def _rounded(found: FoundSpots) -> FoundSpots:
     """Return the spots rounded far below the error of measurement, to store them small."""
     spots = tuple(
-        Spot(round(spot.right, 6), round(spot.up, 6), round(spot.area_msh, 2), round(spot.umbra_msh, 2))
+        replace(
+            spot,
+            right=round(spot.right, 6),
+            up=round(spot.up, 6),
+            area_msh=round(spot.area_msh, 2),
+            umbra_msh=_hundredths(spot.umbra_msh),
+            area_sigma_msh=_hundredths(spot.area_sigma_msh),
+            umbra_sigma_msh=_hundredths(spot.umbra_sigma_msh),
+        )
         for spot in found.spots
     )
     return FoundSpots(spots, round(found.least_depth, 4), round(found.seen_share, 3))
+
+
+def _hundredths(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)

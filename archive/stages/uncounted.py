@@ -9,13 +9,15 @@ from archive.measuring.detail import (
     smallest_shown_msh,
     smallest_spot_msh,
 )
-from archive.model.observation import Disc, FoundSpots
+from archive.model.observation import Disc, FoundSpots, Observation
 from archive.records.record import Record
+from archive.stages.evidence import is_up, night_remark
 
-__all__ = ["caveats", "least_spot_msh", "shows_spots", "size_remark", "uncounted_remark"]
+__all__ = ["caveats", "least_spot_msh", "shows_spots", "size_remark", "uncounted_reason", "uncounted_remark"]
 
 # Captions and hairs across a disc hide less than the one; a count of less than the other says little of the Sun.
 _WHOLE, _ENOUGH = 0.97, 0.75
+_NOT_COUNTED = "spots are not counted because "
 _HIDDEN = "is outside the picture or hidden"
 
 
@@ -30,7 +32,7 @@ def size_remark(disc: Disc, record: Record) -> str | None:
         return None
     why = f"{disc.blur_px:.1f} px of blur on a radius of {disc.radius_px:.0f} px"
     if not is_countable(disc):
-        return f"spots are not counted because the picture is too small or soft: {why}; a count by hand is used"
+        return f"{_NOT_COUNTED}the picture is too small or soft: {why}; a count by hand is used"
     least = float(f"{smallest_spot_msh(disc):.1g}")
     return f"spots under some {least:.0f} millionths do not show because the picture is small or soft: {why}"
 
@@ -41,10 +43,22 @@ def uncounted_remark(disc: Disc, found: FoundSpots, record: Record) -> str | Non
         return None
     if found.seen_share < _ENOUGH:
         hidden = f"{_hidden_percent(found):.0f} % of the disc {_HIDDEN}"
-        return f"spots are not counted because {hidden}; a count by hand is used"
+        return f"{_NOT_COUNTED}{hidden}; a count by hand is used"
     if hides_usual_groups(disc, found.least_depth):
-        return f"spots are not counted because noise hides them: {_noise(found)}; a count by hand is used"
+        return f"{_NOT_COUNTED}noise hides them: {_noise(found)}; a count by hand is used"
     return None
+
+
+def uncounted_reason(one: Observation) -> str | None:
+    """Return why spots are not counted in an observation; None where they are."""
+    if one.counts is not None:
+        return None
+    if one.band != "white":
+        return "only pictures in white light are counted"
+    if not is_up(one.sun):
+        return f"{night_remark(one.sun)}: time or site is wrong"
+    told = (remark.removeprefix(_NOT_COUNTED) for remark in one.remarks if remark.startswith(_NOT_COUNTED))
+    return next(told, None)
 
 
 def caveats(disc: Disc, found: FoundSpots, record: Record) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 import erfa
@@ -14,7 +15,7 @@ from archive.model.observation import SunView
 from archive.sun.clock import julian_date_utc, time_scales
 from archive.sun.ephemeris import SolarEphemeris, solar_ephemeris
 
-__all__ = ["field_rotation_deg_per_hour", "sun_view", "sun_views"]
+__all__ = ["field_rotation_deg_per_hour", "sun_view", "sun_views", "without_horizon"]
 
 
 def sun_view(time_utc: datetime, *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0) -> SunView:
@@ -67,6 +68,11 @@ def sun_views(
         )
         for i in range(len(times_utc))
     ]
+
+
+def without_horizon(sun: SunView) -> SunView:
+    """Return the Sun as seen from space."""
+    return replace(sun, altitude_deg=90.0, azimuth_deg=0.0, parallactic_angle_deg=0.0, has_horizon=False)
 
 
 def field_rotation_deg_per_hour(sun: SunView, *, latitude_deg: float) -> float:

@@ -18,7 +18,7 @@ import msgspec
 
 from archive.website.data_columns import Column
 
-__all__ = ["Record", "csv_bytes", "json_bytes", "rounded", "time_text"]
+__all__ = ["Record", "csv_bytes", "json_bytes", "rounded", "rounded_by", "time_text"]
 
 Record = dict[str, object]
 
@@ -33,6 +33,13 @@ def rounded(value: float | None, decimals: int) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return round(float(value), decimals) + 0.0  # -0.0 becomes 0.0
+
+
+def rounded_by(value: float | None, sigma: float | None, decimals: int) -> float | None:
+    """Round to two digits of the standard error, and to so many decimals at most."""
+    if not sigma or not math.isfinite(sigma):
+        return rounded(value, decimals)
+    return rounded(value, min(decimals, 1 - math.floor(math.log10(sigma))))
 
 
 def json_bytes(value: object) -> bytes:

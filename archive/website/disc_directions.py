@@ -28,7 +28,7 @@ class Direction:
 
 
 def disc_directions(sun: SunView, orientation: Orientation) -> tuple[Direction, ...]:
-    """Return zenith, celestial north and the picture's up; none where north is not known.
+    """Return zenith (of a site with a horizon), celestial north and the picture's up; none where north is not known.
 
     P leads from celestial north counter-clockwise to solar north, so celestial north lies at -P from solar
     north. The parallactic angle q leads from celestial north to the zenith, so the zenith lies at q - P.
@@ -36,8 +36,9 @@ def disc_directions(sun: SunView, orientation: Orientation) -> tuple[Direction, 
     """
     if orientation.north_angle_deg is None:
         return ()
+    zenith = (Direction("Z", "zenith", wrapped_deg(sun.parallactic_angle_deg - sun.p_deg)),)
     found = (
-        Direction("Z", "zenith", wrapped_deg(sun.parallactic_angle_deg - sun.p_deg)),
+        *(zenith if sun.has_horizon else ()),
         Direction("C", "celestial north", wrapped_deg(-sun.p_deg)),
         Direction(
             "U", "the top of the original picture", wrapped_deg(-orientation.north_angle_deg), _hand_remark(orientation)

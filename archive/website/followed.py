@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
+from archive.model.constants import CARRINGTON_DEG_PER_DAY, EARTH_DEG_PER_DAY
 from archive.model.group import Group, Sighting
 from archive.model.observation import Observation, SpotGroup
+from archive.model.rotation_law import ALL_SPOTS
 from archive.store import digest
 from archive.website.content import Content, Entry
 
@@ -38,8 +41,18 @@ class Seen:
         Longitudes fall through a rotation from 360 to 0. What stands east of the meridian with a longitude above L0
         passes the meridian in the next rotation, what stands west of it with one below L0 has done so in the last.
         """
-        sun = self.observation.sun
-        return sun.carrington_rotation - round((self.meridian_deg - self.longitude_deg + sun.l0_deg) / 360.0)
+        return self.observation.sun.carrington_rotation - math.floor(self._passage_deg / 360.0)
+
+    @property
+    def map_longitude_deg(self) -> float:
+        """The Carrington longitude at which the map shows it: where its latitude's rate brings it to the meridian."""
+        return self._passage_deg % 360.0
+
+    @property
+    def _passage_deg(self) -> float:
+        """The longitude at its meridian passage, not wrapped: the map carries all that it shows there."""
+        rate = ALL_SPOTS.rate_deg_per_day(self.latitude_deg) - EARTH_DEG_PER_DAY
+        return self.observation.sun.l0_deg + self.meridian_deg * (CARRINGTON_DEG_PER_DAY - EARTH_DEG_PER_DAY) / rate
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime
 
+from archive.model.figures import format_measured
+
 __all__ = [
     "MONTHS",
     "UNKNOWN",
@@ -22,6 +24,7 @@ __all__ = [
     "format_position",
     "format_time",
     "joined",
+    "measured",
     "number",
     "plural",
 ]
@@ -76,6 +79,11 @@ def number(value: float | None, decimals: int = 0, *, signed: bool = False) -> s
     rounded = round(value, decimals) + 0.0  # -0.0 becomes 0.0
     plus = "+" if signed and rounded > 0 else ""
     return f"{plus}{rounded:.{decimals}f}".replace("-", "−")
+
+
+def measured(value: float | None, sigma: float | None) -> str:
+    """Return a whole figure with its standard error: ``220 ± 20``; unknown is an en dash."""
+    return UNKNOWN if value is None or not math.isfinite(value) else format_measured(value, sigma)
 
 
 def degrees(value_deg: float | None, decimals: int = 2, *, signed: bool = False) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from archive.model.group import GroupRotation
-from archive.website.data_formats import Record, rounded
+from archive.website.data_formats import Record, rounded, rounded_by
 from archive.website.followed import Followed, Seen
 
 __all__ = ["group_records", "sighting_rows"]
@@ -31,7 +31,7 @@ def _rotation(rotation: GroupRotation | None) -> Record:
     if rotation is None:
         return {"rotation_deg_per_day": None, "rotation_sigma": None}
     return {
-        "rotation_deg_per_day": rounded(rotation.rate_deg_per_day, 3),
+        "rotation_deg_per_day": rounded_by(rotation.rate_deg_per_day, rotation.sigma_deg_per_day, 3),
         "rotation_sigma": rounded(rotation.sigma_deg_per_day, 3),
     }
 
@@ -45,13 +45,15 @@ def _sighting(seen: Seen) -> Record:
     group = seen.group
     return {
         "observation": seen.observation.id,
-        "latitude_deg": rounded(group.latitude_deg, 3),
-        "carrington_longitude_deg": rounded(group.carrington_longitude_deg, 3),
-        "central_meridian_distance_deg": rounded(group.central_meridian_distance_deg, 3),
-        "area_msh": rounded(group.area_msh, 1),
+        "latitude_deg": rounded_by(group.latitude_deg, group.latitude_sigma_deg, 3),
+        "carrington_longitude_deg": rounded_by(group.carrington_longitude_deg, group.longitude_sigma_deg, 3),
+        "central_meridian_distance_deg": rounded_by(group.central_meridian_distance_deg, group.longitude_sigma_deg, 3),
+        "area_msh": rounded_by(group.area_msh, group.area_sigma_msh, 1),
         "spots": len(group.spots),
         "latitude_sigma_deg": rounded(group.latitude_sigma_deg, 3),
         "longitude_sigma_deg": rounded(group.longitude_sigma_deg, 3),
-        "umbra_msh": rounded(group.umbra_msh, 1),
+        "umbra_msh": rounded_by(group.umbra_msh, group.umbra_sigma_msh, 1),
+        "area_sigma_msh": rounded(group.area_sigma_msh, 1),
+        "umbra_sigma_msh": rounded(group.umbra_sigma_msh, 1),
         "stated": seen.stated,
     }

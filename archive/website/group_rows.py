@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from archive.model.observation import NamedGroup, SpotGroup
 from archive.website.addresses import Here, group_page
-from archive.website.formatting import UNKNOWN, degrees, format_latitude, format_meridian_distance, number
+from archive.website.formatting import UNKNOWN, degrees, format_latitude, format_meridian_distance, measured, number
 from archive.website.pages import Link
 
 __all__ = ["BY_HAND", "GroupRow", "group_row", "named_rows"]
@@ -42,8 +42,8 @@ def group_row(group: SpotGroup, head: Link, *, time: str = "", stated: bool) -> 
         longitude=degrees(group.carrington_longitude_deg, 1),
         longitude_error=_error(group.longitude_sigma_deg),
         meridian=UNKNOWN if meridian is None else f"{format_meridian_distance(meridian)}°",
-        area=number(group.area_msh),
-        umbra=number(group.umbra_msh),
+        area=measured(group.area_msh, group.area_sigma_msh),
+        umbra=measured(group.umbra_msh, group.umbra_sigma_msh),
         spots=number(len(group.spots)),
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from archive.model.observation import Alternative, Capture, Counts, Disc, Observation, Orientation, PictureFile, SunView
-from archive.website.data_formats import Record, rounded, time_text
+from archive.website.data_formats import Record, rounded, rounded_by, time_text
 
 __all__ = ["observation_record"]
 
@@ -21,7 +21,8 @@ def observation_record(observation: Observation) -> Record:
         "orientation": _orientation(observation.orientation),
         "sun": _sun(observation.sun),
         "counts": _counts(observation.counts),
-        "spot_area_msh": rounded(observation.spot_area_msh, 1),
+        "spot_area_msh": rounded_by(observation.spot_area_msh, observation.spot_area_sigma_msh, 1),
+        "spot_area_sigma_msh": rounded(observation.spot_area_sigma_msh, 1),
         "capture": _capture(observation.capture),
     }
 
@@ -54,7 +55,7 @@ def _orientation(orientation: Orientation) -> Record:
     evidence = [
         {
             "kind": piece.kind,
-            "north_angle_deg": rounded(piece.north_angle_deg, 4),
+            "north_angle_deg": rounded_by(piece.north_angle_deg, piece.sigma_deg, 4),
             "sigma_deg": rounded(piece.sigma_deg, 4),
             "mirrored": piece.mirrored,
             "note": piece.note,
@@ -63,7 +64,7 @@ def _orientation(orientation: Orientation) -> Record:
     ]
     return {
         "status": orientation.status,
-        "north_angle_deg": rounded(orientation.north_angle_deg, 4),
+        "north_angle_deg": rounded_by(orientation.north_angle_deg, orientation.sigma_deg, 4),
         "mirrored": orientation.mirrored,
         "sigma_deg": rounded(orientation.sigma_deg, 4),
         "evidence": evidence,
@@ -89,9 +90,15 @@ def _sun(sun: SunView) -> Record:
         "semidiameter_arcsec": rounded(sun.semidiameter_arcsec, 2),
         "distance_au": rounded(sun.distance_au, 7),
         "carrington_rotation": sun.carrington_rotation,
-        "altitude_deg": rounded(sun.altitude_deg, 4),
-        "azimuth_deg": rounded(sun.azimuth_deg, 4),
-        "parallactic_angle_deg": rounded(sun.parallactic_angle_deg, 4),
+        **{name: rounded(angle_deg, 4) if sun.has_horizon else None for name, angle_deg in _sky_angles(sun).items()},
+    }
+
+
+def _sky_angles(sun: SunView) -> dict[str, float]:
+    return {
+        "altitude_deg": sun.altitude_deg,
+        "azimuth_deg": sun.azimuth_deg,
+        "parallactic_angle_deg": sun.parallactic_angle_deg,
     }
 
 

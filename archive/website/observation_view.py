@@ -21,6 +21,7 @@ from archive.website.formatting import (
     format_latitude,
     format_meridian_distance,
     format_time,
+    measured,
     number,
     plural,
 )
@@ -196,6 +197,12 @@ def _sun_facts(sun: SunView) -> tuple[Fact, ...]:
         Fact(Markup("L<sub>0</sub>"), degrees(sun.l0_deg), "Carrington longitude of the disc’s centre"),
         Fact("Semidiameter", arcminutes(sun.semidiameter_arcsec), "apparent radius of the Sun"),
         Fact("Rotation", number(sun.carrington_rotation), "Carrington rotation number"),
+        *(_sky_facts(sun) if sun.has_horizon else ()),
+    )
+
+
+def _sky_facts(sun: SunView) -> tuple[Fact, ...]:
+    return (
         Fact(
             "Altitude",
             degrees(sun.altitude_deg, 1),
@@ -222,7 +229,11 @@ def _counted_facts(observation: Observation) -> tuple[Fact, ...]:
             number(counts.relative_number if counts else None),
             "relative number, k(10g\N{NO-BREAK SPACE}+\N{NO-BREAK SPACE}s)",
         ),
-        Fact("Area", number(observation.spot_area_msh), "millionths of the solar hemisphere"),
+        Fact(
+            "Area",
+            measured(observation.spot_area_msh, observation.spot_area_sigma_msh),
+            "millionths of the solar hemisphere",
+        ),
     )
 
 

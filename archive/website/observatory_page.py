@@ -102,6 +102,8 @@ def _cited(face: SiteFace, work: str, path: str) -> str:
 
 
 def _site(place: Site) -> Described:
+    if not place.has_horizon:
+        return Described(place.name, (Fact("Position", "in space"),))
     facts = [Fact("Position", format_position(place.latitude_deg, place.longitude_deg))]
     if place.elevation_m is not None:
         facts.append(Fact("Height above sea level", f"{number(place.elevation_m)} m"))

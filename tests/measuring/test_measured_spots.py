@@ -13,7 +13,7 @@ from scenes.discs import Bite, Facula, Scene, Spot, draw_disc, place_on_picture,
 from archive.disc.brightness import brightness_plane
 from archive.disc.limb import fit_limb
 from archive.measuring.spots import measure_spots
-from archive.measuring.true_area import HALF_PENUMBRA_DEPTH, ImagingConditions, area_within, true_area_px, umbra_area_px
+from archive.measuring.true_area import HALF_PENUMBRA_DEPTH, ImagingConditions, area_within, true_area, umbra_area
 from archive.measuring.umbrae import split_patch
 from archive.model.observation import Spot as Measured
 
@@ -187,9 +187,10 @@ def test_true_area_undoes_the_blur_of_a_spot_drawn_finely(radius_px: float, mu: 
     distance = np.hypot(place[None, :] / radius_px, place[:, None] / (radius_px * mu))
     depth = 0.25 * (distance < 1.0) + 0.5 * (distance < 0.4)
     blurred = ndimage.gaussian_filter(depth, 1.6 * fine).reshape(2 * half, fine, 2 * half, fine).mean(axis=(1, 3))
-    area_px = true_area_px(area_within(blurred, HALF_PENUMBRA_DEPTH), float(blurred.sum()), ImagingConditions(mu, 1.6))
-    assert area_px == pytest.approx(np.pi * radius_px**2 * mu, rel=0.08)
-    assert umbra_area_px(area_px, float(blurred.sum())) == pytest.approx(0.16 * np.pi * radius_px**2 * mu, rel=0.3)
+    found = true_area(area_within(blurred, HALF_PENUMBRA_DEPTH), float(blurred.sum()), ImagingConditions(mu, 1.6))
+    assert found.area_px == pytest.approx(np.pi * radius_px**2 * mu, rel=0.08)
+    umbra = umbra_area(found.area_px, float(blurred.sum()), found.depth_sigma)
+    assert umbra.area_px == pytest.approx(0.16 * np.pi * radius_px**2 * mu, rel=0.3)
 
 
 def test_a_patch_is_shared_between_its_cores() -> None:

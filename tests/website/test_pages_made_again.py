@@ -146,7 +146,8 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         first,
         observation=replace(first.observation, orientation=replace(SOLVED, alternative=ASSUMED.alternative),
                             capture=capture, remarks=("its hour is odd",), local_day=first.observation.day,
-                            counts=Counts(1, 4, 14.0, least_spot_msh=40.0)),
+                            counts=Counts(1, 4, 14.0, least_spot_msh=40.0), spot_area_sigma_msh=20.0,
+                            groups=tuple(map(_with_errors, first.observation.groups or ()))),
         pictures=pictures,
         warnings=("The Sun was low.",),
         advice=(("Smear at the limb", "0.4 px"),),
@@ -173,6 +174,11 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         note_pictures={str(day): {"close-up.jpg": plain}},
         unmeasured=(only_shown,),
     )
+
+
+def _with_errors(named: NamedGroup) -> NamedGroup:
+    spots = tuple(replace(spot, area_sigma_msh=8.0, umbra_sigma_msh=2.0) for spot in named.group.spots)
+    return replace(named, group=replace(named.group, spots=spots, area_sigma_msh=30.0, umbra_sigma_msh=9.0))
 
 
 def _fields(kind: Any) -> Iterator[tuple[type, str]]:

@@ -308,7 +308,7 @@ def test_report_tells_of_how_many_days_the_hemispheres_are(
 
 def test_map_is_read_by_other_software(built: Path) -> None:
     """Thompson (2006): CRLN, CRLT; a group's place on the map, by astropy.wcs, is darker than the quiet Sun."""
-    name, sightings = max(groups(built).items(), key=lambda one: max(float(str(s["area_msh"])) for s in one[1]))
+    name, sightings = max(groups(built).items(), key=lambda one: max(s["area_msh"] or 0.0 for s in one[1]))
     seen = min(sightings, key=lambda one: abs(float(str(one["central_meridian_distance_deg"]))))
     with fits.open(built / "site" / "rotations" / name.partition("-")[0] / "map.fits") as units:
         values, wcs = np.asarray(units[1].data), WCS(units[1].header)

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import io
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from PIL import Image
-from scenes.discs import draw_disc, quantise
+from scenes.discs import Spot, draw_disc, quantise
 
 from archive.commands.main import main
+from archive.records.disc_files import read_disc
+from archive.stages.north_up_disc import Turned, north_up_disc
+from archive.stages.study import study
 from archive.sun.view import sun_view
 from whole.conftest import keep_one_look
 from whole.film_scenes import EPOCH, lone_spots, scene_at
@@ -21,6 +26,24 @@ NEW = [
     "--instrument", "Doorstep", "--mount", "unknown",
 ]  # fmt: skip
 DAYS = (0, 1, 2)
+
+
+def test_no_light_is_negative() -> None:
+    """A cubic spline swings below 0 beside white letters and in small black umbrae: before, by 0.05 to 0.5 of white."""
+    scene = replace(
+        scene_at(lone_spots(0.0), EPOCH, north_angle_deg=0.0),
+        spots=(Spot(5.0, 5.0, 0.6, umbra_share=1.0, umbra_level=0.0),),
+        blur_px=0.0,
+        noise=0.0,
+    )
+    levels = quantise(draw_disc(scene), 8)
+    levels[-24:-12, 12:120:8] = 255
+    stream = io.BytesIO()
+    Image.fromarray(levels).save(stream, "PNG")
+    made = study(stream.getvalue(), "drawn.png")
+    disc = read_disc(north_up_disc(stream.getvalue(), "drawn.png", Turned(made.measured.disc, 20.0, False)))
+    assert disc.min() == 0.0
+    assert disc.max() > 0.5
 
 
 @pytest.fixture(scope="module")
