@@ -1,230 +1,274 @@
-"""Spots followed from picture to picture, and the groups that they stay in.
+"""Spots followed from picture to picture, and the groups in which they stay.
 
-A spot is found again by the rotation law, and stays in its group: membership has memory. Only spots that are new are
-placed, by their distance along the group's axis and across it, the group's length and age; what fits no group is a new
-one, gathered as in its picture alone. Later pictures change nothing earlier, so the work is proportional to their number.
+A spot is found again by the rotation law and stays in its group: membership has memory. Only new spots are placed, and
+what fits no group is a new one. Where the observer states a picture's groups, these stand, and the following pictures
+go on from them. Later pictures change nothing earlier, so the work is proportional to their number.
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
-from math import cos, hypot, log, radians
+from math import cos, log, radians
+from operator import attrgetter
 
-import numpy as np
+from archive.measuring.placing import log_odds
+from archive.measuring.spotted_discs import Member, SpottedDisc
+from archive.model.constants import SYNODIC_DEG_PER_DAY
 
-from archive.model.angles import wrapped_deg
-from archive.sun.rotation import carrington_drift_deg_per_day
+__all__ = ["Membership", "members_of_groups"]
 
-__all__ = ["PlacedSpot", "SpottedDisc", "members_of_groups"]
-
-# A spot's place errs by this at the disc's centre, more towards the limb; it strays from the law by the others.
-_PLACE_DEG, _LATITUDE_WALK_DEG, _LONGITUDE_WALK_DEG = 0.3, 0.15, 0.35
-_SPOT_GATE = 3.5**2
-_AREA_SPREAD = 0.9  # of the natural logarithm, from day to day
-_REMEMBERED_DAYS = 3.0  # for which a spot that is not seen still holds its place in the group
-_SET_DEG, _SURELY_UP_DEG = 98.0, 72.0
-_EMPTY_PICTURES = 2
-# How far from its group flux emerges.
-_YOUNG_DAYS = 4.0
-_YOUNG_REACH_DEG, _OLD_REACH_DEG = 3.4, 2.4
-_ACROSS_DEG, _ACROSS_SLOPE = 1.1, 0.12
-_USUAL_LENGTH_DEG, _LENGTH_SPREAD_DEG = 10.0, 2.5
-_LONGEST_DEG = 18.0
-_PLACING_GATE = 2.6**2
-_NEW_PAIR_GATE = 1.6**2
+# How far a spot strays from the law: at once, as umbrae come and go, and per square root of a day, deg. The drawn
+# histories (tests/studies/test_track_study.py) come out the same for errors half as large and twice.
+_SHAPE_DEG, _LATITUDE_WALK_DEG, _LONGITUDE_WALK_DEG = 0.2, 0.15, 0.35
+_GATE = 3.5**2
+_AREA_SPREAD, _LEAST_AREA_MSH = 0.9, 5.0  # of the logarithm of the area, from day to day
+_REMEMBERED_DAYS = 3.0  # for which a spot that is not seen still holds its place in its group
+_FOUND_DEG = 1.5  # an unseen spot so near one that is seen has been taken for it
+_SET_DEG = 98.0  # from the central meridian: set, errors included
+_SURELY_UP_DEG = 72.0
+_EMPTY_PICTURES = 2  # that should have shown a group, after which it has ended
+_ALONG_DEG, _ACROSS_DEG = 6.0, 3.0  # beyond the box of a group no spot of it is found again
+_EMERGES_ALONG_DEG, _EMERGES_ACROSS_DEG = 12.0, 5.0  # beyond these limits no new spot is of it
 
 
 @dataclass(frozen=True)
-class PlacedSpot:
-    latitude_deg: float
-    longitude_deg: float
-    meridian_deg: float
-    area_msh: float
-    sigma_deg: float
-    drift_deg_per_day: float
+class Membership:
+    """For each spot of each disc the number of its group, and the names that observers gave to some of these."""
+
+    numbers: list[list[int]]
+    names: dict[int, str]
 
 
-@dataclass(frozen=True)
-class SpottedDisc:
-    """The spots of a picture; `gathered` says for each in which group of the picture alone it is."""
-
-    time_days: float
-    spots: tuple[PlacedSpot, ...]
-    gathered: tuple[int, ...]
-    least_msh: float = 0.0
-
-
-@dataclass
+@dataclass(eq=False)
 class _Running:
+    """A group so far: its members as last seen, and the box around them, longitudes counted from the first member."""
+
     number: int
     born_days: float
-    risen_meridian_deg: float
-    members: list[tuple[PlacedSpot, float]] = field(default_factory=list)
+    name: str | None = None
+    members: list[Member] = field(default_factory=list)
+    unseen: list[Member] = field(default_factory=list)
     missed: int = 0
-
-    def last_days(self) -> float:
-        return max(seen for _, seen in self.members)
+    box: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
 
 
-def members_of_groups(discs: Sequence[SpottedDisc]) -> list[list[int]]:
-    """Return, for each spot of each disc in time order, the number of its group."""
+def members_of_groups(discs: Sequence[SpottedDisc]) -> Membership:
+    """Return in which group each spot is.
+
+    Parameters
+    ----------
+    discs : sequence of SpottedDisc
+        In time order.
+    """
     running: list[_Running] = []
-    found: list[list[int]] = []
+    found = Membership([], {})
     count = 0
     for disc in discs:
         running = [group for group in running if not _has_ended(group, disc.time_days)]
         owners = _found_again(running, disc)
+        again = list(owners)
         _place_new(running, disc, owners)
-        count = _new_groups(running, disc, owners, count)
-        count = _part(running, disc, owners, count)
-        found.append([owner.number for owner in owners if owner is not None])
-        running = _remembered(running, disc, owners)
+        if disc.stated is not None:
+            owners = _as_stated(running, disc, again, owners)
+        owned = _with_new_groups(running, disc, owners)
+        for group in running:
+            if group.number < 0:
+                group.number = count
+                count += 1
+            if group.name is not None:
+                found.names[group.number] = group.name
+        found.numbers.append([group.number for group in owned])
+        _remember(running, disc, owned)
     return found
 
 
 def _has_ended(group: _Running, time_days: float) -> bool:
-    if group.missed >= _EMPTY_PICTURES:
+    if group.missed >= _EMPTY_PICTURES or not group.members:
         return True
-    spot, seen = group.members[0]
-    return abs(spot.meridian_deg + 13.2 * (time_days - seen)) > _SET_DEG
+    first = group.members[0]
+    return abs(first.meridian_deg + SYNODIC_DEG_PER_DAY * (time_days - first.time_days)) > _SET_DEG
 
 
 def _found_again(running: Sequence[_Running], disc: SpottedDisc) -> list[_Running | None]:
-    """Return for each spot the group in which it was before."""
-    owners: list[_Running | None] = [None] * len(disc.spots)
+    """Return for each spot the group in which it was before; the nearest pairs first, one spot for each member."""
     candidates = []
     for g, group in enumerate(running):
-        for m, (old, seen) in enumerate(group.members):
-            days = disc.time_days - seen
-            walk = days + 0.02
-            longitude = old.longitude_deg + old.drift_deg_per_day * days
-            along = cos(radians(old.latitude_deg))
-            for s, spot in enumerate(disc.spots):
-                north = spot.latitude_deg - old.latitude_deg
-                if -3.0 < north < 3.0:
-                    west = wrapped_deg(spot.longitude_deg - longitude) * along
-                    if -6.0 < west < 6.0:
-                        place = _PLACE_DEG**2 + spot.sigma_deg**2 + old.sigma_deg**2
-                        misfit = north**2 / (place + _LATITUDE_WALK_DEG**2 * walk)
-                        misfit += west**2 / (place + _LONGITUDE_WALK_DEG**2 * walk)
-                        if misfit < _SPOT_GATE:
-                            size = log((spot.area_msh + 5.0) / (old.area_msh + 5.0)) / _AREA_SPREAD
-                            candidates.append((misfit + size**2, g, m, s))
+        first = group.members[0]
+        south, north, east, west = group.box
+        ahead = first.longitude_deg + first.drift_deg_per_day * (disc.time_days - first.time_days)
+        for s, spot in enumerate(disc.spots):
+            if south < spot.latitude_deg < north:
+                along = (spot.longitude_deg - ahead + 180.0) % 360.0 - 180.0
+                if east < along < west:
+                    for m, old in enumerate(group.members):
+                        misfit = _misfit(old, spot)
+                        if misfit is not None:
+                            candidates.append((misfit, g, m, s))
+    owners: list[_Running | None] = [None] * len(disc.spots)
     taken = set()
     for _, g, m, s in sorted(candidates):
         if owners[s] is None and (g, m) not in taken:
             owners[s] = running[g]
             taken.add((g, m))
+    for g, group in enumerate(running):
+        group.unseen = [old for m, old in enumerate(group.members) if (g, m) not in taken]
     return owners
 
 
+def _misfit(old: Member, spot: Member) -> float | None:
+    """Return the squared normalised distance in place and size; None where it is another spot."""
+    days = spot.time_days - old.time_days
+    variance = old.variance_deg2 + spot.variance_deg2 + _SHAPE_DEG**2
+    misfit = (spot.latitude_deg - old.latitude_deg) ** 2 / (variance + _LATITUDE_WALK_DEG**2 * days)
+    if misfit > _GATE:
+        return None
+    off = spot.longitude_deg - old.longitude_deg - old.drift_deg_per_day * days
+    west = ((off + 180.0) % 360.0 - 180.0) * old.cosine
+    misfit += west**2 / (variance + _LONGITUDE_WALK_DEG**2 * days)
+    if misfit > _GATE:
+        return None
+    size: float = log((spot.area_msh + _LEAST_AREA_MSH) / (old.area_msh + _LEAST_AREA_MSH)) / _AREA_SPREAD
+    return misfit + size**2
+
+
 def _place_new(running: Sequence[_Running], disc: SpottedDisc, owners: list[_Running | None]) -> None:
-    """Give new spots to the groups in which they emerge, the nearest first: each may bring the next one near."""
+    """Give new spots to the groups in which they emerge, the likeliest first: each may bring the next one near."""
     new = [s for s, owner in enumerate(owners) if owner is None]
-    if not new or not running:
+    near = [group for group in running if any(_is_near(group, disc.spots[s]) for s in new)]
+    if not near:
         return
-    members: dict[int, list[tuple[float, float]]] = {}
-    for group in running:
-        members[group.number] = [
-            (old.latitude_deg, old.longitude_deg + old.drift_deg_per_day * (disc.time_days - seen))
-            for old, seen in group.members
-        ]
+    members = {id(group): [old.moved_to(disc.time_days) for old in group.unseen] for group in near}
     for spot, owner in zip(disc.spots, owners, strict=True):
-        if owner is not None:
-            members[owner.number].append((spot.latitude_deg, spot.longitude_deg))
-    while new:
-        best = min(
-            ((_misplacement(group, members[group.number], disc, s), n, s) for n, group in enumerate(running) for s in new)
-        )
-        if best[0] > _PLACING_GATE:
+        if owner is not None and id(owner) in members:
+            members[id(owner)].append(spot)
+
+    def odds(s: int, group: _Running) -> float:
+        return log_odds(disc.spots[s], members[id(group)], age_days=disc.time_days - group.born_days)
+
+    candidates = {(s, n): odds(s, group) for n, group in enumerate(near) for s in new if _is_near(group, disc.spots[s])}
+    while candidates:
+        s, n = max(candidates, key=lambda pair: (candidates[pair], -pair[0], -pair[1]))
+        if candidates[s, n] < 0.0:
             return
-        group, s = running[best[1]], best[2]
-        owners[s] = group
-        members[group.number].append((disc.spots[s].latitude_deg, disc.spots[s].longitude_deg))
-        new.remove(s)
+        owners[s] = near[n]
+        members[id(near[n])].append(disc.spots[s])
+        candidates = {pair: value for pair, value in candidates.items() if pair[0] != s}
+        candidates |= {pair: odds(pair[0], near[n]) for pair in candidates if pair[1] == n}
 
 
-def _misplacement(group: _Running, members: Sequence[tuple[float, float]], disc: SpottedDisc, s: int) -> float:
-    spot = disc.spots[s]
-    along = cos(radians(spot.latitude_deg))
-    grows = disc.time_days - group.born_days < _YOUNG_DAYS
-    reach = _YOUNG_REACH_DEG if grows else _OLD_REACH_DEG
-    nearest = 1e9
-    west_most, east_most = 0.0, 0.0
-    for latitude, longitude in members:
-        west = wrapped_deg(spot.longitude_deg - longitude) * along
-        north = spot.latitude_deg - latitude
-        across = _ACROSS_DEG + _ACROSS_SLOPE * abs(west)
-        off = (west / reach) ** 2 + (north / across) ** 2
-        nearest = min(nearest, off)
-        west_most, east_most = max(west_most, west), min(east_most, west)
-    length = max(west_most, -east_most)
-    return nearest + (max(0.0, length - _USUAL_LENGTH_DEG) / _LENGTH_SPREAD_DEG) ** 2
+def _is_near(group: _Running, spot: Member) -> bool:
+    """Return whether a spot may have emerged in the group at all."""
+    first = group.members[0]
+    south, north, east, west = group.box
+    if not south - _EMERGES_ACROSS_DEG < spot.latitude_deg < north + _EMERGES_ACROSS_DEG:
+        return False
+    along = (spot.longitude_deg - first.longitude_deg + 180.0) % 360.0 - 180.0
+    return east - _EMERGES_ALONG_DEG < along < west + _EMERGES_ALONG_DEG
 
 
-def _new_groups(running: list[_Running], disc: SpottedDisc, owners: list[_Running | None], count: int) -> int:
-    made: dict[int, _Running] = {}
-    for s, owner in enumerate(owners):
-        if owner is None:
-            own = disc.gathered[s]
-            if own not in made:
-                made[own] = _Running(count, disc.time_days, disc.spots[s].meridian_deg)
-                count += 1
-                running.append(made[own])
-            owners[s] = made[own]
-    return count
+def _with_new_groups(running: list[_Running], disc: SpottedDisc, owners: list[_Running | None]) -> list[_Running]:
+    """Gather what is left to new groups, each around its largest spot; return the group of every spot."""
+    while left := [s for s, owner in enumerate(owners) if owner is None]:
+        largest = max(left, key=lambda s: disc.spots[s].area_msh)
+        group = _Running(-1, disc.time_days, members=[disc.spots[largest]])
+        group.box = _box(group.members)
+        owners[largest] = group
+        if len(left) > 1:
+            _place_new([group], disc, owners)
+        running.append(group)
+    return [owner for owner in owners if owner is not None]
 
 
-def _part(running: list[_Running], disc: SpottedDisc, owners: list[_Running | None], count: int) -> int:
-    """Part groups that have become too long, at their widest gap."""
-    for group in list(running):
-        own = [s for s, owner in enumerate(owners) if owner is group]
-        if len(own) < 2:
-            continue
-        middle = disc.spots[own[0]]
-        along = cos(radians(middle.latitude_deg))
-        places = sorted((wrapped_deg(disc.spots[s].longitude_deg - middle.longitude_deg) * along, s) for s in own)
-        if places[-1][0] - places[0][0] > _LONGEST_DEG:
-            gaps = [(after[0] - before[0], n) for n, (before, after) in enumerate(pairwise(places), start=1)]
-            cut = max(gaps)[1]
-            parts = [[s for _, s in places[:cut]], [s for _, s in places[cut:]]]
-            parts.sort(key=lambda part: sum(disc.spots[s].area_msh for s in part))
-            other = _Running(count, disc.time_days, disc.spots[parts[0][0]].meridian_deg)
-            count += 1
-            running.append(other)
-            for s in parts[0]:
-                owners[s] = other
-    return count
+def _as_stated(
+    running: list[_Running], disc: SpottedDisc, again: Sequence[_Running | None], near: Sequence[_Running | None]
+) -> list[_Running | None]:
+    """Return the groups that stated ones continue; those of a new name take the place of the group they were.
+
+    `again` are the groups of spots that were found again, `near` also those in which new spots would be placed.
+    """
+    assert disc.stated is not None
+    assert disc.names is not None
+    continued = _continued(running, disc, again, near)
+    called: dict[str, _Running] = {}
+    for stated, name in enumerate(disc.names):
+        before = continued.get(stated)
+        if name is not None and (before is None or before.name != name):
+            if name not in called:
+                called[name] = _Running(-1, disc.time_days if before is None else before.born_days, name)
+                running.append(called[name])
+            continued[stated] = called[name]
+            if before is not None:
+                running.remove(before)
+        elif before is None:
+            continued[stated] = _Running(-1, disc.time_days)
+            running.append(continued[stated])
+    return [continued[stated] for stated in disc.stated]
 
 
-def _remembered(running: Sequence[_Running], disc: SpottedDisc, owners: Sequence[_Running | None]) -> list[_Running]:
-    """Return the groups with their spots as they are now; those that were not seen keep their places for a while."""
+def _continued(
+    running: Sequence[_Running], disc: SpottedDisc, again: Sequence[_Running | None], near: Sequence[_Running | None]
+) -> dict[int, _Running]:
+    """Return the running groups of stated ones: that of the same name, or the one with which they share most spots."""
+    assert disc.stated is not None
+    assert disc.names is not None
+    number = {id(group): n for n, group in enumerate(running)}
+    votes: dict[tuple[int, int], tuple[float, float]] = defaultdict(lambda: (0.0, 0.0))
+    for spot, stated, found, placed in zip(disc.spots, disc.stated, again, near, strict=True):
+        if placed is not None:
+            pair, weight = (stated, number[id(placed)]), spot.area_msh + _LEAST_AREA_MSH
+            votes[pair] = (votes[pair][0] + (weight if found is not None else 0.0), votes[pair][1] + weight)
+    named = {group.name: group for group in running if group.name is not None}
+    continued = {stated: named[name] for stated, name in enumerate(disc.names) if name is not None and name in named}
+    taken = {id(group) for group in continued.values()}
+    for (stated, n), _ in sorted(votes.items(), key=lambda vote: (-vote[1][0], -vote[1][1], vote[0])):
+        group = running[n]
+        if stated not in continued and id(group) not in taken and (disc.names[stated] is None or group.name is None):
+            continued[stated] = group
+            taken.add(id(group))
+    return continued
+
+
+def _remember(running: Sequence[_Running], disc: SpottedDisc, owned: Sequence[_Running]) -> None:
+    """Keep the groups' spots as they are now; those that are not seen hold their places for a while."""
+    seen: dict[int, list[Member]] = defaultdict(list)
+    for spot, owner in zip(disc.spots, owned, strict=True):
+        seen[id(owner)].append(spot)
     for group in running:
-        own = [(disc.spots[s], disc.time_days) for s, owner in enumerate(owners) if owner is group]
+        own = seen.get(id(group))
         if own:
-            unseen = [
-                (old, seen)
-                for old, seen in group.members
-                if disc.time_days - seen < _REMEMBERED_DAYS and not _is_found(old, seen, own)
+            group.members = own + [
+                old
+                for old in group.unseen
+                if disc.time_days - old.time_days < _REMEMBERED_DAYS and not _is_found(old, own)
             ]
-            group.members = own + unseen
             group.missed = 0
+            group.box = _box(group.members)
         elif _should_show(group, disc):
             group.missed += 1
-    return list(running)
 
 
-def _is_found(old: PlacedSpot, seen: float, own: Sequence[tuple[PlacedSpot, float]]) -> bool:
-    for spot, now in own:
-        west = wrapped_deg(spot.longitude_deg - old.longitude_deg - old.drift_deg_per_day * (now - seen))
-        if hypot(west, spot.latitude_deg - old.latitude_deg) < 1.5:
+def _box(members: Sequence[Member]) -> tuple[float, float, float, float]:
+    """Return the limits of latitude, and of longitude from the first member, within which its spots are looked for."""
+    latitudes = [member.latitude_deg for member in members]
+    origin = members[0].longitude_deg
+    along = [(member.longitude_deg - origin + 180.0) % 360.0 - 180.0 for member in members]
+    reach = _ALONG_DEG / members[0].cosine
+    return min(latitudes) - _ACROSS_DEG, max(latitudes) + _ACROSS_DEG, min(along) - reach, max(along) + reach
+
+
+def _is_found(old: Member, own: Sequence[Member]) -> bool:
+    moved = old.moved_to(own[0].time_days)
+    for spot in own:
+        west = (spot.longitude_deg - moved.longitude_deg + 180.0) % 360.0 - 180.0
+        if west**2 + (spot.latitude_deg - moved.latitude_deg) ** 2 < _FOUND_DEG**2:
             return True
     return False
 
 
 def _should_show(group: _Running, disc: SpottedDisc) -> bool:
-    spot, seen = max(group.members, key=lambda one: one[0].area_msh)
-    meridian = spot.meridian_deg + 13.2 * (disc.time_days - seen)
-    return abs(meridian) < _SURELY_UP_DEG and spot.area_msh * cos(radians(meridian)) > disc.least_msh
+    """Return whether a picture without a group should have shown it: well on the disc, its main spot large enough."""
+    main = max(group.members, key=attrgetter("area_msh"))
+    meridian_deg = main.meridian_deg + SYNODIC_DEG_PER_DAY * (disc.time_days - main.time_days)
+    return abs(meridian_deg) < _SURELY_UP_DEG and main.area_msh * cos(radians(meridian_deg)) > disc.least_msh

@@ -3,7 +3,7 @@
 Regions emerge, grow into a leader and its followers with pores between them, part, split and decay while they rotate.
 Sizes are lognormal, as observed regions' (Baumann & Solanki 2005, A&A 443, 1061); the area lives 1 day for each 10.9
 millionths (the rule of Gnevyshev and Waldmeier: Petrovay & van Driel-Gesztelyi 1997, Solar Phys. 176, 249); axes lean
-towards the equator (Howard 1991, Solar Phys. 136, 251); all from memory. One region in five has a neighbour 8 to 16
+towards the equator (Howard 1991, Solar Phys. 136, 251); all from memory. One region in ten has a neighbour 8 to 16
 degrees along the parallel. Some days are cloudy, up to three in a row.
 """
 
@@ -12,11 +12,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from math import cos, radians
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.model.angles import wrapped_deg
 from archive.model.observation import Spot, SunView
 from archive.sun.view import sun_views
 from scenes.sun_days import CARRINGTON_DEG_PER_DAY, ROTATION_EQUATOR_DEG_PER_DAY, ROTATION_SIN2_DEG_PER_DAY
@@ -32,6 +34,8 @@ MSH_PER_DAY = 10.9
 REGION_RATE_RMS_DEG_PER_DAY = 0.12  # of regions about the law
 OWN_RATE_RMS_DEG_PER_DAY = 0.08  # of spots within their region
 NEIGHBOUR_DEG = (8.0, 16.0)
+WANDER_DEG_AND_DAYS = ((0.35, 13.0), (0.2, 5.0))  # about uniform motion: real rates over half a track differ so
+SETTLED_DAYS = 8.0  # after which spots keep their places within their region
 LEAST_MSH, LEAST_MU = 4.0, 0.15
 PLACE_RMS_RADII = 0.002  # 0.11 deg at the disc's centre
 NORTH_RMS_DEG = 0.2
@@ -49,6 +53,7 @@ class _DrawnSpot:
     life_days: float
     rise_days: float
     peak_msh: float
+    wander: tuple[float, ...]  # phases
     parts_from_day: float = np.inf
 
 
@@ -115,7 +120,7 @@ def _regions(rng: np.random.Generator, *, births_per_day: float, days: int) -> l
         latitude = float(rng.choice([-1.0, 1.0]) * rng.uniform(5.0, 30.0))
         longitude = float(rng.uniform(0.0, 360.0))
         _emerge(rng, regions, latitude, longitude, float(birth))
-        if rng.uniform() < 0.2:
+        if rng.uniform() < 0.1:
             aside = float(rng.choice([-1.0, 1.0]) * rng.uniform(*NEIGHBOUR_DEG)) / np.cos(np.radians(latitude))
             later = float(birth + rng.uniform(-8.0, 8.0))
             drift = (_rate(latitude) - CARRINGTON_DEG_PER_DAY) * (later - birth)
@@ -126,29 +131,36 @@ def _regions(rng: np.random.Generator, *, births_per_day: float, days: int) -> l
 def _emerge(
     rng: np.random.Generator, regions: list[Region], latitude_deg: float, longitude_deg: float, birth_day: float
 ) -> None:
-    """Add a region there, unless one is so near that what emerges belongs to it."""
-    for other in regions:
-        if other.birth_day - 3.0 < birth_day < other.birth_day + other.life_days + 3.0:
-            latitude, longitude = _centre(other, birth_day)
-            along = (longitude_deg - longitude + 180.0) % 360.0 - 180.0
-            if abs(latitude - latitude_deg) < 5.0 and abs(along) * np.cos(np.radians(latitude)) < NEIGHBOUR_DEG[0] - 0.5:
-                return
+    """Add a region there, unless it would run into another: observers would call the two one."""
     peak_msh = float(np.clip(45.0 * np.exp(1.1 * rng.normal()), 5.0, 2000.0))
     life = float(np.clip(peak_msh / MSH_PER_DAY * np.exp(0.3 * rng.normal()), 1.0, 80.0))
     length = float(np.clip((4.5 + 0.2 * np.sqrt(peak_msh)) * np.exp(0.25 * rng.normal()), 2.5, 15.0))
-    regions.append(
-        Region(
-            number=len(regions),
-            latitude_deg=latitude_deg,
-            longitude_deg=longitude_deg,
-            rate_deg_per_day=_rate(latitude_deg) + REGION_RATE_RMS_DEG_PER_DAY * float(rng.normal()),
-            birth_day=birth_day,
-            life_days=life,
-            length_deg=length,
-            lean_deg=0.4 * abs(latitude_deg) / 2.0 + 12.0 * float(rng.normal()),
-            spots=tuple(_members(rng, peak_msh, birth_day, life, length)),
-        )
+    lean_rms = 9.0 + 12.0 * float(np.exp(-peak_msh / 80.0))
+    region = Region(
+        number=len(regions),
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        rate_deg_per_day=_rate(latitude_deg) + REGION_RATE_RMS_DEG_PER_DAY * float(rng.normal()),
+        birth_day=birth_day,
+        life_days=life,
+        length_deg=length,
+        lean_deg=0.4 * abs(latitude_deg) + lean_rms * float(rng.normal()),
+        spots=tuple(_members(rng, peak_msh, birth_day, life, length)),
     )
+    if not any(_overlap(region, other) for other in regions):
+        regions.append(region)
+
+
+def _overlap(one: Region, other: Region) -> bool:
+    """Return whether two regions are nearer than neighbours are, or lie over each other, at some time."""
+    begins = max(one.birth_day, other.birth_day) - 2.0
+    ends = min(one.birth_day + one.life_days, other.birth_day + other.life_days) + 2.0
+    if begins > ends or abs(one.latitude_deg - other.latitude_deg) > 6.0:
+        return False
+    least_deg = max(NEIGHBOUR_DEG[0] - 0.5, 0.5 * (one.length_deg + other.length_deg) + 1.0)
+    along = cos(radians(one.latitude_deg))
+    apart = [wrapped_deg(_centre(one, day)[1] - _centre(other, day)[1]) * along for day in (begins, ends)]
+    return min(abs(each) for each in apart) < least_deg or (apart[0] * apart[1] < 0.0 and abs(apart[0]) < 90.0)
 
 
 def _members(
@@ -158,9 +170,10 @@ def _members(
     rise = min(0.3 * life_days, 5.0)
 
     def spot(along: float, scatter: float, birth: float, life: float, up: float, msh: float) -> _DrawnSpot:
-        offset = (scatter * float(rng.normal()), 0.5 * scatter * float(rng.normal()))
+        offset = (scatter * float(rng.normal()), 0.8 * scatter * float(rng.normal()))
         motion = (OWN_RATE_RMS_DEG_PER_DAY * float(rng.normal()), 0.3 * OWN_RATE_RMS_DEG_PER_DAY * float(rng.normal()))
-        return _DrawnSpot(along, offset, motion, birth, life, up, msh)
+        wander = tuple(rng.uniform(0.0, 2.0 * np.pi, 2).tolist())
+        return _DrawnSpot(along, offset, motion, birth, life, up, msh, wander)
 
     leader = spot(0.55, 0.0, birth_day, life_days, rise, 0.55 * peak_msh)
     members = [leader]
@@ -176,8 +189,17 @@ def _members(
     for _ in range(rng.poisson(1.0 * np.sqrt(peak_msh) * min(life_days, 12.0) / 10.0)):
         born = birth_day + float(rng.uniform(0.0, 0.5)) * life_days
         life = float(rng.uniform(0.7, 3.5))
-        across = 0.06 * length_deg + 0.3
-        members.append(spot(float(rng.uniform(-0.5, 0.55)), across, born, life, 0.4 * life, float(rng.uniform(4.0, 16.0))))
+        across = 0.09 * length_deg + 0.5
+        members.append(
+            spot(float(rng.uniform(-0.5, 0.55)), across, born, life, 0.4 * life, float(rng.uniform(4.0, 16.0)))
+        )
+    if life_days > 3.0 and rng.uniform() < 0.35:  # a second pair, within the first or at one of its ends
+        born = birth_day + float(rng.uniform(0.1, 0.7)) * life_days
+        middle, half = float(rng.uniform(-0.7, 0.9)) * length_deg, float(rng.uniform(0.8, 3.0))
+        for along, share in ((middle + half, 0.6), (middle - half, 0.4)):
+            life = float(rng.uniform(1.5, 8.0))
+            pair = spot(0.0, 1.3, born, life, 0.35 * life, share * float(rng.uniform(10.0, 20.0 + 0.6 * peak_msh)))
+            members.append(replace(pair, offset_deg=(pair.offset_deg[0] + along, pair.offset_deg[1])))
     return members
 
 
@@ -201,10 +223,14 @@ def _area_msh(spot: _DrawnSpot, day: float) -> float:
 def _place(region: Region, spot: _DrawnSpot, day: float) -> tuple[float, float]:
     """Return the latitude and Carrington longitude of a spot; the region's length grows within some two days."""
     latitude, longitude = _centre(region, day)
-    age, own = day - region.birth_day, day - spot.birth_day
+    age, own = day - region.birth_day, min(day - spot.birth_day, SETTLED_DAYS)
     length = 1.5 + (region.length_deg - 1.5) * (1.0 - np.exp(-age / 2.0))
     parted = min(0.4 * max(day - spot.parts_from_day, 0.0), 2.5)
-    along = length * spot.along_share + spot.offset_deg[0] + spot.motion_deg_per_day[0] * own - parted
+    wander = sum(
+        size * float(np.sin(2.0 * np.pi * day / period + phase))
+        for (size, period), phase in zip(WANDER_DEG_AND_DAYS, spot.wander, strict=True)
+    )
+    along = length * spot.along_share + spot.offset_deg[0] + spot.motion_deg_per_day[0] * own - parted + wander
     across = spot.offset_deg[1] + spot.motion_deg_per_day[1] * own
     lean = np.radians(region.lean_deg)
     poleward = np.sign(region.latitude_deg) * (across * np.cos(lean) - along * np.sin(lean))
