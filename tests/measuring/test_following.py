@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -313,3 +314,32 @@ def test_two_observers_at_the_same_moment_see_one_group() -> None:
     (again,) = followed([*sightings, *others], register)
     assert len(again.sightings) == 6
     assert again.name in names_of(register)
+
+
+def sized(sightings: Sequence[Sighting], area_msh: float) -> list[Sighting]:
+    return [replace(one, group=replace(one.group, area_msh=area_msh)) for one in sightings]
+
+
+def test_a_tiny_group_does_not_come_back_as_a_large_one() -> None:
+    """4 millionths as 263, at the very place; 150 as 60 are a return."""
+    setting, rising = course([0, 1, 8, 10], 11.0, 140.0), course([27, 28], 11.0, 140.0, meridian_deg=-60.0 - 360.0)
+    assert followed([*sized(setting, 150.0), *sized(rising, 60.0)])[1].return_of == "2300-1"
+    tiny = followed([*sized(setting, 4.0), *sized(rising, 263.0)])[1]
+    assert (tiny.return_of, tiny.possible_return_of) == (None, None)
+
+
+def test_a_doubtful_return_is_offered_and_not_given() -> None:
+    """12 degrees of longitude are more than the law's error leaves to a group that is hidden for 17 days."""
+    first = course([0, 1, 8, 10], 11.0, 140.0)
+    offsets = {3.0: ("2300-1", None), 10.0: (None, "2300-1"), 13.0: (None, None)}
+    for off_deg, expected in offsets.items():
+        second = course([27, 28], 11.0, 140.0 + off_deg, meridian_deg=-60.0 - 360.0)
+        again = followed([*first, *second])[1]
+        assert (again.return_of, again.possible_return_of) == expected, off_deg
+
+
+def test_what_is_another_latitude_is_no_return() -> None:
+    first = course([0, 1, 8, 10], 11.0, 140.0)
+    for latitude_deg, expected in ((12.3, "2300-1"), (12.8, None)):
+        second = course([27, 28], latitude_deg, 140.0, meridian_deg=-60.0 - 360.0)
+        assert followed([*first, *second])[1].return_of == expected

@@ -193,6 +193,10 @@ def test_the_published_laws_give_their_known_values() -> None:
     assert ALL_SPOTS.rate_deg_per_day(20.0) == pytest.approx(14.1844, abs=0.01)
     assert RECURRENT.rate_deg_per_day(30.0) == pytest.approx(14.368 - 2.69 / 4.0)
     assert DOPPLER.rate_deg_per_day(-30.0) == pytest.approx(14.713 - 2.396 / 4.0 - 1.787 / 16.0)
+    # The Doppler features' law is published in microradians per second: 2.972, 0.484 and 0.361 (from memory).
+    in_deg_per_day = np.degrees(1e-6) * 86400.0 * np.array([2.972, -0.484, -0.361])
+    given = (DOPPLER.equator_deg_per_day, DOPPLER.sine_squared_deg_per_day, DOPPLER.sine_fourth_deg_per_day)
+    np.testing.assert_allclose(given, in_deg_per_day, atol=0.001)
     assert DOPPLER.rate_deg_per_day(0.0) > ALL_SPOTS.rate_deg_per_day(0.0) > RECURRENT.rate_deg_per_day(0.0)
 
 
