@@ -1,61 +1,54 @@
-"""Tracking of groups from day to day, with permanent names.
+"""Permanent names of the groups that are followed from day to day.
 
 A name belongs to the group that was at the registered position at the registered time. New measurements, and pictures
-added later for earlier days, may extend a track or join two; they never move a name to another group.
+added later for earlier days, may extend a track or join two; they never move a name to another group. A name that an
+observer gives in a record goes before those of the register.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass
 from itertools import groupby
 from operator import itemgetter
-from statistics import median
 
-from archive.measuring.tracks import GATE, MotionNoise, assign, has_set, link_positions, misfits
+from archive.measuring.tracks import GATE, MotionNoise, assign, has_set, misfits
 from archive.measuring.turned_names import matched_by_turn
 from archive.model.group import Group, NamedPosition, Position, Sighting, group_address, named_position
 
-__all__ = [
-    "follow_groups",
-    "names_to_register",
-    "with_returns",
-]
+__all__ = ["Track", "named_groups", "names_to_register"]
 
 _SAME_TIME_DAYS = 0.001
 _DISC_PASSAGE_DAYS = 14.0
-# A probable return: not seen during half a rotation on the far side, and some days more near the limbs or by cloud.
-_ABSENCE_DAYS = (9.0, 22.0)
-_NEAR_LIMB_DEG = 40.0
-_RETURN_GATE = 2.5**2
-
 
 # Growth and decay move a group's mean position by a degree or two a day along the parallel; the values reproduce
 # two observatories' tables of October 2010 (tests/measuring/test_following.py).
 _GROUP_MOTION_NOISE = MotionNoise(0.8, 1.2, 0.3, 1.0)
-_RETURN_MOTION_NOISE = MotionNoise(1.0, 2.0, 0.1, 0.6)
 
 
-def follow_groups(
-    sightings: Iterable[Sighting],
-    *,
-    register: Sequence[NamedPosition],
-    rotation_of: Callable[[float], int],
-    taken: Collection[str] = (),
+@dataclass(frozen=True)
+class Track:
+    """The sightings of a group in time order, and the name that an observer gave it, if any."""
+
+    sightings: tuple[Sighting, ...]
+    name: str | None = None
+
+
+def named_groups(
+    tracks: Iterable[Track], *, register: Sequence[NamedPosition], rotation_of: Callable[[float], int]
 ) -> tuple[Group, ...]:
-    """Link the sightings of each group and name it.
+    """Name each track; tracks of one name are one group.
 
     Parameters
     ----------
-    sightings : iterable of Sighting
-        In any order; groups of oriented pictures only.
+    tracks : iterable of Track
+        In any order, of placed groups only.
     register : sequence of NamedPosition
         All names ever given, in that order. If two of them turn out to be one group, it keeps the first.
     rotation_of : callable
         Carrington rotation current at a time in days since 1970 UTC.
-    taken : collection of str
-        Further names that must not be given.
 
     Returns
     -------
@@ -68,23 +61,54 @@ def follow_groups(
     ValueError
         A group without heliographic position.
     """
-    ordered = sorted(sightings, key=_sort_key)
-    pictures = [list(same) for _, same in groupby(ordered, key=lambda one: (one.time_days, one.observation_id))]
-    positions = [[one.position for one in picture] for picture in pictures]
-    courses = link_positions(positions, motion_noise=_GROUP_MOTION_NOISE)
-    tracks = sorted(
-        (tuple(pictures[i][j] for i, j in track) for track in courses), key=lambda track: _sort_key(track[0])
-    )
-    names = _names(tracks, register, rotation_of, taken)
-    return tuple(Group(own[0], track, other_names=tuple(own[1:])) for track, own in zip(tracks, names, strict=True))
+    ordered = sorted(tracks, key=lambda track: _sort_key(track.sightings[0]))
+    register = _with_stated(ordered, register)
+    while True:
+        names = _names(ordered, register, rotation_of)
+        parted = _without_conflicts(ordered, names)
+        if len(parted) == len(ordered):
+            return _joined(ordered, names)
+        ordered = sorted(parted, key=lambda track: _sort_key(track.sightings[0]))
 
 
-def with_returns(groups: Sequence[Group]) -> tuple[Group, ...]:
-    """Return the groups with `return_of` filled in; `groups` must be all groups of the archive."""
-    returned = _returns([group.sightings for group in groups])
-    return tuple(
-        replace(group, return_of=groups[returned[n]].name if n in returned else None) for n, group in enumerate(groups)
-    )
+def _with_stated(tracks: Iterable[Track], register: Sequence[NamedPosition]) -> list[NamedPosition]:
+    """Return the register with the names that observers give: taken from now on, rounded as they will be kept."""
+    known = {one.name for one in register}
+    wider = list(register)
+    for track in tracks:
+        if track.name is not None and track.name not in known:
+            known.add(track.name)
+            first = next((one for one in track.sightings if one.stated), track.sightings[0])
+            wider.append(named_position(track.name, first.position))
+    return wider
+
+
+def _without_conflicts(tracks: Sequence[Track], names: Sequence[Sequence[str]]) -> list[Track]:
+    """Part tracks where an observer gives their name to another group of the picture: from there they are another."""
+    stated = _stated_in(tracks)
+    parted = []
+    for track, own in zip(tracks, names, strict=True):
+        seen = [(own[0], one.observation_id) in stated for one in track.sightings]
+        cut = seen.index(True) if track.name is None and True in seen else 0
+        parted += [Track(part, track.name) for part in (track.sightings[:cut], track.sightings[cut:]) if part]
+    return parted
+
+
+def _stated_in(tracks: Iterable[Track]) -> set[tuple[str, str]]:
+    """Return each name that observers give, with each observation that has a group of that name by their word."""
+    return {(track.name, seen.observation_id) for track in tracks if track.name is not None for seen in track.sightings}
+
+
+def _joined(tracks: Sequence[Track], names: Sequence[Sequence[str]]) -> tuple[Group, ...]:
+    together: dict[str, list[int]] = defaultdict(list)
+    for number, own in enumerate(names):
+        together[own[0]].append(number)
+    groups = []
+    for name, numbers in together.items():
+        sightings = sorted((one for n in numbers for one in tracks[n].sightings), key=_sort_key)
+        others = dict.fromkeys(other for n in numbers for other in names[n][1:] if other not in together)
+        groups.append(Group(name, tuple(sightings), other_names=tuple(others)))
+    return tuple(sorted(groups, key=lambda group: _sort_key(group.sightings[0])))
 
 
 def names_to_register(groups: Iterable[Group], *, known: Collection[str]) -> tuple[NamedPosition, ...]:
@@ -99,25 +123,27 @@ def _sort_key(sighting: Sighting) -> tuple[float, str, float, float]:
 
 
 def _names(
-    tracks: Sequence[tuple[Sighting, ...]],
-    register: Sequence[NamedPosition],
-    rotation_of: Callable[[float], int],
-    taken: Collection[str],
+    tracks: Sequence[Track], register: Sequence[NamedPosition], rotation_of: Callable[[float], int]
 ) -> list[list[str]]:
-    """Return for every track its names in the register's order, or one new name."""
-    owners = _matched_by_sighting(tracks, register)
-    owners |= _renamed_by_turn(tracks, register, owners)
-    owners |= _matched_by_rotation(tracks, register, owners)
-    names: list[list[str]] = [[] for _ in tracks]
+    """Return for every track an observer's name, then its names in the register's order, or one new name."""
+    sightings = [track.sightings for track in tracks]
+    owners = _matched_by_sighting(sightings, register)
+    owners |= _renamed_by_turn(sightings, register, owners)
+    owners |= _matched_by_rotation(sightings, register, owners)
+    names: list[list[str]] = [[] if track.name is None else [track.name] for track in tracks]
+    stated = _stated_in(tracks)
     for number in sorted(owners):
-        names[owners[number]].append(register[number].name)
+        track, own, name = tracks[owners[number]], names[owners[number]], register[number].name
+        beside = track.name is None and (name, track.sightings[0].observation_id) in stated
+        if name not in own and not beside:
+            own.append(name)
     highest: dict[str, int] = {}
-    for name in (*(named.name for named in register), *taken):
-        rotation, _, count = group_address(name).rpartition("-")
+    for named in register:
+        rotation, _, count = group_address(named.name).rpartition("-")
         highest[rotation] = max(highest.get(rotation, 0), int(count) if count.isdecimal() else 0)
     for track, own in zip(tracks, names, strict=True):
         if not own:
-            rotation = str(rotation_of(track[0].time_days))
+            rotation = str(rotation_of(track.sightings[0].time_days))
             highest[rotation] = highest.get(rotation, 0) + 1
             own.append(f"{rotation}-{highest[rotation]}")
     return names
@@ -194,25 +220,6 @@ def _matched_by_rotation(
 
 def _registered_position(named: NamedPosition) -> Position:
     return Position(named.time_days, named.latitude_deg, named.carrington_longitude_deg, 0.0, 0.0, 0.0)
-
-
-def _returns(tracks: Sequence[tuple[Sighting, ...]]) -> dict[int, int]:
-    """Return the earlier track, by later track, that probably returned as the later one."""
-    ends = sorted((track[-1].time_days, n) for n, track in enumerate(tracks))
-    times = [time_days for time_days, _ in ends]
-    candidates = []
-    for later, track in enumerate(tracks):
-        first = track[0].position
-        if first.meridian_deg > -_NEAR_LIMB_DEG:
-            continue
-        low = bisect_left(times, first.time_days - _ABSENCE_DAYS[1])
-        for _, earlier in ends[low : bisect_right(times, first.time_days - _ABSENCE_DAYS[0])]:
-            last = tracks[earlier][-1].position
-            # Over the whole track: at the limb only a part of the group may be visible and shift its mean position.
-            misfit = median(misfits(last, [seen.position for seen in track], motion_noise=_RETURN_MOTION_NOISE))
-            if last.meridian_deg >= _NEAR_LIMB_DEG and misfit < _RETURN_GATE:
-                candidates.append((misfit, later, earlier))
-    return _greedy_matches(candidates)
 
 
 def _greedy_matches(candidates: list[tuple[float, int, int]]) -> dict[int, int]:

@@ -1,13 +1,12 @@
-"""Grouping of spots as observers do it, and the groups' heliographic positions.
+"""Groups made of a picture's spots, and their heliographic positions.
 
-A group extends along its parallel: its spots are within about seventeen degrees along it and five or six across. The
-nearest spots are joined first, and two clusters only while the whole stays within that extent (complete linkage); so
-lone pores join the nearest group, and neighbours of different latitude stay separate. Pores may be anywhere in a
-group; its spots with a penumbra are near its axis, which is slightly tilted.
+Where north is known, `membership` says which spots belong together; where it is not, spots are grouped by distance: the
+nearest are joined first, and two clusters only while the whole stays within a group's extent (complete linkage).
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -16,22 +15,15 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
+from archive.measuring.membership import members_of_groups
+from archive.measuring.spotted_discs import DiscSpots, SpottedDisc, placed_spots
 from archive.model.observation import Spot, SpotGroup, SunView
 from archive.sun.heliographic import from_disc
 
-__all__ = ["group_spots", "group_turned_spots"]
+__all__ = ["group_spots", "group_turned_spots", "north_up", "west_to_east"]
 
 Floats = NDArray[np.floating[Any]]
 
-# Classes E and F, the largest, are 10 to 15 deg and over 15 deg long: McIntosh (1990), Solar Phys. 125, 251. Axes are
-# tilted by 4 deg on average, with a broad scatter: Howard (1991), Solar Phys. 136, 251. So two spots with a penumbra
-# (taken to be those over 25 MSH) may differ more in latitude the farther they are apart in longitude. Measured on 200
-# pictures of tests/studies/test_spot_study.py, 80 % counted right: lengths of 13 or 25 deg count 3 % fewer right;
-# widths of 4.5 to 7.5 deg, 1.5 to 5.5 deg side by side, slopes of 0.15 to 1 and 10 to 50 MSH change that by 1 % at
-# most.
-_MAX_LENGTH_DEG, _MAX_WIDTH_DEG = 17.0, 5.5
-_PENUMBRA_MSH = 25.0
-_MIN_WIDTH_DEG, _MAX_SLOPE = 3.0, 0.3
 _MAX_DIAMETER_DEG = 12.0  # where north is unknown: holds nearly every group and few pairs of neighbours
 # Measured on drawn discs: the error of a spot's position, disc's centre and radius included, and of its area.
 _POSITION_SIGMA_RADII = 0.001
@@ -41,7 +33,7 @@ _MAX_STEP_RADII = 0.99  # a step beyond the limb has no position on the Sun
 
 
 def group_spots(spots: Sequence[Spot], *, sun: SunView, sigma_deg: float | None) -> tuple[SpotGroup, ...]:
-    """Group the spots of one picture; groups are ordered from west to east (right to left where north is unknown).
+    """Group the spots of one picture alone; groups are ordered from west to east (right to left, north unknown).
 
     Parameters
     ----------
@@ -53,21 +45,7 @@ def group_spots(spots: Sequence[Spot], *, sun: SunView, sigma_deg: float | None)
         Standard error of the orientation; None where north is unknown: then spots are grouped by distance
         alone and the groups have no heliographic position.
     """
-    if not spots:
-        return ()
-    right, up = np.array([spot.right for spot in spots]), np.array([spot.up for spot in spots])
-    latitude_deg, meridian_deg = from_disc(right, up, b0_deg=0.0 if sigma_deg is None else sun.b0_deg)
-    if sigma_deg is None:
-        distance = _angular_distance_deg(latitude_deg, meridian_deg) / _MAX_DIAMETER_DEG
-    else:
-        penumbra = np.array([spot.area_msh > _PENUMBRA_MSH for spot in spots])
-        distance = _scaled_distance(latitude_deg, meridian_deg, penumbra=penumbra)
-    clusters = [tuple(spots[int(index)] for index in members) for members in _clusters(distance)]
-    groups = [
-        _unplaced_group(members) if sigma_deg is None else _placed_group(members, sun, sigma_deg)
-        for members in clusters
-    ]
-    return tuple(sorted(groups, key=_west_to_east))
+    return tuple(sorted(_groups(spots, sun, sigma_deg, None), key=west_to_east))
 
 
 def group_turned_spots(
@@ -77,36 +55,75 @@ def group_turned_spots(
     north_angle_deg: float | None,
     mirrored: bool | None,
     sigma_deg: float | None,
+    members: Sequence[int] | None = None,
 ) -> tuple[SpotGroup, ...]:
-    """Group the spots of a picture in its original orientation; see `group_spots`.
+    """Group the spots of a picture in its original orientation; the groups are in the order of their first spots.
 
     Parameters
     ----------
+    spots, sun, sigma_deg
+        See `group_spots`.
     north_angle_deg, mirrored
         Its orientation; None where unknown, and the spots are grouped as they are.
+    members : sequence of int, optional
+        The number of each spot's group, from `archive.measuring.membership`; without it the picture stands alone.
     """
+    places = north_up(spots, north_angle_deg=north_angle_deg, mirrored=mirrored)
+    turned = [
+        replace(spot, right=right, up=up)
+        for spot, right, up in zip(spots, *(each.tolist() for each in places), strict=True)
+    ]
+    return tuple(_groups(turned, sun, sigma_deg, members))
+
+
+def north_up(spots: Sequence[Spot], *, north_angle_deg: float | None, mirrored: bool | None) -> tuple[Floats, Floats]:
+    """Return right and up (N,), in radii, of the spots of a picture after it is turned north up."""
     turn = np.radians(north_angle_deg or 0.0)
     sense = -1.0 if mirrored else 1.0
-    turned = [
-        replace(
-            spot,
-            right=float(sense * spot.right * np.cos(turn) + spot.up * np.sin(turn)),
-            up=float(spot.up * np.cos(turn) - sense * spot.right * np.sin(turn)),
-        )
-        for spot in spots
+    right, up = np.array([(spot.right, spot.up) for spot in spots]).reshape(-1, 2).T
+    return sense * right * np.cos(turn) + up * np.sin(turn), up * np.cos(turn) - sense * right * np.sin(turn)
+
+
+def west_to_east(group: SpotGroup) -> float:
+    """Return a sort key that increases from west to east, or from right to left where north is unknown."""
+    if group.central_meridian_distance_deg is not None:
+        return -group.central_meridian_distance_deg
+    return -sum(spot.right * spot.area_msh for spot in group.spots) / sum(spot.area_msh for spot in group.spots)
+
+
+def _groups(
+    spots: Sequence[Spot], sun: SunView, sigma_deg: float | None, members: Sequence[int] | None
+) -> list[SpotGroup]:
+    if not spots:
+        return []
+    if members is None:
+        members = _by_distance(spots) if sigma_deg is None else _alone(spots, sun, sigma_deg)
+    clusters: dict[int, list[Spot]] = defaultdict(list)
+    for spot, number in zip(spots, members, strict=True):
+        clusters[number].append(spot)
+    return [
+        _unplaced_group(tuple(own)) if sigma_deg is None else _placed_group(tuple(own), sun, sigma_deg)
+        for own in clusters.values()
     ]
-    return group_spots(turned, sun=sun, sigma_deg=sigma_deg)
 
 
-def _scaled_distance(latitude_deg: Floats, meridian_deg: Floats, *, penumbra: NDArray[np.bool_]) -> Floats:
-    """Return every pair's distance (N, N) as a fraction of a group's largest extent, along or across the parallel."""
-    middle = np.radians((latitude_deg[:, None] + latitude_deg[None, :]) / 2.0)
-    along_deg = np.abs(meridian_deg[:, None] - meridian_deg[None, :]) * np.cos(middle)
-    across_deg = np.abs(latitude_deg[:, None] - latitude_deg[None, :])
-    tilted_deg = np.minimum(_MIN_WIDTH_DEG + _MAX_SLOPE * along_deg, _MAX_WIDTH_DEG)
-    allowed_deg = np.where(penumbra[:, None] & penumbra[None, :], tilted_deg, _MAX_WIDTH_DEG)
-    distance: Floats = np.maximum(along_deg / _MAX_LENGTH_DEG, across_deg / allowed_deg)
-    return distance
+def _alone(spots: Sequence[Spot], sun: SunView, sigma_deg: float) -> list[int]:
+    here = DiscSpots(
+        0.0,
+        np.array([spot.right for spot in spots]),
+        np.array([spot.up for spot in spots]),
+        tuple(spot.area_msh for spot in spots),
+        sun.b0_deg,
+        sun.l0_deg,
+        sigma_deg,
+    )
+    return members_of_groups([SpottedDisc(0.0, placed_spots([here])[0])]).numbers[0]
+
+
+def _by_distance(spots: Sequence[Spot]) -> list[int]:
+    right, up = np.array([spot.right for spot in spots]), np.array([spot.up for spot in spots])
+    distance = _angular_distance_deg(*from_disc(right, up, b0_deg=0.0)) / _MAX_DIAMETER_DEG
+    return _clusters(distance)
 
 
 def _angular_distance_deg(latitude_deg: Floats, meridian_deg: Floats) -> Floats:
@@ -120,14 +137,14 @@ def _angular_distance_deg(latitude_deg: Floats, meridian_deg: Floats) -> Floats:
     return angle_deg
 
 
-def _clusters(distance: Floats) -> list[NDArray[np.intp]]:
-    """Return the members of each cluster by complete linkage: no two of them farther apart than 1."""
+def _clusters(distance: Floats) -> list[int]:
+    """Return each one's cluster by complete linkage: no two of a cluster are farther apart than 1."""
     count = distance.shape[0]
     if count == 1:
-        return [np.zeros(1, dtype=np.intp)]
+        return [0]
     tree = scipy.cluster.hierarchy.linkage(distance[np.triu_indices(count, 1)], "complete")
-    numbers = scipy.cluster.hierarchy.fcluster(tree, 1.0, "distance")
-    return [np.flatnonzero(numbers == number) for number in np.unique(numbers)]
+    numbers: list[int] = scipy.cluster.hierarchy.fcluster(tree, 1.0, "distance").tolist()
+    return numbers
 
 
 def _unplaced_group(spots: tuple[Spot, ...]) -> SpotGroup:
@@ -182,10 +199,3 @@ def _position_sigmas_deg(right: float, up: float, *, b0_deg: float, sigma_deg: f
     forward, backward = (from_disc(*(start + sign * steps).T, b0_deg=b0_deg) for sign in (1.0, -1.0))
     latitude, longitude = (float(np.linalg.norm(a - b)) / 2.0 for a, b in zip(forward, backward, strict=True))
     return latitude, longitude
-
-
-def _west_to_east(group: SpotGroup) -> float:
-    """Return a sort key that increases from west to east, or from right to left where north is unknown."""
-    if group.central_meridian_distance_deg is not None:
-        return -group.central_meridian_distance_deg
-    return -sum(spot.right * spot.area_msh for spot in group.spots) / sum(spot.area_msh for spot in group.spots)

@@ -100,8 +100,9 @@ class GroupRotation:
 class Group:
     """A group during one passage across the disc, its sightings in time order.
 
-    `return_of` is the name that this group probably had one rotation earlier; `other_names` are names in the register
-    for the same group that are no longer used. `rotation` is None where it is not measured: it takes three days.
+    `return_of` is the name that this group probably had one rotation earlier, `possible_return_of` one that it may have
+    had; `other_names` are names in the register for the same group that are no longer used. `rotation` is None where it
+    is not measured: it takes five days.
     """
 
     name: str
@@ -109,3 +110,4 @@ class Group:
     return_of: str | None = None
     other_names: tuple[str, ...] = ()
     rotation: GroupRotation | None = None
+    possible_return_of: str | None = None

@@ -34,6 +34,11 @@ class RotationLaw:
         )
 
 
+# All numbers are quoted from memory, without the papers at hand: the tables or equations they stand in are not named.
+# Each is of one kind of feature, and the papers have others. Howard, Gilman & Gilman: all single spots, Mount Wilson
+# 1921 to 1982. Newton & Nunn: recurrent spots, 1934 to 1944. Snodgrass & Ulrich, "Rotation of Doppler features in the
+# solar photosphere": the Doppler features, 2.972 - 0.484 sin^2 - 0.361 sin^4 microrad/s, which are 14.713, 2.396 and
+# 1.787 deg/day; they are often quoted as those of magnetic features, which rotate otherwise.
 ALL_SPOTS = RotationLaw("all spots", 14.522, -2.84, source="Howard, Gilman & Gilman (1984), Astrophys. J. 283, 373")
 PUBLISHED_LAWS = (
     ALL_SPOTS,

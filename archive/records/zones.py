@@ -72,7 +72,6 @@ def _cities() -> tuple[tuple[str, float, float], ...]:
     rows = [line.split("\t") for line in table.splitlines() if line and not line.startswith("#")]
     known = available_timezones()  # reads the computer's folders of zones at each call
     places = [(row[2], _PLACE.fullmatch(row[1])) for row in rows if len(row) > 2]
-    known = available_timezones()
     return tuple(
         (name, _degrees(*match.group(1, 2, 3, 4)), _degrees(*match.group(5, 6, 7, 8)))
         for name, match in places

@@ -3,31 +3,25 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from archive.measuring.detail import smallest_shown_msh
 from archive.measuring.fixed_pattern import SpotPositions, fixed_pattern_specks
-from archive.measuring.following import (
-    follow_groups,
-    names_to_register,
-    with_returns,
-)
-from archive.measuring.groups import group_turned_spots
-from archive.model.angles import difference_deg
-from archive.model.group import Group, NamedPosition, Sighting, group_address, named_position
+from archive.measuring.following import named_groups, names_to_register
+from archive.measuring.returns import with_returns
+from archive.model.group import Group, NamedPosition
 from archive.model.observation import Counts, NamedGroup, Observation, Spot, SpotGroup
 from archive.model.times import days_since_1970
-from archive.records.corrections import StatedGroup
 from archive.records.record import Record
 from archive.stages.archive import Archive
 from archive.stages.evidence import is_up
+from archive.stages.grouping import CountedSpots, groups_through_time
 from archive.stages.spots_in_picture import places_px
 from archive.stages.studies import studied_pictures
 from archive.stages.uncounted import caveats, least_spot_msh, shows_spots, uncounted_remark
-from archive.store import Store
-from archive.sun.heliographic import to_disc
 
 __all__ = ["CountResult", "count_spots"]
 
@@ -74,8 +68,19 @@ def count_spots(
     counted = [one for one in looked_at if why_not[one.id] is None]
     spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
     spots = _without_fixed_pattern(counted, spots)
-    groups = {one.id: _groups(archive.store, one, spots[one.id], records[one.id]) for one in counted}
-    followed = _followed(counted, groups, records, names=names)
+    pictures = [
+        CountedSpots(
+            one,
+            spots[one.id],
+            smallest_shown_msh(one.disc, found_spots[one.id].least_depth),
+            records[one.id].groups,
+        )
+        for one in counted
+    ]
+    through_time = groups_through_time(archive.store, pictures, names=names)
+    groups = through_time.groups
+    rotations = {days_since_1970(one.time_utc): one.sun.carrington_rotation for one in counted}
+    followed = with_returns(named_groups(through_time.tracks, register=names, rotation_of=rotations.__getitem__))
     called = {(seen.observation_id, seen.group): track.name for track in followed for seen in track.sightings}
     observations = tuple(
         _with_counts(
@@ -126,98 +131,6 @@ def _without_fixed_pattern(
         for one, stands in zip(pictures, specks, strict=True):
             kept[one.id] = tuple(spot for spot, speck in zip(spots[one.id], stands, strict=True) if not speck)
     return kept
-
-
-def _groups(store: Store, one: Observation, spots: Sequence[Spot], record: Record) -> tuple[SpotGroup, ...]:
-    if record.groups is not None:
-        return tuple(_as_stated(one, stated) for stated in record.groups)
-    way_up = one.orientation
-    inputs = [spots, one.sun, way_up.north_angle_deg, way_up.mirrored, way_up.sigma_deg]
-    return store.derive(
-        group_turned_spots,
-        one.id,
-        inputs,
-        tuple[SpotGroup, ...],
-        lambda: group_turned_spots(
-            spots,
-            sun=one.sun,
-            north_angle_deg=way_up.north_angle_deg,
-            mirrored=way_up.mirrored,
-            sigma_deg=way_up.sigma_deg,
-        ),
-    )
-
-
-def _as_stated(one: Observation, stated: StatedGroup) -> SpotGroup:
-    """Return a group stated by the observer; its spots are put at its position, since their own are not stated."""
-    distance_deg = difference_deg(stated.carrington_longitude_deg, one.sun.l0_deg)
-    west, north, _ = to_disc(np.array([stated.latitude_deg]), np.array([distance_deg]), b0_deg=one.sun.b0_deg)
-    area_msh = (stated.area_msh or 0.0) / stated.spots
-    umbra_msh = None if stated.umbra_msh is None else stated.umbra_msh / stated.spots
-    spot = Spot(float(west[0]), float(north[0]), area_msh, umbra_msh)
-    return SpotGroup(
-        spots=(spot,) * stated.spots,
-        area_msh=stated.area_msh,
-        umbra_msh=stated.umbra_msh,
-        latitude_deg=stated.latitude_deg,
-        carrington_longitude_deg=stated.carrington_longitude_deg % 360.0,
-        central_meridian_distance_deg=distance_deg,
-    )
-
-
-def _followed(
-    counted: Iterable[Observation],
-    groups: Mapping[str, tuple[SpotGroup, ...]],
-    records: Mapping[str, Record],
-    *,
-    names: Sequence[NamedPosition],
-) -> tuple[Group, ...]:
-    """Return groups with a place, followed through time; those that a record names join the group of that name."""
-    sightings = []
-    by_hand: list[tuple[str, Sighting]] = []
-    rotations = {}
-    spelled = {group_address(one.name): one.name for one in reversed(names)}  # as it was first given
-    for one in counted:
-        time_days = days_since_1970(one.time_utc)
-        rotations[time_days] = one.sun.carrington_rotation
-        stated = records[one.id].groups
-        for number, group in enumerate(groups[one.id]):
-            if group.latitude_deg is None:
-                continue
-            sighting = Sighting(one.id, time_days, group, stated=stated is not None)
-            name = stated[number].name if stated is not None else None
-            if name is None:
-                sightings.append(sighting)
-            else:
-                by_hand.append((spelled.setdefault(group_address(name), name), sighting))
-    register = list(names)
-    # A name that a hand gives is taken from now on; rounded as it will be kept, so that the next build finds the same.
-    for name, sighting in by_hand:
-        if name not in {one.name for one in register}:
-            register.append(named_position(name, sighting.position))
-
-    def follow(some: Sequence[Sighting], taken: Collection[str] = ()) -> tuple[Group, ...]:
-        free = [one for one in register if one.name not in taken]
-        return follow_groups(some, register=free, rotation_of=lambda at: rotations[at], taken=taken)
-
-    followed = follow(sightings)
-    # A group without a name beside one whose name a hand gives is another, whatever its course looks like.
-    given = {(name, sighting.observation_id) for name, sighting in by_hand}
-    beside = [seen for track in followed for seen in track.sightings if (track.name, seen.observation_id) in given]
-    if beside:
-        followed = follow([seen for seen in sightings if seen not in beside])
-        names_in_use = {name for track in followed for name in (track.name, *track.other_names)}
-        followed += follow(beside, names_in_use | {name for name, _ in by_hand})
-    return _joined(followed, by_hand)
-
-
-def _joined(followed: Sequence[Group], by_hand: Sequence[tuple[str, Sighting]]) -> tuple[Group, ...]:
-    tracks = {track.name: track for track in followed}
-    for name, sighting in by_hand:
-        track = tracks.get(name, Group(name, ()))
-        joined = sorted((*track.sightings, sighting), key=lambda seen: (seen.time_days, seen.observation_id))
-        tracks[name] = replace(track, sightings=tuple(joined))
-    return with_returns(sorted(tracks.values(), key=lambda track: (track.sightings[0].time_days, track.name)))
 
 
 def _with_counts(

@@ -125,10 +125,13 @@ def _kin(groups: Sequence[Followed]) -> dict[str, dict[str, Link]]:
     pages = {group.name: Link(group.name, group_page(group.name)) for group in groups}
     kin: dict[str, dict[str, Link]] = {group.name: {} for group in groups}
     for group in groups:
-        before = group.group.return_of
-        if before is not None:
-            kin[group.name]["Probable return of"] = pages.get(before, Link(before, ""))
-            kin.get(before, {})["Probably returned as"] = pages[group.name]
+        for before, came_from, came_back in (
+            (group.group.return_of, "Probable return of", "Probably returned as"),
+            (group.group.possible_return_of, "Possible return of", "Possibly returned as"),
+        ):
+            if before is not None:
+                kin[group.name][came_from] = pages.get(before, Link(before, ""))
+                kin.get(before, {})[came_back] = pages[group.name]
     return kin
 
 

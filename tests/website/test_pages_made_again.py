@@ -157,7 +157,7 @@ def _told_in_full(content: InventedContent) -> InventedContent:
     entries = [told, *content.entries[1:]]
     instruments = (replace(content.info.instruments[0], filter="foil"), *content.info.instruments[1:])
     films = (replace(content.films[0], loop=blob, av1=blob, first_frames={told.observation.id: 3}, rotation=2312),)
-    groups = (replace(content.groups[0], return_of="2311-4"), *content.groups[1:])
+    groups = (replace(content.groups[0], return_of="2311-4", possible_return_of="2311-5"), *content.groups[1:])
     info = replace(content.info, address="https://example.org/sun/", instruments=instruments)
     plain, day = PlainPicture(blob, 800, 600), first.observation.day
     only_shown = UnmeasuredPicture(

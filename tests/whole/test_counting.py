@@ -155,7 +155,10 @@ def test_a_name_by_hand_keeps_its_groups_at_the_next_build(archive_folder: Path)
 def test_a_group_is_called_as_the_observer_calls_it_and_has_a_page_of_that_name(
     archive_folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """One name in two spellings is one group, with one page; that it is written in two ways is told."""
+    """One name in two spellings is one group, with one page; that it is written in two ways is told.
+
+    The observer's word holds for the days that follow.
+    """
     place = "latitude_deg = 12.0\ncarrington_longitude_deg = 101.0\nspots = 4\narea_msh = 90.0\n"
     other = "2026/2026-06-04"
     add_to_record(archive_folder, f'\n[[groups]]\nname = "AR 1117"\n{place}')
@@ -167,7 +170,9 @@ def test_a_group_is_called_as_the_observer_calls_it_and_has_a_page_of_that_name(
         told = [line for line in capsys.readouterr().err.splitlines() if "1117" in line]
         assert len(told) == 1
         assert f"{other}/{record.name}: name = 'ar-1117': the group is called 'AR 1117'" in told[0]
-        assert [str(seen["observation"])[:10] for seen in groups(archive_folder)["AR 1117"]] == [DAY, "2026-06-04"]
+        days = [str(seen["observation"])[:10] for seen in groups(archive_folder)["AR 1117"]]
+        assert days[:2] == [DAY, "2026-06-04"]
+        assert days[-1] == "2026-06-07"
         assert "ar-1117" not in groups(archive_folder)
     page = (archive_folder / "site/groups/ar-1117/index.html").read_text(encoding="utf-8")
     assert "Group AR 1117" in page

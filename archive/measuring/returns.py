@@ -1,0 +1,139 @@
+"""Groups that come back after half a rotation on the far side.
+
+A return is judged by its place against the rotation law, whose error grows while the group is hidden, by latitude, and
+by what lives that long: a group that sets large and near its end, as mostly one spot, and rises as one spot. What fits
+less well is offered to the observer and not given.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from math import cos, log, radians
+from statistics import fmean, median
+
+import numpy as np
+
+from archive.measuring.spot_places import SpotPlaces, spot_places
+from archive.model.angles import wrapped_deg
+from archive.model.group import Group, Sighting
+from archive.sun.rotation import carrington_drift_deg_per_day
+
+__all__ = ["with_returns"]
+
+# Not seen during half a rotation on the far side, and some days more near the limbs or by cloud.
+_ABSENCE_DAYS = (9.0, 22.0)
+_SETS_BEYOND_DEG = 25.0  # last and first seen in the western and the eastern part of the disc
+_CLEAR_DEG = 75.0  # nearer to the limb a part of a group may be hidden
+_SIGHTINGS = 4  # at the end and at the beginning, that are looked at
+_LATITUDE_DEG, _LONGITUDE_DEG = 1.5, 12.0
+_LEADING_SHARE = 0.4  # of the largest spot's area: the westernmost of such spots is the leader
+# Logarithms of the odds, fitted by logistic regression to 50 drawn histories other than those of
+# tests/studies/test_track_study.py, and rounded; a degree of longitude off counts as it grows with the days hidden.
+_BASE, _LOG_LAST_AREA = -15.9, 0.9
+_SQUARE_LATITUDE, _SQUARE_LONGITUDE, _USUAL_DAYS = -0.24, -0.025, 16.0
+_SHARE_RISING, _SHARE_SETTING = 9.8, 4.6
+_SQUARE_GROWTH, _USUAL_GROWTH, _AREA_OFFSET_MSH = -0.5, 1.0, 10.0  # beyond a factor of e
+_GIVEN, _OFFERED = 1.0, -1.0
+
+
+@dataclass(frozen=True)
+class _End:
+    """A group's leader where it was last, or first, seen well; the share of the largest spot in the group's area."""
+
+    time_days: float
+    latitude_deg: float
+    longitude_deg: float
+    area_msh: float
+    largest_share: float
+
+
+def with_returns(groups: Sequence[Group]) -> tuple[Group, ...]:
+    """Return the groups with `return_of` and `possible_return_of` filled in; `groups` must be all of the archive."""
+    setting = {n: group.sightings[-1] for n, group in enumerate(groups) if _meridian(group, -1) > _SETS_BEYOND_DEG}
+    rising = {n: group.sightings[0] for n, group in enumerate(groups) if _meridian(group, 0) < -_SETS_BEYOND_DEG}
+    pairs = list(_pairs(rising, setting))
+    ends = _ends(groups, pairs)
+    judged = [
+        (odds, later, earlier) for later, earlier in pairs if (odds := _log_odds(*ends[later, earlier])) >= _OFFERED
+    ]
+    given: dict[int, int] = {}
+    offered: dict[int, int] = {}
+    for odds, later, earlier in sorted(judged, key=lambda one: (-one[0], one[1:])):
+        if later in given or later in offered or earlier in given.values() or earlier in offered.values():
+            continue
+        (given if odds >= _GIVEN else offered)[later] = earlier
+    return tuple(
+        replace(
+            group,
+            return_of=groups[given[n]].name if n in given else None,
+            possible_return_of=groups[offered[n]].name if n in offered else None,
+        )
+        for n, group in enumerate(groups)
+    )
+
+
+def _meridian(group: Group, number: int) -> float:
+    return group.sightings[number].position.meridian_deg
+
+
+def _pairs(rising: dict[int, Sighting], setting: dict[int, Sighting]) -> Iterable[tuple[int, int]]:
+    """Yield (later, earlier) groups that may be one by time, latitude and, roughly, longitude."""
+    ends = sorted((seen.time_days, n) for n, seen in setting.items())
+    times = [time_days for time_days, _ in ends]
+    for later, first in rising.items():
+        low = bisect_left(times, first.time_days - _ABSENCE_DAYS[1])
+        for _, earlier in ends[low : bisect_right(times, first.time_days - _ABSENCE_DAYS[0])]:
+            off = wrapped_deg(first.position.longitude_deg - setting[earlier].position.longitude_deg)
+            if abs(first.position.latitude_deg - setting[earlier].position.latitude_deg) < 4.0 * _LATITUDE_DEG:
+                if abs(off) < 3.0 * _LONGITUDE_DEG:
+                    yield later, earlier
+
+
+def _ends(groups: Sequence[Group], pairs: Sequence[tuple[int, int]]) -> dict[tuple[int, int], tuple[_End, _End]]:
+    """Return for each pair the end of the earlier group and the beginning of the later one."""
+    last = {n: groups[n].sightings[-_SIGHTINGS:] for _, n in pairs}
+    first = {n: groups[n].sightings[:_SIGHTINGS] for n, _ in pairs}
+    places = iter(spot_places([seen for part in (*last.values(), *first.values()) for seen in part]))
+    setting = {n: _end([next(places) for _ in part], at=-1) for n, part in last.items()}
+    rising = {n: _end([next(places) for _ in part], at=0) for n, part in first.items()}
+    return {(later, earlier): (setting[earlier], rising[later]) for later, earlier in pairs}
+
+
+def _end(seen: Sequence[SpotPlaces], *, at: int) -> _End:
+    clear = [one for one in seen if abs(float(one.meridian_deg[0])) < _CLEAR_DEG] or list(seen)
+    time_days = clear[at].time_days
+    leaders = [(one, _leader(one)) for one in clear]
+    latitudes = [float(one.latitude_deg[n]) for one, n in leaders]
+    drift = float(carrington_drift_deg_per_day(np.array(fmean(latitudes))))
+    longitudes = [float(one.longitude_deg[n]) + drift * (time_days - one.time_days) for one, n in leaders]
+    middle = median(wrapped_deg(longitude - longitudes[0]) for longitude in longitudes)
+    areas = [float(one.area_msh.sum()) for one in clear]
+    shares = [float(one.area_msh.max()) / max(area, 1e-9) for one, area in zip(clear, areas, strict=True)]
+    return _End(time_days, median(latitudes), longitudes[0] + middle, max(areas), fmean(shares))
+
+
+def _leader(one: SpotPlaces) -> int:
+    """Return which spot leads: the westernmost of the large ones."""
+    large = np.flatnonzero(one.area_msh >= _LEADING_SHARE * one.area_msh.max())
+    return int(large[int(np.argmax(one.meridian_deg[large]))])
+
+
+def _log_odds(last: _End, first: _End) -> float:
+    days = first.time_days - last.time_days
+    drift_deg = float(carrington_drift_deg_per_day(np.array(last.latitude_deg))) * days
+    north = first.latitude_deg - last.latitude_deg
+    west = wrapped_deg(first.longitude_deg - last.longitude_deg - drift_deg) * cos(radians(last.latitude_deg))
+    if abs(north) > _LATITUDE_DEG or abs(west) > _LONGITUDE_DEG:
+        return -np.inf
+    growth = log((first.area_msh + _AREA_OFFSET_MSH) / (last.area_msh + _AREA_OFFSET_MSH))
+    return (
+        _BASE
+        + _LOG_LAST_AREA * log(last.area_msh + _AREA_OFFSET_MSH)
+        + _SQUARE_LATITUDE * north**2
+        + _SQUARE_LONGITUDE * (west * _USUAL_DAYS / days) ** 2
+        + _SHARE_RISING * first.largest_share
+        + _SHARE_SETTING * last.largest_share
+        + _SQUARE_GROWTH * max(growth - _USUAL_GROWTH, 0.0) ** 2
+    )
