@@ -53,6 +53,13 @@ class Ramps:
         both = np.concatenate([self.begins, self.ends])
         return np.sort(both[np.isfinite(both)])
 
+    @property
+    def begin_apart(self) -> bool:
+        """Whether channels begin one after the other, as those of a mere tint do not."""
+        rising = np.isfinite(self.begins)
+        begins, ends = self.begins[rising], self.ends[rising]
+        return bool(np.ptp(begins) > _TOGETHER * (ends - begins).max())
+
 
 def ramps_along(colours: Floats, brightness: Floats) -> Ramps:
     """Return the straight lines through the channels of a curve (N, 3) by its brightness (N,)."""
@@ -83,8 +90,7 @@ def fit_ramps(even: Floats, uneven: Floats, start: Ramps) -> Ramps | None:
         return None
     blocks = [_from_everywhere(even[:, None]), _from_everywhere(uneven)]
     found = _fitted(blocks, start, rising)
-    longest = float((found.ends - found.begins)[rising].max())
-    if float(np.ptp(found.begins[rising])) > _TOGETHER * longest:
+    if found.begin_apart:
         return found
     return _fitted(blocks, Ramps(np.where(rising, 0.0, np.inf), found.ends), rising, from_black=True)
 
@@ -101,7 +107,8 @@ def _from_everywhere(blocks: Floats) -> Floats:
 def _fitted(blocks: list[Floats], start: Ramps, rising: NDArray[np.bool_], *, from_black: bool = False) -> Ramps:
     """Return the ramps that meet the blocks best; with `from_black` all begin where the given ones do."""
     # Brightness is known but for its zero and its unit, so the longest ramp stays as it is.
-    length = np.where(rising, start.ends - start.begins, 0.0)
+    length = np.zeros(3)
+    length[rising] = start.ends[rising] - start.begins[rising]
     moved = np.flatnonzero(rising & (np.arange(3) != np.argmax(length)))
     told = [(block @ LUMA_AND_COLOURS[0], (block @ LUMA_AND_COLOURS[1:].T).mean(axis=1)) for block in blocks]
 
