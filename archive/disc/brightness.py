@@ -1,7 +1,7 @@
 """One brightness plane out of a grey, colour or tinted picture.
 
 It is the mean of the channels that show the disc. A tint or a palette that makes one of them white, or leaves but one,
-is undone (`palette`), unless the colours lie on no curve.
+is undone (`palette`), and so is a palette whose channels begin one after the other, unless the colours lie on no curve.
 
 Of an ordinary picture it is float32, a share of full scale. Of a large one, where that would take four bytes for one,
 it is made of whole numbers, whose largest means white; `as_shares` returns a part of either as shares.
@@ -180,7 +180,7 @@ def _as_share(plane: NDArray[Any], full_scale: float, *, into: NDArray[Any] | No
 
 
 def _palette_or_channels(values: NDArray[Any], full_scale: float) -> tuple[Palette | None, list[int]]:
-    """Return the palette of a tinted picture in which a channel is white or black, and the channels that are not."""
+    """Return the palette of a picture whose channels' mean is no brightness, and the channels neither white nor black."""
     step = max(1, min(values.shape[:2]) // 256)
     sample = values[::step, ::step].astype(np.float32) / full_scale
     brightest = sample.max(axis=2)
@@ -190,5 +190,7 @@ def _palette_or_channels(values: NDArray[Any], full_scale: float) -> tuple[Palet
     shown = (saturated < _CHANNEL_SATURATED_SHARE) & (empty < _CHANNEL_EMPTY_SHARE)
     lost = np.count_nonzero(shown) < 2 or bool(saturated.max() > _TINTED_SATURATED_SHARE)
     tinted = float(np.abs(bright - np.roll(bright, 1, axis=1)).mean(axis=0).max()) > _TINTED
-    palette = find_palette(values, full_scale=full_scale) if lost and tinted else None
+    palette = find_palette(values, full_scale=full_scale) if tinted else None
+    if palette is not None and not (lost or palette.is_bent):
+        palette = None
     return palette, [int(c) for c in np.flatnonzero(shown)] or [int(np.argmin(saturated + empty))]

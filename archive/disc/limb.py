@@ -34,6 +34,7 @@ from archive.disc.edges import Circle, find_circle
 from archive.disc.interpolation import shares_between
 from archive.disc.limb_adjustment import Adjustment, adjust, standard_errors_px
 from archive.disc.surroundings import clear_of_rings, larger_disc
+from archive.disc.tone_exponent import tone_exponent
 from archive.errors import PictureError, UnmeasurableError
 from archive.model.observation import Disc
 
@@ -134,6 +135,7 @@ def fit_limb(brightness: Plane) -> Disc:
         shifts.mean_profile,
         radius_px=limb.radius_px,
         blur_px=_edge_width_px(shifts.distance_px, shifts.mean_profile),
+        tone_exponent=tone_exponent(brightness, centre_px=(limb.x_px, limb.y_px), radius_px=limb.radius_px),
     )
     errors_px = standard_errors_px(
         adjustment, shifts.theta, shifts.scale, radius_px=limb.radius_px, blur_px=edge.blur_px

@@ -20,12 +20,12 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
+from archive.disc.ramps import LUMA_AND_COLOURS, Ramps, fit_ramps, ramps_along
+
 __all__ = ["Palette", "find_palette"]
 
 Floats = NDArray[np.floating[Any]]
 
-# Luma and two differences of colour of red, green and blue: ITU-T T.871 (JFIF), 7.
-_LUMA_AND_COLOURS = np.array([[0.299, 0.587, 0.114], [-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])
 _COLOUR_ERROR = 3.0  # of luma's: 2 and 5 were tried on 72 tinted pictures
 _PLACES, _FINER = 384, 8  # along the curve; between two of them
 _BLOCK_PX, _BLOCKS = 4, 200  # a side: small details are sharper in luma than in colour, and taken together
@@ -37,15 +37,20 @@ _WHITE, _CLEAR_OF_WHITE = 0.965, 0.06
 _DARK_SHARE = 0.15  # of the brightest: below is sky
 _TELLING = 0.001  # of the steepest channel
 _BELOW_WHITE = 0.98  # what is brightest where a channel still rises
+_RAMPS_MISFIT = 1.8  # levels of 255: of 200 tinted pictures 0.3 to 1.6, of pictures of other palettes 2 and more
 _OFF, _OFF_SHARE = 0.06, 0.04  # of white; of what is even: more off the curve, and the colours are a scene's own
 
 
 @dataclass(frozen=True)
 class Palette:
-    """Colours (N, 3) along the curve and the brightness (N,) of each, both as shares of white."""
+    """Colours (N, 3) along the curve and the brightness (N,) of each, both as shares of white.
+
+    `is_bent` is True where channels surely begin one after the other: then their mean is no brightness.
+    """
 
     colours: Floats
     brightness: Floats
+    is_bent: bool = False
 
     def brightness_of(self, values: NDArray[Any], *, full_scale: float) -> NDArray[np.float32]:
         """Return the brightness (H, W) of colours (H, W, 3), of which `full_scale` is white."""
@@ -71,7 +76,7 @@ class Palette:
         return away
 
     def _nearest(self, colours: Floats) -> NDArray[np.intp]:
-        metric = _LUMA_AND_COLOURS / np.array([[1.0], [_COLOUR_ERROR], [_COLOUR_ERROR]])
+        metric = LUMA_AND_COLOURS / np.array([[1.0], [_COLOUR_ERROR], [_COLOUR_ERROR]])
         nearest: NDArray[np.intp] = scipy.spatial.cKDTree(self.colours @ metric.T).query(colours @ metric.T)[1]
         return nearest
 
@@ -86,7 +91,7 @@ def find_palette(values: NDArray[Any], *, full_scale: float) -> Palette | None:
         The value that means white.
     """
     even, uneven = _colours(values, full_scale)
-    course, weight = _course(even, uneven)
+    course, weight = _course(even, uneven.reshape(-1, 3))
     curve = np.maximum.accumulate(np.stack([_few_bends(course[:, c], weight[:, c]) for c in range(3)], axis=1))
     rise = _rise(curve, weight.mean(axis=1))
     if rise is None:
@@ -100,18 +105,33 @@ def find_palette(values: NDArray[Any], *, full_scale: float) -> Palette | None:
         np.interp(fine, place, brightness * (top / brightness[-1])),
     )
     bright = even[even.max(axis=1) > _DARK_SHARE]
-    return palette if np.mean(palette.distance(bright) > _OFF) < _OFF_SHARE else None
+    if not bright.size or np.mean(palette.distance(bright) > _OFF) >= _OFF_SHARE:
+        return None
+    ramps = fit_ramps(even, uneven, ramps_along(palette.colours, palette.brightness))
+    if ramps is None or ramps.misfit > _RAMPS_MISFIT:
+        return palette
+    return _along(ramps, palette.colours[-1], top)
+
+
+def _along(ramps: Ramps, brightest: Floats, top: float) -> Palette:
+    """Return the palette of ramps up to the brightest colour seen."""
+    bends = ramps.bends
+    wanted = np.linspace(bends[0], bends[-1], _PLACES * _FINER)
+    last = int(np.argmin(((ramps.colours(wanted) - brightest) ** 2).sum(axis=1)))
+    wanted = np.linspace(bends[0], wanted[max(last, 1)], _PLACES * _FINER)
+    brightness = (wanted - wanted[0]) * (top / (wanted[-1] - wanted[0]))
+    return Palette(ramps.colours(wanted), brightness, is_bent=ramps.begin_apart)
 
 
 def _colours(values: NDArray[Any], full_scale: float) -> tuple[Floats, Floats]:
-    """Return the mean colours (N, 3) of even blocks here and there, and the single ones (M, 3) of the others."""
+    """Return the mean colours (N, 3) of even blocks here and there, and all those (M, K, 3) of the others."""
     apart = max(_BLOCK_PX, min(values.shape[:2]) // _BLOCKS)
     rows, columns = (side // apart for side in values.shape[:2])
     cut = values[: rows * apart, : columns * apart].reshape(rows, apart, columns, apart, 3)
     part = cut[:, :_BLOCK_PX, :, :_BLOCK_PX].swapaxes(1, 2).reshape(rows * columns, _BLOCK_PX**2, 3)
     blocks = part.astype(np.float64) / full_scale
     even = np.ptp(blocks.mean(axis=2), axis=1) < _EVEN
-    return blocks[even].mean(axis=1), blocks[~even].reshape(-1, 3)
+    return blocks[even].mean(axis=1), blocks[~even]
 
 
 def _course(even: Floats, uneven: Floats) -> tuple[Floats, Floats]:

@@ -52,7 +52,7 @@ _MIN_AREA_BLURS = 2.0  # smallest area of a patch, in blurs squared: below, it i
 # the noise where it is as fine as the blur), and 1.7 in real pictures that were downsampled without smoothing, whose
 # edge is sharper than a pixel; single dead pixels reach 2.0 to 3.2, letters and lines of a pixel or two 1.4 and more.
 _SPOT_CURVATURE, _CURVATURE_NOISE = 1.1, 2.1
-_MAX_CURVATURE, _MAX_CURVATURE_SHARP, _SHARP_PX = 1.35, 1.8, 0.8
+_MAX_CURVATURE, _MAX_CURVATURE_SHARP, _SHARP_PX = 1.35, 1.8, 1.0
 _SKIRT_BLURS = 1.5  # how far the blur spreads a patch's darkness beyond its detected outline
 _MARGIN_BLURS = 5.0  # room for the skirts and, three times as wide, the surroundings
 _SOME_ROWS = 4  # apart, for the median of what is the same all along a ring
