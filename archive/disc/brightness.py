@@ -180,7 +180,7 @@ def _as_share(plane: NDArray[Any], full_scale: float, *, into: NDArray[Any] | No
 
 
 def _palette_or_channels(values: NDArray[Any], full_scale: float) -> tuple[Palette | None, list[int]]:
-    """Return the palette of a picture whose channels' mean is no brightness, and the channels neither white nor black."""
+    """Return the palette where the channels' mean is no brightness, and the channels neither white nor black."""
     step = max(1, min(values.shape[:2]) // 256)
     sample = values[::step, ::step].astype(np.float32) / full_scale
     brightest = sample.max(axis=2)
