@@ -73,6 +73,7 @@ def _smooth_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> F
     """Yield the frames of a smooth film: surfaces derotated by the rotation law and blended."""
     surfaces, size_px, reach_days = _surfaces(job), job.options.size_px, job.options.reach_days
     paint = _painter(*_disc(job), SPOT_LAW, size_px)
+    prominences = None if job.band == "white" else _prominences(job)
 
     def prepare(spec: FrameSpec) -> Paint:
         at = view_geometry(spec.time_utc)
@@ -81,7 +82,11 @@ def _smooth_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> F
             shares: tuple[WeightedSurface, ...] = (WeightedSurface(seen[0], 1.0, 1.0),)
         else:
             shares = weighted_surfaces(seen, at.time_days, reach_days=reach_days)
-        return partial(paint, shares, at)
+        surface = partial(paint, shares, at)
+        if prominences is None:
+            return surface
+        levels = prominences(spec.observations[: len(shares)])
+        return partial(_with_prominences, surface, levels, [share.weight for share in shares], job)
 
     annotations = _overlay(job, disc_annotations(job))
     first, last = specs[0].time_utc, specs[-1].time_utc
@@ -92,6 +97,38 @@ def _smooth_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> F
         draw_strip(frame, strip, spec, first=first, last=last)
 
     return painted_frames(specs, prepare, overlay=overlay, painters=painters)
+
+
+def _prominences(job: FilmJob) -> Callable[[Sequence[str]], list[NDArray[np.float32]]]:
+    """Return a function that loads what stands above the limb by name; only that of the last call is kept."""
+    loaded: dict[str, NDArray[np.float32]] = {}
+
+    def load(names: Sequence[str]) -> list[NDArray[np.float32]]:
+        for name in set(loaded) - set(names):
+            del loaded[name]
+        for name in set(names) - set(loaded):
+            above = prominence_level(read_disc(_content(job.discs[name])), STANDARD_FRAME)
+            loaded[name] = np.maximum(_sized(above, job.options.size_px), np.float32(0.0))
+        return [loaded[name] for name in names]
+
+    return load
+
+
+def _with_prominences(
+    paint: Paint, levels: Sequence[NDArray[np.float32]], weights: Sequence[float], job: FilmJob
+) -> NDArray[np.uint8]:
+    """Paint a surface, and beyond its limb what stood there in the pictures: no law tells how that moves."""
+    picture, total = paint(), sum(weights)
+    if total <= 0.0:
+        return picture
+    level = np.zeros_like(levels[0])
+    for one, weight in zip(levels, weights, strict=True):
+        level += one * np.float32(weight / total)
+    above = looked_at(np.zeros_like(level), job.frame, look=job.tone, above=level)
+    shown = above.any(axis=2)
+    # At the edge a pixel is partly of the disc, partly of the sky.
+    picture[shown] = np.rint(np.minimum(picture[shown] + above[shown] * np.float32(255.0), 255.0))
+    return picture
 
 
 def _corotating_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> Frames:

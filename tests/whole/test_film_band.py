@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import shutil
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import imageio_ffmpeg
 import numpy as np
 import pytest
 from PIL import Image
-from scenes.discs import Scene, Spot
+from scenes.discs import Prominence, Scene, Spot
 
 from archive.commands.main import main
 from archive.model.choices import FILM_STYLES
@@ -55,6 +57,31 @@ def test_an_archive_of_another_band_is_filmed_in_it(folder: Path, tmp_path: Path
     # A bright surface, and the dark patch on it.
     assert np.median(grey[140:340, 140:340]) > 90
     assert grey[140:340, 140:340].min() < 60
+
+
+@pytest.mark.parametrize("style", ["daily", "smooth"])
+def test_prominences_stand_above_the_limb_of_films_that_show_it(tmp_path: Path, answer: Answer, style: str) -> None:
+    folder = tmp_path / "my-sun"
+    new_archive(folder)
+    _in_band(folder, "h-alpha")
+    drawn = tmp_path / "drawn"
+    drawn.mkdir()
+    for stamp in STAMPS[:2]:
+        draw(drawn / f"{stamp}.png", Scene(prominences=(Prominence(60.0, 8.0, 0.08, 0.06),)))
+    assert answer("add", folder, drawn, "--north-angle", "0")[0] == 0
+    status, _ = answer("film", folder, "--style", style, *QUICK, "--out", tmp_path / "film.mp4")
+    assert status == 0
+    _, seconds = imageio_ffmpeg.count_frames_and_secs(str(tmp_path / "film.mp4"))
+    decode = [imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", "-ss", str(seconds / 2), "-i", str(tmp_path / "film.mp4")]
+    subprocess.run([*decode, "-frames:v", "1", str(tmp_path / "middle.png")], check=True)
+    with Image.open(tmp_path / "middle.png") as middle:
+        frame = np.asarray(middle).max(axis=2)
+    rows, columns = np.indices(frame.shape) - 239.5
+    radii, angle_deg = np.hypot(rows, columns) / 216.0, np.degrees(np.arctan2(-columns, -rows)) % 360.0
+    sky = (radii > 1.02) & (radii < 1.05)
+    at = sky & (np.abs(angle_deg - 60.0) < 2.0)
+    assert np.median(frame[at]) > 60
+    assert np.median(frame[sky & (np.abs(angle_deg - 120.0) < 10.0)]) < 25
 
 
 def test_its_film_says_the_band_on_the_site(folder: Path, answer: Answer) -> None:
