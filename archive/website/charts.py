@@ -53,6 +53,7 @@ _LEAST_LATITUDE_DEG = 40.0
 _STROKES = ((0.0, 2.2), (100.0, 3.2), (500.0, 4.6))
 # Most steps between the figures along an axis; and what a rate has above and below it, degrees a day.
 _SERIES_STEPS, _RATE_STEPS = 5, 7
+_CHANGE_DASHES = "3,3"
 _RATE_MARGIN_SHARE, _LEAST_RATE_MARGIN = 0.05, 0.5
 
 
@@ -101,15 +102,24 @@ class Drawn:
     narrow: Markup
 
 
-def activity_chart(days: Sequence[Counted], span: Span, description: str) -> Drawn:
-    """Draw the relative number, and below it the area of the spots, against time; at least one day."""
+def activity_chart(days: Sequence[Counted], span: Span, description: str, *, changes: Sequence[float] = ()) -> Drawn:
+    """Draw the relative number, and below it the area of the spots, against time; at least one day.
+
+    Parameters
+    ----------
+    days : sequence of Counted
+    span : Span
+    description : str
+    changes : sequence of float
+        Times in days since 1970 at which another instrument takes over, each a dashed upright.
+    """
     numbers = [(day.time_days, day.relative_number) for day in days]
     areas = [(day.time_days, day.area_msh) for day in days if day.area_msh is not None]
 
     def panels(size: Size) -> list[Panel]:
         return [
-            _series("R", numbers, span, least=20.0, size=size),
-            _series("Area, millionths of the hemisphere", areas, span, least=100.0, size=size),
+            _series("R", numbers, span, least=20.0, size=size, changes=changes),
+            _series("Area, millionths of the hemisphere", areas, span, least=100.0, size=size, changes=changes),
         ]
 
     return _drawn("activity", "R and area of spots against time", description, panels)
@@ -164,7 +174,9 @@ def _drawn(mark: str, title: str, description: str, panels: Callable[[Size], Seq
     return Drawn(wide, narrow)
 
 
-def _series(title: str, points: Sequence[Point], span: Span, *, least: float, size: Size) -> Panel:
+def _series(
+    title: str, points: Sequence[Point], span: Span, *, least: float, size: Size, changes: Sequence[float]
+) -> Panel:
     """Draw dots from zero up, with the line of neighbours, or of monthly means where the dots are many."""
     dots = _dots(points, Colour.ACCENT, fine=is_long(span), size=size)
     if is_long(span):
@@ -172,6 +184,8 @@ def _series(title: str, points: Sequence[Point], span: Span, *, least: float, si
     else:
         strokes = [Stroke(_runs(points, _NEIGHBOURS_DAYS), Colour.QUIET, 0.6), dots]
     highest = 1.08 * max([least, *(value for _, value in points)])
+    if changes:
+        strokes = [Stroke([((at, 0.0), (at, highest)) for at in changes], Colour.QUIET, 0.8, _CHANGE_DASHES), *strokes]
     return Panel(title, time_axis(*span, most=size.ticks), value_axis(0.0, highest, most=_SERIES_STEPS), strokes)
 
 

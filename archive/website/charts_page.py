@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from archive.model.days import counted_picture_of_day
 from archive.model.observation import Counts, Observation
@@ -35,6 +36,8 @@ __all__ = ["Chart", "ChartRow", "ChartsPage", "LawRow", "charts_page"]
 
 # A rate that is less well known than this tells nothing of a law, whose curves are 2 degrees a day high.
 _LARGEST_SIGMA = 0.5
+# More is no change but two instruments side by side.
+_MOST_CHANGES = 12
 _DASHES = ("6,2", "1.5,1.5", "6,2,1.5,2")
 
 
@@ -107,20 +110,37 @@ def _span(days: Sequence[ObservingDay]) -> Span:
 
 def _activity(days: Sequence[ObservingDay], here: Here, *, span: Span) -> Chart:
     counted = [one for day in days if (one := _counted(day)) is not None]
+    changes = _instrument_changes([one for one, _ in counted])
     return Chart(
         anchor="activity",
         title="Relative number and area against time",
-        drawn=_activity_drawn(counted, span) if counted else None,
+        drawn=_activity_drawn(counted, span, changes) if counted else None,
         empty="No picture has been counted yet.",
-        caption=_activity_caption(span),
+        caption=_activity_caption(span, changes),
         columns=("Day", "Groups", "Spots", "R", "Area"),
         rows=tuple(_activity_row(one, counts, here) for one, counts in counted),
     )
 
 
-def _activity_caption(span: Span) -> str:
+def _instrument_changes(counted: Sequence[Observation]) -> list[tuple[float, str]]:
+    """Return when another instrument takes over, halfway between two days, and words; none where two share the days."""
+    changes = [
+        ((days_since_1970(before.time_utc) + days_since_1970(after.time_utc)) / 2.0, _taken_over(after))
+        for before, after in pairwise(counted)
+        if before.instrument != after.instrument
+    ]
+    return changes if len(changes) <= _MOST_CHANGES else []
+
+
+def _taken_over(one: Observation) -> str:
+    return f"{one.instrument} from {format_day(one.day)}"
+
+
+def _activity_caption(span: Span, changes: Sequence[tuple[float, str]]) -> str:
     line = "the line joins the means of calendar months" if is_long(span) else "days next to each other are joined"
-    return f"A dot is a day; {line}. R = k(10g + s)."
+    others = ", ".join(words for _, words in changes)
+    marked = f" A dashed line marks a change of instrument: {others}." if others else ""
+    return f"A dot is a day; {line}. R = k(10g + s).{marked}"
 
 
 def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
@@ -140,7 +160,9 @@ def _counted(day: ObservingDay) -> tuple[Observation, Counts] | None:
     return None if one is None or one.counts is None else (one, one.counts)
 
 
-def _activity_drawn(counted: Sequence[tuple[Observation, Counts]], span: Span) -> Drawn:
+def _activity_drawn(
+    counted: Sequence[tuple[Observation, Counts]], span: Span, changes: Sequence[tuple[float, str]]
+) -> Drawn:
     numbers = [counts.relative_number for _, counts in counted]
     days = format_date_range(counted[0][0].day, counted[-1][0].day)
     return activity_chart(
@@ -149,6 +171,7 @@ def _activity_drawn(counted: Sequence[tuple[Observation, Counts]], span: Span) -
         ),
         span,
         f"R on {plural(len(counted), 'day')}, {days}: from {number(min(numbers))} to {number(max(numbers))}.",
+        changes=[at for at, _ in changes],
     )
 
 

@@ -290,7 +290,7 @@ def test_a_group_born_in_the_middle_of_the_disc_is_no_return() -> None:
 
 def test_a_leader_that_rises_alone_is_no_return_of_another_group() -> None:
     """At the limb only the leader shows, nearer to the predicted position of an older group than on all later days."""
-    first = course([0, 1, 8, 10], 16.0, 140.0)
+    first = course([0, 1, 8, 10], 15.2, 140.0)
     second = course([26, 27, 28, 29, 30], 13.4, 132.0, meridian_deg=-60.0 - 346.0)
     alone = sighting(26.0, 14.6, second[0].group.carrington_longitude_deg + 3.0, -76.0)
     assert [group.return_of for group in followed([*first, alone, *second[1:]])] == [None, None]
@@ -329,9 +329,9 @@ def test_a_tiny_group_does_not_come_back_as_a_large_one() -> None:
 
 
 def test_a_doubtful_return_is_offered_and_not_given() -> None:
-    """12 degrees of longitude are more than the law's error leaves to a group that is hidden for 17 days."""
+    """Regions differ from the law by some 0.15 deg/day, so by 2.5 degrees after 17 days, and leaders change."""
     first = course([0, 1, 8, 10], 11.0, 140.0)
-    offsets = {3.0: ("2300-1", None), 10.0: (None, "2300-1"), 13.0: (None, None)}
+    offsets = {3.0: ("2300-1", None), 10.0: (None, "2300-1"), 17.0: (None, None)}
     for off_deg, expected in offsets.items():
         second = course([27, 28], 11.0, 140.0 + off_deg, meridian_deg=-60.0 - 360.0)
         again = followed([*first, *second])[1]
@@ -340,6 +340,6 @@ def test_a_doubtful_return_is_offered_and_not_given() -> None:
 
 def test_what_is_another_latitude_is_no_return() -> None:
     first = course([0, 1, 8, 10], 11.0, 140.0)
-    for latitude_deg, expected in ((12.3, "2300-1"), (12.8, None)):
+    for latitude_deg, expected in ((11.7, "2300-1"), (12.8, None)):
         second = course([27, 28], latitude_deg, 140.0, meridian_deg=-60.0 - 360.0)
         assert followed([*first, *second])[1].return_of == expected

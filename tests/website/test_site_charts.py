@@ -94,6 +94,31 @@ def test_dots_stand_at_their_time_and_figure(size: str) -> None:
     assert [y for _, y in dots] == pytest.approx([(nought + twenty) / 2] * 3, abs=0.11)
 
 
+@pytest.mark.parametrize("size", ["wide", "narrow"])
+def test_a_change_of_instrument_is_marked_between_its_days(size: str) -> None:
+    days = _days([0, 1, 4, 5])
+    svg = getattr(activity_chart(days, (START, START + 5), "words", changes=[START + 2.5]), size)
+    uprights = [
+        path
+        for path in ElementTree.fromstring(svg).iter("path")
+        if path.attrib.get("stroke-dasharray") and path.attrib["stroke"] == Colour.QUIET.value
+    ]
+    assert len(uprights) == 2  # a panel each
+    dots = [x for x, _ in _dots(svg, Colour.ACCENT)]
+    for path in uprights:
+        (x, bottom), (again, top) = [tuple(map(float, place.split())) for place in path.attrib["d"][1:].split("L")]
+        assert x == again == pytest.approx((dots[1] + dots[2]) / 2, abs=0.2)
+        assert top < bottom
+
+
+def test_the_charts_tell_which_instrument_took_over(content: Content, tmp_path: Path) -> None:
+    first, *rest = content.entries
+    entries = [replace(first, observation=replace(first.observation, instrument="paper tube")), *rest]
+    build_site(replace(content, entries=entries), tmp_path / "site")
+    text = page_text(tmp_path / "site", PAGE)
+    assert "A dashed line marks a change of instrument: 80 mm refractor from 3 June 2026." in text
+
+
 def _day_width(labels: list[tuple[float, str]]) -> float:
     (left, first), (right, second) = labels[:2]
     return (right - left) / (int(second.split()[0]) - int(first.split()[0]))
