@@ -49,3 +49,12 @@ def _a_processor_each(request: pytest.FixtureRequest) -> Iterator[None]:
         if "PYTEST_XDIST_WORKER" in os.environ and not getattr(request.module, "ALL_PROCESSORS", False):
             patch.setenv("PYTHON_CPU_COUNT", "1")
         yield
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _films_without_av1(request: pytest.FixtureRequest) -> Iterator[None]:
+    """As with an encoder that lacks AV1, which takes most of a short film's time, but in modules that say `AV1`."""
+    with pytest.MonkeyPatch.context() as patch:
+        if not getattr(request.module, "AV1", False):
+            patch.setattr("archive.films.film.has_av1", lambda: False)
+        yield

@@ -16,6 +16,7 @@ from archive.films.film import FilmDisc, FilmHead, check_film_name, make_film
 from archive.films.frames import film_frames
 from archive.films.timeline import daily_timeline
 
+AV1 = True  # see `conftest.py`
 SIGHTINGS = [picture_of(f"2026-06-{day:02d}T0915Z", datetime(2026, 6, day, 9, 15, tzinfo=UTC)) for day in (3, 4, 7)]
 DISC = FilmDisc(255.5, 255.5, 230.4, frame_px=512)
 

@@ -32,7 +32,7 @@ def draw(path: Path, *, seed: int = 1, spots: tuple[Spot, ...] = ()) -> Path:
         seed=seed,
         spots=spots,
     )
-    Image.fromarray(quantise(draw_disc(scene), 8)).save(path)
+    Image.fromarray(quantise(draw_disc(scene), 8)).save(path, compress_level=1)
     return path
 
 

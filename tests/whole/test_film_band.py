@@ -19,7 +19,6 @@ from archive.model.choices import FILM_STYLES
 
 from .conftest import draw, new_archive
 
-pytestmark = pytest.mark.usefixtures("without_av1")
 Answer = Callable[..., tuple[int, Any]]
 QUICK = ("--pace", "0.2", "--size", "480")
 STAMPS = ("20260601T091500Z", "20260602T091500Z", "20260603T091500Z")

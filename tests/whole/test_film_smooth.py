@@ -34,6 +34,7 @@ from whole.film_scenes import (
     spot_errors_px,
 )
 
+AV1 = True  # see `conftest.py`
 DAYS = [0.0, 1.04, 3.1, 4.0]  # a gap of two days in the midst
 
 
