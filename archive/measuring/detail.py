@@ -9,6 +9,7 @@ import numpy as np
 from archive.model.observation import Disc
 
 __all__ = [
+    "AREA_REACH_RADII",
     "effective_blur_px",
     "hides_usual_groups",
     "is_countable",
@@ -17,6 +18,7 @@ __all__ = [
     "smallest_spot_msh",
 ]
 
+AREA_REACH_RADII = math.sin(math.radians(75.0))  # from the centre: nearer the limb areas are not told
 _MIN_BLUR_PX = 0.6  # a picture downsampled without smoothing still has the blur of its pixels
 # Measured on drawn discs of 60 to 450 px radius and blurs of 0.4 to 2.5 px (tests/measuring/test_detail.py).
 _MIN_SPOT_RADIUS_BLURS = 0.81

@@ -19,7 +19,7 @@ from archive.disc.brightness import Plane
 from archive.disc.contrast import ContrastExponent, contrast_exponent, true_depth
 from archive.disc.tone import flatten_disc
 from archive.measuring.darkness import Darkness, masked_gaussian_mean, measure_darkness
-from archive.measuring.detail import effective_blur_px
+from archive.measuring.detail import AREA_REACH_RADII, effective_blur_px
 from archive.measuring.rim import level_rim
 from archive.measuring.true_area import (
     HALF_PENUMBRA_DEPTH,
@@ -64,8 +64,8 @@ _TOUCHING = np.ones((3, 3), dtype=bool)
 # The largest group on record, of April 1947, covered 6132 MSH (Greenwich Photo-heliographic Results); one dark patch is
 # less.
 _MAX_MSH = 4000.0
-# Where areas are told: within 75 degrees of the centre, and where no more of the surroundings than this is white.
-_AREA_MU = 0.2588
+# Where areas are told: within reach, and where no more of the surroundings than this is white.
+_AREA_MU = float(np.sqrt(1.0 - AREA_REACH_RADII**2))
 _WHITE, _MOST_WHITE = 0.985, 0.1
 # Shares of an area by which it errs on drawn discs besides its mean depth (tests/studies/test_spot_study.py): always,
 # and where a patch is divided.

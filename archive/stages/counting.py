@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from archive.measuring.detail import smallest_shown_msh
+from archive.measuring.detail import AREA_REACH_RADII, smallest_shown_msh
 from archive.measuring.fixed_pattern import SpotPositions, fixed_pattern_specks
 from archive.measuring.following import named_groups, names_to_register
 from archive.measuring.returns import with_returns
@@ -145,15 +146,23 @@ def _with_counts(
     by_hand = record.groups is not None
     spots = sum(len(group.spots) for group in groups)
     number = len(groups)
-    areas_msh = [group.area_msh for group in groups if group.area_msh is not None]
-    sigmas_msh = [group.area_sigma_msh for group in groups if group.area_sigma_msh is not None]
+    # Without the area of one group that of all is not known; near the limb none can be, and the rest is told.
+    told = [group for group in groups if not _is_at_limb(group)]
+    areas_msh = [group.area_msh for group in told if group.area_msh is not None]
+    sigmas_msh = [group.area_sigma_msh for group in told if group.area_sigma_msh is not None]
+    is_told = bool(told) or not groups
     if record.counts is not None:
         number, spots = record.counts.groups, record.counts.spots
     return replace(
         one,
         counts=Counts(number, spots, k * (10 * number + spots), record.is_counted, least_msh),
-        # Without the area of one group that of all is not known.
-        spot_area_msh=sum(areas_msh) if len(areas_msh) == len(groups) else None,
-        spot_area_sigma_msh=sum(sigmas_msh) if len(sigmas_msh) == len(groups) else None,
+        spot_area_msh=sum(areas_msh) if is_told and len(areas_msh) == len(told) else None,
+        spot_area_sigma_msh=sum(sigmas_msh) if is_told and len(sigmas_msh) == len(told) else None,
         groups=tuple(NamedGroup(called.get((one.id, group)), group, by_hand) for group in groups),
     )
+
+
+def _is_at_limb(group: SpotGroup) -> bool:
+    """Return whether a group has no area because it is too near the limb for one."""
+    unknown = [spot for spot in group.spots if not spot.area_known]
+    return bool(unknown) and all(math.hypot(spot.right, spot.up) > AREA_REACH_RADII for spot in unknown)

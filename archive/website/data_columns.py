@@ -90,7 +90,12 @@ COLUMNS: tuple[Column, ...] = (
         "MSH",
         "Smallest spot that shows, where blur or noise hides more than usual",
     ),
-    Column("spot_area_msh", "number", "MSH", "Area of all spots in millionths of the solar hemisphere"),
+    Column(
+        "spot_area_msh",
+        "number",
+        "MSH",
+        "Area of all spots in millionths of the solar hemisphere, without groups beyond 75 degrees from the centre",
+    ),
     Column("spot_area_sigma_msh", "number", "MSH", "Standard error of that area"),
     Column("capture_start_utc", "datetime", "UTC", "Start of the capture"),
     Column("capture_length_s", "number", "s", "Length of the capture"),

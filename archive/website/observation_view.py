@@ -232,9 +232,17 @@ def _counted_facts(observation: Observation) -> tuple[Fact, ...]:
         Fact(
             "Area",
             measured(observation.spot_area_msh, observation.spot_area_sigma_msh),
-            "millionths of the solar hemisphere",
+            _area_meaning(observation),
         ),
     )
+
+
+def _area_meaning(observation: Observation) -> str:
+    unit = "millionths of the solar hemisphere"
+    left_out = [named for named in observation.groups or () if named.group.area_msh is None]
+    if observation.spot_area_msh is None or not left_out:
+        return unit
+    return f"{unit}, without {plural(len(left_out), 'group')} near the limb"
 
 
 def _capture_facts(observation: Observation) -> tuple[Fact, ...]:

@@ -209,6 +209,19 @@ def test_a_group_split_by_hand_has_two_names(archive_folder: Path) -> None:
     assert here[1] not in before
 
 
+def test_a_group_at_the_limb_is_counted_and_its_area_left_out(built: Path) -> None:
+    data = json.loads((built / "site/data/observations.json").read_text(encoding="utf-8"))
+    one = next(one for one in data if one["id"].startswith("2026-06-02"))
+    seen = [each for group in groups(built).values() for each in group if each["observation"] == one["id"]]
+    (at_limb,) = [each for each in seen if each["area_msh"] is None]
+    assert abs(float(str(at_limb["central_meridian_distance_deg"]))) > 70.0
+    assert one["counts"]["groups"] == len(seen) == 6
+    told = sum(float(str(each["area_msh"])) for each in seen if each is not at_limb)
+    assert one["spot_area_msh"] == pytest.approx(told, rel=0.02)
+    page = (built / "site/days/2026-06-02/index.html").read_text(encoding="utf-8")
+    assert "millionths of the solar hemisphere, without 1 group near the limb" in page
+
+
 def test_a_group_by_hand_without_an_area_leaves_it_unknown(
     archive_folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
