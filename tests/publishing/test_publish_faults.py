@@ -75,15 +75,15 @@ def test_a_killed_run_leaves_whole_pages_and_the_next_one_sends_the_rest(
     put_site(archive, old)
     assert told(archive, url)[0] == 0
     put_site(archive, new)
-    fresh = sorted(new.keys() - old.keys())  # 60 pictures and 20 pages
+    fresh = [folder / name for name in sorted(new.keys() - old.keys())]  # 60 pictures and 20 pages
     kills = 0
     for arrived in (15, 50, 70):
         process = publishing(archive, url)
         while process.poll() is None:
-            if sum((folder / name).exists() for name in fresh) >= arrived:
+            if sum(path.exists() for path in fresh) >= arrived:
                 process.send_signal(signal.SIGKILL)
                 break
-            time.sleep(0.002)
+            time.sleep(0.005)
         process.communicate()
         kills += process.returncode == -signal.SIGKILL
         assert faults_for_a_reader(files_in(folder), (old, new)) == []

@@ -24,6 +24,8 @@ in_browser = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not instal
 _FLAGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
     "--disable-background-networking", "--disable-component-update", "--hide-scrollbars", "--remote-debugging-pipe",
+    "--disable-breakpad", "--disable-extensions", "--disable-features=BackForwardCache", "--process-per-site",
+    "--disable-site-isolation-trials",
 ]  # fmt: skip
 _PATIENCE_S = 30.0
 _KEY_CODES = {"ArrowLeft": 37, "ArrowUp": 38, "ArrowRight": 39, "ArrowDown": 40, "Escape": 27, "Tab": 9, "Enter": 13}

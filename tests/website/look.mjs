@@ -106,6 +106,11 @@ async function visit({ page, heard }, wanted) {
   }
   if (wanted.then) found.then = await page.evaluate(wanted.then);
   Object.assign(found, await page.evaluate(layout));
+  found.at = [];
+  for (const width of wanted.widths ?? []) {
+    await page.setViewport({ width, height: wanted.height ?? 900 });
+    found.at.push(await page.evaluate(layout));
+  }
   const [saidOfPage, requestsOfPage] = [[...said], requests.filter((one) => !one.startsWith("data:"))];
   if (wanted.axe) {
     await page.evaluate(axe);
@@ -126,7 +131,8 @@ const browser = await puppeteer.launch({
   executablePath: chromium,
   headless: true,
   args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--hide-scrollbars"],
+    "--disable-component-update", "--disable-sync", "--hide-scrollbars", "--disable-breakpad", "--process-per-site",
+    "--disable-site-isolation-trials", "--disable-features=BackForwardCache"],  // no page is kept or prepared aside
 });
 /* Visits with no cache and no memory of those before. */
 async function visitAll(visits) {

@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from scenes.discs import draw_disc, place_on_picture, quantise
+from whole.conftest import keep_one_look
 from whole.film_scenes import EPOCH, darkness_centre, lone_spots, scene_at
 
 from archive.commands.main import main
@@ -42,6 +43,7 @@ def looking_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = folder / "my-sun"
     world = lone_spots(sun_view(EPOCH, latitude_deg=0.0, longitude_deg=0.0).l0_deg)
     assert main(["new", str(root), *NEW]) == 0
+    keep_one_look(root)
     for day, north_angle_deg in zip(DAYS, (0.0, 30.0), strict=True):
         time_utc = EPOCH + timedelta(days=day)
         picture = quantise(draw_disc(scene_at(world, time_utc, north_angle_deg=north_angle_deg)), 8)

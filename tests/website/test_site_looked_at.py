@@ -98,16 +98,16 @@ def test_from_a_sub_path_every_page_is_whole_on_a_desk_by_day(address: str) -> N
 
 def test_the_disc_has_one_place_and_size_on_home_and_every_day(site: Path) -> None:
     sizes, pages = (360, 800, 1280, 2560), ["index.html", *DAYS]
-    found = look([{"url": (site / page).as_uri(), "width": width} for width in sizes for page in pages])
+    found = look([{"url": (site / page).as_uri(), "width": sizes[0], "widths": sizes} for page in pages])
     for number, width in enumerate(sizes):
-        discs = [one["disc"] for one in found[number * len(pages) : (number + 1) * len(pages)]]
+        discs = [one["at"][number]["disc"] for one in found]
         assert discs == [discs[0]] * len(discs)
         _left, top, wide, high = discs[0]
         assert wide == pytest.approx(high, abs=0.5)
         assert wide > 0.37 * width
         # A good part of it is seen at once, before any scrolling.
         assert top < 300
-    assert [one["beyond"] for one in found] == [0] * len(found)
+    assert [at["beyond"] for one in found for at in one["at"]] == [0] * len(pages) * len(sizes)
 
 
 class _WithDocument(_Quiet):

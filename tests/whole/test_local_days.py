@@ -38,7 +38,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for number, time in enumerate(TIMES):
         picture = draw(scratch / f"{time}.png", Scene(spots=SPOTS, seed=number))
         assert main(["add", str(root), str(picture), "--note", f"Note {number}."]) == 0
-    assert main(["film", str(root), "--days", "9"]) == 0
+    assert main(["film", str(root), "--days", "9", "--size", "480", "--pace", "0.2"]) == 0
     assert main(["build", str(root)]) == 0
     return root
 

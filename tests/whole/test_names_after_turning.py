@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ from scenes.discs import Scene, Spot
 
 from archive.commands.main import main
 
-from .conftest import draw
+from .conftest import draw, new_archive
 
 Answer = Callable[..., tuple[int, Any]]
 SPOTS = (Spot(18.0, 20.0, 2.5), Spot(-12.0, -35.0, 2.0), Spot(25.0, -30.0, 2.2), Spot(-20.0, 48.0, 2.4))
@@ -35,15 +36,23 @@ def places(folder: Path, answer: Answer) -> dict[str, tuple[float, float]]:
     }
 
 
-@pytest.mark.parametrize("spots", [SPOTS[:1], SPOTS[:2], SPOTS])
+@pytest.fixture(scope="module", params=[SPOTS[:1], SPOTS[:2], SPOTS], ids=["one", "two", "four"])
+def built(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[Spot, ...]]:
+    """An archive of a picture whose north is wrong, and its spots; not to be changed."""
+    folder = tmp_path_factory.mktemp("turned")
+    root = new_archive(folder / "my-sun")
+    picture = draw(folder / "20260603T091500Z.png", Scene(spots=request.param))
+    assert main(["add", str(root), str(picture), "--north-angle", "140", "--mirrored", "no"]) == 0
+    assert main(["build", str(root)]) == 0
+    return root, request.param
+
+
 @pytest.mark.parametrize("mirrored", ["no", "yes"])
 def test_names_stay_with_their_spots(
-    archive_folder: Path, tmp_path: Path, answer: Answer, spots: tuple[Spot, ...], mirrored: str
+    built: tuple[Path, tuple[Spot, ...]], tmp_path: Path, answer: Answer, mirrored: str
 ) -> None:
-    picture = draw(tmp_path / "20260603T091500Z.png", Scene(spots=spots))
-    words = ["add", str(archive_folder), str(picture), "--north-angle", "140", "--mirrored", "no"]
-    assert main(words) == 0
-    assert main(["build", str(archive_folder)]) == 0
+    root, spots = built
+    archive_folder = Path(shutil.copytree(root, tmp_path / "my-sun"))
     wrong = places(archive_folder, answer)
     assert len(wrong) == len(spots)
     names = (archive_folder / "group-names.toml").read_bytes()
