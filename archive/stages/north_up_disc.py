@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import align_disc
-from archive.disc.brightness import brightness_plane
 from archive.model.observation import Disc
-from archive.reading import Content, read_pixels
+from archive.reading import Content
 from archive.records.disc_files import fits_bytes
+from archive.stages.held_brightness import brightness_of
 
 __all__ = ["Turned", "aligned_disc", "north_up_disc"]
 
@@ -50,9 +50,8 @@ def aligned_disc(original: Content, name: str, turned: Turned) -> NDArray[np.flo
     PictureError
         The original is no whole picture.
     """
-    pixels = read_pixels(original, name)
     return align_disc(
-        brightness_plane(pixels.values, full_scale=pixels.full_scale),
+        brightness_of(original, name),
         turned.disc,
         # Else as it came: neither turned nor mirrored, but of the same size as all others.
         north_angle_deg=turned.north_angle_deg or 0.0,
