@@ -111,12 +111,15 @@ def block_mean(plane: Plane, shrink: int) -> NDArray[np.float32]:
     Rows and columns that fill no square are left out.
     """
     height, width = (side // shrink * shrink for side in plane.shape)
-    blocks = plane[:height, :width].reshape(height // shrink, shrink, width // shrink, shrink)
     if plane.dtype.kind == "f":
         # Whole rows, and then columns, added up: several times as fast as means over short axes.
-        rows = sum((blocks[:, step] for step in range(1, shrink)), start=blocks[:, 0])
-        total = sum((rows[..., step] for step in range(1, shrink)), start=rows[..., 0])
-        return np.asarray(total * np.float32(1.0 / shrink**2), dtype=np.float32)
+        rows = np.add.reduce(plane[:height, :width].reshape(height // shrink, shrink, width), axis=1)
+        total: NDArray[np.float32] = rows[:, ::shrink].copy()
+        for step in range(1, shrink):
+            total += rows[:, step::shrink]
+        total *= np.float32(1.0 / shrink**2)
+        return total
+    blocks = plane[:height, :width].reshape(height // shrink, shrink, width // shrink, shrink)
     small = np.empty((height // shrink, width // shrink), dtype=np.float32)
     share = 1.0 / (shrink**2 * white_of(plane))
     for row, block in enumerate(blocks):  # rows first: many times faster than one mean over both axes
@@ -182,14 +185,16 @@ def _as_share(plane: NDArray[Any], full_scale: float, *, into: NDArray[Any] | No
 def _palette_or_channels(values: NDArray[Any], full_scale: float) -> tuple[Palette | None, list[int]]:
     """Return the palette where the channels' mean is no brightness, and the channels neither white nor black."""
     step = max(1, min(values.shape[:2]) // 256)
-    sample = values[::step, ::step].astype(np.float32) / full_scale
-    brightest = sample.max(axis=2)
-    bright = sample[brightest >= 0.5 * np.percentile(brightest, 99)]  # all of a picture that is black throughout
-    saturated = np.mean(bright >= _SATURATED, axis=0)
-    empty = np.mean(bright <= 1.5 / 255.0, axis=0)
+    # A channel is a row here, in one piece: several times as fast as pixels of three numbers.
+    sample = np.ascontiguousarray(np.moveaxis(values[::step, ::step], 2, 0)).reshape(3, -1).astype(np.float32)
+    sample /= full_scale
+    brightest = sample.max(axis=0)
+    bright = sample[:, brightest >= 0.5 * np.percentile(brightest, 99)]  # all of a picture that is black throughout
+    saturated = np.mean(bright >= _SATURATED, axis=1)
+    empty = np.mean(bright <= 1.5 / 255.0, axis=1)
     shown = (saturated < _CHANNEL_SATURATED_SHARE) & (empty < _CHANNEL_EMPTY_SHARE)
     lost = np.count_nonzero(shown) < 2 or bool(saturated.max() > _TINTED_SATURATED_SHARE)
-    tinted = float(np.abs(bright - np.roll(bright, 1, axis=1)).mean(axis=0).max()) > _TINTED
+    tinted = float(np.abs(bright - np.roll(bright, 1, axis=0)).mean(axis=1).max()) > _TINTED
     palette = find_palette(values, full_scale=full_scale) if tinted else None
     if palette is not None and not (lost or palette.is_bent):
         palette = None

@@ -118,8 +118,7 @@ def _best_supported(points: _EdgePoints, proposals: Floats) -> Floats:
         # A rim twice as long meets twice the points: divide by the length, within reason.
         support[start : start + 256] = near @ points.strength[some] / np.sqrt(part[:, 2])
     finalists = proposals[np.argsort(support)[-_FINALISTS:]]
-    scores = [_rim_score(points, circle) for circle in finalists]
-    best: Floats = finalists[int(np.argmax(scores))]
+    best: Floats = finalists[int(np.argmax(_rim_scores(points, finalists)))]
     return best
 
 
@@ -138,18 +137,17 @@ def _near(
     return facing & (np.abs(miss) < np.maximum(1.2, tolerance * circles[:, 2:3])), miss
 
 
-def _rim_score(points: _EdgePoints, circle: Floats) -> float:
-    """Return the supported length of the rim, each part weighted by its edge strength up to a common height."""
+def _rim_scores(points: _EdgePoints, circles: Floats) -> Floats:
+    """Return the supported length of each rim, every part weighted by its edge strength up to a common height."""
     every = np.arange(len(points.strength))
-    near, _ = _near(points, circle[None], tolerance=0.03, some=every)
-    on_rim = near[0]
-    if not on_rim.any():
-        return 0.0
-    towards = points.xy_px[on_rim] - circle[:2]
-    bins = ((np.arctan2(towards[:, 1], towards[:, 0]) / (2 * np.pi) + 0.5) * _BINS).astype(int) % _BINS
-    height = np.zeros(_BINS)
-    np.maximum.at(height, bins, points.strength[on_rim])
-    return float(np.minimum(height, np.percentile(points.strength, 75)).sum())
+    near, _ = _near(points, circles, tolerance=0.03, some=every)
+    rim, point = np.nonzero(near)
+    x, y = points.xy_px[point].T - circles[rim, :2].T
+    bins = ((np.arctan2(y, x) / (2 * np.pi) + 0.5) * _BINS).astype(int) % _BINS
+    height = np.zeros((len(circles), _BINS))
+    np.maximum.at(height, (rim, bins), points.strength[point])
+    scores: Floats = np.minimum(height, np.percentile(points.strength, 75)).sum(axis=1)
+    return scores
 
 
 def _refine(points: _EdgePoints, circle: Floats) -> tuple[float, float, float, float]:

@@ -53,5 +53,6 @@ def shares_between(brightness: Plane, x_px: NDArray[np.float32], y_px: NDArray[n
     if brightness.dtype.kind != "f":
         values *= np.float32(1.0 / white_of(brightness))
     height, width = brightness.shape
-    values[(x_px < 0) | (y_px < 0) | (x_px > width - 1) | (y_px > height - 1)] = np.nan
+    if min(x_px.min(), y_px.min()) < 0 or x_px.max() > width - 1 or y_px.max() > height - 1:
+        values[(x_px < 0) | (y_px < 0) | (x_px > width - 1) | (y_px > height - 1)] = np.nan
     return np.asarray(values)

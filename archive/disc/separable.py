@@ -18,7 +18,7 @@ __all__ = ["Weights", "smoothed", "transposed", "upsampled", "weighted", "weight
 Weights = Any
 """A sparse matrix (M, N): what each of N pixels counts in each of M sums. Scipy has no types."""
 
-_BLOCK_PX = 128
+_STRIP_ROWS = 16
 _LEAST_WEIGHT = 1e-6
 
 
@@ -67,17 +67,16 @@ def upsampled(coarse: NDArray[np.float32], step: int, shape: tuple[int, ...]) ->
     down, across = (
         _between(length, coarse_length, step) for length, coarse_length in zip(shape, coarse.shape, strict=True)
     )
-    return weighted(np.ascontiguousarray(coarse), down, across)
+    # Along the rows first, while they are few.
+    fine: NDArray[np.float32] = down @ transposed(across @ transposed(coarse))
+    return fine
 
 
 def transposed(plane: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Columns as rows, a block at a time, which stays in the processor's cache."""
-    height, width = plane.shape
-    turned = np.empty((width, height), dtype=plane.dtype)
-    for top in range(0, height, _BLOCK_PX):
-        for left in range(0, width, _BLOCK_PX):
-            part = plane[top : top + _BLOCK_PX, left : left + _BLOCK_PX]
-            turned[left : left + _BLOCK_PX, top : top + _BLOCK_PX] = part.T
+    """Columns as rows, some rows at a time: what they become is written by whole lines of the processor's cache."""
+    turned = np.empty(plane.shape[::-1], dtype=plane.dtype)
+    for top in range(0, len(plane), _STRIP_ROWS):
+        turned[:, top : top + _STRIP_ROWS] = plane[top : top + _STRIP_ROWS].T
     return turned
 
 

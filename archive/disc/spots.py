@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import Plane, block_mean
-from archive.disc.separable import upsampled
+from archive.disc.separable import smoothed, upsampled
 from archive.disc.tone import flatten_disc
 from archive.model.observation import Disc
 
@@ -86,7 +86,7 @@ def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
     distance = np.hypot(place[None, :], place[:, None])
     # Darkness on a scale far above that of spots is cloud or a poor fit.
     inside = distance < _LIMB_SHARE
-    smooth = scipy.ndimage.gaussian_filter(np.where(inside, flat, 1.0), _BLUR_PX)
+    smooth = smoothed(np.where(inside, flat, np.float32(1.0)), _BLUR_PX)
     background = _background(smooth, inside, frame)
     depth = np.where(inside, background - smooth, 0.0)
     noise = 1.4826 * float(np.median(np.abs(depth[inside])))
@@ -112,13 +112,13 @@ def find_dark_spots(flat: NDArray[np.float32], frame: DiscFrame) -> DarkSpots:
 
 def _background(smooth: Floats, inside: NDArray[np.bool_], frame: DiscFrame) -> Floats:
     """Return the quiet disc's slow undulations: a wide mean that leaves spots out, worked on a coarse grid."""
-    coarse = smooth[::_COARSE, ::_COARSE]
+    coarse = np.ascontiguousarray(smooth[::_COARSE, ::_COARSE])
     on_disc = inside[::_COARSE, ::_COARSE]
     width = frame.radius_px / 9.0 / _COARSE
     level: Floats = np.ones_like(coarse)
     for _ in range(2):
-        quiet = (on_disc & (np.abs(coarse - level) < 0.04)).astype(np.float64)
-        weight = scipy.ndimage.gaussian_filter(quiet, width, truncate=3.0)
-        mean = scipy.ndimage.gaussian_filter(coarse * quiet, width, truncate=3.0) / np.maximum(weight, 1e-6)
-        level = np.where(weight > 0.05, mean, 1.0)
+        quiet = (on_disc & (np.abs(coarse - level) < 0.04)).astype(np.float32)
+        weight = smoothed(quiet, width, truncate=3.0)
+        mean = smoothed(coarse * quiet, width, truncate=3.0) / np.maximum(weight, 1e-6)
+        level = np.where(weight > 0.05, mean, np.float32(1.0))
     return upsampled(level, _COARSE, smooth.shape)

@@ -74,28 +74,29 @@ def clear_of_rings(brightness: Plane, circle: Circle) -> tuple[Plane, Circle]:
         As it was where there is nothing of the kind; else level beyond the gap between the limb and what is about it.
     circle : Circle
     """
-    levelled = brightness
+    levelled, rays = brightness, _rays(brightness, circle)
     for _ in range(2):
-        cleared = _within_another_step(levelled, circle)
+        cleared = _within_another_step(levelled, circle, *rays)
         within = None if cleared is None else find_circle(cleared)
         if cleared is None or within is None or within.radius_px < _INNERMOST * circle.radius_px:
             break
         levelled, circle = cleared, within
+        rays = _rays(levelled, circle)
     # From the Sun's centre a ring is found ray by ray: a circle between the two may have cut into the limb.
-    ringless = _beyond_the_gap(brightness, circle)
+    ringless = _beyond_the_gap(brightness, circle, *(rays if levelled is brightness else _rays(brightness, circle)))
     if ringless is not None:
         return ringless, find_circle(ringless) or circle
     return levelled, circle
 
 
-def _within_another_step(brightness: Plane, circle: Circle) -> Plane | None:
+def _within_another_step(brightness: Plane, circle: Circle, shares: Floats, rays: Floats) -> Plane | None:
     """Level the picture from where it is darkest between a second step within the circle and the circle; or None.
 
     Within the Sun's limb brightness falls the faster the nearer to it, so a step of its own that goes all round is the
     limb, and what lies about it a line or the edge of a lit field.
     """
-    shares, rays = _rays(brightness, circle, 1.0 + 2.0 * _HALF_BASE)
-    profile = _median(rays)
+    near = int(np.searchsorted(shares, 1.0 + 2.0 * _HALF_BASE))
+    shares, profile = shares[:near], _median(rays[:, :near])
     if profile is None:
         return None
     level = scipy.ndimage.uniform_filter1d(profile, max(1, round(2.0 * _HALF_BASE / shares[1])), mode="nearest")
@@ -124,13 +125,14 @@ def _rise_again(step: Floats) -> float:
     return float(step[lowest:].max() - step[lowest])
 
 
-def _beyond_the_gap(brightness: Plane, circle: Circle) -> Plane | None:
+def _beyond_the_gap(brightness: Plane, circle: Circle, shares: Floats, rays: Floats) -> Plane | None:
     """Level the picture beyond the gap between the limb and a ring about it; None where there is no ring."""
-    shares, rays = _rays(brightness, circle, _REACH)
     seen = np.isfinite(rays).mean(axis=0) > _SEEN
     sky = float(_seen_median(rays[:, seen]).min())
     bright = _disc_level(rays[:, (shares > 0.6) & (shares < 0.9)], sky)
-    height = (np.where(shares < _INNERMOST_GAP, np.inf, rays) - sky) / max(bright - sky, 1e-6)
+    outer = shares >= _INNERMOST_GAP
+    shares, seen = shares[outer], seen[outer]
+    height = (rays[:, outer] - np.float32(sky)) / np.float32(max(bright - sky, 1e-6))
     lowest = np.fmin.accumulate(height, axis=1)
     beyond = height[:, seen & (shares > 1.0 + _HALF_BASE)]
     rise = max(_RISE, _ABOVE_NOISE * _noise(beyond))
@@ -139,12 +141,12 @@ def _beyond_the_gap(brightness: Plane, circle: Circle) -> Plane | None:
     line: NDArray[np.bool_] = (lowest < _GAP) & (height > np.maximum(lowest, open_sky) + rise)
     has_line: NDArray[np.bool_] = np.any(line, axis=1)
     near = np.argmax(line, axis=1)
-    # Where a ray is lowest before it meets the line.
-    before = np.where(np.arange(len(shares)) < near[:, None], height, np.inf)
-    gap = shares[np.argmin(np.where(np.isnan(before), np.inf, before), axis=1)]
     fitted = _circle_through(shares[near], has_line)
     if fitted is None:
         return None
+    # Where a ray is lowest before it meets the line.
+    before = np.where(np.arange(len(shares)) < near[:, None], height, np.inf)
+    gap = shares[np.argmin(np.where(np.isnan(before), np.inf, before), axis=1)]
     width = float(np.median((fitted - gap)[has_line]))
     return _levelled(brightness, circle, fitted - width, sky)
 
@@ -173,15 +175,19 @@ def _circle_through(distance: Floats, seen: NDArray[np.bool_]) -> Floats | None:
     return fitted
 
 
-def _rays(brightness: Plane, circle: Circle, reach: float) -> tuple[Floats, Floats]:
+def _rays(brightness: Plane, circle: Circle) -> tuple[Floats, Floats]:
     """Return distances in radii (N,) and brightness (rays, N) from the centre outwards; NaN outside the frame."""
-    shares = np.linspace(0.0, reach, round(reach * min(_STEPS, circle.radius_px)) + 1)
-    values = np.empty((_RAYS, len(shares)))
+    shares = np.linspace(0.0, _REACH, round(_REACH * min(_STEPS, circle.radius_px)) + 1)
+    values = np.empty((_RAYS, len(shares)), dtype=np.float32)
+    right, down = (
+        (circle.radius_px * part).astype(np.float32)[:, None] for part in (np.cos(_angles()), np.sin(_angles()))
+    )
+    outwards = shares.astype(np.float32)
     for first in range(0, _RAYS, _RAYS_AT_ONCE):
-        theta = _angles()[first : first + _RAYS_AT_ONCE, None]
-        x = (circle.x_px + circle.radius_px * shares * np.cos(theta)).astype(np.float32)
-        y = (circle.y_px + circle.radius_px * shares * np.sin(theta)).astype(np.float32)
-        values[first : first + _RAYS_AT_ONCE] = shares_between(brightness, x, y)
+        part = slice(first, first + _RAYS_AT_ONCE)
+        x = right[part] * outwards + np.float32(circle.x_px)
+        y = down[part] * outwards + np.float32(circle.y_px)
+        values[part] = shares_between(brightness, x, y)
     return shares, values
 
 

@@ -18,7 +18,17 @@ from archive.disc.aligned import DiscFrame
 from archive.model.choices import Band, Look, Tone
 from archive.sun.limb_darkening import standard_limb_darkening
 
-__all__ = ["Curve", "flatten_disc", "is_grey", "looked_at", "screen_levels", "sky_level", "tint_curves", "tone_of"]
+__all__ = [
+    "Curve",
+    "flatten_disc",
+    "is_grey",
+    "looked_at",
+    "screen_levels",
+    "sky_level",
+    "tint_curves",
+    "tinted_levels",
+    "tone_of",
+]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -186,7 +196,7 @@ def _with_above(level: NDArray[np.float32], places: _Places, above: NDArray[np.f
     return both
 
 
-def _coloured(table: NDArray[np.uint8], level: NDArray[np.float32]) -> NDArray[np.uint8]:
+def _coloured(table: NDArray[np.uint8], level: NDArray[Any]) -> NDArray[np.uint8]:
     """Return the colours (N, 3) of levels, each taken as one thing of three bytes: far faster than three numbers."""
     colours = table.view(np.dtype((np.void, 3)))[:, 0]
     return colours.take(level.astype(np.uint16)).view(np.uint8).reshape(*level.shape, 3)
@@ -237,6 +247,20 @@ def tint_curves(look: Tone, of: Tone) -> tuple[Curve, Curve, Curve] | None:
         for wanted, falls in zip(*_TINTS[look], strict=True)
     )
     return red, green, blue
+
+
+def tinted_levels(red: NDArray[np.uint8], look: Tone) -> NDArray[np.uint8]:
+    """Return a picture (H, W, 3) under a look by its red alone, from which the other channels follow."""
+    return _coloured(_red_table(look), red)
+
+
+@lru_cache(maxsize=4)
+def _red_table(look: Tone) -> NDArray[np.uint8]:
+    """Return the colours (256, 3) of a look by their red."""
+    curves = tint_curves(look, look)
+    assert curves is not None
+    red = np.linspace(0.0, 1.0, 256, dtype=np.float32)
+    return _rounded(np.stack([np.float32(share) * red ** np.float32(fall) for share, fall in curves], axis=-1))
 
 
 @dataclass(frozen=True)

@@ -167,11 +167,12 @@ def _candidate_mask(darkness: Darkness, blur_px: float) -> Mask:
     dark = darkness.inside & (darkness.local > threshold)
     plain = dark & (darkness.depth > _QUIET_FRACTION * threshold)
     distinct = (darkness.local > _FACULAR_FACTOR * threshold) & (darkness.depth > _FACULAR_QUIET_FRACTION * threshold)
-    facular, _ = scipy.ndimage.label(dark, _TOUCHING)
-    sizes = np.bincount(facular.ravel())
-    narrow = sizes <= _FACULAR_AREA_BLURS * blur_px**2
-    narrow &= np.bincount(facular[dark & distinct], minlength=len(sizes)) > 0
-    candidates: Mask = plain | narrow[facular]
+    patches, count = scipy.ndimage.label(dark, _TOUCHING)
+    patch = patches[dark]  # few pixels of all
+    narrow = np.bincount(patch, minlength=count + 1) <= _FACULAR_AREA_BLURS * blur_px**2
+    narrow &= np.bincount(patch[distinct[dark]], minlength=count + 1) > 0
+    candidates: Mask = plain
+    candidates[dark] |= narrow[patch]
     return candidates
 
 

@@ -366,16 +366,20 @@ def _level_penalty(pictures: Sequence[Features], angles_deg: Floats, picture: in
 
 
 def _log_likelihood(pictures: Sequence[Features], pairs: list[Pair], angles_deg: Floats, *, mirrored: bool) -> float:
-    rotated = rotate_each(pictures, angles_deg, mirrored=mirrored)
-    log_likelihood = sum(
-        pair.weight * float(pair_score(rotated[pair.first], rotated[pair.second], blur_deg=0.0, every_pair=False)[0])
-        for pair in pairs
-    )
+    log_likelihood = sum(_pair_scores(pairs, rotate_each(pictures, angles_deg, mirrored=mirrored)))
     if pictures[0].sky_deg is not None:
         camera_deg = angles_deg - _sky(pictures)
         off = wrapped_deg(camera_deg - camera_deg[0])
         log_likelihood -= 0.5 * float(np.sum(((off - np.median(off)) / LEVEL_SIGMA_DEG) ** 2))
     return log_likelihood
+
+
+def _pair_scores(pairs: list[Pair], rotated: Sequence[RotatedFeatures]) -> list[float]:
+    """Return the weighted log likelihood of each pair, of pictures at one angle each."""
+    return [
+        pair.weight * float(pair_score(rotated[pair.first], rotated[pair.second], blur_deg=0.0, every_pair=False)[0])
+        for pair in pairs
+    ]
 
 
 def _final_solutions(
@@ -388,7 +392,9 @@ def _final_solutions(
         sigma_deg = spot_errors_deg(pictures, pairs, best.angles_deg, mirrored=best.mirrored)
     else:
         sigma_deg = np.where(best.sigmas_deg < _MAX_SIGMA_DEG, best.sigmas_deg, np.inf)
-    support = _support(pictures, pairs, solutions[0])
+    rotated = rotate_each(pictures, best.angles_deg, mirrored=best.mirrored)
+    scores = _pair_scores(pairs, rotated)
+    support = _support(pairs, scores, count=len(pictures))
     alone = _alone(pictures)
     judged: list[SpotSolution | None] = []
     for number in range(len(pictures)):
@@ -396,7 +402,14 @@ def _final_solutions(
         if alone[number] or support[number] < _MIN_SUPPORT or not np.isfinite(sigma_deg[number]):
             judged.append(None)
             continue
-        log_odds, other = _runner_up(pictures, pairs, solutions, number, power=float(powers[number]))
+        against_none = best.log_likelihood
+        if pictures[number].sky_deg is None:
+            # Without a mount, the choice of angles has its price: of all pictures, and of this one alone.
+            placed = sum(len(picture.right) > 0 for picture in pictures)
+            against_none = min(sum(scores) - _ROTATION_PENALTY * placed, float(support[number]) - _ROTATION_PENALTY)
+        log_odds, other = _runner_up(
+            pairs, solutions, number, rotated=rotated, power=float(powers[number]), against_none=against_none
+        )
         judged.append(
             SpotSolution(
                 north_angle_deg=wrapped_deg(float(solutions[0].angles_deg[number])),
@@ -421,25 +434,41 @@ def _alone(pictures: Sequence[Features]) -> NDArray[np.bool_]:
     return alone
 
 
-def _support(pictures: Sequence[Features], pairs: list[Pair], solution: _Solution) -> Floats:
+def _support(pairs: list[Pair], scores: Sequence[float], *, count: int) -> Floats:
     """Return the log likelihood (N,) that each picture's own pairs contribute."""
-    rotated = rotate_each(pictures, solution.angles_deg, mirrored=solution.mirrored)
-    support = np.zeros(len(pictures))
-    for pair in pairs:
-        score = pair.weight * float(
-            pair_score(rotated[pair.first], rotated[pair.second], blur_deg=0.0, every_pair=False)[0]
-        )
+    support = np.zeros(count)
+    for pair, score in zip(pairs, scores, strict=True):
         support[[pair.first, pair.second]] += score
     return support
 
 
 def _runner_up(
-    pictures: Sequence[Features], pairs: list[Pair], solutions: list[_Solution], number: int, *, power: float
+    pairs: list[Pair],
+    solutions: list[_Solution],
+    number: int,
+    *,
+    rotated: Sequence[RotatedFeatures],
+    power: float,
+    against_none: float,
 ) -> tuple[float, _Solution | None]:
-    """Return the log odds against the best solution that differs at this picture, and that solution."""
+    """Return the log odds against the best solution that differs at this picture, and that solution.
+
+    Parameters
+    ----------
+    pairs : list of Pair
+    solutions : list of _Solution
+        The best first.
+    number : int
+        The picture's.
+    rotated : sequence of RotatedFeatures
+        All pictures as the best solution has them.
+    power : float
+        Of the odds, by which those of neighbouring pictures are not independent.
+    against_none : float
+        Log odds of the best solution against that nothing matches, which is also one.
+    """
     best = solutions[0]
-    # That nothing matches, with a log likelihood of 0, is also a solution.
-    log_odds, other = power * _log_odds_against_none(pictures, pairs, best, number), None
+    log_odds, other = power * against_none, None
     if best.sigmas_deg is not None:
         power = _TRACK_POWER
     for solution in solutions[1:]:
@@ -448,12 +477,12 @@ def _runner_up(
         against -= _CONTRADICTION * max(solution.pair_log_likelihood - best.pair_log_likelihood, 0.0)
         if (apart > _SAME_SOLUTION_DEG or solution.mirrored != best.mirrored) and against < log_odds:
             log_odds, other = against, solution
-    if pictures[number].sky_deg is None:
+    features = rotated[number].features
+    if features.sky_deg is None:
         # Without a mount, this picture alone may fit at another angle, too.
         offsets_deg = np.arange(-180.0, 180.0, 2.0)
-        moved = rotate_features(pictures[number], best.angles_deg[number] + offsets_deg, mirrored=best.mirrored)
-        fixed = rotate_each(pictures, best.angles_deg, mirrored=best.mirrored)
-        curve = _log_likelihood_among(moved, fixed, _pair_weights(pairs, number), blur_deg=1.0)
+        moved = rotate_features(features, best.angles_deg[number] + offsets_deg, mirrored=best.mirrored)
+        curve = _log_likelihood_among(moved, rotated, _pair_weights(pairs, number), blur_deg=1.0)
         far = np.abs(offsets_deg) > _SAME_SOLUTION_DEG
         place = int(np.argmax(np.where(far, curve, -np.inf)))
         gap = float(curve[~far].max() - curve[place])
@@ -462,13 +491,3 @@ def _runner_up(
             angles_deg[number] += offsets_deg[place]
             log_odds, other = gap, _Solution(best.mirrored, angles_deg, best.log_likelihood - gap)
     return log_odds, other
-
-
-def _log_odds_against_none(pictures: Sequence[Features], pairs: list[Pair], best: _Solution, number: int) -> float:
-    """Return the log odds against no match; without a mount, less the penalty for the choice of angles."""
-    if pictures[number].sky_deg is not None:
-        return best.log_likelihood
-    placed = sum(len(picture.right) > 0 for picture in pictures)
-    own = float(_support(pictures, pairs, best)[number])
-    all_pictures = _log_likelihood(pictures, pairs, best.angles_deg, mirrored=best.mirrored)
-    return min(all_pictures - _ROTATION_PENALTY * placed, own - _ROTATION_PENALTY)

@@ -33,19 +33,21 @@ class MapFiles:
     observed_share: float
 
 
-def grown_map(rotation: int, sums: bytes | None, discs: Iterable[tuple[StoredBlob, SunView, float]]) -> MapFiles:
+def grown_map(
+    rotation: int, before: tuple[bytes, bytes] | None, discs: Iterable[tuple[StoredBlob, SunView, float]]
+) -> MapFiles:
     """Add discs to a map.
 
     Parameters
     ----------
     rotation : int
         Carrington's number.
-    sums : bytes or None
-        From an earlier map; None begins with an empty one.
+    before : tuple of bytes or None
+        Sums and FITS of an earlier map; None begins with an empty one.
     discs : iterable of (StoredBlob, SunView, float)
         North-up discs (FITS), the Sun at their times, and how much each counts.
     """
-    grown = empty_map(rotation) if sums is None else CarringtonMap(rotation, *sums_of(sums))
+    grown = empty_map(rotation) if before is None else CarringtonMap(rotation, *sums_of(*before))
     for disc, sun, sharpness in discs:
         grown = add_picture(grown, flat_disc(disc), STANDARD_FRAME, sun=sun, sharpness=sharpness)
         grown = CarringtonMap(rotation, *rounded_sums(grown.light, grown.weight))
@@ -53,6 +55,6 @@ def grown_map(rotation: int, sums: bytes | None, discs: Iterable[tuple[StoredBlo
     return MapFiles(
         map_picture_bytes(map_image(values)),
         map_fits_bytes(values, fits_cards(grown)),
-        sums_bytes(grown.light, grown.weight),
+        sums_bytes(grown.weight),
         round(observed_share(grown), 4),
     )

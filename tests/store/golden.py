@@ -79,7 +79,7 @@ def summaries() -> dict[str, list[float]]:
     with tempfile.TemporaryDirectory() as scratch, Store(Folder(Path(scratch)).below("store")) as store:
         disc_blob = store.stored(store.add_blob(fits))
         grown = grown_map(sun.carrington_rotation, None, [(disc_blob, sun, 1.0)])
-        light, weight = sums_of(grown.sums)
+        light, weight = sums_of(grown.sums, grown.fits)
         made["map sums"] = [grown.observed_share, *_cells(light, 10.0), *_cells(weight, 10.0)]
         made["map picture"] = _levels(grown.picture)
     return {name: [round(float(number), 3) for number in numbers] for name, numbers in made.items()}
