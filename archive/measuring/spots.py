@@ -67,9 +67,9 @@ _MAX_MSH = 4000.0
 # Where areas are told: within reach, and where no more of the surroundings than this is white.
 _AREA_MU = float(np.sqrt(1.0 - AREA_REACH_RADII**2))
 _WHITE, _MOST_WHITE = 0.985, 0.1
-# Shares of an area by which it errs on drawn discs besides its mean depth (tests/studies/test_spot_study.py): always,
-# and where a patch is divided.
-_AREA_ERROR, _DIVIDED_ERROR = 0.05, 0.15
+# Shares of an area by which it errs on drawn discs besides its mean depth (tests/studies/test_area_study.py), since
+# penumbrae differ in brightness: always, and where a patch is divided.
+_AREA_ERROR, _DIVIDED_ERROR = 0.10, 0.15
 _LIMB_ERROR_RADII = 0.001  # of a spot's distance from the centre, by which foreshortening errs
 _UNKNOWN_CONTRAST = ContrastExponent(1.0, 0.3)  # encoded or finished pictures: 0.6 to 1.5 in real ones
 

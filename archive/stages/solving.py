@@ -24,7 +24,7 @@ __all__ = ["InstrumentEvidence", "Solutions", "solve_instruments"]
 
 _AGREEMENT_SIGMAS = 3.0
 _ODDS_WITH_HISTORY = 3.0  # a solution that agrees with the instrument's history needs less
-_TIME_CHECK_NEIGHBOURS = 2
+_TIME_CHECK_NEIGHBOURS = 3  # spots of two other days alone may fit by chance at another hour
 _SAME_HOUR_DAYS = 1.0 / 24.0
 
 
