@@ -17,7 +17,7 @@ import numpy as np
 
 from archive.measuring.spot_places import SpotPlaces, spot_places
 from archive.model.angles import wrapped_deg
-from archive.model.group import Group, Sighting
+from archive.model.group import Group, Position, Sighting
 from archive.sun.rotation import carrington_drift_deg_per_day
 
 __all__ = ["with_returns"]
@@ -28,6 +28,7 @@ _SETS_BEYOND_DEG = 25.0  # last and first seen in the western and the eastern pa
 _CLEAR_DEG = 75.0  # nearer to the limb a part of a group may be hidden
 _SIGHTINGS = 4  # at the end and at the beginning, that are looked at
 _LATITUDE_DEG, _LONGITUDE_DEG = 1.5, 15.0
+_MIDDLE_DEG = 8.0  # of a group from its leader, at both ends together
 _LEADING_SHARE = 0.4  # of the largest spot's area: the westernmost of such spots is the leader
 # Logarithms of the odds, fitted by logistic regression to 60 drawn histories other than those of
 # tests/studies/test_track_study.py, and rounded; a degree of longitude off counts as it grows with the days hidden.
@@ -85,10 +86,17 @@ def _pairs(rising: dict[int, Sighting], setting: dict[int, Sighting]) -> Iterabl
     for later, first in rising.items():
         low = bisect_left(times, first.time_days - _ABSENCE_DAYS[1])
         for _, earlier in ends[low : bisect_right(times, first.time_days - _ABSENCE_DAYS[0])]:
-            off = wrapped_deg(first.position.longitude_deg - setting[earlier].position.longitude_deg)
-            if abs(first.position.latitude_deg - setting[earlier].position.latitude_deg) < 4.0 * _LATITUDE_DEG:
-                if abs(off) < 3.0 * _LONGITUDE_DEG:
-                    yield later, earlier
+            if _may_be_one(setting[earlier].position, first.position):
+                yield later, earlier
+
+
+def _may_be_one(last: Position, first: Position) -> bool:
+    """Return whether a return is worth a closer look: the middles of groups are some degrees from their leaders."""
+    if abs(first.latitude_deg - last.latitude_deg) > _LATITUDE_DEG + _MIDDLE_DEG / 2.0:
+        return False
+    drift_deg = float(carrington_drift_deg_per_day(np.array(last.latitude_deg))) * (first.time_days - last.time_days)
+    off_deg = wrapped_deg(first.longitude_deg - last.longitude_deg - drift_deg)
+    return abs(off_deg) < _LONGITUDE_DEG + _MIDDLE_DEG
 
 
 def _ends(groups: Sequence[Group], pairs: Sequence[tuple[int, int]]) -> dict[tuple[int, int], tuple[_End, _End]]:
