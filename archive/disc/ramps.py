@@ -9,6 +9,7 @@ their pixels asks for.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -45,7 +46,8 @@ class Ramps:
         """Return the colours (N, 3) at brightnesses (N,)."""
         rising = np.isfinite(self.begins)
         begins, ends = np.where(rising, self.begins, 0.0), np.where(rising, self.ends, 1.0)
-        return np.clip((brightness[:, None] - begins) / (ends - begins), 0.0, 1.0) * rising
+        found: Floats = np.clip((brightness[:, None] - begins) / (ends - begins), 0.0, 1.0) * rising
+        return found
 
     @property
     def bends(self) -> Floats:
@@ -100,7 +102,7 @@ def _from_everywhere(blocks: Floats) -> Floats:
     place = (blocks.mean(axis=(1, 2)) * _PLACES).astype(np.intp)
     order = np.argsort(place, kind="stable")
     starts = np.searchsorted(place[order], np.arange(_PLACES + 2))
-    some = [order[a:b][:: max(1, -(-(b - a) // _MOST_A_PLACE))] for a, b in zip(starts[:-1], starts[1:], strict=True)]
+    some = [order[a:b][:: max(1, -(-(b - a) // _MOST_A_PLACE))] for a, b in pairwise(starts)]
     return blocks[np.concatenate(some)]
 
 
@@ -133,7 +135,5 @@ def _fitted(blocks: list[Floats], start: Ramps, rising: NDArray[np.bool_], *, fr
 
     first = np.log(length[moved])
     first = first if from_black else np.append(first, start.begins[moved])
-    found = scipy.optimize.least_squares(
-        off, first, loss="soft_l1", f_scale=_USUAL, x_scale=_STEP, max_nfev=_TURNS
-    )
+    found = scipy.optimize.least_squares(off, first, loss="soft_l1", f_scale=_USUAL, x_scale=_STEP, max_nfev=_TURNS)
     return Ramps(*as_ramps(found.x), float(np.mean(np.abs(off(found.x)))))
