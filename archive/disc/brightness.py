@@ -1,7 +1,8 @@
 """One brightness plane out of a grey, colour or tinted picture.
 
 It is the mean of the channels that show the disc. A tint or a palette that makes one of them white, or leaves but one,
-is undone (`palette`), and so is a palette whose channels begin one after the other, unless the colours lie on no curve.
+is undone (`palette`), and so is a palette whose channels begin one after the other, unless the colours lie on no
+curve.
 
 Of an ordinary picture it is float32, a share of full scale. Of a large one, where that would take four bytes for one,
 it is made of whole numbers, whose largest means white; `as_shares` returns a part of either as shares.
@@ -183,7 +184,7 @@ def _as_share(plane: NDArray[Any], full_scale: float, *, into: NDArray[Any] | No
 
 
 def _palette_or_channels(values: NDArray[Any], full_scale: float) -> tuple[Palette | None, list[int]]:
-    """Return the palette where the channels' mean is no brightness, and the channels neither white nor black."""
+    """Return the palette where the mean of the channels is no brightness, and the channels not white or black."""
     step = max(1, min(values.shape[:2]) // 256)
     # A channel is a row here, in one piece: several times as fast as pixels of three numbers.
     sample = np.ascontiguousarray(np.moveaxis(values[::step, ::step], 2, 0)).reshape(3, -1).astype(np.float32)

@@ -46,8 +46,8 @@ class Ramps:
         """Return the colours (N, 3) at brightnesses (N,)."""
         rising = np.isfinite(self.begins)
         begins, ends = np.where(rising, self.begins, 0.0), np.where(rising, self.ends, 1.0)
-        colours: Floats = np.clip((brightness[:, None] - begins) / (ends - begins), 0.0, 1.0) * rising
-        return colours
+        found: Floats = np.clip((brightness[:, None] - begins) / (ends - begins), 0.0, 1.0) * rising
+        return found
 
     @property
     def bends(self) -> Floats:

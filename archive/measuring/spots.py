@@ -41,7 +41,9 @@ Mask = NDArray[np.bool_]
 # Small discs are enlarged for sub-pixel outlines; large ones are reduced for speed.
 _MIN_RADIUS_PX, _MAX_RADIUS_PX = 230.0, 400.0
 _MIN_DEPTH = 0.045  # fraction of the quiet disc's brightness: granulation and cloud stay below
-_NOISE_FACTOR = 6.0  # in 100,000 pixels of pure noise the largest is 4.5 sigma
+# In 100,000 pixels of pure noise the largest is 4.5 sigma, and a patch has more than one. With 6, pores of coarse
+# pictures are missed; with 5 nothing was found on 75 drawn spotless discs.
+_NOISE_FACTOR = 5.0
 _QUIET_FRACTION = 0.6  # of the threshold: how much darker than the quiet disc, regardless of faculae
 # A small spot that faculae brighten almost to the level of the quiet disc still contrasts with them and is no wider
 # than the blur. Gaps between drawn faculae have less contrast or are three times as wide.
@@ -50,7 +52,7 @@ _PEAK_FACTOR = 1.25
 _MIN_AREA_BLURS = 2.0  # smallest area of a patch, in blurs squared: below, it is sharper than the picture, so noise
 # In units of the blur Gaussian's curvature: drawn spots reach 1.1 plus noise, allowed at three standard errors (0.7 of
 # the noise where it is as fine as the blur), and 1.7 in real pictures that were downsampled without smoothing, whose
-# edge is sharper than a pixel; single dead pixels reach 2.0 to 3.2, letters and lines of a pixel or two 1.4 and more.
+# edge is as sharp as the pixels; single dead pixels reach 2.0 to 3.2, letters and lines of a pixel or two 1.4 and more.
 _SPOT_CURVATURE, _CURVATURE_NOISE = 1.1, 2.1
 _MAX_CURVATURE, _MAX_CURVATURE_SHARP, _SHARP_PX = 1.35, 1.8, 1.0
 _SKIRT_BLURS = 1.5  # how far the blur spreads a patch's darkness beyond its detected outline
