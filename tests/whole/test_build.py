@@ -345,7 +345,7 @@ def test_film_of_the_week_plays_in_the_site(week: Path, answer: Answer) -> None:
 def test_film_to_a_file_leaves_archive_and_site_alone(pair: Path, tmp_path: Path, answer: Answer) -> None:
     settings = (pair / "archive.toml").read_bytes()
     out = tmp_path / "two-days.mp4"
-    status, told = answer("film", pair, "--from", "2026-06-01", "--to", "2026-06-02", "--out", out)
+    status, told = answer("film", pair, "--from", "2026-06-01", "--to", "2026-06-02", "--size", "480", "--out", out)
     assert status == 0
     assert out.is_file()
     assert out.with_suffix(".json").is_file()

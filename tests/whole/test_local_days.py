@@ -84,7 +84,8 @@ def test_the_daily_film_has_one_picture_a_day(folder: Path) -> None:
 
 def test_a_film_is_chosen_by_the_pages_days(folder: Path, answer: Answer, tmp_path: Path) -> None:
     out = tmp_path / "one.mp4"
-    status, _ = answer("film", folder, "--from", "2026-06-03", "--to", "2026-06-03", "--all-pictures", "--out", out)
+    day = ("--from", "2026-06-03", "--to", "2026-06-03")
+    status, _ = answer("film", folder, *day, "--all-pictures", "--size", "480", "--pace", "0.2", "--out", out)
     assert status == 0
     frames = json.loads(out.with_suffix(".json").read_text())["frames"]
     assert {name for frame in frames for name in frame["observations"]} == {TIMES[0], TIMES[1]}

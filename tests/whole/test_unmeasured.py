@@ -39,7 +39,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
         assert main(["add", str(root), str(draw(scratch / name, Scene(spots=SPOTS, seed=seed)))]) == 0
     pictures = [str(soft(scratch / f"{name}.png", seed=seed)) for seed, name in enumerate((ALONE, BESIDE))]
     assert main(["add", str(root), *pictures, "--unmeasured", "--note", "Clouds and a phone."]) == 0
-    assert main(["film", str(root), "--days", "9"]) == 0
+    assert main(["film", str(root), "--days", "9", "--size", "480", "--pace", "0.2"]) == 0
     return root
 
 
