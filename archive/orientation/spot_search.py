@@ -39,8 +39,8 @@ Floats = NDArray[np.floating[Any]]
 
 SAME_SOLUTION_DEG = 6.0
 _NEIGHBOUR_DAYS = 10.0
-_COARSE_STEP_DEG = 4.0
-_COARSE_BLUR_DEG = 2.3
+_COARSE_STEP_DEG = 4.5
+_COARSE_BLUR_DEG = 2.5
 _MAX_CANDIDATES = 6
 _Steps = tuple[tuple[float, float, float], ...]
 # Range, step and blur, deg, of the search around a solution.

@@ -50,10 +50,11 @@ _MIN_SUPPORT = 2.0
 _MAX_DEFICIT = 30.0  # below the best log likelihood after the first steps: the last steps gain a few at most
 _MIN_FREE_GROUPS = 1.5
 _MAX_ALONE_SHARE = 0.4
-_MAX_SIGMA_DEG, _MAX_WIDENED_DEG = 1.5, 2.2  # of a picture that tracks determine
+_MAX_SIGMA_DEG, _MAX_WIDENED_DEG = 1.0, 2.0  # of a picture that tracks determine
 # Of drawn weeks 2000 to 2149 (tests/studies/evolving_weeks.py): with this power the log odds between the mirrorings are
 # less than those found right, and none was wrong from 2 on; 3.4 are required. Errors of more than 0.2 deg have tails.
-_TRACK_POWER = 1.15
+# Of weeks 5000 to 5099 two pictures far from the others in time, with two new spots each, were linked to old groups.
+_TRACK_POWER, _NONE_POWER = 1.15, 0.45
 _DISTINCT_DEG = 1.0
 _TAILED_DEG, _TAILS = (0.2, 0.4, 0.7), (1.0, 1.3, 1.45)
 MIN_ODDS = 30.0  # from which on a solution is reliable
@@ -155,7 +156,7 @@ def _judged_free(free: FreePictures, found: Sequence[Solution]) -> tuple[SpotSol
                 [*solutions, *turned[number]],
                 number,
                 sigmas_deg,
-                none=_TRACK_POWER * float(none[number]),
+                none=_NONE_POWER * float(none[number]),
                 power=_TRACK_POWER,
             )
         )
