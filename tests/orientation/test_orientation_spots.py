@@ -151,11 +151,11 @@ def test_dust_in_front_of_spots_changes_nothing() -> None:
 
 
 def test_dust_alone_is_ignored_and_would_otherwise_be_accepted() -> None:
-    """Three specks, three pictures, a drifting disc; without its position in the frame, dust passes for spots."""
+    """Four specks, three pictures, a drifting disc; without its position in the frame, dust passes for spots."""
     spotless = world_of([], epoch_utc=EPOCH)
     believed_as_spots = 0
     for seed in range(8):
-        specks_px = 500.0 + 400.0 * 0.6 * np.random.default_rng([seed, 3]).uniform(-1.0, 1.0, (3, 2))
+        specks_px = 500.0 + 400.0 * 0.6 * np.random.default_rng([seed, 4]).uniform(-1.0, 1.0, (4, 2))
         views = views_of(seed, days=FEW_DAYS[:3])
         dusty = [
             with_specks(picture, specks_px.tolist(), area_msh=80.0)

@@ -24,7 +24,8 @@ pytestmark = pytest.mark.study
 
 FULL = os.environ.get("NORTHLIMB_STUDY") == "full"
 WEEKS, FORTNIGHTS, HARD_WEEKS = (100, 40, 200) if FULL else (1, 1, 7)  # 7 are one of each kind
-EVOLVING_WEEKS = 200 if FULL else 6
+# Not those that the constants of the tracks were chosen on (2000 to 2299, 5000 to 5099).
+EVOLVING_WEEKS = range(6000, 7000) if FULL else range(6000, 6006)
 WRONG_SIGMAS = 4.0
 # The figures wanted are judged on the full study. Of the reduced one's few weeks a single undecided or evolving one
 # moves a share by a tenth and an rms by a third: it is held to none confidently wrong, and to rough figures.
@@ -179,12 +180,12 @@ def test_real_fortnights_are_oriented(real: list[Outcome]) -> None:
     assert found.rms_deg <= 0.5 * ALLOWED_RMS
 
 
-def test_weeks_of_spots_that_evolve_are_oriented_and_hardly_any_wrongly() -> None:
+def test_weeks_of_spots_that_evolve_are_oriented_and_none_wrongly() -> None:
     """Spots that grow, decay, split and emerge, pictures turned freely, any tilt: harder than the Sun mostly is."""
-    outcomes = solved(evolving_week(number) for number in range(EVOLVING_WEEKS))
-    found = figures("evolving weeks, each turned", outcomes)
-    assert found.oriented_share >= 0.65 - ALLOWED_SHARE
-    assert found.confidently_wrong <= 0.01 * len(outcomes)
+    found = figures("evolving weeks, each turned", solved(evolving_week(number) for number in EVOLVING_WEEKS))
+    assert found.oriented_share >= 0.80 - ALLOWED_SHARE
+    assert found.confidently_wrong == 0
+    assert found.spread >= LEAST_SPREAD
 
 
 def test_what_spots_cannot_tell_is_not_told(hard: list[Outcome]) -> None:
