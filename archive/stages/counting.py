@@ -14,7 +14,7 @@ from archive.measuring.fixed_pattern import SpotPositions, fixed_pattern_specks
 from archive.measuring.following import named_groups, names_to_register
 from archive.measuring.returns import with_returns
 from archive.model.group import Group, NamedPosition
-from archive.model.observation import Counts, NamedGroup, Observation, Spot, SpotGroup
+from archive.model.observation import Counts, FoundSpots, NamedGroup, Observation, Spot, SpotGroup
 from archive.model.times import days_since_1970
 from archive.records.record import Record
 from archive.stages.archive import Archive
@@ -69,16 +69,11 @@ def count_spots(
     counted = [one for one in looked_at if why_not[one.id] is None]
     spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
     spots = _without_fixed_pattern(counted, spots)
-    pictures = [
-        CountedSpots(
-            one,
-            spots[one.id],
-            smallest_shown_msh(one.disc, found_spots[one.id].least_depth),
-            records[one.id].groups,
-        )
-        for one in counted
-    ]
-    through_time = groups_through_time(archive.store, pictures, names=names)
+    through_time = groups_through_time(
+        archive.store,
+        [_counted_spots(one, spots[one.id], found_spots[one.id], records[one.id]) for one in counted],
+        names=names,
+    )
     groups = through_time.groups
     rotations = {days_since_1970(one.time_utc): one.sun.carrington_rotation for one in counted}
     followed = with_returns(named_groups(through_time.tracks, register=names, rotation_of=rotations.__getitem__))
@@ -97,6 +92,10 @@ def count_spots(
         for one in found
     )
     return CountResult(observations, followed, names_to_register(followed, known={one.name for one in names}))
+
+
+def _counted_spots(one: Observation, spots: tuple[Spot, ...], found: FoundSpots, record: Record) -> CountedSpots:
+    return CountedSpots(one, spots, smallest_shown_msh(one.disc, found.least_depth), record.groups)
 
 
 def _clean(one: Observation, spots: tuple[Spot, ...], record: Record) -> tuple[Spot, ...]:

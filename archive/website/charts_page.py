@@ -230,7 +230,7 @@ def _turning(content: Content, groups: Sequence[Followed], here: Here) -> Chart:
         anchor="turning",
         title="Rotation against latitude",
         drawn=turning_chart(drawn, curves, words) if drawn or curves else None,
-        empty="No rotation has been measured yet: a group must be seen on three days at least.",
+        empty="No rotation has been measured yet: a group must be seen on five days at least.",
         caption="A dot is a group, its bar one standard error to each side. Groups whose rate is less well known than "
         f"{_LARGEST_SIGMA}° a day stand in the table only.",
         columns=("Group", "Latitude", "Degrees a day"),

@@ -144,6 +144,7 @@ def test_spots_are_placed_as_the_geometry_of_the_disc_has_them() -> None:
         ]
     )
     assert none == ()
+    assert placed_spots([]) == []
     assert (first.latitude_deg, first.longitude_deg, first.meridian_deg) == pytest.approx((10.0, 20.0, 30.0))
     assert (second.latitude_deg, second.longitude_deg, second.area_msh) == pytest.approx((-25.0, 300.0, 20.0))
     assert second.variance_deg2 > first.variance_deg2
