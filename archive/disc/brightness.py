@@ -39,6 +39,7 @@ _CACHED_PX = 60_000  # so many stay in the processor's cache
 _SATURATED = 0.99  # share of full scale from which a value counts as clipped (JPEG ripples below white)
 _CHANNEL_SATURATED_SHARE = 0.1
 _CHANNEL_EMPTY_SHARE = 0.03
+_OTHER_COLOUR = 0.06  # difference of a channel's share of the mean: a mere tint has none
 _TINTED_SATURATED_SHARE, _TINTED = 0.02, 0.03  # of bright pixels; mean difference of two channels, of full scale
 
 
@@ -196,7 +197,15 @@ def _palette_or_channels(values: NDArray[Any], full_scale: float) -> tuple[Palet
     shown = (saturated < _CHANNEL_SATURATED_SHARE) & (empty < _CHANNEL_EMPTY_SHARE)
     lost = np.count_nonzero(shown) < 2 or bool(saturated.max() > _TINTED_SATURATED_SHARE)
     tinted = float(np.abs(bright - np.roll(bright, 1, axis=0)).mean(axis=1).max()) > _TINTED
-    palette = find_palette(values, full_scale=full_scale) if tinted else None
+    palette = find_palette(values, full_scale=full_scale) if tinted and (lost or _changes_colour(bright.T)) else None
     if palette is not None and not (lost or palette.is_bent):
         palette = None
     return palette, [int(c) for c in np.flatnonzero(shown)] or [int(np.argmin(saturated + empty))]
+
+
+def _changes_colour(bright: NDArray[np.float32]) -> bool:
+    """Return whether the dimmest third of bright pixels (N, 3) has another colour than the brightest."""
+    mean = bright.mean(axis=1)
+    dim, full = (bright[chosen] for chosen in (mean <= np.percentile(mean, 33), mean >= np.percentile(mean, 67)))
+    shares = [part.mean(axis=0) / max(float(part.mean()), 1e-9) for part in (dim, full)]
+    return float(np.abs(shares[0] - shares[1]).max()) > _OTHER_COLOUR

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from PIL import Image
 from scenes.discs import Scene, draw_disc, quantise
 
 from archive.disc.brightness import brightness_plane, saturated_share
@@ -76,6 +78,35 @@ def test_a_palette_in_which_no_channel_shows_the_whole_disc_costs_no_brightness(
     colour = quantise(np.clip((picture[..., None] - starts) / (ends - starts), 0, 1), 8)
     error = as_the_picture(colour, picture)
     assert np.abs(np.percentile(error, [1, 99])).max() < 0.03
+
+
+def test_a_palette_whose_channels_begin_late_costs_no_brightness() -> None:
+    """No channel is white or black on the disc, and yet their mean is no brightness: it was 10 % off at the limb."""
+    picture = draw_disc(SCENE)
+    starts = np.array([0.0, 0.16, 0.12], dtype=np.float32)
+    colour = quantise(np.clip((picture[..., None] - starts) / (1.0 - starts), 0, 1), 8)
+    error = as_the_picture(colour, picture)
+    assert np.abs(np.percentile(error, [1, 99])).max() < 0.03
+    channels = colour.astype(np.float32).mean(axis=-1)
+    disc = picture > 0.3 * picture.max()
+    assert np.ptp((channels / np.median(channels[disc] / picture[disc]))[disc] / picture[disc]) > 0.1
+
+
+@pytest.mark.parametrize("white_at", [(1.0, 0.41, 0.7), (1.65, 0.58, 2.23), (0.39, 0.71, 1.2)])
+@pytest.mark.parametrize("quality", [60, 80])
+def test_a_coarse_jpeg_of_a_clipped_tint_costs_hardly_any_brightness(
+    white_at: tuple[float, float, float], quality: int
+) -> None:
+    """Colours are kept for four pixels at once: those of edges lie on no curve. Before, 4 to 10 % of white."""
+    picture = draw_disc(replace(SCENE, peak=0.95, gamma=1.8))
+    stream = io.BytesIO()
+    colour = quantise(np.clip(picture[..., None] / np.array(white_at, dtype=np.float32), 0, 1), 8)
+    Image.fromarray(colour).save(stream, "JPEG", quality=quality, subsampling=2)
+    with Image.open(stream) as saved:
+        plane = brightness_plane(np.asarray(saved), full_scale=255.0)
+    level = np.digitize(picture, np.linspace(0.1, picture.max(), 15))
+    seen, drawn = (np.array([np.median(each[level == step]) for step in range(1, 15)]) for each in (plane, picture))
+    assert np.abs(seen * (drawn @ drawn) / (seen @ drawn) - drawn).max() < 0.03
 
 
 def test_a_few_levels_more_in_all_channels_make_no_other_picture() -> None:
