@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from archive.model.observation import Spot, SpotGroup, SunView
 from archive.sun.heliographic import from_disc
 
-__all__ = ["group_spots", "group_turned_spots"]
+__all__ = ["group_spots", "group_turned_spots", "one_group", "turned_spots"]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -84,9 +84,14 @@ def group_turned_spots(
     north_angle_deg, mirrored
         Its orientation; None where unknown, and the spots are grouped as they are.
     """
-    turn = np.radians(north_angle_deg or 0.0)
+    return group_spots(turned_spots(spots, north_angle_deg or 0.0, bool(mirrored)), sun=sun, sigma_deg=sigma_deg)
+
+
+def turned_spots(spots: Sequence[Spot], north_angle_deg: float, mirrored: bool) -> list[Spot]:
+    """Return the spots of a picture in its original orientation as they are with north up."""
+    turn = np.radians(north_angle_deg)
     sense = -1.0 if mirrored else 1.0
-    turned = [
+    return [
         replace(
             spot,
             right=float(sense * spot.right * np.cos(turn) + spot.up * np.sin(turn)),
@@ -94,7 +99,11 @@ def group_turned_spots(
         )
         for spot in spots
     ]
-    return group_spots(turned, sun=sun, sigma_deg=sigma_deg)
+
+
+def one_group(spots: Sequence[Spot], *, sun: SunView, sigma_deg: float) -> SpotGroup:
+    """Return north-up spots as one group, however far apart they are."""
+    return _placed_group(tuple(spots), sun, sigma_deg)
 
 
 def _scaled_distance(latitude_deg: Floats, meridian_deg: Floats, *, penumbra: NDArray[np.bool_]) -> Floats:
