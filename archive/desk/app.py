@@ -17,10 +17,13 @@ from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
 from archive.desk.answers import Refusal, answer, answered, form_of
+from archive.desk.arrivals import ArrivalForm, FileForm, NoteForm
 from archive.desk.corrections import Correction
 from archive.desk.desk import Desk, FactsForm, NotesForm, StepForm, TextForm, TimeForm
 from archive.desk.gate import Gate, Guarded
+from archive.desk.looking import PictureWorker
 from archive.desk.pages import PAGES, page_html, static_file
+from archive.desk.receiving import received
 from archive.records.places import is_day, is_id
 from archive.records.toml_files import TomlModel
 from archive.website.notes import notes_html
@@ -54,6 +57,11 @@ class Presence:
             with suppress(RuntimeError):  # it has ended
                 self._loop.call_soon_threadsafe(self._wake_all)
 
+    def leave(self) -> None:
+        """End all streams."""
+        self.quit = True
+        self._wake_all()
+
     def _wake_all(self) -> None:
         for event in self._changed:
             event.set()
@@ -78,7 +86,7 @@ class Presence:
             self._changed.discard(event)
 
 
-def desk_app(desk: Desk, gate: Gate, presence: Presence, on_quit: Callable[[], None]) -> Guarded:
+def desk_app(desk: Desk, gate: Gate, presence: Presence, worker: PictureWorker, on_quit: Callable[[], None]) -> Guarded:
     """Return the desk as an application, behind its gate."""
 
     async def page(request: Request) -> Response:
@@ -144,6 +152,34 @@ def desk_app(desk: Desk, gate: Gate, presence: Presence, on_quit: Callable[[], N
         asked = await form_of(request, TextForm)
         return answer({"html": await run_in_threadpool(notes_html, asked.text)})
 
+    async def arrivals(request: Request) -> Response:
+        worker.warm_up()
+        return answer(await run_in_threadpool(desk.arrivals_view))
+
+    async def arrival_image(request: Request) -> Response:
+        shown = await run_in_threadpool(desk.arrivals.shown, _arrival(request))
+        return Response(shown, media_type="image/jpeg")
+
+    async def new_arrival(request: Request) -> Response:
+        return answer(await received(request, desk.files, desk.arrivals))
+
+    async def state_arrival(request: Request) -> Response:
+        asked = await form_of(request, ArrivalForm)
+        return answer(await run_in_threadpool(desk.arrivals.state, _arrival(request), asked))
+
+    async def note_of_arrival(request: Request) -> Response:
+        asked = await form_of(request, NoteForm)
+        return answer(await run_in_threadpool(desk.arrivals.take_note, _arrival(request), asked))
+
+    async def leave_out(request: Request) -> Response:
+        await form_of(request, _NothingForm)
+        await run_in_threadpool(desk.arrivals.leave_out, _arrival(request))
+        return answer({"status": "left out"})
+
+    async def file_arrivals(request: Request) -> Response:
+        asked = await form_of(request, FileForm)
+        return answer(await run_in_threadpool(desk.file_arrivals, asked))
+
     async def build(request: Request) -> Response:
         await form_of(request, _NothingForm)
         desk.site.ask()
@@ -154,18 +190,19 @@ def desk_app(desk: Desk, gate: Gate, presence: Presence, on_quit: Callable[[], N
         return answer({"address": await run_in_threadpool(desk.site.preview)})
 
     async def events(request: Request) -> Response:
-        told = presence.stream(lambda: {"site": {"state": desk.site.state.state, "causes": desk.site.state.causes}})
+        told = presence.stream(lambda: desk.news())
         return StreamingResponse(told, media_type="text/event-stream")
 
     async def quit_desk(request: Request) -> Response:
         await form_of(request, _NothingForm)
-        presence.quit = True
-        presence.changed()
+        presence.leave()
         on_quit()
         return answer({"status": "ended"})
 
     gets = {
         "/api/archive": archive,
+        "/api/arrivals": arrivals,
+        "/api/arrivals/{arrival}/image": arrival_image,
         "/api/events": events,
         "/api/pictures/{id}": picture,
         "/api/pictures/{id}/image": image,
@@ -186,6 +223,11 @@ def desk_app(desk: Desk, gate: Gate, presence: Presence, on_quit: Callable[[], N
         "/api/notes/preview": preview_notes,
         "/api/site/build": build,
         "/api/site/preview": preview,
+        "/api/arrivals/new": new_arrival,
+        "/api/arrivals/file": file_arrivals,
+        "/api/arrivals/{arrival}/state": state_arrival,
+        "/api/arrivals/{arrival}/note": note_of_arrival,
+        "/api/arrivals/{arrival}/leave-out": leave_out,
         "/api/quit": quit_desk,
     }
     routes = [
@@ -203,6 +245,11 @@ def _id(request: Request) -> str:
     identifier: str = request.path_params["id"]
     if not is_id(identifier):
         raise Refusal(404, "no such observation")
+    return identifier
+
+
+def _arrival(request: Request) -> str:
+    identifier: str = request.path_params["arrival"]
     return identifier
 
 

@@ -10,6 +10,8 @@ from typing import Any, Literal
 
 from pydantic import Field
 
+from archive.desk.answers import plain_causes
+from archive.desk.arrivals import Arrivals, FileForm
 from archive.desk.corrections import Correction, changes_of
 from archive.desk.picture_view import neighbour_of, picture_view
 from archive.desk.site import SiteKeeper
@@ -89,8 +91,8 @@ class StepForm(TomlModel):
 class Desk:
     """Works on one archive by the functions that the commands call; one change at a time."""
 
-    def __init__(self, files: Folder, site: SiteKeeper) -> None:
-        self.files, self.site = files, site
+    def __init__(self, files: Folder, site: SiteKeeper, arrivals: Arrivals) -> None:
+        self.files, self.site, self.arrivals = files, site, arrivals
         self._bench = Workbench(files)
         self._hand = threading.Lock()
 
@@ -104,6 +106,13 @@ class Desk:
         """One change of the archive, out of whose way a build of the site goes."""
         with self._hand, self.site.standing_aside():
             yield
+
+    def news(self) -> dict[str, Any]:
+        """Return what the open pages hear of: what becomes of the site, and how far the arrivals are looked at."""
+        site = self.site.state
+        looked = [one["id"] for one in self.arrivals.view() if one["state"] == "looked"]
+        causes = plain_causes(site.causes, self.roots)
+        return {"site": {"state": site.state, "causes": causes}, "looked": looked}
 
     # The archive
 
@@ -140,6 +149,22 @@ class Desk:
         """Put an observation back."""
         with self.changing():
             return {"id": put_back(self.files, place_of_id(identifier).id, on_progress=silent).id}
+
+    def arrivals_view(self) -> dict[str, Any]:
+        """Return the pictures on their way in, and the names that they may be given."""
+        settings = read_settings(self.files)
+        return {
+            "arrivals": self.arrivals.view(),
+            "sites": [site.name for site in settings.sites],
+            "instruments": [instrument.name for instrument in settings.instruments],
+            "time_zone": settings.time_zone,
+        }
+
+    def file_arrivals(self, asked: FileForm) -> dict[str, Any]:
+        """File pictures, and return what became of each."""
+        with self.changing():
+            filed = self.arrivals.file(asked)
+        return {"filed": filed, **self.arrivals_view()}
 
     # A picture
 

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import socket
 import time
 from collections.abc import Callable
 
+import uvicorn
+
 from archive.desk.app import Presence, desk_app
+from archive.desk.arrivals import Arrivals
 from archive.desk.desk import Desk
 from archive.desk.gate import Gate
+from archive.desk.looking import PictureWorker
 from archive.desk.site import SiteKeeper
 from archive.disk import Folder
 from archive.errors import WorkError
@@ -40,16 +45,17 @@ def serve_desk(files: Folder, *, on_address: Callable[[str], None], grace_s: flo
     WorkError
         The system gives no port.
     """
-    import uvicorn
-
+    # What it would say is of requests that were cut off, for nobody.
+    logging.getLogger("uvicorn.error").setLevel(logging.CRITICAL)
     try:
         listening = socket.create_server(("127.0.0.1", 0))
     except OSError as error:
         raise WorkError(f"no port of this computer is free: {error.strerror or error}") from error
     gate, presence = Gate(listening.getsockname()[1]), Presence()
-    site = SiteKeeper(files, presence.changed)
+    site, worker = SiteKeeper(files, presence.changed), PictureWorker()
+    desk = Desk(files, site, Arrivals(files, worker, presence.changed))
     config = uvicorn.Config(
-        desk_app(Desk(files, site), gate, presence, lambda: _end(server)),
+        desk_app(desk, gate, presence, worker, lambda: setattr(server, "should_exit", True)),
         log_config=None,
         access_log=False,
         lifespan="off",
@@ -78,20 +84,19 @@ def serve_desk(files: Folder, *, on_address: Callable[[str], None], grace_s: flo
         asyncio.run(serve())
     finally:
         site.close()
+        desk.arrivals.close()
+        worker.close()
         listening.close()
 
 
-def _end(server: object) -> None:
-    server.should_exit = True  # type: ignore[attr-defined]
-
-
-async def _end_after_last_page(server: object, presence: Presence, grace_s: float) -> None:
+async def _end_after_last_page(server: uvicorn.Server, presence: Presence, grace_s: float) -> None:
     since = time.monotonic()
     while True:
         await asyncio.sleep(_LOOK_S)
+        if server.should_exit:  # by a signal: streams that stay open would keep it
+            presence.leave()
+            return
         if presence.streams or not presence.seen:
             since = time.monotonic()
         elif time.monotonic() - since > grace_s:
-            presence.quit = True
-            _end(server)
-            return
+            server.should_exit = True

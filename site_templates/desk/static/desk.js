@@ -1,11 +1,15 @@
 // What all pages of the desk share: being let in, asking, telling what went wrong, the state of the site.
 
 const KEPT = "desk-token";
-let token = sessionStorage.getItem(KEPT);
+let kept = sessionStorage.getItem(KEPT);
+const hearers = [];
+
+export const token = () => kept;
+export const whenNews = (hear) => hearers.push(hear);
 const neighbours = new BroadcastChannel("northlimb-desk");
 
 neighbours.onmessage = (event) => {
-  if (event.data.asks && token) neighbours.postMessage({ token });
+  if (event.data.asks && kept) neighbours.postMessage({ token: kept });
 };
 
 /** Another page of this desk may be open; no other origin hears this channel. */
@@ -29,7 +33,7 @@ export class Refused extends Error {
 }
 
 export async function ask(address, form, more = {}) {
-  const headers = { "northlimb-desk": token ?? "" };
+  const headers = { "northlimb-desk": kept ?? "" };
   const asked = { headers, cache: "no-store", ...more };
   if (form !== undefined) {
     asked.method = "POST";
@@ -120,7 +124,12 @@ async function listen() {
         if (done) break;
         const events = (rest + value).split("\n\n");
         rest = events.pop();
-        for (const event of events) if (event.startsWith("data: ")) showSite(JSON.parse(event.slice(6)).site);
+        for (const event of events) {
+          if (!event.startsWith("data: ")) continue;
+          const news = JSON.parse(event.slice(6));
+          showSite(news.site);
+          hearers.forEach((hear) => hear(news));
+        }
       }
     } catch (error) {
       if (error.status) throw error;
@@ -132,12 +141,13 @@ async function listen() {
 async function letIn() {
   const secret = location.hash.length > 30 && location.pathname === "/" ? location.hash.slice(1) : "";
   if (secret) history.replaceState(null, "", "/");
-  // A start before this one had the same address but for its port, so what is kept may be of no use any more.
-  if (token && !secret) return;
-  token = (secret ? null : token) ?? (await askNeighbours());
-  if (!token && secret) token = (await post("/api/enter", { secret })).token;
-  if (!token) throw new Refused(401, [{ field: null, text: "not let in: open the address that northlimb desk printed" }]);
-  sessionStorage.setItem(KEPT, token);
+  if (kept && !secret) return;
+  kept = null; // of a start before this one
+  if (secret) kept = await post("/api/enter", { secret }).then((answer) => answer.token, () => null);
+  // The address may have been opened twice: then the other page lets this one in.
+  kept ??= await askNeighbours();
+  if (!kept) throw new Refused(401, [{ field: null, text: "not let in: open the address that northlimb desk printed" }]);
+  sessionStorage.setItem(KEPT, kept);
 }
 
 /** Begin a page: be let in, say whose archive it is, and hear of the site. */
