@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -15,6 +16,7 @@ from archive.disk import Folder, stamps_digest
 from archive.errors import FolderError
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
+from archive.model.choices import FilmMaking
 from archive.records.archive_files import files_of
 from archive.records.folder import kept_folder, writing
 from archive.records.settings import FilmSettings, keep_film
@@ -33,8 +35,17 @@ def _opened_for_writing(root: Path, executor: Executor, on_progress: Progress) -
             yield archive
 
 
-def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Built:
+def build(
+    root: Path,
+    *,
+    site_dir: Path | None,
+    on_progress: Progress,
+    executor: Executor = IN_THIS_PROCESS,
+    films: FilmMaking = "made",
+) -> Built:
     """Measure, orient, make pictures and films where anything changed, and write the site.
+
+    Films can be left as they are, until a build that makes them.
 
     Raises
     ------
@@ -52,9 +63,11 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor:
             return _built_before(last, target)
         from archive.site_build import built_site
 
+        archive = replace(archive, films=films)
         built = _with_whole_blobs(archive, lambda: built_site(archive, target, inputs, stamps=stamps))
         archive.store.commit()
-        keep_build(archive.store, inputs, built.report.stamps, target, _last_build(built))
+        if films == "made":
+            keep_build(archive.store, inputs, built.report.stamps, target, _last_build(built))
         return built
 
 

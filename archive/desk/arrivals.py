@@ -53,6 +53,8 @@ MOST_ARRIVALS = 500
 _FOLDER = f"{WORK_NAME}/arrivals"
 _ID = re.compile(r"[0-9a-f]{16}")
 _LONGEST_NAME = 150
+# Such as "; give it with --time 2026-06-03T09:15:00Z".
+_OPTIONS = re.compile(r"[;,] (?:or )?(?:[a-z]+ )*--[a-z].*$")
 _MOST_NOTE_BYTES = 1_000_000
 _NOTE = "note.toml"
 Kept = Literal["measured", "unmeasured", "extra"]
@@ -234,6 +236,7 @@ class Arrivals:
         if filed is not None and self._files.is_file(filed):
             told["known_as"] = filed
         elif arrival.glance is not None:
+            told |= _limb_of(arrival.glance)
             try:
                 told |= self._found(arrival, arrival.glance)
             except NoTimeError as error:
@@ -259,20 +262,14 @@ class Arrivals:
             "time_read_as": stated.when.read_as,
             "site": stated.site.name,
             "instrument": stated.instrument.name,
-            "doubts": [*stated.doubts],
+            "doubts": _without_name(stated.doubts, arrival),
             "causes": (),
         }
         if arrival.kept != "measured":
             return told
-        measured = study.measured
         one = self._oriented(arrival, settings, stated)
-        return {
-            **told,
-            "picture": {"width_px": measured.width_px, "height_px": measured.height_px},
-            "disc": measured.disc,
-            "orientation": one.orientation,
-            "doubts": [*stated.doubts, *one.orientation.disputes, *one.remarks],
-        }
+        doubts = _without_name([*stated.doubts, *one.orientation.disputes, *one.remarks], arrival)
+        return {**told, "orientation": one.orientation, "doubts": doubts}
 
     def _oriented(self, arrival: _Arrival, settings: Settings, stated: StatedFacts) -> Observation:
         """Weigh the evidence for north as if the picture were filed already."""
@@ -400,11 +397,20 @@ class Arrivals:
         return found
 
 
+def _limb_of(glance: Glance) -> dict[str, Any]:
+    """Return the limb, which is known whatever else is missing."""
+    measured = glance.study.limb
+    if isinstance(measured, PictureError):
+        return {}
+    picture = {"width_px": measured.width_px, "height_px": measured.height_px}
+    return {"picture": picture, "disc": measured.disc}
+
+
 def _typed(text: str) -> datetime:
     return parse_time(text, name="time").replace(microsecond=0)
 
 
 def _without_name(causes: Iterable[str], arrival: _Arrival) -> tuple[str, ...]:
-    """Return causes without what the card says already, and without advice that is of the command line."""
-    plain = (cause.split(f"{arrival.name}: ")[-1] for cause in causes)
-    return tuple(re.sub(r"; (?:or )?(?:give|keep|add|state)[^;]*--[^;]*$", "", cause) for cause in plain)
+    """Return causes without the name, which the card bears, and without advice that is of the command line."""
+    plain = (cause.rpartition(f"{arrival.name}: ")[2] for cause in causes)
+    return tuple(_OPTIONS.sub("", re.sub(r"give --\w+ with one of", "choose one of", cause)) for cause in plain)

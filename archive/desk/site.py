@@ -141,7 +141,7 @@ class SiteKeeper:
 
 def _build(files: Folder) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
-        [sys.executable, "-m", "archive", "build", str(files.path)],
+        [sys.executable, "-m", "archive", "build", "--no-films", str(files.path)],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,

@@ -11,6 +11,7 @@ from pathlib import Path
 from archive.disk import Folder, Stamp
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress, silent
+from archive.model.choices import FilmMaking
 from archive.records.archive_files import derived_files, files_of
 from archive.records.settings import Settings, read_settings
 from archive.records.stamps import archive_stamps
@@ -21,13 +22,17 @@ __all__ = ["Archive", "opened_archive"]
 
 @dataclass(frozen=True)
 class Archive:
-    """An archive's folder and settings, its store of derived data, the executor, and whom to report progress to."""
+    """An archive's folder and settings, its store of derived data, the executor, and whom to report progress to.
+
+    `films` says whether those that are out of date are made.
+    """
 
     root: Path
     settings: Settings
     store: Store
     executor: Executor = IN_THIS_PROCESS
     on_progress: Progress = silent
+    films: FilmMaking = "made"
 
     @property
     def files(self) -> Folder:

@@ -71,10 +71,12 @@ class Store:
         row = None if self._database is None else self._database.get(_label(make), name)
         if row is None or row.key != made_from(make, inputs):
             return None
-        try:
-            return msgspec.msgpack.decode(row.value, type=kind)
-        except (msgspec.MsgspecError, RecursionError):
-            return None
+        return _decoded(row.value, kind)
+
+    def latest(self, make: Maker, name: str, kind: type[_Value]) -> _Value | None:
+        """Return the value that was kept last under a name, whatever it was made from."""
+        row = None if self._database is None else self._database.get(_label(make), name)
+        return None if row is None else _decoded(row.value, kind)
 
     def put(self, make: Maker, name: str, inputs: object, value: object, *, blobs: Iterable[Blob] = ()) -> None:
         """Keep a value, which holds these blobs; nothing where the archive cannot be written to."""
@@ -199,6 +201,13 @@ class Store:
                 self._database.remove(*_ADDING)
                 self.commit()
             self._database.close()
+
+
+def _decoded(value: bytes, kind: type[_Value]) -> _Value | None:
+    try:
+        return msgspec.msgpack.decode(value, type=kind)
+    except (msgspec.MsgspecError, RecursionError):
+        return None
 
 
 def _label(make: Maker) -> str:

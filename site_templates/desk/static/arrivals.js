@@ -78,7 +78,7 @@ async function filesOf(entry) {
 function limbDrawing(arrival, address) {
   const { width_px, height_px } = arrival.picture;
   const { disc, orientation } = arrival;
-  const known = orientation.north_angle_deg !== null;
+  const known = (orientation?.north_angle_deg ?? null) !== null;
   const svg = shape("svg", { class: "sheet", role: "img", viewBox: `-0.5 -0.5 ${width_px} ${height_px}`, "aria-label": `${arrival.name} with its limb${known ? " and north" : ""}` });
   svg.append(
     shape("image", { href: address, x: -0.5, y: -0.5, width: width_px, height: height_px }),
