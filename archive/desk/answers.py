@@ -23,7 +23,7 @@ __all__ = ["Refusal", "answer", "answered", "form_of", "plain_causes"]
 _MOST_BYTES = 1_000_000
 _DEEPEST = 20
 # A key such as sites[1].latitude_deg, after the file's name or at the start of a cause.
-_FIELD = re.compile(r"(?:^|: )([a-z][a-z0-9_]*(?:\[\d+\])?(?:\.[a-z][a-z0-9_]*)*)(?: = |: )")
+_FIELD = re.compile(r"(?:^|: )([a-z][a-z0-9_]*(?:\[\d+\])?(?:\.[a-z][a-z0-9_]*)*)(?= = |: )")
 _ABSOLUTE = re.compile(r"(?:[A-Za-z]:\\|/)(?:[^\s:;,'\"]+[/\\])+")
 
 Form = TypeVar("Form", bound=TomlModel)
@@ -81,8 +81,7 @@ def _refused(request: Request, status: int, causes: Iterable[str]) -> Response:
 
 
 def _field_of(cause: str) -> str | None:
-    match = _FIELD.search(cause)
-    return match[1] if match else None
+    return next((found for found in _FIELD.findall(cause) if not found.endswith(".toml")), None)
 
 
 def plain_causes(causes: Iterable[str], roots: Iterable[Path]) -> list[str]:

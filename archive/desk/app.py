@@ -19,7 +19,7 @@ from starlette.routing import Route
 from archive.desk.answers import Refusal, answer, answered, form_of
 from archive.desk.arrivals import ArrivalForm, FileForm, NoteForm
 from archive.desk.corrections import Correction
-from archive.desk.desk import Desk, FactsForm, NotesForm, StepForm, TextForm, TimeForm
+from archive.desk.desk import Desk, FactsForm, NotesForm, SettingsForm, StepForm, TextForm, TimeForm
 from archive.desk.gate import Gate, Guarded
 from archive.desk.looking import PictureWorker
 from archive.desk.pages import PAGES, page_html, static_file
@@ -152,6 +152,18 @@ def desk_app(desk: Desk, gate: Gate, presence: Presence, worker: PictureWorker, 
         asked = await form_of(request, TextForm)
         return answer({"html": await run_in_threadpool(notes_html, asked.text)})
 
+    async def settings(request: Request) -> Response:
+        return answer(await run_in_threadpool(desk.settings))
+
+    async def change_settings(request: Request) -> Response:
+        asked = await form_of(request, SettingsForm)
+        return answer(await run_in_threadpool(desk.change_settings, asked))
+
+    async def step_settings(request: Request) -> Response:
+        await form_of(request, _NothingForm)
+        forward = request.url.path.endswith("/redo")
+        return answer(await run_in_threadpool(desk.step_settings, forward=forward))
+
     async def arrivals(request: Request) -> Response:
         worker.warm_up()
         return answer(await run_in_threadpool(desk.arrivals_view))
@@ -208,6 +220,7 @@ def desk_app(desk: Desk, gate: Gate, presence: Presence, worker: PictureWorker, 
         "/api/pictures/{id}/image": image,
         "/api/pictures/{id}/neighbour": neighbour,
         "/api/days/{day}/notes": notes,
+        "/api/settings": settings,
         "/static/{name}": static,
     }
     posts = {
@@ -228,6 +241,9 @@ def desk_app(desk: Desk, gate: Gate, presence: Presence, worker: PictureWorker, 
         "/api/arrivals/{arrival}/state": state_arrival,
         "/api/arrivals/{arrival}/note": note_of_arrival,
         "/api/arrivals/{arrival}/leave-out": leave_out,
+        "/api/settings": change_settings,
+        "/api/settings/undo": step_settings,
+        "/api/settings/redo": step_settings,
         "/api/quit": quit_desk,
     }
     routes = [

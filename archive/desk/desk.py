@@ -29,8 +29,8 @@ from archive.records.notes import read_notes
 from archive.records.places import notes_file, place_of_id, places
 from archive.records.record import CAPTURE_FACTS, Record, read_record
 from archive.records.removed import records_in, removed_folders
-from archive.records.settings import read_settings
-from archive.records.toml_files import TomlModel
+from archive.records.settings import SETTINGS_NAME, read_settings
+from archive.records.toml_files import TomlModel, load_toml
 from archive.stages.archive import opened_archive
 from archive.stages.comparison_picture import derotated_picture
 from archive.stages.discs import turned_of
@@ -38,9 +38,11 @@ from archive.stages.north_up_disc import north_up_disc
 from archive.stages.originals import whole_original
 from archive.stages.studies import studied_pictures
 from archive.upkeep.editing import (
+    SETTINGS_SUBJECT,
     amend_with_history,
     edit_notes,
     edit_record,
+    edit_settings,
     notes_subject,
     read_text,
     record_subject,
@@ -50,9 +52,16 @@ from archive.upkeep.editing import (
 from archive.upkeep.removal import put_back, remove
 from archive.website.notes import notes_html
 
-__all__ = ["Desk", "FactsForm", "NotesForm", "StepForm", "TextForm", "TimeForm"]
+__all__ = ["Desk", "FactsForm", "NotesForm", "SettingsForm", "StepForm", "TextForm", "TimeForm"]
 
 _MOST_REMOVED_TOLD = 50
+# Targets and films have pages of their own to come; where the site is sent is not changed in passing.
+_SETTINGS_KEYS = frozenset(
+    {
+        "title", "observer", "time_zone", "days", "language", "address", "looks", "fits", "relative_number_k",
+        "published_site_precision_deg", "sites", "instruments",
+    }
+)  # fmt: skip
 
 
 class FactsForm(TomlModel):
@@ -67,6 +76,13 @@ class NotesForm(TomlModel):
 
     made_from: str
     text: str
+
+
+class SettingsForm(TomlModel):
+    """Keys of `archive.toml` with their new values; null takes one out."""
+
+    made_from: str
+    changes: dict[str, Any] = Field(max_length=20)
 
 
 class TextForm(TomlModel):
@@ -236,6 +252,35 @@ class Desk:
         if asked.of == "notes":
             return self.notes(day)
         return {**self.picture(done.id or identifier), "stepped": done.words}
+
+    # Settings
+
+    def settings(self) -> dict[str, Any]:
+        """Return `archive.toml` as it is written, by its keys."""
+        text = read_text(self.files, SETTINGS_NAME) or ""
+        written = load_toml(self.files, SETTINGS_NAME)
+        undone, redone = read_history(self.files, SETTINGS_SUBJECT).offered(text)
+        return {
+            "made_from": text_digest(text),
+            "values": {key: value for key, value in written.items() if key in _SETTINGS_KEYS},
+            "undo": undone,
+            "redo": redone,
+        }
+
+    def change_settings(self, asked: SettingsForm) -> dict[str, Any]:
+        """Change keys of `archive.toml`."""
+        if unknown := sorted(asked.changes.keys() - _SETTINGS_KEYS):
+            raise FactsError(f"{unknown[0][:40]}: not to be set here")
+        words = ", ".join(key.replace("_", " ") for key in asked.changes)
+        with self.changing():
+            edit_settings(self.files, asked.changes, made_from=asked.made_from, words=words, on_progress=silent)
+        return self.settings()
+
+    def step_settings(self, *, forward: bool) -> dict[str, Any]:
+        """Undo the last change of the settings, or do it again."""
+        with self.changing():
+            (redo if forward else undo)(self.files, SETTINGS_SUBJECT, on_progress=silent)
+        return self.settings()
 
     def _record(self, identifier: str) -> Record:
         file = place_of_id(identifier).file(".toml")

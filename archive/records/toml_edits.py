@@ -63,10 +63,11 @@ def _set(document: tomlkit.TOMLDocument, key: str, value: Any) -> None:
 
 
 def _set_table(table: tomlkit.items.Table, values: Mapping[str, Any]) -> None:
-    for key in [key for key in table if key not in values]:
+    for key in [key for key in table if values.get(key) is None]:
         table.pop(key)
     for key, value in values.items():
-        table[key] = value
+        if value is not None and table.get(key) != value:
+            table[key] = value
 
 
 def _is_tables(value: Any) -> bool:
@@ -75,13 +76,14 @@ def _is_tables(value: Any) -> bool:
 
 
 def _set_tables(document: tomlkit.TOMLDocument, key: str, entries: Sequence[Mapping[str, Any]]) -> None:
-    """Write an array of tables; those that are in it already stay as they are written."""
+    """Write an array of tables; one that is in it already, by its name or as a whole, is changed where it stands."""
     there = document.get(key)
     old = list(there) if isinstance(there, tomlkit.items.AoT) else []
-    kept = [next((one for one in old if one.unwrap() == dict(entry)), None) for entry in entries]
-    if (
-        isinstance(there, tomlkit.items.AoT) and old and kept[: len(old)] == old
-    ):  # only added to: the array itself stays where it is
+    kept = [next((one for one in old if _is_same(one, entry)), None) for entry in entries]
+    for table, entry in zip(kept, entries, strict=True):
+        if table is not None:
+            _set_table(table, entry)
+    if isinstance(there, tomlkit.items.AoT) and old and kept[: len(old)] == old:  # only added to: it stays where it is
         for entry in entries[len(old) :]:
             there.append(_table(entry))
         return
@@ -89,6 +91,11 @@ def _set_tables(document: tomlkit.TOMLDocument, key: str, entries: Sequence[Mapp
     for entry, former in zip(entries, kept, strict=True):
         tables.append(_table(entry) if former is None else former)
     document[key] = tables
+
+
+def _is_same(table: Any, entry: Mapping[str, Any]) -> bool:
+    values = table.unwrap()
+    return bool(values.get("name") == entry["name"] if "name" in entry else values == dict(entry))
 
 
 def _table(values: Mapping[str, Any]) -> tomlkit.items.Table:

@@ -28,6 +28,7 @@ from archive.records.toml_files import parse_toml
 from archive.upkeep.amendment import Amendment, amend, take_back
 
 __all__ = [
+    "SETTINGS_SUBJECT",
     "ChangedMeanwhile",
     "Edited",
     "amend_with_history",
@@ -41,7 +42,7 @@ __all__ = [
     "undo",
 ]
 
-_SETTINGS_SUBJECT = "settings"
+SETTINGS_SUBJECT = "settings"
 _MOST_TEXT_BYTES = 1_000_000
 
 
@@ -125,7 +126,7 @@ def edit_settings(
         return with_values(text_of((text or "").encode()), changes, Settings, name=SETTINGS_NAME)
 
     return _edit(
-        files, SETTINGS_NAME, _SETTINGS_SUBJECT, changed, made_from=made_from, words=words, on_progress=on_progress
+        files, SETTINGS_NAME, SETTINGS_SUBJECT, changed, made_from=made_from, words=words, on_progress=on_progress
     )
 
 

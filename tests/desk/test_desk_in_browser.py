@@ -120,7 +120,12 @@ def test_pages_fit_and_axe_finds_nothing(
     page, desk = opened
     axe = (Path(MODULES) / "axe-core" / "axe.min.js").read_text(encoding="utf-8")
     page.media(prefers_color_scheme=scheme)
-    for path, ready in (("/picture", DRAWN), ("/", "document.querySelector('.days-list')"), ("/arrivals", "true")):
+    for path, ready in (
+        ("/picture", DRAWN),
+        ("/", "document.querySelector('.days-list')"),
+        ("/arrivals", "true"),
+        ("/settings", "document.querySelector('.entry')"),
+    ):
         page.open("about:blank")
         page.open(f"{desk.origin}{path}#{PICTURE if path == '/picture' else ''}", **window)  # type: ignore[arg-type]
         page.wait(ready)

@@ -122,8 +122,15 @@ function factsOf(arrival) {
   return rows.length ? table : "";
 }
 
+const KEPT = new Map([
+  ["measured", "an observation, measured"],
+  ["unmeasured", "the whole Sun, shown only"],
+  ["extra", "a further picture of the day"],
+]);
+
 function select(name, values, chosen, label) {
-  const field = element("select", { name }, ...values.map((value) => element("option", { value }, value)));
+  const named = values instanceof Map ? [...values] : values.map((value) => [value, value]);
+  const field = element("select", { name }, ...named.map(([value, words]) => element("option", { value }, words)));
   if (chosen) field.value = chosen;
   return element("label", {}, label, field);
 }
@@ -135,6 +142,8 @@ function form(arrival, open) {
     element("label", {}, `Time, middle of the capture (${names.time_zone} without a zone)`, element("input", { name: "time", autocomplete: "off", placeholder: "2026-06-03T10:15" })),
     select("instrument", names.instruments, arrival.instrument, "Instrument"),
     select("site", names.sites, arrival.site, "Site"),
+    select("kept", KEPT, arrival.kept, "Kept as"),
+    element("label", {}, "Caption of a further picture", element("input", { name: "caption", autocomplete: "off", value: arrival.caption })),
     element("label", {}, "Note for the day", element("input", { name: "note", autocomplete: "off" })),
     element("div", { class: "doing" }, element("button", {}, "Set")),
   );
@@ -160,7 +169,6 @@ function remedies(arrival) {
   };
   if (arrival.remedies?.includes("unmeasured")) button("Keep it as the whole Sun, unmeasured", { kept: "unmeasured" });
   if (arrival.remedies?.includes("extra")) button("Keep it as a further picture of the day", { kept: "extra" });
-  if (arrival.kept !== "measured") button("Measure it after all", { kept: "measured" });
   const leave = element("button", { type: "button", class: "plain" }, "Leave it out");
   leave.onclick = doing(async () => {
     await post(`/api/arrivals/${arrival.id}/leave-out`);
@@ -210,8 +218,8 @@ function showTogether() {
   const ready = chosen();
   byId("together").hidden = !cards.size;
   byId("file").disabled = !ready.length;
-  byId("file").textContent = ready.length === 1 ? "File this picture" : `File ${ready.length} pictures`;
-  const several = [...cards.values()].filter((one) => one.chosen && one.arrival.state === "looked").length;
+  byId("file").textContent = { 0: "Nothing to file yet", 1: "File this picture" }[ready.length] ?? `File ${ready.length} pictures`;
+  const several = [...cards.values()].filter((one) => one.chosen && one.arrival.state === "looked" && !one.arrival.known_as).length;
   byId("several").hidden = several < 2;
   byId("several-words").textContent = `${several} chosen`;
 }
