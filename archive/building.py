@@ -22,10 +22,19 @@ from archive.records.folder import kept_folder, writing
 from archive.records.settings import FilmSettings, keep_film
 from archive.site_folder import site_files, site_folder
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.unchanged import LastBuild, inputs_of, keep_build, unchanged_build
+from archive.stages.unchanged import Inputs, LastBuild, inputs_of, is_older, keep_build, unchanged_build
 from archive.store import DamagedBlobError
 
-__all__ = ["build", "build_with_film", "film_elsewhere", "film_in_site"]
+__all__ = ["build", "build_with_film", "film_elsewhere", "film_in_site", "site_is_older"]
+
+
+def site_is_older(root: Path, target: Path) -> bool:
+    """Return whether the archive was changed since its site was built here, or films were left for later.
+
+    Another northlimb counts as a change: what it makes may differ.
+    """
+    with opened_archive(root) as archive:
+        return is_older(archive.store, inputs_of(archive), target)
 
 
 @contextmanager
@@ -67,7 +76,7 @@ def build(
         built = _with_whole_blobs(archive, lambda: built_site(archive, target, inputs, stamps=stamps))
         archive.store.commit()
         if films == "made":
-            keep_build(archive.store, inputs, built.report.stamps, target, _last_build(built))
+            keep_build(archive.store, inputs, built.report.stamps, target, _last_build(built, inputs))
         return built
 
 
@@ -85,7 +94,7 @@ def _built_before(last: LastBuild, target: Path) -> Built:
     return Built(target, target / "index.html", last.days, last.observations, last.films, report, last.warnings)
 
 
-def _last_build(built: Built) -> LastBuild:
+def _last_build(built: Built, inputs: Inputs) -> LastBuild:
     report = built.report
     files = report.written + report.unchanged
     return LastBuild(
@@ -97,6 +106,7 @@ def _last_build(built: Built) -> LastBuild:
         report.strangers,
         built.warnings,
         built.valid_until,
+        inputs.of_observer,
     )
 
 

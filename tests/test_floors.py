@@ -37,7 +37,20 @@ ALLOWED = {
     | {"disk", "store", "records", "execution", "website", "site_tree", "publishing"}
     | {"built", "building", "site_folder"},
     "desk": VALUES
-    | {"safety", "computer_key", "disk", "disc", "store", "records", "execution", "site_tree", "built", "building"}
+    | {
+        "safety",
+        "sun",
+        "reading",
+        "computer_key",
+        "disk",
+        "disc",
+        "store",
+        "records",
+        "execution",
+        "site_tree",
+        "built",
+        "building",
+    }
     | {"site_folder", "filing", "upkeep", "delivery", "reports", "stages", "publishing", "website"},
     "commands": VALUES
     | {"safety", "disk", "records", "execution", "site_tree", "built", "building", "filing", "upkeep"}
