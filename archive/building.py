@@ -10,32 +10,63 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TypeVar
 
+from msgspec import structs
+
 from archive.built import Built, Filmed
 from archive.disk import Folder, stamps_digest
 from archive.errors import FolderError
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import WAIT_S, Progress, while_waiting
+from archive.model.choices import FilmMaking
 from archive.records.archive_files import files_of
 from archive.records.folder import kept_folder, writing
 from archive.records.settings import FilmSettings, keep_film
 from archive.records.text_files import remember_files
 from archive.site_folder import site_files, site_folder
 from archive.stages.archive import Archive, opened_archive
-from archive.stages.unchanged import LastBuild, inputs_of, keep_build, said_before, unchanged_build
+from archive.stages.unchanged import (
+    Inputs,
+    LastBuild,
+    inputs_of,
+    is_older,
+    keep_build,
+    said_before,
+    unchanged_build,
+)
 from archive.store import DamagedBlobError
 
-__all__ = ["build", "build_with_film", "film_elsewhere", "film_in_site"]
+__all__ = ["build", "build_with_film", "film_elsewhere", "film_in_site", "site_is_older"]
+
+
+def site_is_older(root: Path, target: Path) -> bool:
+    """Return whether the archive was changed since its site was built here, or films were left for later.
+
+    Another northlimb counts as a change: what it makes may differ.
+    """
+    with opened_archive(root) as archive:
+        return is_older(archive.store, inputs_of(archive), target)
 
 
 @contextmanager
-def _opened_for_writing(root: Path, executor: Executor, on_progress: Progress) -> Iterator[Archive]:
+def _opened_for_writing(
+    root: Path, executor: Executor, on_progress: Progress, films: FilmMaking = "made"
+) -> Iterator[Archive]:
     with writing(files_of(root), wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        with opened_archive(root, executor=executor, on_progress=on_progress) as archive:
+        with opened_archive(root, executor=executor, on_progress=on_progress, films=films) as archive:
             yield archive
 
 
-def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor: Executor = IN_THIS_PROCESS) -> Built:
+def build(
+    root: Path,
+    *,
+    site_dir: Path | None,
+    on_progress: Progress,
+    executor: Executor = IN_THIS_PROCESS,
+    films: FilmMaking = "made",
+) -> Built:
     """Measure, orient, make pictures and films where anything changed, and write the site.
+
+    Films can be left as they are, until a build that makes them.
 
     Raises
     ------
@@ -44,7 +75,7 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor:
     """
     target = site_folder(root, site_dir)
     site = site_files(root, target)
-    with _opened_for_writing(root, executor, on_progress) as archive:
+    with _opened_for_writing(root, executor, on_progress, films) as archive:
         # Stamps from before anything is read: what is edited meanwhile is seen by the next build.
         now = inputs_of(archive)
         inputs = said_before(archive, now)
@@ -53,12 +84,16 @@ def build(root: Path, *, site_dir: Path | None, on_progress: Progress, executor:
         if last is not None:
             if inputs is not now:
                 remember_files(archive.files, archive.stamps)
+                keep_build(
+                    archive.store, inputs, stamps or b"", target, structs.replace(last, of_observer=now.of_observer)
+                )
             return _built_before(last, target)
         from archive.site_build import built_site
 
         built = _with_whole_blobs(archive, lambda: built_site(archive, target, inputs, stamps=stamps))
         archive.store.commit()
-        keep_build(archive.store, inputs, built.report.stamps, target, _last_build(built))
+        if films == "made":
+            keep_build(archive.store, inputs, built.report.stamps, target, _last_build(built, inputs))
         return built
 
 
@@ -76,7 +111,7 @@ def _built_before(last: LastBuild, target: Path) -> Built:
     return Built(target, target / "index.html", last.days, last.observations, last.films, report, last.warnings)
 
 
-def _last_build(built: Built) -> LastBuild:
+def _last_build(built: Built, inputs: Inputs) -> LastBuild:
     report = built.report
     files = report.written + report.unchanged
     return LastBuild(
@@ -88,6 +123,7 @@ def _last_build(built: Built) -> LastBuild:
         report.strangers,
         built.warnings,
         built.valid_until,
+        inputs.of_observer,
     )
 
 

@@ -42,8 +42,10 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
     if gathered is None or not is_valid(gathered.valid_until):
         from archive.pipeline import gathered_site  # and with it all that measures and draws
 
-        gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive))
-        keep_inputs(archive, inputs)
+        gathered = gathered_site(archive)
+        if archive.films == "made":  # else it is gathered again, with the films
+            gathered = keep_gathered(store, inputs.of_stages, gathered)
+            keep_inputs(archive, inputs)
     folders = _folders_of_days(gathered)
     notes, left_out = _notes(archive, folders)
     pictures = note_pictures(archive, notes, {folder for of_day in folders.values() for folder in of_day})

@@ -36,9 +36,25 @@ ALLOWED = {
     "delivery": VALUES
     | {"disk", "store", "records", "execution", "website", "site_tree", "publishing"}
     | {"built", "building", "site_folder"},
+    "desk": VALUES
+    | {
+        "safety",
+        "sun",
+        "reading",
+        "computer_key",
+        "disk",
+        "disc",
+        "store",
+        "records",
+        "execution",
+        "site_tree",
+        "built",
+        "building",
+    }
+    | {"site_folder", "filing", "upkeep", "delivery", "reports", "stages", "publishing", "website"},
     "commands": VALUES
     | {"safety", "disk", "records", "execution", "site_tree", "built", "building", "filing", "upkeep"}
-    | {"delivery", "reports", "stages"},
+    | {"delivery", "reports", "stages", "desk"},
 }
 PURE = ("model", "sun", "disc", "orientation", "measuring")
 FILE_AND_CLOCK = {

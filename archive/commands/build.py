@@ -22,16 +22,23 @@ __all__ = ["build", "built_lines"]
 @click.command("build", short_help="Bring discs to north-up, write the site.", epilog="Example: northlimb build my-sun")
 @FOLDER
 @SITE_DIR
+@click.option("--no-films", is_flag=True, help="Leave films that are out of date as they are, for a later build.")
 @SCHEDULER
 @JSON
-def build(folder: Path, site_dir: Path | None, scheduler: str | None, as_json: bool) -> None:
+def build(folder: Path, site_dir: Path | None, no_films: bool, scheduler: str | None, as_json: bool) -> None:
     """Bring every disc of the archive FOLDER to north-up, and write its site."""
     from archive import building
     from archive.execution.executor import executor_at
 
     files = open_archive(folder, "theme")
     with executor_at(scheduler) as executor:
-        built = building.build(files.path, site_dir=site_dir, on_progress=progress(), executor=executor)
+        built = building.build(
+            files.path,
+            site_dir=site_dir,
+            on_progress=progress(),
+            executor=executor,
+            films="as they are" if no_films else "made",
+        )
     print_warnings(built.warnings)
     print_answer({"status": "done", **json_fields(built)}, built_lines(built), as_json=as_json)
 

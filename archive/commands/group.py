@@ -16,6 +16,7 @@ SHORT_HELPS = {
     "add": "File finished pictures.",
     "amend": "Give observations other times.",
     "build": "Bring discs to north-up, write the site.",
+    "desk": "Work on an archive in the browser.",
     "export": "Export the archive as a BagIt bag.",
     "film": "Make a film of the Sun turning.",
     "new": "Make an empty archive.",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from archive.commands.options import FOLDER, JSON, SITE_DIR
-from archive.commands.permission import open_archive
+from archive.commands.permission import can_ask, open_archive
 from archive.commands.printing import (
     format_count,
     json_fields,
@@ -73,7 +73,10 @@ def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, chec
         answer = {"status": "done", "dry_run": True, **json_fields(coming)}
         print_answer(answer, _rehearsed_lines(coming), as_json=as_json)
     else:
+        if target is not None and can_ask() and publication.is_new_folder(files, target):
+            click.confirm(f"{target}: no target of archive.toml, and no such folder; make it?", abort=True, err=True)
         sent = publication.publish(files, wanted, on_progress=progress())
+        print_warnings(sent.warnings)
         warn_of_foreign_files(sent)
         print_answer({"status": "done", **json_fields(sent)}, [published_line(sent)], as_json=as_json)
     return 0

@@ -9,6 +9,7 @@ from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.building import site_is_older
 from archive.delivery.trust import check_site_is_ours, check_target_is_allowed
 from archive.disk import Folder
 from archive.errors import PublishError
@@ -37,7 +38,16 @@ from archive.site_tree.update import (
 )
 from archive.store import Store
 
-__all__ = ["DryRun", "PublishRequest", "PublishResult", "check", "check_first_target", "publish", "rehearse"]
+__all__ = [
+    "DryRun",
+    "PublishRequest",
+    "PublishResult",
+    "check",
+    "check_first_target",
+    "is_new_folder",
+    "publish",
+    "rehearse",
+]
 
 # Kinds of places that accept names that are not valid text.
 _ANY_NAMES = ("folder", "rsync", "git")
@@ -61,6 +71,7 @@ class PublishResult:
 
     target: str
     report: PublishReport
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -136,7 +147,21 @@ def publish(files: Folder, wanted: PublishRequest, *, on_progress: Progress = si
                     place.recover()
                 publication = run.prepared(place)
                 send(place, publication, on_file=on_progress)
-                return PublishResult(target.address.name, publication.report)
+                return PublishResult(target.address.name, publication.report, _about_age(files, site_dir))
+
+
+def _about_age(files: Folder, site_dir: Path) -> tuple[str, ...]:
+    if not site_is_older(files.path, site_dir):
+        return ()
+    return (f"{site_dir}: is older than the archive; `northlimb build {files.path}`, then publish again",)
+
+
+def is_new_folder(files: Folder, wanted: str) -> bool:
+    """Return whether a target is a word for a folder that is not there yet: it may be a mistyped name."""
+    if is_url(wanted) or {"/", os.sep}.intersection(wanted):
+        return False
+    names = {entry.name.casefold() for entry in read_settings(files).targets}
+    return wanted.strip().casefold() not in names and not wanted.endswith(".zip") and not Path(wanted).exists()
 
 
 def rehearse(files: Folder, wanted: PublishRequest, *, on_progress: Progress = silent) -> DryRun:

@@ -20,7 +20,7 @@ from archive.measuring.spotted_discs import DiscSpots, SpottedDisc, placed_spots
 from archive.model.observation import Spot, SpotGroup, SunView
 from archive.sun.heliographic import from_disc
 
-__all__ = ["group_spots", "group_turned_spots", "north_up", "west_to_east"]
+__all__ = ["group_spots", "group_turned_spots", "north_up", "one_group", "turned_spots", "west_to_east"]
 
 Floats = NDArray[np.floating[Any]]
 
@@ -68,12 +68,22 @@ def group_turned_spots(
     members : sequence of int, optional
         The number of each spot's group, from `archive.measuring.membership`; without it the picture stands alone.
     """
+    turned = turned_spots(spots, north_angle_deg=north_angle_deg, mirrored=mirrored)
+    return tuple(_groups(turned, sun, sigma_deg, members))
+
+
+def turned_spots(spots: Sequence[Spot], *, north_angle_deg: float | None, mirrored: bool | None) -> list[Spot]:
+    """Return the spots of a picture in its original orientation as they are with north up."""
     places = north_up(spots, north_angle_deg=north_angle_deg, mirrored=mirrored)
-    turned = [
+    return [
         replace(spot, right=right, up=up)
         for spot, right, up in zip(spots, *(each.tolist() for each in places), strict=True)
     ]
-    return tuple(_groups(turned, sun, sigma_deg, members))
+
+
+def one_group(spots: Sequence[Spot], *, sun: SunView, sigma_deg: float) -> SpotGroup:
+    """Return north-up spots as one group, however far apart they are."""
+    return _placed_group(tuple(spots), sun, sigma_deg)
 
 
 def north_up(spots: Sequence[Spot], *, north_angle_deg: float | None, mirrored: bool | None) -> tuple[Floats, Floats]:

@@ -22,6 +22,7 @@ __all__ = [
     "CoordinateSystem",
     "DayKind",
     "EvidenceKind",
+    "FilmMaking",
     "FilmStyle",
     "FilmView",
     "FrameKind",
@@ -51,6 +52,9 @@ TimeMeaning = Literal["start", "middle", "end"]
 
 CoordinateSystem = Literal["helioprojective", "celestial"]
 """That of a picture's axes in its FITS header."""
+
+FilmMaking = Literal["made", "as they are"]
+"""Whether films that are out of date are made anew, or left until later."""
 
 EvidenceKind = Literal["stated", "header", "spots", "sky", "drift", "refraction"]
 """What tells where north is."""

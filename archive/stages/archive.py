@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from archive.disk import Folder, Stamp
 from archive.execution.executor import IN_THIS_PROCESS, Executor
 from archive.execution.progress import Progress, silent
+from archive.model.choices import FilmMaking
 from archive.records.archive_files import derived_files, files_of
 from archive.records.settings import Settings, read_settings
 from archive.records.stamps import ListedFiles, archive_stamps
@@ -27,7 +28,8 @@ __all__ = ["Archive", "opened_archive"]
 class Archive:
     """An archive's folder and settings, its store of derived data, the executor, and whom to report progress to.
 
-    `studied` are the studies of originals that a stage has asked for, by their checksums: several stages do.
+    `films` says whether those that are out of date are made. `studied` are the studies of originals that a stage has
+    asked for, by their checksums: several stages do.
     """
 
     root: Path
@@ -35,6 +37,7 @@ class Archive:
     store: Store
     executor: Executor = IN_THIS_PROCESS
     on_progress: Progress = silent
+    films: FilmMaking = "made"
     studied: dict[str, KeptStudy] = field(default_factory=dict, repr=False, compare=False)
 
     @property
@@ -59,7 +62,11 @@ class Archive:
 
 @contextmanager
 def opened_archive(
-    root: Path, *, executor: Executor = IN_THIS_PROCESS, on_progress: Progress = silent
+    root: Path,
+    *,
+    executor: Executor = IN_THIS_PROCESS,
+    on_progress: Progress = silent,
+    films: FilmMaking = "made",
 ) -> Iterator[Archive]:
     """Open an archive's settings and store; what is derived meanwhile is kept at the end.
 
@@ -70,4 +77,4 @@ def opened_archive(
     """
     settings = read_settings(files_of(root))  # first: an archive of a newer program is not read
     with Store(derived_files(root)) as store:
-        yield Archive(root, settings, store, executor, on_progress)
+        yield Archive(root, settings, store, executor, on_progress, films)

@@ -266,7 +266,13 @@ def kept_films(
     discs = _discs(archive, [film for _, film in films.values()])
     inputs = {stem: _inputs(archive, film, discs) for stem, (_, film) in films.items()}
     files = {stem: store.get(film_of, stem, inputs[stem], KeptFilm) for stem in films}
-    missing = {stem: film for stem, (_, film) in films.items() if files[stem] is None}
+    if archive.films == "as they are":
+        later = [stem for stem in films if files[stem] is None]
+        files |= {stem: store.latest(film_of, stem, KeptFilm) for stem in later}
+        problems += [
+            f"{stem}: this film is out of date; `northlimb build` without --no-films makes it" for stem in later
+        ]
+    missing = {stem: film for stem, (_, film) in films.items() if files[stem] is None and archive.films == "made"}
     sources = _whole(archive, list(missing.values()), discs)
     if missing:
         place.make_folder()

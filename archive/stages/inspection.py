@@ -26,6 +26,7 @@ __all__ = [
     "ArchivedPicture",
     "MeasuredPicture",
     "archived_pictures",
+    "days_near",
     "forget_removed",
     "local_day_of",
     "measured_pictures",
@@ -174,14 +175,19 @@ def solve(archive: Archive, known: Sequence[MeasuredPicture], *, asked: Collecti
 
 def near_days(archive: Archive, days: Collection[str]) -> list[ArchivedPicture]:
     """Return the measured pictures within some weeks of any of these days: all that can affect their orientation."""
+    wanted = places(archive.files, days_near(days))
+    statuses = {place: archive.files.status(place.file(".toml")) for place in wanted}
+    read = _read(archive, {place: status and stamp_of(status) for place, status in statuses.items()})
+    return [one for one in read if one.record.measured]
+
+
+def days_near(days: Collection[str]) -> set[str]:
+    """Return the days within some weeks of any of these."""
     middles = {date.fromisoformat(day).toordinal() for day in days}
     near = {middle + off for middle in middles for off in range(-_NEAR_DAYS, _NEAR_DAYS + 1)}
     # The first day that there is has none before it, nor the last one after it.
     known = (number for number in near if date.min.toordinal() <= number <= date.max.toordinal())
-    wanted = places(archive.files, {str(date.fromordinal(number)) for number in known})
-    statuses = {place: archive.files.status(place.file(".toml")) for place in wanted}
-    read = _read(archive, {place: status and stamp_of(status) for place, status in statuses.items()})
-    return [one for one in read if one.record.measured]
+    return {str(date.fromordinal(number)) for number in known}
 
 
 def named_in(settings: Settings, one: ArchivedPicture) -> tuple[SiteSettings, InstrumentSettings]:

@@ -17,6 +17,7 @@ from archive.disk import Stamp, stamp_digest, summed
 from archive.errors import ArchiveError
 from archive.model.times import days_since_1970
 from archive.records.archive_files import THEME_NAME
+from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.places import NOTES_NAME, is_further_picture
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME
@@ -30,6 +31,7 @@ __all__ = [
     "Inputs",
     "LastBuild",
     "inputs_of",
+    "is_older",
     "is_valid",
     "keep_build",
     "keep_inputs",
@@ -41,7 +43,10 @@ _NAME = "archive"
 
 
 class LastBuild(msgspec.Struct, frozen=True):
-    """What a build has told; `files` of the site are as it left them. It holds until `valid_until`, days since 1970."""
+    """What a build has told; `files` of the site are as it left them. It holds until `valid_until`, days since 1970.
+
+    `of_observer` is that of the inputs, see `Inputs`.
+    """
 
     days: int
     observations: int
@@ -51,18 +56,20 @@ class LastBuild(msgspec.Struct, frozen=True):
     strangers: tuple[str, ...]
     warnings: tuple[str, ...]
     valid_until: float | None = None
+    of_observer: bytes = b""
 
 
 @dataclass(frozen=True)
 class Inputs:
-    """Digests of the stamps of what a build reads: of all its stages read, and of what it only shows (the theme, notes,
-    and the pictures that only notes may show).
+    """Digests of the stamps of what a build reads: of all its stages read, of what it only shows (the theme, notes, and
+    the pictures that only notes may show), and of all but what a build itself writes.
 
     `installation` is a digest of this program and of what the user allows; `stamps` are those of what the stages read.
     """
 
     of_stages: bytes
     shown_only: bytes
+    of_observer: bytes
     installation: bytes
     stamps: Mapping[str, Stamp]
 
@@ -89,7 +96,14 @@ def inputs_of(archive: Archive) -> Inputs:
             shown.append((file, stamp))
         else:
             stamps[file] = stamp
-    return Inputs(_digest(stamps.items(), installation), _digest(shown, installation), installation, stamps)
+    of_observer = [(file, stamp) for file, stamp in archive.stamps.items() if file != GROUP_NAMES_FILE]
+    return Inputs(
+        _digest(stamps.items(), installation),
+        _digest(shown, installation),
+        _digest(of_observer, installation),
+        installation,
+        stamps,
+    )
 
 
 def _is_shown_only(file: str) -> bool:
@@ -143,6 +157,12 @@ def unchanged_build(store: Store, inputs: Inputs, stamps: bytes | None, target: 
     """Return the last build's result where neither its inputs nor the stamps of the site have changed; else None."""
     kept = store.get(keep_build, str(target.resolve()), inputs.every, tuple[bytes, LastBuild])
     return kept[1] if kept is not None and kept[0] == stamps and is_valid(kept[1].valid_until) else None
+
+
+def is_older(store: Store, inputs: Inputs, target: Path) -> bool:
+    """Return whether a site was built from something else than what is there now, or without its films."""
+    kept = store.latest(keep_build, str(target.resolve()), tuple[bytes, LastBuild])
+    return kept is not None and kept[1].of_observer != inputs.of_observer
 
 
 def keep_build(store: Store, inputs: Inputs, stamps: bytes, target: Path, built: LastBuild) -> None:

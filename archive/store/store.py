@@ -69,14 +69,19 @@ class Store:
             Of the value, see `msgspec`.
         """
         row = None if self._database is None else self._database.get(_label(make), name)
-        return None if row is None or row.key != made_from(make, inputs) else _decoded(row, kind)
+        return None if row is None or row.key != made_from(make, inputs) else _decoded(row.value, kind)
 
     def get_all(self, make: Maker, inputs: Mapping[str, object], kind: type[_Value]) -> dict[str, _Value]:
         """Return those of many kept values that are made from these inputs, by name; faster than one by one."""
         rows = {} if self._database is None else self._database.get_all(_label(make), inputs)
         fitting = {name: row for name, row in rows.items() if row.key == made_from(make, inputs[name])}
-        decoded = {name: _decoded(row, kind) for name, row in fitting.items()}
+        decoded = {name: _decoded(row.value, kind) for name, row in fitting.items()}
         return {name: value for name, value in decoded.items() if value is not None}
+
+    def latest(self, make: Maker, name: str, kind: type[_Value]) -> _Value | None:
+        """Return the value that was kept last under a name, whatever it was made from."""
+        row = None if self._database is None else self._database.get(_label(make), name)
+        return None if row is None else _decoded(row.value, kind)
 
     def put(self, make: Maker, name: str, inputs: object, value: object, *, blobs: Iterable[Blob] = ()) -> None:
         """Keep a value, which holds these blobs; nothing where the archive cannot be written to."""
@@ -203,9 +208,9 @@ class Store:
             self._database.close()
 
 
-def _decoded(row: Row, kind: type[_Value]) -> _Value | None:
+def _decoded(value: bytes, kind: type[_Value]) -> _Value | None:
     try:
-        return msgspec.msgpack.decode(row.value, type=kind)
+        return msgspec.msgpack.decode(value, type=kind)
     except (msgspec.MsgspecError, RecursionError):
         return None
 

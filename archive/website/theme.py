@@ -78,8 +78,9 @@ def read_theme(files: Folder | None) -> Theme:
 
 
 def our_templates() -> list[tuple[str, str]]:
-    """Our own templates: names and texts."""
-    return [(path.name, read_own(path).decode()) for path in walk_named(templates_dir()) if path.suffix == ".html"]
+    """Our own templates: names and texts. Those in folders below are not of the site."""
+    ours = [path for path in walk_named(templates_dir()) if path.parent == templates_dir() and path.suffix == ".html"]
+    return [(path.name, read_own(path).decode()) for path in ours]
 
 
 def _unknown_words(path: Path, known: set[str]) -> str:

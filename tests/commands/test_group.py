@@ -12,7 +12,8 @@ import archive.commands
 from archive.commands.group import SHORT_HELPS, load_command, northlimb
 from archive.commands.main import main
 
-HEAVY = {"numpy", "scipy", "astropy", "erfa", "PIL", "pydantic", "jinja2", "tomlkit", "tifffile", "msgspec", "httpx"}
+HEAVY = {"numpy", "scipy", "astropy", "erfa", "PIL", "pydantic", "jinja2", "tomlkit", "tifffile", "msgspec", "httpx",
+         "starlette", "uvicorn"}  # fmt: skip
 # Modules of the room that are no command.
 SHARED = {"__init__", "failure", "group", "main", "options", "permission", "printing", "streams", "values"}
 

@@ -1,0 +1,44 @@
+"""`northlimb desk`: work on an archive in the browser, on this computer only."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from archive.commands.options import JSON
+from archive.commands.permission import open_archive
+from archive.commands.printing import print_answer
+from archive.commands.streams import stop_like_ctrl_c
+
+__all__ = ["desk"]
+
+
+@click.command("desk", short_help="Work on an archive in the browser.", epilog="Example: northlimb desk my-sun")
+@click.argument("folder", type=click.Path(path_type=Path), required=False)
+@click.option("--no-open", is_flag=True, help="Only print the address; do not open the browser.")
+@JSON
+def desk(folder: Path | None, no_open: bool, as_json: bool) -> None:
+    """Open the desk of the archive FOLDER in the browser: see what was found in each picture, and put it right there.
+
+    Only this computer reaches it, and only who has the address, which is good for one use. Without FOLDER it is the
+    archive that was at the desk last. It ends with Quit, or some seconds after its last page was closed.
+    """
+    from archive.desk.last_archives import last_archive, remember_archive
+    from archive.desk.serving import serve_desk
+
+    stop_like_ctrl_c()
+    files = open_archive(last_archive() if folder is None else folder, "theme")
+    remember_archive(files.path)
+
+    def opened(address: str) -> None:
+        line = f"the desk of {files.path} is at {address} (good for one use; Quit there, or Ctrl-C here, ends it)"
+        print_answer({"status": "serving", "address": address}, [line], as_json=as_json)
+        sys.stdout.flush()
+        if not no_open:
+            import webbrowser
+
+            webbrowser.open(address)
+
+    serve_desk(files, on_address=opened)

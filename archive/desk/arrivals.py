@@ -1,0 +1,416 @@
+"""Pictures on their way in: received, looked at, put right, and filed by the same functions as `add`.
+
+Each has a folder in `.northlimb-work/arrivals/` with the picture under its own name and a note beside it that holds
+what the observer states. So nothing is in the archive before it is filed, and after a stop all are still there.
+"""
+
+from __future__ import annotations
+
+import re
+import secrets
+import threading
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal
+
+from pydantic import Field
+
+from archive.desk.looking import Glance, PictureWorker
+from archive.disk import Folder
+from archive.errors import ArchiveError, FactsError, NoTimeError, PictureError, UnmeasurableError
+from archive.execution.executor import IN_THIS_PROCESS
+from archive.execution.progress import silent
+from archive.filing.adding import AddResult, add_pictures
+from archive.filing.extras import add_extras
+from archive.filing.statements import AddOptions, StatedFacts, record_of, stated_facts
+from archive.model.observation import Observation
+from archive.records.archive_files import WORK_NAME
+from archive.records.capture_time import parse_time
+from archive.records.checksums import file_sha256, read_checksums
+from archive.records.places import free_place
+from archive.records.record import PictureEntry, Sidecar
+from archive.records.settings import Settings, read_settings
+from archive.records.toml_edits import with_values
+from archive.records.toml_files import TomlModel, parse_toml
+from archive.stages.archive import opened_archive
+from archive.stages.inspection import (
+    ArchivedPicture,
+    MeasuredPicture,
+    local_day_of,
+    measured_pictures,
+    near_days,
+    observations,
+    solve,
+)
+from archive.sun.view import sun_view
+
+__all__ = ["MOST_ARRIVALS", "ArrivalForm", "Arrivals", "FileForm", "NoteForm", "clean_name"]
+
+MOST_ARRIVALS = 500
+_FOLDER = f"{WORK_NAME}/arrivals"
+_ID = re.compile(r"[0-9a-f]{16}")
+_LONGEST_NAME = 150
+# Such as "; give it with --time 2026-06-03T09:15:00Z".
+_OPTIONS = re.compile(r"[;,] (?:or )?(?:[a-z]+ )*--[a-z].*$")
+_MOST_NOTE_BYTES = 1_000_000
+_NOTE = "note.toml"
+Kept = Literal["measured", "unmeasured", "extra"]
+
+
+class ArrivalForm(TomlModel):
+    """What the observer states of a picture that is not filed yet; null leaves it to the file."""
+
+    time: str | None = Field(default=None, max_length=60)
+    site: str | None = Field(default=None, max_length=200)
+    instrument: str | None = Field(default=None, max_length=200)
+    mirrored: bool | None = None
+    north_angle_deg: float | None = Field(default=None, ge=-360, le=360)
+    note: str | None = Field(default=None, max_length=20000)
+    kept: Kept | None = None
+    caption: str | None = Field(default=None, max_length=500)
+
+
+class NoteForm(TomlModel):
+    """A note that was dropped with the picture, as it was written."""
+
+    text: str = Field(max_length=_MOST_NOTE_BYTES)
+
+
+class FileForm(TomlModel):
+    """Which arrivals are to be filed."""
+
+    ids: tuple[str, ...] = Field(min_length=1, max_length=MOST_ARRIVALS)
+
+
+@dataclass
+class _Arrival:
+    """A picture that arrived: its name and size, how it is to be kept, and what a look at it told."""
+
+    id: str
+    name: str
+    size_bytes: int
+    kept: Kept = "measured"
+    caption: str | None = None
+    state: Literal["looking", "looked", "filing"] = "looking"
+    sha256: str = ""
+    glance: Glance | None = None
+    causes: tuple[str, ...] = ()
+    told: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def folder(self) -> str:
+        return f"{_FOLDER}/{self.id}"
+
+    @property
+    def picture(self) -> str:
+        return f"{self.folder}/{self.name}"
+
+    @property
+    def note(self) -> str:
+        return f"{self.picture.rpartition('.')[0] if '.' in self.name else self.picture}.toml"
+
+
+def clean_name(name: str) -> str:
+    """Return a file's name without folders, and without signs that a system may not take."""
+    last = re.split(r"[/\\]", name)[-1]
+    plain = re.sub(r"[^\w .()+,@=-]", "_", last).strip(" .")[-_LONGEST_NAME:].strip(" .")
+    stem, dot, ending = plain.rpartition(".")
+    if ending.lower() == "toml" or not stem:
+        return f"{plain or 'picture'}.picture"
+    return f"{stem}{dot}{ending}"
+
+
+class Arrivals:
+    """All pictures on their way into one archive."""
+
+    def __init__(self, files: Folder, worker: PictureWorker, on_change: Callable[[], None]) -> None:
+        self._files, self._worker, self._on_change = files, worker, on_change
+        self._lock = threading.Lock()
+        self._all: dict[str, _Arrival] = {}
+        self._lookers = ThreadPoolExecutor(1)  # one after another, as they came
+        self._look_again()
+
+    def _look_again(self) -> None:
+        """Take up what an earlier desk left; what was not received whole goes."""
+        if not self._files.is_folder(_FOLDER):
+            return
+        for name in self._files.folders(_FOLDER):
+            found = [file for file in self._files.files(f"{_FOLDER}/{name}") if not file.endswith((".toml", ".part"))]
+            if _ID.fullmatch(name) and len(found) == 1:
+                status = self._files.status(f"{_FOLDER}/{name}/{found[0]}")
+                if status is not None:
+                    self._begin(_Arrival(name, found[0], status.st_size))
+                    continue
+            self._files.remove_tree(f"{_FOLDER}/{name}")
+
+    def close(self) -> None:
+        """Look at no more of them."""
+        self._lookers.shutdown(wait=False, cancel_futures=True)
+
+    # Receiving
+
+    def new(self, name: str) -> tuple[str, str]:
+        """Return the id of a new arrival, and the file into which its bytes are to be written.
+
+        Raises
+        ------
+        FactsError
+            There are very many already.
+        """
+        with self._lock:
+            if len(self._all) >= MOST_ARRIVALS:
+                raise FactsError(f"{MOST_ARRIVALS} pictures wait already; file or leave out some first")
+        arrival = _Arrival(secrets.token_hex(8), clean_name(name), 0)
+        self._files.make_folder(arrival.folder)
+        return arrival.id, f"{arrival.picture}.part"
+
+    def received(self, identifier: str, part: str, size_bytes: int) -> dict[str, Any]:
+        """Take a file that has arrived whole, and begin to look at it."""
+        name = part.rpartition("/")[2].removesuffix(".part")
+        self._files.sync_file(part)
+        arrival = _Arrival(identifier, name, size_bytes)
+        self._files.rename(part, arrival.picture)
+        self._files.sync(arrival.folder)
+        self._begin(arrival)
+        return self._view(arrival)
+
+    def broken(self, identifier: str) -> None:
+        """Forget an arrival of which the end never came."""
+        with suppress(OSError):
+            self._files.remove_tree(f"{_FOLDER}/{identifier}")
+
+    def _begin(self, arrival: _Arrival) -> None:
+        with self._lock:
+            self._all[arrival.id] = arrival
+        self._lookers.submit(self._look, arrival)
+
+    def _look(self, arrival: _Arrival) -> None:
+        try:
+            arrival.sha256 = file_sha256(self._files, arrival.picture)
+            arrival.glance = self._worker.look(self._files.path / arrival.picture, arrival.name)
+        except (ArchiveError, OSError) as error:
+            arrival.causes = error.causes if isinstance(error, ArchiveError) else (f"{error.strerror}",)
+        self._weigh(arrival)
+        arrival.state = "looked"
+        self._on_change()
+
+    # What is known
+
+    def view(self) -> list[dict[str, Any]]:
+        """Return all arrivals as the page shows them."""
+        with self._lock:
+            return [self._view(arrival) for arrival in self._all.values()]
+
+    def shown(self, identifier: str) -> bytes:
+        """Return an arrival's picture as JPEG.
+
+        Raises
+        ------
+        FactsError
+            It was not looked at yet, or cannot be read.
+        """
+        glance = self._arrival(identifier).glance
+        if glance is None or not glance.shown:
+            raise FactsError("not a picture that can be shown")
+        return glance.shown
+
+    def _view(self, arrival: _Arrival) -> dict[str, Any]:
+        return {
+            "id": arrival.id,
+            "name": arrival.name,
+            "size_bytes": arrival.size_bytes,
+            "state": arrival.state,
+            "kept": arrival.kept,
+            "caption": arrival.caption,
+            "shown": bool(arrival.glance and arrival.glance.shown),
+            **arrival.told,
+        }
+
+    def _weigh(self, arrival: _Arrival) -> None:
+        """Find what would be filed of an arrival, or why it would be refused and what helps."""
+        told: dict[str, Any] = {"causes": arrival.causes, "remedies": [], "doubts": [], "known_as": None}
+        filed = {sha256: file for file, sha256 in read_checksums(self._files).items()}.get(arrival.sha256)
+        if filed is not None and self._files.is_file(filed):
+            told["known_as"] = filed
+        elif arrival.glance is not None:
+            told |= _limb_of(arrival.glance)
+            try:
+                told |= self._found(arrival, arrival.glance)
+            except NoTimeError as error:
+                told |= {"causes": _without_name(error.causes, arrival), "remedies": ["time"]}
+            except PictureError as error:
+                whole = ["unmeasured"] if isinstance(error, UnmeasurableError) else []
+                told |= {"causes": _without_name(error.causes, arrival), "remedies": [*whole, "extra"]}
+            except ArchiveError as error:
+                told |= {"causes": _without_name(error.causes, arrival), "remedies": ["facts"]}
+        arrival.told = told
+
+    def _found(self, arrival: _Arrival, glance: Glance) -> dict[str, Any]:
+        settings = read_settings(self._files)
+        sidecar = self._sidecar(arrival)
+        options = AddOptions(unmeasured=arrival.kept == "unmeasured")
+        study = glance.study
+        if arrival.kept == "measured":
+            _ = study.measured
+        stated = stated_facts(settings, options, sidecar, study.facts, name=arrival.name)
+        told = {
+            "time_utc": stated.when.middle_utc,
+            "time_from": stated.when.source,
+            "time_read_as": stated.when.read_as,
+            "site": stated.site.name,
+            "instrument": stated.instrument.name,
+            "doubts": _without_name(stated.doubts, arrival),
+            "causes": (),
+        }
+        if arrival.kept != "measured":
+            return told
+        one = self._oriented(arrival, settings, stated)
+        doubts = _without_name([*stated.doubts, *one.orientation.disputes, *one.remarks], arrival)
+        return {**told, "orientation": one.orientation, "doubts": doubts}
+
+    def _oriented(self, arrival: _Arrival, settings: Settings, stated: StatedFacts) -> Observation:
+        """Weigh the evidence for north as if the picture were filed already."""
+        assert arrival.glance is not None
+        place = free_place(self._files, stated.when.middle_utc)
+        entry = PictureEntry(file=place.file(arrival.glance.study.suffix), sha256=arrival.sha256)
+        filed = ArchivedPicture(place, record_of(stated, entry))
+        latitude_deg, longitude_deg = settings.published_place(stated.site)
+        sun = sun_view(stated.when.middle_utc, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
+        new = MeasuredPicture(
+            filed, stated.site, stated.instrument, arrival.glance.study.measured, sun,
+            local_day_of(settings, filed, stated.site),
+        )  # fmt: skip
+        with opened_archive(self._files.path, executor=IN_THIS_PROCESS) as archive:
+            known = [*measured_pictures(archive, near_days(archive, {place.day})), new]
+            known.sort(key=lambda one: (one.filed.record.time, one.filed.place.id))
+            solved = solve(archive, known, asked={place.id})
+        return next(one for one in observations(known, solved) if one.id == place.id)
+
+    def _sidecar(self, arrival: _Arrival) -> Sidecar:
+        text = self._note_text(arrival)
+        return parse_toml(text, Sidecar, name=arrival.name) if text else Sidecar()
+
+    def _note_text(self, arrival: _Arrival) -> str:
+        if not self._files.is_file(arrival.note):
+            return ""
+        return self._files.read(arrival.note, most_bytes=_MOST_NOTE_BYTES).decode("utf-8", "replace")
+
+    # Putting right
+
+    def state(self, identifier: str, asked: ArrivalForm) -> dict[str, Any]:
+        """Keep what the observer states of an arrival, and look again at what follows.
+
+        Raises
+        ------
+        ArchiveError
+            A value that cannot be; nothing was changed.
+        """
+        arrival = self._arrival(identifier)
+        given = asked.model_fields_set - {"kept", "caption"}
+        changes: dict[str, Any] = {key: getattr(asked, key) for key in given}
+        if asked.time is not None:
+            changes["time"] = _typed(asked.time)
+        if changes:
+            text = with_values(self._note_text(arrival), changes, Sidecar, name=arrival.name)
+            self._files.write(arrival.note, text.encode("utf-8"))
+        if asked.kept is not None:
+            arrival.kept = asked.kept
+        if "caption" in asked.model_fields_set:
+            arrival.caption = asked.caption
+        self._weigh(arrival)
+        return self._view(arrival)
+
+    def take_note(self, identifier: str, asked: NoteForm) -> dict[str, Any]:
+        """Take the note that lay beside a picture.
+
+        Raises
+        ------
+        SettingsError
+            It has mistakes.
+        """
+        arrival = self._arrival(identifier)
+        parse_toml(asked.text, Sidecar, name=_NOTE)
+        self._files.write(arrival.note, asked.text.encode("utf-8"))
+        self._weigh(arrival)
+        return self._view(arrival)
+
+    def leave_out(self, identifier: str) -> None:
+        """Forget an arrival; its source is where it was."""
+        arrival = self._arrival(identifier)
+        with self._lock:
+            self._all.pop(arrival.id, None)
+        self._files.remove_tree(arrival.folder)
+
+    # Filing
+
+    def file(self, asked: FileForm) -> list[dict[str, Any]]:
+        """File arrivals, all that can be; one that is refused keeps no other out.
+
+        Returns
+        -------
+        list of dict
+            Of each its id here, what became of it, and the observation's id.
+        """
+        chosen = [self._arrival(identifier) for identifier in asked.ids]
+        results = []
+        for kept in ("measured", "unmeasured"):
+            some = [arrival for arrival in chosen if arrival.kept == kept]
+            if some:
+                options = AddOptions(unmeasured=kept == "unmeasured")
+                paths = [self._files.path / arrival.picture for arrival in some]
+                results += self._done(some, add_pictures(self._files, paths, options, on_progress=silent))
+        for arrival in chosen:
+            if arrival.kept == "extra":
+                path = self._files.path / arrival.picture
+                done = add_extras(self._files, [path], AddOptions(), arrival.caption, on_progress=silent)
+                results += self._done([arrival], done)
+        self._on_change()
+        return results
+
+    def _done(self, some: list[_Arrival], done: Iterable[AddResult]) -> list[dict[str, Any]]:
+        by_path = {str(self._files.path / arrival.picture): arrival for arrival in some}
+        found = []
+        for result in done:
+            arrival = by_path[result.picture]
+            causes = _without_name(result.causes, arrival)
+            if result.status in ("added", "known"):
+                self.leave_out(arrival.id)
+            else:
+                arrival.told = {**arrival.told, "causes": causes}
+            warnings = [warning.replace(f"{arrival.name}: ", "") for warning in result.warnings]
+            found.append(
+                {
+                    "arrival": arrival.id, "name": arrival.name, "status": result.status, "id": result.id,
+                    "causes": causes, "warnings": warnings,
+                }
+            )  # fmt: skip
+        return found
+
+    def _arrival(self, identifier: str) -> _Arrival:
+        with self._lock:
+            found = self._all.get(identifier)
+        if found is None:
+            raise FactsError("no such picture among those that wait; look again")
+        return found
+
+
+def _limb_of(glance: Glance) -> dict[str, Any]:
+    """Return the limb, which is known whatever else is missing."""
+    measured = glance.study.limb
+    if isinstance(measured, PictureError):
+        return {}
+    picture = {"width_px": measured.width_px, "height_px": measured.height_px}
+    return {"picture": picture, "disc": measured.disc}
+
+
+def _typed(text: str) -> datetime:
+    return parse_time(text, name="time").replace(microsecond=0)
+
+
+def _without_name(causes: Iterable[str], arrival: _Arrival) -> tuple[str, ...]:
+    """Return causes without the name, which the card bears, and without advice that is of the command line."""
+    plain = (cause.rpartition(f"{arrival.name}: ")[2] for cause in causes)
+    return tuple(_OPTIONS.sub("", re.sub(r"give --\w+ with one of", "choose one of", cause)) for cause in plain)

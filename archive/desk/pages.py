@@ -1,0 +1,48 @@
+"""The desk's pages: frames without any data, and the scripts that fill them once they are let in."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from archive import __version__
+from archive.disk import read_own, walk_named
+from archive.safety import CAUTION
+from archive.website.theme import templates_dir
+
+__all__ = ["PAGES", "page_html", "static_file"]
+
+# Each under its address.
+PAGES = {"/": "home", "/picture": "picture", "/arrivals": "arrivals", "/settings": "settings"}
+_KINDS = {".css": "text/css", ".js": "text/javascript", ".woff2": "font/woff2", ".svg": "image/svg+xml"}
+# Of the site's own files those that the desk's style sheet is built on.
+_OF_THE_SITE = ("style.css", "favicon.svg", "literata.woff2", "literata-italic.woff2")
+
+
+@cache
+def page_html(name: str) -> bytes:
+    """Return a page."""
+    import jinja2
+
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(templates_dir() / "desk"),
+        undefined=jinja2.StrictUndefined,
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template(f"{name}.html").render(page=name, version=__version__, caution=CAUTION).encode()
+
+
+def static_file(name: str) -> tuple[bytes, str] | None:
+    """Return a file and its kind by its name; None where there is none of that name."""
+    data = _static_files().get(name)
+    kind = next((kind for ending, kind in _KINDS.items() if name.endswith(ending)), None)
+    return None if data is None or kind is None else (data, kind)
+
+
+@cache
+def _static_files() -> dict[str, bytes]:
+    site = templates_dir() / "static"
+    found = {name: read_own(site / name) for name in _OF_THE_SITE}
+    own = templates_dir() / "desk" / "static"
+    return {**found, **{path.name: read_own(path) for path in walk_named(own)}}

@@ -1,0 +1,182 @@
+// What all pages of the desk share: being let in, asking, telling what went wrong, the state of the site.
+
+const KEPT = "desk-token";
+let kept = sessionStorage.getItem(KEPT);
+const hearers = [];
+
+export const token = () => kept;
+export const whenNews = (hear) => hearers.push(hear);
+const neighbours = new BroadcastChannel("northlimb-desk");
+
+neighbours.onmessage = (event) => {
+  if (event.data.asks && kept) neighbours.postMessage({ token: kept });
+};
+
+/** Another page of this desk may be open; no other origin hears this channel. */
+function askNeighbours() {
+  return new Promise((resolve) => {
+    const listen = (event) => {
+      if (event.data.token) resolve(event.data.token);
+    };
+    neighbours.addEventListener("message", listen);
+    neighbours.postMessage({ asks: true });
+    setTimeout(() => resolve(null), 250);
+  });
+}
+
+export class Refused extends Error {
+  constructor(status, causes) {
+    super(causes.map((cause) => cause.text).join("; "));
+    this.status = status;
+    this.causes = causes;
+  }
+}
+
+export async function ask(address, form, more = {}) {
+  const headers = { "northlimb-desk": kept ?? "" };
+  const asked = { headers, cache: "no-store", ...more };
+  if (form !== undefined) {
+    asked.method = "POST";
+    headers["content-type"] = form instanceof Blob ? "application/octet-stream" : "application/json";
+    asked.body = form instanceof Blob ? form : JSON.stringify(form);
+  }
+  let answer;
+  try {
+    answer = await fetch(address, asked);
+  } catch {
+    throw new Refused(0, [{ field: null, text: "the desk has ended, or does not answer; start northlimb desk again" }]);
+  }
+  if (answer.ok) return answer;
+  const kind = answer.headers.get("content-type") ?? "";
+  const causes = kind.startsWith("application/json") ? (await answer.json()).causes : [{ field: null, text: await answer.text() }];
+  throw new Refused(answer.status, causes);
+}
+
+export const get = async (address) => (await ask(address)).json();
+export const post = async (address, form = {}) => (await ask(address, form)).json();
+
+export async function picture(address) {
+  return URL.createObjectURL(await (await ask(address)).blob());
+}
+
+const byId = (id) => document.getElementById(id);
+
+/** Show what was refused, and point to the field that it is about. */
+export function tell(error) {
+  const alert = byId("alert");
+  alert.replaceChildren();
+  document.querySelectorAll("[aria-invalid]").forEach((field) => field.removeAttribute("aria-invalid"));
+  if (!error) return;
+  for (const cause of error.causes ?? [{ field: null, text: String(error.message ?? error) }]) {
+    const line = document.createElement("p");
+    line.textContent = cause.text;
+    alert.append(line);
+    const field = cause.field && document.querySelector(`[name="${CSS.escape(cause.field)}"]`);
+    if (field) {
+      field.setAttribute("aria-invalid", "true");
+      field.focus();
+    }
+  }
+  alert.scrollIntoView({ block: "nearest" });
+}
+
+let forgotten;
+export function say(words) {
+  byId("said").textContent = words;
+  clearTimeout(forgotten);
+  forgotten = setTimeout(() => (byId("said").textContent = ""), 6000);
+}
+
+/** Do something that may be refused, and tell if it is. */
+export function doing(work) {
+  return async (...given) => {
+    try {
+      tell(null);
+      await work(...given);
+    } catch (error) {
+      tell(error);
+    }
+  };
+}
+
+const STATES = {
+  unknown: "",
+  "in order": "The site is up to date",
+  waiting: "The site waits to be built",
+  building: "The site is being built",
+  refused: "The site could not be built",
+};
+
+function showSite(site) {
+  byId("site-state").textContent = STATES[site.state] ?? "";
+  byId("site-look").hidden = false;
+  byId("site-build").hidden = site.state === "building";
+  if (site.state === "refused") tell({ causes: site.causes.map((text) => ({ field: null, text })) });
+}
+
+async function listen() {
+  for (;;) {
+    try {
+      const reader = (await ask("/api/events")).body.pipeThrough(new TextDecoderStream()).getReader();
+      let rest = "";
+      for (;;) {
+        const { value, done } = await reader.read();
+        if (done) break;
+        const events = (rest + value).split("\n\n");
+        rest = events.pop();
+        for (const event of events) {
+          if (!event.startsWith("data: ")) continue;
+          const news = JSON.parse(event.slice(6));
+          showSite(news.site);
+          hearers.forEach((hear) => hear(news));
+        }
+      }
+    } catch (error) {
+      if (error.status) throw error;
+    }
+    await new Promise((resolve) => setTimeout(resolve, 2000));
+  }
+}
+
+async function letIn() {
+  const secret = location.hash.length > 30 && location.pathname === "/" ? location.hash.slice(1) : "";
+  if (secret) history.replaceState(null, "", "/");
+  if (kept && !secret) return;
+  kept = null; // of a start before this one
+  if (secret) kept = await post("/api/enter", { secret }).then((answer) => answer.token, () => null);
+  // The address may have been opened twice: then the other page lets this one in.
+  kept ??= await askNeighbours();
+  if (!kept) throw new Refused(401, [{ field: null, text: "not let in: open the address that northlimb desk printed" }]);
+  sessionStorage.setItem(KEPT, kept);
+}
+
+/** Begin a page: be let in, say whose archive it is, and hear of the site. */
+export async function begin(page) {
+  try {
+    await letIn();
+    listen().catch(tell);
+    byId("site-look").onclick = doing(async () => {
+      const { address } = await post("/api/site/preview");
+      window.open(address, "_blank", "noopener");
+    });
+    byId("site-build").onclick = doing(() => post("/api/site/build"));
+    byId("quit").onclick = doing(async () => {
+      await post("/api/quit");
+      sessionStorage.removeItem(KEPT);
+      document.querySelector("main").replaceChildren(element("p", { class: "lead" }, "The desk has ended. This page may be closed."));
+      document.querySelectorAll("header nav, header .site-state").forEach((part) => part.remove());
+    });
+    await page();
+  } catch (error) {
+    tell(error);
+  }
+}
+
+export function element(name, attributes = {}, ...children) {
+  const made = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) if (value !== null && value !== undefined) made.setAttribute(key, value);
+  made.append(...children);
+  return made;
+}
+
+export { byId };

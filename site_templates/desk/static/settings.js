@@ -1,0 +1,114 @@
+// The settings in forms, each kept by itself.
+import { begin, byId, doing, element, get, post, say, tell } from "/static/desk.js";
+
+const KINDS = {
+  sites: [
+    { key: "name", label: "Name" },
+    { key: "latitude_deg", label: "Latitude, degrees", number: true, least: -90, most: 90 },
+    { key: "longitude_deg", label: "Longitude, degrees", number: true, least: -180, most: 180 },
+    { key: "elevation_m", label: "Height, m", number: true, least: -500, most: 9000 },
+  ],
+  instruments: [
+    { key: "name", label: "Name" },
+    { key: "mount", label: "Mount", choices: { unknown: "I don't know", altaz: "alt-azimuth: moves up and sideways", equatorial: "equatorial: follows on one axis" } },
+    { key: "mirrored", label: "Are its pictures mirror images?", choices: { unknown: "I don't know", no: "no", yes: "yes, as with a star diagonal" } },
+    { key: "camera_angle_deg", label: "Camera angle, degrees (empty: I don't know)", number: true, least: -360, most: 360 },
+    { key: "band", label: "Light", choices: { white: "white light", "h-alpha": "H-alpha", "calcium-k": "calcium K", other: "other" } },
+    { key: "filter", label: "Filter" },
+  ],
+};
+const ONE = { sites: "site", instruments: "instrument" };
+
+let now;
+
+async function keep(changes, words) {
+  show(await post("/api/settings", { made_from: now.made_from, changes }));
+  say(words);
+}
+
+function fieldOf(kind, number, entry, { key, label, number: isNumber, least, most, choices }) {
+  const name = `${kind}[${number + 1}].${key}`;
+  let field;
+  if (choices) {
+    field = element("select", { name }, ...Object.entries(choices).map(([value, words]) => element("option", { value }, words)));
+    const value = entry[key];
+    field.value = typeof value === "boolean" ? (value ? "yes" : "no") : (value ?? Object.keys(choices)[0]);
+  } else {
+    // A place may be written in degrees and minutes; then it is text, and stays so until it is changed.
+    field = element("input", { name, value: entry[key] ?? "", inputmode: isNumber ? "decimal" : null, autocomplete: "off" });
+    if (isNumber && typeof entry[key] !== "string") for (const [attribute, value] of [["type", "number"], ["step", "any"], ["min", least], ["max", most]]) field.setAttribute(attribute, value);
+  }
+  field.dataset.key = key;
+  if (key === "name" && entry.name !== undefined) field.readOnly = true;
+  return element("label", {}, label, field);
+}
+
+function entryForm(kind, number, entry) {
+  const fields = KINDS[kind];
+  const form = element("form", { class: "fields entry" }, ...fields.map((field) => fieldOf(kind, number, entry, field)));
+  form.append(element("div", { class: "doing" }, element("button", {}, entry.name === undefined ? "Add" : "Keep")));
+  form.onsubmit = (event) => {
+    event.preventDefault();
+    doing(async () => {
+      const changed = { ...entry };
+      for (const field of form.querySelectorAll("[data-key]")) {
+        const { key } = field.dataset;
+        const isNumber = fields.find((one) => one.key === key).number;
+        const value = field.value.trim();
+        if (value === "") delete changed[key];
+        else if (isNumber && field.type === "number") changed[key] = Number(value);
+        else if (!(field.tagName === "SELECT" && entry[key] === undefined && value === Object.keys(fields.find((one) => one.key === key).choices)[0])) changed[key] = typeof entry[key] === "boolean" ? value === "yes" : value;
+      }
+      const all = [...(now.values[kind] ?? [])];
+      all[number] = changed;
+      await keep({ [kind]: all }, `The ${ONE[kind]} ${changed.name} is kept`);
+    })();
+  };
+  return form;
+}
+
+function show(found) {
+  now = found;
+  byId("undo").disabled = !now.undo;
+  byId("redo").disabled = !now.redo;
+  byId("undo-words").textContent = now.undo ? `last: ${now.undo}` : "";
+  for (const field of byId("archive").elements) if (field.name) field.value = now.values[field.name] ?? (field.tagName === "SELECT" ? "utc" : "");
+  for (const kind of Object.keys(KINDS)) byId(kind).replaceChildren(...(now.values[kind] ?? []).map((entry, number) => entryForm(kind, number, entry)));
+}
+
+function listen() {
+  byId("zones").append(...(Intl.supportedValuesOf?.("timeZone") ?? []).map((value) => element("option", { value })));
+  byId("archive").onsubmit = (event) => {
+    event.preventDefault();
+    doing(async () => {
+      const changes = {};
+      for (const field of byId("archive").elements) {
+        if (!field.name) continue;
+        const text = field.value.trim();
+        const value = text === "" ? null : field.type === "number" ? Number(text) : text;
+        const before = now.values[field.name] ?? (field.tagName === "SELECT" ? "utc" : null);
+        if (value !== before) changes[field.name] = value;
+      }
+      if (!Object.keys(changes).length) return say("Nothing has changed");
+      await keep(changes, "Kept");
+      byId("archive-title").textContent = now.values.title;
+      return undefined;
+    })();
+  };
+  document.querySelectorAll("[data-add]").forEach((button) => {
+    const kind = button.dataset.add;
+    button.onclick = () => {
+      const number = (now.values[kind] ?? []).length;
+      if (byId(kind).children.length > number) return;
+      byId(kind).append(entryForm(kind, number, {}));
+      byId(kind).lastChild.querySelector("input").focus();
+    };
+  });
+  for (const way of ["undo", "redo"]) byId(way).onclick = doing(async () => show(await post(`/api/settings/${way}`)));
+}
+
+begin(async () => {
+  listen();
+  get("/api/archive").then((archive) => (byId("archive-title").textContent = archive.title), tell);
+  show(await get("/api/settings"));
+});

@@ -1,0 +1,170 @@
+"""The desk in a real Chromium: worked by mouse, keys and on a phone's width, and tried from a hostile page."""
+
+from __future__ import annotations
+
+import json
+import threading
+import tomllib
+from collections.abc import Iterator
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+
+import pytest
+from website.browser import CHROMIUM, Browser, browser
+from website.packaged_browser import MODULES, needs_package
+
+from desk.desk_client import PICTURE, RECORD, Client, desk_of
+from desk.test_desk_safety import all_files
+
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed: not tried in a browser")
+DRAWN = "document.querySelector('.sheet image') && document.querySelectorAll('[data-spot]').length > 3"
+PHONE = {"width_px": 390, "height_px": 844, "phone": True}
+
+
+@pytest.fixture(scope="module")
+def started(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+    with browser(tmp_path_factory.mktemp("profile")) as one:
+        yield one
+
+
+@pytest.fixture(scope="module")
+def opened(sun: Path, started: Browser) -> Iterator[tuple[Browser, Client]]:
+    """A desk whose page is open in the browser, by its address."""
+    with desk_of(sun) as desk:
+        started.open(desk.address)
+        started.wait("document.querySelectorAll('.days-list a').length === 4")
+        desk.token = started.run("sessionStorage.getItem('desk-token')")
+        yield started, desk
+
+
+def show_picture(page: Browser, desk: Client, **window: object) -> None:
+    page.open("about:blank")  # or the same address would be no new page
+    page.open(f"{desk.origin}/picture#{PICTURE}", **window)  # type: ignore[arg-type]
+    page.wait(DRAWN)
+
+
+def record(sun: Path) -> dict[str, object]:
+    return tomllib.loads((sun / RECORD).read_text())
+
+
+def test_the_secret_goes_from_the_address(opened: tuple[Browser, Client]) -> None:
+    page, _ = opened
+    assert page.run("location.hash + location.search") == ""
+
+
+def test_north_is_turned_by_dragging_and_by_keys_stated_and_undone(opened: tuple[Browser, Client], sun: Path) -> None:
+    page, desk = opened
+    before = (sun / RECORD).read_text()
+    show_picture(page, desk)
+    angle_deg = page.run("Number(document.querySelector('#north-handle').getAttribute('aria-valuenow'))")
+    page.run("document.querySelector('#north-handle').focus()")
+    page.press("ArrowLeft", "ArrowLeft")
+    turned_deg = page.run("Number(document.querySelector('#north-handle').getAttribute('aria-valuenow'))")
+    assert turned_deg == pytest.approx(angle_deg + 2.0, abs=0.05)
+    x, y = page.middle("#north-handle circle")
+    left, top, width, _ = page.box(".sheet .limb ellipse")
+    page.drag(x, y, right=left + width / 2 - x, down=top - 12 - y)  # to the top of the picture
+    assert page.run("Number(document.querySelector('#north-handle').getAttribute('aria-valuenow'))") == pytest.approx(
+        0.0, abs=1.5
+    )
+    page.click("#state-north")
+    page.wait("document.querySelector('#undo').disabled === false")
+    assert record(sun)["north_angle_deg"] == pytest.approx(0.0, abs=1.5)
+    page.click("#undo")
+    page.wait("document.querySelector('#undo').disabled")
+    assert (sun / RECORD).read_text() == before
+    assert page.console == []
+
+
+def test_a_spot_is_clicked_away_and_a_lasso_makes_a_group(opened: tuple[Browser, Client], sun: Path) -> None:
+    page, desk = opened
+    before = (sun / RECORD).read_text()
+    show_picture(page, desk)
+    page.click('[data-spot="3"] .reach')
+    page.wait("!document.querySelector('#chosen').hidden")
+    page.click("#not-spot")
+    page.wait("document.querySelector('[data-spot=\"3\"]').classList.contains('dust')")
+    assert len(record(sun)["dust"]) == 1  # type: ignore[arg-type]
+    page.click("#undo")
+    page.wait("!document.querySelector('[data-spot=\"3\"]').classList.contains('dust')")
+    # All about the disc: one group of everything.
+    left, top, width, height = page.box(".sheet .limb ellipse")
+    middle = left + width / 2, top + height / 2
+    corners = [(middle[0] + width * 0.47 * a, middle[1] + height * 0.47 * b) for a, b in CIRCLE]
+    page.send(
+        "Input.dispatchMouseEvent", type="mousePressed", x=corners[0][0], y=corners[0][1], button="left", clickCount=1
+    )
+    for x, y in corners:
+        page.send("Input.dispatchMouseEvent", type="mouseMoved", x=x, y=y, button="left", buttons=1)
+    page.send(
+        "Input.dispatchMouseEvent", type="mouseReleased", x=corners[0][0], y=corners[0][1], button="left", clickCount=1
+    )
+    page.wait("document.querySelector('#chosen-words').textContent.includes('spots of')")
+    page.click("#one-group")
+    page.wait("document.querySelector('#groups').rows.length === 1")
+    assert len(record(sun)["groups"]) == 1  # type: ignore[arg-type]
+    page.click("#undo")
+    page.wait("document.querySelector('#undo').disabled")
+    assert (sun / RECORD).read_text() == before
+
+
+CIRCLE = [(1, 0), (0.7, 0.7), (0, 1), (-0.7, 0.7), (-1, 0), (-0.7, -0.7), (0, -1), (0.7, -0.7), (1, 0)]
+
+
+@needs_package("axe-core")
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("window", [{}, PHONE], ids=["desktop", "phone"])
+def test_pages_fit_and_axe_finds_nothing(
+    opened: tuple[Browser, Client], window: dict[str, object], scheme: str
+) -> None:
+    page, desk = opened
+    axe = (Path(MODULES) / "axe-core" / "axe.min.js").read_text(encoding="utf-8")
+    page.media(prefers_color_scheme=scheme)
+    for path, ready in (
+        ("/picture", DRAWN),
+        ("/", "document.querySelector('.days-list')"),
+        ("/arrivals", "true"),
+        ("/settings", "document.querySelector('.entry')"),
+    ):
+        page.open("about:blank")
+        page.open(f"{desk.origin}{path}#{PICTURE if path == '/picture' else ''}", **window)  # type: ignore[arg-type]
+        page.wait(ready)
+        page.run(f"{axe};0")
+        found = page.run("axe.run().then((done) => done.violations.map((one) => [one.id, one.nodes[0].html]))")
+        assert found == [], path
+        assert page.run("document.documentElement.scrollWidth") <= page.run("innerWidth")
+        assert page.console == []
+
+
+class _Hostile(BaseHTTPRequestHandler):
+    def do_GET(self) -> None:
+        self.send_response(200)
+        self.send_header("Content-Type", "text/html")
+        self.end_headers()
+        self.wfile.write(b"<!DOCTYPE html><title>another page</title><body></body>")
+
+    def log_message(self, format: str, *args: object) -> None:
+        pass
+
+
+ATTACK = Path(__file__).with_name("hostile_page.js").read_text(encoding="utf-8")
+
+
+def test_a_hostile_page_of_another_origin_reaches_nothing(opened: tuple[Browser, Client], sun: Path) -> None:
+    page, desk = opened
+    before = all_files(sun)
+    paths = [
+        "/api/archive",
+        "/api/enter",
+        f"/api/pictures/{PICTURE}/remove",
+        f"/api/pictures/{PICTURE}/image",
+        "/static/desk.js",
+    ]
+    with ThreadingHTTPServer(("127.0.0.1", 0), _Hostile) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        page.open(f"http://127.0.0.1:{server.server_port}/")
+        script = ATTACK.replace("DESK", json.dumps(desk.origin)).replace("PATHS", json.dumps(paths))
+        assert page.run(script) == []
+        server.shutdown()
+    assert all_files(sun) == before
+    assert desk.get("/api/archive").status == 200

@@ -1,0 +1,45 @@
+"""Settings in forms: the file keeps its comments, and a change is undone."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+from desk.desk_client import Client
+
+
+def test_a_change_keeps_comments_and_is_undone(client: Client, sun: Path) -> None:
+    file = sun / "archive.toml"
+    before = file.read_text()
+    found = client.get("/api/settings").json
+    instruments = found["values"]["instruments"]
+    instruments[1]["camera_angle_deg"] = 3.5
+    del instruments[0]["filter"]
+    sites = [*found["values"]["sites"], {"name": "Quay", "latitude_deg": 52.2, "longitude_deg": -1.2}]
+    changes = {
+        "title": "Sun over the quay",
+        "address": "https://example.org/sun/",
+        "instruments": instruments,
+        "sites": sites,
+    }
+    kept = client.post("/api/settings", {"made_from": found["made_from"], "changes": changes}).json
+    now = tomllib.loads(file.read_text())
+    assert (now["title"], now["address"], now["instruments"], now["sites"]) == tuple(changes.values())
+    comments = [line.partition("#")[2] for line in before.splitlines() if "#" in line]
+    assert [line.partition("#")[2] for line in file.read_text().splitlines() if "#" in line] == comments
+    assert client.post("/api/settings", {"made_from": found["made_from"], "changes": {"title": "x"}}).status == 409
+    assert kept["undo"]
+    client.post("/api/settings/undo")
+    assert file.read_text() == before
+
+
+def test_a_mistake_names_its_field_and_changes_nothing(client: Client, sun: Path) -> None:
+    before = (sun / "archive.toml").read_text()
+    found = client.get("/api/settings").json
+    sites = [{**found["values"]["sites"][0], "latitude_deg": 95}]
+    answer = client.post("/api/settings", {"made_from": found["made_from"], "changes": {"sites": sites}})
+    assert answer.status == 422
+    assert [cause["field"] for cause in answer.json["causes"]] == ["sites[1].latitude_deg"]
+    refused = client.post("/api/settings", {"made_from": found["made_from"], "changes": {"targets": []}})
+    assert refused.status == 422
+    assert (sun / "archive.toml").read_text() == before
