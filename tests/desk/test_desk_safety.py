@@ -18,7 +18,9 @@ REQUESTS = 1000
 
 def all_files(root: Path) -> dict[str, str]:
     """What the observer owns, by name, with its digest."""
-    files = (path for path in root.rglob("*") if path.is_file() and not path.relative_to(root).parts[0].startswith("."))
+    # What was corrected before may still be built.
+    derived = ("site", ".northlimb", ".northlimb-work", "group-names.toml", "remembered-words.json")
+    files = (path for path in root.rglob("*") if path.is_file() and path.relative_to(root).parts[0] not in derived)
     return {path.relative_to(root).as_posix(): sha256(path.read_bytes()).hexdigest() for path in files}
 
 
