@@ -51,6 +51,7 @@ def test_a_film_has_poster_list_of_frames_and_clip(film):
     assert names == ["june-av1.mp4", "june-loop.mp4", "june.jpg", "june.json", "june.mp4"]
     assert film.frames == 3 * 8 + 2 * 5
     assert film.size_px == 512
+    assert imageio_ffmpeg.count_frames_and_secs(str(film.av1))[0] == film.frames
 
 
 def test_the_list_names_every_frame_of_the_film(film):
