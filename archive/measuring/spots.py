@@ -92,6 +92,16 @@ class _Scale:
 
 
 @dataclass(frozen=True)
+class _Seen:
+    """One disc: its darkness, its brightness in the same frame, and what is known of its scale and contrast."""
+
+    darkness: Darkness
+    brightness: Floats
+    scale: _Scale
+    contrast: ContrastExponent
+
+
+@dataclass(frozen=True)
 class _Patch:
     """A dark patch cut out of the disc.
 
@@ -130,11 +140,12 @@ def measure_spots(brightness: Plane, disc: Disc, *, north_angle_deg: float, mirr
     darkness = measure_darkness(
         level_rim(flat, scale.frame), scale.frame, blur_px=scale.blur_px, smoothing_px=scale.smoothing_px
     )
+    seen = _Seen(darkness, aligned, scale, contrast)
     labels, _ = scipy.ndimage.label(_candidate_mask(darkness, scale.blur_px), structure=_TOUCHING)
     spots = []
     for number, box in enumerate(scipy.ndimage.find_objects(labels), start=1):
         cut = _padded(box, by_px=int(np.ceil(_MARGIN_BLURS * scale.blur_px)))
-        patch = _patch(darkness, labels[cut], number, cut, scale=scale, contrast=contrast, white=aligned[cut] > _WHITE)
+        patch = _patch(seen, labels[cut], number, cut)
         if patch is not None:
             spots += _patch_spots(patch, scale.frame)
     some = slice(None, None, _SOME_ROWS)
@@ -183,17 +194,9 @@ def _threshold(noise: Floats) -> Floats:
     return threshold
 
 
-def _patch(
-    darkness: Darkness,
-    labels: NDArray[np.intp],
-    number: int,
-    cut: tuple[slice, slice],
-    *,
-    scale: _Scale,
-    contrast: ContrastExponent,
-    white: Mask,
-) -> _Patch | None:
-    """Return the patch of that label, or None where it is not a spot; `labels` and `white` pixels as cut."""
+def _patch(seen: _Seen, labels: NDArray[np.intp], number: int, cut: tuple[slice, slice]) -> _Patch | None:
+    """Return the patch of that label, or None where it is not a spot; `labels` as cut."""
+    darkness, scale, contrast = seen.darkness, seen.scale, seen.contrast
     seed = labels == number
     mu = darkness.mu[cut]
     msh = 1e6 / (2.0 * np.pi * scale.frame.radius_px**2 * mu)
@@ -210,6 +213,7 @@ def _patch(
     before = true_depth(depth, contrast.exponent)
     darkness_px = max(float(before.sum()), 1e-6)
     whole = true_area(area_within(before, HALF_PENUMBRA_DEPTH), darkness_px, ImagingConditions(at_mu, scale.blur_px))
+    white = seen.brightness[cut] > _WHITE
     around = (depth == 0.0) & darkness.inside[cut]
     known = at_mu > _AREA_MU and float(white[around].mean() if around.any() else 1.0) < _MOST_WHITE
     core = seed | (depth > HALF_PENUMBRA_DEPTH)

@@ -26,7 +26,7 @@ from archive.website.charts import (
 )
 from archive.website.content import Content
 from archive.website.followed import Followed
-from archive.website.formatting import format_date_range, format_day, format_latitude, number, plural
+from archive.website.formatting import format_date_range, format_day, format_latitude, measured, number, plural
 from archive.website.group_rows import BY_HAND
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, SiteFace, frame
@@ -145,11 +145,11 @@ def _activity_caption(span: Span, changes: Sequence[tuple[float, str]]) -> str:
 
 def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
     day = one.day
-    figures = (counts.groups, counts.spots, counts.relative_number, one.spot_area_msh)
+    figures = map(number, (counts.groups, counts.spots, counts.relative_number))
     hidden = "" if counts.least_spot_msh is None else f"without spots under {number(counts.least_spot_msh)}"
     return ChartRow(
         Link(format_day(day), here.to(day_page(day))),
-        tuple(map(number, figures)),
+        (*figures, measured(one.spot_area_msh, one.spot_area_sigma_msh)),
         BY_HAND if counts.stated else hidden,
     )
 
@@ -190,7 +190,7 @@ def _latitude(groups: Sequence[Followed], here: Here, *, span: Span) -> Chart:
                     format_day(group.days[0]),
                     format_day(group.days[-1]),
                     f"{format_latitude(group.latitude_deg)}°",
-                    number(group.largest.group.area_msh),
+                    measured(group.largest.group.area_msh, group.largest.group.area_sigma_msh),
                 ),
             )
             for group in groups

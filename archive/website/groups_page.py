@@ -10,7 +10,7 @@ from itertools import groupby
 from archive.website import addresses
 from archive.website.addresses import Here, group_page, rotation_page
 from archive.website.followed import Followed
-from archive.website.formatting import days_and_months, format_date_range, format_latitude, number, plural
+from archive.website.formatting import days_and_months, format_date_range, format_latitude, measured, plural
 from archive.website.pages import Frame, Link, SiteFace, frame
 
 __all__ = ["GroupLine", "GroupsPage", "RotationGroups", "groups_page"]
@@ -76,7 +76,7 @@ def _line(group: Followed, here: Here, *, span: tuple[datetime, datetime]) -> Gr
         seen=days_and_months(days[0], days[-1]),
         days=plural(len(days), "day"),
         latitude=f"{format_latitude(group.latitude_deg)}°",
-        largest=number(group.largest.group.area_msh),
+        largest=measured(group.largest.group.area_msh, group.largest.group.area_sigma_msh),
         life=_life(group, span),
     )
 

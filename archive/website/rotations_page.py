@@ -11,7 +11,7 @@ from archive.website.addresses import Here, group_page, rotation_files, rotation
 from archive.website.content import Content
 from archive.website.films_page import FilmView, rotation_films
 from archive.website.followed import Followed, Seen
-from archive.website.formatting import days_and_months, degrees, format_date_range, format_latitude, number
+from archive.website.formatting import days_and_months, degrees, format_date_range, format_latitude, measured, number
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, PagePlan, Picture, SiteFace, frame
 
@@ -169,7 +169,7 @@ def _on_map(group: Followed, seen: Seen, here: Here) -> MapGroup:
         latitude=f"{format_latitude(seen.latitude_deg)}°",
         longitude=degrees(seen.map_longitude_deg, 1),
         seen=days_and_months(group.days[0], group.days[-1]),
-        largest=number(group.largest.group.area_msh),
+        largest=measured(group.largest.group.area_msh, group.largest.group.area_sigma_msh),
     )
 
 
