@@ -5,8 +5,9 @@ rises inwards like a square root. Blurred, the steepest point and the half-way p
 inside the true limb, by an amount that grows with the blur. So the radius is read from a model: step and
 square root, blurred by a Gaussian, plus the same blurred more widely (positive: an aureole of scattered
 light; negative: the overshoot of sharpening), on a sloping sky. A tone curve (gamma) given to the finished
-picture moves the edge too, by up to a pixel; it is taken up where the edge's shape plainly shows one, and so is
-the curve of screens (sRGB), which is not a power near black.
+picture moves the edge too, by up to a pixel; it is taken from the disc's limb darkening (`tone_exponent`), or
+where the edge's shape plainly shows one, and so is the curve of screens (sRGB), which is not a power near black.
+What ripples of a JPEG leave over bends nothing: the wider blur has to earn its share.
 """
 
 from __future__ import annotations

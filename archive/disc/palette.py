@@ -7,7 +7,8 @@ early. So no channel need show the whole disc, and yet the picture lacks nothing
    is drawn with few bends: it is straight but for where a channel begins or ends.
 2. Along the curve brightness rises as the channels do that are neither black nor white there, each by its own
    steepness, which is known from where two of them rise together.
-3. A pixel's place is the nearest on the curve. Differences of colour count less than those of luma: a JPEG keeps them
+3. Where straight ramps, one a channel, meet the colours of all the picture (`ramps`), they take the curve's place.
+4. A pixel's place is the nearest on the curve. Differences of colour count less than those of luma: a JPEG keeps them
    in coarser steps, and mostly for four pixels at once.
 """
 
@@ -37,7 +38,7 @@ _WHITE, _CLEAR_OF_WHITE = 0.965, 0.06
 _DARK_SHARE = 0.15  # of the brightest: below is sky
 _TELLING = 0.001  # of the steepest channel
 _BELOW_WHITE = 0.98  # what is brightest where a channel still rises
-_RAMPS_MISFIT = 1.8  # levels of 255: of 200 tinted pictures 0.3 to 1.6, of pictures of other palettes 2 and more
+_RAMPS_MISFIT = 1.8  # levels of 255: of 48 tinted pictures 0.3 to 1.5, of real ones under other curves 2 and more
 _OFF, _OFF_SHARE = 0.06, 0.04  # of white; of what is even: more off the curve, and the colours are a scene's own
 
 

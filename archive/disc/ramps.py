@@ -23,7 +23,7 @@ Floats = NDArray[np.floating[Any]]
 # Luma and two differences of colour of red, green and blue: ITU-T T.871 (JFIF), 7.
 LUMA_AND_COLOURS = np.array([[0.299, 0.587, 0.114], [-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])
 _BEGINS, _ENDS = 0.04, 0.96  # of white: between them a channel is on its ramp
-_LEAST_POINTS, _FLATTEST = 8, 0.02
+_LEAST_POINTS, _FLATTEST, _SHORTEST = 8, 0.02, 1e-3
 _PLACES, _MOST_A_PLACE = 64, 25  # by mean level: so that what is rare counts beside sky and disc
 _UNEVEN_SAYS = 0.5  # of an even block
 _USUAL, _STEP, _TURNS = 1.5, 0.05, 60  # levels of 255 off; of brightness; at most
@@ -46,7 +46,8 @@ class Ramps:
         """Return the colours (N, 3) at brightnesses (N,)."""
         rising = np.isfinite(self.begins)
         begins, ends = np.where(rising, self.begins, 0.0), np.where(rising, self.ends, 1.0)
-        found: Floats = np.clip((brightness[:, None] - begins) / (ends - begins), 0.0, 1.0) * rising
+        length = np.maximum(ends - begins, _SHORTEST)
+        found: Floats = np.clip((brightness[:, None] - begins) / length, 0.0, 1.0) * rising
         return found
 
     @property

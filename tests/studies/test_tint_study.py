@@ -37,6 +37,9 @@ TINTS = 200 if FULL else 8
 REAL = Path(__file__).parents[3] / "shared" / "real"
 # Neighbouring days: specks are known by keeping their place. The reduced study takes the first weeks of each.
 REAL_DAYS = None if FULL else 12
+# Of 200: 96, 93, 82 and 93 %. A handful of pictures tells each to an eighth.
+LEAST_SHARES = {"radius within 0.3 px": 0.95, "same groups": 0.91, "same spots": 0.79, "area within 10 %": 0.91}
+ALLOWED_SHARE = 0.0 if FULL else 0.25
 Picture = NDArray[np.floating]
 Tint = Callable[[Picture], Picture]
 
@@ -178,7 +181,7 @@ def figures(name: str, pairs: list[tuple[Seen, Seen]]) -> dict[str, float]:
 
 
 def test_tinted_copies_are_measured_as_grey_ones() -> None:
-    """Beside them the grey picture itself, only dimmer: what a JPEG and the limb's model do without any colour."""
+    """Beside them the grey picture itself, only dimmer: what a JPEG does without any colour."""
     tinted, dimmer, refused = [], [], []
     for number in range(TINTS):
         made = copies(number)
@@ -189,12 +192,12 @@ def test_tinted_copies_are_measured_as_grey_ones() -> None:
         except PictureError as error:
             refused.append(f"{number}: {error}")
     print(f"\n{len(refused)} refused: {refused}")
-    without = figures("grey and dimmer", dimmer)
+    figures("grey and dimmer", dimmer)
     shares = figures("tinted", tinted)
     assert not refused
     assert shares["centre within 0.3 px"] > 0.98
-    for what, share in shares.items():
-        assert share > without[what] - (0.22 if FULL else 0.4), what
+    for what, least in LEAST_SHARES.items():
+        assert shares[what] >= least - ALLOWED_SHARE, what
 
 
 @pytest.mark.skipif(not REAL.is_dir(), reason="the folder of real pictures (shared/real) is not here")
@@ -220,4 +223,4 @@ def test_days_of_two_orange_palettes_are_counted_as_the_world_counted_them() -> 
     correlation = float(np.corrcoef(np.array(numbers).T)[0, 1])
     print(f"\n{len(numbers)} days: {100 * np.mean(counted):.0f} % counted, correlation of R {correlation:.3f}")
     assert np.mean(counted) >= 0.95
-    assert correlation > (0.75 if FULL else 0.5)
+    assert correlation > (0.87 if FULL else 0.8)
