@@ -16,7 +16,7 @@ import pytest
 from archive.commands.main import main
 from desk.desk_client import PICTURE, RECORD, Client, desk_of
 
-KILLS = 200 if os.environ.get("NORTHLIMB_STUDY") == "full" else 4
+KILLS = 200 if os.environ.get("NORTHLIMB_STUDY") == "full" else 3
 
 
 def count_on_and_on(client: Client, confirmed: list[int], started: threading.Event) -> None:
