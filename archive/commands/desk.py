@@ -23,17 +23,21 @@ def desk(folder: Path | None, no_open: bool, as_json: bool) -> None:
     """Open the desk of the archive FOLDER in the browser: see what was found in each picture, and put it right there.
 
     Only this computer reaches it, and only who has the address, which is good for one use. Without FOLDER it is the
-    archive that was at the desk last. It ends with Quit, or some seconds after its last page was closed.
+    archive that was at the desk last; a FOLDER without an archive begins with the form of a new one. It ends with
+    Quit, or some seconds after its last page was closed.
     """
+    from archive.desk.beginning import is_new
     from archive.desk.last_archives import last_archive, remember_archive
     from archive.desk.serving import serve_desk
 
     stop_like_ctrl_c()
-    files = open_archive(last_archive() if folder is None else folder, "theme")
-    remember_archive(files.path)
+    place = last_archive() if folder is None else folder
+    if not is_new(place):
+        open_archive(place, "theme")
+    remember_archive(place)
 
     def opened(address: str) -> None:
-        line = f"the desk of {files.path} is at {address} (good for one use; Quit there, or Ctrl-C here, ends it)"
+        line = f"the desk of {place} is at {address} (good for one use; Quit there, or Ctrl-C here, ends it)"
         print_answer({"status": "serving", "address": address}, [line], as_json=as_json)
         sys.stdout.flush()
         if not no_open:
@@ -41,4 +45,4 @@ def desk(folder: Path | None, no_open: bool, as_json: bool) -> None:
 
             webbrowser.open(address)
 
-    serve_desk(files, on_address=opened)
+    serve_desk(place, on_address=opened)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
-import json
 import sys
 import traceback
-from collections.abc import AsyncIterator, Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
@@ -21,259 +21,162 @@ from archive.desk.arrivals import ArrivalForm, FileForm, NoteForm
 from archive.desk.corrections import Correction
 from archive.desk.desk import Desk, FactsForm, NotesForm, SettingsForm, StepForm, TextForm, TimeForm
 from archive.desk.gate import Gate, Guarded
-from archive.desk.looking import PictureWorker
-from archive.desk.pages import PAGES, page_html, static_file
+from archive.desk.pages import page_html, static_file
+from archive.desk.presence import Presence
 from archive.desk.receiving import received
 from archive.records.places import is_day, is_id
 from archive.records.toml_files import TomlModel
 from archive.website.notes import notes_html
 
-__all__ = ["Presence", "desk_app"]
+__all__ = ["NothingForm", "Routes", "asked", "changed", "desk_app", "desk_routes", "page_routes"]
 
-_BEAT_S = 5.0
+Routes = list[Route]
+
+
+class NothingForm(TomlModel):
+    """A question without more words."""
 
 
 class _EnterForm(TomlModel):
     secret: str
 
 
-class _NothingForm(TomlModel):
-    pass
+# What is asked for, by the desk and the name in the address: of an observation, a day, an arrival.
+_ASKED: dict[str, Callable[[Desk, str], Any]] = {
+    "/api/archive": lambda desk, _: desk.archive_view(),
+    "/api/settings": lambda desk, _: desk.settings(),
+    "/api/pictures/{id}": Desk.picture,
+    "/api/days/{day}/notes": Desk.notes,
+    "/api/arrivals": lambda desk, _: desk.arrivals_view(),
+}
+_PICTURES: dict[str, Callable[[Desk, str], bytes]] = {
+    "/api/pictures/{id}/image": Desk.picture_jpeg,
+    "/api/pictures/{id}/neighbour": Desk.neighbour_jpeg,
+    "/api/arrivals/{arrival}/image": lambda desk, name: desk.arrivals.shown(name),
+}
+# What changes something, with the form that it takes.
+_CHANGED: dict[str, tuple[type[TomlModel], Callable[[Desk, str, Any], Any]]] = {
+    "/api/pictures/{id}/correct": (Correction, Desk.correct),
+    "/api/pictures/{id}/facts": (FactsForm, Desk.change_facts),
+    "/api/pictures/{id}/time": (TimeForm, Desk.change_time),
+    "/api/pictures/{id}/undo": (StepForm, lambda desk, name, form: desk.step(name, form, forward=False)),
+    "/api/pictures/{id}/redo": (StepForm, lambda desk, name, form: desk.step(name, form, forward=True)),
+    "/api/pictures/{id}/remove": (NothingForm, lambda desk, name, _: desk.remove(name)),
+    "/api/pictures/{id}/put-back": (NothingForm, lambda desk, name, _: desk.put_back(name)),
+    "/api/days/{day}/notes": (NotesForm, Desk.change_notes),
+    "/api/notes/preview": (TextForm, lambda desk, name, form: {"html": notes_html(form.text)}),
+    "/api/settings": (SettingsForm, lambda desk, name, form: desk.change_settings(form)),
+    "/api/settings/undo": (NothingForm, lambda desk, name, _: desk.step_settings(forward=False)),
+    "/api/settings/redo": (NothingForm, lambda desk, name, _: desk.step_settings(forward=True)),
+    "/api/arrivals/file": (FileForm, lambda desk, name, form: desk.file_arrivals(form)),
+    "/api/arrivals/{arrival}/state": (ArrivalForm, lambda desk, name, form: desk.arrivals.state(name, form)),
+    "/api/arrivals/{arrival}/note": (NoteForm, lambda desk, name, form: desk.arrivals.take_note(name, form)),
+    "/api/arrivals/{arrival}/leave-out": (NothingForm, lambda desk, name, _: desk.arrivals.leave_out(name)),
+    "/api/site/build": (NothingForm, lambda desk, name, _: desk.site.ask()),
+    "/api/site/preview": (NothingForm, lambda desk, name, _: {"address": desk.site.preview()}),
+}
 
 
-class Presence:
-    """Which pages are open: each keeps a stream, on which it hears what becomes of the site."""
-
-    def __init__(self) -> None:
-        self.streams = 0
-        self.seen = False
-        self.quit = False
-        self._changed: set[asyncio.Event] = set()
-        self._loop: asyncio.AbstractEventLoop | None = None
-
-    def changed(self) -> None:
-        """Tell the open pages, from any thread, that there is something new."""
-        if self._loop is not None:
-            with suppress(RuntimeError):  # it has ended
-                self._loop.call_soon_threadsafe(self._wake_all)
-
-    def leave(self) -> None:
-        """End all streams."""
-        self.quit = True
-        self._wake_all()
-
-    def _wake_all(self) -> None:
-        for event in self._changed:
-            event.set()
-
-    async def stream(self, told: Callable[[], dict[str, Any]]) -> AsyncIterator[bytes]:
-        """Yield what is told whenever it changes, as server-sent events, and a beat between."""
-        self._loop = asyncio.get_running_loop()
-        event, before = asyncio.Event(), ""
-        self._changed.add(event)
-        self.streams += 1
-        self.seen = True
-        try:
-            while not self.quit:
-                now = json.dumps(told())
-                yield f"data: {now}\n\n".encode() if now != before else b": beat\n\n"
-                before = now
-                event.clear()
-                with suppress(TimeoutError):
-                    await asyncio.wait_for(event.wait(), _BEAT_S)
-        finally:
-            self.streams -= 1
-            self._changed.discard(event)
-
-
-def desk_app(desk: Desk, gate: Gate, presence: Presence, worker: PictureWorker, on_quit: Callable[[], None]) -> Guarded:
-    """Return the desk as an application, behind its gate."""
-
-    async def page(request: Request) -> Response:
-        return Response(page_html(PAGES[request.url.path]), media_type="text/html")
-
-    async def static(request: Request) -> Response:
-        found = static_file(request.path_params["name"])
-        if found is None:
-            raise Refusal(404, "no such file")
-        return Response(found[0], media_type=found[1])
-
-    async def enter(request: Request) -> Response:
-        token = gate.enter((await form_of(request, _EnterForm)).secret)
-        if token is None:
-            raise Refusal(403, "this address was used before, or is not whole; start northlimb desk again")
-        return answer({"token": token})
-
-    async def archive(request: Request) -> Response:
-        return answer(await run_in_threadpool(desk.archive_view))
-
-    async def picture(request: Request) -> Response:
-        return answer(await run_in_threadpool(desk.picture, _id(request)))
-
-    async def image(request: Request) -> Response:
-        return Response(await run_in_threadpool(desk.picture_jpeg, _id(request)), media_type="image/jpeg")
-
-    async def neighbour(request: Request) -> Response:
-        return Response(await run_in_threadpool(desk.neighbour_jpeg, _id(request)), media_type="image/jpeg")
-
-    async def correct(request: Request) -> Response:
-        asked = await form_of(request, Correction)
-        return answer(await run_in_threadpool(desk.correct, _id(request), asked))
-
-    async def facts(request: Request) -> Response:
-        asked = await form_of(request, FactsForm)
-        return answer(await run_in_threadpool(desk.change_facts, _id(request), asked))
-
-    async def time(request: Request) -> Response:
-        asked = await form_of(request, TimeForm)
-        return answer(await run_in_threadpool(desk.change_time, _id(request), asked))
-
-    async def step(request: Request) -> Response:
-        asked = await form_of(request, StepForm)
-        forward = request.url.path.endswith("/redo")
-        return answer(await run_in_threadpool(desk.step, _id(request), asked, forward=forward))
-
-    async def remove(request: Request) -> Response:
-        await form_of(request, _NothingForm)
-        return answer(await run_in_threadpool(desk.remove, _id(request)))
-
-    async def put_back(request: Request) -> Response:
-        await form_of(request, _NothingForm)
-        return answer(await run_in_threadpool(desk.put_back, _id(request)))
-
-    async def notes(request: Request) -> Response:
-        return answer(await run_in_threadpool(desk.notes, _day(request)))
-
-    async def change_notes(request: Request) -> Response:
-        asked = await form_of(request, NotesForm)
-        return answer(await run_in_threadpool(desk.change_notes, _day(request), asked))
-
-    async def preview_notes(request: Request) -> Response:
-        asked = await form_of(request, TextForm)
-        return answer({"html": await run_in_threadpool(notes_html, asked.text)})
-
-    async def settings(request: Request) -> Response:
-        return answer(await run_in_threadpool(desk.settings))
-
-    async def change_settings(request: Request) -> Response:
-        asked = await form_of(request, SettingsForm)
-        return answer(await run_in_threadpool(desk.change_settings, asked))
-
-    async def step_settings(request: Request) -> Response:
-        await form_of(request, _NothingForm)
-        forward = request.url.path.endswith("/redo")
-        return answer(await run_in_threadpool(desk.step_settings, forward=forward))
-
-    async def arrivals(request: Request) -> Response:
-        worker.warm_up()
-        return answer(await run_in_threadpool(desk.arrivals_view))
-
-    async def arrival_image(request: Request) -> Response:
-        shown = await run_in_threadpool(desk.arrivals.shown, _arrival(request))
-        return Response(shown, media_type="image/jpeg")
+def desk_routes(desk: Desk) -> Routes:
+    """Return what is asked of an archive's desk."""
 
     async def new_arrival(request: Request) -> Response:
         return answer(await received(request, desk.files, desk.arrivals))
 
-    async def state_arrival(request: Request) -> Response:
-        asked = await form_of(request, ArrivalForm)
-        return answer(await run_in_threadpool(desk.arrivals.state, _arrival(request), asked))
+    return [
+        *(asked(address, partial(_json_of, ask, desk)) for address, ask in _ASKED.items()),
+        *(asked(address, partial(_jpeg_of, ask, desk)) for address, ask in _PICTURES.items()),
+        Route("/api/arrivals/new", answered(new_arrival), methods=["POST"]),
+        *(changed(address, form, partial(do, desk)) for address, (form, do) in _CHANGED.items()),
+    ]
 
-    async def note_of_arrival(request: Request) -> Response:
-        asked = await form_of(request, NoteForm)
-        return answer(await run_in_threadpool(desk.arrivals.take_note, _arrival(request), asked))
 
-    async def leave_out(request: Request) -> Response:
-        await form_of(request, _NothingForm)
-        await run_in_threadpool(desk.arrivals.leave_out, _arrival(request))
-        return answer({"status": "left out"})
+def page_routes(
+    pages: dict[str, str],
+    gate: Gate,
+    presence: Presence,
+    news: Callable[[], dict[str, Any]],
+    on_quit: Callable[[], None],
+) -> Routes:
+    """Return the pages, by address and name, and what all of them ask for."""
 
-    async def file_arrivals(request: Request) -> Response:
-        asked = await form_of(request, FileForm)
-        return answer(await run_in_threadpool(desk.file_arrivals, asked))
-
-    async def build(request: Request) -> Response:
-        await form_of(request, _NothingForm)
-        desk.site.ask()
-        return answer({"site": desk.site.state})
-
-    async def preview(request: Request) -> Response:
-        await form_of(request, _NothingForm)
-        return answer({"address": await run_in_threadpool(desk.site.preview)})
+    def enter(_: str, given: Any) -> dict[str, str]:
+        token = gate.enter(given.secret)
+        if token is None:
+            raise Refusal(403, "this address was used before, or is not whole; start northlimb desk again")
+        return {"token": token}
 
     async def events(request: Request) -> Response:
-        told = presence.stream(lambda: desk.news())
-        return StreamingResponse(told, media_type="text/event-stream")
+        return StreamingResponse(presence.stream(news), media_type="text/event-stream")
 
     async def quit_desk(request: Request) -> Response:
-        await form_of(request, _NothingForm)
+        await form_of(request, NothingForm)
         presence.leave()
         on_quit()
         return answer({"status": "ended"})
 
-    gets = {
-        "/api/archive": archive,
-        "/api/arrivals": arrivals,
-        "/api/arrivals/{arrival}/image": arrival_image,
-        "/api/events": events,
-        "/api/pictures/{id}": picture,
-        "/api/pictures/{id}/image": image,
-        "/api/pictures/{id}/neighbour": neighbour,
-        "/api/days/{day}/notes": notes,
-        "/api/settings": settings,
-        "/static/{name}": static,
-    }
-    posts = {
-        "/api/enter": enter,
-        "/api/pictures/{id}/correct": correct,
-        "/api/pictures/{id}/facts": facts,
-        "/api/pictures/{id}/time": time,
-        "/api/pictures/{id}/undo": step,
-        "/api/pictures/{id}/redo": step,
-        "/api/pictures/{id}/remove": remove,
-        "/api/pictures/{id}/put-back": put_back,
-        "/api/days/{day}/notes": change_notes,
-        "/api/notes/preview": preview_notes,
-        "/api/site/build": build,
-        "/api/site/preview": preview,
-        "/api/arrivals/new": new_arrival,
-        "/api/arrivals/file": file_arrivals,
-        "/api/arrivals/{arrival}/state": state_arrival,
-        "/api/arrivals/{arrival}/note": note_of_arrival,
-        "/api/arrivals/{arrival}/leave-out": leave_out,
-        "/api/settings": change_settings,
-        "/api/settings/undo": step_settings,
-        "/api/settings/redo": step_settings,
-        "/api/quit": quit_desk,
-    }
-    routes = [
-        *(Route(address, answered(page), methods=["GET"]) for address in PAGES),
-        *(Route(address, answered(endpoint), methods=["GET"]) for address, endpoint in gets.items()),
-        *(Route(address, answered(endpoint), methods=["POST"]) for address, endpoint in posts.items()),
+    return [
+        *(asked(address, partial(_page, name)) for address, name in pages.items()),
+        asked("/static/{file}", _static),
+        changed("/api/enter", _EnterForm, enter),
+        Route("/api/events", answered(events), methods=["GET"]),
+        Route("/api/quit", answered(quit_desk), methods=["POST"]),
     ]
+
+
+def desk_app(routes: Routes, gate: Gate, roots: Callable[[], Iterable[Path]]) -> Guarded:
+    """Return routes as an application behind the gate; no answer holds one of the paths `roots`."""
     app = Starlette(routes=routes)
     app.state.report = _report
-    app.state.roots = lambda: desk.roots
+    app.state.roots = roots
     return Guarded(app, gate)
 
 
-def _id(request: Request) -> str:
-    identifier: str = request.path_params["id"]
-    if not is_id(identifier):
-        raise Refusal(404, "no such observation")
-    return identifier
+def asked(address: str, answer_of: Callable[[str], Response]) -> Route:
+    """Return the route of something that is only asked for."""
+
+    async def endpoint(request: Request) -> Response:
+        return await run_in_threadpool(answer_of, _name(request))
+
+    return Route(address, answered(endpoint), methods=["GET"])
 
 
-def _arrival(request: Request) -> str:
-    identifier: str = request.path_params["arrival"]
-    return identifier
+def changed(address: str, form: type[TomlModel], do: Callable[[str, Any], Any]) -> Route:
+    """Return the route of something that changes."""
+
+    async def endpoint(request: Request) -> Response:
+        given = await form_of(request, form)
+        return answer(await run_in_threadpool(do, _name(request), given))
+
+    return Route(address, answered(endpoint), methods=["POST"])
 
 
-def _day(request: Request) -> str:
-    day: str = request.path_params["day"]
-    if not is_day(day):
-        raise Refusal(404, "no such day")
-    return day
+def _name(request: Request) -> str:
+    """Return what is named in the address: an id, never a path."""
+    named: dict[str, str] = request.path_params
+    for kind, is_one in (("id", is_id), ("day", is_day)):
+        if kind in named and not is_one(named[kind]):
+            raise Refusal(404, "no such observation" if kind == "id" else "no such day")
+    return next(iter(named.values()), "")
+
+
+def _static(file: str) -> Response:
+    found = static_file(file)
+    if found is None:
+        raise Refusal(404, "no such file")
+    return Response(found[0], media_type=found[1])
+
+
+def _page(page: str, _: str) -> Response:
+    return Response(page_html(page), media_type="text/html")
+
+
+def _json_of(ask: Callable[[Desk, str], Any], desk: Desk, name: str) -> Response:
+    return answer(ask(desk, name))
+
+
+def _jpeg_of(ask: Callable[[Desk, str], bytes], desk: Desk, name: str) -> Response:
+    return Response(ask(desk, name), media_type="image/jpeg")
 
 
 def _report(error: Exception) -> None:

@@ -128,7 +128,8 @@ class Desk:
         site = self.site.state
         looked = [one["id"] for one in self.arrivals.view() if one["state"] == "looked"]
         causes = plain_causes(site.causes, self.roots)
-        return {"site": {"state": site.state, "causes": causes}, "looked": looked}
+        warnings = plain_causes(site.warnings, self.roots)
+        return {"site": {"state": site.state, "causes": causes, "warnings": warnings}, "looked": looked}
 
     # The archive
 
@@ -143,7 +144,6 @@ class Desk:
             "observer": settings.observer,
             "days": [{"day": day, "ids": ids} for day, ids in sorted(days.items(), reverse=True)],
             "removed": self._removed(),
-            "site": self.site.state,
         }
 
     def _removed(self) -> list[str]:

@@ -7,17 +7,22 @@ import logging
 import socket
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 import uvicorn
 
-from archive.desk.app import Presence, desk_app
+from archive.desk.app import desk_app, desk_routes, page_routes
 from archive.desk.arrivals import Arrivals
+from archive.desk.beginning import PAGES as NEW_PAGES
+from archive.desk.beginning import is_new, new_routes
 from archive.desk.desk import Desk
-from archive.desk.gate import Gate
+from archive.desk.gate import Gate, Guarded
 from archive.desk.looking import PictureWorker
+from archive.desk.pages import PAGES
+from archive.desk.presence import Presence
 from archive.desk.site import SiteKeeper
-from archive.disk import Folder
 from archive.errors import WorkError
+from archive.records.folder import open_folder
 
 __all__ = ["serve_desk"]
 
@@ -28,13 +33,13 @@ _LOOK_S = 0.5
 _MOST_HEAD_BYTES = 64_000
 
 
-def serve_desk(files: Folder, *, on_address: Callable[[str], None], grace_s: float = _GRACE_S) -> None:
+def serve_desk(folder: Path, *, on_address: Callable[[str], None], grace_s: float = _GRACE_S) -> None:
     """Serve an archive's desk until *Quit*, or until its last page has been closed for a while.
 
     Parameters
     ----------
-    files : Folder
-        The archive's.
+    folder : Path
+        The archive's; where there is none, the desk begins with the form of a new one.
     on_address : callable
         Called with the address to open, once the desk answers there.
     grace_s : float
@@ -42,8 +47,8 @@ def serve_desk(files: Folder, *, on_address: Callable[[str], None], grace_s: flo
 
     Raises
     ------
-    WorkError
-        The system gives no port.
+    ArchiveError
+        The system gives no port, or the archive cannot be used.
     """
     # What it would say is of requests that were cut off, for nobody.
     logging.getLogger("uvicorn.error").setLevel(logging.CRITICAL)
@@ -51,42 +56,86 @@ def serve_desk(files: Folder, *, on_address: Callable[[str], None], grace_s: flo
         listening = socket.create_server(("127.0.0.1", 0))
     except OSError as error:
         raise WorkError(f"no port of this computer is free: {error.strerror or error}") from error
-    gate, presence = Gate(listening.getsockname()[1]), Presence()
+    with listening:
+        desk = _Serving(listening, Gate(listening.getsockname()[1]), on_address, grace_s)
+        if not is_new(folder) or _made(desk, folder):
+            _work(desk, folder)
+
+
+def _made(desk: _Serving, folder: Path) -> bool:
+    """Serve the form of a new archive; returns whether one was made."""
+    presence, made = Presence(), []
+
+    def on_made() -> None:
+        made.append(folder)
+        presence.leave()
+        desk.end()
+
+    no_site = {"site": {"state": "none", "causes": [], "warnings": []}, "looked": []}
+    pages = page_routes(NEW_PAGES, desk.gate, presence, lambda: no_site, desk.end)
+    routes = [*pages, *new_routes(folder, on_made)]
+    desk.serve(desk_app(routes, desk.gate, lambda: [folder, folder.resolve()]), presence)
+    return bool(made)
+
+
+def _work(desk: _Serving, folder: Path) -> None:
+    presence = Presence()
+    files = open_folder(folder)
     site, worker = SiteKeeper(files, presence.changed), PictureWorker()
-    desk = Desk(files, site, Arrivals(files, worker, presence.changed))
-    config = uvicorn.Config(
-        desk_app(desk, gate, presence, worker, lambda: setattr(server, "should_exit", True)),
-        log_config=None,
-        access_log=False,
-        lifespan="off",
-        server_header=False,
-        date_header=False,
-        http="h11",
-        ws="none",
-        h11_max_incomplete_event_size=_MOST_HEAD_BYTES,
-        timeout_graceful_shutdown=2,
-    )
-    server = uvicorn.Server(config)
-
-    async def serve() -> None:
-        serving = asyncio.ensure_future(server.serve(sockets=[listening]))
-        while not server.started and not serving.done():
-            await asyncio.sleep(0.01)
-        if not serving.done():
-            on_address(gate.address)
-        watching = asyncio.ensure_future(_end_after_last_page(server, presence, grace_s))
-        try:
-            await serving
-        finally:
-            watching.cancel()
-
+    work = Desk(files, site, Arrivals(files, worker, presence.changed))
+    pages = page_routes(PAGES, desk.gate, presence, work.news, desk.end)
     try:
-        asyncio.run(serve())
+        desk.serve(desk_app([*pages, *desk_routes(work)], desk.gate, lambda: work.roots), presence)
     finally:
         site.close()
-        desk.arrivals.close()
+        work.arrivals.close()
         worker.close()
-        listening.close()
+
+
+class _Serving:
+    """The port on which the desk answers, one application after the other."""
+
+    def __init__(self, listening: socket.socket, gate: Gate, on_address: Callable[[str], None], grace_s: float) -> None:
+        self.gate = gate
+        self._listening, self._grace_s = listening, grace_s
+        self._on_address: Callable[[str], None] | None = on_address
+        self._server: uvicorn.Server | None = None
+
+    def end(self) -> None:
+        """End the application that is served."""
+        if self._server is not None:
+            self._server.should_exit = True
+
+    def serve(self, app: Guarded, presence: Presence) -> None:
+        """Serve an application until `end`, or until its last page has been closed for a while."""
+        config = uvicorn.Config(
+            app,
+            log_config=None,
+            access_log=False,
+            lifespan="off",
+            server_header=False,
+            date_header=False,
+            http="h11",
+            ws="none",
+            h11_max_incomplete_event_size=_MOST_HEAD_BYTES,
+            timeout_graceful_shutdown=2,
+        )
+        self._server = uvicorn.Server(config)
+        asyncio.run(self._serve(self._server, presence))
+
+    async def _serve(self, server: uvicorn.Server, presence: Presence) -> None:
+        with self._listening.dup() as own:  # which the server closes at its end
+            serving = asyncio.ensure_future(server.serve(sockets=[own]))
+            while not server.started and not serving.done():
+                await asyncio.sleep(0.01)
+            if self._on_address is not None and not serving.done():
+                self._on_address(self.gate.address)
+                self._on_address = None
+            watching = asyncio.ensure_future(_end_after_last_page(server, presence, self._grace_s))
+            try:
+                await serving
+            finally:
+                watching.cancel()
 
 
 async def _end_after_last_page(server: uvicorn.Server, presence: Presence, grace_s: float) -> None:

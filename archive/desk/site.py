@@ -6,14 +6,17 @@ way is stopped, which loses nothing, and begins again once the hand rests.
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
+from archive.building import site_is_older
 from archive.disk import Folder
 from archive.errors import ArchiveError
 from archive.publishing.local_server import LocalServer, local_server
@@ -27,10 +30,11 @@ _STOP_S = 10.0
 
 @dataclass(frozen=True)
 class SiteState:
-    """What becomes of the site: in order, waiting, being built, or refused for these causes."""
+    """What becomes of the site; the causes of a refusal, and what the last build said is to be looked at."""
 
-    state: str = "unknown"
+    state: Literal["none", "older", "in order", "waiting", "building", "refused"] = "none"
     causes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
 
 class SiteKeeper:
@@ -48,6 +52,7 @@ class SiteKeeper:
         self._wake = threading.Condition(self._lock)
         self._thread = threading.Thread(target=self._keep, daemon=True)
         self._thread.start()
+        threading.Thread(target=self._first_look, daemon=True).start()
 
     @contextmanager
     def standing_aside(self, *, changes: bool = True) -> Iterator[None]:
@@ -64,14 +69,14 @@ class SiteKeeper:
                 self._hands -= 1
                 if changes or process is not None:
                     self._due_s = time.monotonic() + _REST_S
-                    self._set(SiteState("waiting"))
+                    self._set(replace(self.state, state="waiting"))
                 self._wake.notify_all()
 
     def ask(self) -> None:
         """Have the site built at once."""
         with self._wake:
             self._due_s = time.monotonic()
-            self._set(SiteState("waiting"))
+            self._set(replace(self.state, state="waiting"))
             self._wake.notify_all()
 
     def preview(self) -> str:
@@ -113,11 +118,11 @@ class SiteKeeper:
                     return
                 self._due_s = None
                 self._process = process = _build(self._files)
-                self._set(SiteState("building"))
-            _, told = process.communicate()
+                self._set(replace(self.state, state="building"))
+            out, told = process.communicate()
             with self._wake:
                 self._process = None
-                self._done(process.returncode, told)
+                self._done(process.returncode, out, told)
                 if self._server is not None:
                     self._server.renew()
 
@@ -127,12 +132,23 @@ class SiteKeeper:
     def _left_s(self) -> float:
         return 0.0 if self._due_s is None else self._due_s - time.monotonic()
 
-    def _done(self, status: int, told: bytes) -> None:
+    def _done(self, status: int, out: bytes, told: bytes) -> None:
         if self._due_s is not None or self._hands:
             return  # it was stopped for a change, and comes again
         lines = told.decode("utf-8", "replace").splitlines()
         causes = tuple(line.removeprefix("northlimb: ") for line in lines if ": " in line)[-5:]
-        self._set(SiteState("in order") if status == 0 else SiteState("refused", causes))
+        warnings = _warnings_in(out) if status == 0 else self.state.warnings
+        self._set(SiteState("in order" if status == 0 else "refused", () if status == 0 else causes, warnings))
+
+    def _first_look(self) -> None:
+        """Find out whether the site is older than the archive, before anything was changed here."""
+        place = site_folder(self._files.path, None)
+        with suppress(ArchiveError, OSError):
+            if site_files(self._files.path, place).is_file("index.html"):
+                state = SiteState("older" if site_is_older(self._files.path, place) else "in order")
+                with self._lock:
+                    if self.state.state == "none":
+                        self._set(state)
 
     def _set(self, state: SiteState) -> None:
         self.state = state
@@ -141,11 +157,18 @@ class SiteKeeper:
 
 def _build(files: Folder) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
-        [sys.executable, "-m", "archive", "build", "--no-films", str(files.path)],
+        [sys.executable, "-m", "archive", "build", "--no-films", "--json", str(files.path)],
         stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
     )
+
+
+def _warnings_in(out: bytes) -> tuple[str, ...]:
+    try:
+        return tuple(str(warning) for warning in json.loads(out)["warnings"])
+    except (ValueError, LookupError, TypeError):
+        return ()
 
 
 def _stop(process: subprocess.Popen[bytes]) -> None:

@@ -100,7 +100,8 @@ export function doing(work) {
 }
 
 const STATES = {
-  unknown: "",
+  none: "The site is not built yet",
+  older: "The site is older than the archive",
   "in order": "The site is up to date",
   waiting: "The site waits to be built",
   building: "The site is being built",
@@ -109,7 +110,7 @@ const STATES = {
 
 function showSite(site) {
   byId("site-state").textContent = STATES[site.state] ?? "";
-  byId("site-look").hidden = false;
+  byId("site-look").hidden = site.state === "none";
   byId("site-build").hidden = site.state === "building";
   if (site.state === "refused") tell({ causes: site.causes.map((text) => ({ field: null, text })) });
 }

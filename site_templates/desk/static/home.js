@@ -1,5 +1,5 @@
 // The days of the archive, the latest first.
-import { begin, byId, doing, element, get, post, say } from "/static/desk.js";
+import { begin, byId, doing, element, get, post, say, whenNews } from "/static/desk.js";
 
 const MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December"];
 
@@ -47,4 +47,18 @@ async function show() {
   );
 }
 
+/** What the last build said, with the observations that it names as links. */
+function attention({ site }) {
+  byId("attention").hidden = !site.warnings.length;
+  byId("attention-list").replaceChildren(
+    ...site.warnings.map((words) => {
+      const id = words.match(/(\d{4}-\d{2}-\d{2})(?:T|\/)(\d{4}Z(?:-\d+)?)/);
+      const item = element("li", {}, words, " ");
+      if (id) item.append(element("a", { href: `/picture#${id[1]}T${id[2]}` }, "look"));
+      return item;
+    }),
+  );
+}
+
+whenNews(attention);
 begin(show);
