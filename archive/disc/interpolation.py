@@ -22,13 +22,14 @@ def read_between(plane: Plane, x_px: NDArray[np.float32], y_px: NDArray[np.float
     plane : ndarray of shape (H, W), contiguous
     x_px, y_px : ndarray, of one shape
     """
-    column, row = x_px.astype(np.intp), y_px.astype(np.intp)
+    column, row = x_px.astype(np.int32), y_px.astype(np.int32)  # several times as fast as to the width of addresses
     right, down = x_px - column.astype(np.float32), y_px - row.astype(np.float32)
-    row *= plane.shape[1]
-    row += column
+    place = row.astype(np.intp)
+    place *= plane.shape[1]
+    place += column
     values = plane.ravel()
     here, beside, below, across = (
-        values[step:].take(row, mode="clip") for step in (0, 1, plane.shape[1], plane.shape[1] + 1)
+        values[step:].take(place, mode="clip") for step in (0, 1, plane.shape[1], plane.shape[1] + 1)
     )
     if plane.dtype != np.float32:
         here, beside, below, across = (part.astype(np.float32) for part in (here, beside, below, across))

@@ -44,7 +44,7 @@ Floats = NDArray[np.floating[Any]]
 
 _SECTORS = 720
 _STEP_PX = 0.5
-_SAMPLES = 20_000  # at once: they stay in the processor's cache
+_SAMPLES = 40_000  # at once: they stay in the processor's cache
 _LEAST_RADIUS_PX = 20.0
 _LEAST_COVERAGE, _SURELY_ROUND = 0.3, 0.8  # shares of the rim
 _LEAST_LIMB_FRACTION = 0.55

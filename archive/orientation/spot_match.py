@@ -223,10 +223,13 @@ def _scores(first: RotatedFeatures, others: Sequence[RotatedFeatures], *, blur_d
     near = _nearness(first, others, blur_deg=blur_deg, axes=(a, b))
     owner, starts = near.owner, near.starts
     # Most spots follow the law; some evolve or belong to another group: a narrow and a wide Gaussian.
-    density = np.exp(-0.5 * near.squared)
-    density *= 1.0 - _OUTLIER_FRACTION
-    density += _OUTLIER_FRACTION / _OUTLIER_WIDTH**2 * np.exp(-0.5 / _OUTLIER_WIDTH**2 * near.squared)
-    density *= _float32(1.0 / (2.0 * np.pi * _CHANCE_PER_SQUARE_DEG) / near.sigmas_square_deg)
+    density = near.squared * np.float32(-0.5)
+    wide = density * np.float32(1.0 / _OUTLIER_WIDTH**2)
+    np.exp(density, out=density)
+    np.exp(wide, out=wide)
+    wide *= np.float32(_OUTLIER_FRACTION / _OUTLIER_WIDTH**2 / (1.0 - _OUTLIER_FRACTION))
+    density += wide
+    density *= _float32((1.0 - _OUTLIER_FRACTION) / (2.0 * np.pi * _CHANCE_PER_SQUARE_DEG) / near.sigmas_square_deg)
     # Features that have rotated out of sight have no weight: their counterpart cannot be visible.
     seen = _float32(np.abs(near.moved_deg) < _MAX_MERIDIAN_DEG)[a]
     was_seen = _float32(np.abs(near.back_deg) < _MAX_MERIDIAN_DEG)[b]
@@ -311,12 +314,11 @@ def _nearness(
     mean_shift_deg = float(drift.mean()) * days + turned_deg
     apart_latitude = first.latitude_deg[a][..., :, None] - latitude_deg[b][..., None, :]
     apart_meridian = moved[..., owner][a] - meridian_deg[b][..., None, :]
-    apart_meridian *= np.cos(np.radians(latitude_deg))[b][..., None, :]
     base = first.features.sigma_deg[:, None] ** 2 + sigma_deg**2 + _CHANGE_SIGMA_DEG**2 + blur_deg**2
     variance_latitude = base + (_LATITUDE_RATE_SIGMA_DEG_PER_DAY * days[owner]) ** 2
     variance_meridian = base + (_LONGITUDE_RATE_SIGMA_DEG_PER_DAY * days[owner]) ** 2
+    apart_meridian *= np.cos(np.radians(latitude_deg))[b][..., None, :] * _float32(1.0 / np.sqrt(variance_meridian))
     apart_meridian *= apart_meridian
-    apart_meridian *= _float32(1.0 / variance_meridian)
     apart_latitude *= apart_latitude
     apart_latitude *= _float32(1.0 / variance_latitude)
     apart_latitude += apart_meridian
