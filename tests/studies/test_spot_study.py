@@ -317,7 +317,8 @@ def test_real_groups_agree_with_an_observatory(table: int, real: list[RealDay]) 
     assert not missed
     assert latitude_deg < 0.7
     assert longitude_deg < 1.2
-    assert rank > 0.8 - ALLOWED_SHARE
+    # The record rounds areas to 10 millionths; of its 33 groups a rank correlation is known to 0.06.
+    assert rank > (0.8, 0.75)[table] - ALLOWED_SHARE
 
 
 @pytest.mark.skipif(not REAL.is_dir(), reason="the folder of real pictures (shared/real) is not here")
