@@ -72,6 +72,14 @@ class FreePictures:
         best, turned = max(improved, key=lambda one: one[0].log_likelihood)
         return distinct([best, *(one for one, _ in improved), *followed]), turned
 
+    def days_apart(self) -> Floats:
+        """Return the days (P,) from each picture to the nearest other that shows spots."""
+        days = np.array([one.time_days for one in self.features])
+        apart = np.abs(days[:, None] - days[self._shown()][None, :])
+        apart[self._shown(), np.arange(apart.shape[1])] = np.inf
+        nearest: Floats = apart.min(axis=1)
+        return nearest
+
     def log_odds_against_none(self, solution: Solution) -> Floats:
         """Return the log odds (P,) against pictures whose spots are others than those of the rest."""
         shown = self._shown()

@@ -53,8 +53,10 @@ _MAX_ALONE_SHARE = 0.4
 _MAX_SIGMA_DEG, _MAX_WIDENED_DEG = 1.0, 2.0  # of a picture that tracks determine
 # Of drawn weeks 2000 to 2149 (tests/studies/evolving_weeks.py): with this power the log odds between the mirrorings are
 # less than those found right, and none was wrong from 2 on; 3.4 are required. Errors of more than 0.2 deg have tails.
-# Of weeks 5000 to 5099 two pictures far from the others in time, with two new spots each, were linked to old groups.
-_TRACK_POWER, _NONE_POWER = 1.15, 0.45
+_TRACK_POWER = 1.15
+# A picture days from all others may show other spots: of weeks 5000 to 5099 two such, with two new spots each, were
+# linked to old groups with log odds of 6 and 7.
+_DAYS_APART, _NONE_POWERS = (1.5, 4.0), (1.15, 0.45)
 _DISTINCT_DEG = 1.0
 _TAILED_DEG, _TAILS = (0.2, 0.4, 0.7), (1.0, 1.3, 1.45)
 MIN_ODDS = 30.0  # from which on a solution is reliable
@@ -139,7 +141,7 @@ def _judged_free(free: FreePictures, found: Sequence[Solution]) -> tuple[SpotSol
     best = solutions[0]
     assert best.sigmas_deg is not None
     alone = _alone(free.features)
-    none = free.log_odds_against_none(best)
+    none = free.log_odds_against_none(best) * np.interp(free.days_apart(), _DAYS_APART, _NONE_POWERS)
     judged: list[SpotSolution | None] = []
     for number in range(len(free.pictures)):
         told = not alone[number] and len(free.features[number].right) and best.sigmas_deg[number] < _MAX_SIGMA_DEG
@@ -156,7 +158,7 @@ def _judged_free(free: FreePictures, found: Sequence[Solution]) -> tuple[SpotSol
                 [*solutions, *turned[number]],
                 number,
                 sigmas_deg,
-                none=_NONE_POWER * float(none[number]),
+                none=float(none[number]),
                 power=_TRACK_POWER,
             )
         )
