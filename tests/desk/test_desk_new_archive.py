@@ -6,9 +6,9 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from website.browser import CHROMIUM, browser
 
 from desk.desk_client import desk_of
-from website.browser import CHROMIUM, browser
 
 FORM = {
     "title": "Sun over the quay", "observer": "A. Teal", "time_zone": "Europe/London", "site": "Quay",
