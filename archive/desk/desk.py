@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Literal
@@ -26,7 +26,7 @@ from archive.model.times import days_since_1970
 from archive.records.capture_time import parse_time
 from archive.records.history import read_history, text_digest
 from archive.records.notes import read_notes
-from archive.records.places import notes_file, place_of_id, places
+from archive.records.places import Place, day_folders, notes_file, place_of_id, places
 from archive.records.record import CAPTURE_FACTS, Record, read_record
 from archive.records.removed import records_in, removed_folders
 from archive.records.settings import SETTINGS_NAME, read_settings
@@ -137,18 +137,18 @@ class Desk:
         """Return the archive's title and all observations' names, day by day, latest first."""
         settings = read_settings(self.files)
         days: dict[str, list[str]] = {}
-        for place in places(self.files):
+        there = places(self.files)
+        for place in there:
             days.setdefault(place.day, []).append(place.id)
         return {
             "title": settings.title,
             "observer": settings.observer,
             "days": [{"day": day, "ids": ids} for day, ids in sorted(days.items(), reverse=True)],
-            "removed": self._removed(),
+            "removed": self._removed({place.id for place in there}),
         }
 
-    def _removed(self) -> list[str]:
+    def _removed(self, there: Collection[str]) -> list[str]:
         """Return the observations that were taken out and whose place is free, latest first."""
-        there = {place.id for place in places(self.files)}
         found: dict[str, None] = {}
         for folder in removed_folders(self.files, "removed")[:_MOST_REMOVED_TOLD]:
             for file in records_in(self.files, folder):
@@ -189,10 +189,23 @@ class Desk:
         return self._view(self._bench.look(identifier))
 
     def _view(self, looked: Looked) -> dict[str, Any]:
-        there = [place.id for place in places(self.files)]
-        at = there.index(looked.one.id)
-        earlier, later = (there[at - 1] if at else None), (there[at + 1] if at + 1 < len(there) else None)
+        earlier, later = self._beside(looked.place)
         return {**picture_view(self.files, looked), "earlier": earlier, "later": later}
+
+    def _beside(self, place: Place) -> tuple[str | None, str | None]:
+        """Return the observations before and after one; of ten years' folders only those are listed that may be it."""
+        folders = [folder[5:] for folder in day_folders(self.files)]
+        own = [one.id for one in places(self.files, {place.day})]
+        at, day = own.index(place.id), folders.index(place.day)
+        before = own[at - 1] if at else self._first_in(reversed(folders[:day]), last=True)
+        after = own[at + 1] if at + 1 < len(own) else self._first_in(folders[day + 1 :], last=False)
+        return before, after
+
+    def _first_in(self, days: Iterable[str], *, last: bool) -> str | None:
+        for day in days:
+            if there := places(self.files, {day}):
+                return there[-1 if last else 0].id
+        return None
 
     def picture_jpeg(self, identifier: str) -> bytes:
         """Return a picture as it came."""

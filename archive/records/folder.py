@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -118,13 +118,22 @@ def kept_folder(path: Path) -> Path | None:
 
 
 @contextmanager
-def writing(files: Folder, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
+def writing(
+    files: Folder,
+    *,
+    wait_s: float = 0.0,
+    on_wait: Callable[[], None] | None = None,
+    days: Collection[str] | None = None,
+) -> Iterator[None]:
     """Hold the archive's lock, and first clear up what an interrupted run left.
 
     Parameters
     ----------
     wait_s, on_wait
         How long to wait for another run, and what to call meanwhile; see `acquired_lock`.
+    days : collection of str, optional
+        The folders of days in which temporary files are cleared away, all of them without it: to list ten years' takes
+        longer than to write a record.
 
     Raises
     ------
@@ -138,7 +147,7 @@ def writing(files: Folder, *, wait_s: float = 0.0, on_wait: Callable[[], None] |
         lock = acquired_lock(files, _LOCK, shared=False, wait_s=wait_s, on_wait=on_wait)
     try:
         with clear_refusal(files.path):
-            _clear_interrupted(files)
+            _clear_interrupted(files, days)
         yield
     finally:
         lock.release()
@@ -201,7 +210,7 @@ def _put(files: Folder, picture: NewPicture) -> None:
     write_checksums(files, {**read_checksums(files), original: picture.sha256})
 
 
-def _clear_interrupted(files: Folder) -> None:
+def _clear_interrupted(files: Folder, days: Collection[str] | None) -> None:
     entry = read_pending(files)
     if entry == {}:
         _set_aside(files)
@@ -211,7 +220,7 @@ def _clear_interrupted(files: Folder) -> None:
         elif (picture := _picture_of(entry)) is not None:
             _finish_or_undo(files, *picture)
         files.remove(PENDING)  # a journal that is not ours changes nothing
-    for name in leftovers(files):
+    for name in leftovers(files, days):
         files.remove_tree(name)
 
 
@@ -226,10 +235,13 @@ def _set_aside(files: Folder) -> None:
         files.rename(name, f"{folder}/{name}")
 
 
-def leftovers(files: Folder) -> list[str]:
-    """Return what an interrupted run left: unfinished work in its journal, and temporary files and folders."""
+def leftovers(files: Folder, days: Collection[str] | None = None) -> list[str]:
+    """Return what an interrupted run left: unfinished work in its journal, and temporary files and folders.
+
+    In the folders of these days, or of all.
+    """
     found = [PENDING] if files.exists(PENDING) else []
-    for folder in ("", *day_folders(files), WORK_NAME):
+    for folder in ("", *(day_folders(files) if days is None else days), WORK_NAME):
         with suppress(OSError):  # not there, or the system refuses access
             found += [f"{folder}/{name}" if folder else name for name in files.names(folder) if _is_part(folder, name)]
     return found

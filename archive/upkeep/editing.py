@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -198,7 +199,7 @@ def _edit(
     words: str,
     on_progress: Progress,
 ) -> Edited:
-    with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+    with _writing(files, file, on_progress):
         before = _check_made_from(files, file, made_from)
         after = changed(before)
         if after != before:
@@ -206,6 +207,12 @@ def _edit(
             write_history(files, subject, read_history(files, subject).at(before).with_step(step))
             _write(files, file, after)
     return Edited(file, after, words)
+
+
+def _writing(files: Folder, file: str, on_progress: Progress) -> AbstractContextManager[None]:
+    folder = file.rpartition("/")[0]
+    waits = while_waiting(on_progress)
+    return writing(files, wait_s=WAIT_S, on_wait=waits, days=[folder] if folder else [])
 
 
 def _check_made_from(files: Folder, file: str, made_from: str) -> str | None:
@@ -218,9 +225,10 @@ def _check_made_from(files: Folder, file: str, made_from: str) -> str | None:
 
 def _stepped(files: Folder, subject: str, direction: int, on_progress: Progress) -> Edited:
     """Undo (-1) or do again (+1) a change of a text."""
-    with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
+    there = read_history(files, subject)
+    file = (there.last or there.next or _nothing(direction)).file
+    with _writing(files, file, on_progress):
         history = read_history(files, subject)
-        file = (history.last or history.next or _nothing(direction)).file
         text = read_text(files, file)
         history = history.at(text)
         step = (history.last if direction < 0 else history.next) or _nothing(direction)
