@@ -30,8 +30,11 @@ def brightness_of(original: Content, name: str) -> Plane:
 
 
 def hold_brightness(original: Content, brightness: Plane) -> None:
-    """Hold the brightness of an original; what was held longest goes."""
-    if brightness.nbytes > _MOST_BYTES or brightness.base is not None:  # a view would hold all channels
+    """Hold the brightness of an original; what was held longest goes.
+
+    That of a large picture, which is in whole numbers, is not held: with it every byte counts.
+    """
+    if brightness.nbytes > _MOST_BYTES or brightness.dtype.kind != "f":
         return
     _held[_key(original)] = brightness
     while sum(plane.nbytes for plane in _held.values()) > _MOST_BYTES:
