@@ -7,7 +7,7 @@ import os
 import signal
 import sys
 
-__all__ = ["run"]
+__all__ = ["run", "run_desk"]
 
 _STOPPED = 130
 # New objects less those gone, between looks for cycles: with the usual 700 a long archive costs a quarter more time.
@@ -22,6 +22,12 @@ def run() -> None:
 
     signal.signal(signal.SIGINT, signal.default_int_handler)
     run_command()
+
+
+def run_desk() -> None:
+    """Run `northlimb desk` from an icon, where there is no terminal; never returns."""
+    sys.argv[1:1] = ["desk"]
+    run()
 
 
 def _stop(number: int, frame: object) -> None:

@@ -12,52 +12,39 @@ import threading
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
-from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any
 
 from pydantic import Field
 
-from archive.desk.looking import Glance, PictureWorker
+from archive.desk.arrival_card import (
+    ARRIVALS_FOLDER,
+    MOST_NOTE_BYTES,
+    Arrival,
+    Kept,
+    note_text,
+    plain_lines,
+    what_is_told,
+)
+from archive.desk.looking import PictureWorker
 from archive.disk import Folder
-from archive.errors import ArchiveError, FactsError, NoTimeError, PictureError, UnmeasurableError
-from archive.execution.executor import IN_THIS_PROCESS
+from archive.errors import ArchiveError, FactsError
 from archive.execution.progress import silent
 from archive.filing.adding import AddResult, add_pictures
 from archive.filing.extras import add_extras
-from archive.filing.statements import AddOptions, StatedFacts, record_of, stated_facts
-from archive.model.observation import Observation
-from archive.records.archive_files import WORK_NAME
+from archive.filing.statements import AddOptions
 from archive.records.capture_time import parse_time
-from archive.records.checksums import file_sha256, read_checksums
-from archive.records.places import free_place
-from archive.records.record import PictureEntry, Sidecar
-from archive.records.settings import Settings, read_settings
+from archive.records.checksums import file_sha256
+from archive.records.record import Sidecar
 from archive.records.toml_edits import with_values
 from archive.records.toml_files import TomlModel, parse_toml
-from archive.stages.archive import opened_archive
-from archive.stages.inspection import (
-    ArchivedPicture,
-    MeasuredPicture,
-    local_day_of,
-    measured_pictures,
-    near_days,
-    observations,
-    solve,
-)
-from archive.sun.view import sun_view
 
 __all__ = ["MOST_ARRIVALS", "ArrivalForm", "Arrivals", "FileForm", "NoteForm", "clean_name"]
 
 MOST_ARRIVALS = 500
-_FOLDER = f"{WORK_NAME}/arrivals"
 _ID = re.compile(r"[0-9a-f]{16}")
 _LONGEST_NAME = 150
-# Such as "; give it with --time 2026-06-03T09:15:00Z".
-_OPTIONS = re.compile(r"[;,] (?:or )?(?:[a-z]+ )*--[a-z].*$")
-_MOST_NOTE_BYTES = 1_000_000
 _NOTE = "note.toml"
-Kept = Literal["measured", "unmeasured", "extra"]
 
 
 class ArrivalForm(TomlModel):
@@ -76,41 +63,13 @@ class ArrivalForm(TomlModel):
 class NoteForm(TomlModel):
     """A note that was dropped with the picture, as it was written."""
 
-    text: str = Field(max_length=_MOST_NOTE_BYTES)
+    text: str = Field(max_length=MOST_NOTE_BYTES)
 
 
 class FileForm(TomlModel):
     """Which arrivals are to be filed."""
 
     ids: tuple[str, ...] = Field(min_length=1, max_length=MOST_ARRIVALS)
-
-
-@dataclass
-class _Arrival:
-    """A picture that arrived: its name and size, how it is to be kept, and what a look at it told."""
-
-    id: str
-    name: str
-    size_bytes: int
-    kept: Kept = "measured"
-    caption: str | None = None
-    state: Literal["looking", "looked", "filing"] = "looking"
-    sha256: str = ""
-    glance: Glance | None = None
-    causes: tuple[str, ...] = ()
-    told: dict[str, Any] = field(default_factory=dict)
-
-    @property
-    def folder(self) -> str:
-        return f"{_FOLDER}/{self.id}"
-
-    @property
-    def picture(self) -> str:
-        return f"{self.folder}/{self.name}"
-
-    @property
-    def note(self) -> str:
-        return f"{self.picture.rpartition('.')[0] if '.' in self.name else self.picture}.toml"
 
 
 def clean_name(name: str) -> str:
@@ -129,22 +88,24 @@ class Arrivals:
     def __init__(self, files: Folder, worker: PictureWorker, on_change: Callable[[], None]) -> None:
         self._files, self._worker, self._on_change = files, worker, on_change
         self._lock = threading.Lock()
-        self._all: dict[str, _Arrival] = {}
+        self._all: dict[str, Arrival] = {}
         self._lookers = ThreadPoolExecutor(1)  # one after another, as they came
         self._look_again()
 
     def _look_again(self) -> None:
         """Take up what an earlier desk left; what was not received whole goes."""
-        if not self._files.is_folder(_FOLDER):
+        if not self._files.is_folder(ARRIVALS_FOLDER):
             return
-        for name in self._files.folders(_FOLDER):
-            found = [file for file in self._files.files(f"{_FOLDER}/{name}") if not file.endswith((".toml", ".part"))]
+        for name in self._files.folders(ARRIVALS_FOLDER):
+            found = [
+                file for file in self._files.files(f"{ARRIVALS_FOLDER}/{name}") if not file.endswith((".toml", ".part"))
+            ]
             if _ID.fullmatch(name) and len(found) == 1:
-                status = self._files.status(f"{_FOLDER}/{name}/{found[0]}")
+                status = self._files.status(f"{ARRIVALS_FOLDER}/{name}/{found[0]}")
                 if status is not None:
-                    self._begin(_Arrival(name, found[0], status.st_size))
+                    self._begin(Arrival(name, found[0], status.st_size))
                     continue
-            self._files.remove_tree(f"{_FOLDER}/{name}")
+            self._files.remove_tree(f"{ARRIVALS_FOLDER}/{name}")
 
     def close(self) -> None:
         """Look at no more of them."""
@@ -163,7 +124,7 @@ class Arrivals:
         with self._lock:
             if len(self._all) >= MOST_ARRIVALS:
                 raise FactsError(f"{MOST_ARRIVALS} pictures wait already; file or leave out some first")
-        arrival = _Arrival(secrets.token_hex(8), clean_name(name), 0)
+        arrival = Arrival(secrets.token_hex(8), clean_name(name), 0)
         self._files.make_folder(arrival.folder)
         return arrival.id, f"{arrival.picture}.part"
 
@@ -171,7 +132,7 @@ class Arrivals:
         """Take a file that has arrived whole, and begin to look at it."""
         name = part.rpartition("/")[2].removesuffix(".part")
         self._files.sync_file(part)
-        arrival = _Arrival(identifier, name, size_bytes)
+        arrival = Arrival(identifier, name, size_bytes)
         self._files.rename(part, arrival.picture)
         self._files.sync(arrival.folder)
         self._begin(arrival)
@@ -180,20 +141,20 @@ class Arrivals:
     def broken(self, identifier: str) -> None:
         """Forget an arrival of which the end never came."""
         with suppress(OSError):
-            self._files.remove_tree(f"{_FOLDER}/{identifier}")
+            self._files.remove_tree(f"{ARRIVALS_FOLDER}/{identifier}")
 
-    def _begin(self, arrival: _Arrival) -> None:
+    def _begin(self, arrival: Arrival) -> None:
         with self._lock:
             self._all[arrival.id] = arrival
         self._lookers.submit(self._look, arrival)
 
-    def _look(self, arrival: _Arrival) -> None:
+    def _look(self, arrival: Arrival) -> None:
         try:
             arrival.sha256 = file_sha256(self._files, arrival.picture)
             arrival.glance = self._worker.look(self._files.path / arrival.picture, arrival.name)
         except (ArchiveError, OSError) as error:
             arrival.causes = error.causes if isinstance(error, ArchiveError) else (f"{error.strerror}",)
-        self._weigh(arrival)
+        arrival.told = what_is_told(self._files, arrival)
         arrival.state = "looked"
         self._on_change()
 
@@ -217,7 +178,7 @@ class Arrivals:
             raise FactsError("not a picture that can be shown")
         return glance.shown
 
-    def _view(self, arrival: _Arrival) -> dict[str, Any]:
+    def _view(self, arrival: Arrival) -> dict[str, Any]:
         return {
             "id": arrival.id,
             "name": arrival.name,
@@ -228,75 +189,6 @@ class Arrivals:
             "shown": bool(arrival.glance and arrival.glance.shown),
             **arrival.told,
         }
-
-    def _weigh(self, arrival: _Arrival) -> None:
-        """Find what would be filed of an arrival, or why it would be refused and what helps."""
-        told: dict[str, Any] = {"causes": arrival.causes, "remedies": [], "doubts": [], "known_as": None}
-        filed = {sha256: file for file, sha256 in read_checksums(self._files).items()}.get(arrival.sha256)
-        if filed is not None and self._files.is_file(filed):
-            told["known_as"] = filed
-        elif arrival.glance is not None:
-            told |= _limb_of(arrival.glance)
-            try:
-                told |= self._found(arrival, arrival.glance)
-            except NoTimeError as error:
-                told |= {"causes": _without_name(error.causes, arrival), "remedies": ["time"]}
-            except PictureError as error:
-                whole = ["unmeasured"] if isinstance(error, UnmeasurableError) else []
-                told |= {"causes": _without_name(error.causes, arrival), "remedies": [*whole, "extra"]}
-            except ArchiveError as error:
-                told |= {"causes": _without_name(error.causes, arrival), "remedies": ["facts"]}
-        arrival.told = told
-
-    def _found(self, arrival: _Arrival, glance: Glance) -> dict[str, Any]:
-        settings = read_settings(self._files)
-        sidecar = self._sidecar(arrival)
-        options = AddOptions(unmeasured=arrival.kept == "unmeasured")
-        study = glance.study
-        if arrival.kept == "measured":
-            _ = study.measured
-        stated = stated_facts(settings, options, sidecar, study.facts, name=arrival.name)
-        told = {
-            "time_utc": stated.when.middle_utc,
-            "time_from": stated.when.source,
-            "time_read_as": stated.when.read_as,
-            "site": stated.site.name,
-            "instrument": stated.instrument.name,
-            "doubts": _without_name(stated.doubts, arrival),
-            "causes": (),
-        }
-        if arrival.kept != "measured":
-            return told
-        one = self._oriented(arrival, settings, stated)
-        doubts = _without_name([*stated.doubts, *one.orientation.disputes, *one.remarks], arrival)
-        return {**told, "orientation": one.orientation, "doubts": doubts}
-
-    def _oriented(self, arrival: _Arrival, settings: Settings, stated: StatedFacts) -> Observation:
-        """Weigh the evidence for north as if the picture were filed already."""
-        assert arrival.glance is not None
-        place = free_place(self._files, stated.when.middle_utc)
-        entry = PictureEntry(file=place.file(arrival.glance.study.suffix), sha256=arrival.sha256)
-        filed = ArchivedPicture(place, record_of(stated, entry))
-        latitude_deg, longitude_deg = settings.published_place(stated.site)
-        sun = sun_view(stated.when.middle_utc, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
-        new = MeasuredPicture(
-            filed, stated.site, stated.instrument, arrival.glance.study.measured, sun,
-            local_day_of(settings, filed, stated.site),
-        )  # fmt: skip
-        with opened_archive(self._files.path, executor=IN_THIS_PROCESS) as archive:
-            known = [*measured_pictures(archive, near_days(archive, {place.day})), new]
-            known.sort(key=lambda one: (one.filed.record.time, one.filed.place.id))
-            solved = solve(archive, known, asked={place.id})
-        return next(one for one in observations(known, solved) if one.id == place.id)
-
-    def _sidecar(self, arrival: _Arrival) -> Sidecar:
-        text = self._note_text(arrival)
-        return parse_toml(text, Sidecar, name=arrival.name) if text else Sidecar()
-
-    def _note_text(self, arrival: _Arrival) -> str:
-        if not self._files.is_file(arrival.note):
-            return ""
-        return self._files.read(arrival.note, most_bytes=_MOST_NOTE_BYTES).decode("utf-8", "replace")
 
     # Putting right
 
@@ -314,13 +206,13 @@ class Arrivals:
         if asked.time is not None:
             changes["time"] = _typed(asked.time)
         if changes:
-            text = with_values(self._note_text(arrival), changes, Sidecar, name=arrival.name)
+            text = with_values(note_text(self._files, arrival), changes, Sidecar, name=arrival.name)
             self._files.write(arrival.note, text.encode("utf-8"))
         if asked.kept is not None:
             arrival.kept = asked.kept
         if "caption" in asked.model_fields_set:
             arrival.caption = asked.caption
-        self._weigh(arrival)
+        arrival.told = what_is_told(self._files, arrival)
         return self._view(arrival)
 
     def take_note(self, identifier: str, asked: NoteForm) -> dict[str, Any]:
@@ -334,7 +226,7 @@ class Arrivals:
         arrival = self._arrival(identifier)
         parse_toml(asked.text, Sidecar, name=_NOTE)
         self._files.write(arrival.note, asked.text.encode("utf-8"))
-        self._weigh(arrival)
+        arrival.told = what_is_told(self._files, arrival)
         return self._view(arrival)
 
     def leave_out(self, identifier: str) -> None:
@@ -370,12 +262,12 @@ class Arrivals:
         self._on_change()
         return results
 
-    def _done(self, some: list[_Arrival], done: Iterable[AddResult]) -> list[dict[str, Any]]:
+    def _done(self, some: list[Arrival], done: Iterable[AddResult]) -> list[dict[str, Any]]:
         by_path = {str(self._files.path / arrival.picture): arrival for arrival in some}
         found = []
         for result in done:
             arrival = by_path[result.picture]
-            causes = _without_name(result.causes, arrival)
+            causes = plain_lines(result.causes, arrival)
             if result.status in ("added", "known"):
                 self.leave_out(arrival.id)
             else:
@@ -389,7 +281,7 @@ class Arrivals:
             )  # fmt: skip
         return found
 
-    def _arrival(self, identifier: str) -> _Arrival:
+    def _arrival(self, identifier: str) -> Arrival:
         with self._lock:
             found = self._all.get(identifier)
         if found is None:
@@ -397,20 +289,5 @@ class Arrivals:
         return found
 
 
-def _limb_of(glance: Glance) -> dict[str, Any]:
-    """Return the limb, which is known whatever else is missing."""
-    measured = glance.study.limb
-    if isinstance(measured, PictureError):
-        return {}
-    picture = {"width_px": measured.width_px, "height_px": measured.height_px}
-    return {"picture": picture, "disc": measured.disc}
-
-
 def _typed(text: str) -> datetime:
     return parse_time(text, name="time").replace(microsecond=0)
-
-
-def _without_name(causes: Iterable[str], arrival: _Arrival) -> tuple[str, ...]:
-    """Return causes without the name, which the card bears, and without advice that is of the command line."""
-    plain = (cause.rpartition(f"{arrival.name}: ")[2] for cause in causes)
-    return tuple(_OPTIONS.sub("", re.sub(r"give --\w+ with one of", "choose one of", cause)) for cause in plain)

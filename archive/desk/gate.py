@@ -7,8 +7,10 @@ in the address, which is good for once; cookies would be sent to any port of thi
 
 from __future__ import annotations
 
+import asyncio
 import secrets
 from collections.abc import Awaitable, Callable, Iterable, Mapping, MutableMapping
+from contextlib import suppress
 from hmac import compare_digest
 from typing import Any
 
@@ -30,6 +32,9 @@ _HEADERS = {
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
 }
+
+# Of a request that is refused, at most so much is read, for so long.
+_LEFT_BYTES, _LEFT_S = 1 << 20, 2.0
 
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -93,6 +98,7 @@ class Guarded:
             await self._app(scope, receive, send_with_headers)
         else:
             status, words = refused
+            await _read_on(receive)
             await send_with_headers(
                 {
                     "type": "http.response.start",
@@ -101,6 +107,18 @@ class Guarded:
                 }
             )
             await send_with_headers({"type": "http.response.body", "body": f"{words}\n".encode()})
+
+
+async def _read_on(receive: Receive) -> None:
+    """Read what still comes of a refused request: closed with bytes unread, the answer would be lost on its way."""
+    left = _LEFT_BYTES
+    with suppress(TimeoutError):
+        async with asyncio.timeout(_LEFT_S):
+            while left > 0:
+                message = await receive()
+                left -= len(message.get("body", b""))
+                if message["type"] == "http.disconnect" or not message.get("more_body", False):
+                    return
 
 
 class _Headers:

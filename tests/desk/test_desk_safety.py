@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import random
 import socket
+import threading
+import time
 from collections.abc import Iterator
 from hashlib import sha256
 from pathlib import Path
 
 import pytest
 
+from archive.desk.serving import serve_desk
 from desk.desk_client import PICTURE, RECORD, Client, desk_of
 
 REQUESTS = 1000
@@ -198,3 +202,27 @@ def test_quit_ends_it_cleanly(sun: Path) -> None:
         assert started.process.wait(20) == 0
         with pytest.raises(OSError, match="refused"):
             socket.create_connection(("127.0.0.1", started.port), timeout=5)
+
+
+def test_it_ends_when_its_last_page_is_closed(sun: Path) -> None:
+    addresses: list[str] = []
+    desk = threading.Thread(target=serve_desk, args=(sun,), kwargs={"on_address": addresses.append, "grace_s": 1.0})
+    desk.start()
+    end = time.monotonic() + 20.0
+    while not addresses and time.monotonic() < end:
+        time.sleep(0.05)
+    host = addresses[0].removeprefix("http://").partition("/")[0]
+    origin = {"origin": f"http://{host}", "content-type": "application/json"}
+    connection = http.client.HTTPConnection(host, timeout=20)
+    secret = addresses[0].partition("#")[2]
+    connection.request("POST", "/api/enter", json.dumps({"secret": secret}), origin)
+    token = json.loads(connection.getresponse().read())["token"]
+    connection.request("GET", "/api/events", headers={"northlimb-desk": token})
+    page = connection.getresponse()
+    assert page.readline().startswith(b"data: ")
+    time.sleep(2.0)
+    assert desk.is_alive()  # as long as the page is open
+    page.close()
+    connection.close()
+    desk.join(20.0)
+    assert not desk.is_alive()
