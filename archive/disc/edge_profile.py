@@ -33,8 +33,8 @@ _CURVE_GAIN_AGAINST_DISC = 3.0
 # Shares of the wide blur cost so much for what is left over. Of 60 tinted pictures the radius was within 0.3 px of the
 # grey one's in 72 % without, in 92 % with 1, in all with 30 to 300.
 _PLAINNESS, _WIDE_RISE = 30.0, 0.3  # mu at the limb is small: its share counts less
-# Thin cloud and other limb darkening told of powers up to 2.1 of drawn linear discs; the edge was then met 1.1 to 2 times
-# worse than straight, at most to 0.00075; where a JPEG ripples more, up to 2.5 times under a power that was right.
+# Thin cloud and other limb darkening told of powers up to 2.1 of drawn linear discs. The edge was then met 1.1 to 2x
+# worse than straight, which met it to 0.0008 at most; where a JPEG ripples more, up to 2.5 times under a right power.
 _AS_GOOD, _AS_GOOD_IN_RIPPLES, _RIPPLES = 1.05, 3.0, 0.00078
 _STRAIGHT = 1.35  # the Sun's own darkening differs as much from one colour to another as under such a power
 _BLACK = 2.0 / 255.0  # up to here, as a share of full scale, a picture may have been cut off at black
