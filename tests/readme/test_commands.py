@@ -72,6 +72,7 @@ TIED = {
     "northlimb preview my-sun": (
         "tests/publishing/test_preview.py::test_an_open_page_follows_notes_settings_records_and_pictures"
     ),
+    "northlimb desk my-sun": "tests/desk/test_desk_safety.py::test_the_secret_of_the_address_is_good_for_once",
     "add PICTURE --drift FIRST SECOND": (
         "tests/whole/test_add_drift.py::test_the_record_keeps_the_motion_and_not_the_frames"
     ),
@@ -161,7 +162,7 @@ def test_the_layout_is_what_an_archive_holds(reader: Path) -> None:
 @pytest.mark.parametrize("command", TIED)
 def test_a_command_that_is_not_run_here_has_a_test(command: str) -> None:
     assert command in inline_code()
-    must_exist(TIED[command], command.split()[0] if command.startswith("add") else "preview")
+    must_exist(TIED[command], command.removeprefix("northlimb ").split()[0])
 
 
 def test_a_command_ends_as_the_readme_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
