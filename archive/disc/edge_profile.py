@@ -207,13 +207,22 @@ class _Trial:
 def _fixed_fit(
     distance_px: Floats, profile: Floats, *, radius_px: float, width_px: float, exponent: float = 1.0
 ) -> _Trial:
-    """Return the best fit under a given tone exponent, of two starts where one may have stayed in a side valley."""
-    wide = _fit(distance_px, profile, radius_px=radius_px, start=(width_px, 3.0), exponent=exponent)
-    if wide.misfit < _SURELY_NOT_STUCK:
-        return wide
-    start = (max(0.6 * width_px, 0.32), 2.0)
-    narrow = _fit(distance_px, profile, radius_px=radius_px, start=start, exponent=exponent)
-    return min(wide, narrow, key=lambda trial: trial.misfit)
+    """Return the best fit under a given tone exponent, of up to three starts where one may have stayed in a side
+    valley.
+    """
+    narrow_px, narrowest_px = (max(share * width_px, 0.32) for share in (0.6, 0.4))
+    best: _Trial | None = None
+    for start, good_enough in (
+        ((width_px, 3.0), _SURELY_NOT_STUCK),
+        ((narrow_px, 2.0), _STUCK_MISFIT),
+        ((narrowest_px, 3.0), np.inf),
+    ):
+        trial = _fit(distance_px, profile, radius_px=radius_px, start=start, exponent=exponent)
+        best = trial if best is None or trial.misfit < best.misfit else best
+        if best.misfit < good_enough:
+            break
+    assert best is not None
+    return best
 
 
 def _fit(

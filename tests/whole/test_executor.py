@@ -26,7 +26,7 @@ from archive.commands.main import main
 from archive.errors import PictureError, WorkError
 from archive.execution.executor import IN_THIS_PROCESS, Executor, executor_at, processors
 from archive.execution.progress import silent
-from archive.stages.unchanged import keep_build
+from archive.stages.unchanged import keep_build, keep_inputs
 from whole.conftest import NEW, draw
 from whole.pieces import doubled, killed_always, killed_once, refused, threads_of
 
@@ -156,7 +156,14 @@ def content(root: Path) -> dict[str, object]:
     passed = re.compile(r"\.northlimb-work/(lock|site-[0-9a-f]+)$|remembered-words\.json$|\.northlimb/store\.sqlite")
     files = {name: data for name, data in tree(root).items() if not passed.match(name)}
     values = {f"{maker}: {name}": (value, held) for maker, name, _, value, held, _ in all_rows(root)}
-    return {**files, **{name: value for name, value in values.items() if not name.startswith(maker_of(keep_build))}}
+    return {
+        **files,
+        **{
+            name: value
+            for name, value in values.items()
+            if not name.startswith((maker_of(keep_build), maker_of(keep_inputs)))
+        },
+    }
 
 
 class Cluster:

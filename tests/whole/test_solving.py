@@ -423,13 +423,13 @@ def test_one_more_picture_solves_its_week_and_the_two_beside_as_build_will(opene
     start = datetime(2026, 3, 30, 12, tzinfo=UTC)  # a Monday
     for number in range(70):
         file_away(opened, start + timedelta(days=number))
-    before = solutions_after(opened, archived_pictures(opened))
+    before = solutions_after(opened, archived_pictures(replace(opened)))
     assert len(before) == 10
     new = file_away(opened, start + timedelta(days=day, hours=1))
     added = solutions_after(opened, near_days(opened, {new.day}), asked={new.id})
     solved = {week for week, number in added.items() if before.get(week) != number}
     assert 1 <= len(solved) <= 3
-    after = solutions_after(opened, archived_pictures(opened))
+    after = solutions_after(opened, archived_pictures(replace(opened)))
     assert {week: after[week] for week in solved} == {week: added[week] for week in solved}
     assert len([week for week, number in after.items() if added.get(week) != number]) <= 1
 
@@ -476,12 +476,12 @@ def test_a_new_day_turns_no_day_of_weeks_ago(opened: Archive) -> None:
     times = [datetime(2026, 3, 2, 12, tzinfo=UTC) + timedelta(days=number) for number in range(40)]
     for time_utc in times[:-2]:
         file_spotted(opened, time_utc, rng)
-    before = survey(opened).observations
+    before = survey(replace(opened)).observations
     # Every day leans on what all of them taught of the camera.
     assert all({"spots", "sky"} <= {piece.kind for piece in one.orientation.evidence} for one in before)
     for time_utc in times[-2:]:
         file_spotted(opened, time_utc, rng)
-        after = survey(opened).observations
+        after = survey(replace(opened)).observations
         turned = [one.id for one, other in zip(before, after, strict=False) if one.orientation != other.orientation]
         # A picture bears on its own calendar week and the two beside it.
         assert turned
