@@ -23,8 +23,9 @@ REQUESTS = 1000
 def all_files(root: Path) -> dict[str, str]:
     """What the observer owns, by name, with its digest."""
     # What was corrected before may still be built.
-    derived = ("site", ".northlimb", ".northlimb-work", "group-names.toml", "remembered-words.json")
-    files = (path for path in root.rglob("*") if path.is_file() and path.relative_to(root).parts[0] not in derived)
+    ours = ("archive.toml", "checksums.sha256")
+    years = (path for year in root.glob("20*") for path in year.rglob("*") if path.is_file())
+    files = (*years, *(root / name for name in ours))
     return {path.relative_to(root).as_posix(): sha256(path.read_bytes()).hexdigest() for path in files}
 
 
