@@ -44,11 +44,6 @@ class PictureWorker:
         self._lock = threading.Lock()
         self._pool: ProcessPoolExecutor | None = None
 
-    def warm_up(self) -> None:
-        """Start the process, so that the first picture does not wait for it."""
-        with self._lock:
-            self._started().submit(_ready)
-
     def look(self, path: Path, name: str) -> Glance:
         """Return what a file holds.
 
@@ -95,10 +90,6 @@ def _limit() -> None:
     with suppress(OSError, ValueError):
         resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY_BYTES, _MOST_MEMORY_BYTES))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-
-
-def _ready() -> bool:
-    return True
 
 
 def _glance(path: Path, name: str) -> Glance | ArchiveError:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import time
 import tomllib
 from pathlib import Path
 
@@ -161,11 +160,8 @@ def test_the_disc_of_the_day_before_comes_north_up(client: Client) -> None:
 
 def test_a_correction_is_on_the_disk_when_it_is_told(client: Client, sun: Path) -> None:
     client.get(f"/api/pictures/{PICTURE}")
-    started = time.monotonic()
     client.correct(PICTURE, action="count", counts={"groups": 2, "spots": 5})
     assert tomllib.loads((sun / RECORD).read_text())["counts"] == {"groups": 2, "spots": 5}
-    # The requirement is 0.1 s on an idle computer; a test beside others only notices what is far off.
-    assert time.monotonic() - started < 3.0
     undo_all(client)
 
 
