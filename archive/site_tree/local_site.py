@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -26,13 +26,14 @@ from archive.disk import (
     Folder,
     is_safe_name,
     make_named_folder,
+    stamp_digest,
     stamp_of,
     stamps_digest,
     summed,
 )
 from archive.errors import FolderError, clear_refusal
 from archive.site_tree.digests import Digest, digest_of_bytes
-from archive.site_tree.manifest import MANIFEST, Manifest, checked_manifest
+from archive.site_tree.manifest import MANIFEST, Manifest, checked_manifest, manifest_bytes
 from archive.site_tree.parts import PARTS, PlacedParts, holds
 from archive.site_tree.place import Delivery, tell_nobody
 from archive.site_tree.plan import Plan, put_steps
@@ -117,7 +118,7 @@ def write_site(
         try:
             place.make_folder(aside)
             with place.held(aside) as site:
-                report = _Update(site, record, None, replaceable).run(groups)
+                report = _Update(site, record, None, replaceable, is_new=True).run(groups)
             place.rename(aside, site_dir.name)
         except BaseException:
             place.remove_tree(aside)
@@ -138,10 +139,19 @@ class _Update:
     """A site that is being brought up to date: what was there, and what was written to the folder of parts.
 
     Where the stamps of the whole folder are those that it was left with, nothing in it is looked at but what changes.
+    In a new folder, which nobody sees yet, files are written to their places at once.
     """
 
-    def __init__(self, site: Folder, record: SiteRecord, stamps: bytes | None, replaceable: Collection[str]) -> None:
-        self._site, self._record, self._replaceable = site, record, replaceable
+    def __init__(
+        self,
+        site: Folder,
+        record: SiteRecord,
+        stamps: bytes | None,
+        replaceable: Collection[str],
+        *,
+        is_new: bool = False,
+    ) -> None:
+        self._site, self._record, self._replaceable, self._is_new = site, record, replaceable, is_new
         self._known = record.read()
         self._stamps = (stamps or stamps_digest(site)) if self._known.stamps else b""
         self._is_untouched = bool(self._known.stamps) and self._known.stamps == self._stamps
@@ -151,6 +161,8 @@ class _Update:
         self._changed: dict[str, int] = {}
         self._shared_blob = False
         self._moved: list[int] = []
+        self._held: tuple[str, Folder] | None = None
+        self._holding = ExitStack()
         # Folders are looked into as a whole, and pictures and pages of a day lie together.
         self._there = lru_cache(_FOLDERS_HELD)(lambda folder: _statuses(site, folder))
 
@@ -181,15 +193,19 @@ class _Update:
 
     def run(self, groups: Iterable[FileGroup]) -> SiteReport:
         """Make the site hold these files."""
-        if not self._is_untouched:
+        if self._is_new:
+            with self._site.create(MANIFEST) as stream:  # the mark by which the next run knows it as ours
+                stream.write(manifest_bytes({}))
+        elif not self._is_untouched:
             _ = self._listed  # a folder that is not ours is refused before anything is made
         with _parts_of(self._site):
-            now = self._made(groups)
-            strangers = _strangers(self._site, now, self._known)
+            with self._holding:
+                now = self._made(groups)
+            strangers = () if self._is_new else _strangers(self._site, now, self._known)
             removed, stamps = 0, self._stamps
             if self._needs_work(now):
-                removed = self._put(now, strangers)
-                stamps = self._stamps_now()
+                removed = 0 if self._is_new else self._put(now, strangers)
+                stamps = self._finish_new(now) if self._is_new else self._stamps_now()
                 self._record.write(now, strangers, stamps)
             elif self._new or not self._is_untouched or strangers != self._known.strangers:
                 stamps = self._stamps_now()
@@ -223,19 +239,17 @@ class _Update:
     def _made_file(self, file: SiteFile, known: Written | None, foreign: list[Path], *, is_same: bool) -> Written:
         if known is None and (not is_safe_name(file.path) or ":" in file.path or file.path == MANIFEST):
             raise FolderError(f"{file.path}: not a path inside the site; use plain names")
-        there = self._status(file.path)
+        there = None if self._is_new else self._status(file.path)
         if known is None and there is not None:
             known = self._before.get(file.path)
         written, source = self._wanted(file, there, known, is_same=is_same)
         if source is not None:
             if there is not None and known is None and not self._is_listed(file.path):
                 foreign.append(self._site.path / file.path)
-            if not self._changed:
-                self._site.make_folder(PARTS)
             if file.path in self._changed:
                 raise FolderError(f"{file.path}: this file of the site would be written twice; give each its own name")
             self._changed[file.path] = len(self._changed)
-            self._write_part(source, f"{self._changed[file.path]}.part", file.path)
+            self._write_part(source, file.path)
         return written
 
     def _wanted(
@@ -278,7 +292,7 @@ class _Update:
             # What a run that is stopped has written, the next may remove.
             under_way = {name: RecordedGroup.of(b"", self._old[name] | of_name) for name, of_name in self._new.items()}
             self._record.write({**self._known.groups, **under_way}, strangers)
-        there = [path for path in self._changed if path in before or path in self._listed.files]
+        there = {path for path in self._changed if path in before or path in self._listed.files}
         unchanged = tuple(path for path in files if path not in self._changed)
         plan = Plan(put_steps(self._changed, there), unchanged, gone)
         placing = PlacedParts(self._site, self._changed, files)
@@ -287,6 +301,18 @@ class _Update:
         for name, of_name in self._new.items():
             now[name] = RecordedGroup.of(now[name].key, {path: files[path] for path in of_name})
         return placing.removed
+
+    def _finish_new(self, now: dict[str, RecordedGroup]) -> bytes:
+        """Write the list of what a new site's folder holds, and note the stamps of all; return their digest."""
+        files = _files(now)
+        PlacedParts(self._site, {}, files).put_bytes(MANIFEST, manifest_bytes(_digests(files)))
+        with suppress(OSError):
+            self._site.remove_tree(PARTS)
+        stamps = {path: stamp_of(status) for path, status in self._site.walk()}
+        for name, of_name in self._new.items():
+            stamped = {path: Written(written.digest, stamps.get(path)) for path, written in of_name.items()}
+            now[name] = RecordedGroup.of(now[name].key, stamped)
+        return summed(stamp_digest(path, stamp) for path, stamp in stamps.items())
 
     def _stamps_now(self) -> bytes:
         """Return the digest of the stamps as we left them; a second name for a file changes the stamp of the first."""
@@ -304,27 +330,37 @@ class _Update:
         folder, _, name = path.rpartition("/")
         return self._there(folder).get(name)
 
-    def _write_part(self, source: bytes | StoredBlob, part: str, path: str) -> None:
-        part = f"{PARTS}/{part}"
+    def _write_part(self, source: bytes | StoredBlob, path: str) -> None:
+        """Write a file that is to be at this path: of a new site there, else to the folder of parts."""
+        within, _, name = path.rpartition("/") if self._is_new else (PARTS, "", f"{self._changed[path]}.part")
         with clear_refusal(self._site.path / path):
+            folder = self._made_folder(within)
             if isinstance(source, StoredBlob):
-                self._share(source, part)
+                self._share(source, folder, name)
             else:
-                with self._site.create(part) as stream:
+                with folder.create(name) as stream:
                     stream.write(source)
 
-    def _share(self, source: StoredBlob, part: str) -> None:
+    def _made_folder(self, within: str) -> Folder:
+        """Return a folder of the site, made where there is none, and held open until another is asked for."""
+        if self._held is None or self._held[0] != within:
+            self._holding.close()
+            self._site.make_folder(within)
+            self._held = within, self._holding.enter_context(self._site.held(within))
+        return self._held[1]
+
+    def _share(self, source: StoredBlob, folder: Folder, name: str) -> None:
         """Give a blob a second name, else clone it, made sure that it holds what it should; else copy it."""
-        folder, file = source.file.folder, source.file.file
+        given, file = source.file.folder, source.file.file
         try:
-            shared = folder.link(file, part, to=self._site) or folder.clone(file, part, to=self._site)
+            shared = given.link(file, name, to=folder) or given.clone(file, name, to=folder)
             self._shared_blob |= shared
         except FileNotFoundError as error:
             raise DamagedBlobError(source.blob) from error
         if not shared:
-            with self._site.create(part) as stream:
+            with folder.create(name) as stream:
                 stream.write(source.read())
-        elif not self._holds(part, self._site.status(part), Digest(source.blob.sha256, source.blob.size)):
+        elif not holds(folder, name, folder.status(name), Digest(source.blob.sha256, source.blob.size)):
             raise DamagedBlobError(source.blob)
 
 
