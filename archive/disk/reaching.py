@@ -33,7 +33,7 @@ _UNSAFE = frozenset("\\\0:" if os.name == "nt" else "\\\0")
 
 
 class At:
-    """A folder in use: by its descriptor, or by its path where the system has no such calls."""
+    """A folder in use: by its descriptor, or by its path, else empty, where the system has no such calls."""
 
     __slots__ = ("descriptor", "path")
 
@@ -90,7 +90,7 @@ class Way:
                 inner = self._step(descriptor, steps[:number])
                 self._let_go(descriptor)
                 descriptor = inner
-            yield At(self.path_of(folder), descriptor)
+            yield At("", descriptor)
         finally:
             self._let_go(descriptor)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -51,12 +51,8 @@ def fixed_pattern_specks(
     spots_of = [len(one.on_disc) for one in pictures]
     picture = np.repeat(np.arange(len(pictures)), spots_of)
     times = np.array([one.time_days for one in pictures])[picture]
-    pairs = np.concatenate(
-        [
-            _coincident_pairs([one.on_disc for one in pictures], times, tolerance_radii),
-            _coincident_pairs([one.in_frame for one in pictures], times, tolerance_radii),
-        ]
-    )
+    places = [_in_a_row(one.on_disc for one in pictures), _in_a_row(one.in_frame for one in pictures)]
+    pairs = _coincident_pairs(places, times, tolerance_radii)
     both_ways = np.concatenate([pairs, pairs[:, ::-1]])
     on_days = np.stack([both_ways[:, 0], np.floor(times[both_ways[:, 1]]).astype(np.intp)], axis=1)
     spots = np.unique(on_days, axis=0)[:, 0]
@@ -64,13 +60,18 @@ def fixed_pattern_specks(
     return np.split(is_speck, np.cumsum(spots_of)[:-1]) if pictures else []
 
 
-def _coincident_pairs(positions: Sequence[Floats], times: Floats, tolerance_radii: float) -> NDArray[np.intp]:
-    """Return pairs (M, 2) of spots at the same position whose times differ enough."""
-    at = np.concatenate([each.reshape(-1, 2) for each in (*positions, np.zeros((0, 2)))])
+def _in_a_row(positions: Iterable[Floats]) -> Floats:
+    return np.concatenate([each.reshape(-1, 2) for each in (*positions, np.zeros((0, 2)))])
+
+
+def _coincident_pairs(places: Sequence[Floats], times: Floats, tolerance_radii: float) -> NDArray[np.intp]:
+    """Return pairs (M, 2) of spots whose times differ enough, at the same position in any of the frames (N, 2)."""
     found = [np.zeros((0, 2), dtype=np.intp)]
     for first, second in _pairs_in_time(times):
-        off = at[first] - at[second]
-        near = np.hypot(off[:, 0], off[:, 1]) < tolerance_radii
+        near = np.zeros(first.size, dtype=np.bool_)
+        for at in places:
+            off = at[first] - at[second]
+            near |= np.hypot(off[:, 0], off[:, 1]) < tolerance_radii
         near &= np.abs(times[first] - times[second]) >= _MIN_INTERVAL_DAYS
         found.append(np.column_stack([first[near], second[near]]))
     return np.concatenate(found)

@@ -241,8 +241,9 @@ def find_named(entries: Iterable[Named], name: str | None, *, what: str) -> Name
         No such name; the message lists those there are.
     """
     listed = list(entries)
+    wanted = None if name is None else name.strip().casefold()
     for entry in listed:
-        if name is None or entry.name.casefold() == name.strip().casefold():
+        if wanted is None or entry.name.casefold() == wanted:
             return entry
     known = ", ".join(entry.name for entry in listed) or "none"
     raise SettingsError(f"{SETTINGS_NAME}: no {what} named {name!r} (known: {known}); add it there or use one of these")

@@ -159,7 +159,7 @@ class _Update:
         self._old: dict[str, dict[str, Written]] = {}
         self._new: dict[str, dict[str, Written]] = {}
         self._changed: dict[str, int] = {}
-        self._shared_blob = False
+        self._has_twins = False
         self._moved: list[int] = []
         self._held: tuple[str, Folder] | None = None
         self._holding = ExitStack()
@@ -298,6 +298,7 @@ class _Update:
         placing = PlacedParts(self._site, self._changed, files)
         step_by_step(placing, Delivery(plan, True, Tree(self._site, {}), _digests(files), tell_nobody))
         self._moved += placing.moved
+        self._has_twins |= placing.has_twins
         for name, of_name in self._new.items():
             now[name] = RecordedGroup.of(now[name].key, {path: files[path] for path in of_name})
         return placing.removed
@@ -315,8 +316,8 @@ class _Update:
         return summed(stamp_digest(path, stamp) for path, stamp in stamps.items())
 
     def _stamps_now(self) -> bytes:
-        """Return the digest of the stamps as we left them; a second name for a file changes the stamp of the first."""
-        if self._shared_blob or not self._is_untouched:
+        """Return the digest of the stamps as we left them; a further name for a file changes that of the others."""
+        if self._has_twins or not self._is_untouched:
             return stamps_digest(self._site)
         return summed([int.from_bytes(self._stamps, "little"), *self._moved])
 
@@ -354,7 +355,6 @@ class _Update:
         given, file = source.file.folder, source.file.file
         try:
             shared = given.link(file, name, to=folder) or given.clone(file, name, to=folder)
-            self._shared_blob |= shared
         except FileNotFoundError as error:
             raise DamagedBlobError(source.blob) from error
         if not shared:

@@ -18,19 +18,21 @@ from archive.site_tree.site_record import Written
 __all__ = ["PARTS", "PlacedParts", "holds"]
 
 PARTS = ".northlimb-parts"
+_NAMES_OF_A_PICTURE = 2  # in the site and in the store
 
 
 class PlacedParts:
     """A site whose parts take their places, step by step; `files` gets their stamps.
 
-    `moved` are the digests of the stamps that came, and with a minus those that went.
+    `moved` are the digests of the stamps that came, and with a minus those that went; `has_twins` where one of them has
+    more names than this and that in the store, and so the stamp of a further file of the site has changed.
     """
 
     batch_files = batch_bytes = sys.maxsize
 
     def __init__(self, site: Folder, parts: Mapping[str, int], files: dict[str, Written]) -> None:
         self.name, self._site, self._parts, self._files = str(site.path), site, parts, files
-        self.removed, self.moved = 0, list[int]()
+        self.removed, self.moved, self.has_twins = 0, list[int](), False
 
     def put(self, source: Folder, names: Sequence[str]) -> None:
         """Bring parts to their places."""
@@ -67,6 +69,7 @@ class PlacedParts:
             before = folder.status(name)
             parts.rename(part, name, to=folder)
             now = folder.status(name)
+        self._note_twins(before, now)
         if before is not None:
             self.moved.append(-stamp_digest(path, stamp_of(before)))
         if now is None:
@@ -74,12 +77,16 @@ class PlacedParts:
         self.moved.append(stamp_digest(path, stamp_of(now)))
         return stamp_of(now)
 
+    def _note_twins(self, *of_files: os.stat_result | None) -> None:
+        self.has_twins |= any(status is not None and status.st_nlink > _NAMES_OF_A_PICTURE for status in of_files)
+
     def delete(self, names: Sequence[str], folders: Sequence[str]) -> None:
         """Remove files that an earlier run wrote, pages before the pictures that they show; then empty folders."""
         for name in sorted(names, key=lambda name: (-put_order(name, names), name)):
             status = self._site.status(name)
             if status is not None and S_ISREG(status.st_mode):
                 self._site.remove(name)
+                self._note_twins(status)
                 self.moved.append(-stamp_digest(name, stamp_of(status)))
                 self._site.remove_empty(name.rpartition("/")[0])
                 self.removed += 1
