@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 
@@ -10,8 +10,8 @@ from archive.built import Built, SiteReport
 from archive.errors import FolderError
 from archive.records.archive_files import SITE_NAME, THEME_NAME, files_of
 from archive.records.grants import is_allowed, theme_grant
-from archive.records.notes import read_notes
-from archive.records.places import notes_file
+from archive.records.notes import read_about, read_notes
+from archive.records.places import ABOUT_NAME, notes_file
 from archive.records.text_files import remember_files
 from archive.site_folder import site_record
 from archive.stages.archive import Archive
@@ -48,12 +48,13 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
             keep_inputs(archive, inputs)
     folders = _folders_of_days(gathered)
     notes, left_out = _notes(archive, folders)
-    pictures = note_pictures(archive, notes, {folder for of_day in folders.values() for folder in of_day})
+    about = _read_or_told(archive, ABOUT_NAME, left_out, partial(read_about, archive.files))
+    pictures = note_pictures(archive, notes | {"": about}, {folder for of_day in folders.values() for folder in of_day})
     remember_files(archive.files, archive.stamps)
     theme = theme_grant(archive.files)
     refused = theme is not None and not is_allowed(archive.files, theme)
     report = build_site(
-        _content(gathered, folders, notes, pictures.shown),
+        _content(gathered, folders, notes, about, pictures.shown),
         target,
         place=files_of(root) if target == root / SITE_NAME else None,
         record=site_record(root, target),
@@ -83,6 +84,7 @@ def _content(
     gathered: Gathered,
     folders: Mapping[str, Sequence[str]],
     notes: Mapping[str, str],
+    about: str,
     pictures: Mapping[str, Mapping[str, PlainPicture]],
 ) -> Content:
     """Return all that the site shows; `folders` are those of each day of its pages, see `_folders_of_days`."""
@@ -101,6 +103,8 @@ def _content(
         _graticule_at,
         {day: of_day for day, of_day in shown.items() if of_day},
         gathered.unmeasured,
+        about,
+        pictures.get("", {}),
     )
 
 
@@ -137,17 +141,24 @@ def _notes(archive: Archive, folders: Mapping[str, Sequence[str]]) -> tuple[dict
     problems: list[str] = []
     files = archive.files
     for folder in sorted({folder for of_day in folders.values() for folder in of_day}):
-        if notes_file(folder) not in archive.stamps:
-            continue
-        try:
-            text = read_notes(files, folder)
-        except FolderError as error:
-            problems += error.causes
-            continue
+        text = _read_or_told(archive, notes_file(folder), problems, partial(read_notes, files, folder))
         if text.strip():
             notes[folder] = text
-            problems += [f"{files.path / notes_file(folder)}: {excess}" for excess in [markdown_excess(text)] if excess]
     return notes, problems
+
+
+def _read_or_told(archive: Archive, file: str, problems: list[str], read: Callable[[], str]) -> str:
+    """Return a text, empty where it cannot be read; what is wrong with it is told."""
+    if file not in archive.stamps:
+        return ""
+    try:
+        text = read()
+    except FolderError as error:
+        problems += error.causes
+        return ""
+    if excess := markdown_excess(text):
+        problems.append(f"{archive.files.path / file}: {excess}")
+    return text
 
 
 def _about_trust(root: Path, target: Path, report: SiteReport, *, theme_is_refused: bool) -> Iterator[str]:

@@ -7,13 +7,14 @@ import re
 import subprocess
 import tempfile
 import threading
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from functools import cache
 from itertools import chain
 from pathlib import Path
 from queue import Full, Queue
+from types import MappingProxyType
 from typing import IO
 
 import numpy as np
@@ -40,6 +41,7 @@ _FILTERS = (
 _X264 = "-x264-params threads=1:lookahead-threads=1:scenecut=0:cpu-independent=1"
 # No versions, no dates: bitexact output, and (H.264) without the encoder's version string (an SEI unit, type 6).
 _BITEXACT = "-map_metadata -1 -fflags +bitexact -flags:v +bitexact".split()
+_FACTS = {"observer": "artist", "licence": "copyright", "contact": "comment"}  # as the file's own facts are called
 _NO_VERSION_STRING = ["-bsf:v", "filter_units=remove_types=6"]
 _AV1 = "libsvtav1"
 _LOOP_KEY_FRAME_EVERY = 250  # a short clip is not searched
@@ -137,12 +139,13 @@ def encode_mp4(
     coding: Coding | None = None,
     av1: Path | None = None,
     loop: Loop | None = None,
+    rights: Mapping[str, str] = MappingProxyType({}),
     on_progress: Progress | None = None,
 ) -> None:
     """Write `frames` straight to `path`, as `write_mp4` does through a temporary name.
 
     With `av1` the film is also written there in AV1, several times smaller (see `has_av1`), and with `loop` a short
-    clip, both from the same frames.
+    clip, both from the same frames. `rights` (observer, licence, contact) become facts of each.
     """
     stream = iter(frames)
     first = next(stream, None)
@@ -152,7 +155,8 @@ def encode_mp4(
     chosen = coding or Coding(frames_per_second)
     with closing(_prefetched(chain([first], stream))) as ahead:
         checked = _checked(ahead, first.shape, frames_total, on_progress)
-        _encode([*source, *_outputs(path, av1, chosen, loop)], checked, path)
+        facts = [word for name, words in rights.items() for word in ("-metadata", f"{_FACTS[name]}={words}")]
+        _encode([*source, *_outputs(path, av1, chosen, loop, facts)], checked, path)
 
 
 @cache
@@ -164,18 +168,21 @@ def has_av1() -> bool:
     return f" {_AV1} ".encode() in listed.stdout
 
 
-def _outputs(path: Path, av1: Path | None, coding: Coding, loop: Loop | None = None) -> list[str]:
+def _outputs(
+    path: Path, av1: Path | None, coding: Coding, loop: Loop | None = None, facts: Sequence[str] = ()
+) -> list[str]:
     """Return the encoder's arguments for a film, its AV1 version and its short clip."""
-    outputs = [("null", [*_h264(coding), *_target(path)])]
+    outputs = [("null", [*_h264(coding), *facts, *_target(path)])]
     if av1 is not None:
         smaller = [*_SVT, *coding.av1_rate.split(), "-g", str(coding.key_frame_every), *_BITEXACT]
-        outputs.append(("null", [*smaller, *_target(av1)]))
+        outputs.append(("null", [*smaller, *facts, *_target(av1)]))
     if loop is not None:
         picked = (
             f"select='gte(n,{loop.first_frame})*not(mod(n-{loop.first_frame},{loop.every}))',setpts=N/FRAME_RATE/TB"
         )
         small = f"scale={loop.size_px}:{loop.size_px}:flags=area+accurate_rnd,{_TAGS}"
-        outputs.append((f"{picked},{small}", [*_h264(Coding(_LOOP_KEY_FRAME_EVERY, loop.rate)), *_target(loop.path)]))
+        coded = _h264(Coding(_LOOP_KEY_FRAME_EVERY, loop.rate))
+        outputs.append((f"{picked},{small}", [*coded, *facts, *_target(loop.path)]))
     graph = [f"[0:v]{_FILTERS},split={len(outputs)}" + "".join(f"[in{number}]" for number in range(len(outputs)))]
     graph += [f"[in{number}]{filters}[out{number}]" for number, (filters, _) in enumerate(outputs)]
     coders = [word for number, (_, words) in enumerate(outputs) for word in ("-map", f"[out{number}]", *words)]

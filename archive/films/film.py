@@ -50,13 +50,16 @@ class FilmDisc:
 
 @dataclass(frozen=True)
 class FilmHead:
-    """Properties of a whole film. `disc` is None for a flat map; `more` is added to the list of frames."""
+    """Properties of a whole film. `disc` is None for a flat map; `more` is added to the list of frames, and `rights`
+    (observer, licence, contact) to that and to the films' own facts.
+    """
 
     style: FilmStyle
     size_px: int
     disc: FilmDisc | None
     frames_per_second: int = 25
     more: Mapping[str, object] = field(default_factory=dict)
+    rights: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -157,6 +160,7 @@ def make_film(
             coding=Coding(_key_frame_every(specs, head.frames_per_second)),
             av1=parts.get(av1),
             loop=_loop(parts[loop], len(specs), head.frames_per_second),
+            rights=head.rights,
             on_progress=on_progress,
         )
         folder.write(frames_json.name, _frames_json(specs, head).encode())
@@ -253,6 +257,7 @@ def _frames_json(specs: Sequence[FrameSpec], head: FilmHead) -> str:
         "height_px": side_px,
         "disc": disc,
         **head.more,
+        **head.rights,
     }
     frames = [
         {

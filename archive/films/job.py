@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from archive.disc.aligned import DiscFrame
@@ -42,13 +42,17 @@ class FilmOptions:
 
 @dataclass(frozen=True)
 class FilmJob:
-    """The input of a film: observations, their discs (FITS) by id, look, options and group positions."""
+    """The input of a film: observations, their discs (FITS) by id, look, options and group positions.
+
+    `rights` are written into its files: who observed, by what licence, whom to ask; empty where none is named.
+    """
 
     chosen: Sequence[Observation]
     discs: Mapping[str, StoredBlob | bytes]
     look: Look
     options: FilmOptions
     groups: Sequence[NamedPosition] = ()
+    rights: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def band(self) -> Band:

@@ -50,13 +50,13 @@ def plan_film(job: FilmJob, style: FilmStyle, *, painters: int = 1) -> tuple[Seq
             job.chosen, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=job.options.reach_days
         )
         frames = render_frames(job, style, specs, painters=painters)
-        return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
+        return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND, rights=job.rights)
     held_s = round(_HELD_SHARE * pace_s * FRAMES_PER_SECOND) / FRAMES_PER_SECOND
     specs = daily_timeline(job.chosen, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
     frames = render_frames(job, style, specs, painters=painters)
     if style == "daily":
-        return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND)
+        return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND, rights=job.rights)
     window = map_window(job)
     more = {} if window is None else {"map": asdict(window)}
-    head = FilmHead(style, frame.size_px, disc if window is None else None, FRAMES_PER_SECOND, more)
+    head = FilmHead(style, frame.size_px, disc if window is None else None, FRAMES_PER_SECOND, more, job.rights)
     return specs, frames, head

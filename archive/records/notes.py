@@ -1,4 +1,4 @@
-"""The day's notes: Markdown that the observer may write in by hand."""
+"""The day's notes and the observatory's own page: Markdown that the observer may write in by hand."""
 
 from __future__ import annotations
 
@@ -9,13 +9,14 @@ from urllib.parse import quote
 from archive.disk import Folder
 from archive.errors import FolderError
 from archive.records.archive_files import text_of
-from archive.records.places import notes_file
+from archive.records.places import ABOUT_NAME, notes_file
 
 __all__ = [
     "MOST_BYTES",
     "append_note",
     "check_notes",
     "picture_line",
+    "read_about",
     "read_notes",
     "speaks_of",
     "with_note",
@@ -26,7 +27,7 @@ MOST_BYTES = 100_000  # some 16 000 words for a day
 
 
 def check_notes(files: Folder, file: str) -> None:
-    """Refuse a day's notes that are too large to be written by hand.
+    """Refuse notes that are too large to be written by hand.
 
     Raises
     ------
@@ -39,7 +40,7 @@ def check_notes(files: Folder, file: str) -> None:
 
 
 def _too_large(path: Path, size: int, advice: str) -> str:
-    return f"{path}: {size / 1000:.0f} kB of notes, over the {MOST_BYTES // 1000} kB that a day may have; {advice}"
+    return f"{path}: {size / 1000:.0f} kB of notes, over the {MOST_BYTES // 1000} kB that a page may have; {advice}"
 
 
 def read_notes(files: Folder, day: str) -> str:
@@ -50,7 +51,15 @@ def read_notes(files: Folder, day: str) -> str:
     FolderError
         They are too large.
     """
-    file = notes_file(day)
+    return _read(files, notes_file(day))
+
+
+def read_about(files: Folder) -> str:
+    """Return the text of the observatory's own page; see `read_notes`."""
+    return _read(files, ABOUT_NAME)
+
+
+def _read(files: Folder, file: str) -> str:
     if not files.is_file(file):
         return ""
     check_notes(files, file)

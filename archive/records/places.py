@@ -16,12 +16,14 @@ from archive.errors import FolderError
 from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME, WORK_NAME
 
 __all__ = [
+    "ABOUT_NAME",
     "NOTES_NAME",
     "PICTURE_SUFFIXES",
     "Listing",
     "Place",
     "day_folders",
     "free_place",
+    "is_about_picture",
     "is_day",
     "is_file_of_day",
     "is_further_picture",
@@ -44,9 +46,19 @@ _YEAR = re.compile(r"[0-9]{4}")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _STEM = re.compile(r"(?:[01][0-9]|2[0-3])[0-5][0-9]Z(?:-[1-9][0-9]*)?")
 NOTES_NAME = "notes.md"
+ABOUT_NAME = "about.md"  # the observatory's own page, beside archive.toml
 # Names at the top of an archive that are ours, whatever is there.
 _OUR_NAMES = frozenset(
-    {"archive.toml", "checksums.sha256", "group-names.toml", REMEMBERED_NAME, "removed", THEME_NAME, WORK_NAME}
+    {
+        "archive.toml",
+        ABOUT_NAME,
+        "checksums.sha256",
+        "group-names.toml",
+        REMEMBERED_NAME,
+        "removed",
+        THEME_NAME,
+        WORK_NAME,
+    }
 )
 _OUR_SUFFIXES = PICTURE_SUFFIXES | {".toml"}
 
@@ -262,6 +274,11 @@ def is_further_picture(file: str) -> bool:
         return False  # nearly all files, so a long archive costs no look at their days
     year, _, day = folder.partition("/")
     return is_day(day) and day.startswith(f"{year}-")
+
+
+def is_about_picture(file: str) -> bool:
+    """Return whether a file, relative to the archive, is a picture beside `about.md`, which may show it."""
+    return "/" not in file and _is_picture(file)
 
 
 def is_stem(stem: str) -> bool:

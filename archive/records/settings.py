@@ -199,6 +199,8 @@ class Settings(TomlModel):
     days: DayKind = "utc"
     language: Annotated[str, AfterValidator(_language)] = "en"
     address: Annotated[str, AfterValidator(_web_address)] | None = None
+    licence: Text | None = None
+    contact: Text | None = None
     published_site_precision_deg: float = Field(default=0.1, gt=0, le=10)
     relative_number_k: float = Field(default=1.0, gt=0, le=10)
     looks: Annotated[tuple[Look, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)] = LOOKS
@@ -317,6 +319,8 @@ _TOP_KEYS = {
     "looks": "the first is the one shown first",
     "fits": 'whose discs the site offers as FITS: "all", "none" or a number of newest days',
     "address": 'address = "https://example.org/sun/"   # public address, for feed and links',
+    "licence": 'licence = "CC-BY-4.0"   # an SPDX identifier, a web address, or words',
+    "contact": 'contact = "sun@example.org"   # a mail or web address, or words; pages show it',
     "published_site_precision_deg": "pages round the site to this",
     "relative_number_k": "the observer's factor in R = k (10 g + s)",
 }

@@ -18,7 +18,7 @@ from archive.errors import ArchiveError, FolderError, SettingsError
 from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME
 from archive.records.group_names import GROUP_NAMES_FILE, GroupNames, read_names
 from archive.records.notes import check_notes
-from archive.records.places import Listing, text_files_of_days
+from archive.records.places import ABOUT_NAME, Listing, text_files_of_days
 from archive.records.record import Record, read_record
 from archive.records.settings import SETTINGS_NAME, Settings, read_settings
 from archive.records.stamps import ListedFiles
@@ -50,7 +50,7 @@ class TextFile:
 
 def text_files_on_disk(files: Folder, listed: Listing | None = None) -> Iterator[str]:
     """Yield every text file of the observer, relative to the archive; `listed` are its names, where they are known."""
-    for name in (SETTINGS_NAME, GROUP_NAMES_FILE):
+    for name in (SETTINGS_NAME, GROUP_NAMES_FILE, ABOUT_NAME):
         if files.is_file(name):
             yield name
     yield from text_files_of_days(listed or files)

@@ -21,13 +21,14 @@ from archive.films.film import FilmFiles, make_film, put_film
 from archive.films.job import FilmJob, FilmOptions
 from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, plan_film
 from archive.films.timeline import check_length
-from archive.model.choices import Band, FilmStyle, Look
+from archive.model.choices import Band, FilmStyle
 from archive.model.days import by_day, picture_of_day
 from archive.model.film import Film
 from archive.model.group import NamedPosition
+from archive.model.licence import licence_of
 from archive.model.observation import Observation
 from archive.records.archive_files import derived_files
-from archive.records.settings import FilmSettings
+from archive.records.settings import FilmSettings, Settings
 from archive.stages.archive import Archive
 from archive.stages.discs import whole_discs
 from archive.stages.picture_files import FITS
@@ -189,7 +190,7 @@ def _shown(films: Sequence[_Wanted]) -> list[Observation]:
 def _written(archive: Archive, wanted: Sequence[_Wanted], discs: Mapping[str, StoredBlob]) -> Iterator[FilmFiles]:
     """Write films, in order; side by side where the executor has more than one at work."""
     executor, on_progress = archive.executor, archive.on_progress
-    jobs = [_film_job(film, discs, archive.settings.looks) for film in wanted]
+    jobs = [_film_job(film, discs, archive.settings) for film in wanted]
     sent = [not executor.does_here(len(wanted)) and fits_in_flight(_size(job)) for job in jobs]
     elsewhere = executor.map(
         film_of,
@@ -212,10 +213,21 @@ def _written(archive: Archive, wanted: Sequence[_Wanted], discs: Mapping[str, St
             )
 
 
-def _film_job(film: _Wanted, discs: Mapping[str, StoredBlob], looks: Sequence[Look]) -> FilmJob:
+def _film_job(film: _Wanted, discs: Mapping[str, StoredBlob], settings: Settings) -> FilmJob:
     named = film.groups if film.options.group_names else ()
     mine = {one.id: discs[one.id] for one in film.chosen}
-    return FilmJob(film.chosen, mine, film.options.look or looks[0], film.options, named)
+    return FilmJob(film.chosen, mine, film.options.look or settings.looks[0], film.options, named, _rights(settings))
+
+
+def _rights(settings: Settings) -> dict[str, str]:
+    """Return who observed, by what licence the film is published and whom to ask; nothing where neither is named."""
+    licence, contact = licence_of(settings.licence), settings.contact
+    if licence is None and contact is None:
+        return {}
+    found = {"observer": settings.observer}
+    if licence is not None:
+        found["licence"] = licence.words if not licence.is_identifier else f"{licence.words}, {licence.address}"
+    return found if contact is None else found | {"contact": contact}
 
 
 def _size(job: FilmJob) -> int:
@@ -288,7 +300,9 @@ def kept_films(
 def _inputs(archive: Archive, film: _Wanted, discs: Mapping[str, Blob]) -> object:
     """Return all that a film is made from."""
     shown = [(one.id, one.time_utc, one.sun, one.band, discs[one.id]) for one in film.chosen]
-    return [shown, film.style, film.options, film.options.look or archive.settings.looks[0], film.groups, has_av1()]
+    settings = archive.settings
+    look = film.options.look or settings.looks[0]
+    return [shown, film.style, film.options, look, film.groups, has_av1(), _rights(settings)]
 
 
 def _keep(store: Store, stem: str, inputs: object, made: FilmFiles, place: Folder) -> KeptFilm:

@@ -1,4 +1,7 @@
-"""The pictures that the days' notes show: found beside the notes, made smaller once, and what of them is not shown."""
+"""The pictures that notes and the observatory's own page show: found beside the text and made smaller once.
+
+What of them is not shown is told.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,7 @@ from urllib.parse import unquote
 
 from archive.errors import PictureError
 from archive.reading.contents import content_of
-from archive.records.places import is_further_picture, notes_file
+from archive.records.places import ABOUT_NAME, is_further_picture, notes_file
 from archive.stages.archive import Archive
 from archive.stages.shown_file import ShownFile, shown_file
 from archive.website.content import PlainPicture
@@ -23,20 +26,23 @@ _MOST_NAMED = 5
 
 @dataclass
 class NotePictures:
-    """For each folder of a day, such as ``2026-06-03``, its pictures by their addresses in the notes; and problems."""
+    """For each folder of a day, such as ``2026-06-03``, its pictures by their addresses in the notes; and problems.
+
+    An empty name stands for the archive's own folder, where the text is `about.md`.
+    """
 
     shown: dict[str, dict[str, PlainPicture]] = field(default_factory=dict)
     problems: list[str] = field(default_factory=list)
 
 
 def note_pictures(archive: Archive, notes: Mapping[str, str], days: Collection[str]) -> NotePictures:
-    """Return the pictures of notes; one that is kept is not opened, and nothing outside a day's own folder ever is.
+    """Return the pictures of notes; one that is kept is not opened, and nothing outside their own folder ever is.
 
     Parameters
     ----------
     archive : Archive
     notes : mapping
-        Markdown by the folder of a day, such as ``2026-06-03``.
+        Markdown by the folder of a day, such as ``2026-06-03``, or by an empty name the observatory's own page.
     days : collection of str
         The folders whose notes a page shows.
     """
@@ -62,15 +68,16 @@ def _files_of(archive: Archive, day: str, addresses: Sequence[str], problems: li
         if _SCHEME.match(address) or set(name) & set("/\\"):
             elsewhere.append(address[:80])
             continue
-        file = f"{day[:4]}/{day}/{name}"
+        file = f"{day[:4]}/{day}/{name}" if day else name
         if file in archive.stamps and archive.files.is_file(file):
             files[address] = file
         else:
             missing.append(name[:80])
-    told = archive.files.path / notes_file(day)
+    told = archive.files.path / (notes_file(day) if day else ABOUT_NAME)
     if elsewhere:
         problems.append(
-            f"{told}: not shown, because only pictures beside the notes are: {_named(elsewhere)}; put a copy there"
+            f"{told}: not shown, because only pictures beside {'the notes' if day else 'it'} are: "
+            f"{_named(elsewhere)}; put a copy there"
         )
     if missing:
         problems.append(f"{told}: shows what is not beside it: {_named(missing)}; put it there, or correct the name")

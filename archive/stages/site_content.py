@@ -59,4 +59,6 @@ def site_info(settings: Settings, epochs: Mapping[str, Sequence[CameraEpoch]]) -
             for instrument in settings.instruments
         ),
         days=settings.days,
+        licence=settings.licence,
+        contact=settings.contact,
     )

@@ -18,7 +18,7 @@ from archive.errors import ArchiveError
 from archive.model.times import days_since_1970
 from archive.records.archive_files import THEME_NAME
 from archive.records.group_names import GROUP_NAMES_FILE
-from archive.records.places import NOTES_NAME, is_further_picture
+from archive.records.places import ABOUT_NAME, NOTES_NAME, is_about_picture, is_further_picture
 from archive.records.record import read_record
 from archive.records.settings import SETTINGS_NAME
 from archive.records.text_files import is_record
@@ -107,6 +107,8 @@ def inputs_of(archive: Archive) -> Inputs:
 
 
 def _is_shown_only(file: str) -> bool:
+    if "/" not in file:
+        return file == ABOUT_NAME or is_about_picture(file)
     return file.endswith(f"/{NOTES_NAME}") or file.startswith(f"{THEME_NAME}/") or is_further_picture(file)
 
 

@@ -15,6 +15,7 @@ from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.notes import read_notes, speaks_of
 from archive.records.pending import Change, apply_change
 from archive.records.places import (
+    ABOUT_NAME,
     Place,
     is_further_picture,
     misplaced_entries,
@@ -279,6 +280,7 @@ def _lost_files(files: Folder, on_disk: set[str], remembered: Mapping[str, TextF
         and (
             file == GROUP_NAMES_FILE
             or is_theme_file(file)
+            or file == ABOUT_NAME
             or (is_record(file) and file.rpartition(".")[0] in stems)
             or (file.endswith("/notes.md") and file.rpartition("/")[0] in days)
         )

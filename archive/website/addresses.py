@@ -50,6 +50,7 @@ __all__ = [
     "Here",
     "PictureFiles",
     "RotationFiles",
+    "about_picture_file",
     "compare_page",
     "day_page",
     "derotated_file",
@@ -198,6 +199,11 @@ def day_page(day: date) -> str:
 def note_picture_file(day: date, sha256: str) -> str:
     """Return where a picture that a day's notes show goes, by its bytes: its own name may tell what is private."""
     return f"days/{day.isoformat()}/further-{sha256[:12]}.jpg"
+
+
+def about_picture_file(sha256: str) -> str:
+    """Return where a picture of the observatory's own page goes; see `note_picture_file`."""
+    return f"observatory/{sha256[:12]}.jpg"
 
 
 def compare_page(day: date) -> str:

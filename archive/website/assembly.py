@@ -10,12 +10,14 @@ from pathlib import Path
 from archive.built import SiteReport
 from archive.disk import Folder
 from archive.model.film import Film
+from archive.model.licence import contact_of, licence_of
 from archive.model.rotation_map import RotationMap
 from archive.site_tree.local_site import FileGroup, SiteFile, write_site
 from archive.site_tree.site_record import NO_RECORD, SiteRecord
 from archive.store import Blob, Store, digest, made_from
 from archive.website import addresses
 from archive.website.addresses import (
+    about_picture_file,
     derotated_file,
     film_files,
     graticule_file,
@@ -108,6 +110,8 @@ def build_site(
         language=content.info.language,
         style_hash=style_hash(static[addresses.STYLE]),
         address=content.info.address,
+        licence=licence_of(content.info.licence),
+        contact=contact_of(content.info.contact),
     )
     shared = made_from(build_site, [face, theme.digests])
     groups = _groups(_in_order(content), face, theme, static=static, store=store, shared=shared, on_day=on_day)
@@ -157,6 +161,9 @@ def _groups(
     )
     style, address = head_style(theme), content.info.address
     yield page(PagePlan(addresses.NOT_FOUND, lambda: not_found_page(face, address, style), [address, style]))
+    pictures = {one.picture.sha256: one.picture for one in content.about_pictures.values()}
+    about = [(about_picture_file(sha256), blob) for sha256, blob in pictures.items()]
+    yield group("about", about, partial(_blob_files, about, store))
     yield from _grids(content, group)
     for film in content.films:
         yield group(f"film {film.stem}", film, partial(_blob_files, _film_files(film), store))
@@ -225,7 +232,10 @@ def _other_pages(
     yield PagePlan(addresses.ROTATIONS, lambda: rotations_page(content, face))
     yield PagePlan(addresses.CHARTS, lambda: charts_page(content, measured, groups, face))
     yield PagePlan(addresses.FILMS, lambda: films_page(content, face))
-    yield PagePlan(addresses.OBSERVATORY, lambda: observatory_page(content.info, measured, face))
+    about = [content.about, content.about_pictures, [day.mark for day in measured[:1] + measured[-1:]]]
+    yield PagePlan(
+        addresses.OBSERVATORY, lambda: observatory_page(content, measured, face), inputs=[content.info, about]
+    )
     yield PagePlan(addresses.DATA, lambda: data_page(content, face))
 
 

@@ -40,7 +40,8 @@ __all__ = [
 
 @dataclass(frozen=True)
 class SiteInfo:
-    """The archive's title page: who, where and with what. `address` is the public URL, if there is one."""
+    """The archive's title page: who, where and with what. `address` is the public URL, if there is one; `licence` an
+    SPDX identifier, an address or words."""
 
     title: str
     observer: str
@@ -49,6 +50,8 @@ class SiteInfo:
     sites: tuple[Site, ...] = ()
     instruments: tuple[Instrument, ...] = ()
     days: DayKind = "utc"
+    licence: str | None = None
+    contact: str | None = None
 
 
 @dataclass(frozen=True)
@@ -209,6 +212,8 @@ class Content:
     pictures that it shows under those days, each by the address that stands in the notes. Those `unmeasured`
     stand in no count, film, map, comparison or table.
 
+    `about` is Markdown too, of the observatory itself, and `about_pictures` what that shows.
+
     `own_law` is the rotation law fitted to the archive's own groups, None where it cannot be determined; `graticule_at`
     draws the grid of a B0, which many days share.
     """
@@ -225,3 +230,5 @@ class Content:
     graticule_at: Callable[[float], Graticule] | None = None
     note_pictures: Mapping[str, Mapping[str, PlainPicture]] = field(default_factory=dict)
     unmeasured: Sequence[UnmeasuredPicture] = ()
+    about: str = ""
+    about_pictures: Mapping[str, PlainPicture] = field(default_factory=dict)

@@ -12,7 +12,8 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 
-from archive.website.content import Content
+from archive.model.licence import contact_of, licence_of
+from archive.website.content import Content, SiteInfo
 from archive.website.data_columns import COLUMNS, GROUP_COLUMNS, Column
 from archive.website.data_formats import Record, csv_bytes, json_bytes
 from archive.website.followed import Followed
@@ -38,7 +39,7 @@ def data_files(content: Content, groups: Sequence[Followed]) -> dict[str, bytes]
         File name in the site's data folder, and its bytes.
     """
     files = {**_observation_files(content), **_group_files(groups)}
-    return {**files, "datapackage.json": json_bytes(_package(content.info.title, files))}
+    return {**files, "datapackage.json": json_bytes(_package(content.info, files))}
 
 
 def _observation_files(content: Content) -> dict[str, bytes]:
@@ -51,13 +52,15 @@ def _group_files(groups: Sequence[Followed]) -> dict[str, bytes]:
     return {"groups.json": json_bytes(followed), "groups.csv": csv_bytes(GROUP_COLUMNS, sighting_rows(followed))}
 
 
-def _package(title: str, files: Mapping[str, bytes]) -> Record:
+def _package(info: SiteInfo, files: Mapping[str, bytes]) -> Record:
     observation = {"fields": "observation", "reference": {"resource": "observations", "fields": "id"}}
     return {
         "profile": "data-package",
         "name": "observations-of-the-sun",
-        "title": title,
+        "title": info.title,
         "description": "Pictures of the Sun: times, orientations and measurements.",
+        "contributors": [_author(info)],
+        **_licences(info),
         "resources": [
             {
                 **_resource("observations.csv", files, "One row per observation"),
@@ -71,6 +74,23 @@ def _package(title: str, files: Mapping[str, bytes]) -> Record:
             _resource("groups.json", files, "Sunspot groups tracked from day to day, each with its sightings"),
         ],
     }
+
+
+def _author(info: SiteInfo) -> Record:
+    contact = contact_of(info.contact)
+    reached = {} if contact is None else {"email": contact.mail, "path": contact.web}
+    return {"title": info.observer, "role": "author", **{name: at for name, at in reached.items() if at is not None}}
+
+
+def _licences(info: SiteInfo) -> Record:
+    """Return the licence as a package names it: by name, by address, or, of the observer's own words, by title."""
+    licence = licence_of(info.licence)
+    if licence is None:
+        return {}
+    named = {"name": licence.words} if licence.is_identifier else {}
+    reached = {} if licence.address is None else {"path": licence.address}
+    # A name or an address is asked for; words alone have neither, and stand as the name.
+    return {"licenses": [named | reached or {"name": "other", "title": licence.words}]}
 
 
 def _resource(name: str, files: Mapping[str, bytes], description: str) -> Record:

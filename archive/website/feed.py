@@ -2,7 +2,7 @@
 
 References
 ----------
-RFC 4287 (The Atom Syndication Format); RFC 9562 (UUIDs, version 5).
+RFC 4287 (The Atom Syndication Format); RFC 4946 (its licence links); RFC 9562 (UUIDs, version 5).
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from datetime import date, datetime
 from html import escape
 from xml.etree import ElementTree
 
+from archive.model.licence import contact_of, licence_of
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, picture_files, unmeasured_files
 from archive.website.content import Content, Entry, SiteInfo, UnmeasuredPicture
@@ -71,7 +72,16 @@ def _head(info: SiteInfo, updated: str) -> ElementTree.Element:
     _text(feed, "id", uuid.uuid5(_NAMESPACE, f"feed {info.observer} {info.title}").urn)
     _text(feed, "title", info.title)
     _text(feed, "updated", updated)
-    _text(ElementTree.SubElement(feed, f"{{{_ATOM}}}author"), "name", info.observer)
+    author, contact = ElementTree.SubElement(feed, f"{{{_ATOM}}}author"), contact_of(info.contact)
+    _text(author, "name", info.observer)
+    for name, at in () if contact is None else (("uri", contact.web), ("email", contact.mail)):
+        if at is not None:
+            _text(author, name, at)
+    licence = licence_of(info.licence)
+    if licence is not None:
+        _text(feed, "rights", licence.words)
+        if licence.address is not None:
+            _link(feed, rel="license", href=licence.address)
     _text(feed, "generator", "Northlimb")
     _link(feed, rel="alternate", href=addresses.HOME, type="text/html")
     _text(feed, "icon", addresses.ICON)

@@ -39,9 +39,10 @@ def disc_frame(frame: Frame, entry: Entry, disc: Picture, face: SiteFace) -> Fra
         "width": DISC_SIDE_PX,
         "height": DISC_SIDE_PX,
         "dateCreated": time_text(observation.time_utc),
-        "creator": {"@type": "Person", "name": face.observer},
+        "creator": _creator(face),
         "creditText": face.observer,
         "representativeOfPage": True,
+        **_licensed(face),
     }
     preview = Preview(face.address_of(files.disc), disc.alt, DISC_SIDE_PX)
     return replace(frame, preview=preview if preview.src else None, data=_linked(data))
@@ -61,12 +62,13 @@ def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: 
         "name": f"{info.title}: observations of the Sun",
         "description": "Observations of the Sun in white light, each with its time, orientation, positions "
         "and areas of its sunspot groups, and the relative number; one row per observation.",
-        "creator": {"@type": "Person", "name": info.observer},
+        "creator": _creator(face),
         "variableMeasured": ["relative sunspot number", "sunspot area", "heliographic position of sunspot groups"],
         "distribution": [
             {"@type": "DataDownload", "encodingFormat": kind, "contentUrl": face.address_of(path) or here.to(path)}
             for path, kind in files.items()
         ],
+        **_licensed(face),
     }
     if entries:
         first, last = entries[0].observation.time_utc, entries[-1].observation.time_utc
@@ -74,6 +76,24 @@ def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: 
     if face.address is not None:
         data["url"] = face.address_of(frame.path)
     return replace(frame, data=_linked(data))
+
+
+def _creator(face: SiteFace) -> dict[str, object]:
+    person: dict[str, object] = {"@type": "Person", "name": face.observer}
+    contact = face.contact
+    if contact is None:
+        return person
+    if contact.mail is None and contact.web is None:
+        return person | {"contactPoint": {"@type": "ContactPoint", "description": contact.words}}
+    return person | ({"email": contact.mail} if contact.mail else {"url": contact.web})
+
+
+def _licensed(face: SiteFace) -> dict[str, object]:
+    """Return the licence of the archive's pictures and data, as schema.org names it; nothing where there is none."""
+    licence = face.licence
+    if licence is None:
+        return {}
+    return {"license": licence.address or {"@type": "CreativeWork", "name": licence.words}}
 
 
 def _linked(data: Mapping[str, object]) -> Markup:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from markupsafe import Markup
+
 from archive.model.choices import DayKind
 from archive.model.observatory import CameraEpoch, Instrument, Site
 from archive.safety import CAUTION
 from archive.website import addresses
-from archive.website.addresses import Here, day_page
-from archive.website.content import SiteInfo
+from archive.website.addresses import Here, about_picture_file, day_page
+from archive.website.content import Content
 from archive.website.formatting import (
     degrees,
     format_date_range,
@@ -20,6 +22,7 @@ from archive.website.formatting import (
     number,
     plural,
 )
+from archive.website.notes import ShownPicture, notes_html
 from archive.website.observation_view import format_band
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Fact, Frame, Link, SiteFace, frame
@@ -51,9 +54,13 @@ class Described:
 
 @dataclass(frozen=True)
 class ObservatoryPage:
-    """Sites, instruments, and the caution; `citations` name what is cited and how, empty without a picture."""
+    """Sites, instruments, and the caution; `about` is the observer's own text, empty where there is none.
+
+    `citations` name what is cited and how, empty without a picture.
+    """
 
     frame: Frame
+    about: Markup
     sites: tuple[Described, ...]
     instruments: tuple[Described, ...]
     caution: str
@@ -62,8 +69,9 @@ class ObservatoryPage:
     days: DayKind
 
 
-def observatory_page(info: SiteInfo, days: Sequence[ObservingDay], face: SiteFace) -> ObservatoryPage:
+def observatory_page(content: Content, days: Sequence[ObservingDay], face: SiteFace) -> ObservatoryPage:
     """Gather the page on the observatory; `days` in order of time."""
+    info = content.info
     here = Here(addresses.OBSERVATORY)
     return ObservatoryPage(
         frame=frame(
@@ -72,6 +80,7 @@ def observatory_page(info: SiteInfo, days: Sequence[ObservingDay], face: SiteFac
             title="Observatory",
             description=f"Sites and instruments of {face.observer}, and how to read them",
         ),
+        about=_about(content, here),
         sites=tuple(_site(place) for place in info.sites),
         instruments=tuple(_instrument(instrument) for instrument in info.instruments),
         caution=CAUTION,
@@ -79,6 +88,14 @@ def observatory_page(info: SiteInfo, days: Sequence[ObservingDay], face: SiteFac
         data=Link("data files", here.to(addresses.DATA)),
         days=info.days,
     )
+
+
+def _about(content: Content, here: Here) -> Markup:
+    shown = {
+        source: ShownPicture(here.to(about_picture_file(one.picture.sha256)), one.width_px, one.height_px)
+        for source, one in content.about_pictures.items()
+    }
+    return Markup(notes_html(content.about, shown) if content.about.strip() else "")
 
 
 def _citations(days: Sequence[ObservingDay], face: SiteFace) -> tuple[Fact, ...]:

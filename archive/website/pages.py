@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
+from archive.model.licence import Contact, Licence
 from archive.website import addresses
 from archive.website.addresses import Here
 
@@ -42,6 +43,8 @@ class SiteFace:
     language: str
     style_hash: str
     address: str | None = None
+    licence: Licence | None = None
+    contact: Contact | None = None
 
     def address_of(self, path: str) -> str:
         """Return the whole address of a file of the site, empty where the site has none; folders stand for pages."""

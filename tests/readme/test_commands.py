@@ -148,6 +148,7 @@ def test_the_theme_of_the_readme_adds_a_line_to_every_page(reader: Path) -> None
 def test_the_layout_is_what_an_archive_holds(reader: Path) -> None:
     root = reader / "my-sun"
     (root / "theme").mkdir(exist_ok=True)
+    (root / "about.md").write_text("A shed by the quay.", encoding="utf-8")
     said = set()
     above = ""
     for line in block_with("my-sun/\n").lines[1:]:

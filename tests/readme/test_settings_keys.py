@@ -73,6 +73,8 @@ ON_THE_SITE: dict[str, tuple[str, Callable[[Path], bool]]] = {
     "days": ('"local"', page("observatory/index.html", "A day is a day by the clock of the site")),
     "fits": ('"none"', lambda site: not list(site.rglob("*-disc.fits"))),
     "address": ('"https://example.com/there/"', page("index.html", '"https://example.com/there/"')),
+    "licence": ('"CC0-1.0"', page("index.html", "publicdomain/zero/1.0/")),
+    "contact": ('"https://example.com/me"', page("observatory/index.html", 'href="https://example.com/me"')),
     "published_site_precision_deg": ("5.0", page("observatory/index.html", "50.0")),
     "instruments.filter": ('"Herschel wedge"', page("observatory/index.html", "Herschel wedge")),
 }

@@ -158,7 +158,13 @@ def _told_in_full(content: InventedContent) -> InventedContent:
     instruments = (replace(content.info.instruments[0], filter="foil"), *content.info.instruments[1:])
     films = (replace(content.films[0], loop=blob, av1=blob, first_frames={told.observation.id: 3}, rotation=2312),)
     groups = (replace(content.groups[0], return_of="2311-4", possible_return_of="2311-5"), *content.groups[1:])
-    info = replace(content.info, address="https://example.org/sun/", instruments=instruments)
+    info = replace(
+        content.info,
+        address="https://example.org/sun/",
+        instruments=instruments,
+        licence="CC-BY-4.0",
+        contact="sun@example.org",
+    )
     plain, day = PlainPicture(blob, 800, 600), first.observation.day
     only_shown = UnmeasuredPicture(
         f"{day}T1811Z", datetime(day.year, day.month, day.day, 18, 11, tzinfo=UTC), "Quay", "Doorstep", "white",
@@ -173,6 +179,8 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         notes={**content.notes, str(day): "Seen close: ![a spot](close-up.jpg)"},
         note_pictures={str(day): {"close-up.jpg": plain}},
         unmeasured=(only_shown,),
+        about="The dome: ![of wood](dome.jpg)",
+        about_pictures={"dome.jpg": plain},
     )
 
 
