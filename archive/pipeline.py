@@ -5,6 +5,7 @@ from __future__ import annotations
 from contextlib import suppress
 
 from archive.disk import Folder
+from archive.errors import FolderError
 from archive.films.production import film_of
 from archive.measuring.groups import group_turned_spots
 from archive.measuring.rotation_fit import group_rotation
@@ -14,6 +15,7 @@ from archive.orientation.single_picture import solution_among_neighbours
 from archive.orientation.spots import solve_spots
 from archive.records.archive_files import derived_files
 from archive.records.group_names import add_names, read_names
+from archive.records.number_table import read_monthly
 from archive.records.record import read_record
 from archive.site_tree.digests import digests_of
 from archive.stages.archive import Archive
@@ -93,6 +95,7 @@ def gathered_site(archive: Archive) -> Gathered:
     # Before the site shows them: a name once published stays with its group.
     add_names(archive.files, counted.new_names)
     unmeasured = unmeasured_pictures(archive, surveyed.unmeasured)
+    smoothed, amiss = _smoothed_number(archive)
     forget_films(archive)
     forget_pictures(archive, found)
     forget_discs(archive, keep=offered)
@@ -107,15 +110,25 @@ def gathered_site(archive: Archive) -> Gathered:
         content.own_law,
         tuple(content.published_laws),
         content.derotation,
-        (*surveyed.warnings, *problems),
+        (*surveyed.warnings, *problems, *amiss),
         surveyed.valid_until,
         unmeasured,
+        smoothed,
     )
 
 
 def counted_pictures(archive: Archive, surveyed: Survey) -> CountResult:
     """Count the spots of all pictures, gathered to groups under the names given so far."""
     return count_spots(archive, surveyed.observations, surveyed.records, names=read_names(archive.files))
+
+
+def _smoothed_number(archive: Archive) -> tuple[tuple[tuple[float, float], ...], tuple[str, ...]]:
+    """Return the published series that the charts show, and what is wrong with it."""
+    name = archive.settings.smoothed_number
+    try:
+        return () if name is None else read_monthly(archive.files, name), ()
+    except FolderError as error:
+        return (), error.causes
 
 
 def _clear_older(derived: Folder) -> None:

@@ -103,6 +103,7 @@ def _content(
         _graticule_at,
         {day: of_day for day, of_day in shown.items() if of_day},
         gathered.unmeasured,
+        gathered.smoothed_number,
         about,
         pictures.get("", {}),
     )

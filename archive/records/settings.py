@@ -203,6 +203,7 @@ class Settings(TomlModel):
     contact: Text | None = None
     published_site_precision_deg: float = Field(default=0.1, gt=0, le=10)
     relative_number_k: float = Field(default=1.0, gt=0, le=10)
+    smoothed_number: Text | None = None
     looks: Annotated[tuple[Look, ...], AfterValidator(_at_least_one), AfterValidator(_names_differ)] = LOOKS
     fits: Annotated[str | int, PlainValidator(_which_fits)] = "all"
     sites: Annotated[tuple[SiteSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)]
@@ -323,6 +324,7 @@ _TOP_KEYS = {
     "contact": 'contact = "sun@example.org"   # a mail or web address, or words; pages show it',
     "published_site_precision_deg": "pages round the site to this",
     "relative_number_k": "the observer's factor in R = k (10 g + s)",
+    "smoothed_number": 'smoothed_number = "smoothed.csv"   # a published monthly table beside this file',
 }
 _TARGET_EXAMPLE = """
 # [[targets]]                         # where `publish` sends the site

@@ -34,6 +34,7 @@ class Gathered:
     warnings: tuple[str, ...]
     valid_until: float | None = None
     unmeasured: tuple[UnmeasuredPicture, ...] = ()
+    smoothed_number: tuple[tuple[float, float], ...] = ()
 
 
 def kept_gathered(store: Store, inputs: bytes) -> Gathered | None:

@@ -182,7 +182,7 @@ def _groups(
 
 def _mark(content: Content, days: Sequence[ShownDay], groups: Sequence[Followed]) -> bytes:
     """Return a digest of all that the site shows but notes and the bytes of pictures."""
-    laws = [content.own_law, content.published_laws, content.derotation]
+    laws = [content.own_law, content.published_laws, content.derotation, content.smoothed_number]
     shown = [[day.mark for day in days], [group.mark for group in groups], content.films, content.rotations]
     return digest([content.info, laws, shown])
 

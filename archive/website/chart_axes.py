@@ -11,7 +11,7 @@ from functools import partial
 from markupsafe import Markup
 
 from archive.model.constants import UNIX_EPOCH_UTC
-from archive.website.chart_svg import Colour, chart_svg, svg_lines, svg_text
+from archive.website.chart_svg import Cap, Colour, chart_svg, svg_lines, svg_text
 from archive.website.formatting import MONTHS, number
 
 __all__ = [
@@ -67,12 +67,13 @@ class Axis:
 
 @dataclass(frozen=True)
 class Stroke:
-    """Lines of one look in the axes' values; one from a point to itself is a dot."""
+    """Lines of one look in the axes' values; one from a point to itself is a dot, where its ends are round."""
 
     lines: Sequence[Sequence[tuple[float, float]]]
     colour: Colour
     width: float
     dashes: str = ""
+    cap: Cap = "round"
 
 
 @dataclass(frozen=True)
@@ -115,7 +116,7 @@ def _panel_svg(panel: Panel, top: float, *, size: Size) -> str:
         parts.append(words(text, (left - _GAP, y(value) + _CAPITAL_EM / 2 * size.font_size), anchor="end"))
     for stroke in panel.strokes:
         lines = [[(x(across), y(up)) for across, up in line] for line in stroke.lines]
-        parts.append(svg_lines(lines, colour=stroke.colour, width=stroke.width, dashes=stroke.dashes))
+        parts.append(svg_lines(lines, colour=stroke.colour, width=stroke.width, dashes=stroke.dashes, cap=stroke.cap))
     title = svg_text(panel.title, (left, top - _TITLE_GAP), colour=Colour.INK, anchor="start", font_size=size.font_size)
     return "".join((*parts, title))
 

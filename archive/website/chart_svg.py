@@ -12,10 +12,12 @@ from typing import Literal
 
 from markupsafe import Markup
 
-__all__ = ["Colour", "Point", "chart_svg", "svg_lines", "svg_text"]
+__all__ = ["Cap", "Colour", "Point", "chart_svg", "svg_lines", "svg_text"]
 
 # Across and down, points.
 Point = tuple[float, float]
+# How a line ends: "butt" is cut off at its end.
+Cap = Literal["round", "square", "butt"]
 
 
 class Colour(Enum):
@@ -54,7 +56,7 @@ def svg_lines(
     colour: Colour,
     width: float,
     dashes: str = "",
-    cap: Literal["round", "square"] = "round",
+    cap: Cap = "round",
 ) -> str:
     """Return all lines as one path: one from a point to itself is a dot, a single point shows nothing."""
     path = "".join(_line(line) for line in lines if len(line) > 1)

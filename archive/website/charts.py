@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from statistics import fmean
 
 from markupsafe import Markup
 
+from archive.model.constants import CARRINGTON_ROTATION_DAYS
 from archive.model.rotation_law import RotationLaw
 from archive.website.chart_axes import (
     NARROW,
@@ -31,11 +33,14 @@ __all__ = [
     "Curve",
     "Drawn",
     "Life",
+    "Seen",
     "Span",
     "Turned",
     "activity_chart",
+    "butterfly_chart",
     "is_long",
     "latitude_chart",
+    "rotation_row",
     "turning_chart",
 ]
 
@@ -54,6 +59,13 @@ _STROKES = ((0.0, 2.2), (100.0, 3.2), (500.0, 4.6))
 # Most steps between the figures along an axis; and what a rate has above and below it, degrees a day.
 _SERIES_STEPS, _RATE_STEPS = 5, 7
 _CHANGE_DASHES = "3,3"
+# Days that were not counted stand below zero, from and to these shares of the panel's height.
+_UNCOUNTED = (-0.05, -0.025)
+_SMOOTHED_DASHES = "1.5,2.5"
+# Cells of the butterfly diagram: their height in degrees, and from which mean area of spots (millionths of the
+# hemisphere) on a stroke fills so much of it.
+_CELL_DEG = 2.0
+_FILLED = ((0.0, 0.3), (10.0, 0.6), (50.0, 1.0))
 _RATE_MARGIN_SHARE, _LEAST_RATE_MARGIN = 0.05, 0.5
 
 
@@ -72,6 +84,15 @@ class Life:
 
     first_days: float
     last_days: float
+    latitude_deg: float
+    area_msh: float
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A group in one picture: days since 1970, latitude, and area in millionths of the hemisphere."""
+
+    time_days: float
     latitude_deg: float
     area_msh: float
 
@@ -102,7 +123,15 @@ class Drawn:
     narrow: Markup
 
 
-def activity_chart(days: Sequence[Counted], span: Span, description: str, *, changes: Sequence[float] = ()) -> Drawn:
+def activity_chart(
+    days: Sequence[Counted],
+    span: Span,
+    description: str,
+    *,
+    changes: Sequence[float] = (),
+    uncounted: Sequence[float] = (),
+    smoothed: Sequence[Point] = (),
+) -> Drawn:
     """Draw the relative number, and below it the area of the spots, against time; at least one day.
 
     Parameters
@@ -112,13 +141,20 @@ def activity_chart(days: Sequence[Counted], span: Span, description: str, *, cha
     description : str
     changes : sequence of float
         Times in days since 1970 at which another instrument takes over, each a dashed upright.
+    uncounted : sequence of float
+        Times of days with a picture whose spots were not counted, each a short mark below the zero line of R.
+    smoothed : sequence of (float, float)
+        The published smoothed number, which is drawn over a long span.
     """
+    published = [point for point in smoothed if span[0] <= point[0] <= span[1]] if is_long(span) else []
     numbers = [(day.time_days, day.relative_number) for day in days]
     areas = [(day.time_days, day.area_msh) for day in days if day.area_msh is not None]
 
     def panels(size: Size) -> list[Panel]:
         return [
-            _series("R", numbers, span, least=20.0, size=size, changes=changes),
+            _series(
+                "R", numbers, span, least=20.0, size=size, changes=changes, uncounted=uncounted, published=published
+            ),
             _series("Area, millionths of the hemisphere", areas, span, least=100.0, size=size, changes=changes),
         ]
 
@@ -141,6 +177,48 @@ def latitude_chart(lives: Sequence[Life], span: Span, description: str) -> Drawn
         return [Panel("Heliographic latitude", across, up, [equator, *strokes])]
 
     return _drawn("latitude", "Latitude of groups against time", description, panels)
+
+
+def butterfly_chart(seen: Sequence[Seen], days_of: Mapping[int, int], span: Span, description: str) -> Drawn:
+    """Draw where spots stood through the years: a cell a synodic rotation and 2 degrees of latitude.
+
+    The more of a cell is filled, the larger the mean area of spots in it.
+
+    Parameters
+    ----------
+    seen : sequence of Seen
+        Every group of every counted day; at least one.
+    days_of : mapping
+        How many days were counted in each row of `rotation_row`.
+    span : Span
+    description : str
+    """
+    up = _latitude_axis([one.latitude_deg for one in seen])
+    areas: dict[tuple[int, int], float] = defaultdict(float)
+    for one in seen:
+        areas[rotation_row(one.time_days), math.floor(one.latitude_deg / _CELL_DEG)] += one.area_msh
+    means = {cell: area / days_of[cell[0]] for cell, area in areas.items()}
+
+    def panels(size: Size) -> list[Panel]:
+        across = time_axis(*span, most=size.ticks)
+        height = size.panel_height * _CELL_DEG / (up.last - up.first)
+        strokes = [Stroke([((across.first, 0.0), (across.last, 0.0))], Colour.QUIET, 0.8)]
+        for (least, share), (below, _) in zip(_FILLED, (*_FILLED[1:], (math.inf, 0.0)), strict=True):
+            cells = [cell for cell, mean in means.items() if least <= mean < below]
+            strokes.append(Stroke([_cell(*cell) for cell in cells], Colour.ACCENT, share * height, cap="butt"))
+        return [Panel("Heliographic latitude", across, up, strokes)]
+
+    return _drawn("latitude", "Where spots stood through the years", description, panels)
+
+
+def rotation_row(time_days: float) -> int:
+    """Return in which synodic rotation, counted from 1970, a time lies."""
+    return math.floor(time_days / CARRINGTON_ROTATION_DAYS)
+
+
+def _cell(row: int, band: int) -> tuple[Point, Point]:
+    latitude_deg = (band + 0.5) * _CELL_DEG
+    return (row * CARRINGTON_ROTATION_DAYS, latitude_deg), ((row + 1) * CARRINGTON_ROTATION_DAYS, latitude_deg)
 
 
 def turning_chart(groups: Sequence[Turned], curves: Sequence[Curve], description: str) -> Drawn:
@@ -175,7 +253,15 @@ def _drawn(mark: str, title: str, description: str, panels: Callable[[Size], Seq
 
 
 def _series(
-    title: str, points: Sequence[Point], span: Span, *, least: float, size: Size, changes: Sequence[float]
+    title: str,
+    points: Sequence[Point],
+    span: Span,
+    *,
+    least: float,
+    size: Size,
+    changes: Sequence[float],
+    uncounted: Sequence[float] = (),
+    published: Sequence[Point] = (),
 ) -> Panel:
     """Draw dots from zero up, with the line of neighbours, or of monthly means where the dots are many."""
     dots = _dots(points, Colour.ACCENT, fine=is_long(span), size=size)
@@ -183,10 +269,18 @@ def _series(
         strokes = [dots, Stroke(_runs(_monthly_means(points), _MONTH_DAYS), Colour.INK, 1.2)]
     else:
         strokes = [Stroke(_runs(points, _NEIGHBOURS_DAYS), Colour.QUIET, 0.6), dots]
-    highest = 1.08 * max([least, *(value for _, value in points)])
+    if published:
+        strokes.append(Stroke(_runs(published, _MONTH_DAYS), Colour.INK, 1.6, _SMOOTHED_DASHES))
+    highest = 1.08 * max([least, *(value for _, value in (*points, *published))])
+    lowest = 0.0
+    if uncounted:
+        begin, end = (share * highest for share in _UNCOUNTED)
+        lowest = 1.5 * begin
+        fine = 0.3 if is_long(span) else 1.0
+        strokes.append(Stroke([((at, begin), (at, end)) for at in uncounted], Colour.QUIET, fine, cap="butt"))
     if changes:
         strokes = [Stroke([((at, 0.0), (at, highest)) for at in changes], Colour.QUIET, 0.8, _CHANGE_DASHES), *strokes]
-    return Panel(title, time_axis(*span, most=size.ticks), value_axis(0.0, highest, most=_SERIES_STEPS), strokes)
+    return Panel(title, time_axis(*span, most=size.ticks), value_axis(lowest, highest, most=_SERIES_STEPS), strokes)
 
 
 def _dots(points: Sequence[Point], colour: Colour, *, fine: bool, size: Size) -> Stroke:

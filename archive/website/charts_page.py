@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -17,11 +18,14 @@ from archive.website.charts import (
     Curve,
     Drawn,
     Life,
+    Seen,
     Span,
     Turned,
     activity_chart,
+    butterfly_chart,
     is_long,
     latitude_chart,
+    rotation_row,
     turning_chart,
 )
 from archive.website.content import Content
@@ -95,8 +99,8 @@ def charts_page(
     return ChartsPage(
         frame=frame(face, here, title="Charts", description=f"What {face.observer} counted and measured, drawn"),
         charts=(
-            _activity(days, here, span=span),
-            _latitude(groups, here, span=span),
+            _activity(days, here, span=span, smoothed=content.smoothed_number),
+            _latitude(groups, days, here, span=span),
             _turning(content, groups, here),
         ),
     )
@@ -108,15 +112,22 @@ def _span(days: Sequence[ObservingDay]) -> Span:
     return (min(times), max(times)) if times else (0.0, 0.0)
 
 
-def _activity(days: Sequence[ObservingDay], here: Here, *, span: Span) -> Chart:
+def _activity(
+    days: Sequence[ObservingDay], here: Here, *, span: Span, smoothed: Sequence[tuple[float, float]]
+) -> Chart:
     counted = [one for day in days if (one := _counted(day)) is not None]
     changes = _instrument_changes([one for one, _ in counted])
+    uncounted = [
+        days_since_1970(day.main.observation.time_utc)
+        for day in days
+        if day.main.observation.band == "white" and _counted(day) is None
+    ]
     return Chart(
         anchor="activity",
         title="Relative number and area against time",
-        drawn=_activity_drawn(counted, span, changes) if counted else None,
+        drawn=_activity_drawn(counted, span, changes, uncounted, smoothed) if counted else None,
         empty="No picture has been counted yet.",
-        caption=_activity_caption(span, changes),
+        caption=_activity_caption(span, changes, uncounted=len(uncounted), smoothed=bool(smoothed)),
         columns=("Day", "Groups", "Spots", "R", "Area"),
         rows=tuple(_activity_row(one, counts, here) for one, counts in counted),
     )
@@ -136,11 +147,15 @@ def _taken_over(one: Observation) -> str:
     return f"{one.instrument} from {format_day(one.day)}"
 
 
-def _activity_caption(span: Span, changes: Sequence[tuple[float, str]]) -> str:
+def _activity_caption(
+    span: Span, changes: Sequence[tuple[float, str]], *, uncounted: int = 0, smoothed: bool = False
+) -> str:
     line = "the line joins the means of calendar months" if is_long(span) else "days next to each other are joined"
     others = ", ".join(words for _, words in changes)
     marked = f" A dashed line marks a change of instrument: {others}." if others else ""
-    return f"A dot is a day; {line}. R = k(10g + s).{marked}"
+    left_out = f" A short mark below zero is a day whose spots were not counted ({uncounted})." if uncounted else ""
+    beside = " The dotted line is the published smoothed number." if smoothed and is_long(span) else ""
+    return f"A dot is a day; {line}. R = k(10g + s).{beside}{left_out}{marked}"
 
 
 def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
@@ -161,7 +176,11 @@ def _counted(day: ObservingDay) -> tuple[Observation, Counts] | None:
 
 
 def _activity_drawn(
-    counted: Sequence[tuple[Observation, Counts]], span: Span, changes: Sequence[tuple[float, str]]
+    counted: Sequence[tuple[Observation, Counts]],
+    span: Span,
+    changes: Sequence[tuple[float, str]],
+    uncounted: Sequence[float],
+    smoothed: Sequence[tuple[float, float]],
 ) -> Drawn:
     numbers = [counts.relative_number for _, counts in counted]
     days = format_date_range(counted[0][0].day, counted[-1][0].day)
@@ -172,16 +191,22 @@ def _activity_drawn(
         span,
         f"R on {plural(len(counted), 'day')}, {days}: from {number(min(numbers))} to {number(max(numbers))}.",
         changes=[at for at, _ in changes],
+        uncounted=uncounted,
+        smoothed=smoothed,
     )
 
 
-def _latitude(groups: Sequence[Followed], here: Here, *, span: Span) -> Chart:
+def _latitude(groups: Sequence[Followed], days: Sequence[ObservingDay], here: Here, *, span: Span) -> Chart:
+    drawn = _latitude_drawn(groups, span) if groups and not is_long(span) else None
     return Chart(
         anchor="latitude",
-        title="Latitude against time",
-        drawn=_latitude_drawn(groups, span) if groups else None,
+        title="Butterfly diagram" if is_long(span) else "Latitude against time",
+        drawn=_butterfly(groups, days, span) if groups and is_long(span) else drawn,
         empty="No sunspot group has been followed yet.",
-        caption="A stroke is a group, from the first day it was seen to the last; the wider, the larger.",
+        caption="A cell is a rotation of the Sun, 27 days, and two degrees of latitude; the more of it is filled, the "
+        "larger the mean area of the spots there: up to 10, to 50, and more millionths of the hemisphere."
+        if is_long(span)
+        else "A stroke is a group, from the first day it was seen to the last; the wider, the larger.",
         columns=("Group", "First seen", "Last seen", "Latitude", "Largest area"),
         rows=tuple(
             ChartRow(
@@ -198,9 +223,30 @@ def _latitude(groups: Sequence[Followed], here: Here, *, span: Span) -> Chart:
     )
 
 
-def _latitude_drawn(groups: Sequence[Followed], span: Span) -> Drawn:
+def _butterfly(groups: Sequence[Followed], days: Sequence[ObservingDay], span: Span) -> Drawn:
+    counted = [found[0] for day in days if (found := _counted(day)) is not None]
+    ids = {one.id for one in counted}
+    seen = [
+        Seen(days_since_1970(one.observation.time_utc), one.latitude_deg, one.group.size_msh)
+        for group in groups
+        for one in group.seen
+        if one.observation.id in ids
+    ]
+    return butterfly_chart(
+        seen, Counter(rotation_row(days_since_1970(one.time_utc)) for one in counted), span, _where(groups)
+    )
+
+
+def _where(groups: Sequence[Followed]) -> str:
     north = sum(group.latitude_deg >= 0 for group in groups)
     latitudes = [group.latitude_deg for group in groups]
+    return (
+        f"{plural(north, 'group')} north of the equator and {len(groups) - north} south of it, "
+        f"between {format_latitude(min(latitudes), 0)} and {format_latitude(max(latitudes), 0)}."
+    )
+
+
+def _latitude_drawn(groups: Sequence[Followed], span: Span) -> Drawn:
     return latitude_chart(
         tuple(
             Life(
@@ -212,8 +258,7 @@ def _latitude_drawn(groups: Sequence[Followed], span: Span) -> Drawn:
             for group in groups
         ),
         span,
-        f"{plural(north, 'group')} north of the equator and {len(groups) - north} south of it, "
-        f"between {format_latitude(min(latitudes), 0)} and {format_latitude(max(latitudes), 0)}.",
+        _where(groups),
     )
 
 

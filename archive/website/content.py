@@ -214,6 +214,9 @@ class Content:
 
     `about` is Markdown too, of the observatory itself, and `about_pictures` what that shows.
 
+    `smoothed_number` is a published smoothed series of the relative number, days since 1970 and value, empty without
+    one.
+
     `own_law` is the rotation law fitted to the archive's own groups, None where it cannot be determined; `graticule_at`
     draws the grid of a B0, which many days share.
     """
@@ -230,5 +233,6 @@ class Content:
     graticule_at: Callable[[float], Graticule] | None = None
     note_pictures: Mapping[str, Mapping[str, PlainPicture]] = field(default_factory=dict)
     unmeasured: Sequence[UnmeasuredPicture] = ()
+    smoothed_number: Sequence[tuple[float, float]] = ()
     about: str = ""
     about_pictures: Mapping[str, PlainPicture] = field(default_factory=dict)

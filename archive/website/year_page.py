@@ -10,16 +10,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
+from statistics import fmean
 
-from archive.model.days import count_of_day
+from archive.model.days import count_of_day, counted_picture_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
 from archive.website.counted_days import days_summary
-from archive.website.formatting import MONTHS, day_and_month, format_month, plural
+from archive.website.formatting import MONTHS, day_and_month, format_month, number, plural
 from archive.website.observing_days import ShownDay, UnmeasuredDay, tiny_file
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
 
-__all__ = ["YearGridDay", "YearGridRow", "YearPage", "year_pages"]
+__all__ = ["YearGridDay", "YearGridRow", "YearMonth", "YearPage", "year_pages"]
 
 _ROW_DAYS = 27
 # Bartels rotation 1, in his count of 27-day rotations, began on this day; any fixed day would do.
@@ -49,6 +50,14 @@ class YearGridRow:
 
 
 @dataclass(frozen=True)
+class YearMonth:
+    """A month's figures: days with pictures, counted ones, those without spots, means of R and of the area."""
+
+    month: Link
+    figures: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class YearPage:
     """A year with at least one picture; `previous` and `next` lead to the nearest such years."""
 
@@ -56,7 +65,7 @@ class YearPage:
     year: int
     summary: str
     rows: tuple[YearGridRow, ...]
-    months: tuple[Link, ...]
+    months: tuple[YearMonth, ...]
     previous: Link | None
     next: Link | None
 
@@ -97,10 +106,24 @@ def _page(year: int, days: tuple[ShownDay, ...], neighbours: tuple[int | None, i
         year=year,
         summary=summary,
         rows=_rows(year, {day.day: day for day in days}, here),
-        months=tuple(Link(format_month(first), here.to(month_page(first))) for first in months),
+        months=tuple(_month(first, [day for day in days if day.day.replace(day=1) == first], here) for first in months),
         previous=previous,
         next=following,
     )
+
+
+def _month(first: date, days: Sequence[ShownDay], here: Here) -> YearMonth:
+    counted = [one for day in days if (one := counted_picture_of_day(day.observations)) is not None]
+    counts = [one.counts for one in counted if one.counts is not None]
+    areas_msh = [one.spot_area_msh for one in counted if one.spot_area_msh is not None]
+    figures = (
+        number(len(days)),
+        number(len(counts)),
+        number(sum(one.spots == 0 for one in counts)),
+        number(fmean(one.relative_number for one in counts) if counts else None, 1),
+        number(fmean(areas_msh) if areas_msh else None),
+    )
+    return YearMonth(Link(format_month(first), here.to(month_page(first))), figures)
 
 
 def _rows(year: int, seen: Mapping[date, ShownDay], here: Here) -> tuple[YearGridRow, ...]:

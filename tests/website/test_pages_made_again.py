@@ -179,6 +179,7 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         notes={**content.notes, str(day): "Seen close: ![a spot](close-up.jpg)"},
         note_pictures={str(day): {"close-up.jpg": plain}},
         unmeasured=(only_shown,),
+        smoothed_number=((20_000.0, 30.0), (20_030.0, 31.0)),
         about="The dome: ![of wood](dome.jpg)",
         about_pictures={"dome.jpg": plain},
     )

@@ -21,10 +21,13 @@ from archive.website.charts import (
     Curve,
     Drawn,
     Life,
+    Seen,
     Turned,
     activity_chart,
+    butterfly_chart,
     is_long,
     latitude_chart,
+    rotation_row,
     turning_chart,
 )
 from archive.website.content import Content
@@ -152,6 +155,42 @@ def test_many_years_show_the_means_of_their_months() -> None:
     # A thousand times nought does not tell the scale: the line lies halfway between the dots of 0 and of 40.
     dots = [y for _, y in _dots(svg, Colour.ACCENT)]
     assert [y for _, y in (*first, *second)] == pytest.approx([(min(dots) + max(dots)) / 2] * 24, abs=0.11)
+
+
+def test_a_day_that_was_not_counted_is_marked_below_zero(content: Content, tmp_path: Path) -> None:
+    svg = str(activity_chart(_days([0, 1, 3]), (START, START + 3), "words", uncounted=[START + 2]).wide)
+    (mark,) = [line for line in _lines(svg, Colour.QUIET) if line[0][0] == line[1][0]]
+    dots = sorted(x for x, _ in _dots(svg, Colour.ACCENT)[:3])
+    assert mark[0][0] == pytest.approx((dots[1] + dots[2]) / 2, abs=0.2)
+    assert min(y for _, y in mark) > max(y for _, y in _dots(svg, Colour.ACCENT)[:3])
+    without = replace(content.entries[0], observation=replace(content.entries[0].observation, counts=None, groups=None))
+    build_site(replace(content, entries=[without, *content.entries[1:]]), tmp_path / "site")
+    assert "A short mark below zero is a day whose spots were not counted" in page_text(tmp_path / "site", PAGE)
+
+
+def test_over_years_cells_of_latitude_and_time_fill_with_the_area_of_spots() -> None:
+    # A group of 60 millionths on every counted day of a rotation, one of 12 on a quarter of them: means of 60 and 3.
+    days = [START + day for day in range(8)]
+    seen = [Seen(day, 15.5, 60.0) for day in days] + [Seen(day, -9.0, 12.0) for day in days[:2]]
+    row = rotation_row(START)
+    assert {rotation_row(day) for day in days} == {row}
+    svg = str(butterfly_chart(seen, {row: len(days)}, (START - 600, START + 600), "words").wide)
+    texts, cells = _texts(svg), _lines(svg, Colour.ACCENT)
+    south, north = sorted(cells, key=lambda line: -line[0][1])
+    lift = (texts["S15°"][1] - texts["N15°"][1]) / 30.0
+    middle = texts["0°"][1] - 10.5 * 0.76 / 2
+    assert (middle - north[0][1]) / lift == pytest.approx(15.0, abs=0.2)  # the cell from 14 to 16
+    assert (middle - south[0][1]) / lift == pytest.approx(-9.0, abs=0.2)
+    widths = [float(one) for one in re.findall(r'stroke="var\(--accent\)" stroke-width="([\d.]+)"', svg)]
+    assert widths[0] < widths[1] == pytest.approx(2.0 * lift, abs=0.11)
+
+
+def test_the_published_smoothed_number_is_drawn_over_years_only() -> None:
+    published = [(START - 300.0 + 30.0 * month, 20.0 + month) for month in range(20)]
+    for span, drawn in (((START - 300.0, START + 300.0), True), ((START, START + 3.0), False)):
+        svg = str(activity_chart(_days([0, 1, 3]), span, "words", smoothed=published).wide)
+        dotted = [path for path in ElementTree.fromstring(svg).iter("path") if path.attrib["stroke"] == "var(--ink)"]
+        assert any(path.attrib.get("stroke-dasharray") for path in dotted) is drawn
 
 
 def test_a_group_is_a_stroke_at_its_latitude_as_wide_as_it_is_large() -> None:
