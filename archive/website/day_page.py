@@ -35,6 +35,7 @@ _BLOCK_END = re.compile(r"</(?:p|li|tr|h\d)>|<br\s*/?>|\n")
 _LETTERS_A_LINE = 80
 _LINES_A_GROUP = 2
 _LINES_A_PICTURE = 8
+_LINES_A_FURTHER_DISC = 4
 _MOST_LINES = (10, 16, 26)  # measured in print: how many fit with each tightness but the last
 
 
@@ -186,6 +187,7 @@ def _tightness(notes: str, views: Sequence[ObservationView]) -> int:
     lines = sum(ceil(len(unescape(block).strip()) / _LETTERS_A_LINE) for block in blocks)
     lines += _LINES_A_PICTURE * notes.count("<img ")
     lines += _LINES_A_GROUP * sum(len(view.groups or ()) for view in views[:1])
+    lines += _LINES_A_FURTHER_DISC * len(views[1:])
     return sum(lines > most for most in _MOST_LINES)
 
 

@@ -15,6 +15,7 @@ const northlimb = (() => {
 
   const box = document.querySelector(".keys-choice input");
   const hints = [...document.querySelectorAll("kbd")];
+  const keysOn = () => !box || box.checked;
   const show = () => { for (const hint of hints) hint.hidden = !box.checked; };
   if (box) {
     box.checked = load().keys !== false;
@@ -30,5 +31,26 @@ const northlimb = (() => {
     });
   }
 
-  return { load, save, plain, keysOn: () => !box || box.checked };
+  /* To the page before and after: by the arrow keys, or a finger drawn across the disc. */
+  const leadTo = (way) => document.querySelector(`.steps a[rel="${way}"]`)?.click();
+  document.addEventListener("keydown", (event) => {
+    const way = { ArrowLeft: "prev", ArrowRight: "next" }[event.key];
+    if (!way || !keysOn() || !plain(event) || event.shiftKey || event.defaultPrevented) return;
+    if (!event.target.matches?.("select, input, :read-write, dialog *, .scroll, video")) leadTo(way);
+  });
+  for (const plate of document.querySelectorAll(".leading .plate-square")) {
+    let from;
+    plate.addEventListener("touchstart", ({ touches }) => { from = touches.length === 1 ? touches[0] : null; }, { passive: true });
+    plate.addEventListener("touchmove", ({ touches }) => { if (touches.length > 1) from = null; }, { passive: true });
+    plate.addEventListener("touchend", (event) => {
+      const [to] = event.changedTouches;
+      if (!from || (window.visualViewport?.scale ?? 1) > 1.05) return;
+      const [right, down] = [to.clientX - from.clientX, to.clientY - from.clientY];
+      if (Math.abs(right) < 60 || Math.abs(right) < 2 * Math.abs(down)) return;
+      event.preventDefault(); /* no click on the disc */
+      leadTo(right > 0 ? "prev" : "next");
+    });
+  }
+
+  return { load, save, plain, keysOn };
 })();

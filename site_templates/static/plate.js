@@ -18,6 +18,27 @@
     });
   }
 
+  /* A look in place of the disc's own, in its place: the picture of the list of looks, with its tint. */
+  for (const choice of document.querySelectorAll(".look-choice")) {
+    const select = choice.querySelector("select"), article = choice.closest(".observation");
+    const square = article.querySelector(".plate-square"), picture = square.querySelector(".disc-link");
+    const own = [...picture.childNodes];
+    // The home page shows the disc without the list of its looks.
+    for (const one of [...select.options]) if (one.value && !document.getElementById(one.value)) one.remove();
+    if (select.options.length < 2) continue;
+    const show = () => {
+      const look = select.value && document.getElementById(select.value);
+      square.className = `plate-square${look ? ` ${[...look.classList].filter((name) => name.startsWith("tint-")).join(" ")}` : ""}`;
+      picture.replaceChildren(...(look ? [...look.querySelector(".thumb-square").cloneNode(true).childNodes] : own));
+      for (const image of picture.querySelectorAll("img")) image.loading = "eager";
+    };
+    const words = () => select.selectedOptions[0].textContent;
+    const kept = [...select.options].find((one) => one.textContent === load().look);
+    if (kept) { kept.selected = true; show(); }
+    select.addEventListener("change", () => { save("look", words()); show(); });
+    choice.hidden = false;
+  }
+
   const [dialog, view, arrow, up] = ["", "-view", "-north", "-up"].map((part) => find(`.zoom${part}`));
   const dots = () => window.devicePixelRatio || 1;
   // The picture, its point at the centre of the view, CSS pixels per picture pixel, and whether north is up.
@@ -54,10 +75,25 @@
     draw();
   }
 
+  const whole = () => Math.min(view.clientWidth / shown.width, view.clientHeight / shown.height, 1 / dots());
+
   function resize(factor) {
-    const { width, height } = shown;
-    const whole = Math.min(view.clientWidth / width, view.clientHeight / height, 1 / dots());
-    size = clamp(size * factor, MAX_ZOOM / dots(), whole);
+    size = clamp(size * factor, MAX_ZOOM / dots(), whole());
+    updateStatus();
+  }
+
+  /* Where a point of the screen is seen from the middle of the view, CSS pixels. */
+  function fromMiddle({ clientX, clientY }) {
+    const box = view.getBoundingClientRect();
+    return [clientX - box.left - box.width / 2, clientY - box.top - box.height / 2];
+  }
+
+  /* Zoom so that what is at a place of the view stays there. */
+  function resizeAt(factor, [right, down]) {
+    const before = size;
+    size = clamp(size * factor, MAX_ZOOM / dots(), whole());
+    const kept = 1 - before / size; /* of the way from the middle */
+    move(right * kept * size / before, down * kept * size / before);
     updateStatus();
   }
 
@@ -70,18 +106,19 @@
   }
 
   let opener;
-  function open(link) {
-    opener = link;
+  function open(link, { from = link, upright = false } = {}) {
+    opener = from;
     const { x: right, y: down, width, height, scale, earth, north, mirrored } = link.dataset;
     const image = Object.assign(new Image(), { src: link.href, alt: "The picture in its original orientation" });
     shown = { width, height, scale, earth, image, known: north !== "", north: north * Math.PI / 180, parity: mirrored ? -1 : 1 };
     [x, y] = [Number(right), Number(down)];
     size = 1 / dots();
-    rotated = false;
+    rotated = upright && shown.known;
     view.replaceChildren(image, arrow);
     arrow.hidden = up.hidden = !shown.known;
     find(".zoom-arcsec").textContent = `the Earth, ${earth}″`;
     dialog.showModal();
+    if (upright) size = whole();
     updateStatus();
   }
 
@@ -99,26 +136,38 @@
   find(".zoom-close").addEventListener("click", () => dialog.close());
   // A key may have opened it without a focused element.
   dialog.addEventListener("close", () => opener.focus({ preventScroll: true }));
-  view.addEventListener("wheel", (event) => resize(2 ** (-event.deltaY / 300)), { passive: true });
+  view.addEventListener("wheel", (event) => resizeAt(2 ** (-event.deltaY / 300), fromMiddle(event)), { passive: true });
   new ResizeObserver(() => { if (dialog.open) draw(); }).observe(view);
 
-  // Distance of the pointer since it was pressed: a tap without movement centres that point.
-  let path, from;
+  // Fingers and pointers that are down, by their ids; how far they have moved since; the last tap.
+  const down = new Map();
+  let path = 0, tapped = { time: -Infinity };
+  const middle = () => {
+    const all = [...down.values()], mean = (of) => all.reduce((sum, one) => sum + one[of], 0) / all.length;
+    const at = { clientX: mean("clientX"), clientY: mean("clientY") };
+    return { ...at, apart: Math.hypot(...["clientX", "clientY"].map((of) => all[0][of] - all[all.length - 1][of])) };
+  };
   view.addEventListener("pointerdown", (event) => {
-    path = 0;
-    from = event;
+    if (!down.size) path = 0;
+    down.set(event.pointerId, event);
     view.setPointerCapture(event.pointerId);
   });
   view.addEventListener("pointermove", (event) => {
-    if (!event.buttons || !event.isPrimary) return;
-    const [right, down] = [from.clientX - event.clientX, from.clientY - event.clientY];
-    path += Math.hypot(right, down);
-    from = event;
-    move(right, down);
+    if (!down.has(event.pointerId)) return;
+    const before = middle();
+    down.set(event.pointerId, event);
+    const now = middle(), [right, below] = [before.clientX - now.clientX, before.clientY - now.clientY];
+    path += Math.hypot(right, below) + Math.abs(now.apart - before.apart);
+    move(right, below);
+    if (before.apart && now.apart) resizeAt(now.apart / before.apart, fromMiddle(now));
   });
+  for (const gone of ["pointerup", "pointercancel"]) view.addEventListener(gone, (event) => down.delete(event.pointerId));
   view.addEventListener("click", (event) => {
-    const box = view.getBoundingClientRect();
-    if (path < 5) move(event.clientX - box.left - box.width / 2, event.clientY - box.top - box.height / 2);
+    if (path >= 5) return;
+    const twice = event.timeStamp - tapped.time < 350 && Math.hypot(event.clientX - tapped.x, event.clientY - tapped.y) < 40;
+    tapped = twice ? { time: -Infinity } : { time: event.timeStamp, x: event.clientX, y: event.clientY };
+    // The first tap has brought the place to the middle.
+    if (twice) resizeAt(size > 0.99 * MAX_ZOOM / dots() ? 0 : 2.5, [0, 0]); else move(...fromMiddle(event));
   });
 
   for (const link of document.querySelectorAll(".zoom-link")) {
@@ -126,6 +175,14 @@
       if (!plain(event) || event.shiftKey) return;
       event.preventDefault();
       open(link);
+    });
+  }
+  for (const link of document.querySelectorAll(".disc-link")) {
+    const original = link.closest(".plate").querySelector(".zoom-link");
+    link.addEventListener("click", (event) => {
+      if (!original || !plain(event) || event.shiftKey || event.button) return;
+      event.preventDefault();
+      open(original, { from: link, upright: true });
     });
   }
 })();

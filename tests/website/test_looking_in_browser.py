@@ -441,6 +441,55 @@ def test_tab_goes_round_in_the_zoom_and_everything_has_a_name(tab: Browser, look
 # All pages
 
 
+def _touch(tab: Browser, *path: list[tuple[float, float]]) -> None:
+    """Put fingers down, move them along these places, and lift them."""
+    for kind, fingers in zip(["touchStart", *["touchMove"] * (len(path) - 1)], path, strict=True):
+        points = [{"x": x, "y": y, "id": number} for number, (x, y) in enumerate(fingers)]
+        tab.send("Input.dispatchTouchEvent", type=kind, touchPoints=points)
+    tab.send("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+
+
+def _screen_px(tab: Browser) -> float:
+    return float(str(tab.run("document.querySelector('.zoom-status').textContent")).split(";")[1].strip(" %."))
+
+
+def test_the_disc_opens_in_the_viewer_north_up_and_two_fingers_zoom(tab: Browser, looking_site: Path) -> None:
+    tab.open((looking_site / DAY).as_uri(), width_px=390, height_px=844, phone=True)
+    tab.run("document.querySelector('.disc-link').click()")
+    tab.wait("document.querySelector('.zoom').open")
+    assert str(tab.run("document.querySelector('.zoom-status').textContent")).startswith("Rotated north up")
+    assert str(tab.run("location.pathname")).endswith(DAY)
+    left, top, width, height = tab.box(".zoom-view")
+    x, y = left + width / 2, top + height / 2
+    whole = _screen_px(tab)
+    _touch(tab, *([(x - 40 - 8 * step, y), (x + 40 + 8 * step, y)] for step in range(6)))
+    assert _screen_px(tab) / whole == pytest.approx(2.0, rel=0.05)  # from 80 apart to 160
+    for _ in range(2):
+        _touch(tab, [(x, y)])
+    assert _screen_px(tab) / whole == pytest.approx(5.0, rel=0.05)
+    tab.run("document.querySelector('.zoom-close').click()")
+
+
+def test_arrows_and_a_finger_drawn_across_the_disc_lead_to_the_next_day(tab: Browser, home: str) -> None:
+    tab.open(home + DAY)
+    tab.press("ArrowLeft")
+    tab.wait(f"location.pathname.includes('{FIRST}')")
+    tab.open(home + f"days/{FIRST}/index.html", width_px=390, height_px=844, phone=True)
+    left, top, width, _ = tab.box(".plate-square")
+    across = [(left + width * share, top + 100.0) for share in (0.8, 0.6, 0.4, 0.2)]
+    _touch(tab, *([place] for place in across))
+    tab.wait(f"location.pathname.includes('{SECOND}')")
+
+
+def test_arrows_in_a_field_or_with_keys_turned_off_stay_on_the_day(tab: Browser, looking_site: Path) -> None:
+    tab.open((looking_site / DAY).as_uri())
+    tab.run("document.querySelector('.plate-bar input').focus()")
+    tab.press("ArrowLeft")
+    tab.run("document.activeElement.blur(); document.querySelector('.keys-choice input').click()")
+    tab.press("ArrowLeft")
+    assert str(tab.run("location.pathname")).endswith(DAY)
+
+
 @pytest.mark.parametrize("width_px", [360, 1280, 2560])
 def test_nothing_is_cut_off_or_too_small_to_touch(tab: Browser, looking_site: Path, width_px: int) -> None:
     """WCAG 2.2, success criteria 1.4.10 (reflow) and 2.5.8 (targets of 24 px or more)."""

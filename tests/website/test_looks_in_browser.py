@@ -71,3 +71,17 @@ def test_one_picture_serves_all_tints(site: Path) -> None:
     }
     page = (site / DAY / "index.html").read_text(encoding="utf-8")
     assert re.findall(r'<filter id="tint-(\w+)"', page) == ["warm", "mono"]
+
+
+def test_a_look_can_be_switched_on_the_disc(tab: Browser, site: Path) -> None:
+    tab.set_scripts(True)
+    tab.open((site / DAY / "index.html").as_uri())
+    chosen = "const choice = document.querySelector('.look-choice select'); choice.value = 't0915Z-{}';"
+    shown = "document.querySelector('.disc-link img').currentSrc.split('/').pop()"
+    for look, source, tint in (("flat", "0915Z-flat.jpg", ""), ("warm", "0915Z-disc.jpg", "tint-warm")):
+        tab.run("{" + chosen.format(look) + " choice.dispatchEvent(new Event('change')); }")
+        tab.wait(f"{shown} === '{source}'")
+        assert str(tab.run("document.querySelector('.plate-square').className")).split()[1:] == [tint][: len(tint)]
+    tab.open((site / DAY / "index.html").as_uri())  # kept
+    assert tab.run("document.querySelector('.look-choice select').selectedOptions[0].textContent") == "warm"
+    tab.set_scripts(False)
