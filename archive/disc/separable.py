@@ -1,7 +1,7 @@
 """Sums along columns and rows by sparse weights: resampling, smoothing, and coarse grids made fine.
 
-Two products with sparse matrices take a fraction of the time of filters that go over every pixel, most of all where
-fewer pixels come out than go in.
+Two products with matrices take a fraction of the time of filters that go over every pixel, most of all where fewer
+pixels come out than go in.
 """
 
 from __future__ import annotations
@@ -13,18 +13,20 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-__all__ = ["Weights", "smoothed", "transposed", "upsampled", "weighted", "weights_about"]
+__all__ = ["Weights", "smoothed", "upsampled", "weighted", "weights_about"]
 
 Weights = Any
 """A sparse matrix (M, N): what each of N pixels counts in each of M sums. Scipy has no types."""
 
-_STRIP_ROWS = 16
+_BLOCK = 32  # sums: so many neighbours share most of their pixels
+# Multiplications: of larger products OpenBLAS makes pieces for several threads, which here wait more than they work.
+_ONE_THREAD = 4 * 65_536
 _LEAST_WEIGHT = 1e-6
 
 
 def weighted(plane: NDArray[np.float32], down: Weights, across: Weights) -> NDArray[np.float32]:
-    """Return sums over columns by `down`, and over rows by `across`; along rows memory is read thrice as fast."""
-    return transposed(across @ transposed(down @ plane))
+    """Return sums over columns by `down`, and over rows by `across`."""
+    return _summed_across(down @ plane, across)
 
 
 def weights_about(middle_px: NDArray[np.intp], weights: NDArray[np.float64], length: int) -> Weights:
@@ -68,16 +70,41 @@ def upsampled(coarse: NDArray[np.float32], step: int, shape: tuple[int, ...]) ->
         _between(length, coarse_length, step) for length, coarse_length in zip(shape, coarse.shape, strict=True)
     )
     # Along the rows first, while they are few.
-    fine: NDArray[np.float32] = down @ transposed(across @ transposed(coarse))
+    fine: NDArray[np.float32] = down @ _summed_across(coarse, across)
     return fine
 
 
-def transposed(plane: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Columns as rows, some rows at a time: what they become is written by whole lines of the processor's cache."""
-    turned = np.empty(plane.shape[::-1], dtype=plane.dtype)
-    for top in range(0, len(plane), _STRIP_ROWS):
-        turned[:, top : top + _STRIP_ROWS] = plane[top : top + _STRIP_ROWS].T
-    return turned
+def _summed_across(plane: NDArray[np.float32], across: Weights) -> NDArray[np.float32]:
+    """Return the sums over rows, some neighbours at a time by a dense product: a third of the sparse one's time."""
+    first_px, blocks = _dense_blocks(across)
+    wide = blocks.shape[1]
+    sums = np.empty((len(plane), across.shape[0]), dtype=np.float32)
+    rows = max(_ONE_THREAD // (wide * _BLOCK), 1)
+    even = len(plane) // rows * rows
+    for part, height in ((slice(0, even), rows), (slice(even, len(plane)), max(len(plane) - even, 1))):
+        strips, into = plane[part].reshape(-1, height, plane.shape[1]), sums[part].reshape(-1, height, sums.shape[1])
+        for number, (first, weights) in enumerate(zip(first_px, blocks, strict=True)):
+            some = into[..., number * _BLOCK : (number + 1) * _BLOCK]
+            np.matmul(strips[..., first : first + wide], weights[:, : some.shape[2]], out=some)
+    return sums
+
+
+def _dense_blocks(weights: Weights) -> tuple[list[int], NDArray[np.float32]]:
+    """Return the first pixel of each block of sums, and what the pixels from there on count in them (N, pixels, sums).
+
+    All are as wide as the widest.
+    """
+    count, length = weights.shape
+    number, pixel = np.repeat(np.arange(count), np.diff(weights.indptr)), weights.indices
+    block = number // _BLOCK
+    first, last = np.full(-(-count // _BLOCK), length), np.zeros(-(-count // _BLOCK), dtype=np.intp)
+    np.minimum.at(first, block, pixel)
+    np.maximum.at(last, block, pixel)
+    wide = max(int((last - first).max()) + 1, 1)
+    first = np.clip(first, 0, length - wide)
+    dense = np.zeros((len(first), wide, _BLOCK), dtype=np.float32)
+    dense[block, pixel - first[block], number % _BLOCK] = weights.data
+    return first.tolist(), dense
 
 
 @lru_cache(maxsize=32)
