@@ -18,6 +18,9 @@ def run() -> None:
     """Load the command line and run it; never returns."""
     signal.signal(signal.SIGINT, _stop)
     gc.set_threshold(*_OBJECTS_BETWEEN_LOOKS)
+    # NumPy's matrices are small here: a second thread of its library saves nothing, and beside other work both wait for
+    # each other, which took `add` of eight pictures from 8 to 34 s. Whoever sets the variable has it so.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from archive.commands.main import run as run_command
 
     signal.signal(signal.SIGINT, signal.default_int_handler)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import sys
@@ -21,17 +22,13 @@ if _IN_MEMORY.is_dir() and shutil.disk_usage(_IN_MEMORY).free > _ROOM_BYTES:
 # alone, and all of a run share one, as a user's commands do.
 _CONFIGURATION = tempfile.TemporaryDirectory(prefix="northlimb-tests-")
 os.environ["XDG_CONFIG_HOME"] = _CONFIGURATION.name
-# Where Python is told to write no bytecode, each of the many processes that tests start would compile all of the
-# program: theirs goes to a folder that goes with the run, and to which all of its processes write.
-_BYTECODE = os.environ.setdefault("NORTHLIMB_TESTS_BYTECODE", str(Path(_CONFIGURATION.name) / "bytecode"))
-
-
-def pytest_configure(config: pytest.Config) -> None:
-    starts_workers = config.getoption("numprocesses", None) and not hasattr(config, "workerinput")
-    if sys.dont_write_bytecode and not starts_workers:  # pytest itself has loaded what it needs
-        os.environ["PYTHONPYCACHEPREFIX"] = _BYTECODE
-        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-
+# Also where Python is told to write no bytecode it is written beside the sources, as Git ignores it: else each worker,
+# and each of the many processes that tests start, would compile all of the program and of the tests.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+# As where the command is started (`archive/start.py`).
+gc.set_threshold(50_000, 20, 100)
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # Rooms with the longest modules come first, so that the processors end together: a module is tested by one of them.
 _LONGEST_FIRST = ("website", "whole", "studies", "publishing", "disc")
