@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.disc.above_limb import prominence_level
-from archive.disc.aligned import STANDARD_FRAME, DiscFrame
+from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.derotation import (
     CARRINGTON_FRAME,
     SPOT_LAW,
@@ -46,6 +47,7 @@ from archive.store import StoredBlob
 __all__ = ["Frames", "map_window", "render_frames"]
 
 Frames = Iterator[NDArray[np.uint8]]
+Loaded = TypeVar("Loaded")
 
 # The flat map fills the frame's width and leaves room for the caption.
 _MAP_PX_PER_DEG, _MAP_TOP = 7.5 / 1024, 0.1
@@ -100,18 +102,13 @@ def _smooth_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> F
 
 
 def _prominences(job: FilmJob) -> Callable[[Sequence[str]], list[NDArray[np.float32]]]:
-    """Return a function that loads what stands above the limb by name; only that of the last call is kept."""
-    loaded: dict[str, NDArray[np.float32]] = {}
+    """Return a function that loads what stands above the limb by name."""
 
-    def load(names: Sequence[str]) -> list[NDArray[np.float32]]:
-        for name in set(loaded) - set(names):
-            del loaded[name]
-        for name in set(names) - set(loaded):
-            above = prominence_level(read_disc(_content(job.discs[name])), STANDARD_FRAME)
-            loaded[name] = np.maximum(_sized(above, job.options.size_px), np.float32(0.0))
-        return [loaded[name] for name in names]
+    def load(name: str) -> NDArray[np.float32]:
+        above = prominence_level(read_disc(_content(job.discs[name])), STANDARD_FRAME)
+        return np.maximum(_sized(above, job.options.size_px), np.float32(0.0))
 
-    return load
+    return _kept_between_calls(load)
 
 
 def _with_prominences(
@@ -189,30 +186,35 @@ def _disc(job: FilmJob) -> tuple[Canvas, Palette]:
 
 
 def _surfaces(job: FilmJob) -> Callable[[Sequence[str]], list[Surface]]:
-    """Return a function that loads surfaces by name; only those of the last call are kept."""
-    loaded: dict[str, Surface] = {}
+    """Return a function that loads surfaces by name."""
     known = {one.id: one for one in job.chosen}
 
-    def load(names: Sequence[str]) -> list[Surface]:
+    def load(name: str) -> Surface:
+        one = known[name]
+        at = ViewGeometry(days_since_1970(one.time_utc), one.sun.b0_deg, one.sun.l0_deg)
+        flat = flatten_disc(read_disc(_content(job.discs[name])), STANDARD_FRAME)
+        return visible_surface(_sized(flat, job.frame.size_px), job.frame, at)
+
+    return _kept_between_calls(load)
+
+
+def _kept_between_calls(load: Callable[[str], Loaded]) -> Callable[[Sequence[str]], list[Loaded]]:
+    """Return a function that loads by name; only what the last call asked for is kept."""
+    loaded: dict[str, Loaded] = {}
+
+    def load_all(names: Sequence[str]) -> list[Loaded]:
         for name in set(loaded) - set(names):
             del loaded[name]
         for name in names:
             if name not in loaded:
-                one = known[name]
-                at = ViewGeometry(days_since_1970(one.time_utc), one.sun.b0_deg, one.sun.l0_deg)
-                loaded[name] = _surface(job.discs[name], job.frame, at)
+                loaded[name] = load(name)
         return [loaded[name] for name in names]
 
-    return load
+    return load_all
 
 
 def _content(disc: StoredBlob | bytes) -> bytes:
     return disc if isinstance(disc, bytes) else disc.read()
-
-
-def _surface(disc: StoredBlob | bytes, frame: DiscFrame, at: ViewGeometry) -> Surface:
-    flat = flatten_disc(read_disc(_content(disc)), STANDARD_FRAME)
-    return visible_surface(_sized(flat, frame.size_px), frame, at)
 
 
 def _sized(flat: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:

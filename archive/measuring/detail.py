@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from archive.model.constants import PENUMBRA_DEPTH, UMBRA_DEPTH, UMBRA_SHARE
 from archive.model.observation import Disc
 
 __all__ = [
@@ -22,15 +23,13 @@ AREA_REACH_RADII = math.sin(math.radians(75.0))  # from the centre: nearer the l
 _MIN_BLUR_PX = 0.6  # a picture downsampled without smoothing still has the blur of its pixels
 # Measured on drawn discs of 60 to 450 px radius and blurs of 0.4 to 2.5 px (tests/measuring/test_detail.py).
 _MIN_SPOT_RADIUS_BLURS = 0.81
-# Penumbrae are up to 25 % darker than the quiet Sun, umbrae 70 to 80 %: Solanki (2003), Astron. Astrophys. Rev. 11,
-# 153. Umbrae cover about a fifth of a spot (`true_area`).
-_PENUMBRA_DEPTH, _UMBRA_MORE, _UMBRA_SHARE = 0.25, 0.5, 0.19
 _PEAK = 1.25  # of the threshold: how dark the middle of a spot has to be (`spots`)
 _SMOOTHING_PX = 0.6  # before spots are searched for, at the least
 _SOFT_MSH, _UNCOUNTABLE_MSH = 20.0, 100.0
 # A round spot of radius r is dark in its middle by 1 - exp(-r^2 / 2 blur^2) of its depth; an umbra in it likewise.
 _IN_BLURS = np.linspace(0.0, 20.0, 401) ** 2 / 2.0
-_DARKNESS = -_PENUMBRA_DEPTH * np.expm1(-_IN_BLURS) - _UMBRA_MORE * np.expm1(-_UMBRA_SHARE * _IN_BLURS)
+_DARKNESS = -PENUMBRA_DEPTH * np.expm1(-_IN_BLURS)
+_DARKNESS -= (UMBRA_DEPTH - PENUMBRA_DEPTH) * np.expm1(-UMBRA_SHARE * _IN_BLURS)
 
 
 def effective_blur_px(disc: Disc) -> float:

@@ -15,6 +15,8 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
+from archive.model.constants import PENUMBRA_DEPTH, UMBRA_DEPTH, UMBRA_SHARE
+
 __all__ = [
     "HALF_PENUMBRA_DEPTH",
     "ImagingConditions",
@@ -27,18 +29,13 @@ __all__ = [
 
 Floats = NDArray[np.floating[Any]]
 
-# Depth below the quiet Sun: penumbrae emit 75 to 85 % of its flux, umbrae 20 to 30 %. Solanki (2003), Astron.
-# Astrophys. Rev. 11, 153.
-_PENUMBRA_DEPTH = 0.25
-_UMBRA_DEPTH = 0.75
-HALF_PENUMBRA_DEPTH = _PENUMBRA_DEPTH / 2.0
-# Umbrae cover from a seventh (Hathaway 2013, Solar Phys. 286, 347) to a quarter of a spot (Brandt, Schmidt & Steinegger
-# 1990, Solar Phys. 129, 191). Between them, 0.19: 0.25 + 0.5 x 0.19 = 0.345.
-_MEAN_DEPTH, _DEPTH_SPREAD = 0.345, 0.06
-_DEPTHS = np.linspace(0.255, 0.60, 8)
+HALF_PENUMBRA_DEPTH = PENUMBRA_DEPTH / 2.0
+_UMBRA_MORE = UMBRA_DEPTH - PENUMBRA_DEPTH
+_MEAN_DEPTH, _DEPTH_SPREAD = PENUMBRA_DEPTH + _UMBRA_MORE * UMBRA_SHARE, 0.06
+_DEPTHS = np.linspace(PENUMBRA_DEPTH + 0.005, 0.60, 9)
 _RESOLVED_RADIUS_BLURS = 12.0  # in blurs: the outline of a larger spot needs no correction
 _RESOLVED_DEPTH_SIGMA = 0.02
-# How far spots differ from the two depths (the ranges above, as standard deviations).
+# How far spots differ from the two depths (the published ranges, as standard deviations).
 _PENUMBRA_SIGMA, _UMBRA_SIGMA = 0.03, 0.05
 # Of the prior's precision: with less from the outline itself, the umbra is what the prior says, and not measured.
 _LEAST_EVIDENCE = 1.0
@@ -117,13 +114,12 @@ def umbra_area(area_px: float, darkness_px: float, depth_sigma: float) -> UmbraA
     depth_sigma : float
         Standard error of the mean depth, by which the area follows from the darkness.
     """
-    contrast = _UMBRA_DEPTH - _PENUMBRA_DEPTH
-    umbra_px = min(max((darkness_px - _PENUMBRA_DEPTH * area_px) / contrast, 0.0), area_px)
+    umbra_px = min(max((darkness_px - PENUMBRA_DEPTH * area_px) / _UMBRA_MORE, 0.0), area_px)
     sigma_px = np.linalg.norm(
         [
-            _PENUMBRA_DEPTH * area_px**2 / max(darkness_px, 1e-9) / contrast * depth_sigma,
-            (area_px - umbra_px) / contrast * _PENUMBRA_SIGMA,
-            umbra_px / contrast * _UMBRA_SIGMA,
+            PENUMBRA_DEPTH * area_px**2 / max(darkness_px, 1e-9) / _UMBRA_MORE * depth_sigma,
+            (area_px - umbra_px) / _UMBRA_MORE * _PENUMBRA_SIGMA,
+            umbra_px / _UMBRA_MORE * _UMBRA_SIGMA,
         ]
     )
     return UmbraArea(umbra_px, float(sigma_px))
@@ -138,10 +134,10 @@ def _model_outline_px(area_px: float, depth: float, imaging: ImagingConditions) 
     distance = np.hypot(x / long_px, y / short_px)
     # Distance to the outline in pixels, to first order.
     steepness = long_px * short_px * distance / np.maximum(np.hypot(x * imaging.mu, y / imaging.mu), 1e-6)
-    umbra_share = np.sqrt((depth - _PENUMBRA_DEPTH) / (_UMBRA_DEPTH - _PENUMBRA_DEPTH))
+    umbra_share = np.sqrt((depth - PENUMBRA_DEPTH) / _UMBRA_MORE)
     whole = _coverage(distance - 1.0, steepness)
     umbra = _coverage(distance - umbra_share, steepness)
-    drawn = _PENUMBRA_DEPTH * whole + (_UMBRA_DEPTH - _PENUMBRA_DEPTH) * umbra
+    drawn = PENUMBRA_DEPTH * whole + _UMBRA_MORE * umbra
     drawn *= area_px * depth / max(float(drawn.sum()), 1e-9)
     return area_within(scipy.ndimage.gaussian_filter(drawn, imaging.blur_px), HALF_PENUMBRA_DEPTH)
 

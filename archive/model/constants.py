@@ -18,6 +18,7 @@ __all__ = [
     "EARTH_DIAMETER_AT_1_AU_ARCSEC",
     "EARTH_SIDEREAL_DEG_PER_HOUR",
     "LIGHT_TIME_DAYS_PER_AU",
+    "PENUMBRA_DEPTH",
     "SECONDS_PER_DAY",
     "SEMIDIAMETER_AT_1_AU_ARCSEC",
     "SOLAR_RADIUS_M",
@@ -26,6 +27,8 @@ __all__ = [
     "SUN_POLE_RIGHT_ASCENSION_DEG",
     "SUN_PRIME_MERIDIAN_AT_J2000_DEG",
     "SYNODIC_DEG_PER_DAY",
+    "UMBRA_DEPTH",
+    "UMBRA_SHARE",
     "UNIX_EPOCH_JD",
     "UNIX_EPOCH_MJD",
     "UNIX_EPOCH_UTC",
@@ -56,6 +59,14 @@ CARRINGTON_DEG_PER_DAY = 14.1844  # sidereal
 CARRINGTON_ROTATION_ZERO_JD = 2398140.2270  # dynamical time
 CARRINGTON_ROTATION_DAYS = 27.2752316
 SYNODIC_DEG_PER_DAY = 360.0 / CARRINGTON_ROTATION_DAYS  # mean, at which L0 falls
+
+# Spots, below the quiet Sun's brightness: the middles of 0.75 to 0.85 for penumbrae and of 0.2 to 0.3 for umbrae,
+# Solanki (2003), Astron. Astrophys. Rev. 11, 153 (from memory).
+PENUMBRA_DEPTH = 0.20
+UMBRA_DEPTH = 0.75
+# Of a spot's area, the middle of what is published: from a seventh (Hathaway 2013, Solar Phys. 286, 347) to a quarter
+# (Brandt, Schmidt & Steinegger 1990, Solar Phys. 129, 191; both from memory).
+UMBRA_SHARE = 0.19
 
 # Motion of the Earth
 EARTH_DEG_PER_DAY = 360.0 / 365.2422  # mean, along its orbit: the tropical year, Meeus, chapter 27

@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from archive.measuring.rotation_fit import group_rotation, rotation_law
+from archive.measuring.rotation_fit import group_rotation, rotation_law, sigma_about_law_deg_per_day
 from archive.model.group import Group, GroupRotation, NamedPosition, named_position
 from archive.model.rotation_law import PUBLISHED_LAWS, RotationLaw
 from archive.store import Store
@@ -23,18 +23,20 @@ def group_content(store: Store, groups: Sequence[Group]) -> dict[str, Any]:
         store.derive(group_rotation, group.name, group, _Turning, partial(group_rotation, group)) for group in groups
     ]
     store.forget(group_rotation, keep=[group.name for group in groups])
+    followed = [replace(group, rotation=rotation) for group, rotation in zip(groups, rotations, strict=True)]
     return {
-        "groups": [replace(group, rotation=rotation) for group, rotation in zip(groups, rotations, strict=True)],
-        "own_law": _own_law([one for one in rotations if one is not None]),
+        "groups": followed,
+        "own_law": _own_law(followed),
         "published_laws": PUBLISHED_LAWS,
     }
 
 
-def _own_law(turning: Sequence[GroupRotation]) -> RotationLaw | None:
+def _own_law(groups: Sequence[Group]) -> RotationLaw | None:
+    measured = [(group, group.rotation) for group in groups if group.rotation is not None]
     return rotation_law(
-        [one.latitude_deg for one in turning],
-        [one.rate_deg_per_day for one in turning],
-        [one.sigma_deg_per_day for one in turning],
+        [rotation.latitude_deg for _, rotation in measured],
+        [rotation.rate_deg_per_day for _, rotation in measured],
+        [sigma_about_law_deg_per_day(group, rotation) for group, rotation in measured],
     )
 
 

@@ -19,7 +19,9 @@ class Spot:
 
     `radius_deg` is heliocentric and includes the penumbra, so the area is 1e6 (1 - cos radius) MSH. `stretch`
     lengthens the spot along its parallel and narrows it across, at the same area. `ragged` makes the outline
-    uneven by that share of the radius, point-symmetrically, so that its centre stays where it is said.
+    uneven by that share of the radius, point-symmetrically, so that its centre stays where it is said. The levels
+    are the middles of those of Solanki (2003), Astron. Astrophys. Rev. 11, 153, from memory: 0.75 to 0.85 of the
+    quiet Sun for penumbrae, 0.2 to 0.3 for umbrae.
     """
 
     latitude_deg: float
@@ -27,7 +29,7 @@ class Spot:
     radius_deg: float
     umbra_share: float = 0.4
     umbra_level: float = 0.25
-    penumbra_level: float = 0.75
+    penumbra_level: float = 0.80
     stretch: float = 1.0
     ragged: float = 0.0
     seed: int = 0

@@ -33,6 +33,7 @@ ROTATION_EQUATOR_DEG_PER_DAY = 14.522
 ROTATION_SIN2_DEG_PER_DAY = -2.84
 # Archinal et al., IAU working group on cartographic coordinates and rotational elements.
 CARRINGTON_DEG_PER_DAY = 14.1844
+PENUMBRA_LEVELS = (0.75, 0.85)  # of the quiet Sun: Solanki 2003, from memory
 SMALLEST_SPOT_DEG = 0.12
 LIMB_MU = 0.05  # nearer to the limb than this a spot is not drawn
 
@@ -276,11 +277,12 @@ def _members(plan: GroupPlan) -> list[WorldSpot]:
 def _member(plan: GroupPlan, rng: np.random.Generator, place: tuple[float, float], spot: Spot) -> WorldSpot:
     west, north = place
     motion = rng.normal(scale=1.0, size=2) * plan.proper_motion_deg_per_day
+    penumbra_level = float(np.random.default_rng([spot.seed, 24]).uniform(*PENUMBRA_LEVELS))
     return WorldSpot(
         group=plan.name,
         latitude_deg=plan.latitude_deg + north,
         longitude_deg=plan.longitude_deg + west / np.cos(np.radians(plan.latitude_deg)),
-        spot=spot,
+        spot=replace(spot, penumbra_level=penumbra_level),
         birth_day=plan.birth_day,
         life_days=plan.life_days,
         motion_deg_per_day=(float(motion[0]), float(motion[1])),

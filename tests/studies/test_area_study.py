@@ -135,17 +135,16 @@ def test_areas_are_flat_over_the_disc_and_their_errors_are_honest(pairs: list[Pa
         )
         central = float(np.median(ratios)) if near_deg == 0.0 else central
         assert np.median(ratios) == pytest.approx(central, abs=within + 1e-9)
-    # Penumbrae here have 0.75 to 0.85 of the quiet Sun's brightness, and the model spot 0.75: areas come out smaller.
-    assert 0.85 < central < 1.05
+    assert central == pytest.approx(1.0, abs=0.05)
     spread = float(np.sqrt(np.mean(np.square(off_sigmas))))
     print(f"\nall: error / sigma {spread:.2f}; the wavelength, which sigma allows for, is the published law's here")
-    assert 0.3 < spread < 1.3
+    assert 0.5 < spread < 1.2
 
 
 def test_umbrae_are_told_where_they_are_resolved(pairs: list[Pair]) -> None:
     """Ratios of 0.11 to 0.27 were drawn: those of Brandt, Schmidt & Steinegger (1990) and Hathaway (2013)."""
     told = [one for one in pairs if one.found.umbra_msh is not None]
-    small = [one for one in pairs if one.true_msh < 100.0]
+    small = [one for one in pairs if one.found.area_msh < 100.0]
     off = np.array([(one.found.umbra_msh or 0.0) / one.found.area_msh - one.umbra_share for one in told])
     off_sigmas = [
         ((one.found.umbra_msh or 0.0) - one.umbra_share * one.true_msh) / (one.found.umbra_sigma_msh or 1.0)
@@ -156,6 +155,8 @@ def test_umbrae_are_told_where_they_are_resolved(pairs: list[Pair]) -> None:
         f"under 100 millionths; umbra / spot off by {off.mean():+.3f}, rms {np.sqrt(np.mean(off**2)):.3f}; "
         f"error / sigma {np.std(off_sigmas):.2f}"
     )
+    assert not any(one in told for one in small)
+    assert len(told) > 0.5 * (len(pairs) - len(small))
     assert np.sqrt(np.mean(off**2)) < 0.05
     assert np.std(off_sigmas) < 1.3
 

@@ -25,7 +25,7 @@ from archive.measuring.following import Track, named_groups
 from archive.measuring.groups import group_turned_spots
 from archive.measuring.membership import members_of_groups
 from archive.measuring.returns import with_returns
-from archive.measuring.rotation_fit import group_rotation, rotation_law
+from archive.measuring.rotation_fit import group_rotation, rotation_law, sigma_about_law_deg_per_day
 from archive.measuring.spotted_discs import DiscSpots, Member, SpottedDisc, placed_spots
 from archive.model.angles import wrapped_deg
 from archive.model.group import Group, Sighting
@@ -200,7 +200,7 @@ def test_regions_that_come_back_are_found(drawn: list[Drawn]) -> None:
 
 def test_rates_of_drawn_groups_are_as_far_off_as_their_errors_say(drawn: list[Drawn]) -> None:
     """Against the rate of the region. The law is Howard, Gilman & Gilman (1984): 14.522 - 2.84 sin^2, from memory."""
-    off, latitudes, rates, sigmas = [], [], [], []
+    off, latitudes, rates, sigmas, about_law = [], [], [], [], []
     for one in drawn:
         region_of = one.region_of
         for group in one.followed.groups:
@@ -211,7 +211,8 @@ def test_rates_of_drawn_groups_are_as_far_off_as_their_errors_say(drawn: list[Dr
                 latitudes.append(found.latitude_deg)
                 rates.append(found.rate_deg_per_day)
                 sigmas.append(found.sigma_deg_per_day)
-    law = rotation_law(latitudes, rates, sigmas)
+                about_law.append(sigma_about_law_deg_per_day(group, found))
+    law = rotation_law(latitudes, rates, about_law)
     spread = float(np.sqrt(np.mean(np.clip(off, -4.0, 4.0) ** 2)))
     print(f"\nrates: {len(off)} groups, error / sigma {spread:.2f}, median sigma {np.median(sigmas):.3f}; {law}")
     assert 0.7 < spread < 1.3
@@ -290,7 +291,7 @@ def test_rates_of_real_groups_follow_the_published_law(october: Followed) -> Non
     law = rotation_law(
         [rate.latitude_deg for _, rate in found],
         [rate.rate_deg_per_day for _, rate in found],
-        [rate.sigma_deg_per_day for _, rate in found],
+        [sigma_about_law_deg_per_day(group, rate) for group, rate in found],
     )
     spread = float(np.sqrt(np.mean(np.square(apart))))
     print(f"\nreal rates: {len(found)} groups, halves differ by {spread:.2f} errors ({len(apart)}); {law}")
