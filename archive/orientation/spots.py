@@ -58,8 +58,8 @@ _TRACK_POWER = 1.15
 # linked to old groups with log odds of 6 and 7.
 _DAYS_APART, _NONE_POWERS = (1.5, 4.0), (1.15, 0.45)
 _DISTINCT_DEG = 1.0
-# Errors have tails: of weeks 6000 to 6199 two pictures were 4 and 5 errors off, where fragments drifted alike, while the
-# spread of all was 0.94; hence 1.35.
+# Errors have tails: of weeks 6000 to 6199 two pictures were 4 and 5 errors off, where fragments drifted alike, while
+# the spread of all was 0.94; hence 1.35.
 _TAILED_DEG, _TAILS = (0.2, 0.4, 0.7), (1.35, 1.38, 1.5)
 MIN_ODDS = 30.0  # from which on a solution is reliable
 
@@ -183,9 +183,7 @@ def _widened_deg(best: Solution, elsewhere: Sequence[Solution], number: int) -> 
             share = float(np.exp(min(_TRACK_POWER * (one.log_likelihood - best.log_likelihood), 0.0)))
             variance, weight = variance + share * (off_deg**2 + own_deg**2), weight + share
     sigma_deg = float(np.sqrt(variance / weight))
-    return sigma_deg * float(np.interp(sigma_deg, # Errors have tails: of weeks 6000 to 6199 two pictures were 4 and 5 errors off, where fragments drifted alike, while the
-# spread of all was 0.94; hence 1.35.
-_TAILED_DEG, _TAILS))
+    return sigma_deg * float(np.interp(sigma_deg, _TAILED_DEG, _TAILS))
 
 
 def _judged(
