@@ -9,47 +9,28 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from orientation.simulated_spots import EPOCH, simulated_pictures, three_groups, views_of
+from orientation.simulated_spots import simulated_pictures, three_groups, views_of
+from studies.archived_weeks import candidate_of
 
 from archive.disk import Folder
 from archive.model.angles import difference_deg
-from archive.model.measured import Measured, Spots
-from archive.model.observation import Disc, Orientation
-from archive.orientation.spots import SpottedPicture
-from archive.records.record import PictureEntry, Record
+from archive.model.measured import Spots
+from archive.model.observation import Orientation
 from archive.records.settings import InstrumentSettings
 from archive.stages.candidates import Candidate
 from archive.stages.evidence import orientation_of
 from archive.stages.other_bands import with_other_bands
 from archive.stages.solving import InstrumentEvidence, Solutions
 from archive.store import Store
-from archive.sun.view import sun_view
 
 WHITE = InstrumentSettings(name="White", mount="unknown")
 RED = InstrumentSettings(name="Red", mount="unknown", band="h-alpha")
-FILE = "2026/2026-09-01/0000Z.png"
-SUN = sun_view(EPOCH, latitude_deg=0.0, longitude_deg=180.0)
 
 
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Store]:
     with Store(Folder(tmp_path).below(".northlimb")) as opened:
         yield opened
-
-
-def candidate(name: str, picture: SpottedPicture, instrument: InstrumentSettings, north_deg: float | None) -> Candidate:
-    record = Record(
-        time=EPOCH + timedelta(days=picture.time_days),
-        site="Quay",
-        instrument=instrument.name,
-        north_angle_deg=north_deg,
-        mirrored=None if north_deg is None else "no",
-        picture=PictureEntry(file=FILE, sha256="0" * 64),
-    )
-    columns = (tuple(column.tolist()) for column in (picture.right, picture.up, picture.area_msh))
-    disc = Disc(*picture.centre_px, picture.radius_px, 0.0, 0.1)
-    sun = replace(SUN, b0_deg=picture.b0_deg, l0_deg=picture.l0_deg)
-    return Candidate(name, record, instrument, Measured(1000, 1000, 8, disc, None, Spots(*columns)), sun, up=True)
 
 
 def oriented(store: Store, red: Candidate, white: list[Candidate], asked: tuple[str, ...] | None = None) -> Orientation:
@@ -64,8 +45,8 @@ def pictures() -> tuple[list[Candidate], Candidate, float]:
     views = views_of(4, days=(0.0, 1.0, 0.08))
     white = simulated_pictures(three_groups(4), views[:2], mirrored=False)
     (red,) = simulated_pictures(three_groups(4), views[2:], mirrored=True, seed=2)
-    stated = [candidate(f"white-{n}", white[n], WHITE, views[n].north_deg) for n in (0, 1)]
-    return stated, candidate("red", red, RED, None), views[2].north_deg
+    stated = [candidate_of(f"white-{n}", white[n], WHITE, north_deg=views[n].north_deg) for n in (0, 1)]
+    return stated, candidate_of("red", red, RED), views[2].north_deg
 
 
 def with_filaments(red: Candidate) -> Candidate:
