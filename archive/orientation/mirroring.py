@@ -19,6 +19,9 @@ __all__ = ["CarriedMirroring", "ShownMirroring", "carried_mirrorings", "differs_
 
 # Before and after a spell without tilt, which lasts 32 days (|B0| < 2 deg), there are some weeks left.
 _SPAN_DAYS = 60.0
+# With more tilt, spots that fit truly show the mirroring; where they do not the fit itself may be false, as in one of the
+# 40 drawn weeks to which it was carried (tests/studies/evolving_weeks.py, year 5: 4.7 deg).
+_SMALL_TILT_DEG = 4.0
 # The image scale tells a change of telescope, camera or finishing; the Sun's size varies by 1.7 % either way.
 _SAME_SCALE = 0.05
 _WEEK_DAYS = 7.0
@@ -31,10 +34,11 @@ _CHANGES_UNSEEN = 0.5
 class ShownMirroring:
     """What the spots of a week show of its mirroring: the more probable one, and its odds against the other.
 
-    `radius_px` is the median of its discs.
+    `radius_px` is the median of its discs, `b0_deg` the mean tilt.
     """
 
     time_days: float
+    b0_deg: float
     radius_px: float
     mirrored: bool
     odds: float
@@ -54,7 +58,7 @@ class CarriedMirroring:
 
 
 def carried_mirrorings(weeks: Sequence[ShownMirroring]) -> tuple[CarriedMirroring | None, ...]:
-    """Return the mirroring of each week that does not show it by itself; None where it does, or nothing is carried.
+    """Return the mirroring of each week whose tilt is too small to show it; None where it does, or nothing is carried.
 
     Parameters
     ----------
@@ -62,7 +66,7 @@ def carried_mirrorings(weeks: Sequence[ShownMirroring]) -> tuple[CarriedMirrorin
         Of one instrument whose mirroring is not stated, in order of time.
     """
     sure = [one for one in weeks if one.is_sure]
-    return tuple(None if one.is_sure else _carried(one, sure) for one in weeks)
+    return tuple(None if one.is_sure or abs(one.b0_deg) > _SMALL_TILT_DEG else _carried(one, sure) for one in weeks)
 
 
 def _carried(week: ShownMirroring, sure: Sequence[ShownMirroring]) -> CarriedMirroring | None:
@@ -110,7 +114,7 @@ def differs_from_neighbours(week: ShownMirroring, weeks: Sequence[ShownMirroring
     return week.is_sure and len(sides) == 2 and all(one.mirrored != week.mirrored for one in near)
 
 
-def with_carried(solved: SpotSolution, carried: CarriedMirroring, before: SpotSolution | None) -> SpotSolution:
+def with_carried(solved: SpotSolution, carried: CarriedMirroring, before: SpotSolution) -> SpotSolution:
     """Return a picture's solution under a carried mirroring, with the odds of both.
 
     Parameters
@@ -118,12 +122,12 @@ def with_carried(solved: SpotSolution, carried: CarriedMirroring, before: SpotSo
     solved : SpotSolution
         Of the week under that mirroring.
     carried : CarriedMirroring
-    before : SpotSolution or None
+    before : SpotSolution
         Under either mirroring: its solution under the other one is the runner-up.
     """
     odds = 1.0 / (1.0 / solved.odds + 1.0 / carried.odds)
     both = replace(solved, odds=max(odds, 1.0), mirroring_carried=True)
-    if before is None or solved.odds < carried.odds:
+    if solved.odds < carried.odds:
         return both
     if before.mirrored != carried.mirrored:
         return replace(both, other_north_angle_deg=before.north_angle_deg, other_mirrored=before.mirrored)

@@ -66,10 +66,10 @@ def carried_readings(
             continue
         renamed = replace(week, name=f"{week.name}/carried")
         names.append(renamed.name)
-        for id_, reading in solved_week(renamed, mirrored=over.mirrored, store=store, asked=asked).items():
-            before = found.get(id_)
-            if before is None or not before.is_reliable:
-                readings[id_] = with_carried(reading, over, before)
+        again = solved_week(renamed, mirrored=over.mirrored, store=store, asked=asked)
+        for id_, before in found.items():
+            if id_ in again and not before.is_reliable:
+                readings[id_] = with_carried(again[id_], over, before)
     return CarriedReadings(readings, remarks, names, tuple(one for one in weeks if one.is_sure))
 
 
@@ -79,6 +79,7 @@ def _shown_mirroring(week: Week, readings: Mapping[str, SpotSolution]) -> ShownM
         return None
     return ShownMirroring(
         time_days=float(np.mean([days_since_1970(one.record.time) for one in week.own])),
+        b0_deg=float(np.mean([one.sun.b0_deg for one in week.own])),
         radius_px=float(np.median([one.measured.disc.radius_px for one in week.own])),
         mirrored=next(reading.mirrored for reading in readings.values()),
         odds=odds,

@@ -14,8 +14,10 @@ from archive.orientation.mirroring import (
 from archive.orientation.spots import MIN_ODDS, SpotSolution
 
 
-def shown(week: float, *, mirrored: bool = True, odds: float = 1e6, radius_px: float = 400.0) -> ShownMirroring:
-    return ShownMirroring(7.0 * week, radius_px, mirrored, odds)
+def shown(
+    week: float, *, mirrored: bool = True, odds: float = 1e6, radius_px: float = 400.0, b0_deg: float = 0.5
+) -> ShownMirroring:
+    return ShownMirroring(7.0 * week, b0_deg, radius_px, mirrored, odds)
 
 
 OPEN = shown(20.0, mirrored=False, odds=1.5)
@@ -71,6 +73,11 @@ def test_a_change_long_ago_makes_it_less_sure() -> None:
 )
 def test_too_little_carries_none(others: list[ShownMirroring]) -> None:
     assert carried([*others, OPEN]) is None
+
+
+def test_a_week_with_tilt_that_should_have_shown_it_takes_none() -> None:
+    tilted = shown(20.0, mirrored=False, odds=1.5, b0_deg=-5.0)
+    assert carried_mirrorings([*BEFORE, tilted, *AFTER]) == (None,) * 34
 
 
 def test_a_week_that_contradicts_is_noticed() -> None:

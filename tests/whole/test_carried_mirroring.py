@@ -19,11 +19,12 @@ from archive.stages.candidates import Candidate
 from archive.stages.evidence import orientation_of
 from archive.stages.solving import Solutions, solve_instruments
 from archive.store import Store
-from archive.sun.view import sun_views
+from archive.sun.view import sun_view
 
 MONDAY = datetime(2026, 1, 5, 11, tzinfo=UTC)
 FILE = "2026/2026-01-05/1100Z.png"
 WEEKS, OPEN = 30, 20
+SUN = replace(sun_view(MONDAY, latitude_deg=52.1, longitude_deg=-1.3), b0_deg=0.5)
 MIRRORED = SpotSolution(30.0, 0.4, True, 1e6, mirroring_odds=1e6)
 LEFT_OPEN = SpotSolution(150.0, 0.4, False, 2.0, 30.0, True, mirroring_odds=2.0)
 SETTLED = SpotSolution(30.5, 0.4, True, 1e8)
@@ -47,10 +48,10 @@ def season() -> list[Candidate]:
             Record(time=time, site="Quay", instrument="Any", picture=PictureEntry(file=FILE, sha256="0" * 64)),
             instrument,
             measured,
-            sun,
+            SUN,
             up=True,
         )
-        for time, sun in zip(times, sun_views(times, latitude_deg=52.1, longitude_deg=-1.3), strict=True)
+        for time in times
     ]
 
 
