@@ -11,7 +11,8 @@ from archive.measuring.groups import group_turned_spots
 from archive.measuring.rotation_fit import group_rotation
 from archive.orientation.clock_check import clock_error_hours
 from archive.orientation.instrument import learn_epochs
-from archive.orientation.single_picture import solution_among_neighbours
+from archive.orientation.mirroring import carried_mirrorings
+from archive.orientation.single_picture import solution_among_neighbours, solve_single_picture
 from archive.orientation.spots import solve_spots
 from archive.records.archive_files import derived_files
 from archive.records.group_names import add_names, read_names
@@ -50,7 +51,9 @@ MAKERS = (
     solve_spots,
     clock_error_hours,
     solution_among_neighbours,
+    solve_single_picture,
     learn_epochs,
+    carried_mirrorings,
     group_turned_spots,
     picture_files,
     shown_file,

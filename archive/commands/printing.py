@@ -129,8 +129,8 @@ def format_count(number: int, noun: str) -> str:
 def format_north(orientation: Orientation, band: Band) -> str:
     """Return a picture's north angle, its error and what it is worth."""
     if orientation.status == "unknown":
-        # Spots tell north in white light alone.
-        spots = "a second day with spots may settle it; or " if band == "white" else ""
+        helps = "a second day" if band == "white" else "a white-light picture of the day"
+        spots = f"{helps} with spots may settle it; or "
         return (
             f"not known: shown as it came ({spots}state --north-angle, or the instrument's camera angle and mirroring)"
         )

@@ -125,14 +125,18 @@ def _sort_key(sighting: Sighting) -> tuple[float, str, float, float]:
 def _names(
     tracks: Sequence[Track], register: Sequence[NamedPosition], rotation_of: Callable[[float], int]
 ) -> list[list[str]]:
-    """Return for every track an observer's name, then its names in the register's order, or one new name."""
+    """Return for every track an observer's name, then its names in the register's order, or one new name.
+
+    A name that was given while north was wrong comes after those given in other pictures, which were right all along.
+    """
     sightings = [track.sightings for track in tracks]
     owners = _matched_by_sighting(sightings, register)
-    owners |= _renamed_by_turn(sightings, register, owners)
+    turned = _renamed_by_turn(sightings, register, owners)
+    owners |= turned
     owners |= _matched_by_rotation(sightings, register, owners)
     names: list[list[str]] = [[] if track.name is None else [track.name] for track in tracks]
     stated = _stated_in(tracks)
-    for number in sorted(owners):
+    for number in sorted(owners, key=lambda number: (number in turned, number)):
         track, own, name = tracks[owners[number]], names[owners[number]], register[number].name
         beside = track.name is None and (name, track.sightings[0].observation_id) in stated
         if name not in own and not beside:

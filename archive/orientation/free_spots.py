@@ -51,15 +51,21 @@ class FreePictures:
     pairs: list[Pair]
     both_ways: bool
 
-    def solutions(self, found: Sequence[Solution]) -> tuple[list[Solution], list[list[Solution]]]:
+    def solutions(
+        self, found: Sequence[Solution], parted: Sequence[Solution]
+    ) -> tuple[list[Solution], list[list[Solution]]]:
         """Return the solutions by their tracks, best first, and for each picture the best with this one turned.
 
         Parameters
         ----------
         found : sequence of Solution
             Those of the search, best first.
+        parted : sequence of Solution
+            Those that place the pictures before and after a gap each by themselves.
         """
         followed = distinct([self._followed(one) for one in _best_of_each(found, _MAX_FOLLOWED)])
+        apart = distinct([self._at_once(one) for one in parted])
+        followed = distinct(followed + [self._followed(one) for one in _best_of_each(apart, _MAX_IMPROVED)])
         if self.both_ways:
             followed = distinct(followed + [self._exchanged(one) for one in _best_of_each(followed, 1)])
         least = followed[0].log_likelihood - _MAX_GAIN

@@ -52,7 +52,9 @@ class SolvedPicture:
     mirrored: bool
 
 
-def solve_single_picture(picture: SpottedPicture, neighbours: Sequence[SolvedPicture]) -> SpotSolution | None:
+def solve_single_picture(
+    picture: SpottedPicture, neighbours: Sequence[SolvedPicture], *, least_neighbours: int = _MIN_NEIGHBOURS
+) -> SpotSolution | None:
     """Return north and mirroring of a picture from its neighbours' spots, without the mount.
 
     Parameters
@@ -60,6 +62,8 @@ def solve_single_picture(picture: SpottedPicture, neighbours: Sequence[SolvedPic
     picture : SpottedPicture
     neighbours : sequence of SolvedPicture
         Within some days; the nearest few are used.
+    least_neighbours : int
+        With spots; of fewer nothing is told.
 
     Returns
     -------
@@ -67,7 +71,7 @@ def solve_single_picture(picture: SpottedPicture, neighbours: Sequence[SolvedPic
         None where the spots do not determine one angle and one mirroring.
     """
     picture, fixed = _prepared(picture, neighbours)
-    if len(fixed) < _MIN_NEIGHBOURS or len(picture.right) < 2:
+    if len(fixed) < least_neighbours or len(picture.right) < 2:
         return None
     angles_deg = np.arange(-180.0, 180.0, 1.0)
     curves = {

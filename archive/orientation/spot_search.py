@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -40,8 +41,11 @@ Floats = NDArray[np.floating[Any]]
 SAME_SOLUTION_DEG = 6.0
 _NEIGHBOUR_DAYS = 10.0
 _COARSE_STEP_DEG = 4.5
+_COARSE_DEG = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
 _COARSE_BLUR_DEG = 2.5
 _MAX_CANDIDATES = 6
+_LEAST_GAP_DAYS, _MAX_PARTED = 2.0, 3
+_CHAINED = 4  # of the nearest pictures in time; the others are looked at when a solution is refined
 _Steps = tuple[tuple[float, float, float], ...]
 # Range, step and blur, deg, of the search around a solution.
 FIRST_STEPS: _Steps = ((4.5, 0.5, 0.8),)
@@ -78,11 +82,57 @@ def neighbours(pictures: Sequence[Features]) -> list[Pair]:
 
 def candidates(
     pictures: Sequence[Features], few: Sequence[Features], pairs: list[Pair], *, mirrored: bool
-) -> list[Solution]:
-    """Return candidates by one camera angle where the mount is known, else by chains over the largest spots."""
+) -> tuple[list[Solution], list[Solution]]:
+    """Return candidates by one camera angle where the mount is known, else by chains over the largest spots.
+
+    Without a mount there are those as well, second, that place the pictures before and after the longest gap each by
+    themselves: after some days without a picture spots may all be others, and pairs across the gap then only mislead.
+    """
     if pictures[0].sky_deg is not None:
-        return _candidates_by_camera_angle(pictures, pairs, mirrored=mirrored)
-    return _candidates_by_chain(few, pairs, mirrored=mirrored)
+        return _candidates_by_camera_angle(pictures, pairs, mirrored=mirrored), []
+    scores = _coarse_scores(few, pairs, mirrored=mirrored)
+    count = len(pictures)
+    everything = _candidates_by_chain(scores, list(range(count)), count=count, mirrored=mirrored)
+    parts = [
+        [_refined_within(pictures, pairs, part, one) for one in found]
+        for part in _before_and_after_gap(pictures)
+        if (found := _candidates_by_chain(scores, part, count=count, mirrored=mirrored)[:_MAX_PARTED])
+    ]
+    return everything, [_joined(*both) for both in product(*parts)] if len(parts) == 2 else []
+
+
+def _before_and_after_gap(pictures: Sequence[Features]) -> list[list[int]]:
+    """Return the pictures with spots before and after the longest gap; none where it is short, or one is alone."""
+    spotted = sorted(
+        (number for number, picture in enumerate(pictures) if len(picture.right)),
+        key=lambda number: pictures[number].time_days,
+    )
+    gaps = np.diff([pictures[number].time_days for number in spotted])[1:-1]
+    if not gaps.size or gaps.max() < _LEAST_GAP_DAYS:
+        return []
+    first_after = 2 + int(np.argmax(gaps))
+    return [spotted[:first_after], spotted[first_after:]]
+
+
+def _refined_within(pictures: Sequence[Features], pairs: list[Pair], part: Sequence[int], one: Solution) -> Solution:
+    """Return a solution of some of the pictures, refined by the pairs among these; the others' angles are 0."""
+    place = {number: at for at, number in enumerate(part)}
+    inside = [
+        Pair(place[pair.first], place[pair.second], pair.weight)
+        for pair in pairs
+        if pair.first in place and pair.second in place
+    ]
+    members = list(part)
+    of_part = Solution(one.mirrored, one.angles_deg[members], one.log_likelihood)
+    found = refined([pictures[number] for number in members], inside, of_part, steps=FIRST_STEPS)
+    angles_deg = np.zeros(len(pictures))
+    angles_deg[members] = found.angles_deg
+    return Solution(one.mirrored, angles_deg, found.log_likelihood)
+
+
+def _joined(one: Solution, other: Solution) -> Solution:
+    """Return the solution of all pictures from those of two parts."""
+    return Solution(one.mirrored, one.angles_deg + other.angles_deg, one.log_likelihood + other.log_likelihood)
 
 
 def _sky(pictures: Sequence[Features]) -> Floats:
@@ -122,39 +172,61 @@ def _peaks(log_likelihood: Floats, *, apart: int) -> list[int]:
     return found
 
 
-def _candidates_by_chain(pictures: Sequence[Features], pairs: list[Pair], *, mirrored: bool) -> list[Solution]:
-    """Return candidates without a mount: for each angle of an anchor picture, place the others one after another."""
-    angles_deg = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
-    rotated = [rotate_features(picture, angles_deg, mirrored=mirrored) for picture in pictures]
+def _coarse_scores(pictures: Sequence[Features], pairs: list[Pair], *, mirrored: bool) -> dict[tuple[int, int], Floats]:
+    """Return the weighted scores of pairs, either way round, for all angles of both."""
+    rotated = [rotate_features(picture, _COARSE_DEG, mirrored=mirrored) for picture in pictures]
     scores: dict[tuple[int, int], Floats] = {}
-    for pair in pairs:
+    for pair in _of_nearest(pictures, pairs):
         score = pair.weight * pair_score(
             rotated[pair.first], rotated[pair.second], blur_deg=_COARSE_BLUR_DEG, every_pair=True
         )
         scores[pair.first, pair.second] = score
         scores[pair.second, pair.first] = score.T
+    return scores
+
+
+def _candidates_by_chain(
+    scores: dict[tuple[int, int], Floats], members: list[int], *, count: int, mirrored: bool
+) -> list[Solution]:
+    """Return candidates for some pictures: for each angle of an anchor, place the others one after another.
+
+    The angles are those of all pictures, `count` in number, 0 for those that are no members.
+    """
+    among = {pair: score for pair, score in scores.items() if pair[0] in members and pair[1] in members}
     solutions: list[Solution] = []
-    for anchor in _anchors(pictures, scores):
-        solutions += _chains(scores, anchor, angles_deg, count=len(pictures), mirrored=mirrored)
+    for anchor in _anchors(among, count):
+        solutions += _chains(among, anchor, members, count=count, mirrored=mirrored)
     solutions.sort(key=lambda solution: -solution.log_likelihood)
     return distinct(solutions)[:_MAX_CANDIDATES]
 
 
-def _anchors(pictures: Sequence[Features], scores: dict[tuple[int, int], Floats]) -> list[int]:
+def _of_nearest(pictures: Sequence[Features], pairs: list[Pair]) -> list[Pair]:
+    """Return the pairs of each picture with the few nearest in time: with all of them a chain costs the more."""
+    days = np.array([picture.time_days for picture in pictures])
+    by_nearness = sorted(pairs, key=lambda pair: abs(days[pair.first] - days[pair.second]))
+    taken = np.zeros(len(pictures), dtype=int)
+    kept = []
+    for pair in by_nearness:
+        if min(taken[pair.first], taken[pair.second]) < _CHAINED:
+            kept.append(pair)
+            taken[[pair.first, pair.second]] += 1
+    return kept
+
+
+def _anchors(scores: dict[tuple[int, int], Floats], count: int) -> list[int]:
     """Return the two pictures with the highest pair scores."""
-    promise = np.zeros(len(pictures))
+    promise = np.zeros(count)
     for (first, _), score in scores.items():
         promise[first] += max(float(score.max()), 0.0)
     return [int(place) for place in np.argsort(-promise, kind="stable")[:2] if promise[place] > 0.0]
 
 
 def _chains(
-    scores: dict[tuple[int, int], Floats], anchor: int, angles_deg: Floats, *, count: int, mirrored: bool
+    scores: dict[tuple[int, int], Floats], anchor: int, members: list[int], *, count: int, mirrored: bool
 ) -> list[Solution]:
     """Return solutions for the anchor's angles: others are placed where they fit best, then all are improved twice."""
-    steps = len(angles_deg)
-    start = np.arange(steps)
-    placed: dict[int, NDArray[np.intp]] = {anchor: start}
+    steps = len(_COARSE_DEG)
+    placed: dict[int, NDArray[np.intp]] = {anchor: np.arange(steps)}
 
     def support(picture: int) -> Floats:
         total = np.zeros((steps, steps))
@@ -163,25 +235,25 @@ def _chains(
                 total += scores[other, picture][places]
         return total
 
-    unplaced = [picture for picture in range(count) if picture != anchor]
+    unplaced = [picture for picture in members if picture != anchor]
     while unplaced:
         supports = {picture: support(picture) for picture in unplaced}
         nearest = max(unplaced, key=lambda picture: float(supports[picture].max()))
         placed[nearest] = supports[nearest].argmax(axis=1)
         unplaced.remove(nearest)
     for _ in range(2):
-        for picture in range(count):
+        for picture in members:
             placed[picture] = support(picture).argmax(axis=1)
     log_likelihood = np.zeros(steps)
     for (first, second), score in scores.items():
         if first < second:
             log_likelihood += score[placed[first], placed[second]]
     best = np.argsort(-log_likelihood, kind="stable")[: 3 * _MAX_CANDIDATES]
+    angles_deg = np.zeros((len(best), count))
+    for picture in members:
+        angles_deg[:, picture] = _COARSE_DEG[placed[picture][best]]
     return [
-        Solution(
-            mirrored, angles_deg[[placed[picture][place] for picture in range(count)]], float(log_likelihood[place])
-        )
-        for place in best
+        Solution(mirrored, angles, float(log_likelihood[place])) for angles, place in zip(angles_deg, best, strict=True)
     ]
 
 
@@ -223,8 +295,7 @@ def refined(pictures: Sequence[Features], pairs: list[Pair], solution: Solution,
 
 def _replace_outliers(pictures: Sequence[Features], pairs: list[Pair], angles_deg: Floats, *, mirrored: bool) -> None:
     """Try all angles for each picture, in `angles_deg`: a chain may have placed one badly."""
-    offsets_deg = np.arange(-180.0, 180.0, _COARSE_STEP_DEG)
-    _sweep(pictures, pairs, angles_deg, offsets_deg, mirrored=mirrored, blur_deg=1.5)
+    _sweep(pictures, pairs, angles_deg, _COARSE_DEG, mirrored=mirrored, blur_deg=1.5)
 
 
 def _sweep(

@@ -237,33 +237,93 @@ def _groups(spots: _Spots, track: Integers) -> Integers:
     return number[track]
 
 
-def _by_unknown(spots: _Spots, track: Integers, group: Integers, pictures: int) -> Floats:
-    """Return the derivatives (2N, U) of all norths, then all wests, by the unknowns in units of their priors' sigmas.
+@dataclass(frozen=True)
+class _Unknowns:
+    """Derivatives of all norths, then all wests (2N), by the unknowns in units of their priors' sigmas.
 
-    The unknowns are the angles and centres of all pictures, the groups' places and motions and the tracks' places in
-    them, to the north and then to the west; and last, again to the north and then to the west, the tracks' own motions.
+    `shared` (2N, S) are those by the angles and centres of all pictures, and by the groups' places and motions to the
+    north and to the west. Each track has two more to the north and two to the west, of which a place depends on its own
+    alone: `own` (2, 2N) are those by the track's place in its group and by its own motion, and `track` (2T, 2N) has a
+    row for each track and direction, 1 where the place is of it. `moves` (2T,) tells which tracks were seen twice.
     """
-    own = np.equal.outer(spots.picture, np.arange(pictures))
+
+    shared: Floats
+    own: Floats
+    track: Floats
+    moves: NDArray[np.bool_]
+
+
+def _unknowns(spots: _Spots, track: Integers, group: Integers, pictures: int) -> _Unknowns:
+    in_picture = np.equal.outer(spots.picture, np.arange(pictures))
     in_group = np.equal.outer(group, np.arange(int(group.max()) + 1))
-    in_track = np.equal.outer(track, np.arange(int(track.max()) + 1))
-    several = np.bincount(track) > 1
     days = spots.days[:, None]
-    shared, still, moving = [], [], []
+    turned, grouped = [], []
     for axis in (0, 1):
         by_angle, by_west, by_north = spots.slope[:, axis, :, None]
-        shared.append(
-            np.concatenate(
-                [own * by_angle * _ANGLE_SIGMA_DEG, own * by_west * _CENTRE_DEG, own * by_north * _CENTRE_DEG], axis=1
-            )
-        )
-        placed = [in_group * _PLACE_DEG[axis], in_group * days * _GROUP_RATE[axis], in_track * _WITHIN_DEG[axis]]
-        still.append(np.concatenate(placed, axis=1))
-        moving.append(in_track[:, several] * days * _SPOT_RATE[axis])
-    return np.block(
+        units = by_angle * _ANGLE_SIGMA_DEG, by_west * _CENTRE_DEG, by_north * _CENTRE_DEG
+        turned.append(np.concatenate([in_picture * unit for unit in units], axis=1))
+        grouped.append(np.concatenate([in_group * _PLACE_DEG[axis], in_group * days * _GROUP_RATE[axis]], axis=1))
+    nothing = np.zeros_like(grouped[0])
+    moves = np.bincount(track) > 1
+    within = np.repeat(_WITHIN_DEG, len(track))
+    moving = np.outer(_SPOT_RATE, spots.days * moves[track]).ravel()
+    in_track = np.equal.outer(np.arange(2 * len(moves)), np.append(track, track + len(moves)))
+    return _Unknowns(
+        shared=np.block([[turned[0], grouped[0], nothing], [turned[1], nothing, grouped[1]]]),
+        own=np.stack([within, moving]),
+        track=in_track.astype(np.float64),
+        moves=np.tile(moves, 2),
+    )
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """Means and variances given the weights of the sightings and of the tracks' own motions.
+
+    `log_density` is that of all places, but for what depends on the weights alone; `off` (2N,) the expected squares of
+    what is left of the places, `moved` (2T,) those of the tracks' own motions; `mean` and `variance` (S,) are of the
+    shared unknowns.
+    """
+
+    log_density: float
+    off: Floats
+    moved: Floats
+    mean: Floats
+    variance: Floats
+
+
+def _fit_weighted(unknowns: _Unknowns, place_deg: Floats, weight: Floats, calm: Floats) -> _Fit:
+    """Return the fit; the tracks' own unknowns, two by two, are eliminated before the shared ones are solved for."""
+    by_all = np.column_stack([unknowns.shared, place_deg])
+    own = unknowns.own
+    in_track = unknowns.track * weight
+    still, both, moving = 1.0 + in_track @ own[0] ** 2, in_track @ (own[0] * own[1]), calm + in_track @ own[1] ** 2
+    determinant = still * moving - both**2
+    covariances = np.stack([moving, -both, still]) / determinant  # (3, 2T)
+    told = np.stack([in_track @ (one[:, None] * by_all) for one in own])
+    taken = np.stack(
         [
-            [shared[0], still[0], np.zeros_like(still[0]), moving[0], np.zeros_like(moving[0])],
-            [shared[1], np.zeros_like(still[1]), still[1], np.zeros_like(moving[1]), moving[1]],
+            covariances[0, :, None] * told[0] + covariances[1, :, None] * told[1],
+            covariances[1, :, None] * told[0] + covariances[2, :, None] * told[1],
         ]
+    )
+    member = unknowns.track.T
+    left = by_all - own[0][:, None] * (member @ taken[0]) - own[1][:, None] * (member @ taken[1])
+    squares = (by_all * weight[:, None]).T @ left
+    root = np.linalg.inv(np.linalg.cholesky(squares[:-1, :-1] + np.eye(len(squares) - 1)))
+    covariance = root.T @ root
+    mean = covariance @ squares[:-1, -1]
+    log_sizes = 2.0 * np.log(np.diag(root)).sum() - np.log(determinant).sum()
+    variances = member @ covariances.T
+    of_own = variances[:, 0] * own[0] ** 2 + 2.0 * variances[:, 1] * own[0] * own[1] + variances[:, 2] * own[1] ** 2
+    return _Fit(
+        log_density=0.5 * float(squares[:-1, -1] @ mean - squares[-1, -1] + log_sizes),
+        off=(left[:, -1] - left[:, :-1] @ mean) ** 2 + ((left[:, :-1] @ root.T) ** 2).sum(axis=1) + of_own,
+        moved=(taken[1, :, -1] - taken[1, :, :-1] @ mean) ** 2
+        + ((taken[1, :, :-1] @ root.T) ** 2).sum(axis=1)
+        + covariances[2],
+        mean=mean,
+        variance=np.diag(covariance),
     )
 
 
@@ -273,28 +333,22 @@ def _fit(spots: _Spots, track: Integers, group: Integers, pictures: int, *, cons
     With shares of the blurs and rates in place of single ones the unknowns are Gaussian, and given these the shares
     follow: alternated, both raise a lower bound of the log evidence, which is taken for it.
     """
-    by_unknown = _by_unknown(spots, track, group, pictures)
-    place_deg = spots.place_deg.ravel()
-    moving = int((np.bincount(track) > 1).sum())
-    still = by_unknown.shape[1] - 2 * moving
+    unknowns = _unknowns(spots, track, group, pictures)
+    moves = unknowns.moves
     variance = (spots.sigma_deg[:, None] * _BLURS) ** 2
     blurs = np.full(variance.shape, 1.0 / len(_BLURS))
-    rates = np.full((moving, len(_RATES)), 1.0 / len(_RATES))
+    rates = np.full((int(moves.sum()) // 2, len(_RATES)), 1.0 / len(_RATES))
+    calm = np.ones(len(moves))
     for _ in range(_ROUNDS):
-        weight = np.tile((blurs / variance).sum(axis=1), 2)
-        weighted = by_unknown * weight[:, None]
-        prior = np.append(np.ones(still), np.tile(rates @ _RATES**-2.0, 2))
-        covariance = np.linalg.inv(weighted.T @ by_unknown + np.diag(prior))
-        told = weighted.T @ place_deg
-        mean = covariance @ told
-        bound = constant + 0.5 * float(told @ mean - weight @ place_deg**2 + np.linalg.slogdet(covariance)[1])
-        bound += _bound(blurs, -np.log(variance)) + _bound(rates, -2.0 * np.log(_RATES))
-        off = (place_deg - by_unknown @ mean) ** 2 + ((by_unknown @ covariance) * by_unknown).sum(axis=1)
-        blurs = _shares(-np.log(variance) - 0.5 * off.reshape(2, -1).sum(axis=0)[:, None] / variance)
-        moved = (mean**2 + np.diag(covariance))[still:].reshape(2, -1).sum(axis=0)
+        calm[moves] = np.tile(rates @ _RATES**-2.0, 2)
+        fit = _fit_weighted(unknowns, spots.place_deg.ravel(), np.tile((blurs / variance).sum(axis=1), 2), calm)
+        bound = constant + fit.log_density + _bound(blurs, -np.log(variance)) + _bound(rates, -2.0 * np.log(_RATES))
+        off = fit.off.reshape(2, -1).sum(axis=0)
+        blurs = _shares(-np.log(variance) - 0.5 * off[:, None] / variance)
+        moved = fit.moved[moves].reshape(2, -1).sum(axis=0)
         rates = _shares(-2.0 * np.log(_RATES) - 0.5 * moved[:, None] * _RATES**-2.0)
-    sigmas_deg = _ANGLE_SIGMA_DEG * np.sqrt(np.diag(covariance)[:pictures])
-    return TrackEvidence(bound, -_ANGLE_SIGMA_DEG * mean[:pictures], sigmas_deg)
+    sigmas_deg = _ANGLE_SIGMA_DEG * np.sqrt(fit.variance[:pictures])
+    return TrackEvidence(bound, -_ANGLE_SIGMA_DEG * fit.mean[:pictures], sigmas_deg)
 
 
 def _shares(log_density: Floats) -> Floats:

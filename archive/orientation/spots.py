@@ -11,7 +11,7 @@ bow of the tracks.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -52,19 +52,25 @@ _MIN_FREE_GROUPS = 1.5
 _MAX_ALONE_SHARE = 0.4
 _MAX_SIGMA_DEG, _MAX_WIDENED_DEG = 1.0, 2.0  # of a picture that tracks determine
 # Of drawn weeks 2000 to 2149 (tests/studies/evolving_weeks.py): with this power the log odds between the mirrorings are
-# less than those found right, and none was wrong from 2 on; 3.4 are required. Errors of more than 0.2 deg have tails.
+# less than those found right, and none was wrong from 2 on; 3.4 are required.
 _TRACK_POWER = 1.15
 # A picture days from all others may show other spots: of weeks 5000 to 5099 two such, with two new spots each, were
 # linked to old groups with log odds of 6 and 7.
 _DAYS_APART, _NONE_POWERS = (1.5, 4.0), (1.15, 0.45)
 _DISTINCT_DEG = 1.0
-_TAILED_DEG, _TAILS = (0.2, 0.4, 0.7), (1.0, 1.3, 1.45)
+# Errors have tails: of weeks 6000 to 6199 two pictures were 4 and 5 errors off, where fragments drifted alike, while
+# the spread of all was 0.94; hence 1.35.
+_TAILED_DEG, _TAILS = (0.2, 0.4, 0.7), (1.35, 1.38, 1.5)
 MIN_ODDS = 30.0  # from which on a solution is reliable
 
 
 @dataclass(frozen=True)
 class SpotSolution:
-    """One picture's north from its spots; `odds` of this solution against the runner-up, 1 or more."""
+    """One picture's north from its spots; `odds` of this solution against the runner-up, 1 or more.
+
+    `mirroring_odds` are those of the mirroring of all pictures solved together against the other one, by their tracks;
+    None where it was given, or the mount is known. It may be `mirroring_carried` over from other weeks.
+    """
 
     north_angle_deg: float
     sigma_deg: float
@@ -72,6 +78,8 @@ class SpotSolution:
     odds: float
     other_north_angle_deg: float | None = None
     other_mirrored: bool | None = None
+    mirroring_odds: float | None = None
+    mirroring_carried: bool = False
 
     @property
     def is_reliable(self) -> bool:
@@ -101,18 +109,17 @@ def solve_spots(pictures: Sequence[SpottedPicture], *, mirrored: bool | None) ->
     if not pairs:
         return nothing
     few = [extract_features(picture, limit=_MAX_SEARCH_SPOTS) for picture in clean]
-    found = [
-        solution
-        for mirror in ((False, True) if mirrored is None else (mirrored,))
-        for solution in candidates(features, few, pairs, mirrored=mirror)
-    ]
+    mirrorings = (False, True) if mirrored is None else (mirrored,)
+    both = [candidates(features, few, pairs, mirrored=mirror) for mirror in mirrorings]
+    found = [one for everything, _ in both for one in everything]
     if not found:
         return nothing
     nearly = [refined(features, pairs, solution, steps=FIRST_STEPS) for solution in found]
     within = max(solution.log_likelihood for solution in nearly) - _MAX_DEFICIT
     hopeful = distinct([solution for solution in nearly if solution.log_likelihood > within])
     if features[0].sky_deg is None:
-        return _judged_free(FreePictures(clean, features, pairs, both_ways=mirrored is None), hopeful)
+        parted = [one for _, by_parts in both for one in by_parts]
+        return _judged_free(FreePictures(clean, features, pairs, both_ways=mirrored is None), hopeful, parted)
     final = distinct([refined(features, pairs, one, steps=LAST_STEPS) for one in hopeful])
     return _judged_on_mount(features, pairs, final)
 
@@ -135,13 +142,18 @@ def _judged_on_mount(
     return tuple(judged)
 
 
-def _judged_free(free: FreePictures, found: Sequence[Solution]) -> tuple[SpotSolution | None, ...]:
+def _judged_free(
+    free: FreePictures, found: Sequence[Solution], parted: Sequence[Solution]
+) -> tuple[SpotSolution | None, ...]:
     """Return each picture's best solution by tracks, with its error and its odds against the runner-up."""
-    solutions, turned = free.solutions(found)
+    solutions, turned = free.solutions(found, parted)
     best = solutions[0]
     assert best.sigmas_deg is not None
     alone = _alone(free.features)
     none = free.log_odds_against_none(best) * np.interp(free.days_apart(), _DAYS_APART, _NONE_POWERS)
+    others = [one.log_likelihood for one in solutions if one.mirrored != best.mirrored]
+    against = [_TRACK_POWER * (best.log_likelihood - other) for other in others]
+    mirroring_odds = _odds(min([*against, float(none.max())])) if free.both_ways else None
     judged: list[SpotSolution | None] = []
     for number in range(len(free.pictures)):
         told = not alone[number] and len(free.features[number].right) and best.sigmas_deg[number] < _MAX_SIGMA_DEG
@@ -153,15 +165,10 @@ def _judged_free(free: FreePictures, found: Sequence[Solution]) -> tuple[SpotSol
         if sigmas_deg[number] > _MAX_WIDENED_DEG:
             judged.append(None)
             continue
-        judged.append(
-            _judged(
-                [*solutions, *turned[number]],
-                number,
-                sigmas_deg,
-                none=float(none[number]),
-                power=_TRACK_POWER,
-            )
+        reading = _judged(
+            [*solutions, *turned[number]], number, sigmas_deg, none=float(none[number]), power=_TRACK_POWER
         )
+        judged.append(replace(reading, mirroring_odds=mirroring_odds))
     return tuple(judged)
 
 
@@ -194,10 +201,14 @@ def _judged(
         north_angle_deg=wrapped_deg(float(best.angles_deg[number])),
         sigma_deg=float(sigmas_deg[number]),
         mirrored=best.mirrored,
-        odds=float(np.exp(np.clip(log_odds, 0.0, 30.0))),
+        odds=_odds(log_odds),
         other_north_angle_deg=None if other is None else wrapped_deg(float(other.angles_deg[number])),
         other_mirrored=None if other is None else other.mirrored,
     )
+
+
+def _odds(log_odds: float) -> float:
+    return float(np.exp(np.clip(log_odds, 0.0, 30.0)))
 
 
 def _alone(pictures: Sequence[Features]) -> NDArray[np.bool_]:

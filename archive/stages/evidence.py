@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from archive.model.choices import Band
 from archive.model.measured import Measured
 from archive.model.observation import Alternative, Disc, Evidence, Orientation, SunView
 from archive.orientation.combination import combine_evidence
@@ -20,6 +21,8 @@ from archive.stages.solving import InstrumentEvidence
 __all__ = ["is_up", "night_remark", "open_readings", "orientation_of"]
 
 _SPOTS_NOTE = "the same spots on other days, after derotation"
+_CARRIED_NOTE = f"{_SPOTS_NOTE}; mirrored as in other weeks of the instrument, for these leave it open"
+_OTHER_BAND_NOTE = "the same spots in white-light pictures of these days, after derotation"
 _SHOWN_ODDS = 1e4
 _LOWEST_SUN_DEG = -1.0  # refraction lifts the setting Sun by half a degree
 _STATED_DRIFT_SIGMA_PX = 1.0  # assumed: positions read off two frames by eye are good to a pixel
@@ -31,7 +34,7 @@ def orientation_of(
 ) -> Orientation:
     """Combine all evidence for the orientation of one picture."""
     known_mirrored = _known_mirrored(record, instrument, learned)
-    spots = _spots(learned)
+    spots = _spots(learned, record.band or instrument.band)
     evidence: list[Evidence] = [] if spots is None else [spots]
     if record.north_angle_deg is not None:
         # A stated angle without stated mirroring is assumed to be of a picture that is not mirrored.
@@ -68,11 +71,12 @@ def _known_mirrored(record: Record, instrument: InstrumentSettings, learned: Ins
     return learned.epoch.mirrored if learned.epoch is not None else None
 
 
-def _spots(learned: InstrumentEvidence) -> Evidence | None:
+def _spots(learned: InstrumentEvidence, band: Band) -> Evidence | None:
     reading = learned.reading
     if reading is None or not reading.is_reliable:
         return None
-    return Evidence("spots", reading.north_angle_deg, reading.sigma_deg, reading.mirrored, _SPOTS_NOTE)
+    note = _CARRIED_NOTE if reading.mirroring_carried else _SPOTS_NOTE if band == "white" else _OTHER_BAND_NOTE
+    return Evidence("spots", reading.north_angle_deg, reading.sigma_deg, reading.mirrored, note)
 
 
 def _learned_sky(

@@ -16,6 +16,7 @@ from archive.records.settings import InstrumentSettings, Settings, SiteSettings,
 from archive.stages.archive import Archive
 from archive.stages.candidates import Candidate
 from archive.stages.evidence import is_up, open_readings, orientation_of
+from archive.stages.other_bands import with_other_bands
 from archive.stages.solving import InstrumentEvidence, Solutions, solve_instruments
 from archive.stages.studies import studied_pictures
 from archive.stages.study import study
@@ -165,12 +166,13 @@ def _other_disc_remark(measured: Measured) -> str | None:
 
 
 def solve(archive: Archive, known: Sequence[MeasuredPicture], *, asked: Collection[str] | None = None) -> Solutions:
-    """Solve all pictures of each instrument together; see `solve_instruments`."""
+    """Solve all pictures of each instrument together, then those of other bands; see `solve_instruments`."""
     candidates = [
         Candidate(one.filed.place.id, one.filed.record, one.instrument, one.measured, one.sun, is_up(one.sun))
         for one in known
     ]
-    return solve_instruments(archive.store, candidates, asked=asked)
+    solved = solve_instruments(archive.store, candidates, asked=asked)
+    return with_other_bands(archive.store, candidates, solved, asked=asked)
 
 
 def near_days(archive: Archive, days: Collection[str]) -> list[ArchivedPicture]:

@@ -12,12 +12,15 @@ from archive.model.angles import difference_deg, wrapped_deg
 from archive.model.observatory import CameraEpoch
 from archive.model.times import days_since_1970
 from archive.orientation.clock_check import clock_error_hours
-from archive.orientation.instrument import Block, CameraAngle, epoch_at, learn_epochs, split_into_blocks
+from archive.orientation.instrument import CameraAngle, epoch_at, learn_epochs, split_into_blocks
+from archive.orientation.mirroring import ShownMirroring, carried_mirrorings
 from archive.orientation.single_picture import solution_among_neighbours
 from archive.orientation.spots import SpotSolution, solve_spots
 from archive.stages.candidates import Candidate, band_of, own_mirrored, sky_deg_of, within_reach
+from archive.stages.mirroring import carried_readings
 from archive.stages.mount_check import mount_contradictions
 from archive.stages.mount_free import mount_free_readings
+from archive.stages.solved_week import Week, solved_week
 from archive.store import Store
 
 __all__ = ["InstrumentEvidence", "Solutions", "solve_instruments"]
@@ -63,6 +66,7 @@ class _Work:
     without_mount: dict[str, SpotSolution] = field(default_factory=dict)
     off_mount: set[str] = field(default_factory=set)
     blocks: list[str] = field(default_factory=list)
+    mirrorings: dict[str, tuple[ShownMirroring, ...]] = field(default_factory=dict)
 
 
 def solve_instruments(
@@ -129,6 +133,9 @@ def _store_all(work: _Work, candidates: Sequence[Candidate], epochs: Mapping[str
     for name, learned in epochs.items():
         work.store.put(learn_epochs, name, None, learned)
     work.store.forget(learn_epochs, keep=epochs)
+    for name, shown in work.mirrorings.items():
+        work.store.put(carried_mirrorings, name, None, shown)
+    work.store.forget(carried_mirrorings, keep=work.mirrorings)
     work.store.forget(solve_spots, keep=work.blocks)
     for of_one in (clock_error_hours, solution_among_neighbours):
         work.store.forget(of_one, keep=[one.id for one in candidates])
@@ -164,10 +171,21 @@ def _solve_one(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch,
 def _solve_set(work: _Work, pictures: Sequence[Candidate], *, mirrored: bool | None) -> None:
     if len(pictures) < 2:
         return
+    instrument = pictures[0].instrument
+    hand = instrument.stated_mirrored if mirrored is None else mirrored
+    solved = []
     for block in split_into_blocks([days_since_1970(one.record.time) for one in pictures]):
-        hand = pictures[0].instrument.stated_mirrored if mirrored is None else mirrored
-        name = f"{pictures[0].instrument.name}/{mirrored}/{block.name}"
-        work.readings.update(_solve_block(work, pictures, block, name=name, mirrored=hand))
+        week = Week(pictures, block, f"{instrument.name}/{mirrored}/{block.name}")
+        found = solved_week(week, mirrored=hand, store=work.store, asked=work.asked)
+        work.blocks.append(week.name)
+        work.readings.update(found)
+        solved.append((week, found))
+    if hand is None and instrument.mount == "unknown":
+        carried = carried_readings(solved, instrument.name, store=work.store, asked=work.asked)
+        work.blocks += carried.names
+        work.readings |= carried.readings
+        work.remarks |= carried.remarks
+        work.mirrorings[instrument.name] = carried.shown
 
 
 def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
@@ -199,26 +217,6 @@ def _check_times(work: _Work, pictures: Sequence[Candidate]) -> None:
             side = "earlier" if hours < 0 else "later"
             work.clock_hours[one.id] = float(hours)
             work.remarks[one.id] = f"its spots fit better about {abs(hours)} hours {side}; is the time right?"
-
-
-def _solve_block(
-    work: _Work, pictures: Sequence[Candidate], block: Block, *, name: str, mirrored: bool | None
-) -> dict[str, SpotSolution]:
-    """Solve a week's pictures with their neighbours; only what is known of spots and sky goes in."""
-    members = [pictures[index] for index in sorted({*block.own, *block.context})]
-    own = {pictures[index].id for index in block.own}
-
-    inputs, kind = [[one.spots_digest for one in members], mirrored], tuple[SpotSolution | None, ...]
-    work.blocks.append(name)
-    found = work.store.get(solve_spots, name, inputs, kind)
-    if found is None and (work.asked is None or any(one.id in work.asked for one in members)):
-        found = solve_spots([one.spotted for one in members], mirrored=mirrored)
-        work.store.put(solve_spots, name, inputs, found)
-    return {
-        one.id: reading
-        for one, reading in zip(members, found or (), strict=found is not None)
-        if reading is not None and one.id in own
-    }
 
 
 def _learn(work: _Work, pictures: Sequence[Candidate]) -> tuple[CameraEpoch, ...]:

@@ -222,6 +222,21 @@ def test_two_names_that_turn_out_to_be_one_group_keep_the_older_and_use_no_numbe
     assert groups[0].other_names == ("2300-2",)
 
 
+def test_names_given_while_one_picture_was_mirrored_take_none_from_the_days_after() -> None:
+    """The first day is put right: its groups go by the names of the days after, and no number is used again."""
+    right = [course([0, 1, 2, 3], latitude_deg, 100.0 + meridian_deg, meridian_deg=meridian_deg)
+             for latitude_deg, meridian_deg in ((12.0, -30.0), (-20.0, 20.0), (25.0, 45.0))]  # fmt: skip
+    first = [one[0].group for one in right]
+    mirrored = [sighting(0.0, one.latitude_deg or 0.0, 100.0 - (one.central_meridian_distance_deg or 0.0),
+                         -(one.central_meridian_distance_deg or 0.0)) for one in first]  # fmt: skip
+    register = named([*mirrored, *(seen for one in right for seen in one[1:])])
+    assert len(register) == 6
+    groups = followed([seen for one in right for seen in one], register)
+    assert lengths(groups) == {"2300-4": 4, "2300-5": 4, "2300-6": 4}
+    assert sorted(group.other_names for group in groups) == [("2300-1",), ("2300-2",), ("2300-3",)]
+    assert names_to_register(groups, known=names_of(register)) == ()
+
+
 def test_the_name_of_a_group_that_is_gone_is_never_given_again() -> None:
     register = named(course([0, 1, 2], 12.0, 100.0))
     groups = followed(course([0, 1, 2], -25.0, 60.0), register)

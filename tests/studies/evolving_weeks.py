@@ -20,7 +20,7 @@ from archive.model.observation import SunView
 from archive.orientation.spots import SpottedPicture
 from archive.sun.view import sun_view, sun_views
 
-__all__ = ["evolving_week"]
+__all__ = ["evolving_week", "evolving_year"]
 
 PLACE_RMS_DEG, CENTRE_RMS_RADII, AREA_RMS = 0.05, 0.0005, 0.23
 LEAST_MSH, LEAST_MU, SEPARATED_DEG = 8.0, 0.2, 0.2
@@ -87,6 +87,19 @@ def evolving_week(number: int) -> Week:
     """
     rng = np.random.default_rng([955, number])
     start = datetime(2026, 1, 10, tzinfo=UTC) + timedelta(days=int(340 * (number * GOLDEN_SHARE % 1.0)))
+    return _drawn_week(rng, start, None)
+
+
+def evolving_year(number: int, *, weeks: int = 26) -> list[Week]:
+    """Return so many weeks of one instrument, spread over a year that begins on any day."""
+    rng = np.random.default_rng([956, number])
+    camera = bool(rng.integers(2)), float(rng.uniform(300.0, 900.0))
+    first = datetime(2026, 1, 10, tzinfo=UTC) + timedelta(days=int(rng.integers(365)))
+    return [_drawn_week(rng, first + timedelta(days=365 * week // weeks), camera) for week in range(weeks)]
+
+
+def _drawn_week(rng: np.random.Generator, start: datetime, camera: tuple[bool, float] | None) -> Week:
+    """Return a week; `camera` is whether it mirrors, and the radius of its discs, px: any where None."""
     count = int(rng.integers(4, 8))
     span = int(rng.integers(max(count, 5), 11))
     inner = rng.choice(np.arange(1, span - 1), size=count - 2, replace=False).tolist()
@@ -94,7 +107,7 @@ def evolving_week(number: int) -> Week:
     times = [start + timedelta(days=day) for day in days]
     views = sun_views(times, **SITE)
     l0_deg = sun_view(start, **SITE).l0_deg
-    mirrored, radius_px = bool(rng.integers(2)), float(rng.uniform(300.0, 900.0))
+    mirrored, radius_px = camera or (bool(rng.integers(2)), float(rng.uniform(300.0, 900.0)))
     frames = [_frame(rng, view, mirrored=mirrored, radius_px=radius_px) for view in views]
     while True:
         groups = [_group(rng, name, span=span) for name in range(int(rng.integers(2, 5)))]

@@ -9,11 +9,13 @@ import os
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Literal
 
 import numpy as np
 import pytest
-from studies.evolving_weeks import evolving_week
+from studies.archived_weeks import solved_in_archive
+from studies.evolving_weeks import evolving_week, evolving_year
 from studies.real_weeks import REAL, real_fortnight, two_groups_up
 from studies.weeks import Week, drawn_week, hard_week, turned_at_random
 
@@ -26,6 +28,7 @@ FULL = os.environ.get("NORTHLIMB_STUDY") == "full"
 WEEKS, FORTNIGHTS, HARD_WEEKS = (100, 40, 200) if FULL else (1, 1, 7)  # 7 are one of each kind
 # Not those that the constants of the tracks were chosen on (2000 to 2299, and from 5000 on).
 EVOLVING_WEEKS = range(1000) if FULL else range(6)
+EVOLVING_YEARS = 8
 WRONG_SIGMAS = 4.0
 # The figures wanted are judged on the full study. Of the reduced one's few weeks a single undecided or evolving one
 # moves a share by a tenth and an rms by a third: it is held to none confidently wrong, and to rough figures.
@@ -189,6 +192,24 @@ def test_weeks_of_spots_that_evolve_are_oriented_and_hardly_any_wrongly() -> Non
     outcomes = solved(evolving_week(number) for number in EVOLVING_WEEKS)
     found = figures("evolving weeks, each turned", outcomes)
     assert found.oriented_share >= 0.70 - ALLOWED_SHARE
+    assert found.confidently_wrong <= 0.005 * len(outcomes)
+    assert found.spread >= LEAST_SPREAD
+
+
+@pytest.mark.skipif(not FULL, reason="years are solved in the full study; tests/whole has one of known solutions")
+def test_years_of_spots_that_evolve_are_oriented(tmp_path: Path) -> None:
+    """Each by one instrument, so that weeks without tilt take the mirroring of the others; week by week as archived."""
+    outcomes = []
+    for number in range(EVOLVING_YEARS):
+        weeks = evolving_year(number)
+        readings = solved_in_archive(weeks, tmp_path / str(number))
+        outcomes += [
+            outcome(week.kind, reading, north_deg, mirrored=week.mirrored)
+            for week, of_week in zip(weeks, readings, strict=True)
+            for reading, north_deg in zip(of_week, week.north_angles_deg, strict=True)
+        ]
+    found = figures("evolving years, each picture turned", outcomes)
+    assert found.oriented_share >= 0.80
     assert found.confidently_wrong <= 0.005 * len(outcomes)
     assert found.spread >= LEAST_SPREAD
 
