@@ -18,7 +18,7 @@ from archive.commands.printing import (
     print_causes,
     print_warnings,
 )
-from archive.commands.streams import progress
+from archive.commands.streams import progress, stop_like_ctrl_c
 
 if TYPE_CHECKING:
     from archive.delivery.publication import DryRun, PublishResult
@@ -60,6 +60,7 @@ def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, chec
     """
     from archive.delivery import publication
 
+    stop_like_ctrl_c()
     files = open_archive(folder, "theme", *(() if target else ("target",)), "site-files")
     if check_place is not None:
         if target is not None or dry_run or how["adopt"]:

@@ -16,6 +16,8 @@ from archive.desk.arrivals import Arrivals
 from archive.desk.beginning import PAGES as NEW_PAGES
 from archive.desk.beginning import is_new, new_routes
 from archive.desk.desk import Desk
+from archive.desk.film_queue import FilmQueue
+from archive.desk.films import film_routes
 from archive.desk.gate import Gate, Guarded
 from archive.desk.looking import PictureWorker
 from archive.desk.pages import PAGES
@@ -82,11 +84,13 @@ def _work(desk: _Serving, folder: Path) -> None:
     presence = Presence()
     files = open_folder(folder)
     site, worker = SiteKeeper(files, presence.changed), PictureWorker()
-    work = Desk(files, site, Arrivals(files, worker, presence.changed))
+    films = FilmQueue(files, site, presence.changed)
+    work = Desk(files, site, Arrivals(files, worker, presence.changed), films)
     pages = page_routes(PAGES, desk.gate, presence, work.news, desk.end)
     try:
-        desk.serve(desk_app([*pages, *desk_routes(work)], desk.gate, lambda: work.roots), presence)
+        desk.serve(desk_app([*pages, *desk_routes(work), *film_routes(work)], desk.gate, lambda: work.roots), presence)
     finally:
+        films.close()
         site.close()
         work.arrivals.close()
         worker.close()
