@@ -15,6 +15,7 @@ from archive.desk.arrivals import Arrivals, FileForm
 from archive.desk.corrections import Correction, changes_of
 from archive.desk.film_queue import FilmQueue
 from archive.desk.picture_view import neighbour_of, picture_view
+from archive.desk.publish_queue import PublishQueue
 from archive.desk.site import SiteKeeper
 from archive.desk.workbench import Looked, Workbench
 from archive.disc.derotation import ViewGeometry
@@ -108,8 +109,11 @@ class StepForm(TomlModel):
 class Desk:
     """Works on one archive by the functions that the commands call; one change at a time."""
 
-    def __init__(self, files: Folder, site: SiteKeeper, arrivals: Arrivals, films: FilmQueue) -> None:
-        self.files, self.site, self.arrivals, self.films = files, site, arrivals, films
+    def __init__(
+        self, files: Folder, site: SiteKeeper, arrivals: Arrivals, films: FilmQueue, publishing: PublishQueue
+    ) -> None:
+        self.files, self.site, self.arrivals = files, site, arrivals
+        self.films, self.publishing = films, publishing
         self._bench = Workbench(files)
         self._hand = threading.Lock()
 
@@ -120,8 +124,9 @@ class Desk:
 
     @contextmanager
     def changing(self) -> Iterator[None]:
-        """One change of the archive, out of whose way a film and a build of the site go."""
-        with self._hand, self.films.standing_aside(), self.site.standing_aside():
+        """One change of the archive, out of whose way films, publications and builds of the site go."""
+        films, publications = self.films.jobs.standing_aside(), self.publishing.jobs.standing_aside()
+        with self._hand, films, publications, self.site.standing_aside():
             yield
 
     def news(self) -> dict[str, Any]:
@@ -133,7 +138,8 @@ class Desk:
         return {
             "site": {"state": site.state, "causes": causes, "warnings": warnings},
             "looked": looked,
-            "films": [{**film, "causes": plain_causes(film["causes"], self.roots)} for film in self.films.view()],
+            "films": [{**film, "causes": plain_causes(film["causes"], self.roots)} for film in self.films.jobs.view()],
+            "publishing": self.publishing.jobs.view(),
         }
 
     # The archive

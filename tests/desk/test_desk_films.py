@@ -42,11 +42,13 @@ def until(found: Callable[[], Any], *, patience_s: float = 60.0) -> Any:
 
 
 def queue(desk: Client) -> list[Any]:
-    return desk.events()["films"]
+    found: list[Any] = desk.events()["films"]
+    return found
 
 
 def kept(root: Path) -> list[Any]:
-    return tomllib.loads((root / "archive.toml").read_text()).get("films", [])
+    films: list[Any] = tomllib.loads((root / "archive.toml").read_text()).get("films", [])
+    return films
 
 
 def encoders(desk: Client) -> list[str]:
@@ -132,7 +134,7 @@ def test_a_film_only_to_be_saved_is_not_kept_and_goes_with_the_desk(built: Path)
     with desk_of(built) as desk:
         desk.enter()
         job = desk.post("/api/films/make", {"film": SHORT, "keep": False}).json["id"]
-        (made,) = until(lambda: [one for one in queue(desk) if one["state"] == "made"])
+        (made,) = until(lambda: [one for one in queue(desk) if one["state"] == "done"])
         assert {"film", "clip", "still", "frames"} <= set(made["parts"])
         assert desk.get(f"/api/films/{job}/film").body[4:8] == b"ftyp"
         assert desk.get(f"/api/films/{job}/..").status == 422

@@ -180,12 +180,12 @@ function queued(film) {
   const bar = element("progress", { "aria-label": `How far ${film.words} is` });
   const words = element("span", { class: "small" });
   const buttons = element("div", { class: "doing" });
-  const end = element("button", { type: "button", "aria-label": `${film.state === "made" || film.state === "refused" ? "Take out of the list" : "Cancel"}: ${film.words}` });
-  end.textContent = film.state === "made" ? "Done with it" : film.state === "refused" ? "Take out" : "Cancel";
+  const end = element("button", { type: "button", "aria-label": `${film.state === "done" || film.state === "refused" ? "Take out of the list" : "Cancel"}: ${film.words}` });
+  end.textContent = film.state === "done" ? "Done with it" : film.state === "refused" ? "Take out" : "Cancel";
   end.onclick = doing(() => post(`/api/films/${film.id}/cancel`));
-  if (film.state === "made") buttons.append(...saving(film.id, film.name, film.parts, film.words));
+  if (film.state === "done") buttons.append(...saving(film.id, film.name, (film.parts ?? []), film.words));
   buttons.append(end);
-  if (film.state === "waiting" || film.state === "making") item.append(bar);
+  if (film.state === "waiting" || film.state === "working") item.append(bar);
   item.append(words, buttons);
   if (film.state === "refused") item.append(...film.causes.map((cause) => element("p", { class: "refused small" }, cause)));
   return item;
@@ -197,16 +197,16 @@ function showQueue(films) {
   byId("queue-band").hidden = !films.length;
   const old = new Map([...list.children].map((item) => [`${item.dataset.job} ${item.dataset.state}`, item]));
   const items = films.map((film) => {
-    const kind = film.state === "making" ? "waiting" : film.state;
+    const kind = film.state === "working" ? "waiting" : film.state;
     const item = old.get(`${film.id} ${kind}`) ?? queued(film);
     item.dataset.state = kind;
     const bar = item.querySelector("progress");
     const words = item.querySelector(".small");
-    if (film.state === "made") words.textContent = "Made; it stays until the desk ends. Save it where you like.";
+    if (film.state === "done") words.textContent = "Made; it stays until the desk ends. Save it where you like.";
     if (film.state === "waiting") words.textContent = "waits for its turn";
-    if (film.state === "making") words.textContent = film.total ? `${film.doing}: ${film.done} of ${film.total}` : "begins";
+    if (film.state === "working") words.textContent = film.total ? `${film.doing}: ${film.done} of ${film.total}` : "begins";
     if (bar) {
-      if (film.total > 0 && film.state === "making") [bar.max, bar.value] = [film.total, film.done];
+      if (film.total > 0 && film.state === "working") [bar.max, bar.value] = [film.total, film.done];
       else bar.removeAttribute("value");
     }
     return item;
@@ -217,7 +217,7 @@ function showQueue(films) {
 let before = "";
 function hear(news) {
   showQueue(news.films);
-  const state = JSON.stringify([news.site.state, news.films.map(({ id, state: one }) => [id, one === "making" ? "waiting" : one])]);
+  const state = JSON.stringify([news.site.state, news.films.map(({ id, state: one }) => [id, one === "working" ? "waiting" : one])]);
   if (before && before !== state)
     get("/api/films").then((found) => {
       const isBuilt = now?.built;
