@@ -18,11 +18,19 @@ __all__ = ["Deed", "GivenLogin", "PublishQueue"]
 Deed = Literal["try", "look", "send", "check"]
 
 # Words of the refusals, and the field of the form that each is about.
-_FIELDS = (
-    ("refused the login", "password"), ("refused the keys", "password"), ("no keys found", "password"),
-    ("no such host", "host"), ("known_hosts", "host"), ("another key than before", "host"), ("certificate", "host"),
-    ("connection failed", "host"), ("NoSuchBucket", "host"), ("--adopt", "adopt"), ("check the path", "path"),
-)  # fmt: skip
+_FIELDS = {
+    "password": ("refused the login", "(status 401)", "refused the keys", "no keys found"),
+    "host": (
+        "no such host",
+        "known_hosts",
+        "another key than before",
+        "certificate",
+        "connection failed",
+        "NoSuchBucket",
+    ),
+    "adopt": ("--adopt",),
+    "path": ("check the path", "check the URL"),
+}
 _MOST_NAMES = 200
 
 
@@ -111,7 +119,7 @@ def _found(job: Job, before: Mapping[str, Any] | None) -> dict[str, Any]:
 
 
 def _field(cause: str) -> str | None:
-    return next((field for words, field in _FIELDS if words in cause), None)
+    return next((field for field, words in _FIELDS.items() if any(one in cause for one in words)), None)
 
 
 def _shortened(answer: Mapping[str, Any]) -> dict[str, Any]:

@@ -55,7 +55,7 @@ function loginFields(target) {
   if (!target.asks_for || !target.allowed) return [];
   const name = target.form.name;
   if (target.login === "keyring") {
-    const button = element("button", { type: "button", class: "plain", "aria-label": `Forget the password of ${name}` }, "Forget it");
+    const button = element("button", { type: "button", class: "plain", "aria-label": `Forget it: the password of ${name}` }, "Forget it");
     button.onclick = doing(async () => show(await post("/api/publishing/forget-password", { name })));
     return [element("p", { class: "small login" }, target.asks_for === "keys" ? "The keys are in this computer's keyring. " : `${SOURCES.keyring} `, button)];
   }
@@ -122,6 +122,7 @@ function showJobs() {
     const line = sheet.querySelector(".under-way");
     if (!line) continue;
     line.hidden = !job;
+    if (job) sheet.querySelector(".found")?.remove(); // it was of the time before
     if (!job) {
       line.replaceChildren();
       continue;
