@@ -35,7 +35,7 @@ def desk(built: Path, webdav: Host, keyring_file: Path) -> Iterator[Client]:
         "SSL_CERT_FILE": webdav.environment["SSL_CERT_FILE"],
         "NETRC": "/nonexistent",
         "PYTHONPATH": f"{Path(__file__).parents[2]}:{Path(__file__).parents[1]}",
-        "PYTHON_KEYRING_BACKEND": "desk.file_keyring.FileKeyring",
+        "PYTHON_KEYRING_BACKEND": "publishing.file_keyring.FileKeyring",
         "NORTHLIMB_TESTS_KEYRING": str(keyring_file),
     }
     with desk_of(built, environment) as opened:
