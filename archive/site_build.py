@@ -38,14 +38,12 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
         Something kept is gone or damaged.
     """
     root, store = archive.root, archive.store
-    gathered = kept_gathered(store, inputs.of_stages)
+    gathered = kept_gathered(store, inputs.of_stages, archive.films)
     if gathered is None or not is_valid(gathered.valid_until):
         from archive.pipeline import gathered_site  # and with it all that measures and draws
 
-        gathered = gathered_site(archive)
-        if archive.films == "made":  # else it is gathered again, with the films
-            gathered = keep_gathered(store, inputs.of_stages, gathered)
-            keep_inputs(archive, inputs)
+        gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive), archive.films)
+        keep_inputs(archive, inputs)
     folders = _folders_of_days(gathered)
     notes, left_out = _notes(archive, folders)
     about = _read_or_told(archive, ABOUT_NAME, left_out, partial(read_about, archive.files))

@@ -13,7 +13,9 @@ from pydantic import Field
 from archive.desk.answers import plain_causes
 from archive.desk.arrivals import Arrivals, FileForm
 from archive.desk.corrections import Correction, changes_of
+from archive.desk.film_queue import FilmQueue
 from archive.desk.picture_view import neighbour_of, picture_view
+from archive.desk.publish_queue import PublishQueue
 from archive.desk.site import SiteKeeper
 from archive.desk.workbench import Looked, Workbench
 from archive.disc.derotation import ViewGeometry
@@ -55,7 +57,7 @@ from archive.website.notes import notes_html
 __all__ = ["Desk", "FactsForm", "NotesForm", "SettingsForm", "StepForm", "TextForm", "TimeForm"]
 
 _MOST_REMOVED_TOLD = 50
-# Targets and films have pages of their own to come; where the site is sent is not changed in passing.
+# Targets and films have pages of their own; where the site is sent is not changed in passing.
 _SETTINGS_KEYS = frozenset(
     {
         "title", "observer", "time_zone", "days", "language", "address", "looks", "fits", "relative_number_k",
@@ -107,8 +109,11 @@ class StepForm(TomlModel):
 class Desk:
     """Works on one archive by the functions that the commands call; one change at a time."""
 
-    def __init__(self, files: Folder, site: SiteKeeper, arrivals: Arrivals) -> None:
+    def __init__(
+        self, files: Folder, site: SiteKeeper, arrivals: Arrivals, films: FilmQueue, publishing: PublishQueue
+    ) -> None:
         self.files, self.site, self.arrivals = files, site, arrivals
+        self.films, self.publishing = films, publishing
         self._bench = Workbench(files)
         self._hand = threading.Lock()
 
@@ -119,8 +124,9 @@ class Desk:
 
     @contextmanager
     def changing(self) -> Iterator[None]:
-        """One change of the archive, out of whose way a build of the site goes."""
-        with self._hand, self.site.standing_aside():
+        """One change of the archive, out of whose way films, publications and builds of the site go."""
+        films, publications = self.films.jobs.standing_aside(), self.publishing.jobs.standing_aside()
+        with self._hand, films, publications, self.site.standing_aside():
             yield
 
     def news(self) -> dict[str, Any]:
@@ -129,7 +135,12 @@ class Desk:
         looked = [one["id"] for one in self.arrivals.view() if one["state"] == "looked"]
         causes = plain_causes(site.causes, self.roots)
         warnings = plain_causes(site.warnings, self.roots)
-        return {"site": {"state": site.state, "causes": causes, "warnings": warnings}, "looked": looked}
+        return {
+            "site": {"state": site.state, "causes": causes, "warnings": warnings},
+            "looked": looked,
+            "films": [{**film, "causes": plain_causes(film["causes"], self.roots)} for film in self.films.jobs.view()],
+            "publishing": self.publishing.jobs.view(),
+        }
 
     # The archive
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import http.client
 import json
+import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -77,6 +78,15 @@ class Client:
         data = json.dumps({} if form is None else form).encode()
         return self.raw("POST", path, data, {**self.own_headers(), "content-type": "application/json"})
 
+    def events(self) -> Any:
+        """What the open pages are told now."""
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        try:
+            connection.request("GET", "/api/events", None, self.own_headers())
+            return json.loads(connection.getresponse().readline().removeprefix(b"data: "))
+        finally:
+            connection.close()
+
     def enter(self) -> None:
         self.token = self.post("/api/enter", {"secret": self.address.partition("#")[2]}).json["token"]
 
@@ -89,11 +99,11 @@ class Client:
 
 
 @contextmanager
-def desk_of(root: Path) -> Iterator[Client]:
+def desk_of(root: Path, environment: Mapping[str, str] | None = None) -> Iterator[Client]:
     """A desk that was started by the command; it is ended at the end, where it has not ended itself."""
     process = subprocess.Popen(
         [sys.executable, "-m", "archive", "desk", str(root), "--no-open", "--json"],
-        stdout=subprocess.PIPE, text=True, stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE, text=True, stdin=subprocess.DEVNULL, env={**os.environ, **(environment or {})},
     )  # fmt: skip
     assert process.stdout is not None
     lines = []
