@@ -15,6 +15,7 @@ from pathlib import Path
 import click
 
 from archive.errors import ArchiveError
+from archive.execution.progress import OFTEN
 
 __all__ = [
     "escape_controls",
@@ -106,16 +107,17 @@ def progress() -> Callable[[str, int, int], None]:
     """Show progress on stderr once work has taken a second.
 
     On a terminal that is one changing line, cleared when anything else is written; elsewhere a line at times,
-    and one at the end of what a line has announced.
+    and one at the end of what a line has announced. Whoever starts a command may ask for lines as often, and at once.
     """
-    started, terminal = time.monotonic(), sys.stderr.isatty()
+    started, terminal, often = time.monotonic(), sys.stderr.isatty(), OFTEN in os.environ
+    first_after_s, between_s = 0.0 if often else _FIRST_AFTER_S, _BETWEEN_S[terminal or often]
     shown, told = float("-inf"), ""
 
     def show(what: str, done: int, total: int) -> None:
         nonlocal shown, told
         global _progress_shown
         now = time.monotonic()
-        due = total > 0 and now - started >= _FIRST_AFTER_S and now - shown >= _BETWEEN_S[terminal]
+        due = total > 0 and now - started >= first_after_s and now - shown >= between_s
         if not due and not (done == total and told == what):
             return
         shown, told = now, "" if done == total else what

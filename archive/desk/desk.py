@@ -13,6 +13,7 @@ from pydantic import Field
 from archive.desk.answers import plain_causes
 from archive.desk.arrivals import Arrivals, FileForm
 from archive.desk.corrections import Correction, changes_of
+from archive.desk.jobs import Jobs, job_view
 from archive.desk.picture_view import neighbour_of, picture_view
 from archive.desk.site import SiteKeeper
 from archive.desk.workbench import Looked, Workbench
@@ -107,8 +108,8 @@ class StepForm(TomlModel):
 class Desk:
     """Works on one archive by the functions that the commands call; one change at a time."""
 
-    def __init__(self, files: Folder, site: SiteKeeper, arrivals: Arrivals) -> None:
-        self.files, self.site, self.arrivals = files, site, arrivals
+    def __init__(self, files: Folder, site: SiteKeeper, arrivals: Arrivals, jobs: Jobs) -> None:
+        self.files, self.site, self.arrivals, self.jobs = files, site, arrivals, jobs
         self._bench = Workbench(files)
         self._hand = threading.Lock()
 
@@ -119,8 +120,8 @@ class Desk:
 
     @contextmanager
     def changing(self) -> Iterator[None]:
-        """One change of the archive, out of whose way a build of the site goes."""
-        with self._hand, self.site.standing_aside():
+        """One change of the archive, out of whose way a build of the site goes, and what only reads."""
+        with self._hand, self.jobs.standing_aside(), self.site.standing_aside():
             yield
 
     def news(self) -> dict[str, Any]:
@@ -129,7 +130,8 @@ class Desk:
         looked = [one["id"] for one in self.arrivals.view() if one["state"] == "looked"]
         causes = plain_causes(site.causes, self.roots)
         warnings = plain_causes(site.warnings, self.roots)
-        return {"site": {"state": site.state, "causes": causes, "warnings": warnings}, "looked": looked}
+        told = {"state": site.state, "causes": causes, "warnings": warnings}
+        return {"site": told, "looked": looked, "job": job_view(self.jobs.state, self.roots)}
 
     # The archive
 

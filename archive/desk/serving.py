@@ -17,10 +17,13 @@ from archive.desk.beginning import PAGES as NEW_PAGES
 from archive.desk.beginning import is_new, new_routes
 from archive.desk.desk import Desk
 from archive.desk.gate import Gate, Guarded
+from archive.desk.jobs import Jobs
 from archive.desk.looking import PictureWorker
 from archive.desk.pages import PAGES
 from archive.desk.presence import Presence
+from archive.desk.shifts import shift_routes
 from archive.desk.site import SiteKeeper
+from archive.desk.upkeep import Upkeep, upkeep_routes
 from archive.errors import WorkError
 from archive.records.folder import open_folder
 
@@ -82,11 +85,14 @@ def _work(desk: _Serving, folder: Path) -> None:
     presence = Presence()
     files = open_folder(folder)
     site, worker = SiteKeeper(files, presence.changed), PictureWorker()
-    work = Desk(files, site, Arrivals(files, worker, presence.changed))
+    jobs = Jobs(files, site, presence.changed)
+    work = Desk(files, site, Arrivals(files, worker, presence.changed), jobs)
     pages = page_routes(PAGES, desk.gate, presence, work.news, desk.end)
     try:
-        desk.serve(desk_app([*pages, *desk_routes(work)], desk.gate, lambda: work.roots), presence)
+        routes = [*pages, *desk_routes(work), *upkeep_routes(Upkeep(files, jobs)), *shift_routes(work)]
+        desk.serve(desk_app(routes, desk.gate, lambda: work.roots), presence)
     finally:
+        jobs.close()
         site.close()
         work.arrivals.close()
         worker.close()
