@@ -4,60 +4,28 @@ from __future__ import annotations
 
 import re
 import shlex
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable
 from typing import Any
 
 from archive.disk import Folder
 from archive.records.new_archive import far_zones
 from archive.records.settings import read_settings
 from archive.stages.archive import opened_archive
-from archive.stages.gathered import latest_gathered
+from archive.stages.findings import Findings, latest_findings
 
 __all__ = ["attention_view"]
 
 _MOST_SHOWN = 60
-_SPOTS = "spots "
-_NOT_COUNTED = "spots are not counted because "
 _ID = re.compile(r"(\d{4}-\d{2}-\d{2})(?:T|/)(\d{4}Z(?:-\d+)?)")
 _SHIFT = re.compile(r"`northlimb amend FOLDER (--shift [^`]*)` moves them, and `[^`]*` moves them back")
 _HOURS = re.compile(r"([+-])(\d+)h(?:(\d+)m)?")
-
-
-@dataclass(frozen=True)
-class _Orientation:
-    status: str
-    disputes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class _Observation:
-    id: str
-    band: str
-    orientation: _Orientation
-    counts: Any = None
-    remarks: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class _Entry:
-    observation: _Observation
-    warnings: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class _Gathered:
-    """Of what a build has gathered what is told here; the rest is not even read."""
-
-    entries: tuple[_Entry, ...]
-    warnings: tuple[str, ...]
 
 
 def attention_view(files: Folder) -> dict[str, Any]:
     """Return what needs attention, by kind; `known` is False where no build has looked yet."""
     settings = read_settings(files)
     with opened_archive(files.path) as archive:
-        found = latest_gathered(archive.store, _Gathered)
+        found = latest_findings(archive.store)
     kinds = [_kind(name, lines) for name, lines in _by_kind(found).items()] if found is not None else []
     return {
         "known": found is not None,
@@ -66,28 +34,15 @@ def attention_view(files: Folder) -> dict[str, Any]:
     }
 
 
-def _by_kind(found: _Gathered) -> dict[str, list[tuple[str, str]]]:
+def _by_kind(found: Findings) -> dict[str, list[tuple[str, str]]]:
     """Return ids and words of pictures, the latest first."""
-    kinds: dict[str, list[tuple[str, str]]] = {
-        "north unknown": [], "contradictions": [], "not counted": [], "other": [],
-    }  # fmt: skip
-    for entry in reversed(found.entries):
-        one = entry.observation
-        if one.orientation.status == "unknown":
-            kinds["north unknown"].append((one.id, ""))
-        if one.orientation.disputes:
-            kinds["contradictions"].append((one.id, "; ".join(one.orientation.disputes)))
-        if one.band == "white" and one.counts is None:
-            why = [remark.removeprefix(_NOT_COUNTED) for remark in one.remarks if remark.startswith(_NOT_COUNTED)]
-            kinds["not counted"].append((one.id, "; ".join(why)))
-        if rest := list(_rest(entry)):
-            kinds["other"].append((one.id, " ".join(rest)))
-    return kinds
-
-
-def _rest(entry: _Entry) -> Iterator[str]:
-    """Yield what else is said of a picture, but for what its count leaves open, which is no mistake."""
-    return (words for words in entry.warnings if not words.lower().startswith(_SPOTS))
+    latest_first = found.pictures[::-1]
+    return {
+        "north unknown": [(one.id, "") for one in latest_first if one.north_unknown],
+        "contradictions": [(one.id, "; ".join(one.disputes)) for one in latest_first if one.disputes],
+        "not counted": [(one.id, one.not_counted) for one in latest_first if one.not_counted is not None],
+        "other": [(one.id, " ".join(one.remarks)) for one in latest_first if one.remarks],
+    }
 
 
 def _kind(name: str, lines: Iterable[tuple[str, str]]) -> dict[str, Any]:

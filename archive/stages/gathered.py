@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeVar
 
 import msgspec
 
@@ -15,10 +14,9 @@ from archive.store import Store
 from archive.store.digest import encoded
 from archive.website.content import DerotationLaw, Entry, SiteInfo, UnmeasuredPicture
 
-__all__ = ["Gathered", "forget_gathered", "keep_gathered", "kept_gathered", "latest_gathered"]
+__all__ = ["Gathered", "forget_gathered", "keep_gathered", "kept_gathered"]
 
 _NAME = "site"
-_Kind = TypeVar("_Kind")
 
 
 @dataclass(frozen=True)
@@ -41,11 +39,6 @@ class Gathered:
 def kept_gathered(store: Store, inputs: bytes) -> Gathered | None:
     """Return what was gathered from these inputs, see `archive.stages.unchanged.Inputs.of_stages`."""
     return store.get(keep_gathered, _NAME, inputs, Gathered)
-
-
-def latest_gathered(store: Store, kind: type[_Kind]) -> _Kind | None:
-    """Return what was gathered last, whatever has changed since; `kind` has the wanted fields of `Gathered`."""
-    return store.latest(keep_gathered, _NAME, kind)
 
 
 def keep_gathered(store: Store, inputs: bytes, gathered: Gathered) -> Gathered:

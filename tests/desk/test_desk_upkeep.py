@@ -20,7 +20,8 @@ from archive.desk.jobs import Job, Jobs
 from archive.desk.site import SiteKeeper
 from archive.records.folder import open_folder
 from archive.stages.archive import opened_archive
-from archive.stages.gathered import Gathered, keep_gathered
+from archive.stages.findings import keep_findings
+from archive.stages.gathered import Gathered
 from desk.desk_client import DAYS, PICTURE, Client, desk_of
 from desk.test_desk_safety import all_files
 
@@ -138,7 +139,7 @@ def test_what_needs_attention_is_told_by_kind_and_a_wrong_clock_offers_its_shift
     files = open_folder(sun)
     assert not attention_view(files)["known"]
     with opened_archive(sun) as archive:
-        keep_gathered(archive.store, b"then", gathered)
+        keep_findings(archive.store, gathered)
     found = attention_view(files)
     kinds = {kind["kind"]: kind["pictures"] for kind in found["kinds"]}
     mine = {kind: [one["words"] for one in shown if one["id"] == told.observation.id] for kind, shown in kinds.items()}

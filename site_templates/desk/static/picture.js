@@ -168,7 +168,7 @@ function drawFacts() {
     } else field.value = view.facts[field.name] ?? "";
   }
   byId("time-text").value = view.time_utc;
-  byId("time-from").textContent = view.time_from ? `The time is from ${view.time_from}.` : "";
+  byId("time-from").textContent = view.time_from === "amended" ? "The time was corrected by hand." : view.time_from ? `The time is from ${view.time_from}.` : "";
 }
 
 function drawNotes() {

@@ -23,6 +23,7 @@ async function showAttention() {
 
 async function openShift(start) {
   await shiftPanel(byId("shift"), start);
+  byId("shift-open").hidden = true;
   byId("shift").scrollIntoView({ block: "nearest" });
   byId("shift").querySelector("input").focus();
 }
