@@ -89,7 +89,7 @@ def gathered_site(archive: Archive) -> Gathered:
     offered = whole_discs(archive, offered_discs(settings, found), discs)
     entries = [entry_of(settings, one, pictures, offered) for one, pictures in zip(found, derived, strict=True)]
     maps = rotation_maps(archive, found, discs)
-    films, problems = kept_films(archive, found, settings.films, groups=group_positions(counted.groups))
+    films = kept_films(archive, found, settings.films, groups=group_positions(counted.groups))
     content = Content(site_info(settings, surveyed.epochs), entries, **group_content(store, counted.groups))
     content = with_derotated(archive, content, discs)
     # Before the site shows them: a name once published stays with its group.
@@ -103,15 +103,16 @@ def gathered_site(archive: Archive) -> Gathered:
     return Gathered(
         content.info,
         tuple(content.entries),
-        tuple(films),
+        films.films,
         tuple(content.groups),
         maps,
         content.own_law,
         tuple(content.published_laws),
         content.derotation,
-        (*surveyed.warnings, *problems),
+        (*surveyed.warnings, *films.problems),
         surveyed.valid_until,
         unmeasured,
+        films.out_of_date,
     )
 
 

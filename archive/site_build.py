@@ -39,15 +39,13 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
         Something kept is gone or damaged.
     """
     root, store = archive.root, archive.store
-    gathered = kept_gathered(store, inputs.of_stages)
+    gathered = kept_gathered(store, inputs.of_stages, archive.films)
     if gathered is None or not is_valid(gathered.valid_until):
         from archive.pipeline import gathered_site  # and with it all that measures and draws
 
-        gathered = gathered_site(archive)
+        gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive), archive.films)
         keep_findings(store, gathered)
-        if archive.films == "made":  # else it is gathered again, with the films
-            gathered = keep_gathered(store, inputs.of_stages, gathered)
-            keep_inputs(archive, inputs)
+        keep_inputs(archive, inputs)
     folders = _folders_of_days(gathered)
     notes, left_out = _notes(archive, folders)
     pictures = note_pictures(archive, notes, {folder for of_day in folders.values() for folder in of_day})

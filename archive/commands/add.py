@@ -90,7 +90,7 @@ def add(
     --time.
     """
     from archive.delivery.evening import build_film_publish
-    from archive.delivery.publication import check_first_target
+    from archive.delivery.publication import check_target
     from archive.execution.executor import executor_at
     from archive.filing.adding import add_pictures
     from archive.filing.extras import add_extras
@@ -104,7 +104,7 @@ def add(
     answer: dict[str, Any] = {"status": "done", "pictures": [], "passed_over": []}
     try:
         if publish_too:
-            check_first_target(files)
+            check_target(files, None)
         with executor_at(scheduler) as executor:
             for result in (
                 add_extras(files, pictures, options, caption, **shared)

@@ -13,7 +13,7 @@ import click
 from archive.commands.options import FOLDER, JSON, SCHEDULER
 from archive.commands.permission import open_archive
 from archive.commands.printing import format_count, print_json, print_warnings
-from archive.commands.streams import print_line, progress
+from archive.commands.streams import print_line, progress, stop_like_ctrl_c
 from archive.commands.values import Day, ImpossibleValue, NumberRange, as_misuse
 from archive.model.choices import BANDS, CAPTIONS, FILM_STYLES, FILM_VIEWS, LOOKS
 
@@ -95,6 +95,7 @@ def film(folder: Path, as_json: bool, out: Path | None, scheduler: str | None, *
     from archive import building
     from archive.execution.executor import executor_at
 
+    stop_like_ctrl_c()
     files, asked = open_archive(folder, "theme"), _settings(**wanted)
     with executor_at(scheduler) as executor:
         if out is None:

@@ -18,7 +18,7 @@ from archive.commands.printing import (
     print_causes,
     print_warnings,
 )
-from archive.commands.streams import progress
+from archive.commands.streams import progress, stop_like_ctrl_c
 
 if TYPE_CHECKING:
     from archive.delivery.publication import DryRun, PublishResult
@@ -44,8 +44,17 @@ __all__ = ["publish", "published_line", "warn_of_foreign_files"]
     help="Send nothing: read back every file at PLACE, the site's web address or a target, and compare it with the "
     "built site.",
 )
+@click.option("--try", "only_try", is_flag=True, help="Only see whether the target is reached and would take the site.")
 @JSON
-def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, check_place: str | None, **how: Any) -> int:
+def publish(
+    folder: Path,
+    target: str | None,
+    as_json: bool,
+    dry_run: bool,
+    check_place: str | None,
+    only_try: bool,
+    **how: Any,
+) -> int:
     """Send the built site to TARGET, a name among the targets of archive.toml or a place.
 
     \b
@@ -60,15 +69,20 @@ def publish(folder: Path, target: str | None, as_json: bool, dry_run: bool, chec
     """
     from archive.delivery import publication
 
+    stop_like_ctrl_c()
     files = open_archive(folder, "theme", *(() if target else ("target",)), "site-files")
     if check_place is not None:
-        if target is not None or dry_run or how["adopt"]:
-            raise click.UsageError("--check sends nothing: leave out TARGET, --dry-run and --adopt")
+        if target is not None or dry_run or only_try or how["adopt"]:
+            raise click.UsageError("--check sends nothing: leave out TARGET, --dry-run, --try and --adopt")
         found = publication.check(files, check_place, site_dir=how["site_dir"], on_progress=progress())
         _print_checked(found, as_json=as_json)
         return 0 if found.same else 1
     wanted = publication.PublishRequest(target, **how)
-    if dry_run:
+    if only_try:
+        name = publication.check_target(files, target, adopt=how["adopt"])
+        line = f"{name}: reached, and would take the site; nothing was changed"
+        print_answer({"status": "done", "target": name}, [line], as_json=as_json)
+    elif dry_run:
         coming = publication.rehearse(files, wanted, on_progress=progress())
         answer = {"status": "done", "dry_run": True, **json_fields(coming)}
         print_answer(answer, _rehearsed_lines(coming), as_json=as_json)

@@ -15,7 +15,6 @@ from pathlib import Path
 import click
 
 from archive.errors import ArchiveError
-from archive.execution.progress import OFTEN
 
 __all__ = [
     "escape_controls",
@@ -31,6 +30,7 @@ __all__ = [
 _WIDEST = 100
 _FIRST_AFTER_S = 1.0
 _BETWEEN_S = {True: 0.2, False: 10.0}  # on a terminal, and elsewhere
+_READ_BY_A_PROGRAM = "NORTHLIMB_PROGRESS"  # set by one that shows the lines itself, such as the desk
 # Control characters but tab and line end; marks that turn the direction of what follows; halves of a character.
 _STEERING = re.compile("[\\x00-\\x08\\x0b-\\x1f\\x7f-\\x9f\\u202a-\\u202e\\u2066-\\u2069\\ud800-\\udfff]")
 _CLEAR_LINE = "\r\x1b[K"
@@ -107,10 +107,11 @@ def progress() -> Callable[[str, int, int], None]:
     """Show progress on stderr once work has taken a second.
 
     On a terminal that is one changing line, cleared when anything else is written; elsewhere a line at times,
-    and one at the end of what a line has announced. Whoever starts a command may ask for lines as often, and at once.
+    and one at the end of what a line has announced. For a program that shows them lines come at once and often.
     """
-    started, terminal, often = time.monotonic(), sys.stderr.isatty(), OFTEN in os.environ
-    first_after_s, between_s = 0.0 if often else _FIRST_AFTER_S, _BETWEEN_S[terminal or often]
+    started, terminal = time.monotonic(), sys.stderr.isatty()
+    is_read = _READ_BY_A_PROGRAM in os.environ
+    first_after_s, between_s = (0.0 if is_read else _FIRST_AFTER_S), _BETWEEN_S[terminal or is_read]
     shown, told = float("-inf"), ""
 
     def show(what: str, done: int, total: int) -> None:

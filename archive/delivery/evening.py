@@ -31,7 +31,7 @@ def build_film_publish(files: Folder, *, on_progress: Progress, executor: Execut
     Raises
     ------
     ArchiveError
-        As `build` and `publish` do; `check_first_target` reports beforehand a target that would not accept the site.
+        As `build` and `publish` do; `check_target` reports beforehand a target that would not accept the site.
     """
     built = build_with_film(files.path, _WEEK, on_progress=on_progress, executor=executor)
     return EveningResult(built, publish(files, PublishRequest(), on_progress=on_progress))

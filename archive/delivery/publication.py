@@ -43,7 +43,7 @@ __all__ = [
     "PublishRequest",
     "PublishResult",
     "check",
-    "check_first_target",
+    "check_target",
     "is_new_folder",
     "publish",
     "rehearse",
@@ -201,20 +201,28 @@ def check(files: Folder, place: str, *, site_dir: Path | None, on_progress: Prog
             return check_published(reader, site, on_file=on_progress)
 
 
-def check_first_target(files: Folder) -> None:
-    """Look, before there is a site to send, whether the first target of `archive.toml` would take it.
+def check_target(files: Folder, wanted: str | None, *, adopt: bool = False) -> str:
+    """Look, before there is a site to send, whether a target would take it; None is the first of `archive.toml`.
+
+    Returns
+    -------
+    str
+        How the target is told.
 
     Raises
     ------
     ArchiveError
         There is none, it is not a place for the site alone, or it cannot be reached.
     """
-    target = _find_target(files, None)
+    target = _find_target(files, wanted)
+    keep = target.address.options.keep
     if target.address.kind == "folder":
-        open_folder(Path(target.address.path), site_dir=site_folder(files.path, None))
-        return
+        folder = Path(target.address.path)
+        open_folder(folder, site_dir=site_folder(files.path, None), adopt=adopt, keep=keep).close()
+        return target.address.name
     with _opened(target) as place:
-        check_place_open(place, keep=target.address.options.keep)
+        check_place_open(place, keep=keep, adopt=adopt)
+    return target.address.name
 
 
 def _target_and_site(files: Folder, wanted: PublishRequest) -> tuple[_Target, Path]:

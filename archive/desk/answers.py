@@ -24,7 +24,8 @@ _MOST_BYTES = 1_000_000
 _DEEPEST = 20
 # A key such as sites[1].latitude_deg, after the file's name or at the start of a cause.
 _FIELD = re.compile(r"(?:^|: )([a-z][a-z0-9_]*(?:\[\d+\])?(?:\.[a-z][a-z0-9_]*)*)(?= = |: )")
-_ABSOLUTE = re.compile(r"(?:[A-Za-z]:\\|/)(?:[^\s:;,'\"]+[/\\])+")
+# A path from the root of a disk; the address of a host, and a path within the archive, hold none.
+_ABSOLUTE = re.compile(r"(?<![\w/.~-])(?!(?<=:)//)(?:[A-Za-z]:\\|/)(?:[^\s:;,'\"]+[/\\])+")
 
 Form = TypeVar("Form", bound=TomlModel)
 Endpoint = Callable[[Request], Awaitable[Response]]

@@ -22,8 +22,8 @@ _UPLOAD = "/api/arrivals/new"
 _HEADERS = {
     "cache-control": "no-store",
     "content-security-policy": (
-        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; font-src 'self'; "
-        "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; media-src blob:; "
+        "font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
     ),
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",

@@ -12,7 +12,15 @@ from archive.website.theme import templates_dir
 __all__ = ["PAGES", "page_html", "static_file"]
 
 # Each under its address.
-PAGES = {"/": "home", "/picture": "picture", "/arrivals": "arrivals", "/upkeep": "upkeep", "/settings": "settings"}
+PAGES = {
+    "/": "home",
+    "/picture": "picture",
+    "/arrivals": "arrivals",
+    "/films": "films",
+    "/publishing": "publishing",
+    "/upkeep": "upkeep",
+    "/settings": "settings",
+}
 _KINDS = {".css": "text/css", ".js": "text/javascript", ".woff2": "font/woff2", ".svg": "image/svg+xml"}
 # Of the site's own files those that the desk's style sheet is built on.
 _OF_THE_SITE = ("style.css", "favicon.svg", "literata.woff2", "literata-italic.woff2")

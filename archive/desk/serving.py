@@ -16,11 +16,14 @@ from archive.desk.arrivals import Arrivals
 from archive.desk.beginning import PAGES as NEW_PAGES
 from archive.desk.beginning import is_new, new_routes
 from archive.desk.desk import Desk
+from archive.desk.film_queue import FilmQueue
+from archive.desk.films import film_routes
 from archive.desk.gate import Gate, Guarded
-from archive.desk.jobs import Jobs
 from archive.desk.looking import PictureWorker
 from archive.desk.pages import PAGES
 from archive.desk.presence import Presence
+from archive.desk.publish_queue import PublishQueue
+from archive.desk.publishing import publish_routes
 from archive.desk.shifts import shift_routes
 from archive.desk.site import SiteKeeper
 from archive.desk.upkeep import Upkeep, upkeep_routes
@@ -85,14 +88,18 @@ def _work(desk: _Serving, folder: Path) -> None:
     presence = Presence()
     files = open_folder(folder)
     site, worker = SiteKeeper(files, presence.changed), PictureWorker()
-    jobs = Jobs(files, site, presence.changed)
-    work = Desk(files, site, Arrivals(files, worker, presence.changed), jobs)
+    films, publishing = FilmQueue(files, site, presence.changed), PublishQueue(folder, site, presence.changed)
+    upkeep = Upkeep(files, site, presence.changed)
+    work = Desk(files, site, Arrivals(files, worker, presence.changed), films, publishing, upkeep.jobs)
     pages = page_routes(PAGES, desk.gate, presence, work.news, desk.end)
     try:
-        routes = [*pages, *desk_routes(work), *upkeep_routes(Upkeep(files, jobs)), *shift_routes(work)]
+        routes = [*pages, *desk_routes(work), *film_routes(work), *publish_routes(work)]
+        routes += [*upkeep_routes(upkeep), *shift_routes(work)]
         desk.serve(desk_app(routes, desk.gate, lambda: work.roots), presence)
     finally:
-        jobs.close()
+        upkeep.jobs.close()
+        publishing.jobs.close()
+        films.close()
         site.close()
         work.arrivals.close()
         worker.close()

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from archive.building import site_is_older
+from archive.desk.command_run import stop
 from archive.disk import Folder
 from archive.errors import ArchiveError
 from archive.publishing.local_server import LocalServer, local_server
@@ -61,7 +62,7 @@ class SiteKeeper:
             self._hands += 1
             process = self._process
         if process is not None:
-            _stop(process)
+            stop(process)
         try:
             yield
         finally:
@@ -103,7 +104,7 @@ class SiteKeeper:
             process, server = self._process, self._server
             self._wake.notify_all()
         if process is not None:
-            _stop(process)
+            stop(process)
         if server is not None:
             server.shutdown()
             server.server_close()
@@ -169,14 +170,3 @@ def _warnings_in(out: bytes) -> tuple[str, ...]:
         return tuple(str(warning) for warning in json.loads(out)["warnings"])
     except (ValueError, LookupError, TypeError):
         return ()
-
-
-def _stop(process: subprocess.Popen[bytes]) -> None:
-    """End a build; whatever the instant, what it had finished stays, and the next one does the rest."""
-    with suppress(OSError):
-        process.terminate()
-    with suppress(subprocess.TimeoutExpired):
-        process.wait(_STOP_S)
-        return
-    with suppress(OSError):
-        process.kill()

@@ -12,11 +12,12 @@ from typing import Any, Literal
 from pydantic import Field
 
 from archive.desk.answers import Refusal, answer
-from archive.desk.app import NothingForm, Routes, asked, changed
+from archive.desk.app import Routes, asked, changed
 from archive.desk.attention import attention_view
 from archive.desk.folders import FolderChooser
-from archive.desk.jobs import Job, Jobs, JobState, job_view
+from archive.desk.job_queue import Command, Job, JobQueue
 from archive.desk.second_copies import forget_copy, read_copies, remember_copy, searched_folder
+from archive.desk.site import SiteKeeper
 from archive.desk.verified import verified_view
 from archive.disk import Folder
 from archive.errors import FactsError
@@ -45,20 +46,25 @@ class FolderForm(TomlModel):
     folder: str | None = Field(default=None, max_length=9)
 
 
-class Upkeep:
-    """What the page for looking after an archive asks for."""
+class JobForm(TomlModel):
+    """What is under way, by its id."""
 
-    def __init__(self, files: Folder, jobs: Jobs) -> None:
-        self._files, self._jobs = files, jobs
+    job: str = Field(max_length=40)
+
+
+class Upkeep:
+    """What the page for looking after an archive asks for; what runs long is in `jobs`, by the commands themselves."""
+
+    def __init__(self, files: Folder, site: SiteKeeper, on_change: Callable[[], None]) -> None:
+        self._files, self.jobs = files, JobQueue(site, on_change)
         self._roots = [files.path, files.path.resolve()]
         self._chooser = FolderChooser()
         self._verified: dict[str, Any] | None = None
 
     def view(self) -> dict[str, Any]:
-        """Return the last job, what `verify` found last, the second copies, and the months with pictures."""
+        """Return what `verify` found last, the second copies, and the months with pictures."""
         months = {place.day[:7] for place in places(self._files)}
         return {
-            "job": job_view(self._jobs.state, self._roots),
             "verified": self._verified,
             "copies": [self._copy_view(path) for path in read_copies(self._files.path)],
             "months": sorted(months, reverse=True),
@@ -80,13 +86,24 @@ class Upkeep:
             raise FactsError("copies: not one of the second copies; choose it first")
         words = [word for copy in copies for word in ("--against", str(searched_folder(copy)))]
         words += {"look": [], "repair": ["--repair"], "restore": ["--restore", "--yes"]}[asked.then]
-        self._jobs.start(Job("verify", ("verify", *words), asked.then != "look"), self._on_verified)
+        self._start("verify", *words, on_end=self._on_verified, changes=asked.then != "look")
         return self.view()
 
-    def _on_verified(self, state: JobState) -> None:
-        if state.state == "done":
+    def _start(self, name: str, *words: str, on_end: Callable[[Job], bool], changes: bool = False) -> None:
+        if any(job["state"] in ("waiting", "working") for job in self.jobs.view()):
+            raise FactsError("something is under way already; wait for it, or stop it")
+        for job in self.jobs.view():  # what was refused before
+            self.jobs.cancel(job["id"])
+        command = Command(name, (name, str(self._files.path), *words, "--json"))
+        self.jobs.add({"name": name}, lambda _: [command], on_end=on_end, changes_site=changes)
+
+    def _on_verified(self, job: Job) -> bool:
+        answer = job.answers.get("verify", {})
+        # Where something is not as filed the command ends as refused, and tells what.
+        if "checked" in answer:
             copies = {str(searched_folder(path)): path.name for path in read_copies(self._files.path)}
-            self._verified = verified_view(state.answer, copies, self._roots, datetime.now(UTC))
+            self._verified = verified_view(answer, copies, self._roots, datetime.now(UTC))
+        return "checked" not in answer
 
     def copy(self, asked: FolderForm) -> dict[str, Any]:
         """Begin to make a second copy, as a bag in a folder of its own, in the folder that was chosen."""
@@ -96,11 +113,12 @@ class Upkeep:
         names = (stem if number == 1 else f"{stem} ({number})" for number in range(1, 1000))
         bag = next(path for path in (place / name for name in names) if not path.exists())
 
-        def on_done(state: JobState) -> None:
-            if state.state == "done":
+        def on_end(job: Job) -> bool:
+            if job.state == "done":
                 remember_copy(self._files.path, bag)
+            return job.state != "done"
 
-        self._jobs.start(Job("copy", ("export", "--bag", str(bag))), on_done)
+        self._start("export", "--bag", str(bag), on_end=on_end)
         return self.view()
 
     def add_copy(self, asked: FolderForm) -> dict[str, Any]:
@@ -121,9 +139,9 @@ class Upkeep:
         """Return a folder of this computer, to choose from."""
         return self._chooser.view(asked.folder)
 
-    def stop(self) -> dict[str, Any]:
-        """Stop what is under way."""
-        self._jobs.stop()
+    def cancel(self, asked: JobForm) -> dict[str, Any]:
+        """Stop what is under way, or take what was refused out of the list."""
+        self.jobs.cancel(asked.job)
         return self.view()
 
     def attention(self) -> dict[str, Any]:
@@ -149,7 +167,7 @@ _CHANGED: Mapping[str, tuple[type[TomlModel], Callable[[Upkeep, Any], Any]]] = {
     "/api/upkeep/copies/add": (FolderForm, Upkeep.add_copy),
     "/api/upkeep/copies/forget": (FolderForm, Upkeep.forget_copy),
     "/api/upkeep/folders": (FolderForm, Upkeep.folders),
-    "/api/upkeep/stop": (NothingForm, lambda upkeep, _: upkeep.stop()),
+    "/api/upkeep/cancel": (JobForm, Upkeep.cancel),
 }
 
 

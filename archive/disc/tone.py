@@ -19,6 +19,7 @@ from archive.model.choices import Band, Look, Tone
 from archive.sun.limb_darkening import standard_limb_darkening
 
 __all__ = [
+    "FLAT_LEVEL",
     "Curve",
     "flatten_disc",
     "is_grey",
@@ -45,7 +46,7 @@ _SHOWN_SQUARED = 1.02
 _RING_STEP = 7  # of the pixels of sky, every seventh is enough
 _TABLE_LEVELS = 65536
 _QUIET_LEVEL = 0.9  # of white, for the quiet disc's centre: faculae need room above it
-_FLAT_LEVEL = 0.72
+FLAT_LEVEL = 0.72  # of white, for quiet Sun in the look `flat`
 # Colours of the quiet disc's centre, and how each channel falls with brightness (exponents): dark parts are redder.
 _TINTS: dict[Tone, tuple[tuple[float, float, float], tuple[float, float, float]]] = {
     "natural": ((1.0, 0.975, 0.93), (1.0, 1.05, 1.12)),
@@ -222,7 +223,7 @@ def _rounded(shown: NDArray[np.float32]) -> NDArray[np.uint8]:
 
 def _lit_level(flat: NDArray[np.float32], places: _Places, look: Tone) -> NDArray[np.float32]:
     """Return brightness from 0 to 1 before the tint."""
-    level = flat * np.float32(_FLAT_LEVEL) if look == "flat" else flat * places.darkening
+    level = flat * np.float32(FLAT_LEVEL) if look == "flat" else flat * places.darkening
     clipped: NDArray[np.float32] = np.clip(level, 0.0, 1.0, out=level)
     return clipped
 

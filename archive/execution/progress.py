@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-__all__ = ["OFTEN", "WAIT_S", "Progress", "silent", "while_waiting"]
+__all__ = ["WAIT_S", "Progress", "silent", "while_waiting"]
 
 # Called with what is being done, how many are done, and of how many.
 Progress = Callable[[str, int, int], None]
@@ -13,9 +13,6 @@ Progress = Callable[[str, int, int], None]
 def silent(what: str, done: int, total: int) -> None:
     """Show nothing."""
 
-
-# A variable of the environment by which the desk asks commands to tell their progress as often as on a terminal.
-OFTEN = "NORTHLIMB_PROGRESS_OFTEN"
 
 # How long a command that writes waits for another one to end.
 WAIT_S = 600.0

@@ -43,7 +43,7 @@ from archive.model.times import days_since_1970
 from archive.records.disc_files import read_disc
 from archive.store import StoredBlob
 
-__all__ = ["Frames", "map_window", "render_frames"]
+__all__ = ["Frames", "film_canvas", "fixed_view_geometry", "map_window", "render_frames"]
 
 Frames = Iterator[NDArray[np.uint8]]
 
@@ -72,7 +72,7 @@ def _daily_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> Fr
 def _smooth_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> Frames:
     """Yield the frames of a smooth film: surfaces derotated by the rotation law and blended."""
     surfaces, size_px, reach_days = _surfaces(job), job.options.size_px, job.options.reach_days
-    paint = _painter(*_disc(job), SPOT_LAW, size_px)
+    paint = _painter(*film_canvas(job, None), SPOT_LAW, size_px)
     prominences = None if job.band == "white" else _prominences(job)
 
     def prepare(spec: FrameSpec) -> Paint:
@@ -133,9 +133,9 @@ def _with_prominences(
 
 def _corotating_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> Frames:
     """Yield the frames of a corotating film: fixed Carrington longitudes, as a flat map or as the disc."""
-    at, window = _fixed_view_geometry(job), map_window(job)
+    at, window = fixed_view_geometry(job), map_window(job)
     surfaces = _surfaces(job)
-    paint = _painter(*_fixed_canvas(job, window), CARRINGTON_FRAME, job.options.size_px)
+    paint = _painter(*film_canvas(job, window), CARRINGTON_FRAME, job.options.size_px)
 
     def prepare(spec: FrameSpec) -> Paint:
         weights = (1.0,) if spec.kind == "observed" else (1.0 - spec.weight, spec.weight)
@@ -162,11 +162,11 @@ def map_window(job: FilmJob) -> MapWindow | None:
     size_px = job.options.size_px
     scale = _MAP_PX_PER_DEG * size_px
     width, height = round(2 * MAP_HALF_LONGITUDE_DEG * scale), round(2 * MAP_HALF_LATITUDE_DEG * scale)
-    longitude_deg = _fixed_view_geometry(job).l0_deg
+    longitude_deg = fixed_view_geometry(job).l0_deg
     return MapWindow(longitude_deg, (size_px - width) // 2, round(_MAP_TOP * size_px), width, height, scale)
 
 
-def _fixed_view_geometry(job: FilmJob) -> ViewGeometry:
+def fixed_view_geometry(job: FilmJob) -> ViewGeometry:
     """Return the view at the chosen longitude, else the central one at mid-span, from above the equator."""
     times = [one.time_utc for one in job.chosen]
     middle = view_geometry(min(times) + (max(times) - min(times)) / 2)
@@ -174,18 +174,15 @@ def _fixed_view_geometry(job: FilmJob) -> ViewGeometry:
     return ViewGeometry(middle.time_days, 0.0, middle.l0_deg if asked is None else asked % 360.0)
 
 
-def _fixed_canvas(job: FilmJob, window: MapWindow | None) -> tuple[Canvas, Palette]:
+def film_canvas(job: FilmJob, window: MapWindow | None) -> tuple[Canvas, Palette]:
+    """Return the canvas of a film, a disc where there is no flat map, and its colours."""
     if window is None:
-        return _disc(job)
+        canvas = disc_canvas(job.frame)
+        return canvas, disc_palette(job.frame, canvas, job.tone)
     longitudes = (np.arange(window.width_px) - (window.width_px - 1) / 2) / window.px_per_deg
     latitudes = ((window.height_px - 1) / 2 - np.arange(window.height_px)) / window.px_per_deg
     canvas = map_canvas(longitudes, latitudes, left=window.left_px, top=window.top_px)
     return canvas, map_palette(canvas, job.tone)
-
-
-def _disc(job: FilmJob) -> tuple[Canvas, Palette]:
-    canvas = disc_canvas(job.frame)
-    return canvas, disc_palette(job.frame, canvas, job.tone)
 
 
 def _surfaces(job: FilmJob) -> Callable[[Sequence[str]], list[Surface]]:

@@ -1,7 +1,8 @@
 """S3-compatible object stores: a bucket and a prefix, with the keys that the library finds by itself.
 
-Keys come from the environment (AWS_ACCESS_KEY_ID and the like), from ~/.aws or from the machine's role. An object
-appears under its name only when it is whole, so no temporary names are needed.
+Keys come from the environment (AWS_ACCESS_KEY_ID and the like), from the system's keyring where the desk put them
+there, from ~/.aws or from the machine's role. An object appears under its name only when it is whole, so no temporary
+names are needed.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from archive.disk import Folder
 from archive.errors import PublishError
 from archive.publishing.address import Address, is_loopback
 from archive.publishing.content_types import cache_control, content_type
+from archive.publishing.keyring_logins import kept_login
 from archive.site_tree.digests import Digest
 from archive.site_tree.manifest import Manifest
 from archive.site_tree.parallel import run_parallel
@@ -182,8 +184,12 @@ def _client(address: Address) -> Any:
         request_checksum_calculation="when_required",
         response_checksum_validation="when_required",
     )
+    # Keys that were put into the keyring for this bucket, where the environment names none.
+    kept = None if {"AWS_ACCESS_KEY_ID", "AWS_PROFILE"} & os.environ.keys() else kept_login(address)
+    keys = {} if kept is None else {"aws_access_key_id": kept[0], "aws_secret_access_key": kept[1]}
     return boto3.session.Session().client(
         "s3",
+        **keys,
         endpoint_url=address.options.endpoint,
         region_name=address.options.region,
         config=config,

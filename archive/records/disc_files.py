@@ -96,6 +96,14 @@ def levels_jpeg_bytes(
     return stream.getvalue()
 
 
+def shrunk_jpeg_levels(data: bytes, *, size_px: int) -> NDArray[np.uint8]:
+    """Return the levels of a grey JPEG at a half, a quarter or an eighth of its sides, which it gives at once."""
+    import simplejpeg
+
+    levels: NDArray[np.uint8] = simplejpeg.decode_jpeg(data, "GRAY", min_height=size_px, min_width=size_px)
+    return levels[..., 0]
+
+
 def _large_jpeg_bytes(levels: NDArray[np.uint8], quality: int) -> bytes:
     """By an encoder that takes no memory beside the picture; it shows from the top downwards, not ever sharper."""
     import simplejpeg

@@ -97,7 +97,7 @@ def refuse_odd_names(site: SiteFiles) -> None:
             raise PublishError(f"{site.tree.folder.path / name}: the name is not UTF-8; rename the file") from error
 
 
-def check_place_open(place: Place, *, keep: tuple[str, ...]) -> None:
+def check_place_open(place: Place, *, keep: tuple[str, ...], adopt: bool) -> None:
     """Look whether a place would take a site, before there is one.
 
     Raises
@@ -108,7 +108,7 @@ def check_place_open(place: Place, *, keep: tuple[str, ...]) -> None:
     held = read_manifest(read_whole(place, MANIFEST))
     if not held.ours:
         names = _not_kept(place.sizes(None if place.lists_fast else [""]), keep)
-        refuse_foreign(place.name, removals((), held, names, keep=keep), names, ours=False, adopt=False)
+        refuse_foreign(place.name, removals((), held, names, keep=keep), names, ours=False, adopt=adopt)
 
 
 def prepare(place: Place, site: SiteFiles, *, adopt: bool, keep: tuple[str, ...]) -> Publication:

@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -30,16 +30,17 @@ from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings
 from archive.stages.archive import Archive
 from archive.stages.discs import whole_discs
+from archive.stages.film_words import film_options, film_title
 from archive.stages.picture_files import FITS
 from archive.stages.pictures import derived_pictures
 from archive.store import Blob, Store, StoredBlob
 from archive.website.observation_view import format_band
 
 __all__ = [
+    "FilmsOfSite",
     "KeptFilm",
     "blank_remarks",
     "chosen_observations",
-    "film_options",
     "film_stem",
     "forget_films",
     "kept_film",
@@ -49,7 +50,15 @@ __all__ = [
 
 _MAKING = "making"  # their folder among the derived things, while they are made
 _MOST_PAINTERS = 4  # faster than the encoder takes the frames
-_TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", smooth rotation", "corotating": ", fixed longitudes"}
+
+
+@dataclass(frozen=True)
+class FilmsOfSite:
+    """The films that a site keeps, what keeps others from being made, and the names of those left as they were."""
+
+    films: tuple[Film, ...]
+    problems: tuple[str, ...]
+    out_of_date: tuple[str, ...]
 
 
 class KeptFilm(msgspec.Struct, frozen=True, gc=False):
@@ -60,12 +69,6 @@ class KeptFilm(msgspec.Struct, frozen=True, gc=False):
     frames: int
     size_px: int
     first_frames: dict[str, int]
-
-
-def film_options(span: FilmSettings) -> FilmOptions:
-    """Return the options that a film's settings hold, the others as most films want them."""
-    names = {field.name for field in fields(FilmOptions)}
-    return FilmOptions(**{name: value for name, value in span.model_dump(exclude_none=True).items() if name in names})
 
 
 def film_stem(span: FilmSettings) -> str:
@@ -237,10 +240,10 @@ def kept_film(
     FactsError
         No picture in that span.
     """
-    films, problems = kept_films(archive, observations, [span], groups=groups)
-    if problems:
-        raise FactsError(*problems)
-    return films[0]
+    made = kept_films(archive, observations, [span], groups=groups)
+    if made.problems:
+        raise FactsError(*made.problems)
+    return made.films[0]
 
 
 def kept_films(
@@ -249,8 +252,8 @@ def kept_films(
     spans: Sequence[FilmSettings],
     *,
     groups: Sequence[NamedPosition] = (),
-) -> tuple[list[Film], list[str]]:
-    """Return the films of spans, made now unless they are kept, and what keeps others from being made."""
+) -> FilmsOfSite:
+    """Return the films of spans, made now unless they are kept or to be left as they are."""
     store, derived = archive.store, derived_files(archive.root)
     place = derived.below(_MAKING)
     films: dict[str, tuple[FilmSettings, _Wanted]] = {}
@@ -266,8 +269,8 @@ def kept_films(
     discs = _discs(archive, [film for _, film in films.values()])
     inputs = {stem: _inputs(archive, film, discs) for stem, (_, film) in films.items()}
     files = {stem: store.get(film_of, stem, inputs[stem], KeptFilm) for stem in films}
-    if archive.films == "as they are":
-        later = [stem for stem in films if files[stem] is None]
+    later = [stem for stem in films if files[stem] is None] if archive.films == "as they are" else []
+    if later:
         files |= {stem: store.latest(film_of, stem, KeptFilm) for stem in later}
         problems += [
             f"{stem}: this film is out of date; `northlimb build` without --no-films makes it" for stem in later
@@ -276,13 +279,15 @@ def kept_films(
     sources = _whole(archive, list(missing.values()), discs)
     if missing:
         place.make_folder()
-    for stem, made in zip(missing, _written(archive, list(missing.values()), sources), strict=True):
-        files[stem] = _keep(store, stem, inputs[stem], made, place)
-    if missing:
-        derived.remove_tree(_MAKING)
-    return [
+        try:
+            for stem, made in zip(missing, _written(archive, list(missing.values()), sources), strict=True):
+                files[stem] = _keep(store, stem, inputs[stem], made, place)
+        finally:
+            derived.remove_tree(_MAKING)
+    there = (
         _film(span, film.chosen, whole) for stem, (span, film) in films.items() if (whole := files[stem]) is not None
-    ], problems
+    )
+    return FilmsOfSite(tuple(there), tuple(problems), tuple(later))
 
 
 def _inputs(archive: Archive, film: _Wanted, discs: Mapping[str, Blob]) -> object:
@@ -327,22 +332,6 @@ def _film(span: FilmSettings, chosen: Sequence[Observation], kept: KeptFilm) -> 
         first_frames=kept.first_frames,
         rotation=span.rotation,
     )
-
-
-def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
-    """Return the film's title on the site."""
-    band = "" if chosen[0].band == "white" else f", {format_band(chosen[0].band)}"
-    return _span_title(span, chosen) + band + _TITLE_ENDS[span.style]
-
-
-def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
-    if span.rotation is not None:
-        return f"Carrington rotation {span.rotation}"
-    first, last = chosen[0].day, chosen[-1].day
-    days = len({one.day for one in chosen})
-    if span.days is not None and days > 1:
-        return f"The last {days} days observed"
-    return f"{first} to {last}" if first != last else f"{first}"
 
 
 def blank_remarks(mp4: Path) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import msgspec
 
+from archive.model.choices import FilmMaking
 from archive.model.film import Film
 from archive.model.group import Group
 from archive.model.rotation_law import RotationLaw
@@ -14,14 +15,17 @@ from archive.store import Store
 from archive.store.digest import encoded
 from archive.website.content import DerotationLaw, Entry, SiteInfo, UnmeasuredPicture
 
-__all__ = ["Gathered", "forget_gathered", "keep_gathered", "kept_gathered"]
+__all__ = ["Gathered", "forget_gathered", "keep_gathered", "kept_gathered", "last_gathered"]
 
-_NAME = "site"
+_NAME, _FILMS_AS_THEY_ARE = "site", "site, its films as they are"
 
 
 @dataclass(frozen=True)
 class Gathered:
-    """What the site shows but notes, what is amiss, and until when that holds (days since 1970; None for ever)."""
+    """What the site shows but notes, what is amiss, and until when that holds (days since 1970; None for ever).
+
+    `films_out_of_date` names the films that were left for another build.
+    """
 
     info: SiteInfo
     entries: tuple[Entry, ...]
@@ -34,19 +38,35 @@ class Gathered:
     warnings: tuple[str, ...]
     valid_until: float | None = None
     unmeasured: tuple[UnmeasuredPicture, ...] = ()
+    films_out_of_date: tuple[str, ...] = ()
 
 
-def kept_gathered(store: Store, inputs: bytes) -> Gathered | None:
-    """Return what was gathered from these inputs, see `archive.stages.unchanged.Inputs.of_stages`."""
-    return store.get(keep_gathered, _NAME, inputs, Gathered)
+def kept_gathered(store: Store, inputs: bytes, films: FilmMaking) -> Gathered | None:
+    """Return what was gathered from these inputs, see `archive.stages.unchanged.Inputs.of_stages`.
+
+    Where films may be as they are, so may those of what is returned.
+    """
+    whole = store.get(keep_gathered, _NAME, inputs, Gathered)
+    if whole is not None or films == "made":
+        return whole
+    return store.get(keep_gathered, _FILMS_AS_THEY_ARE, inputs, Gathered)
 
 
-def keep_gathered(store: Store, inputs: bytes, gathered: Gathered) -> Gathered:
+def last_gathered(store: Store, inputs: bytes) -> Gathered | None:
+    """Return what was gathered from these inputs, else what was gathered last from any."""
+    found = kept_gathered(store, inputs, "as they are")
+    names = (_FILMS_AS_THEY_ARE, _NAME) if found is None else ()
+    return found or next((one for name in names if (one := store.latest(keep_gathered, name, Gathered))), None)
+
+
+def keep_gathered(store: Store, inputs: bytes, gathered: Gathered, films: FilmMaking) -> Gathered:
     """Keep what was gathered, and return it as it will be found, down to the kinds of numbers.
 
     The values that it came from hold its blobs.
     """
-    store.put(keep_gathered, _NAME, inputs, gathered)
+    if films == "made":
+        store.forget(keep_gathered, keep=[_NAME])
+    store.put(keep_gathered, _NAME if films == "made" else _FILMS_AS_THEY_ARE, inputs, gathered)
     return msgspec.msgpack.decode(encoded(gathered), type=Gathered)
 
 

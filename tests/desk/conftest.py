@@ -26,6 +26,14 @@ def sun(measured: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
+def built(measured: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The archive with its site, but no film."""
+    root = Path(shutil.copytree(measured, tmp_path_factory.mktemp("built") / "sun"))
+    assert main(["build", str(root), "--no-films"]) == 0
+    return root
+
+
+@pytest.fixture(scope="module")
 def client(sun: Path) -> Iterator[Client]:
     """A desk whose page was let in."""
     with desk_of(sun) as started:

@@ -77,6 +77,15 @@ class Client:
         data = json.dumps({} if form is None else form).encode()
         return self.raw("POST", path, data, {**self.own_headers(), "content-type": "application/json"})
 
+    def events(self) -> Any:
+        """What the open pages are told now."""
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        try:
+            connection.request("GET", "/api/events", None, self.own_headers())
+            return json.loads(connection.getresponse().readline().removeprefix(b"data: "))
+        finally:
+            connection.close()
+
     def enter(self) -> None:
         self.token = self.post("/api/enter", {"secret": self.address.partition("#")[2]}).json["token"]
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import http.client
 import io
+import json
 import shutil
 import time
 from collections.abc import Iterator
@@ -16,7 +18,7 @@ from website.invented import content as invented_content
 
 from archive.commands.main import main
 from archive.desk.attention import attention_view
-from archive.desk.jobs import Job, Jobs
+from archive.desk.job_queue import Command, JobQueue
 from archive.desk.site import SiteKeeper
 from archive.records.folder import open_folder
 from archive.stages.archive import opened_archive
@@ -42,11 +44,21 @@ def ended(client: Client) -> Any:
     """The page once what is under way has ended."""
     end = time.monotonic() + PATIENCE_S
     while True:
-        found = client.get("/api/upkeep").json
-        if found["job"]["state"] not in ("running", "waiting"):
-            return found
-        assert time.monotonic() < end, found
+        jobs = heard(client)["upkeep"]
+        if not any(job["state"] in ("waiting", "working") for job in jobs):
+            assert jobs == []
+            return client.get("/api/upkeep").json
+        assert time.monotonic() < end, jobs
         time.sleep(0.1)
+
+
+def heard(client: Client) -> Any:
+    """What the stream of an open page begins with."""
+    connection = http.client.HTTPConnection("127.0.0.1", client.port, timeout=60)
+    connection.request("GET", "/api/events", headers=client.own_headers())
+    line = connection.getresponse().readline()
+    connection.close()
+    return json.loads(line.removeprefix(b"data: "))
 
 
 def begun(client: Client, address: str, **form: object) -> None:
@@ -89,32 +101,32 @@ def test_folders_are_named_by_numbers_that_were_shown(client: Client) -> None:
     assert client.post("/api/upkeep/verify", {"copies": ["0"]}).status == 422
 
 
-def test_what_only_reads_stands_aside_for_a_change_and_begins_again(measured: Path, tmp_path: Path) -> None:
-    files = open_folder(Path(shutil.copytree(measured, tmp_path / "sun")))
-    site = SiteKeeper(files, lambda: None)
-    jobs = Jobs(files, site, lambda: None)
-    jobs.start(Job("desk", ("desk", "--no-open")))  # which runs until it is stopped
+def test_what_runs_long_stands_aside_for_a_change_and_begins_again(measured: Path, tmp_path: Path) -> None:
+    root = Path(shutil.copytree(measured, tmp_path / "sun"))
+    site = SiteKeeper(open_folder(root), lambda: None)
+    jobs = JobQueue(site, lambda: None)
+    endless = Command("desk", ("desk", str(root), "--no-open"))  # which runs until it is stopped
+    name = jobs.add({"name": "desk"}, lambda _: [endless], on_end=lambda job: True)
     try:
         first = running(jobs)
         with jobs.standing_aside():
             first.wait(PATIENCE_S)
-            assert jobs.state.state in ("running", "waiting")
         second = running(jobs, other=first)
-        jobs.stop()
+        jobs.cancel(name)
         second.wait(PATIENCE_S)
+        assert jobs.view() == []
     finally:
         jobs.close()
         site.close()
-    assert jobs.state.state == "stopped"
 
 
-def running(jobs: Jobs, other: object = None) -> Any:
-    """The process of a job, once it is another one, and has had time to be ready for a signal."""
+def running(jobs: JobQueue, other: object = None) -> Any:
+    """The process of a job, once it is another one."""
     end = time.monotonic() + PATIENCE_S
-    while jobs._process is None or jobs._process is other or jobs.state.state != "running":
-        assert time.monotonic() < end, jobs.state
+    while jobs._running is None or jobs._running[1]._process is other:
+        assert time.monotonic() < end
         time.sleep(0.05)
-    return jobs._process
+    return jobs._running[1]._process
 
 
 def test_what_needs_attention_is_told_by_kind_and_a_wrong_clock_offers_its_shift(sun: Path, tmp_path: Path) -> None:

@@ -6,7 +6,8 @@ import { shiftPanel } from "/static/shift.js";
 let now;
 let report;
 let choosing;
-let job = "none";
+let job; // that is under way
+let stopping = false;
 let siteState;
 
 // What needs attention
@@ -30,29 +31,39 @@ async function openShift(start) {
 
 // What is under way
 
-const NAMES = { verify: "Verifying", copy: "A second copy is being made" };
+const NAMES = { verify: "Verifying", export: "A second copy is being made" };
+const MADE = { verify: "Verified", export: "The second copy is made" };
 
 function showJob(state) {
-  byId("job").hidden = state.state !== "running" && state.state !== "waiting";
-  for (const id of ["verify", "copy-new", "copy-add"]) byId(id).disabled = !byId("job").hidden;
-  document.querySelectorAll("[data-job]").forEach((button) => (button.disabled = !byId("job").hidden));
-  const far = state.total ? `: ${state.what}, ${state.done} of ${state.total}` : "";
-  byId("job-words").textContent = state.state === "waiting" ? `${NAMES[state.name]}: stands aside for a change, then begins again` : `${NAMES[state.name] ?? ""}${far}`;
+  job = state;
+  byId("job").hidden = !state;
+  for (const id of ["verify", "copy-new", "copy-add"]) byId(id).disabled = Boolean(state);
+  document.querySelectorAll("[data-job]").forEach((button) => (button.disabled = Boolean(state)));
+  if (!state) return;
+  const far = state.state === "waiting" ? ": stands aside for a change, then begins again" : state.total ? `: ${state.doing}, ${state.done} of ${state.total}` : "";
+  byId("job-words").textContent = `${NAMES[state.name]}${far}`;
   if (state.total) byId("job-bar").value = state.done / state.total;
   else byId("job-bar").removeAttribute("value");
 }
 
-async function hear(state) {
-  showJob(state);
+async function hear(jobs) {
   const before = job;
-  job = state.state;
-  if (before !== "running" && before !== "waiting") return;
-  if (job === "refused") tell({ causes: state.causes.map((text) => ({ field: null, text })) });
-  if (job === "done" || job === "refused" || job === "stopped") {
-    if (job === "stopped") say("Stopped");
-    if (job === "done") say(state.name === "copy" ? "The second copy is made" : "Verified");
-    show(await get("/api/upkeep"));
-  }
+  showJob(jobs.find((one) => one.state === "waiting" || one.state === "working"));
+  if (!before || job) return;
+  const refused = jobs.find((one) => one.state === "refused");
+  show(await get("/api/upkeep"));
+  if (refused) {
+    tell({ causes: refused.causes.map((text) => ({ field: null, text })) });
+    await post("/api/upkeep/cancel", { job: refused.id });
+  } else if (stopping) say("Stopped");
+  else say(MADE[before.name]);
+  stopping = false;
+}
+
+/** Begin something; what becomes of it is heard. */
+async function start(address, form) {
+  show(await post(address, form));
+  showJob({ name: address.endsWith("copy") ? "export" : "verify", state: "working", total: 0 });
 }
 
 // Verify
@@ -82,8 +93,7 @@ function showVerified() {
 
 async function verify(then) {
   const copies = [...document.querySelectorAll("#against input:checked")].map((box) => box.value);
-  job = "running";
-  show(await post("/api/upkeep/verify", { then, copies }));
+  await start("/api/upkeep/verify", { then, copies });
 }
 
 // Second copies
@@ -123,8 +133,8 @@ async function showFolder(id) {
   byId("chooser-take").disabled = found.id === null;
   byId("chooser-take").onclick = doing(async () => {
     byId("chooser").hidden = true;
-    if (choosing === "new") job = "running";
-    show(await post(choosing === "new" ? "/api/upkeep/copy" : "/api/upkeep/copies/add", { folder: found.id }));
+    if (choosing === "new") await start("/api/upkeep/copy", { folder: found.id });
+    else show(await post("/api/upkeep/copies/add", { folder: found.id }));
   });
   byId("chooser-folders").replaceChildren(
     ...found.folders.map((folder) => {
@@ -179,7 +189,6 @@ function show(found) {
   now = found;
   showVerified();
   showCopies();
-  showJob(now.job);
   const months = byId("month");
   const chosen = months.value;
   months.replaceChildren(...now.months.map((month) => element("option", {}, month)));
@@ -190,7 +199,10 @@ function show(found) {
 function listen() {
   byId("shift-open").onclick = doing(() => openShift({}));
   byId("verify").onclick = doing(() => verify("look"));
-  byId("job-stop").onclick = doing(async () => show(await post("/api/upkeep/stop")));
+  byId("job-stop").onclick = doing(async () => {
+    stopping = true;
+    await post("/api/upkeep/cancel", { job: job.id });
+  });
   byId("copy-new").onclick = doing(() => openChooser("new"));
   byId("copy-add").onclick = doing(() => openChooser("add"));
   byId("chooser-leave").onclick = () => (byId("chooser").hidden = true);
@@ -201,7 +213,7 @@ function listen() {
   byId("save-csv").onclick = () => save(report.csv, "csv", "text/csv");
   byId("save-text").onclick = () => save(`${report.text}\n`, "txt", "text/plain");
   whenNews((news) => {
-    hear(news.job).catch(tell);
+    hear(news.upkeep).catch(tell);
     if (news.site.state === "in order" && siteState && siteState !== "in order") showAttention().catch(tell);
     siteState = news.site.state;
   });

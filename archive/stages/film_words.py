@@ -1,0 +1,68 @@
+"""What a film is asked to be: its options, and words for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields
+
+from archive.films.job import FilmOptions
+from archive.model.choices import FilmStyle
+from archive.model.observation import Observation
+from archive.records.settings import FilmSettings
+from archive.website.observation_view import format_band
+
+__all__ = ["film_options", "film_title", "film_words", "option_words"]
+
+_TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", smooth rotation", "corotating": ", fixed longitudes"}
+
+
+def film_options(span: FilmSettings) -> FilmOptions:
+    """Return the options that a film's settings hold, the others as most films want them."""
+    names = {field.name for field in fields(FilmOptions)}
+    return FilmOptions(**{name: value for name, value in span.model_dump(exclude_none=True).items() if name in names})
+
+
+def film_words(span: FilmSettings) -> str:
+    """Return what a film is asked to be, before it is known what it will show."""
+    if span.rotation is not None:
+        words = f"Carrington rotation {span.rotation}"
+    elif span.days is not None:
+        words = f"The last {span.days} days observed" if span.days > 1 else "The last day observed"
+    else:
+        words = f"{span.first} to {span.last}"
+    band = "" if span.band is None else f", {format_band(span.band)}"
+    return words + band + _TITLE_ENDS[span.style]
+
+
+def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
+    """Return the film's title on the site."""
+    band = "" if chosen[0].band == "white" else f", {format_band(chosen[0].band)}"
+    return _span_title(span, chosen) + band + _TITLE_ENDS[span.style]
+
+
+def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
+    if span.rotation is not None:
+        return f"Carrington rotation {span.rotation}"
+    first, last = chosen[0].day, chosen[-1].day
+    days = len({one.day for one in chosen})
+    if span.days is not None and days > 1:
+        return f"The last {days} days observed"
+    return f"{first} to {last}" if first != last else f"{first}"
+
+
+def option_words(span: FilmSettings) -> list[str]:
+    """Return the options in which a film is not as most films are."""
+    usual, options = FilmOptions(), film_options(span)
+    words = [f"look {options.look}"] if options.look else []
+    words += ["all pictures"] if options.all_pictures else []
+    words += [f"{options.pace_s:g} s a {'day' if span.style == 'smooth' else 'picture'}"] if options.pace_s else []
+    if span.style == "smooth" and options.reach_days != usual.reach_days:
+        words += [f"reach {options.reach_days:g} d"]
+    words += [f"{options.size_px} px"] if options.size_px != usual.size_px else []
+    words += ["date only"] if options.caption == "date" else []
+    words += [name for name in ("grid", "axis") if getattr(options, name)]
+    words += ["group names"] if options.group_names else []
+    if span.style == "corotating":
+        words += [options.view] if options.view != usual.view else []
+        words += [f"longitude {options.longitude_deg:g}°"] if options.longitude_deg is not None else []
+    return words
