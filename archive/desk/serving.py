@@ -18,7 +18,7 @@ from archive.desk.beginning import is_new, new_routes
 from archive.desk.desk import Desk
 from archive.desk.film_queue import FilmQueue
 from archive.desk.films import film_routes
-from archive.desk.gate import Gate, Guarded
+from archive.desk.gate import WHERE_IT_IS, Gate, Guarded
 from archive.desk.looking import PictureWorker
 from archive.desk.pages import PAGES
 from archive.desk.presence import Presence
@@ -80,7 +80,7 @@ def _made(desk: _Serving, folder: Path) -> bool:
     no_site = {"site": {"state": "none", "causes": [], "warnings": []}, "looked": []}
     pages = page_routes(NEW_PAGES, desk.gate, presence, lambda: no_site, desk.end)
     routes = [*pages, *new_routes(folder, on_made)]
-    desk.serve(desk_app(routes, desk.gate, lambda: [folder, folder.resolve()]), presence)
+    desk.serve(desk_app(routes, desk.gate, lambda: [folder, folder.resolve()], WHERE_IT_IS), presence)
     return bool(made)
 
 
