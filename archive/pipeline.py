@@ -25,6 +25,7 @@ from archive.stages.comparison_picture import derotated_picture
 from archive.stages.counting import CountResult, count_spots
 from archive.stages.discs import forget_discs, offered_discs, whole_discs
 from archive.stages.films import forget_films, kept_films
+from archive.stages.findings import keep_findings
 from archive.stages.gathered import Gathered, keep_gathered
 from archive.stages.group_content import group_content, group_positions
 from archive.stages.map_growth import grown_map
@@ -65,6 +66,7 @@ MAKERS = (
     group_rotation,
     digests_of,
     keep_build,
+    keep_findings,
     keep_gathered,
     keep_inputs,
 )

@@ -15,6 +15,7 @@ from archive.records.places import ABOUT_NAME, notes_file
 from archive.records.text_files import remember_files
 from archive.site_folder import site_record
 from archive.stages.archive import Archive
+from archive.stages.findings import keep_findings
 from archive.stages.gathered import Gathered, keep_gathered, kept_gathered
 from archive.stages.note_pictures import note_pictures
 from archive.stages.unchanged import Inputs, is_valid, keep_inputs
@@ -43,6 +44,7 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
         from archive.pipeline import gathered_site  # and with it all that measures and draws
 
         gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive), archive.films)
+        keep_findings(store, gathered)
         keep_inputs(archive, inputs)
     folders = _folders_of_days(gathered)
     notes, left_out = _notes(archive, folders)

@@ -18,14 +18,18 @@ __all__ = ["desk"]
 @click.command("desk", short_help="Work on an archive in the browser.", epilog="Example: northlimb desk my-sun")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
 @click.option("--no-open", is_flag=True, help="Only print the address; do not open the browser.")
+@click.option("--starter", is_flag=True, help="Only make an icon that starts the desk, in the menu or on the desktop.")
 @JSON
-def desk(folder: Path | None, no_open: bool, as_json: bool) -> None:
+def desk(folder: Path | None, no_open: bool, starter: bool, as_json: bool) -> None:
     """Open the desk of the archive FOLDER in the browser: see what was found in each picture, and put it right there.
 
     Only this computer reaches it, and only who has the address, which is good for one use. Without FOLDER it is the
     archive that was at the desk last; a FOLDER without an archive begins with the form of a new one. It ends with
     Quit, or some seconds after its last page was closed.
     """
+    if starter:
+        _make_starter(folder, as_json=as_json)
+        return
     from archive.desk.beginning import is_new
     from archive.desk.last_archives import last_archive, remember_archive
     from archive.desk.serving import serve_desk
@@ -46,3 +50,12 @@ def desk(folder: Path | None, no_open: bool, as_json: bool) -> None:
             webbrowser.open(address)
 
     serve_desk(place, on_address=opened)
+
+
+def _make_starter(folder: Path | None, *, as_json: bool) -> None:
+    from archive.desk.starter import write_starter
+
+    made = write_starter(folder)
+    print_answer(
+        {"status": "done", "starter": made}, [f"{made} starts the desk; delete it to be rid of it"], as_json=as_json
+    )

@@ -10,7 +10,7 @@ import click
 from archive.commands.options import FOLDER, JSON
 from archive.commands.permission import open_archive
 from archive.commands.printing import format_count, print_answer, print_warnings
-from archive.commands.streams import progress
+from archive.commands.streams import progress, stop_like_ctrl_c
 
 __all__ = ["export"]
 
@@ -30,6 +30,7 @@ def export(folder: Path, bag: Path, as_json: bool) -> None:
     """
     from archive.upkeep.export import export_bag
 
+    stop_like_ctrl_c()
     exported = export_bag(open_archive(folder), bag, on_progress=progress())
     print_warnings(exported.warnings)
     line = f"{format_count(exported.files, 'file')} ({exported.bytes / 1e6:.1f} MB) in the bag {exported.bag}"

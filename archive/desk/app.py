@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import sys
 import traceback
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from starlette.applications import Starlette
@@ -124,12 +125,17 @@ def page_routes(
     ]
 
 
-def desk_app(routes: Routes, gate: Gate, roots: Callable[[], Iterable[Path]]) -> Guarded:
-    """Return routes as an application behind the gate; no answer holds one of the paths `roots`."""
+def desk_app(
+    routes: Routes, gate: Gate, roots: Callable[[], Iterable[Path]], headers: Mapping[str, str] = MappingProxyType({})
+) -> Guarded:
+    """Return routes as an application behind the gate; no answer holds one of the paths `roots`.
+
+    `headers` of all answers stand in place of the usual ones.
+    """
     app = Starlette(routes=routes)
     app.state.report = _report
     app.state.roots = roots
-    return Guarded(app, gate)
+    return Guarded(app, gate, headers)
 
 
 def asked(address: str, answer_of: Callable[[str], Response]) -> Route:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Collection, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any, Literal
 
@@ -14,6 +14,7 @@ from archive.desk.answers import plain_causes
 from archive.desk.arrivals import Arrivals, FileForm
 from archive.desk.corrections import Correction, changes_of
 from archive.desk.film_queue import FilmQueue
+from archive.desk.job_queue import JobQueue
 from archive.desk.picture_view import neighbour_of, picture_view
 from archive.desk.publish_queue import PublishQueue
 from archive.desk.site import SiteKeeper
@@ -110,10 +111,16 @@ class Desk:
     """Works on one archive by the functions that the commands call; one change at a time."""
 
     def __init__(
-        self, files: Folder, site: SiteKeeper, arrivals: Arrivals, films: FilmQueue, publishing: PublishQueue
+        self,
+        files: Folder,
+        site: SiteKeeper,
+        arrivals: Arrivals,
+        films: FilmQueue,
+        publishing: PublishQueue,
+        upkeep: JobQueue,
     ) -> None:
         self.files, self.site, self.arrivals = files, site, arrivals
-        self.films, self.publishing = films, publishing
+        self.films, self.publishing, self.upkeep = films, publishing, upkeep
         self._bench = Workbench(files)
         self._hand = threading.Lock()
 
@@ -124,9 +131,11 @@ class Desk:
 
     @contextmanager
     def changing(self) -> Iterator[None]:
-        """One change of the archive, out of whose way films, publications and builds of the site go."""
-        films, publications = self.films.jobs.standing_aside(), self.publishing.jobs.standing_aside()
-        with self._hand, films, publications, self.site.standing_aside():
+        """One change of the archive, out of whose way all goes that runs long."""
+        queues = (self.films.jobs, self.publishing.jobs, self.upkeep)
+        with self._hand, ExitStack() as stack:
+            for aside in (*queues, self.site):
+                stack.enter_context(aside.standing_aside())
             yield
 
     def news(self) -> dict[str, Any]:
@@ -140,6 +149,7 @@ class Desk:
             "looked": looked,
             "films": [{**film, "causes": plain_causes(film["causes"], self.roots)} for film in self.films.jobs.view()],
             "publishing": self.publishing.jobs.view(),
+            "upkeep": [{**job, "causes": plain_causes(job["causes"], self.roots)} for job in self.upkeep.view()],
         }
 
     # The archive

@@ -12,9 +12,10 @@ import secrets
 from collections.abc import Awaitable, Callable, Iterable, Mapping, MutableMapping
 from contextlib import suppress
 from hmac import compare_digest
+from types import MappingProxyType
 from typing import Any
 
-__all__ = ["TOKEN_HEADER", "Gate", "Guarded"]
+__all__ = ["TOKEN_HEADER", "WHERE_IT_IS", "Gate", "Guarded"]
 
 TOKEN_HEADER = "northlimb-desk"
 _ENTER = "/api/enter"
@@ -27,11 +28,14 @@ _HEADERS = {
     ),
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
-    "permissions-policy": "camera=(), microphone=(), geolocation=(self)",
+    "permissions-policy": "camera=(), microphone=(), geolocation=()",
     "referrer-policy": "no-referrer",
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
 }
+
+# Of the form of a new archive, whose button asks the browser where it is.
+WHERE_IT_IS = {"permissions-policy": "camera=(), microphone=(), geolocation=(self)"}
 
 # Of a request that is refused, at most so much is read, for so long.
 _LEFT_BYTES, _LEFT_S = 1 << 20, 2.0
@@ -80,8 +84,9 @@ def _same(given: str, wanted: str) -> bool:
 class Guarded:
     """An application behind the gate: what may not be asked is answered here, and every answer bears the headers."""
 
-    def __init__(self, app: App, gate: Gate) -> None:
+    def __init__(self, app: App, gate: Gate, headers: Mapping[str, str] = MappingProxyType({})) -> None:
         self._app, self._gate = app, gate
+        self._headers = [(name.encode(), value.encode()) for name, value in {**_HEADERS, **headers}.items()]
 
     async def __call__(self, scope: Mapping[str, Any], receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -89,8 +94,7 @@ class Guarded:
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                own = [(name.encode(), value.encode()) for name, value in _HEADERS.items()]
-                message = {**message, "headers": [*message.get("headers", ()), *own]}
+                message = {**message, "headers": [*message.get("headers", ()), *self._headers]}
             await send(message)
 
         refused = _refusal(self._gate, scope["method"], scope["path"], _Headers(scope["headers"]))

@@ -18,6 +18,7 @@ PAGES = {
     "/arrivals": "arrivals",
     "/films": "films",
     "/publishing": "publishing",
+    "/upkeep": "upkeep",
     "/settings": "settings",
 }
 _KINDS = {".css": "text/css", ".js": "text/javascript", ".woff2": "font/woff2", ".svg": "image/svg+xml"}

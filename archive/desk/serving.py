@@ -18,13 +18,15 @@ from archive.desk.beginning import is_new, new_routes
 from archive.desk.desk import Desk
 from archive.desk.film_queue import FilmQueue
 from archive.desk.films import film_routes
-from archive.desk.gate import Gate, Guarded
+from archive.desk.gate import WHERE_IT_IS, Gate, Guarded
 from archive.desk.looking import PictureWorker
 from archive.desk.pages import PAGES
 from archive.desk.presence import Presence
 from archive.desk.publish_queue import PublishQueue
 from archive.desk.publishing import publish_routes
+from archive.desk.shifts import shift_routes
 from archive.desk.site import SiteKeeper
+from archive.desk.upkeep import Upkeep, upkeep_routes
 from archive.errors import WorkError
 from archive.records.folder import open_folder
 
@@ -78,7 +80,7 @@ def _made(desk: _Serving, folder: Path) -> bool:
     no_site = {"site": {"state": "none", "causes": [], "warnings": []}, "looked": []}
     pages = page_routes(NEW_PAGES, desk.gate, presence, lambda: no_site, desk.end)
     routes = [*pages, *new_routes(folder, on_made)]
-    desk.serve(desk_app(routes, desk.gate, lambda: [folder, folder.resolve()]), presence)
+    desk.serve(desk_app(routes, desk.gate, lambda: [folder, folder.resolve()], WHERE_IT_IS), presence)
     return bool(made)
 
 
@@ -87,12 +89,15 @@ def _work(desk: _Serving, folder: Path) -> None:
     files = open_folder(folder)
     site, worker = SiteKeeper(files, presence.changed), PictureWorker()
     films, publishing = FilmQueue(files, site, presence.changed), PublishQueue(folder, site, presence.changed)
-    work = Desk(files, site, Arrivals(files, worker, presence.changed), films, publishing)
+    upkeep = Upkeep(files, site, presence.changed)
+    work = Desk(files, site, Arrivals(files, worker, presence.changed), films, publishing, upkeep.jobs)
     pages = page_routes(PAGES, desk.gate, presence, work.news, desk.end)
     try:
         routes = [*pages, *desk_routes(work), *film_routes(work), *publish_routes(work)]
+        routes += [*upkeep_routes(upkeep), *shift_routes(work)]
         desk.serve(desk_app(routes, desk.gate, lambda: work.roots), presence)
     finally:
+        upkeep.jobs.close()
         publishing.jobs.close()
         films.close()
         site.close()

@@ -23,7 +23,7 @@ from archive.records.settings import Settings, find_named, read_settings
 from archive.upkeep.amendment import about_notes, fits_its_name, with_time
 from archive.upkeep.removal import original_of
 
-__all__ = ["MovedTime", "Selection", "Shift", "shift_times", "take_back_shift"]
+__all__ = ["MovedTime", "Selection", "Shift", "last_shift", "selected_times", "shift_times", "take_back_shift"]
 
 _CLOCK_SLACK = timedelta(minutes=5)
 _MINUTE = "%H%MZ"
@@ -31,11 +31,12 @@ _MINUTE = "%H%MZ"
 
 @dataclass(frozen=True)
 class Selection:
-    """Which observations: of these days, both included, and of this instrument; None is all."""
+    """Which observations: of these days, both included, of this instrument, of these ids alone; None is all."""
 
     first: date | None = None
     last: date | None = None
     instrument: str | None = None
+    ids: frozenset[str] | None = None
 
 
 @dataclass(frozen=True)
@@ -97,6 +98,22 @@ def shift_times(files: Folder, shift: timedelta, selection: Selection, *, on_pro
         return Shift(_moved(moved), kept_in, tuple(warnings))
 
 
+def selected_times(files: Folder, selection: Selection) -> dict[str, datetime]:
+    """Return the observations that `shift_times` would move, by id, with their times now.
+
+    Raises
+    ------
+    ArchiveError
+        There are none, or as of `shift_times`.
+    """
+    return {place.id: record.time for place, record in _chosen(files, selection)}
+
+
+def last_shift(files: Folder) -> str | None:
+    """Return the folder that keeps the records from before the latest shift that was not taken back."""
+    return next((one for one in removed_folders(files, "shifted") if records_in(files, one)), None)
+
+
 def take_back_shift(files: Folder, *, on_progress: Progress) -> Shift:
     """Undo the latest shift: the former records, byte for byte, and the former names.
 
@@ -108,7 +125,7 @@ def take_back_shift(files: Folder, *, on_progress: Progress) -> Shift:
         Nothing was shifted, another picture has a former place, or the system refuses.
     """
     with writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)):
-        folder = next((one for one in removed_folders(files, "shifted") if records_in(files, one)), None)
+        folder = last_shift(files)
         if folder is None:
             raise FactsError(f"{files.path}: no times were shifted; nothing to undo")
         steps, warnings = _steps_back(files, folder)
@@ -127,10 +144,14 @@ def _chosen(files: Folder, selection: Selection) -> list[tuple[Place, Record]]:
         wanted = find_named(settings.instruments, selection.instrument, what="instrument").name
     found = []
     for place in places(files, _folders(selection)):
+        if selection.ids is not None and place.id not in selection.ids:
+            continue
         record = read_record(files, place.file(".toml"))
         instrument = find_named(settings.instruments, record.instrument, what="instrument").name
         if wanted in (None, instrument) and _is_within(settings, record, selection):
             found.append((place, record))
+    if gone := sorted((selection.ids or frozenset()) - {place.id for place, _ in found}):
+        raise FactsError(f"{gone[0]}: no such observation any more; nothing was changed")
     if not found:
         span = "" if selection.first is None and selection.last is None else " of those days"
         of = "" if wanted is None else f" by {wanted}"
@@ -140,6 +161,8 @@ def _chosen(files: Folder, selection: Selection) -> list[tuple[Place, Record]]:
 
 def _folders(selection: Selection) -> set[str] | None:
     """Return the days whose folders may hold what is selected: a day of the pages may be of two UTC days."""
+    if selection.ids is not None:
+        return {name[:10] for name in selection.ids}
     if selection.first is None or selection.last is None:
         return None
     near = range(selection.first.toordinal() - 1, selection.last.toordinal() + 2)

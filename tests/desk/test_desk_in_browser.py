@@ -118,6 +118,7 @@ def test_pages_fit_and_axe_finds_nothing(
         ("/picture", DRAWN),
         ("/", "document.querySelector('.days-list')"),
         ("/arrivals", "true"),
+        ("/upkeep", "document.querySelector('#month option') && document.querySelector('#shift-open').onclick"),
         ("/settings", "document.querySelector('.entry')"),
     ):
         page.open("about:blank")
@@ -162,3 +163,38 @@ def test_a_hostile_page_of_another_origin_reaches_nothing(opened: tuple[Browser,
         server.shutdown()
     assert all_files(sun) == before
     assert desk.get("/api/archive").status == 200
+
+
+def test_looks_are_brought_into_another_order_and_kept(opened: tuple[Browser, Client], sun: Path) -> None:
+    page, desk = opened
+    before = (sun / "archive.toml").read_text()
+    page.open(f"{desk.origin}/settings")
+    page.wait("document.querySelector('[data-up=warm]')")
+    page.click("[data-up=warm]")
+    page.run("document.querySelector('[name=look-flat]').click()")
+    page.run("document.querySelector('#looks').requestSubmit()")
+    page.wait("!document.querySelector('#undo').disabled")
+    assert tomllib.loads((sun / "archive.toml").read_text())["looks"] == ["warm", "natural", "mono"]
+    page.click("#undo")
+    page.wait("document.querySelector('#undo').disabled")
+    assert (sun / "archive.toml").read_text() == before
+
+
+def test_a_time_put_right_offers_to_shift_the_others_and_all_of_it_is_undone(
+    opened: tuple[Browser, Client], sun: Path
+) -> None:
+    page, desk = opened
+    before = all_files(sun)
+    show_picture(page, desk)
+    page.run("document.querySelector('#time-text').value = '2026-06-04T07:05:00Z'; 0")
+    page.run("document.querySelector('#time').requestSubmit()")
+    page.wait("!document.querySelector('#others').hidden")
+    assert page.run("document.querySelector('.shifted').textContent") == "2026-06-05 07:40:00 → 05:40:00"
+    page.run("document.querySelector('#shift .main').click()")
+    page.wait("!document.querySelector('#shift .doing button:nth-child(2)').disabled")
+    assert (sun / "2026/2026-06-05/0540Z.toml").is_file()
+    page.run("document.querySelector('#shift .doing button:nth-child(2)').click()")
+    page.wait("document.querySelector('#shift .doing button:nth-child(2)').disabled")
+    page.click("#undo")
+    page.wait("document.querySelector('#undo').disabled")
+    assert all_files(sun) == before

@@ -39,6 +39,14 @@ def test_an_archive_is_made_in_the_form_and_its_desk_begins(tmp_path: Path) -> N
         page.wait("document.querySelector('#read').onchange")
         page.click("#read")
         page.wait("!document.querySelector('#new').hidden")
+        # The browser's own position comes at a click, and on this page alone: see the policy of the others.
+        page.send("Browser.grantPermissions", origin=client.origin, permissions=["geolocation"])
+        page.send("Emulation.setGeolocationOverride", latitude=-33.8604, longitude=151.2046, accuracy=20)
+        assert page.run("document.querySelector('[name=latitude]').value") == ""
+        page.click("#here")
+        page.wait("document.querySelector('[name=longitude]').value")
+        place = "[...document.querySelectorAll('[name=latitude], [name=longitude]')].map((field) => field.value)"
+        assert page.run(place) == ["-33.860", "151.205"]
         for name, value in FORM.items():
             if name != "mount":
                 page.run(f"document.querySelector('[name={name}]').value = {value!r}; 0")

@@ -100,6 +100,7 @@ def test_pages_hold_no_secret_and_let_nothing_in(client: Client) -> None:
         assert client.token.encode() not in page.body
         policy = page.headers["content-security-policy"]
         assert "frame-ancestors 'none'" in policy
+        assert "geolocation=()" in page.headers["permissions-policy"]
         assert "unsafe" not in policy
         assert b"<script>" not in page.body
         assert b"style=" not in page.body

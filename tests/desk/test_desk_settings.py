@@ -15,16 +15,18 @@ def test_a_change_keeps_comments_and_is_undone(client: Client, sun: Path) -> Non
     instruments = found["values"]["instruments"]
     instruments[1]["camera_angle_deg"] = 3.5
     del instruments[0]["filter"]
-    sites = [*found["values"]["sites"], {"name": "Quay", "latitude_deg": 52.2, "longitude_deg": -1.2}]
+    sites = [*found["values"]["sites"], {"name": "Orbit", "horizon": "none"}]
     changes = {
         "title": "Sun over the quay",
         "address": "https://example.org/sun/",
+        "looks": ["warm", "natural"],
+        "fits": 30,
         "instruments": instruments,
         "sites": sites,
     }
     kept = client.post("/api/settings", {"made_from": found["made_from"], "changes": changes}).json
     now = tomllib.loads(file.read_text())
-    assert (now["title"], now["address"], now["instruments"], now["sites"]) == tuple(changes.values())
+    assert {key: now[key] for key in changes} == changes
     comments = [line.partition("#")[2] for line in before.splitlines() if "#" in line]
     assert [line.partition("#")[2] for line in file.read_text().splitlines() if "#" in line] == comments
     assert client.post("/api/settings", {"made_from": found["made_from"], "changes": {"title": "x"}}).status == 409

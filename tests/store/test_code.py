@@ -26,7 +26,7 @@ def test_modules_behind_one_are_those_it_imports_directly_or_through_others() ->
 
 
 # What they keep is found by all of this installation.
-OF_ALL = {"keep_build", "keep_gathered", "keep_inputs"}
+OF_ALL = {"keep_build", "keep_findings", "keep_gathered", "keep_inputs"}
 
 
 def test_no_maker_stands_on_the_stages_that_call_it() -> None:

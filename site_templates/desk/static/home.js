@@ -1,5 +1,6 @@
 // The days of the archive, the latest first.
-import { begin, byId, doing, element, get, post, say, whenNews } from "/static/desk.js";
+import { attentionParts } from "/static/attention.js";
+import { begin, byId, doing, element, get, post, say, tell, whenNews } from "/static/desk.js";
 
 const MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December"];
 
@@ -47,18 +48,22 @@ async function show() {
   );
 }
 
-/** What the last build said, with the observations that it names as links. */
-function attention({ site }) {
-  byId("attention").hidden = !site.warnings.length;
-  byId("attention-list").replaceChildren(
-    ...site.warnings.map((words) => {
-      const id = words.match(/(\d{4}-\d{2}-\d{2})(?:T|\/)(\d{4}Z(?:-\d+)?)/);
-      const item = element("li", {}, words, " ");
-      if (id) item.append(element("a", { href: `/picture#${id[1]}T${id[2]}` }, "look"));
-      return item;
-    }),
-  );
+/** What the last build said, and how many pictures are to be looked at. */
+async function attention() {
+  const found = await get("/api/attention");
+  const { said } = attentionParts(found, () => location.assign("/upkeep"));
+  const count = found.kinds.reduce((sum, kind) => sum + kind.count, 0);
+  if (count) said.push(element("li", {}, element("a", { href: "/upkeep" }, `${count} picture${count === 1 ? "" : "s"} to be looked at`)));
+  byId("attention").hidden = !said.length;
+  byId("attention-list").replaceChildren(...said);
 }
 
-whenNews(attention);
-begin(show);
+let siteState;
+whenNews(({ site }) => {
+  if (site.state === "in order" && siteState && siteState !== "in order") attention().catch(tell);
+  siteState = site.state;
+});
+begin(async () => {
+  await show();
+  await attention();
+});

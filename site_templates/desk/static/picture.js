@@ -2,6 +2,7 @@
 import { begin, byId, doing, element, get, picture, post, say, tell } from "/static/desk.js";
 import { wrapped } from "/static/geometry.js";
 import { Plate } from "/static/plate.js";
+import { shiftPanel } from "/static/shift.js";
 
 const LETTERS = "ABCDEFGHIJ";
 const signed = (value, digits = 1) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(digits)}`;
@@ -167,7 +168,7 @@ function drawFacts() {
     } else field.value = view.facts[field.name] ?? "";
   }
   byId("time-text").value = view.time_utc;
-  byId("time-from").textContent = view.time_from ? `The time is from ${view.time_from}.` : "";
+  byId("time-from").textContent = view.time_from === "amended" ? "The time was corrected by hand." : view.time_from ? `The time is from ${view.time_from}.` : "";
 }
 
 function drawNotes() {
@@ -210,6 +211,7 @@ function show(found) {
 async function open() {
   const id = location.hash.slice(1);
   view = undefined;
+  byId("others").hidden = true;
   byId("main").setAttribute("aria-busy", "true");
   const found = await get(`/api/pictures/${encodeURIComponent(id)}`);
   plate = new Plate(byId("plate"), does);
@@ -311,8 +313,10 @@ function listen() {
   byId("time").onsubmit = (event) => {
     event.preventDefault();
     doing(async () => {
+      const before = view.time_utc;
       show(await post(address("/time"), { made_from: view.made_from, time: byId("time-text").value }));
       say("The time is changed");
+      await offerShift((Date.parse(view.time_utc) - Date.parse(before)) / 1000);
     })();
   };
   byId("remove").onclick = doing(async () => {
@@ -329,6 +333,15 @@ function listen() {
   window.addEventListener("beforeunload", (event) => {
     if (notes && byId("notes").value !== notes.text) event.preventDefault();
   });
+}
+
+/** A clock or a zone that was wrong once was so for other pictures too: of this instrument, from this day on. */
+async function offerShift(shift_s) {
+  byId("others").hidden = Math.abs(shift_s) < 60;
+  if (byId("others").hidden) return;
+  const start = { shift_s, first: view.day, instrument: view.instrument, without: [view.id] };
+  const others = await shiftPanel(byId("shift"), start, async () => show(await get(address())));
+  byId("others").hidden = !others;
 }
 
 function look(zoom) {

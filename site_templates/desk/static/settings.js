@@ -4,6 +4,7 @@ import { begin, byId, doing, element, get, post, say, tell } from "/static/desk.
 const KINDS = {
   sites: [
     { key: "name", label: "Name" },
+    { key: "horizon", label: "Where it is", choices: { "": "on the Earth", none: "in space, without a horizon" } },
     { key: "latitude_deg", label: "Latitude, degrees", number: true, least: -90, most: 90 },
     { key: "longitude_deg", label: "Longitude, degrees", number: true, least: -180, most: 180 },
     { key: "elevation_m", label: "Height, m", number: true, least: -500, most: 9000 },
@@ -17,6 +18,7 @@ const KINDS = {
     { key: "filter", label: "Filter" },
   ],
 };
+const LOOKS = { natural: "natural", warm: "warm", mono: "black and white", flat: "flattened: without the darkening towards the limb" };
 const ONE = { sites: "site", instruments: "instrument" };
 
 let now;
@@ -67,12 +69,50 @@ function entryForm(kind, number, entry) {
   return form;
 }
 
+// The looks that are chosen, in order, then the others.
+let looks;
+
+function showLooks(focus) {
+  const row = (name, at) => {
+    const box = element("input", { type: "checkbox", name: `look-${name}` });
+    box.checked = looks.has(name);
+    box.onchange = () => looks.set(name, box.checked);
+    const up = element("button", { type: "button", "aria-label": `${name} one up`, "data-up": name }, "↑");
+    up.disabled = at === 0;
+    up.onclick = () => {
+      const order = [...looks];
+      order.splice(at - 1, 0, ...order.splice(at, 1));
+      looks = new Map(order);
+      showLooks(name);
+    };
+    return element("li", {}, up, element("label", {}, box, ` ${LOOKS[name] ?? name}`));
+  };
+  byId("looks-list").replaceChildren(...[...looks.keys()].map(row));
+  const button = focus && document.querySelector(`[data-up="${focus}"]`);
+  if (button) (button.disabled ? button.nextElementSibling.firstChild : button).focus();
+}
+
+function readLooks() {
+  const kept = now.values.looks ?? Object.keys(LOOKS);
+  looks = new Map([...kept.map((name) => [name, true]), ...Object.keys(LOOKS).filter((name) => !kept.includes(name)).map((name) => [name, false])]);
+  showLooks();
+}
+
+function showFits() {
+  const { fits = "all" } = now.values;
+  byId("fits").elements.fits.value = typeof fits === "number" ? "number" : fits;
+  byId("fits-days").value = typeof fits === "number" ? fits : "";
+  byId("fits-days").disabled = typeof fits !== "number";
+}
+
 function show(found) {
   now = found;
   byId("undo").disabled = !now.undo;
   byId("redo").disabled = !now.redo;
   byId("undo-words").textContent = now.undo ? `last: ${now.undo}` : "";
   for (const field of byId("archive").elements) if (field.name) field.value = now.values[field.name] ?? (field.tagName === "SELECT" ? "utc" : "");
+  readLooks();
+  showFits();
   for (const kind of Object.keys(KINDS)) byId(kind).replaceChildren(...(now.values[kind] ?? []).map((entry, number) => entryForm(kind, number, entry)));
 }
 
@@ -94,6 +134,20 @@ function listen() {
       byId("archive-title").textContent = now.values.title;
       return undefined;
     })();
+  };
+  byId("looks").onsubmit = (event) => {
+    event.preventDefault();
+    const chosen = [...looks].filter(([, is]) => is).map(([name]) => name);
+    doing(() => keep({ looks: chosen }, "The looks are kept"))();
+  };
+  byId("fits").elements.fits.onchange = (event) => {
+    byId("fits-days").disabled = event.target.value !== "number";
+    if (!byId("fits-days").disabled) byId("fits-days").focus();
+  };
+  byId("fits").onsubmit = (event) => {
+    event.preventDefault();
+    const { value } = byId("fits").elements.fits;
+    doing(() => keep({ fits: value === "number" ? byId("fits-days").valueAsNumber : value }, "Kept"))();
   };
   document.querySelectorAll("[data-add]").forEach((button) => {
     const kind = button.dataset.add;
