@@ -150,9 +150,9 @@ def test_user_and_password_come_from_the_environment_or_a_netrc(
     netrc.write_text('machine example.org login wren password "two words"\n', encoding="utf-8")
     monkeypatch.setenv("NETRC", str(netrc))
     without, of_a_user = (parse_address(f"ftps://{who}example.org/sun") for who in ("", "teal@"))
-    assert find_login(without, None) == Login("wren", "two words")
+    assert find_login(without, None) == Login("wren", "two words", "netrc")
     for variable, value in (("USER", "all"), ("PASSWORD", "any"), ("USER_WEB", "web"), ("PASSWORD_WEB", "its own")):
         monkeypatch.setenv(f"NORTHLIMB_{variable}", value)
-    assert find_login(without, None) == Login("all", "any")
-    assert find_login(without, "web") == Login("web", "its own")
-    assert find_login(of_a_user, "web") == Login("teal", "its own")
+    assert find_login(without, None) == Login("all", "any", "environment")
+    assert find_login(without, "web") == Login("web", "its own", "environment")
+    assert find_login(of_a_user, "web") == Login("teal", "its own", "environment")
