@@ -29,7 +29,8 @@ def overlay(observation: Observation) -> Overlay | None:
     if not observation.orientation.is_known:
         return None
     b0_deg = round(observation.sun.b0_deg, 1) + 0.0
-    return Overlay(b0_deg, _axis(b0_deg), _labels(observation.groups or (), observation.sun.b0_deg))
+    groups = observation.groups or ()
+    return Overlay(b0_deg, _axis(b0_deg), _labels(groups, observation.sun.b0_deg), _spots(groups))
 
 
 @cache
@@ -71,6 +72,18 @@ def _labels(groups: Sequence[NamedGroup], b0_deg: float) -> tuple[DiscLabel, ...
         ],
         b0_deg,
     )
+
+
+def _spots(groups: Sequence[NamedGroup]) -> tuple[tuple[float, float, float], ...]:
+    """Return where the spots of groups are, each as large as it is where nothing foreshortens it."""
+    spots = [spot for one in groups for spot in one.group.spots]
+    x_px, y_px = disc_pixels(
+        STANDARD_FRAME, np.array([spot.right for spot in spots]), np.array([spot.up for spot in spots])
+    )
+    # A spot of an area in millionths of the hemisphere is a circle of this radius on the Sun.
+    radii_px = [STANDARD_FRAME.radius_px * (2e-6 * spot.area_msh) ** 0.5 for spot in spots]
+    rows = zip(x_px.tolist(), y_px.tolist(), radii_px, strict=True)
+    return tuple((round(x, 1), round(y, 1), round(radius, 1)) for x, y, radius in rows)
 
 
 def _facing_us(named: Sequence[tuple[str, float, float]], b0_deg: float) -> tuple[DiscLabel, ...]:

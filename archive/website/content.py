@@ -116,11 +116,15 @@ class Graticule:
 
 @dataclass(frozen=True)
 class Overlay:
-    """What may be laid over a disc: the grid of its B0, what of the axis stands out of the Sun, the named groups."""
+    """What may be laid over a disc: the grid of its B0, what of the axis stands out of the Sun, the named groups.
+
+    `spots` are where no label may lie: x and y of their centres, and their radii, pixels of the disc's frame.
+    """
 
     b0_deg: float
     axis: tuple[Line, ...]
     labels: tuple[DiscLabel, ...] = ()
+    spots: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)

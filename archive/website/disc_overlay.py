@@ -12,9 +12,11 @@ from archive.website.content import DiscLabel, Graticule, Line, Overlay
 
 __all__ = ["DiscName", "OverlayView", "graticule_svg", "overlay_view", "svg_path"]
 
-# A name stands above its group; below it where another name is in the way there.
-_NAME_AWAY_PX = 34.0
-_NAME_WIDTH_PX, _NAME_HEIGHT_PX = 92.0, 26.0
+# A name stands above its group, else below or beside it, at the first of these distances where it lies on no spot and
+# no other name. It is as large as on a telephone, where letters are larger beside the disc.
+_NAMES_AWAY_PX = (34.0, 50.0, 70.0, 95.0, 125.0, 160.0, 200.0)
+_LETTER_WIDTH_PX, _NAME_HEIGHT_PX = 19.0, 38.0
+_ROUND_A_SPOT_PX = 3.0
 _NEAR_PX = 0.12
 # On the plate, which is black by day and night: light enough beside the disc, dark enough upon it by its dark seam.
 _SEAM, _INK, _MAIN_INK = "#000", "#d9d4c8", "#f0b050"
@@ -53,7 +55,7 @@ def overlay_view(overlay: Overlay | None, here: Here, *, group_pages: Collection
                 f"{label.y_px:.1f}",
                 here.to(group_page(label.name)) if label.name in group_pages else "",
             )
-            for label in _apart(overlay.labels)
+            for label in _apart(overlay.labels, overlay.spots)
         ),
     )
 
@@ -104,13 +106,35 @@ def svg_path(line: Line) -> str:
     return "M" + "L".join(f"{x:.1f},{y:.1f}" for x, y in line)
 
 
-def _apart(labels: Sequence[DiscLabel]) -> list[DiscLabel]:
+def _apart(labels: Sequence[DiscLabel], spots: Sequence[tuple[float, float, float]]) -> list[DiscLabel]:
+    """Return names moved to where they lie on no spot and no other name, or on as little as can be."""
     placed: list[DiscLabel] = []
     for label in sorted(labels, key=lambda one: (one.x_px, one.name)):
-        above, below = (replace(label, y_px=label.y_px + away) for away in (-_NAME_AWAY_PX, _NAME_AWAY_PX))
-        placed.append(below if any(_collide(above, other) for other in placed) else above)
+        places = [one for away_px in _NAMES_AWAY_PX for one in _around(label, away_px)]
+        placed.append(min(places, key=lambda one: _lies_on(one, placed, spots)))  # the first of those that are as good
     return placed
 
 
+def _around(label: DiscLabel, away_px: float) -> list[DiscLabel]:
+    beside_px = away_px - _NAME_HEIGHT_PX / 2.0 + _width_px(label) / 2.0
+    ways = ((0.0, -away_px), (0.0, away_px), (beside_px, 0.0), (-beside_px, 0.0))
+    return [replace(label, x_px=label.x_px + right, y_px=label.y_px + down) for right, down in ways]
+
+
+def _lies_on(label: DiscLabel, names: Sequence[DiscLabel], spots: Sequence[tuple[float, float, float]]) -> int:
+    wide_px, high_px = _width_px(label) / 2.0, _NAME_HEIGHT_PX / 2.0
+    covered = 0
+    for x_px, y_px, radius_px in spots:
+        right, down = max(abs(x_px - label.x_px) - wide_px, 0.0), max(abs(y_px - label.y_px) - high_px, 0.0)
+        covered += hypot(right, down) < radius_px + _ROUND_A_SPOT_PX
+    outside = not wide_px < label.x_px < DISC_SIDE_PX - wide_px or not high_px < label.y_px < DISC_SIDE_PX - high_px
+    return covered + outside + sum(_collide(label, other) for other in names)
+
+
+def _width_px(label: DiscLabel) -> float:
+    return _LETTER_WIDTH_PX * len(label.name)
+
+
 def _collide(one: DiscLabel, other: DiscLabel) -> bool:
-    return abs(one.x_px - other.x_px) < _NAME_WIDTH_PX and abs(one.y_px - other.y_px) < _NAME_HEIGHT_PX
+    wide_px = (_width_px(one) + _width_px(other)) / 2.0
+    return abs(one.x_px - other.x_px) < wide_px and abs(one.y_px - other.y_px) < _NAME_HEIGHT_PX

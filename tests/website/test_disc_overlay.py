@@ -34,6 +34,34 @@ def test_names_stand_above_their_groups_and_out_of_each_other_s_way() -> None:
     assert names["2312-1"][1] < 400.0 < 410.0 < names["2312-2"][1]
 
 
+def test_names_lie_on_no_spot_and_on_no_other_name() -> None:
+    """On drawn Suns of up to twelve groups, with letters as large as on a telephone: 36 of the disc's 1024 pixels."""
+    seeded = np.random.default_rng(7)
+    crossed = total = 0
+    for _ in range(60):
+        labels, spots = [], []
+        for number in range(int(seeded.integers(1, 13))):
+            x, y = seeded.uniform(150.0, 870.0, 2)
+            labels.append(DiscLabel(f"2312-{number + 1}", x, y))
+            for _ in range(int(seeded.integers(1, 7))):
+                spots.append((x + seeded.normal(0.0, 22.0), y + seeded.normal(0.0, 7.0), seeded.uniform(2.0, 18.0)))
+        view = overlay_view(Overlay(-3.4, AXIS, tuple(labels), tuple(spots)), PAGE, group_pages=())
+        assert view is not None
+        boxes = [(float(one.x), float(one.y), 0.5 * 36.0 * len(one.name) / 2.0, 13.0) for one in view.names]
+        total += len(boxes)
+        for number, (x, y, wide, high) in enumerate(boxes):
+            on_spot = any(
+                np.hypot(max(abs(sx - x) - wide, 0.0), max(abs(sy - y) - high, 0.0)) < radius
+                for sx, sy, radius in spots
+            )
+            on_name = any(
+                abs(x - ox) < wide + other and abs(y - oy) < 2.0 * high for ox, oy, other, _ in boxes[:number]
+            )
+            crossed += on_spot or on_name
+    assert total > 300
+    assert crossed == 0
+
+
 def test_a_name_is_a_link_only_where_its_group_has_a_page() -> None:
     labels = (DiscLabel("2312-1", 300.0, 400.0), DiscLabel("2312-2", 600.0, 400.0))
     view = overlay_view(Overlay(-3.4, AXIS, labels), PAGE, group_pages={"2312-2"})

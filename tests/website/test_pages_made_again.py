@@ -151,7 +151,7 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         pictures=pictures,
         warnings=("The Sun was low.",),
         advice=(("Smear at the limb", "0.4 px"),),
-        overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0),)),
+        overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0),), ((5.0, 6.0, 2.0),)),
         derotated=DerotatedDisc(content.entries[1].observation.id, content.entries[1].observation.day, blob),
     )  # fmt: skip
     entries = [told, *content.entries[1:]]
