@@ -31,6 +31,7 @@ from archive.stages.group_content import group_content, group_positions
 from archive.stages.map_growth import grown_map
 from archive.stages.maps import rotation_maps
 from archive.stages.north_up_disc import north_up_disc
+from archive.stages.overlay import with_ways_ahead
 from archive.stages.picture_files import picture_files
 from archive.stages.pictures import derived_pictures, forget_pictures
 from archive.stages.shown_file import shown_file, unmeasured_files
@@ -95,8 +96,8 @@ def gathered_site(archive: Archive) -> Gathered:
     entries = [entry_of(settings, one, pictures, offered) for one, pictures in zip(found, derived, strict=True)]
     maps = rotation_maps(archive, found, discs)
     films = kept_films(archive, found, settings.films, groups=group_positions(counted.groups))
-    content = Content(site_info(settings, surveyed.epochs), entries, **group_content(store, counted.groups))
-    content = with_derotated(archive, content, discs)
+    content = Content(site_info(settings, surveyed.epochs), entries, **group_content(store, counted.groups, found))
+    content = with_ways_ahead(with_derotated(archive, content, discs))
     # Before the site shows them: a name once published stays with its group.
     add_names(archive.files, counted.new_names)
     unmeasured = unmeasured_pictures(archive, surveyed.unmeasured)
@@ -120,6 +121,8 @@ def gathered_site(archive: Archive) -> Gathered:
         unmeasured,
         films.out_of_date,
         smoothed,
+        tuple(content.expected),
+        tuple(content.expected_returns),
     )
 
 

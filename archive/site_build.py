@@ -104,6 +104,8 @@ def _content(
         {day: of_day for day, of_day in shown.items() if of_day},
         gathered.unmeasured,
         gathered.smoothed_number,
+        gathered.expected,
+        gathered.expected_returns,
         about,
         pictures.get("", {}),
     )

@@ -8,6 +8,7 @@ import msgspec
 
 from archive.model.choices import FilmMaking
 from archive.model.film import Film
+from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.group import Group
 from archive.model.rotation_law import RotationLaw
 from archive.model.rotation_map import RotationMap
@@ -40,6 +41,8 @@ class Gathered:
     unmeasured: tuple[UnmeasuredPicture, ...] = ()
     films_out_of_date: tuple[str, ...] = ()
     smoothed_number: tuple[tuple[float, float], ...] = ()
+    expected: tuple[ExpectedGroup, ...] = ()
+    expected_returns: tuple[ExpectedReturn, ...] = ()
 
 
 def kept_gathered(store: Store, inputs: bytes, films: FilmMaking) -> Gathered | None:

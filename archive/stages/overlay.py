@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -10,11 +11,12 @@ from numpy.typing import NDArray
 
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
+from archive.model.forecast import ExpectedGroup
 from archive.model.observation import NamedGroup, Observation
 from archive.sun.heliographic import to_disc
-from archive.website.content import DiscLabel, Graticule, Line, Overlay
+from archive.website.content import Content, DiscLabel, Graticule, Line, Overlay
 
-__all__ = ["graticule_at", "overlay"]
+__all__ = ["graticule_at", "overlay", "with_ways_ahead"]
 
 _GRID_STEP_DEG = 10
 _NUMBERED_DEG = (-60, -30, 30, 60)
@@ -84,6 +86,33 @@ def _spots(groups: Sequence[NamedGroup]) -> tuple[tuple[float, float, float], ..
     radii_px = [STANDARD_FRAME.radius_px * (2e-6 * spot.area_msh) ** 0.5 for spot in spots]
     rows = zip(x_px.tolist(), y_px.tolist(), radii_px, strict=True)
     return tuple((round(x, 1), round(y, 1), round(radius, 1)) for x, y, radius in rows)
+
+
+def with_ways_ahead(content: Content) -> Content:
+    """Return the content with the ways of the groups in the days to come laid over the disc that shows them now."""
+    ids = {seen.observation_id for group in content.groups for seen in group.sightings[-1:]}
+    shown = [n for n, entry in enumerate(content.entries) if entry.observation.id in ids and entry.overlay is not None]
+    if not shown or not content.expected:
+        return content
+    entry = content.entries[shown[-1]]
+    assert entry.overlay is not None
+    ways = tuple(_way_ahead(one, entry.observation.sun.b0_deg) for one in content.expected)
+    entries = list(content.entries)
+    entries[shown[-1]] = replace(entry, overlay=replace(entry.overlay, ahead=tuple(way for way in ways if way)))
+    return replace(content, entries=entries)
+
+
+def _way_ahead(one: ExpectedGroup, b0_deg: float) -> Line:
+    """Return where a group is now and after one, two and three days, as far as it stays on this side."""
+    each_deg = one.tomorrow_deg - one.meridian_deg
+    meridians_deg = one.meridian_deg + each_deg * np.arange(4)
+    west, north, mu = to_disc(np.full(4, one.latitude_deg), meridians_deg, b0_deg=b0_deg)
+    x_px, y_px = disc_pixels(STANDARD_FRAME, west, north)
+    return tuple(
+        (round(x, 1), round(y, 1))
+        for x, y, towards in zip(x_px.tolist(), y_px.tolist(), mu.tolist(), strict=True)
+        if towards > 0.0
+    )
 
 
 def _facing_us(named: Sequence[tuple[str, float, float]], b0_deg: float) -> tuple[DiscLabel, ...]:

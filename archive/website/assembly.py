@@ -41,6 +41,7 @@ from archive.website.group_page import group_pages
 from archive.website.groups_page import groups_page
 from archive.website.home_page import home_page
 from archive.website.month_page import month_pages
+from archive.website.news import news_of_days
 from archive.website.not_found_page import not_found_page
 from archive.website.observatory_page import observatory_page
 from archive.website.observing_days import ShownDay, measured_days, shown_days
@@ -145,8 +146,9 @@ def _groups(
 
     everything = _mark(content, days, groups)
     names, rotations = {followed.name for followed in groups}, {rotation.number for rotation in content.rotations}
-    yield page(PagePlan(addresses.HOME, lambda: home_page(content, days, face, groups=names)))
-    plans = day_pages(days, face, groups=names, rotations=rotations)
+    news = news_of_days(measured_days(days), groups)
+    yield page(PagePlan(addresses.HOME, lambda: home_page(content, days, face, groups=names, news=news)))
+    plans = day_pages(days, face, groups=names, rotations=rotations, news=news)
     for done, (day, plan) in enumerate(zip(days, plans, strict=True)):
         on_day(done, len(days))
         files = [file for entry in day.entries for file in _entry_files(entry)] + _plain_files(day)
@@ -175,7 +177,7 @@ def _groups(
         lambda: [SiteFile(f"data/{name}", data) for name, data in data_files(content, groups).items()],
     )
     yield group("static", None, lambda: [SiteFile(path, data) for path, data in static.items()])
-    yield group(addresses.FEED, everything, lambda: [SiteFile(addresses.FEED, feed_bytes(content))])
+    yield group(addresses.FEED, everything, lambda: [SiteFile(addresses.FEED, feed_bytes(content, news))])
     yield group("for search engines", pages, lambda: _for_search_engines(pages, face))
     on_day(len(days), len(days))
 
@@ -183,8 +185,9 @@ def _groups(
 def _mark(content: Content, days: Sequence[ShownDay], groups: Sequence[Followed]) -> bytes:
     """Return a digest of all that the site shows but notes and the bytes of pictures."""
     laws = [content.own_law, content.published_laws, content.derotation, content.smoothed_number]
+    ahead = [content.expected, content.expected_returns]
     shown = [[day.mark for day in days], [group.mark for group in groups], content.films, content.rotations]
-    return digest([content.info, laws, shown])
+    return digest([content.info, laws, ahead, shown])
 
 
 def _with_page(page: SiteFile, files: Sequence[tuple[str, Blob]], store: Store) -> list[SiteFile]:

@@ -14,6 +14,7 @@ from functools import cached_property
 from archive.model.choices import Band, DayKind
 from archive.model.constants import SUN_DISTANCE_RADII
 from archive.model.film import Film
+from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.group import Group
 from archive.model.observation import Observation
 from archive.model.observatory import Instrument, Site
@@ -118,6 +119,9 @@ class Graticule:
 class Overlay:
     """What may be laid over a disc: the grid of its B0, what of the axis stands out of the Sun, the named groups.
 
+    `ahead` are the ways of the groups in the days to come, on the latest disc alone: first the place now, then those
+    after one, two and three days.
+
     `spots` are where no label may lie: x and y of their centres, and their radii, pixels of the disc's frame.
     """
 
@@ -125,6 +129,7 @@ class Overlay:
     axis: tuple[Line, ...]
     labels: tuple[DiscLabel, ...] = ()
     spots: tuple[tuple[float, float, float], ...] = ()
+    ahead: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -218,6 +223,8 @@ class Content:
 
     `about` is Markdown too, of the observatory itself, and `about_pictures` what that shows.
 
+    `expected` is where the groups of the latest picture will be, `expected_returns` which are due at the east limb.
+
     `smoothed_number` is a published smoothed series of the relative number, days since 1970 and value, empty without
     one.
 
@@ -238,5 +245,7 @@ class Content:
     note_pictures: Mapping[str, Mapping[str, PlainPicture]] = field(default_factory=dict)
     unmeasured: Sequence[UnmeasuredPicture] = ()
     smoothed_number: Sequence[tuple[float, float]] = ()
+    expected: Sequence[ExpectedGroup] = ()
+    expected_returns: Sequence[ExpectedReturn] = ()
     about: str = ""
     about_pictures: Mapping[str, PlainPicture] = field(default_factory=dict)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from html import unescape
@@ -69,6 +69,7 @@ class DayPage:
     views: tuple[ObservationView, ...]
     unmeasured: tuple[UnmeasuredView, ...]
     notes: Markup
+    news: tuple[str, ...]
     tightness: int
     previous: Link | None
     next: Link | None
@@ -78,7 +79,12 @@ class DayPage:
 
 
 def day_pages(
-    days: Sequence[ShownDay], face: SiteFace, *, groups: Collection[str], rotations: Collection[int]
+    days: Sequence[ShownDay],
+    face: SiteFace,
+    *,
+    groups: Collection[str],
+    rotations: Collection[int],
+    news: Mapping[date, tuple[str, ...]],
 ) -> list[PagePlan[DayPage]]:
     """Plan a page for every day.
 
@@ -91,6 +97,8 @@ def day_pages(
         Names of the sunspot groups that have a page.
     rotations : collection of int
         Carrington rotations that have a page.
+    news : mapping
+        See `news_of_days`.
 
     Returns
     -------
@@ -98,7 +106,7 @@ def day_pages(
     """
     around = zip([None, *days[:-1]], [*days[1:], None], strict=True)
     return [
-        _plan(day, neighbours, face=face, groups=groups, rotations=rotations)
+        _plan(day, neighbours, face=face, groups=groups, rotations=rotations, news=news.get(day.day, ()))
         for day, neighbours in zip(days, around, strict=False)  # without days there is still the pair of the two ends
     ]
 
@@ -110,13 +118,14 @@ def _plan(
     face: SiteFace,
     groups: Collection[str],
     rotations: Collection[int],
+    news: tuple[str, ...],
 ) -> PagePlan[DayPage]:
     linked = {name for name in _group_names(day) if name in groups}
     rotation = None if isinstance(day, UnmeasuredDay) else day.main.observation.sun.carrington_rotation
     mapped = rotation if rotation in rotations else None
     return PagePlan(
         day_page(day.day),
-        lambda: _page(day, neighbours, face=face, groups=linked, rotation=mapped),
+        lambda: _page(day, neighbours, face=face, groups=linked, rotation=mapped, news=news),
         inputs=[
             day.mark,
             day.notes,
@@ -124,6 +133,7 @@ def _plan(
             [one and one.day for one in neighbours],
             sorted(linked),
             mapped,
+            news,
         ],
     )
 
@@ -142,6 +152,7 @@ def _page(
     face: SiteFace,
     groups: Collection[str],
     rotation: int | None,
+    news: tuple[str, ...],
 ) -> DayPage:
     here = Here(day_page(day.day))
     views = tuple(observation_view(entry, here, group_pages=groups) for entry in day.entries)
@@ -159,6 +170,7 @@ def _page(
         views=views,
         unmeasured=tuple(_unmeasured_view(one, here) for one in day.unmeasured),
         notes=notes,
+        news=news,
         tightness=_tightness(notes, views),
         previous=_neighbour(previous, here),
         next=_neighbour(following, here),

@@ -34,11 +34,16 @@ class DiscName:
 
 @dataclass(frozen=True)
 class OverlayView:
-    """What a page lays over a disc: the file of the grid, the axis as path data, the groups' names."""
+    """What a page lays over a disc: the file of the grid, the axis as path data, the groups' names.
+
+    `ahead` are the groups' ways in the days to come as path data, and where they are after each: empty on older discs.
+    """
 
     grid: str
     axis: str
     names: tuple[DiscName, ...]
+    ahead: str = ""
+    ahead_at: tuple[tuple[float, float], ...] = ()
 
 
 def overlay_view(overlay: Overlay | None, here: Here, *, group_pages: Collection[str]) -> OverlayView | None:
@@ -57,6 +62,8 @@ def overlay_view(overlay: Overlay | None, here: Here, *, group_pages: Collection
             )
             for label in _apart(overlay.labels, overlay.spots)
         ),
+        ahead="".join(map(svg_path, overlay.ahead)),
+        ahead_at=tuple(at for way in overlay.ahead for at in way[1:]),
     )
 
 

@@ -8,15 +8,18 @@ RFC 4287 (The Atom Syndication Format); RFC 4946 (its licence links); RFC 9562 (
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from html import escape
 from xml.etree import ElementTree
 
+from archive.model.days import by_day, picture_of_day
 from archive.model.licence import contact_of, licence_of
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, picture_files, unmeasured_files
 from archive.website.content import Content, Entry, SiteInfo, UnmeasuredPicture
 from archive.website.formatting import format_day, format_time
+from archive.website.home_page import NO_NEWS
 from archive.website.observation_view import disc_picture
 from archive.website.observing_days import NOT_MEASURED, unmeasured_alt
 from archive.website.orientation_text import format_orientation
@@ -32,7 +35,7 @@ _NEWEST = 30
 _NO_DATE = "1970-01-01T00:00:00Z"
 
 
-def feed_bytes(content: Content) -> bytes:
+def feed_bytes(content: Content, news: Mapping[date, tuple[str, ...]] = NO_NEWS) -> bytes:
     """Write the feed, the newest observation first.
 
     Links are relative; where the site's public address is known it is given as their base. The date
@@ -43,6 +46,8 @@ def feed_bytes(content: Content) -> bytes:
     ----------
     content : Content
         Entries in time order.
+    news : mapping
+        What is new on days, see `news_of_days`: the entry of a day's main picture tells it.
 
     Returns
     -------
@@ -56,11 +61,19 @@ def feed_bytes(content: Content) -> bytes:
     dated += [(one.time_utc, one.id, one) for one in content.unmeasured]
     newest = sorted(dated, key=lambda one: one[:2], reverse=True)
     feed = _head(content.info, _time(newest[0][0]) if newest else _NO_DATE)
-    for _, _, one in newest[:_NEWEST]:
-        feed.append(_entry(one) if isinstance(one, Entry) else _unmeasured_entry(one))
+    told = _tellers(content)
+    for _, identifier, one in newest[:_NEWEST]:
+        of_day = news.get(told[identifier], ()) if identifier in told else ()
+        feed.append(_entry(one, of_day) if isinstance(one, Entry) else _unmeasured_entry(one))
     ElementTree.indent(feed, " ")
     text: str = ElementTree.tostring(feed, encoding="unicode")
     return f'<?xml version="1.0" encoding="utf-8"?>\n{text}\n'.encode()
+
+
+def _tellers(content: Content) -> dict[str, date]:
+    """Return the pictures of which each is the main one of its day, by id, and that day."""
+    days = by_day(entry.observation for entry in content.entries[-_NEWEST:])
+    return {picture_of_day(of_day).id: day for day, of_day in days.items()}
 
 
 def _head(info: SiteInfo, updated: str) -> ElementTree.Element:
@@ -88,13 +101,13 @@ def _head(info: SiteInfo, updated: str) -> ElementTree.Element:
     return feed
 
 
-def _entry(entry: Entry) -> ElementTree.Element:
+def _entry(entry: Entry, news: Sequence[str]) -> ElementTree.Element:
     observation = entry.observation
     here = Here(addresses.FEED)
     disc = disc_picture(entry, here)
     element = _dated(observation.picture.sha256, disc.words, observation.time_utc, observation.day)
     _link(element, rel="enclosure", href=disc.src, type="image/jpeg")
-    words = format_orientation(observation.orientation)
+    words = " ".join((*news, format_orientation(observation.orientation)))
     _show(element, here.to(picture_files(observation).small), disc.alt, words)
     return element
 

@@ -2,22 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
+from math import ceil
 
+from archive.model.forecast import ExpectedGroup, ExpectedReturn
+from archive.model.times import time_from_days
 from archive.website import addresses
-from archive.website.addresses import Here, day_page, month_page
+from archive.website.addresses import Here, day_page, group_page, month_page
 from archive.website.content import Content
 from archive.website.films_page import FilmView, film_views
-from archive.website.formatting import day_and_month, format_month, plural
+from archive.website.formatting import (
+    day_and_month,
+    format_day,
+    format_latitude,
+    format_meridian_distance,
+    format_month,
+    plural,
+)
 from archive.website.machine_words import disc_frame
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay, ShownDay, day_thumb, measured_days
 from archive.website.pages import Frame, Link, Picture, SiteFace, frame
 
-__all__ = ["HomePage", "Latest", "home_page"]
+__all__ = ["NO_NEWS", "ExpectedRow", "HomePage", "Latest", "home_page"]
 
 _STRIP_DAYS = 8
+_LIMB_DEG = 90.0
+NO_NEWS: Mapping[date, tuple[str, ...]] = {}
+
+
+@dataclass(frozen=True)
+class ExpectedRow:
+    """A group, its latitude, and its distance from the central meridian now, tomorrow and in three days."""
+
+    group: Link
+    latitude: str
+    meridians: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -34,6 +56,8 @@ class Latest:
 class HomePage:
     """The first page; `views` holds the latest disc alone, `films` the current film alone.
 
+    `news` is what is new on the latest day; `expected` where its groups will be, `returns` which are due back.
+
     Without measured pictures `latest` is None and `views` empty, without any `month` is None, without films `films` is
     empty.
     """
@@ -48,10 +72,20 @@ class HomePage:
     month: Link | None
     all_films: Link
     summary: str
+    news: tuple[str, ...]
+    expected: tuple[ExpectedRow, ...]
+    returns: tuple[str, ...]
     scripts: tuple[str, ...]
 
 
-def home_page(content: Content, days: Sequence[ShownDay], face: SiteFace, *, groups: Collection[str] = ()) -> HomePage:
+def home_page(
+    content: Content,
+    days: Sequence[ShownDay],
+    face: SiteFace,
+    *,
+    groups: Collection[str] = (),
+    news: Mapping[date, tuple[str, ...]] = NO_NEWS,
+) -> HomePage:
     """Gather the first page; `days` in order of time, `groups` the names of those that have a page."""
     here = Here(addresses.HOME)
     measured = measured_days(days)
@@ -70,8 +104,29 @@ def home_page(content: Content, days: Sequence[ShownDay], face: SiteFace, *, gro
         month=Link(format_month(days[-1].day), here.to(month_page(days[-1].day))) if days else None,
         all_films=Link("All films", here.to(addresses.FILMS)),
         summary=summary,
+        news=news.get(measured[-1].day, ()) if measured else (),
+        expected=tuple(_expected(one, here, groups) for one in content.expected),
+        returns=tuple(map(_return, content.expected_returns)),
         scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)) if measured else (),
     )
+
+
+def _expected(one: ExpectedGroup, here: Here, groups: Collection[str]) -> ExpectedRow:
+    return ExpectedRow(
+        Link(one.name, here.to(group_page(one.name)) if one.name in groups else ""),
+        f"{format_latitude(one.latitude_deg, 0)}°",
+        tuple(_meridian(deg) for deg in (one.meridian_deg, one.tomorrow_deg, one.in_three_days_deg)),
+    )
+
+
+def _meridian(distance_deg: float) -> str:
+    return "gone west" if distance_deg > _LIMB_DEG else f"{format_meridian_distance(distance_deg, 0)}°"
+
+
+def _return(one: ExpectedReturn) -> str:
+    due = time_from_days(one.time_days).date()
+    within = plural(max(1, ceil(one.sigma_days)), "day")
+    return f"{one.name}, at {format_latitude(one.latitude_deg, 0)}°: about {format_day(due)}, give or take {within}"
 
 
 def _latest(day: ObservingDay, here: Here) -> Latest:

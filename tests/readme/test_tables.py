@@ -39,10 +39,12 @@ KEYS = {
         '"ArrowDown"',
         '"-", "Escape"',
     ),
+    "D": ("test_the_latest_disc_shows_the_days_ahead", 'press("d")', ".ahead"),
     "M": ("test_three_days_are_derotated_to_within_a_pixel_and_a_half", 'press("m")'),
     "K": ("test_blinking_waits_for_the_reader_and_never_flashes", 'press("k")'),
     "- +": ("test_blinking_waits_for_the_reader_and_never_flashes", 'press("+", "+", "+")'),
     "← →": ("test_left_and_right_move_the_divider_from_anywhere_on_the_page", '"ArrowLeft"', '"ArrowRight"'),
+    "← → of a day": ("test_arrows_and_a_finger_drawn_across_the_disc_lead_to_the_next_day", '"ArrowLeft"'),
 }
 PLAYER_KEYS = {key: "tests/website/test_film_player.py::test_keys_move_and_change_the_speed" for key in "PBNSF"}
 

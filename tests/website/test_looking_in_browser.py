@@ -102,7 +102,9 @@ def _seen(tab: Browser, selector: str) -> bool:
 
 
 def _checked(tab: Browser) -> list[bool]:
-    return list(tab.run("[...document.querySelectorAll('[data-shows]')].map((box) => box.checked)"))
+    """Whether grid, names and axis are shown."""
+    boxes = "document.querySelectorAll('[data-shows]:not([data-shows=ahead])')"
+    return list(tab.run(f"[...{boxes}].map((box) => box.checked)"))
 
 
 # What lies over the disc
@@ -119,6 +121,18 @@ def test_boxes_and_keys_lay_grid_names_and_axis_over_the_disc(tab: Browser, home
     assert _seen(tab, ".axis")
     tab.click("[data-shows=grid]")
     assert not _seen(tab, ".grid")
+
+
+def test_the_latest_disc_shows_the_days_ahead(tab: Browser, home: str) -> None:
+    """The drawn spots turn by their law: the way begins at the spot, and a day is 13 degrees of it."""
+    tab.open(home + "index.html")
+    assert not _seen(tab, ".ahead")
+    tab.press("d")
+    assert _seen(tab, ".ahead")
+    assert tab.run("document.querySelectorAll('.ahead .at').length") >= 3
+    tab.press("d")
+    tab.open(home + f"days/{FIRST}/index.html")
+    assert tab.run("document.querySelector('.ahead')") is None
 
 
 def test_the_choice_is_remembered_on_other_pages(tab: Browser, home: str) -> None:

@@ -16,6 +16,7 @@ import pytest
 
 from archive.built import SiteReport
 from archive.model.film import Film
+from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.group import Group, Sighting
 from archive.model.observation import Counts, NamedGroup, Observation
 from archive.model.rotation_map import RotationMap
@@ -151,7 +152,7 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         pictures=pictures,
         warnings=("The Sun was low.",),
         advice=(("Smear at the limb", "0.4 px"),),
-        overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0),), ((5.0, 6.0, 2.0),)),
+        overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0),), ((5.0, 6.0, 2.0),), (line,)),
         derotated=DerotatedDisc(content.entries[1].observation.id, content.entries[1].observation.day, blob),
     )  # fmt: skip
     entries = [told, *content.entries[1:]]
@@ -179,6 +180,8 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         notes={**content.notes, str(day): "Seen close: ![a spot](close-up.jpg)"},
         note_pictures={str(day): {"close-up.jpg": plain}},
         unmeasured=(only_shown,),
+        expected=(ExpectedGroup("2312-1", 12.0, -10.0, 3.0, 30.0, 7.0),),
+        expected_returns=(ExpectedReturn("2311-2", -8.0, 20_620.0, 0.4),),
         smoothed_number=((20_000.0, 30.0), (20_030.0, 31.0)),
         about="The dome: ![of wood](dome.jpg)",
         about_pictures={"dome.jpg": plain},
