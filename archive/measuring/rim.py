@@ -57,7 +57,7 @@ class _Places:
 
     `rim` (N,) are the places in memory of the rim's pixels and those beyond it; `bins` and `steps` (N,) where their
     level stands in that by distance and position angle; `share` (N,) is how much of it is taken out, and `searched`
-    (N,) is True up to `SEARCHED_RADII`. `x_px` and `y_px` (distances, places of a bin, bins) is where the level is read.
+    (N,) is True up to `SEARCHED_RADII`. The level is read at `x_px` and `y_px` (distances, places of a bin, bins).
     """
 
     rim: NDArray[np.intp]

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
 
 from archive.model.angles import wrapped_deg
@@ -284,16 +285,19 @@ def _fit(spots: _Spots, track: Integers, group: Integers, pictures: int, *, cons
         weight = np.tile((blurs / variance).sum(axis=1), 2)
         weighted = by_unknown * weight[:, None]
         prior = np.append(np.ones(still), np.tile(rates @ _RATES**-2.0, 2))
-        covariance = np.linalg.inv(weighted.T @ by_unknown + np.diag(prior))
+        # The covariance is ``root.T @ root``.
+        lower = np.linalg.cholesky(weighted.T @ by_unknown + np.diag(prior))
+        root = scipy.linalg.lapack.dtrtri(lower, lower=1)[0]
         told = weighted.T @ place_deg
-        mean = covariance @ told
-        bound = constant + 0.5 * float(told @ mean - weight @ place_deg**2 + np.linalg.slogdet(covariance)[1])
+        mean = (root @ told) @ root
+        bound = constant + 0.5 * float(told @ mean - weight @ place_deg**2) - float(np.log(np.diag(lower)).sum())
         bound += _bound(blurs, -np.log(variance)) + _bound(rates, -2.0 * np.log(_RATES))
-        off = (place_deg - by_unknown @ mean) ** 2 + ((by_unknown @ covariance) * by_unknown).sum(axis=1)
+        off = (place_deg - by_unknown @ mean) ** 2 + ((by_unknown @ root.T) ** 2).sum(axis=1)
         blurs = _shares(-np.log(variance) - 0.5 * off.reshape(2, -1).sum(axis=0)[:, None] / variance)
-        moved = (mean**2 + np.diag(covariance))[still:].reshape(2, -1).sum(axis=0)
+        own = (root**2).sum(axis=0)
+        moved = (mean**2 + own)[still:].reshape(2, -1).sum(axis=0)
         rates = _shares(-2.0 * np.log(_RATES) - 0.5 * moved[:, None] * _RATES**-2.0)
-    sigmas_deg = _ANGLE_SIGMA_DEG * np.sqrt(np.diag(covariance)[:pictures])
+    sigmas_deg = _ANGLE_SIGMA_DEG * np.sqrt(own[:pictures])
     return TrackEvidence(bound, -_ANGLE_SIGMA_DEG * mean[:pictures], sigmas_deg)
 
 
