@@ -6,7 +6,8 @@ pixels come out than go in.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,18 +16,40 @@ from numpy.typing import NDArray
 
 __all__ = ["Weights", "smoothed", "upsampled", "weighted", "weights_about"]
 
-Weights = Any
-"""A sparse matrix (M, N): what each of N pixels counts in each of M sums. Scipy has no types."""
-
 _BLOCK = 32  # sums: so many neighbours share most of their pixels
 # Multiplications: of larger products OpenBLAS makes pieces for several threads, which here wait more than they work.
 _ONE_THREAD = 4 * 65_536
 _LEAST_WEIGHT = 1e-6
 
 
+@dataclass(frozen=True)
+class Weights:
+    """What each of N pixels counts in each of M sums: `sparse` (M, N), of which scipy has no type."""
+
+    sparse: Any
+
+    @cached_property
+    def blocks(self) -> tuple[list[int], NDArray[np.float32]]:
+        """The first pixel of each block of sums, and what those from there on count in them (blocks, pixels, sums).
+
+        All are as wide as the widest.
+        """
+        count, length = self.sparse.shape
+        number, pixel = np.repeat(np.arange(count), np.diff(self.sparse.indptr)), self.sparse.indices
+        block = number // _BLOCK
+        first, last = np.full(-(-count // _BLOCK), length), np.zeros(-(-count // _BLOCK), dtype=np.intp)
+        np.minimum.at(first, block, pixel)
+        np.maximum.at(last, block, pixel)
+        wide = max(int((last - first).max()) + 1, 1)
+        first = np.clip(first, 0, length - wide)
+        dense = np.zeros((len(first), wide, _BLOCK), dtype=np.float32)
+        dense[block, pixel - first[block], number % _BLOCK] = self.sparse.data
+        return first.tolist(), dense
+
+
 def weighted(plane: NDArray[np.float32], down: Weights, across: Weights) -> NDArray[np.float32]:
     """Return sums over columns by `down`, and over rows by `across`."""
-    return _summed_across(down @ plane, across)
+    return _summed_across(down.sparse @ plane, across)
 
 
 def weights_about(middle_px: NDArray[np.intp], weights: NDArray[np.float64], length: int) -> Weights:
@@ -70,15 +93,15 @@ def upsampled(coarse: NDArray[np.float32], step: int, shape: tuple[int, ...]) ->
         _between(length, coarse_length, step) for length, coarse_length in zip(shape, coarse.shape, strict=True)
     )
     # Along the rows first, while they are few.
-    fine: NDArray[np.float32] = down @ _summed_across(coarse, across)
+    fine: NDArray[np.float32] = down.sparse @ _summed_across(coarse, across)
     return fine
 
 
 def _summed_across(plane: NDArray[np.float32], across: Weights) -> NDArray[np.float32]:
     """Return the sums over rows, some neighbours at a time by a dense product: a third of the sparse one's time."""
-    first_px, blocks = _dense_blocks(across)
+    first_px, blocks = across.blocks
     wide = blocks.shape[1]
-    sums = np.empty((len(plane), across.shape[0]), dtype=np.float32)
+    sums = np.empty((len(plane), across.sparse.shape[0]), dtype=np.float32)
     rows = max(_ONE_THREAD // (wide * _BLOCK), 1)
     even = len(plane) // rows * rows
     for part, height in ((slice(0, even), rows), (slice(even, len(plane)), max(len(plane) - even, 1))):
@@ -87,24 +110,6 @@ def _summed_across(plane: NDArray[np.float32], across: Weights) -> NDArray[np.fl
             some = into[..., number * _BLOCK : (number + 1) * _BLOCK]
             np.matmul(strips[..., first : first + wide], weights[:, : some.shape[2]], out=some)
     return sums
-
-
-def _dense_blocks(weights: Weights) -> tuple[list[int], NDArray[np.float32]]:
-    """Return the first pixel of each block of sums, and what the pixels from there on count in them (N, pixels, sums).
-
-    All are as wide as the widest.
-    """
-    count, length = weights.shape
-    number, pixel = np.repeat(np.arange(count), np.diff(weights.indptr)), weights.indices
-    block = number // _BLOCK
-    first, last = np.full(-(-count // _BLOCK), length), np.zeros(-(-count // _BLOCK), dtype=np.intp)
-    np.minimum.at(first, block, pixel)
-    np.maximum.at(last, block, pixel)
-    wide = max(int((last - first).max()) + 1, 1)
-    first = np.clip(first, 0, length - wide)
-    dense = np.zeros((len(first), wide, _BLOCK), dtype=np.float32)
-    dense[block, pixel - first[block], number % _BLOCK] = weights.data
-    return first.tolist(), dense
 
 
 @lru_cache(maxsize=32)
@@ -139,4 +144,4 @@ def _between(length: int, coarse_length: int, step: int) -> Weights:
 def _sparse(
     values: NDArray[np.float64], row: NDArray[np.intp], column: NDArray[np.intp], shape: tuple[int, int]
 ) -> Weights:
-    return scipy.sparse.csr_array((values.astype(np.float32), (row, column)), shape=shape)
+    return Weights(scipy.sparse.csr_array((values.astype(np.float32), (row, column)), shape=shape))

@@ -109,18 +109,18 @@ def add_picture(
     """
     if flat.shape != (frame.size_px, frame.size_px) or not sharpness > 0.0:
         raise ValueError(f"flat {flat.shape}, frame {frame.size_px}, sharpness {sharpness}: do not match")
-    latitude, meridian = _coordinates_at(sums, sun)
-    columns = np.flatnonzero(np.abs(meridian).min(axis=0) < 90.0)
-    if not columns.size:
+    latitude, from_meridian, rate_ratio = _coordinates_at(sums, sun)
+    reach_deg = _reach_deg(latitude, sun.b0_deg) / rate_ratio
+    if not (np.abs(from_meridian) < reach_deg.max()).any():
         return sums
-    # They follow one another: as a slice the sums are changed in place.
-    part = slice(int(columns[0]), int(columns[-1]) + 1)
     smooth, visible = _smoothed(flat, frame, sums), _visible(flat, frame)
     light, weight = sums.light.copy(), sums.weight.copy()
     # Some rows at a time stay in the processor's cache. Single precision is 1e-4 px.
     for first in range(0, len(latitude), _ROWS):
         rows = slice(first, first + _ROWS)
-        away_deg = meridian[rows, part].astype(np.float32)
+        # Columns that are seen follow one another: as a slice the sums are changed in place.
+        part = slice(*np.searchsorted(from_meridian, (-reach_deg[rows].max(), reach_deg[rows].max())).tolist())
+        away_deg = (from_meridian[part] * rate_ratio[rows]).astype(np.float32)
         b0_deg = np.full((1, 1), sun.b0_deg, dtype=np.float32)
         west, north, mu = to_disc(latitude[rows].astype(np.float32), away_deg, b0_deg=b0_deg)
         x_px = np.float32(frame.centre_px) + west * np.float32(frame.radius_px)
@@ -187,8 +187,10 @@ def _latitudes_deg(sums: CarringtonMap) -> Floats:
     return latitudes[:, None]
 
 
-def _coordinates_at(sums: CarringtonMap, sun: SunView) -> tuple[Floats, Floats]:
-    """Return latitude (H, 1) and central meridian distance (H, W) of each map pixel at the picture's time."""
+def _coordinates_at(sums: CarringtonMap, sun: SunView) -> tuple[Floats, Floats, Floats]:
+    """Return latitudes (H, 1), central meridian distances (W,) in the map, and their shares (H, 1) at the picture's
+    time.
+    """
     width = sums.light.shape[1]
     longitude = (np.arange(width) + 0.5) * 360.0 / width
     # Longitude decreases from 360 to 0 during a rotation and continues to decrease in the next.
@@ -198,7 +200,16 @@ def _coordinates_at(sums: CarringtonMap, sun: SunView) -> tuple[Floats, Floats]:
     rate_ratio = (spot_rotation_deg_per_day(latitude) - EARTH_DEG_PER_DAY) / (
         CARRINGTON_DEG_PER_DAY - EARTH_DEG_PER_DAY
     )
-    return latitude, from_meridian[None, :] * rate_ratio
+    return latitude, from_meridian, rate_ratio
+
+
+def _reach_deg(latitude_deg: Floats, b0_deg: float) -> Floats:
+    """Return the central meridian distance up to which a latitude is near enough to the disc's centre, 0 for none."""
+    latitude, b0 = np.radians(latitude_deg), np.radians(b0_deg)
+    # As seen from infinity, where a little more of the surface is.
+    cosine = (_MIN_MU - np.sin(latitude) * np.sin(b0)) / (np.cos(latitude) * np.cos(b0))
+    reach: Floats = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    return reach
 
 
 def _smoothed(flat: NDArray[np.float32], frame: DiscFrame, sums: CarringtonMap) -> NDArray[np.float32]:
