@@ -20,7 +20,7 @@ __all__ = ["CarriedMirroring", "ShownMirroring", "carried_mirrorings", "differs_
 # Before and after a spell without tilt, which lasts 32 days (|B0| < 2 deg), there are some weeks left.
 _SPAN_DAYS = 60.0
 # With more tilt, spots that fit truly show the mirroring; where they do not the fit itself may be false, as in one of
-# the 40 drawn weeks to which it was carried (tests/studies/evolving_weeks.py, year 5: 4.7 deg).
+# the 40 drawn weeks that it was carried to (tests/studies/evolving_weeks.py, year 5: 4.7 deg).
 _SMALL_TILT_DEG = 4.0
 # The image scale tells a change of telescope, camera or finishing; the Sun's size varies by 1.7 % either way.
 _SAME_SCALE = 0.05

@@ -28,7 +28,7 @@ FULL = os.environ.get("NORTHLIMB_STUDY") == "full"
 WEEKS, FORTNIGHTS, HARD_WEEKS = (100, 40, 200) if FULL else (1, 1, 7)  # 7 are one of each kind
 # Not those that the constants of the tracks were chosen on (2000 to 2299, and from 5000 on).
 EVOLVING_WEEKS = range(1000) if FULL else range(6)
-EVOLVING_YEARS = 8
+EVOLVING_YEARS = range(100, 108)  # from 0 to 7 the limit of tilt was chosen on
 WRONG_SIGMAS = 4.0
 # The figures wanted are judged on the full study. Of the reduced one's few weeks a single undecided or evolving one
 # moves a share by a tenth and an rms by a third: it is held to none confidently wrong, and to rough figures.
@@ -186,8 +186,8 @@ def test_real_fortnights_are_oriented(real: list[Outcome]) -> None:
 def test_weeks_of_spots_that_evolve_are_oriented_and_hardly_any_wrongly() -> None:
     """Spots that grow, decay, split and emerge, pictures turned freely, any tilt: harder than the Sun mostly is.
 
-    Of 200 weeks that nothing was chosen on, 75 % were oriented and 2 of some 1,100 pictures wrongly, none of them by
-    its mirroring.
+    Of weeks 6000 to 6199 three quarters of 1,101 pictures are oriented: of those whose tilt is 2 deg and more 87 %,
+    of the others 18 %, whose mirroring only other weeks tell. Two were wrong, in angle, and the tails of errors are theirs.
     """
     outcomes = solved(evolving_week(number) for number in EVOLVING_WEEKS)
     found = figures("evolving weeks, each turned", outcomes)
@@ -198,9 +198,13 @@ def test_weeks_of_spots_that_evolve_are_oriented_and_hardly_any_wrongly() -> Non
 
 @pytest.mark.skipif(not FULL, reason="years are solved in the full study; tests/whole has one of known solutions")
 def test_years_of_spots_that_evolve_are_oriented(tmp_path: Path) -> None:
-    """Each by one instrument, so that weeks without tilt take the mirroring of the others; week by week as archived."""
+    """Each by one instrument, so that weeks without tilt take the mirroring of the others; week by week as archived.
+
+    Of years 0 to 7, 26 weeks in each solved as a whole, 91 % of 1,149 pictures were oriented, and 77 % where nothing
+    was carried over; of those below 2 deg of tilt 89 % and 34 %. No week took a wrong mirroring; one picture was wrong.
+    """
     outcomes = []
-    for number in range(EVOLVING_YEARS):
+    for number in EVOLVING_YEARS:
         weeks = evolving_year(number)
         readings = solved_in_archive(weeks, tmp_path / str(number))
         outcomes += [
