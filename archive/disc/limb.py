@@ -198,7 +198,7 @@ def _settle(brightness: Plane, limb: _Limb, kept: NDArray[np.bool_]) -> tuple[_L
     half_width_px = max(10.0, 0.02 * limb.radius_px)
     much_hidden = not kept.all()
     for turn in range(6):
-        apart_px = _FIRST_APART_PX if turn == 0 else 1.0
+        apart_px = 1.0 if turn or much_hidden else _FIRST_APART_PX
         shifts = _sector_shifts(brightness, limb, half_width_px, kept, apart_px=apart_px)
         # Where little is hidden the weights suffice, and an edge that is nowhere the limb's is to be seen as one.
         chosen = shifts.alike if much_hidden else shifts.usable
