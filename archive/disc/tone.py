@@ -39,6 +39,7 @@ Curve = tuple[float, float]
 _EDGE_SHARE = 0.985  # nearer the limb the edge's blur spoils the fit
 _BRIGHT_PERCENT = 97.0  # of the disc's pixels: what is lit of it in a deep eclipse is more than the rest
 _HIDDEN_SHARE = 0.2  # of the bright disc; the darkest limb has 0.3
+_BRIGHTEST_SKY = 0.95  # of the disc: thin cloud at its brightest stays below
 _FIT_ROWS = 128  # and columns, which are fitted: ten thousand places, of noise a hundredth part
 _SETTLED = 1e-5  # of the largest coefficient: a fit that changes by less is done
 _LEAST_PROFILE, _MOST_SLOPED = 0.05, (0.2, 5.0)
@@ -97,9 +98,18 @@ def flatten_disc(aligned: NDArray[np.float32], frame: DiscFrame) -> NDArray[np.f
 
 
 def sky_level(aligned: NDArray[np.float32], frame: DiscFrame) -> float:
-    """Return the median of the sky near the limb; scattered light there lies over the disc too."""
-    ring = _places(frame).ring
-    return float(np.median(aligned.ravel()[ring])) if ring.size else 0.0
+    """Return the median of the sky near the limb; scattered light there lies over the disc too.
+
+    What is as bright as the disc is no sky but paper round a cut-out disc, and then 0 is returned.
+    """
+    places = _places(frame)
+    if not places.ring.size:
+        return 0.0
+    level = float(np.median(aligned.ravel()[places.ring]))
+    step_px = max(1, round(frame.size_px / _FIT_ROWS))
+    sample = (slice(None, None, step_px), slice(None, None, step_px))
+    disc = float(np.percentile(aligned[sample][places.squared[sample] < _EDGE_SHARE**2], _BRIGHT_PERCENT))
+    return level if level < _BRIGHTEST_SKY * disc else 0.0
 
 
 def _fitted(seen: Floats, x: Floats, y: Floats, mu: Floats) -> tuple[Floats, Floats]:

@@ -21,6 +21,8 @@ from archive.stages.held_brightness import hold_brightness
 
 __all__ = ["Study", "study", "unmeasured_study"]
 
+_UNFORESEEN = "cannot be measured, by a fault of this program: keep it as it is by --unmeasured, and report the fault"
+
 
 @dataclass(frozen=True)
 class Study:
@@ -82,11 +84,15 @@ def study(data: Content, name: str) -> Study:
         disc = fit_limb(brightness)
     except PictureError as error:
         return Study(pixels.suffix, facts, type(error)(*(f"{name}: {cause}" for cause in error.causes)))
-    measured = replace(
-        _measured(pixels, facts, disc, spots_as_it_came(brightness, disc)),
-        other_disc_px=other_disc_px(brightness, disc),
-    )
-    spots = _rounded(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
+    try:
+        measured = replace(
+            _measured(pixels, facts, disc, spots_as_it_came(brightness, disc)),
+            other_disc_px=other_disc_px(brightness, disc),
+        )
+        spots = _rounded(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
+    except (ArithmeticError, IndexError, ValueError) as error:
+        # Of many pictures one that nobody foresaw must not keep the others from being filed.
+        return Study(pixels.suffix, facts, PictureError(f"{name}: {_UNFORESEEN} ({type(error).__name__}: {error})"))
     hold_brightness(data, brightness)
     del brightness  # of a large picture much memory
     levels = whole_levels(pixels.values, full_scale=pixels.full_scale)

@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 from scenes.discs import Bite, Facula, Scene, Spot, draw_disc, quantise
 
-from archive.disc.aligned import DiscFrame, align_disc
+from archive.disc.aligned import STANDARD_FRAME, DiscFrame, align_disc
 from archive.disc.brightness import brightness_plane
 from archive.disc.tone import flatten_disc, is_grey, looked_at, screen_levels, tint_curves, tinted_levels
 from archive.model.choices import LOOKS, Look
@@ -174,3 +174,16 @@ def test_a_look_follows_from_its_red(look):
     inside = np.hypot(*(np.indices(level.shape) - FRAME.centre_px)) < FRAME.radius_px - 2
     # A level of red is up to 1.9 of another channel in its darkest parts, and each is rounded.
     assert np.abs(made.astype(int) - colours)[inside].max() <= 2
+
+
+@pytest.mark.parametrize("rim_px", [1, 2, 3, 5, 8, 12])
+def test_a_disc_cut_out_on_white_paper_is_flattened_as_on_black(rim_px: int) -> None:
+    """White all around is no scattered light: nothing of it is taken from the disc."""
+    frame = STANDARD_FRAME
+    y, x = np.mgrid[: frame.size_px, : frame.size_px].astype(np.float32)
+    radii = np.hypot(x - frame.centre_px, y - frame.centre_px) / frame.radius_px
+    black = np.where(radii < 1.0, 0.4 + 0.4 * np.sqrt(np.clip(1.0 - radii**2, 0.0, 1.0)), 0.0).astype(np.float32)
+    white = np.where(radii > 1.0 + rim_px / frame.radius_px, np.float32(1.0), black)
+    inside = radii < 0.95
+    flat = flatten_disc(white, frame)[inside]
+    assert np.abs(flat - flatten_disc(black, frame)[inside]).max() < 0.01

@@ -165,3 +165,26 @@ def test_an_archive_with_no_other_picture_is_built_and_shown(
     text = record.read_text(encoding="utf-8")
     record.write_text(re.sub(r"measured = .*\n", "", text), encoding="utf-8")
     assert main(["build", str(archive_folder)]) == 1  # and its disc still cannot be measured
+
+
+def test_a_picture_that_nobody_foresaw_keeps_no_other_from_being_filed(
+    archive_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A fault of the program in measuring one picture is told in a line, with what can be done all the same."""
+    from archive.stages import study
+
+    first, second = (draw(tmp_path / f"2026060{day}T091500Z.png") for day in (3, 4))
+    measure = study.spots_as_it_came
+    failing = iter([True, False])
+
+    def fails_once(*given: object) -> object:
+        if next(failing):
+            raise ValueError("zero-size array")
+        return measure(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(study, "spots_as_it_came", fails_once)
+    assert main(["add", str(archive_folder), str(first), str(second)]) == 1
+    told = capsys.readouterr()
+    assert "by a fault of this program" in told.err
+    assert "Traceback" not in told.err
+    assert (archive_folder / "2026/2026-06-04/0915Z.png").is_file()
