@@ -188,7 +188,7 @@ def test_a_time_put_right_offers_to_shift_the_others_and_all_of_it_is_undone(
     show_picture(page, desk)
     page.run("document.querySelector('#time-text').value = '2026-06-04T07:05:00Z'; 0")
     page.run("document.querySelector('#time').requestSubmit()")
-    page.wait("!document.querySelector('#others').hidden")
+    page.wait("!document.querySelector('#others').hidden && document.querySelector('.shifted li')")
     assert page.run("document.querySelector('.shifted').textContent") == "2026-06-05 07:40:00 → 05:40:00"
     page.run("document.querySelector('#shift .main').click()")
     page.wait("!document.querySelector('#shift .doing button:nth-child(2)').disabled")

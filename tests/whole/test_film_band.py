@@ -104,7 +104,7 @@ def test_an_empty_span_names_the_band(folder: Path, capsys: pytest.CaptureFixtur
     assert line in capsys.readouterr().err
 
 
-def test_spots_are_no_hope_for_north_in_another_band(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_spots_in_another_band_tell_north_only_beside_white_light(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     settings = folder / "archive.toml"
     text = settings.read_text(encoding="utf-8").replace("camera_angle_deg = 0.0", "").replace('"no"', '"unknown"')
     settings.write_text(text, encoding="utf-8")
@@ -112,4 +112,4 @@ def test_spots_are_no_hope_for_north_in_another_band(folder: Path, capsys: pytes
     lines = record.read_text(encoding="utf-8").splitlines(keepends=True)
     record.write_text("".join(line for line in lines if not line.startswith("north_angle_deg")), encoding="utf-8")
     assert main(["show", str(folder), "2026-06-01"]) == 0
-    assert "north    not known: shown as it came (state --north-angle," in capsys.readouterr().out
+    assert "shown as it came (a white-light picture of the day with spots may settle it; or" in capsys.readouterr().out

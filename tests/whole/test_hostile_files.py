@@ -114,11 +114,11 @@ def test_notes_too_large_are_left_out_and_told_and_no_more_is_added(
     capsys.readouterr()
     assert main(["add", folder, later, "--note", "Haze."]) == 1
     (told,) = capsys.readouterr().err.splitlines()
-    assert "notes.md: 16000 kB of notes, over the 100 kB that a day may have" in told
+    assert "notes.md: 16000 kB of notes, over the 100 kB that a page may have" in told
     assert (notes.stat().st_size, (notes.parent / "1015Z.png").exists()) == (16_000_004, False)
     assert main(["build", folder]) == 0
     assert [line for line in capsys.readouterr().err.splitlines() if "notes" in line] == [
-        f"warning: {notes}: 16000 kB of notes, over the 100 kB that a day may have; "
+        f"warning: {notes}: 16000 kB of notes, over the 100 kB that a page may have; "
         "shorten them, the pages leave them out"
     ]
     page = (archive_folder / "site/days/2026-06-03/index.html").read_text(encoding="utf-8")
