@@ -76,8 +76,7 @@ def _carried(week: ShownMirroring, sure: Sequence[ShownMirroring]) -> CarriedMir
         return None
     mirrored = near[0].mirrored
     rate = _changes_a_week(alike)
-    own = math.log(week.odds) if week.mirrored == mirrored else -math.log(week.odds)
-    log_odds = own
+    log_odds = math.log(week.odds) if week.mirrored == mirrored else -math.log(week.odds)
     for side in (-1.0, 1.0):
         chances = [
             min(rate * abs(one.time_days - week.time_days) / _WEEK_DAYS, 0.5) + 1.0 / one.odds
@@ -97,7 +96,7 @@ def _same_scale(one: ShownMirroring, other: ShownMirroring) -> bool:
 def _changes_a_week(sure: Sequence[ShownMirroring]) -> float:
     """Return how often the mirroring changes, from all weeks that show it by themselves.
 
-    Of the time without a change half a power of two of weeks counts, so that odds, which pages show, seldom move.
+    Their number is lowered to a power of two, so that odds, which pages show, seldom move.
     """
     changes, weeks = 0, 0.0
     for one, after in pairwise(sure):

@@ -104,7 +104,9 @@ def test_an_empty_span_names_the_band(folder: Path, capsys: pytest.CaptureFixtur
     assert line in capsys.readouterr().err
 
 
-def test_spots_in_another_band_tell_north_only_beside_white_light(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_spots_in_another_band_tell_north_only_beside_white_light(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     settings = folder / "archive.toml"
     text = settings.read_text(encoding="utf-8").replace("camera_angle_deg = 0.0", "").replace('"no"', '"unknown"')
     settings.write_text(text, encoding="utf-8")
