@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from datetime import UTC, date, datetime, time
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -152,8 +152,10 @@ def _options(
         raise click.UsageError("--drift FIRST SECOND goes with one picture, not with several or a folder")
     if north_angle is not None and not -360 <= north_angle <= 360:
         raise ImpossibleValue(f"--north-angle {north_angle:g}: write degrees from -360 to 360")
+    day = None if time_text is None or not extra else _day_alone(time_text)
     return AddOptions(
-        time=None if time_text is None else _time(time_text, extra=extra),
+        time=None if time_text is None or day is not None else parse_typed_time(time_text),
+        day=day,
         mirrored=None if mirrored is None else mirrored == "yes",
         north_angle_deg=north_angle,
         drift=drift,
@@ -162,12 +164,12 @@ def _options(
     )
 
 
-def _time(text: str, *, extra: bool) -> datetime:
-    """Return the time given; of a further picture the day will do."""
-    if extra and len(text.strip()) == len("2026-06-03"):
+def _day_alone(text: str) -> date | None:
+    """Return a day without a time, which will do for a further picture; else None."""
+    if len(text.strip()) == len("2026-06-03"):
         with suppress(ValueError):
-            return datetime.combine(date.fromisoformat(text.strip()), time.min, tzinfo=UTC)
-    return parse_typed_time(text)
+            return date.fromisoformat(text.strip())
+    return None
 
 
 def _print_evening(evening: EveningResult) -> None:

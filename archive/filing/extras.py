@@ -6,8 +6,9 @@ import re
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path, PurePosixPath
+from zoneinfo import ZoneInfo
 
 from archive.disk import Folder
 from archive.errors import ArchiveError, FactsError, FolderError, NoTimeError
@@ -21,6 +22,7 @@ from archive.records.checksums import read_checksums
 from archive.records.folder import writing
 from archive.records.incoming import Incoming, take_in
 from archive.records.notes import picture_line, read_notes, speaks_of, with_note
+from archive.records.page_days import places_of_day
 from archive.records.pending import Change, apply_change
 from archive.records.places import is_further_picture, is_stem, notes_file, place_of_file, places, sizes_on_disk
 from archive.records.record import Sidecar
@@ -156,6 +158,9 @@ def _read(filing: _Filing, path: Path, data: Content) -> tuple[str, Sidecar, tup
     del pixels
     sidecar, facts = read_sidecar_of(path), facts_in_file(data, kind, path.name)
 
+    if filing.options.day is not None:
+        return suffix, sidecar, (_folder_day(filing, filing.options.day), "--time")
+
     def day_by(options: AddOptions) -> tuple[date, str]:
         when = stated_time(filing.settings, options, sidecar, facts, name=path.name)
         return when.middle_utc.date(), when.source
@@ -164,11 +169,22 @@ def _read(filing: _Filing, path: Path, data: Content) -> tuple[str, Sidecar, tup
         return suffix, sidecar, day_by(filing.options)
     except NoTimeError as error:
         if (day := _day_in_name(path.stem)) is not None:
-            return suffix, sidecar, (day, "name")
+            return suffix, sidecar, (_folder_day(filing, day), "name")
         asked = filing.ask_time(error.causes[0]) if filing.ask_time is not None else None
         if asked is None:
             raise FactsError(f"{error.causes[0]}, or the day alone: --time 2026-06-03") from error
         return suffix, sidecar, day_by(replace(filing.options, time=asked))
+
+
+def _folder_day(filing: _Filing, day: date) -> date:
+    """Return the UTC day in whose folder a picture of a day goes: beside what is filed of it, else that of its noon."""
+    if filing.settings.days == "utc":
+        return day
+    beside = places_of_day(filing.settings, filing.files, day.isoformat())
+    if beside:
+        return date.fromisoformat(beside[0].day)
+    noon = datetime.combine(day, time(12), tzinfo=ZoneInfo(filing.settings.time_zone))
+    return noon.astimezone(UTC).date()
 
 
 def _day_in_name(stem: str) -> date | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from itertools import pairwise, product
 from pathlib import Path
 from typing import Any, Literal, TypeVar
@@ -39,10 +39,12 @@ _ORIENTATION_KEYS = (
 class AddOptions:
     """What the observer states for all pictures of one `add`; `drift` are two more files, and fit one picture.
 
-    `unmeasured` pictures are filed though their disc cannot be measured, and none is looked for.
+    `unmeasured` pictures are filed though their disc cannot be measured, and none is looked for. `day` takes the place
+    of the time of further pictures; it is one of the archive's kind of days.
     """
 
     time: datetime | None = None
+    day: date | None = None
     instrument: str | None = None
     site: str | None = None
     north_angle_deg: float | None = None
@@ -276,7 +278,7 @@ def _time_candidates(
     for found in facts:
         if found.time is not None:
             source, time = _IN_WORDS[found.source], found.time
-            candidates.append(TimeCandidate(source, time.value, time.meaning, note_zone, time.doubt))
+            candidates.append(TimeCandidate(source, time.value, time.meaning, note_zone, time.doubt, time.zone))
     return candidates
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import datetime, timedelta, timezone
 
 from archive.model.observation import Capture
 from archive.reading.exif import exif_facts
@@ -17,6 +18,9 @@ from archive.reading.xmp import xmp_times
 
 __all__ = ["Facts", "FoundTime", "HeaderAxes", "facts_in_file"]
 
+_SAME_TIME = timedelta(minutes=1)
+# Zones differ by quarters of an hour, and are at most so far from UTC.
+_ZONE_STEP, _MOST_AHEAD = timedelta(minutes=15), timedelta(hours=14)
 _SAME_SAVING = timedelta(minutes=5)  # an editor opens a stacked picture, and saves it
 _MADE_BY_WHOM = "the time taken is when the file was made (XMP); where an editor made it, the capture was earlier"
 
@@ -53,6 +57,8 @@ def _embedded_facts(data: Content, kind: PictureKind) -> tuple[Facts, ...]:
     exif, xmp = exif_facts(data, kind), xmp_times(data, kind)
     saved = (*exif.times.saved, *xmp.saved)
     originals = _first(exif.times.original), _first(xmp.original)
+    if originals[0] is not None and exif.gps_utc is not None:
+        originals = (_beside_satellite(originals[0], exif.gps_utc), originals[1])
     if originals == (None, None) and exif.gps_utc is not None:
         originals = (FoundTime(exif.gps_utc, "start"), None)
     if originals == (None, None):
@@ -65,6 +71,20 @@ def _embedded_facts(data: Content, kind: PictureKind) -> tuple[Facts, ...]:
         ),
         Facts("xmp", originals[1], None if known else _latest(xmp)),
     )
+
+
+def _beside_satellite(found: FoundTime, gps_utc: datetime) -> FoundTime:
+    """Return a time beside that of the satellite fix: of one without a zone, this tells the zone."""
+    told = f"{gps_utc:%Y-%m-%dT%H:%M:%SZ}, the time of the satellite fix in the file,"
+    if found.value.tzinfo is not None:
+        agrees = abs(found.value - gps_utc) <= _SAME_TIME
+        return found if agrees else replace(found, doubt=f"{told} is another than {found.value.isoformat()} (EXIF)")
+    ahead = found.value - gps_utc.replace(tzinfo=None)
+    offset = round(ahead / _ZONE_STEP) * _ZONE_STEP
+    if abs(ahead - offset) > _SAME_TIME or abs(offset) > _MOST_AHEAD:
+        return replace(found, doubt=f"{told} is in no zone {found.value.isoformat()} (EXIF)")
+    zoned = found.value.replace(tzinfo=timezone(offset))
+    return FoundTime(zoned, found.meaning, f"{told} puts {found.value.isoformat()} (EXIF) at {zoned:UTC%z}")
 
 
 def _first(times: Sequence[datetime], *, doubt: str | None = None) -> FoundTime | None:

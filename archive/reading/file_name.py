@@ -24,8 +24,25 @@ _CLOCK = r"""
     (?!\d|px|x\d)
     (?:[ \u00a0\u202f_]?(?P<half>[ap])\.?m(?![a-z]))?
     (?P<utc>Z(?![a-z])|[ _-]?(?:UTC?|GMT)(?![a-z]))?
-    (?P<offset>[+-]\d\d?(?::?\d\d)?(?!\d))?"""
+    (?P<offset>[+-]\d\d?(?::?\d\d)?(?!\d))?
+    (?:[ _-]?(?P<zone>[A-Z]{2,4}[TK])(?![A-Za-z]))?"""
 _STAMPS = tuple(re.compile(rf"(?<!\d){date}{_CLOCK}", re.VERBOSE | re.IGNORECASE) for date in _DATES)
+# Abbreviations of zones, as the tz database has them.
+_ZONES = frozenset(
+    "ACDT ACST ADT AEDT AEST AKDT AKST AST AWST BST CAT CDT CEST CET CST EAT EDT EEST EET EST HDT HKT HST IDT IST JST "
+    "KST MDT MSK MST NDT NST NZDT NZST PDT PKT PST SAST SST WAT WEST WET WIT".split()
+)
+# English months, as a date's middle: 2026Aug24, 25 Aug 2026, 12-June-2026.
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTH = (
+    r"(?P<month>jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sep(?:t(?:ember)?)?"
+    r"|oct(?:ober)?|nov(?:ember)?|dec(?:ember)?)"
+)
+_NAMED_DATES = (
+    rf"(?<!\d)(?P<year>(?:19|20)\d\d)[-_. ]?{_MONTH}[-_. ]?(?P<day>\d\d?)(?!\d)",
+    rf"(?<!\d)(?P<day>\d\d?)[-_. ]?{_MONTH}[-_., ]{{0,2}}(?P<year>(?:19|20)\d\d)(?!\d)",
+)
+_NAMED = tuple(re.compile(date, re.IGNORECASE) for date in _NAMED_DATES)
 # Four digits after a date may be a picture's number: below this hour they are.
 _EARLIEST_BARE_HOUR = 4
 
@@ -36,12 +53,23 @@ def name_facts(name: str) -> Facts:
     The time is taken as the middle of the capture. Where day and month may be exchanged, the day is taken to come
     first, with a doubt.
     """
-    file_name = re.split(r"[/\\]", name)[-1]
+    file_name = _with_numbered_months(re.split(r"[/\\]", name)[-1])
     for stamp in _STAMPS:
         for match in stamp.finditer(file_name):
             if (found := _found(match)) is not None:
                 return Facts("name", found)
     return Facts("name")
+
+
+def _with_numbered_months(file_name: str) -> str:
+    """Return a name with the first date that names its month written in numbers, the year first."""
+    for named in _NAMED:
+        match = named.search(file_name)
+        if match is not None:
+            number = _MONTHS.index(match["month"][:3].lower()) + 1
+            date = f"{match['year']}-{number:02d}-{int(match['day']):02d}"
+            return f"{file_name[: match.start()]}{date}{file_name[match.end() :]}"
+    return file_name
 
 
 def _found(match: re.Match[str]) -> FoundTime | None:
@@ -59,7 +87,13 @@ def _found(match: re.Match[str]) -> FoundTime | None:
     is_open = not year_first and former != latter and max(former, latter) <= 12
     date = match.string[match.start("former") : match.end("year")]
     doubt = f"{date} in the file's name is read as day, month, year, so as {time:%Y-%m-%d}" if is_open else None
-    return FoundTime(time, "middle", doubt)
+    return FoundTime(time, "middle", doubt, _zone_named(match))
+
+
+def _zone_named(match: re.Match[str]) -> str | None:
+    """Return the abbreviation of a zone that stands after a time; in capitals, for it may be a word."""
+    zone = match["zone"]
+    return zone if zone in _ZONES and match["utc"] is None and match["offset"] is None else None
 
 
 def _is_time(match: re.Match[str]) -> bool:

@@ -16,12 +16,14 @@ __all__ = ["Facts", "FoundTime", "HeaderAxes", "TimesInFile", "clean_text"]
 class FoundTime:
     """A time from the file: aware, or naive where the archive's time zone applies.
 
-    `doubt` is how it was read where it may be read otherwise, or why it may be another moment's.
+    `doubt` is how it was read where it may be read otherwise, or why it may be another moment's. `zone` is the
+    abbreviation of a zone that stands beside it, such as CEST: many are of several zones.
     """
 
     value: datetime
     meaning: TimeMeaning
     doubt: str | None = None
+    zone: str | None = None
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,8 @@ _CLOCK_SLACK_S = 300.0  # a camera's clock may run ahead of this computer's
 class TimeCandidate:
     """A time from one source; where it is naive it is in the zone named, else in the archive's.
 
-    `doubt` is why it may not be that of the capture, for the observer where it is taken.
+    `doubt` is why it may not be that of the capture, for the observer where it is taken. `abbreviation` is that of a
+    zone, which must be the zone's own at that time.
     """
 
     source: str
@@ -29,6 +30,7 @@ class TimeCandidate:
     meaning: TimeMeaning
     zone_name: str | None = None
     doubt: str | None = None
+    abbreviation: str | None = None
 
 
 @dataclass(frozen=True)
@@ -187,8 +189,28 @@ def check_year(moment: datetime, *, source: str, name: str) -> None:
 
 def _middle_utc(candidate: TimeCandidate, zone_name: str, length: timedelta, name: str) -> datetime:
     zone_name = candidate.zone_name or zone_name
-    moment = in_utc(candidate.value, zone_name=zone_name, source=candidate.source, name=name)
+    value = candidate.value if candidate.abbreviation is None else _in_named_zone(candidate, zone_name, name)
+    moment = in_utc(value, zone_name=zone_name, source=candidate.source, name=name)
     return moment + {"start": length / 2, "middle": timedelta(0), "end": -length / 2}[candidate.meaning]
+
+
+def _in_named_zone(candidate: TimeCandidate, zone_name: str, name: str) -> datetime:
+    """Return a time with its offset where a zone's abbreviation stands beside it.
+
+    Raises
+    ------
+    FactsError
+        It is not that of the zone then: the same letters may mean several zones.
+    """
+    zone, abbreviation = ZoneInfo(zone_name), candidate.abbreviation
+    for fold in (0, 1):  # where the clocks are put back it tells which
+        moment = candidate.value.replace(tzinfo=zone, fold=fold)
+        if moment.tzname() == abbreviation:
+            return moment
+    raise FactsError(
+        f"{name}: {abbreviation} after the time in its name is not what the clocks of {zone_name} showed then; "
+        f"give --time with its offset, such as {candidate.value.isoformat()}+02:00"
+    )
 
 
 def _likely_cause(middle: datetime, apart: timedelta, slack: timedelta, zone_name: str) -> str:

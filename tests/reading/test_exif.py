@@ -92,3 +92,19 @@ def test_unset_and_impossible_times_are_absent(unset):
 @pytest.mark.parametrize("fix", [{29: "2026:06:03", 7: (25.0, 0.0, 0.0)}, {29: "2026:06:03"}, {7: (9.0, 1.0, 2.0)}])
 def test_an_impossible_or_half_fix_is_absent(fix):
     assert _facts(gps=fix) is None
+
+
+def test_a_satellite_fix_tells_the_zone_of_a_time_without_one_and_its_disagreement():
+    """GPSDateStamp and GPSTimeStamp are UTC by the standard, 4.6.6."""
+    found = {}
+    for hour, minute in ((7, 15), (9, 15), (13, 45), (7, 22)):
+        fix = {29: "2026:06:03", 7: (float(hour), float(minute), 30.0)}
+        found[hour, minute] = _facts(exif={ORIGINAL: MORNING}, gps=fix).time
+    assert [found[key].value.utcoffset() for key in ((7, 15), (9, 15), (13, 45))] == [
+        timedelta(hours=2), timedelta(0), timedelta(hours=-4, minutes=-30),
+    ]  # fmt: skip
+    assert all("satellite fix" in one.doubt for one in found.values())
+    assert found[7, 22].value == TIME  # in no zone: told, and the camera's clock stays
+    fix = {29: "2026:06:03", 7: (7.0, 15.0, 0.0)}
+    assert _facts(exif={ORIGINAL: MORNING, OFFSET_ORIGINAL: "+02:00"}, gps=fix).time.doubt is None
+    assert "another than" in _facts(exif={ORIGINAL: MORNING, OFFSET_ORIGINAL: "+03:00"}, gps=fix).time.doubt

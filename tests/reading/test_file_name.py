@@ -65,6 +65,10 @@ FOUND = {
     "20260603T091500.25Z.png": TIME.replace(microsecond=250000, tzinfo=UTC),
     "folder of 2025-01-01T000000Z/20260603T091500Z.png": TIME.replace(tzinfo=UTC),
     r"C:\2025-01-01T000000Z\20260603T091500Z.png": TIME.replace(tzinfo=UTC),
+    "2026Aug24_09-15-00.png": TIME.replace(month=8, day=24),
+    "25 Aug 2026 09-15-00 UT.png": datetime(2026, 8, 25, 9, 15, tzinfo=UTC),
+    "Sun 12 June 2026 10-15.tif": TIME.replace(day=12, hour=10),
+    "3-September-2026 0915.png": TIME.replace(month=9),
     # A running number after the time is no zone, and a filter's name no Z.
     "2026-06-03_09-15-00-0001.png": TIME,
     "2026-06-03T09-15-00-0007.png": TIME,
@@ -134,3 +138,10 @@ def test_day_and_month_that_may_be_exchanged_are_told(name, is_open):
     if is_open:
         assert name[:10] in doubt
         assert f"{name_facts(name).time.value:%Y-%m-%d}" in doubt
+
+
+def test_the_abbreviation_of_a_zone_is_told_and_a_word_is_none():
+    assert [name_facts(f"2026-06-03 09-15-00 {word}.png").time.zone for word in ("CEST", "EST", "BEST", "stackt")] == [
+        "CEST", "EST", None, None,
+    ]  # fmt: skip
+    assert name_facts("2026-06-03 09-15-00 UT.png").time.zone is None

@@ -238,3 +238,18 @@ def test_iso_times_are_read(text, value):
 def test_what_is_no_date_with_a_time_is_refused(text):
     with pytest.raises(FactsError, match=r"^--time: .* write it like 2026-06-03T09:15:00Z$"):
         parse_time(text, name="--time")
+
+
+def test_the_abbreviation_of_a_zone_is_the_zones_own_or_the_time_is_refused():
+    """Also where the clocks are put back: it tells which of the two hours is meant."""
+
+    def at(text, abbreviation):
+        candidate = TimeCandidate("its name", datetime.fromisoformat(text), "middle", abbreviation=abbreviation)
+        given = {"zone_name": "Europe/London", "now_utc": datetime(2027, 1, 1, tzinfo=UTC)}
+        return capture_time([candidate], **given, length_s=None, name="sun.png").middle_utc
+
+    assert at("2026-06-03T09:15:00", "BST") == datetime(2026, 6, 3, 8, 15, tzinfo=UTC)
+    assert at("2026-10-25T01:30:00", "BST") == datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
+    assert at("2026-10-25T01:30:00", "GMT") == datetime(2026, 10, 25, 1, 30, tzinfo=UTC)
+    with pytest.raises(FactsError, match="CEST after the time in its name is not what the clocks of Europe/London"):
+        at("2026-06-03T09:15:00", "CEST")

@@ -6,11 +6,14 @@ New Zealand is 12 h ahead of UTC in June (tz database), so a day there is of two
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image
 from scenes.discs import Scene
 
 from archive.commands.main import main
@@ -133,3 +136,17 @@ def test_a_day_of_the_pages_names_the_observation_to_remove(folder: Path, answer
     status, told = answer("remove", folder, "2026-06-04")
     assert (status, told["id"]) == (0, TIMES[2])
     assert answer("remove", folder, "2026-06-04", "--undo")[1]["id"] == TIMES[2]
+
+
+def test_a_further_picture_of_a_day_alone_is_shown_on_that_local_day(folder: Path, tmp_path: Path) -> None:
+    root = Path(shutil.copytree(folder, tmp_path / "my-sun", symlinks=True))
+    drawing = tmp_path / "drawing.png"
+    Image.fromarray(np.full((40, 40), 200, dtype=np.uint8)).save(drawing)
+    assert main(["add", str(root), str(drawing), "--extra", "--caption", "A sketch", "--time", "2026-06-05"]) == 0
+    assert (root / "2026/2026-06-05/drawing.png").is_file()  # beside the afternoon's picture
+    other = tmp_path / "other.png"
+    Image.fromarray(np.full((41, 40), 200, dtype=np.uint8)).save(other)
+    assert main(["add", str(root), str(other), "--extra", "--caption", "Another", "--time", "2026-06-04"]) == 0
+    assert (root / "2026/2026-06-03/other.png").is_file()  # where the morning of 4 June lies
+    assert main(["build", str(root), "--no-films"]) == 0
+    assert "Another" in (root / "site/days/2026-06-04/index.html").read_text(encoding="utf-8")
