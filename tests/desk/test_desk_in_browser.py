@@ -22,8 +22,8 @@ PHONE = {"width_px": 390, "height_px": 844, "phone": True}
 
 
 @pytest.fixture(scope="module")
-def started(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    with browser(tmp_path_factory.mktemp("profile")) as one:
+def started() -> Iterator[Browser]:
+    with browser() as one:
         yield one
 
 
