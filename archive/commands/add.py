@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
     from archive.filing.statements import AddOptions
 
 __all__ = ["add"]
+
+_CAVEAT = "spots under some"  # of remarks on what a picture's size or noise hides
+_MANY = 4  # pictures, from which their sums are told
 
 
 @click.command(
@@ -102,6 +106,7 @@ def add(
     asked = ask_time if can_ask() and not as_json else None
     shared: dict[str, Any] = {"on_progress": progress(), "recursive": recursive, "ask_time": asked}
     answer: dict[str, Any] = {"status": "done", "pictures": [], "passed_over": []}
+    caveats = list[str]()
     try:
         if publish_too:
             check_target(files, None)
@@ -112,7 +117,8 @@ def add(
                 else add_pictures(files, pictures, options, executor=executor, **shared)
             ):
                 answer["passed_over" if result.status == "passed_over" else "pictures"].append(result)
-                _print_added(result, as_json=as_json)
+                _print_added(result, caveats, as_json=as_json)
+            _print_sums(answer, caveats, as_json=as_json)
             if any(result.status == "refused" for result in answer["pictures"]):
                 answer["status"] = "refused"
             if publish_too:  # what was refused keeps nothing else from being published
@@ -172,6 +178,19 @@ def _day_alone(text: str) -> date | None:
     return None
 
 
+def _print_sums(answer: Mapping[str, Any], caveats: Sequence[str], *, as_json: bool) -> None:
+    """Print how many there were of each, where more than a few were given."""
+    if len(caveats) > 1:
+        more = f"{len(caveats) - 1} more picture{'s' if len(caveats) > 2 else ''}"
+        print_warnings([f"the smallest spots do not show in {more} either; `northlimb show` tells each one's limit"])
+    words = {"added": "filed", "known": "in the archive before", "removed": "removed before", "refused": "refused"}
+    found = Counter(result.status for result in answer["pictures"])
+    if not as_json and sum(found.values()) >= _MANY:
+        passed_over = {"passed over": len(answer["passed_over"])} if answer["passed_over"] else {}
+        sums = {name: found[status] for status, name in words.items() if found[status]} | passed_over
+        print_line("in all: " + ", ".join(f"{count} {name}" for name, count in sums.items()))
+
+
 def _print_evening(evening: EveningResult) -> None:
     print_warnings(evening.built.warnings)
     for line in built_lines(evening.built):
@@ -180,9 +199,14 @@ def _print_evening(evening: EveningResult) -> None:
     print_line(published_line(evening.published))
 
 
-def _print_added(result: AddResult, *, as_json: bool) -> None:
-    """A line for each picture as it is done; the answer in JSON comes at the end."""
-    print_warnings(result.warnings)
+def _print_added(result: AddResult, caveats: list[str], *, as_json: bool) -> None:
+    """A line for each picture as it is done; the answer in JSON comes at the end.
+
+    What small spots do not show is told of the first picture alone: it is the same of nearly all of a telescope's.
+    """
+    told = [line for line in result.warnings if _CAVEAT in line]
+    print_warnings([line for line in result.warnings if line not in told or not caveats])
+    caveats += told
     if result.status == "refused":
         print_causes(result.causes)
     elif as_json or result.status == "passed_over":

@@ -125,7 +125,7 @@ def card_of(client: Client, name: str) -> Any:
 
 
 def in_browser(client: Client, root: Path, name: str, scratch: Path) -> None:
-    with desk_of(root) as desk, browser(scratch / "profile") as page:
+    with desk_of(root) as desk, browser() as page:
         clock_s = time.perf_counter()
         page.open(desk.address)
         page.wait("document.querySelectorAll('.days-list a').length > 3")

@@ -35,9 +35,9 @@ def built(measured: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def started(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+def started() -> Iterator[Browser]:
     """A browser."""
-    with browser(tmp_path_factory.mktemp("profile")) as one:
+    with browser() as one:
         yield one
 
 

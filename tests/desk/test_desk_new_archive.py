@@ -34,7 +34,7 @@ def test_a_form_that_cannot_be_makes_nothing(tmp_path: Path) -> None:
 @pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed: not tried in a browser")
 def test_an_archive_is_made_in_the_form_and_its_desk_begins(tmp_path: Path) -> None:
     root = tmp_path / "my-sun"
-    with desk_of(root) as client, browser(tmp_path / "profile") as page:
+    with desk_of(root) as client, browser() as page:
         page.open(client.address)
         page.wait("document.querySelector('#read').onchange")
         page.click("#read")

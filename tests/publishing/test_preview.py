@@ -90,7 +90,7 @@ def previewed(root: Path) -> Iterator[Running]:
 
 @in_browser
 def test_an_open_page_follows_notes_settings_records_and_pictures(root: Path, tmp_path: Path) -> None:
-    with previewed(root) as running, browser(tmp_path / "profile") as tab:
+    with previewed(root) as running, browser() as tab:
         tab.open(running.address + DAY)
         assert tab.run("document.querySelector('#notes')") is None
         notes = root / "2026/2026-06-03/notes.md"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import base64
 import io
 import json
@@ -9,10 +10,11 @@ import os
 import select
 import shutil
 import subprocess
+import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -31,18 +33,47 @@ _PATIENCE_S = 30.0
 _KEY_CODES = {"ArrowLeft": 37, "ArrowUp": 38, "ArrowRight": 39, "ArrowDown": 40, "Escape": 27, "Tab": 9, "Enter": 13}
 
 
-class Browser:
-    """One tab. `console` holds every error and warning that the browser reported since `open`."""
+class _Pipe:
+    """Messages to a browser and from it, one at a time."""
 
     def __init__(self, to_browser: int, from_browser: int) -> None:
         self._to, self._from, self._rest, self._number = to_browser, from_browser, b"", 0
+
+    def write(self, message: dict[str, Any]) -> int:
+        """Send a message and return the number that its answer will bear."""
+        self._number += 1
+        os.write(self._to, json.dumps({"id": self._number, **message}).encode() + b"\0")
+        return self._number
+
+    def read(self) -> dict[str, Any]:
+        while b"\0" not in self._rest:
+            ready, _, _ = select.select([self._from], [], [], _PATIENCE_S)
+            assert ready, "the browser does not answer"
+            data = os.read(self._from, 1 << 20)
+            assert data, "the browser has ended"
+            self._rest += data
+        line, _, self._rest = self._rest.partition(b"\0")
+        return dict(json.loads(line))
+
+
+class Browser:
+    """One tab. `console` holds every error and warning that the browser reported since `open`."""
+
+    def __init__(self, pipe: _Pipe) -> None:
+        self._pipe = pipe
         self._session: str | None = None
         self._events: list[dict[str, Any]] = []
         self.console: list[str] = []
-        target = self.send("Target.createTarget", url="about:blank")["targetId"]
+        self._context = self.send("Target.createBrowserContext")["browserContextId"]
+        target = self.send("Target.createTarget", url="about:blank", browserContextId=self._context)["targetId"]
         self._session = self.send("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
         for domain in ("Page", "Runtime", "Log"):
             self.send(f"{domain}.enable")
+
+    def close(self) -> None:
+        """Close the tab, and forget all that it has kept."""
+        self._session = None
+        self.send("Target.disposeBrowserContext", browserContextId=self._context)
 
     def send(self, method: str, **params: Any) -> dict[str, Any]:
         """Send a command of the protocol and wait for its answer."""
@@ -51,12 +82,11 @@ class Browser:
         return dict(answer["result"])
 
     def _ask(self, method: str, **params: Any) -> dict[str, Any]:
-        self._number += 1
-        message = {"id": self._number, "method": method, "params": params}
+        message: dict[str, Any] = {"method": method, "params": params}
         if self._session is not None:
             message["sessionId"] = self._session
-        os.write(self._to, json.dumps(message).encode() + b"\0")
-        while (answer := self._next()).get("id") != self._number:
+        number = self._pipe.write(message)
+        while (answer := self._next()).get("id") != number:
             pass
         return answer
 
@@ -139,14 +169,7 @@ class Browser:
             return np.asarray(image.convert("RGB")).astype(int)
 
     def _next(self) -> dict[str, Any]:
-        while b"\0" not in self._rest:
-            ready, _, _ = select.select([self._from], [], [], _PATIENCE_S)
-            assert ready, "the browser does not answer"
-            data = os.read(self._from, 1 << 20)
-            assert data, "the browser has ended"
-            self._rest += data
-        line, _, self._rest = self._rest.partition(b"\0")
-        message = dict(json.loads(line))
+        message = self._pipe.read()
         self._note(message)
         return message
 
@@ -164,10 +187,21 @@ class Browser:
 
 
 @contextmanager
-def browser(profile: Path) -> Iterator[Browser]:
-    """Start the browser with a profile of its own, and end it."""
+def browser() -> Iterator[Browser]:
+    """Open a tab that shares nothing with those before it, in one browser for all tests of this process."""
+    tab = Browser(_started())
+    try:
+        yield tab
+    finally:
+        tab.close()
+
+
+@cache
+def _started() -> _Pipe:
+    """Start the browser, which ends with this process."""
     in_read, in_write = os.pipe()
     out_read, out_write = os.pipe()
+    profile = tempfile.TemporaryDirectory(prefix="northlimb-browser-", ignore_cleanup_errors=True)
 
     def as_descriptors() -> None:
         # The protocol's fixed numbers: the browser reads from 3 and writes to 4.
@@ -175,16 +209,17 @@ def browser(profile: Path) -> Iterator[Browser]:
         os.dup2(high_in, 3)
         os.dup2(high_out, 4)
 
-    command = [str(CHROMIUM), *_FLAGS, f"--user-data-dir={profile}"]
+    command = [str(CHROMIUM), *_FLAGS, f"--user-data-dir={profile.name}"]
     process = subprocess.Popen(
         command, preexec_fn=as_descriptors, close_fds=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
     os.close(in_read)
     os.close(out_write)
-    try:
-        yield Browser(in_write, out_read)
-    finally:
+
+    def end() -> None:
         process.terminate()
         process.wait(10)
-        os.close(in_write)
-        os.close(out_read)
+        profile.cleanup()
+
+    atexit.register(end)
+    return _Pipe(in_write, out_read)

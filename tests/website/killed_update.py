@@ -15,6 +15,7 @@ import shutil
 import signal
 import sys
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
@@ -49,6 +50,7 @@ def killed(content: Content, site: Path, step: int) -> bool:
     return os.waitpid(pid, 0)[1] != 0
 
 
+@cache
 def links(page: str, data: bytes) -> list[str]:
     """Files of the site that a page links to or loads."""
     targets = (urlsplit(target) for target in Links(data.decode()).targets)

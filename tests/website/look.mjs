@@ -82,20 +82,36 @@ async function openTab(context) {
   const page = await context.newPage();
   await page.setCacheEnabled(false);
   const heard = { said: [], requests: [] };
+  const saidOf = new WeakMap();  // where it belongs what becomes of a request: to the visit that made it
   page.on("console", (message) => heard.said.push([`${message.type()}: ${message.text()}`, message.location()?.url].filter(Boolean).join(" ")));
   page.on("pageerror", (error) => heard.said.push(`error: ${error.message}`));
-  page.on("request", (request) => heard.requests.push(request.url()));
-  page.on("requestfailed", (request) => heard.said.push(`failed: ${request.url()} ${request.failure()?.errorText}`));
-  page.on("response", (response) => { if (response.status() >= 400) heard.said.push(`${response.status()}: ${response.url()}`); });
+  page.on("request", (request) => {
+    saidOf.set(request, heard.said);
+    heard.requests.push(request.url());
+  });
+  page.on("requestfailed", (request) => saidOf.get(request)?.push(`failed: ${request.url()} ${request.failure()?.errorText}`));
+  page.on("response", (response) => {
+    if (response.status() >= 400) saidOf.get(response.request())?.push(`${response.status()}: ${response.url()}`);
+  });
   return { page, heard };
 }
 
+async function setMedia(page, { width = 1280, height = 900, scheme = "light" }) {
+  await page.setViewport({ width, height });
+  await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: scheme }]);
+}
+
+/* Runs in the page, which holds axe-core: what is not open to everyone. */
+async function violations(rules) {
+  const { violations: found } = await window.axe.run(document, { preload: false, resultTypes: ["violations"], runOnly: rules });
+  return found.map((one) => `${one.id}: ${one.nodes.map((node) => node.html.slice(0, 120)).join(" | ")}`);
+}
+
 async function visit({ page, heard }, wanted) {
-  await page.goto("about:blank");  // what the last page still asks for is not this one's
+  await page.evaluate(() => window.stop());  // what the last page still asks for is not this one's
   const [said, requests] = [[], []];
   Object.assign(heard, { said, requests });
-  await page.setViewport({ width: wanted.width ?? 1280, height: wanted.height ?? 900 });
-  await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: wanted.scheme ?? "light" }]);
+  await setMedia(page, wanted);
   await page.setJavaScriptEnabled(wanted.script !== false);
   await page.goto(wanted.url, { waitUntil: "load" });
   if (wanted.script !== false) await page.evaluate(async () => { await document.fonts.ready; });
@@ -114,10 +130,11 @@ async function visit({ page, heard }, wanted) {
   const [saidOfPage, requestsOfPage] = [[...said], requests.filter((one) => !one.startsWith("data:"))];
   if (wanted.axe) {
     await page.evaluate(axe);
-    found.axe = await page.evaluate(async (tags) => {
-      const { violations } = await window.axe.run(document, { preload: false, resultTypes: ["violations"], runOnly: tags });
-      return violations.map((one) => `${one.id}: ${one.nodes.map((node) => node.html.slice(0, 120)).join(" | ")}`);
-    }, wanted.axe);
+    found.axe = await page.evaluate(violations, wanted.axe);
+    if (wanted.contrast) {  // the rule that depends on colours and widths; what the page holds is the same
+      await setMedia(page, wanted.contrast);
+      found.axe.push(...await page.evaluate(violations, { type: "rule", values: ["color-contrast"] }));
+    }
   }
   if (wanted.keyboard) found.keyboard = await tabThrough(page);
   if (wanted.print) {

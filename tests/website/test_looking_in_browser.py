@@ -74,8 +74,8 @@ def below_sub_path(looking_site: Path, tmp_path_factory: pytest.TempPathFactory)
 
 
 @pytest.fixture(scope="module")
-def started(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    with browser(tmp_path_factory.mktemp("profile")) as one:
+def started() -> Iterator[Browser]:
+    with browser() as one:
         yield one
 
 

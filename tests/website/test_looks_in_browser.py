@@ -38,8 +38,8 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def tab(site: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    with browser(tmp_path_factory.mktemp("profile")) as one:
+def tab(site: Path) -> Iterator[Browser]:
+    with browser() as one:
         one.set_scripts(False)
         yield one
 

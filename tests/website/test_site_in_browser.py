@@ -16,8 +16,8 @@ PAGES = ["index.html", "days/2026-06-03/index.html", "days/2026-06-05/index.html
 
 
 @pytest.fixture(scope="module")
-def tab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    with browser(tmp_path_factory.mktemp("profile")) as one:
+def tab() -> Iterator[Browser]:
+    with browser() as one:
         yield one
 
 

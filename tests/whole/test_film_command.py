@@ -131,8 +131,10 @@ def test_a_film_is_made_anew_only_when_something_changed(folder: Path, answer: A
     assert len(list((folder / "site" / "films").glob("*.json"))) == 2
 
 
-@pytest.mark.parametrize("ending", [".mp4", "-av1.mp4", "-loop.mp4", ".jpg", ".json"])
-@pytest.mark.parametrize("damage", ["gone", "damaged"])
+@pytest.mark.parametrize(
+    ("damage", "ending"),
+    [*(("gone", ending) for ending in (".mp4", "-av1.mp4", "-loop.mp4", ".jpg", ".json")), ("damaged", ".mp4")],
+)
 def test_a_film_that_lost_a_file_is_made_anew(
     filmed: Path, tmp_path: Path, answer: Answer, ending: str, damage: str
 ) -> None:

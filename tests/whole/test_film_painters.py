@@ -20,14 +20,14 @@ from whole.film_scenes import drawn_days
 
 @pytest.mark.parametrize("style", FILM_STYLES)
 def test_frames_do_not_depend_on_who_paints_them(style: FilmStyle, tmp_path: Path) -> None:
-    options = FilmOptions(pace_s=0.8, size_px=480, grid=True)
+    options = FilmOptions(pace_s=0.4, size_px=480, grid=True)
     _, job = drawn_days(tmp_path, [0.0, 1.0, 2.2, 3.0], options)
     specs, alone, _ = plan_film(job, style)
     _, together, _ = plan_film(job, style, painters=3)
     pairs = list(zip(alone, together, strict=True))
-    assert len(specs) == len(pairs) >= 48
+    assert len(specs) == len(pairs) >= 24
     assert [number for number, (one, other) in enumerate(pairs) if not np.array_equal(one, other)] == []
-    assert len({one.tobytes() for one, _ in pairs}) > 20
+    assert len({one.tobytes() for one, _ in pairs}) > 10
 
 
 @pytest.mark.parametrize("painters", [1, 3])
