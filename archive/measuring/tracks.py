@@ -150,5 +150,9 @@ def assign(rows: Sequence[Sequence[float]]) -> list[tuple[int, int]]:
     if not rows:
         return []
     capped = np.minimum(np.array(rows), GATE)
-    pairs = zip(*scipy.optimize.linear_sum_assignment(capped), strict=True)
-    return [(int(row), int(column)) for row, column in pairs if capped[row, column] < GATE]
+    near = capped < GATE
+    if near.sum(axis=0).max(initial=0) > 1 or near.sum(axis=1).max(initial=0) > 1:
+        pairs = zip(*scipy.optimize.linear_sum_assignment(capped), strict=True)
+    else:  # nothing to choose: `scipy.optimize` takes long to load
+        pairs = zip(*np.nonzero(near), strict=True)
+    return [(int(row), int(column)) for row, column in pairs if near[row, column]]
