@@ -58,7 +58,7 @@ from archive.website.notes import notes_html
 __all__ = ["Desk", "FactsForm", "NotesForm", "SettingsForm", "StepForm", "TextForm", "TimeForm"]
 
 _MOST_REMOVED_TOLD = 50
-# Targets and films have pages of their own to come; where the site is sent is not changed in passing.
+# Targets and films have pages of their own; where the site is sent is not changed in passing.
 _SETTINGS_KEYS = frozenset(
     {
         "title", "observer", "time_zone", "days", "language", "address", "looks", "fits", "relative_number_k",

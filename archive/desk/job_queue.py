@@ -8,7 +8,7 @@ from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from archive.desk.command_run import CommandRun, Outcome
+from archive.desk.command_run import CommandRun
 from archive.desk.site import SiteKeeper
 from archive.errors import FactsError
 
@@ -176,7 +176,7 @@ class JobQueue:
                 if self._hands or self._closed or job.id not in self._jobs:
                     job.state = "waiting"
                     return
-                job.step = command.name
+                job.step, job.put_back = command.name, False
                 run = CommandRun(
                     command.words,
                     on_progress=lambda doing, done, total: self._told(job, doing, done, total),
@@ -190,25 +190,25 @@ class JobQueue:
                 job.doing, job.done, job.total = "", 0, 0
                 job.answers[command.name] = outcome.answer
                 job.warnings += outcome.warnings
-                if outcome.status != 0:
-                    self._refused(job, outcome)
+                if job.id not in self._jobs:  # it was cancelled
                     return
+                if outcome.status != 0 and job.put_back:
+                    job.state, job.warnings = "waiting", ()
+                    self._changed()
+                    return
+            if outcome.status != 0:
+                job.causes = outcome.causes or (_ENDED,)
+                self._end(job, "refused")
+                return
+        self._end(job, "done")
+
+    def _end(self, job: Job, state: State) -> None:
+        job.state = state
+        stays = job.on_end(job)  # which may take its time: nobody waits for it
         with self._wake:
-            job.state = "done"
-            self._end(job)
-
-    def _refused(self, job: Job, outcome: Outcome) -> None:
-        if job.put_back:
-            job.state, job.put_back, job.warnings = "waiting", False, ()
+            if not stays:
+                self._jobs.pop(job.id, None)
             self._changed()
-            return
-        job.state, job.causes = "refused", outcome.causes or (_ENDED,)
-        self._end(job)
-
-    def _end(self, job: Job) -> None:
-        if not job.on_end(job):
-            self._jobs.pop(job.id, None)
-        self._changed()
 
     def _told(self, job: Job, doing: str, done: int, total: int) -> None:
         job.doing, job.done, job.total = doing, done, total

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
@@ -18,19 +19,29 @@ __all__ = ["Deed", "GivenLogin", "PublishQueue"]
 Deed = Literal["try", "look", "send", "check"]
 
 # Words of the refusals, and the field of the form that each is about.
-_FIELDS = (
-    ("refused the login", "password"), ("refused the keys", "password"), ("no keys found", "password"),
-    ("no such host", "host"), ("known_hosts", "host"), ("another key than before", "host"), ("certificate", "host"),
-    ("connection failed", "host"), ("NoSuchBucket", "host"), ("--adopt", "adopt"), ("check the path", "path"),
-)  # fmt: skip
+_FIELDS = {
+    "password": ("refused the login", "(status 401)", "refused the keys", "no keys found"),
+    "host": (
+        "no such host",
+        "known_hosts",
+        "another key than before",
+        "certificate",
+        "connection failed",
+        "NoSuchBucket",
+    ),
+    "adopt": ("--adopt",),
+    "path": ("check the path", "check the URL"),
+}
 _MOST_NAMES = 200
 
 
+@dataclass(frozen=True)
 class GivenLogin:
     """A user and a password as typed for one time; `kept` where they are to go into the keyring once they were good."""
 
-    def __init__(self, user: str | None, password: str, *, kept: bool) -> None:
-        self.user, self.password, self.kept = user, password, kept
+    user: str | None
+    password: str = field(repr=False)
+    kept: bool
 
     def environment(self, kind: str, target: str) -> dict[str, str]:
         """Return what a command finds them in."""
@@ -68,12 +79,12 @@ class PublishQueue:
             "check": {"check": checking},
         }
         commands = [Command(name, call, environment) for name, call in calls[deed].items()]
-        forgotten = self._last.pop(target, None)
+        self._last.pop(target, None)
 
         def on_end(job: Job) -> bool:
             if login is not None and login.kept and job.state == "done":
                 job.warnings += _kept(address, login)
-            self._last[target] = _found(job, forgotten)
+            self._last[target] = _found(job)
             return False
 
         return self.jobs.add(
@@ -97,7 +108,7 @@ def _kept(address: Address, login: GivenLogin) -> tuple[str, ...]:
     return ()
 
 
-def _found(job: Job, before: Mapping[str, Any] | None) -> dict[str, Any]:
+def _found(job: Job) -> dict[str, Any]:
     causes = [{"field": _field(cause), "text": cause} for cause in job.causes]
     answers = {step: _shortened(answer) for step, answer in job.answers.items()}
     return {
@@ -111,7 +122,7 @@ def _found(job: Job, before: Mapping[str, Any] | None) -> dict[str, Any]:
 
 
 def _field(cause: str) -> str | None:
-    return next((field for words, field in _FIELDS if words in cause), None)
+    return next((field for field, words in _FIELDS.items() if any(one in cause for one in words)), None)
 
 
 def _shortened(answer: Mapping[str, Any]) -> dict[str, Any]:

@@ -141,9 +141,9 @@ def _check(form: TargetForm, parts: Mapping[str, Any], field: str) -> None:
 
 
 def _composed(kind: TargetKind, parts: Mapping[str, Any]) -> str:
-    host = parts["host"] or ""
+    host = quote(parts["host"] or "", safe="")
     with suppress(ValueError):
-        host = f"[{ipaddress.IPv6Address(host.strip('[]'))}]"
+        host = f"[{ipaddress.IPv6Address((parts['host'] or '').strip('[]'))}]"
     user = f"{quote(parts['user'], safe='')}@" if parts["user"] else ""
     port = f":{parts['port']}" if parts["port"] else ""
     path = quote((parts["path"] or "").lstrip("/"), safe="/~")

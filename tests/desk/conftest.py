@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from website.browser import Browser, browser
 
 from archive.commands.main import main
 from desk.desk_client import Client, desk_of, small_archive
@@ -25,12 +26,19 @@ def sun(measured: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return Path(shutil.copytree(measured, tmp_path_factory.mktemp("copy") / "sun"))
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def built(measured: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The archive with its site, but no film."""
+    """The archive with its site, but no film; tests leave it with other films, notes and targets."""
     root = Path(shutil.copytree(measured, tmp_path_factory.mktemp("built") / "sun"))
     assert main(["build", str(root), "--no-films"]) == 0
     return root
+
+
+@pytest.fixture(scope="session")
+def started(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+    """A browser."""
+    with browser(tmp_path_factory.mktemp("profile")) as one:
+        yield one
 
 
 @pytest.fixture(scope="module")

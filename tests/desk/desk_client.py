@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import http.client
 import json
+import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -98,11 +99,11 @@ class Client:
 
 
 @contextmanager
-def desk_of(root: Path) -> Iterator[Client]:
+def desk_of(root: Path, environment: Mapping[str, str] | None = None) -> Iterator[Client]:
     """A desk that was started by the command; it is ended at the end, where it has not ended itself."""
     process = subprocess.Popen(
         [sys.executable, "-m", "archive", "desk", str(root), "--no-open", "--json"],
-        stdout=subprocess.PIPE, text=True, stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE, text=True, stdin=subprocess.DEVNULL, env={**os.environ, **(environment or {})},
     )  # fmt: skip
     assert process.stdout is not None
     lines = []

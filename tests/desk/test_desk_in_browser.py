@@ -11,7 +11,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
-from website.browser import CHROMIUM, Browser, browser
+from website.browser import CHROMIUM, Browser
 from website.packaged_browser import MODULES, needs_package
 
 from desk.desk_client import PICTURE, RECORD, SAMPLE, Client, desk_of
@@ -20,12 +20,6 @@ from desk.test_desk_safety import all_files
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed: not tried in a browser")
 DRAWN = "document.querySelector('.sheet image') && document.querySelectorAll('[data-spot]').length > 3"
 PHONE = {"width_px": 390, "height_px": 844, "phone": True}
-
-
-@pytest.fixture(scope="module")
-def started(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    with browser(tmp_path_factory.mktemp("profile")) as one:
-        yield one
 
 
 @pytest.fixture(scope="module")

@@ -131,7 +131,7 @@ function keptFilm(film) {
   const buttons = element("div", { class: "doing" });
   if (film.made) buttons.append(...saving(film.name, film.name, Object.keys(film.made.parts), film.title));
   if (!film.made || film.late) {
-    const again = element("button", { type: "button", class: "main", "aria-label": `Make ${film.title}` }, film.made ? "Make anew" : "Make");
+    const again = element("button", { type: "button", class: "main", "aria-label": `${film.made ? "Make anew" : "Make"}: ${film.title}` }, film.made ? "Make anew" : "Make");
     again.onclick = doing(() => make(film.film, true));
     buttons.prepend(again);
   }
@@ -180,8 +180,8 @@ function queued(film) {
   const bar = element("progress", { "aria-label": `How far ${film.words} is` });
   const words = element("span", { class: "small" });
   const buttons = element("div", { class: "doing" });
-  const end = element("button", { type: "button", "aria-label": `${film.state === "done" || film.state === "refused" ? "Take out of the list" : "Cancel"}: ${film.words}` });
-  end.textContent = film.state === "done" ? "Done with it" : film.state === "refused" ? "Take out" : "Cancel";
+  const ending = film.state === "done" ? "Done with it" : film.state === "refused" ? "Take out" : "Cancel";
+  const end = element("button", { type: "button", "aria-label": `${ending}: ${film.words}` }, ending);
   end.onclick = doing(() => post(`/api/films/${film.id}/cancel`));
   if (film.state === "done") buttons.append(...saving(film.id, film.name, (film.parts ?? []), film.words));
   buttons.append(end);

@@ -55,7 +55,7 @@ function loginFields(target) {
   if (!target.asks_for || !target.allowed) return [];
   const name = target.form.name;
   if (target.login === "keyring") {
-    const button = element("button", { type: "button", class: "plain", "aria-label": `Forget the password of ${name}` }, "Forget it");
+    const button = element("button", { type: "button", class: "plain", "aria-label": `Forget it: the password of ${name}` }, "Forget it");
     button.onclick = doing(async () => show(await post("/api/publishing/forget-password", { name })));
     return [element("p", { class: "small login" }, target.asks_for === "keys" ? "The keys are in this computer's keyring. " : `${SOURCES.keyring} `, button)];
   }
@@ -94,7 +94,7 @@ function sheetOf(target) {
     element("p", { class: "place" }, target.place),
   );
   if (!target.allowed) {
-    sheet.append(element("p", { class: "not-allowed" }, "Nothing is sent there before it is allowed, above."));
+    sheet.append(element("p", { class: "not-allowed" }, "Nothing is sent there until you allow it, above."));
     return sheet;
   }
   if (!target.right) {
@@ -122,6 +122,7 @@ function showJobs() {
     const line = sheet.querySelector(".under-way");
     if (!line) continue;
     line.hidden = !job;
+    if (job) sheet.querySelector(".found")?.remove(); // it was of the time before
     if (!job) {
       line.replaceChildren();
       continue;
@@ -159,9 +160,9 @@ function showFieldsOfKind() {
   form.querySelectorAll("[data-kinds]").forEach((label) => (label.hidden = !label.dataset.kinds.split(" ").includes(kind)));
   byId("folder-words").textContent = kind === "zip" ? "Zip file: its path, ending in .zip" : "Folder: its path; one without / at the front lies beside archive.toml";
   byId("host-words").textContent = kind === "s3" ? "Bucket" : "Host";
-  byId("path-words").textContent = kind === "s3" ? "Prefix in the bucket (empty: none)" : kind.startsWith("git") ? "Repository, its path" : "Folder there (~ is your home there)";
+  byId("path-words").textContent = kind === "s3" ? "Prefix (empty: none)" : kind.startsWith("git") ? "Repository, its path" : "Folder there (~: your home)";
   form.elements.host.placeholder = kind === "s3" ? "my-bucket" : kind === "webdav" ? "127.0.0.1" : "example.org";
-  byId("login-words").textContent = { sftp: "It logs in with your ssh keys, or with a password that you are asked for.", "rsync+ssh": "It logs in with your ssh keys.", "git+ssh": "It logs in with your ssh keys.", "git+https": "It logs in as your git is set up to." }[kind] ?? (["folder", "zip", "git+file"].includes(kind) ? "" : "You are asked for the password when it is needed; it never comes into the archive.");
+  byId("login-words").textContent = { sftp: "It logs in with your ssh keys, or with a password that you are asked for.", "rsync+ssh": "It logs in with your ssh keys.", "git+ssh": "It logs in with your ssh keys.", "git+https": "It logs in as your git is set up to." }[kind] ?? (["folder", "zip", "git+file"].includes(kind) ? "" : `You are asked for the ${kind === "s3" ? "keys" : "password"} when needed; nothing of it comes into the archive.`);
 }
 
 function fill(values) {
