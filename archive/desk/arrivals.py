@@ -158,6 +158,10 @@ class Arrivals:
         arrival.state = "looked"
         self._on_change()
 
+    def prepare(self) -> None:
+        """Make ready to look at pictures, which are likely to come."""
+        self._worker.prepare()
+
     # What is known
 
     def view(self) -> list[dict[str, Any]]:

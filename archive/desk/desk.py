@@ -189,6 +189,7 @@ class Desk:
 
     def arrivals_view(self) -> dict[str, Any]:
         """Return the pictures on their way in, and the names that they may be given."""
+        self.arrivals.prepare()
         settings = read_settings(self.files)
         return {
             "arrivals": self.arrivals.view(),

@@ -10,6 +10,7 @@ from concurrent.futures import TimeoutError as LateError
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 
 from archive.errors import ArchiveError, PictureError
@@ -63,6 +64,12 @@ class PictureWorker:
             raise found
         return found
 
+    def prepare(self) -> None:
+        """Start the process, if it is not there, so that the first picture does not wait for it."""
+        with self._lock:
+            if self._pool is None:
+                self._started().submit(_prepared)
+
     def close(self) -> None:
         """End the process."""
         with self._lock:
@@ -90,6 +97,12 @@ def _limit() -> None:
     with suppress(OSError, ValueError):
         resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY_BYTES, _MOST_MEMORY_BYTES))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+
+def _prepared() -> None:
+    """Load what is loaded only when a first picture is measured."""
+    for name in ("scipy.ndimage", "scipy.optimize"):
+        import_module(name)
 
 
 def _glance(path: Path, name: str) -> Glance | ArchiveError:

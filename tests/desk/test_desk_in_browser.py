@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import threading
 import tomllib
 from collections.abc import Iterator
@@ -13,7 +14,7 @@ import pytest
 from website.browser import CHROMIUM, Browser
 from website.packaged_browser import MODULES, needs_package
 
-from desk.desk_client import PICTURE, RECORD, Client, desk_of
+from desk.desk_client import PICTURE, RECORD, SAMPLE, Client, desk_of
 from desk.test_desk_safety import all_files
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed: not tried in a browser")
@@ -198,3 +199,73 @@ def test_a_time_put_right_offers_to_shift_the_others_and_all_of_it_is_undone(
     page.click("#undo")
     page.wait("document.querySelector('#undo').disabled")
     assert all_files(sun) == before
+
+
+def tap(page: Browser, selector: str) -> None:
+    """Touch the middle of an element with a finger, scrolled to where it is seen."""
+    page.run(f"document.querySelector({json.dumps(selector)}).scrollIntoView({{block: 'center'}})")
+    x, y = page.middle(selector)
+    page.send("Input.dispatchTouchEvent", type="touchStart", touchPoints=[{"x": x, "y": y}])
+    page.send("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+
+
+def test_a_spot_is_left_out_and_brought_back_by_finger_on_a_phone(opened: tuple[Browser, Client], sun: Path) -> None:
+    page, desk = opened
+    before = (sun / RECORD).read_text()
+    show_picture(page, desk, **PHONE)
+    page.send("Emulation.setTouchEmulationEnabled", enabled=True)
+    tap(page, '[data-spot="3"] .reach')
+    page.wait("!document.querySelector('#chosen').hidden")
+    tap(page, "#not-spot")
+    page.wait("document.querySelector('[data-spot=\"3\"]').classList.contains('dust')")
+    assert len(record(sun)["dust"]) == 1  # type: ignore[arg-type]
+    tap(page, "#undo")
+    page.wait("document.querySelector('#undo').disabled")
+    assert (sun / RECORD).read_text() == before
+    page.send("Emulation.setTouchEmulationEnabled", enabled=False)
+
+
+def test_a_dropped_folder_brings_what_is_in_it_with_its_notes(opened: tuple[Browser, Client], tmp_path: Path) -> None:
+    page, desk = opened
+    inner = tmp_path / "evening" / "inner"
+    inner.mkdir(parents=True)
+    shutil.copy(SAMPLE / "2026/2026-06-06/1135Z.jpg", inner / "sun.jpg")
+    (inner / "sun.toml").write_text("time = 2026-06-06T11:35:00Z\ninstrument = 'Doorstep refractor'\n")
+    (tmp_path / "evening/.hidden").write_text("not a picture")
+    page.open(f"{desk.origin}/arrivals")
+    page.wait("document.querySelector('#choose').onchange")
+    x, y = page.middle("#drop")
+    dragged = {"items": [], "files": [str(tmp_path / "evening")], "dragOperationsMask": 1}
+    for kind in ("dragEnter", "dragOver", "drop"):
+        page.send("Input.dispatchDragEvent", type=kind, x=x, y=y, data=dragged)
+    page.wait("document.querySelector('#file').textContent === 'File this picture'")
+    card = "document.querySelector('.arrival').textContent"
+    assert "2026-06-06 11:35:00 UTC" in page.run(card)
+    page.run("[...document.querySelectorAll('.arrival button')].find((one) => /Leave/.test(one.textContent)).click()")
+    page.wait("!document.querySelector('.arrival')")
+
+
+PASTED = """(async () => {
+  const sheet = document.createElement("canvas");
+  sheet.width = sheet.height = 400;
+  sheet.getContext("2d").arc(200, 200, 150, 0, 7);
+  sheet.getContext("2d").fillStyle = "white";
+  sheet.getContext("2d").fill();
+  const png = await new Promise((done) => sheet.toBlob(done, "image/png"));
+  await navigator.clipboard.write([new ClipboardItem({ "image/png": png })]);
+})()"""
+
+
+def test_a_picture_is_pasted(opened: tuple[Browser, Client]) -> None:
+    page, desk = opened
+    page.open(f"{desk.origin}/arrivals")
+    page.wait("document.querySelector('#choose').onchange")
+    allowed = ["clipboardReadWrite", "clipboardSanitizedWrite"]
+    page.send("Browser.grantPermissions", origin=desk.origin, permissions=allowed)
+    page.send("Page.bringToFront")
+    page.run(PASTED)
+    page.send("Input.dispatchKeyEvent", type="keyDown", key="v", modifiers=2, commands=["paste"])
+    page.wait("document.querySelector('.arrival .facts, .arrival .refused')")
+    assert page.run("document.querySelector('.arrival h2').textContent") == "image.png"
+    page.run("[...document.querySelectorAll('.arrival button')].find((one) => /Leave/.test(one.textContent)).click()")
+    page.wait("!document.querySelector('.arrival')")
