@@ -260,8 +260,7 @@ def test_a_picture_is_pasted(opened: tuple[Browser, Client]) -> None:
     page, desk = opened
     page.open(f"{desk.origin}/arrivals")
     page.wait("document.querySelector('#choose').onchange")
-    allowed = ["clipboardReadWrite", "clipboardSanitizedWrite"]
-    page.send("Browser.grantPermissions", origin=desk.origin, permissions=allowed)
+    page.grant(desk.origin, "clipboardReadWrite", "clipboardSanitizedWrite")
     page.send("Page.bringToFront")
     page.run(PASTED)
     page.send("Input.dispatchKeyEvent", type="keyDown", key="v", modifiers=2, commands=["paste"])

@@ -40,7 +40,7 @@ def test_an_archive_is_made_in_the_form_and_its_desk_begins(tmp_path: Path) -> N
         page.click("#read")
         page.wait("!document.querySelector('#new').hidden")
         # The browser's own position comes at a click, and on this page alone: see the policy of the others.
-        page.send("Browser.grantPermissions", origin=client.origin, permissions=["geolocation"])
+        page.grant(client.origin, "geolocation")
         page.send("Emulation.setGeolocationOverride", latitude=-33.8604, longitude=151.2046, accuracy=20)
         assert page.run("document.querySelector('[name=latitude]').value") == ""
         page.click("#here")

@@ -90,6 +90,12 @@ class Browser:
             pass
         return answer
 
+    def grant(self, origin: str, *permissions: str) -> None:
+        """Let pages of an origin do what a person would be asked for."""
+        self.send(
+            "Browser.grantPermissions", origin=origin, permissions=list(permissions), browserContextId=self._context
+        )
+
     def open(self, address: str, *, width_px: int = 1100, height_px: int = 1400, phone: bool = False) -> None:
         """Show a page and wait until it has loaded."""
         self.send(
