@@ -254,7 +254,8 @@ def test_the_instrument_notices_what_is_wrong(site: Path, tmp_path: Path) -> Non
     page = tmp_path / "wrong.html"
     page.write_text(
         "<!doctype html><html><style>@media (prefers-color-scheme: light) and (min-width: 1000px)"
-        "{ .pale { color: #ddd } }</style><body><p class=pale>Pale</p><h1>One</h1><p style='margin-top:-2rem'>On top</p><img src='gone.png'>"
+        "{ .pale { color: #ddd } }</style><body><p class=pale>Pale</p>"
+        "<h1>One</h1><p style='margin-top:-2rem'>On top</p><img src='gone.png'>"
         "<div style='width:3000px'>wide</div><script>throw new Error('seen')</script></body></html>",
         encoding="utf-8",
     )
