@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -28,7 +27,7 @@ __all__ = [
 
 # By the contrast of granulation that is left of four discs, drawn and real: 92 to 100 % in JPEG and AVIF, 90 to 100 %
 # in the third, in which days are compared by their spots; a tenth more bytes would keep 2 % more.
-_QUALITY, _LIGHT_QUALITY = 80, 60
+_QUALITY, _LIGHT_QUALITY, _SMALL_QUALITY = 80, 60, 88
 FLAT_QUALITY = 70
 _STEP_NOISES = 1 / 2
 _GAP = 2.0  # a picture made much smaller is first made smaller by a whole number, to twice the side wanted
@@ -89,11 +88,16 @@ def levels_jpeg_bytes(
     """
     if levels.shape[0] * levels.shape[1] > LARGE_PX:
         return _large_jpeg_bytes(levels, quality)
-    from PIL import Image
+    return _jpeg_bytes(levels, quality, colour)
 
-    stream = io.BytesIO()
-    Image.fromarray(levels).save(stream, format="JPEG", quality=quality, optimize=True, subsampling=colour)
-    return stream.getvalue()
+
+def _jpeg_bytes(levels: NDArray[np.uint8], quality: int, colour: Literal["4:4:4", "4:2:0"]) -> bytes:
+    """By the encoder that makes the same bytes as Pillow's in less than half of its time."""
+    import imagecodecs
+
+    subsampling = "420" if levels.ndim == 3 and colour == "4:2:0" else "444"
+    whole = np.ascontiguousarray(levels)
+    return bytes(imagecodecs.jpeg8_encode(whole, level=quality, subsampling=subsampling, optimize=True))
 
 
 def shrunk_jpeg_levels(data: bytes, *, size_px: int) -> NDArray[np.uint8]:
@@ -148,24 +152,28 @@ def shrunk_levels(levels: NDArray[np.uint8], *, size_px: int) -> NDArray[np.uint
 
 def small_jpeg_bytes(levels: NDArray[np.uint8]) -> bytes:
     """Levels of a screen, of a small picture, as JPEG."""
-    from PIL import Image
-
-    stream = io.BytesIO()
-    Image.fromarray(levels).save(stream, format="JPEG", quality=88, optimize=True)
-    return stream.getvalue()
+    return _jpeg_bytes(levels, _SMALL_QUALITY, "4:2:0")
 
 
 def avif_bytes(levels: NDArray[np.uint8]) -> bytes:
-    """Levels of a screen as AVIF."""
-    from PIL import Image
+    """Levels of a screen, shape (H, W) or (H, W, 3), as AVIF."""
+    import imagecodecs
 
-    stream = io.BytesIO()
     # In one thread, so that the bytes do not depend on the machine; tiles would serve several, for 1 % more bytes.
-    # Speed 8 takes twice as long for 10 % fewer bytes.
-    Image.fromarray(levels).save(
-        stream, format="AVIF", quality=_LIGHT_QUALITY, speed=9, max_threads=1, autotiling=False
+    # Speed 8 takes twice as long for 10 % fewer bytes; Pillow, otherwise the same, a third more.
+    colours = levels if levels.ndim == 3 else np.repeat(levels[..., None], 3, axis=2)
+    made = imagecodecs.avif_encode(
+        np.ascontiguousarray(colours),
+        level=_LIGHT_QUALITY,
+        speed=9,
+        pixelformat="420",
+        # Those of sRGB, its curve, and luma as in JFIF: ITU-T H.273, tables 2 to 4.
+        primaries=1,
+        transfer=13,
+        matrix=6,
+        numthreads=1,
     )
-    return stream.getvalue()
+    return bytes(made)
 
 
 def _whole_levels(picture: NDArray[np.float32]) -> NDArray[np.uint8]:
