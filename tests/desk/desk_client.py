@@ -48,6 +48,7 @@ class Client:
     address: str
     process: subprocess.Popen[str]
     token: str = ""
+    stream: http.client.HTTPConnection | None = None
 
     @property
     def origin(self) -> str:
@@ -79,13 +80,14 @@ class Client:
         return self.raw("POST", path, data, {**self.own_headers(), "content-type": "application/json"})
 
     def events(self) -> Any:
-        """What the open pages are told now."""
+        """What the open pages are told now; like a page's, its stream stays open, or the desk would end."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
-        try:
-            connection.request("GET", "/api/events", None, self.own_headers())
-            return json.loads(connection.getresponse().readline().removeprefix(b"data: "))
-        finally:
-            connection.close()
+        connection.request("GET", "/api/events", None, self.own_headers())
+        told = json.loads(connection.getresponse().readline().removeprefix(b"data: "))
+        if self.stream is not None:
+            self.stream.close()
+        self.stream = connection
+        return told
 
     def enter(self) -> None:
         self.token = self.post("/api/enter", {"secret": self.address.partition("#")[2]}).json["token"]
@@ -111,9 +113,12 @@ def desk_of(root: Path, environment: Mapping[str, str] | None = None) -> Iterato
         lines.append(line)
         if line == "}\n":
             break
+    client = Client(json.loads("".join(lines))["address"], process)
     try:
-        yield Client(json.loads("".join(lines))["address"], process)
+        yield client
     finally:
+        if client.stream is not None:
+            client.stream.close()
         if process.poll() is None:
             process.terminate()
         process.wait(20)

@@ -47,7 +47,7 @@ def targets(root: Path) -> list[dict[str, Any]]:
     return found
 
 
-def until(found: Callable[[], Any], *, patience_s: float = 60.0) -> Any:
+def until(found: Callable[[], Any], *, patience_s: float = 300.0) -> Any:
     """Wait until something is so, and return it."""
     end = time.monotonic() + patience_s
     while not (there := found()):
