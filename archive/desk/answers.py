@@ -14,6 +14,8 @@ from pydantic import ValidationError
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 
+from archive.desk.plain_words import without_command_words
+from archive.desk.typed_numbers import with_typed_numbers
 from archive.errors import ArchiveError
 from archive.records.toml_files import TomlModel
 from archive.upkeep.editing import ChangedMeanwhile
@@ -77,7 +79,7 @@ def answered(endpoint: Endpoint) -> Endpoint:
 
 
 def _refused(request: Request, status: int, causes: Iterable[str]) -> Response:
-    told = plain_causes(causes, request.app.state.roots())
+    told = [without_command_words(cause) for cause in plain_causes(causes, request.app.state.roots())]
     return answer({"causes": [{"field": _field_of(cause), "text": cause} for cause in told]}, status)
 
 
@@ -102,6 +104,8 @@ async def form_of(request: Request, model: type[Form]) -> Form:
     ------
     Refusal
         It is too large, no JSON, or holds what it must not.
+    FactsError
+        What was typed for a number is none.
     """
     data = b""
     async for chunk in request.stream():
@@ -112,6 +116,8 @@ async def form_of(request: Request, model: type[Form]) -> Form:
         if _is_deep(data):
             raise Refusal(400, "nested too deeply")
         found = json.loads(data.decode("utf-8"), parse_constant=_no_constant)
+        if isinstance(found, dict):
+            found = with_typed_numbers(model, found)
         return model.model_validate_json(json.dumps(found))
     except ValidationError as error:
         mistakes = error.errors(include_url=False, include_input=False)[:20]

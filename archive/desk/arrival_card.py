@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from archive.desk.looking import Glance
+from archive.desk.plain_words import without_command_words
 from archive.disk import Folder
 from archive.errors import ArchiveError, NoTimeError, PictureError, UnmeasurableError
 from archive.execution.executor import IN_THIS_PROCESS
+from archive.filing.remarks import copy_remarks, guesses, remarks, time_remarks
 from archive.filing.statements import AddOptions, StatedFacts, record_of, stated_facts
 from archive.model.observation import Observation
 from archive.records.archive_files import WORK_NAME
 from archive.records.checksums import read_checksums
-from archive.records.places import free_place
+from archive.records.places import Place, free_place
 from archive.records.record import PictureEntry, Sidecar
 from archive.records.settings import Settings, read_settings
 from archive.records.toml_files import parse_toml
@@ -35,8 +36,6 @@ __all__ = ["ARRIVALS_FOLDER", "MOST_NOTE_BYTES", "Arrival", "Kept", "note_text",
 
 ARRIVALS_FOLDER = f"{WORK_NAME}/arrivals"
 MOST_NOTE_BYTES = 1_000_000
-# Such as "; give it with --time 2026-06-03T09:15:00Z".
-_OPTIONS = re.compile(r"[;,] (?:or )?(?:[a-z]+ )*--[a-z].*$")
 
 Kept = Literal["measured", "unmeasured", "extra"]
 
@@ -108,15 +107,25 @@ def _found(files: Folder, arrival: Arrival, glance: Glance) -> dict[str, Any]:
     }
     if arrival.kept != "measured":
         return told
-    one = _oriented(files, arrival, settings, stated)
-    doubts = plain_lines([*stated.doubts, *one.orientation.disputes, *one.remarks], arrival)
-    return {**told, "orientation": one.orientation, "doubts": doubts}
-
-
-def _oriented(files: Folder, arrival: Arrival, settings: Settings, stated: StatedFacts) -> Observation:
-    """Weigh the evidence for north as if the picture were filed already."""
-    assert arrival.glance is not None
     place = free_place(files, stated.when.middle_utc)
+    near = _oriented(files, arrival, settings, stated, place)
+    one = next(one for one in near if one.id == place.id)
+    # All that `add` tells of a picture once it is filed.
+    doubts = [
+        *stated.doubts,
+        *guesses(arrival.name, place, stated),
+        *remarks(arrival.name, place, one),
+        *copy_remarks(arrival.name, one, near),
+        *time_remarks(arrival.name, place, one),
+    ]
+    return {**told, "orientation": one.orientation, "doubts": plain_lines(doubts, arrival)}
+
+
+def _oriented(
+    files: Folder, arrival: Arrival, settings: Settings, stated: StatedFacts, place: Place
+) -> list[Observation]:
+    """Weigh the evidence for north as if the picture were filed already; returns those of the days about it, too."""
+    assert arrival.glance is not None
     entry = PictureEntry(file=place.file(arrival.glance.study.suffix), sha256=arrival.sha256)
     filed = ArchivedPicture(place, record_of(stated, entry))
     latitude_deg, longitude_deg = settings.published_place(stated.site)
@@ -129,7 +138,7 @@ def _oriented(files: Folder, arrival: Arrival, settings: Settings, stated: State
         known = [*measured_pictures(archive, near_days(archive, {place.day})), new]
         known.sort(key=lambda one: (one.filed.record.time, one.filed.place.id))
         solved = solve(archive, known, asked={place.id})
-    return next(one for one in observations(known, solved) if one.id == place.id)
+    return observations(known, solved)
 
 
 def _sidecar(files: Folder, arrival: Arrival) -> Sidecar:
@@ -156,4 +165,4 @@ def _limb_of(glance: Glance) -> dict[str, Any]:
 def plain_lines(causes: Iterable[str], arrival: Arrival) -> tuple[str, ...]:
     """Return causes without the name, which the card bears, and without advice that is of the command line."""
     plain = (cause.rpartition(f"{arrival.name}: ")[2] for cause in causes)
-    return tuple(_OPTIONS.sub("", re.sub(r"give --\w+ with one of", "choose one of", cause)) for cause in plain)
+    return tuple(without_command_words(cause) for cause in plain)

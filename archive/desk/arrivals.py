@@ -26,7 +26,7 @@ from archive.desk.arrival_card import (
     plain_lines,
     what_is_told,
 )
-from archive.desk.looking import PictureWorker
+from archive.desk.looking import PictureWorker, told_defect
 from archive.disk import Folder
 from archive.errors import ArchiveError, FactsError
 from archive.execution.progress import silent
@@ -89,6 +89,7 @@ class Arrivals:
         self._files, self._worker, self._on_change = files, worker, on_change
         self._lock = threading.Lock()
         self._all: dict[str, Arrival] = {}
+        self._closed = False
         self._lookers = ThreadPoolExecutor(1)  # one after another, as they came
         self._look_again()
 
@@ -109,6 +110,7 @@ class Arrivals:
 
     def close(self) -> None:
         """Look at no more of them."""
+        self._closed = True
         self._lookers.shutdown(wait=False, cancel_futures=True)
 
     # Receiving
@@ -150,13 +152,23 @@ class Arrivals:
 
     def _look(self, arrival: Arrival) -> None:
         try:
+            self._look_at(arrival)
+        except Exception as error:
+            # Nobody takes this thread's answer: the card would tell for ever that the picture is being looked at.
+            if self._closed:
+                return
+            arrival.causes = (told_defect(error),)
+            arrival.told = {"causes": arrival.causes, "remedies": []}
+        arrival.state = "looked"
+        self._on_change()
+
+    def _look_at(self, arrival: Arrival) -> None:
+        try:
             arrival.sha256 = file_sha256(self._files, arrival.picture)
             arrival.glance = self._worker.look(self._files.path / arrival.picture, arrival.name)
         except (ArchiveError, OSError) as error:
             arrival.causes = error.causes if isinstance(error, ArchiveError) else (f"{error.strerror}",)
         arrival.told = what_is_told(self._files, arrival)
-        arrival.state = "looked"
-        self._on_change()
 
     def prepare(self) -> None:
         """Make ready to look at pictures, which are likely to come."""
@@ -276,7 +288,7 @@ class Arrivals:
                 self.leave_out(arrival.id)
             else:
                 arrival.told = {**arrival.told, "causes": causes}
-            warnings = [warning.replace(f"{arrival.name}: ", "") for warning in result.warnings]
+            warnings = plain_lines(result.warnings, arrival)
             found.append(
                 {
                     "arrival": arrival.id, "name": arrival.name, "status": result.status, "id": result.id,

@@ -16,8 +16,10 @@ from archive.desk.corrections import Correction, changes_of
 from archive.desk.film_queue import FilmQueue
 from archive.desk.job_queue import JobQueue
 from archive.desk.picture_view import neighbour_of, picture_view
+from archive.desk.plain_words import without_command_words
 from archive.desk.publish_queue import PublishQueue
 from archive.desk.site import SiteKeeper
+from archive.desk.typed_numbers import with_typed_numbers
 from archive.desk.workbench import Looked, Workbench
 from archive.disc.derotation import ViewGeometry
 from archive.disk import Folder
@@ -32,7 +34,7 @@ from archive.records.notes import read_notes
 from archive.records.places import Place, day_folders, notes_file, place_of_id, places
 from archive.records.record import CAPTURE_FACTS, Record, read_record
 from archive.records.removed import records_in, removed_folders
-from archive.records.settings import SETTINGS_NAME, read_settings
+from archive.records.settings import SETTINGS_NAME, Settings, read_settings
 from archive.records.toml_files import TomlModel, load_toml
 from archive.stages.archive import opened_archive
 from archive.stages.comparison_picture import derotated_picture
@@ -265,8 +267,9 @@ class Desk:
         if unknown := sorted(asked.facts.keys() - allowed):
             raise FactsError(f"{unknown[0][:40]}: no fact of a capture")
         words = ", ".join(key.partition("_")[0] for key in asked.facts)
+        facts = with_typed_numbers(Record, asked.facts)
         with self.changing():
-            edit_record(self.files, identifier, asked.facts, made_from=asked.made_from, words=words, on_progress=silent)
+            edit_record(self.files, identifier, facts, made_from=asked.made_from, words=words, on_progress=silent)
         return self.picture(identifier)
 
     def change_time(self, identifier: str, asked: TimeForm) -> dict[str, Any]:
@@ -275,7 +278,8 @@ class Desk:
         with self.changing():
             done = amend_with_history(self.files, identifier, time, made_from=asked.made_from, on_progress=silent)
         remarks = altitude_remarks(self.files, [done.id])
-        return {**self.picture(done.id), "warnings": [*done.warnings, *remarks]}
+        warnings = [without_command_words(line) for line in (*done.warnings, *remarks)]
+        return {**self.picture(done.id), "warnings": warnings}
 
     def step(self, identifier: str, asked: StepForm, *, forward: bool) -> dict[str, Any]:
         """Undo the last change of a picture's record or of its day's notes, or do it again."""
@@ -307,8 +311,9 @@ class Desk:
         if unknown := sorted(asked.changes.keys() - _SETTINGS_KEYS):
             raise FactsError(f"{unknown[0][:40]}: not to be set here")
         words = ", ".join(key.replace("_", " ") for key in asked.changes)
+        changes = with_typed_numbers(Settings, asked.changes)
         with self.changing():
-            edit_settings(self.files, asked.changes, made_from=asked.made_from, words=words, on_progress=silent)
+            edit_settings(self.files, changes, made_from=asked.made_from, words=words, on_progress=silent)
         return self.settings()
 
     def step_settings(self, *, forward: bool) -> dict[str, Any]:

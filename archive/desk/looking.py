@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import sys
 import threading
+import traceback
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures import TimeoutError as LateError
 from concurrent.futures.process import BrokenProcessPool
@@ -23,7 +24,7 @@ from archive.reading.contents import content_of
 from archive.stages.shown_file import shown_file
 from archive.stages.study import Study, study, unmeasured_study
 
-__all__ = ["Glance", "PictureWorker"]
+__all__ = ["Glance", "PictureWorker", "told_defect"]
 
 # The largest picture that is read takes 2.4 GB (README); as much again for what it is worked with.
 _MOST_MEMORY_BYTES = 6 * 2**30
@@ -88,6 +89,13 @@ class PictureWorker:
         return self._pool
 
 
+def told_defect(error: Exception) -> str:
+    """Print a defect on the terminal, and return the line for the card of the picture that shows it."""
+    with suppress(OSError, ValueError):
+        traceback.print_exception(error)
+    return f"cannot be looked at: a defect of northlimb ({type(error).__name__}); the terminal says more. Leave it out"
+
+
 def _limit() -> None:
     if sys.platform == "win32":
         return
@@ -122,3 +130,5 @@ def _glance(path: Path, name: str) -> Glance | ArchiveError:
         return error
     except MemoryError:
         return PictureError(f"{name}: takes more memory than there may be; save it smaller")
+    except Exception as error:
+        return PictureError(f"{name}: {told_defect(error)}")

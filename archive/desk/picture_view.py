@@ -147,7 +147,8 @@ def _group(looked: Looked, number: int, clusters: Sequence[Cluster]) -> dict[str
     return {
         "name": named.name,
         "by_hand": named.stated,
-        "sure": number >= len(clusters) or clusters[number].sure,
+        # A group of a spot that was only pointed at has none of the measured ones, so none is doubtful.
+        "sure": number >= len(clusters) or clusters[number].sure or not clusters[number].members,
         "spots": len(group.spots),
         "area_msh": None if group.area_msh is None else round(group.area_msh, 1),
         "umbra_msh": None if group.umbra_msh is None else round(group.umbra_msh, 1),

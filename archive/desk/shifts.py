@@ -12,6 +12,7 @@ from pydantic import Field
 from archive.desk.answers import answer
 from archive.desk.app import NothingForm, Routes, asked, changed
 from archive.desk.desk import Desk
+from archive.desk.plain_words import without_command_words
 from archive.execution.progress import silent
 from archive.filing.remarks import altitude_remarks
 from archive.records.settings import read_settings
@@ -92,4 +93,5 @@ def _done(desk: Desk, step: Callable[..., Shift]) -> dict[str, Any]:
 def _told(desk: Desk, done: Shift) -> dict[str, Any]:
     remarks = altitude_remarks(desk.files, [one.id for one in done.pictures])
     moved = {one.former_id: one.id for one in done.pictures}
-    return {**_view(desk), "moved": moved, "warnings": [*done.warnings, *remarks]}
+    warnings = [without_command_words(line) for line in (*done.warnings, *remarks)]
+    return {**_view(desk), "moved": moved, "warnings": warnings}

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from archive.desk.answers import plain_causes
+from archive.desk.plain_words import COMMAND
 
 __all__ = ["verified_view"]
 
@@ -34,7 +34,6 @@ _BY_HAND = {
     "strange": "does not belong there: move it elsewhere",
     "extra": "not filed: bring it in under New pictures, then remove this copy",
 }
-_COMMAND = re.compile(r"[;,:]? (?:see |run )?`northlimb [^`]*`(?: [^;`]*)?")
 
 
 def verified_view(
@@ -86,4 +85,4 @@ def _name_of(path: str | None, copies: Mapping[str, str]) -> str:
 
 
 def _plain(words: object) -> str:
-    return _COMMAND.sub("", str(words))
+    return COMMAND.sub("", str(words))

@@ -22,7 +22,7 @@ function filled() {
     const key = one.name.slice(5);
     if (one.type === "checkbox") {
       if (one.checked) film[key] = true;
-    } else if (one.value !== "") film[key] = one.type === "number" || key === "rotation" ? Number(one.value) : one.value;
+    } else if (one.value.trim() !== "") film[key] = one.value.trim();
   }
   return film;
 }

@@ -1,12 +1,11 @@
 // A new archive: the caution, then a form.
 import { begin, byId, doing, element, post, say } from "/static/desk.js";
 
-const NUMBERS = new Set(["elevation_m", "camera_angle_deg"]);
 let doubted = "";
 
 function filled() {
   const form = {};
-  for (const [name, value] of new FormData(byId("new"))) if (value.trim() !== "") form[name] = NUMBERS.has(name) ? Number(value) : value.trim();
+  for (const [name, value] of new FormData(byId("new"))) if (value.trim() !== "") form[name] = value.trim();
   return form;
 }
 

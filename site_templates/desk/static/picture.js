@@ -115,7 +115,7 @@ function drawGroups() {
         chosen = new Set();
         drawChosen();
       };
-      const words = one.by_hand ? element("span", { class: "meaning" }, one.sure ? "by hand" : "by hand; spots not known") : "";
+      const words = one.by_hand ? element("span", { class: "meaning" }, one.sure ? "by hand" : "by hand; which spots are its own is a guess") : "";
       return element(
         "tr",
         { "data-group": number },
@@ -274,7 +274,7 @@ function listen() {
   };
   byId("count").onsubmit = (event) => {
     event.preventDefault();
-    const counts = { groups: byId("count-groups").valueAsNumber, spots: byId("count-spots").valueAsNumber };
+    const counts = { groups: byId("count-groups").value.trim(), spots: byId("count-spots").value.trim() };
     doing(() => correct({ action: "count", counts }, "Counted by hand"))();
   };
   byId("count-measured").onclick = doing(() => correct({ action: "count as measured" }, "Count as measured"));
@@ -354,13 +354,11 @@ function look(zoom) {
 
 async function keepFacts() {
   const facts = {};
-  const whole = new Set(["frames_stacked", "frames_captured"]);
   for (const field of byId("facts").elements) {
     if (!field.name) continue;
     const value = field.value.trim();
-    const now = field.type === "number" ? (value === "" ? null : Number(value)) : value || null;
-    const before = field.tagName === "SELECT" ? view[field.name] : (view.facts[field.name] ?? null);
-    if (now !== before) facts[field.name] = whole.has(field.name) && now !== null ? Math.round(now) : now;
+    const before = (field.tagName === "SELECT" ? view : view.facts)[field.name] ?? "";
+    if (value !== String(before)) facts[field.name] = value || null;
   }
   if (!Object.keys(facts).length) return say("Nothing has changed");
   show(await post(address("/facts"), { made_from: view.made_from, facts }));

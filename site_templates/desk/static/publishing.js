@@ -185,7 +185,7 @@ function filled() {
   const target = {};
   for (const field of form.elements) {
     if (!field.name || field.closest("[data-kinds]")?.hidden || field.value.trim() === "") continue;
-    target[field.name] = field.name === "port" ? Number(field.value) : field.name === "keep" ? field.value.split("\n").map((line) => line.trim()).filter(Boolean) : field.value.trim();
+    target[field.name] = field.name === "keep" ? field.value.split("\n").map((line) => line.trim()).filter(Boolean) : field.value.trim();
   }
   return target;
 }

@@ -5,15 +5,15 @@ const KINDS = {
   sites: [
     { key: "name", label: "Name" },
     { key: "horizon", label: "Where it is", choices: { "": "on the Earth", none: "in space, without a horizon" } },
-    { key: "latitude_deg", label: "Latitude, degrees", number: true, least: -90, most: 90 },
-    { key: "longitude_deg", label: "Longitude, degrees", number: true, least: -180, most: 180 },
-    { key: "elevation_m", label: "Height, m", number: true, least: -500, most: 9000 },
+    { key: "latitude_deg", label: "Latitude, degrees" },
+    { key: "longitude_deg", label: "Longitude, degrees" },
+    { key: "elevation_m", label: "Height, m", number: true },
   ],
   instruments: [
     { key: "name", label: "Name" },
     { key: "mount", label: "Mount", choices: { unknown: "I don't know", altaz: "alt-azimuth: moves up and sideways", equatorial: "equatorial: follows on one axis" } },
     { key: "mirrored", label: "Are its pictures mirror images?", choices: { unknown: "I don't know", no: "no", yes: "yes, as with a star diagonal" } },
-    { key: "camera_angle_deg", label: "Camera angle, degrees (empty: I don't know)", number: true, least: -360, most: 360 },
+    { key: "camera_angle_deg", label: "Camera angle, degrees (empty: I don't know)", number: true },
     { key: "band", label: "Light", choices: { white: "white light", "h-alpha": "H-alpha", "calcium-k": "calcium K", other: "other" } },
     { key: "filter", label: "Filter" },
   ],
@@ -28,7 +28,7 @@ async function keep(changes, words) {
   say(words);
 }
 
-function fieldOf(kind, number, entry, { key, label, number: isNumber, least, most, choices }) {
+function fieldOf(kind, number, entry, { key, label, number: isNumber, choices }) {
   const name = `${kind}[${number + 1}].${key}`;
   let field;
   if (choices) {
@@ -36,9 +36,8 @@ function fieldOf(kind, number, entry, { key, label, number: isNumber, least, mos
     const value = entry[key];
     field.value = typeof value === "boolean" ? (value ? "yes" : "no") : (value ?? Object.keys(choices)[0]);
   } else {
-    // A place may be written in degrees and minutes; then it is text, and stays so until it is changed.
+    // Text, for a browser drops a comma from what it takes for a number; what was typed is read by the server.
     field = element("input", { name, value: entry[key] ?? "", inputmode: isNumber ? "decimal" : null, autocomplete: "off" });
-    if (isNumber && typeof entry[key] !== "string") for (const [attribute, value] of [["type", "number"], ["step", "any"], ["min", least], ["max", most]]) field.setAttribute(attribute, value);
   }
   field.dataset.key = key;
   if (key === "name" && entry.name !== undefined) field.readOnly = true;
@@ -55,10 +54,9 @@ function entryForm(kind, number, entry) {
       const changed = { ...entry };
       for (const field of form.querySelectorAll("[data-key]")) {
         const { key } = field.dataset;
-        const isNumber = fields.find((one) => one.key === key).number;
         const value = field.value.trim();
         if (value === "") delete changed[key];
-        else if (isNumber && field.type === "number") changed[key] = Number(value);
+        else if (field.tagName !== "SELECT") changed[key] = value === String(entry[key]) ? entry[key] : value;
         else if (!(field.tagName === "SELECT" && entry[key] === undefined && value === Object.keys(fields.find((one) => one.key === key).choices)[0])) changed[key] = typeof entry[key] === "boolean" ? value === "yes" : value;
       }
       const all = [...(now.values[kind] ?? [])];
@@ -125,9 +123,8 @@ function listen() {
       for (const field of byId("archive").elements) {
         if (!field.name) continue;
         const text = field.value.trim();
-        const value = text === "" ? null : field.type === "number" ? Number(text) : text;
-        const before = now.values[field.name] ?? (field.tagName === "SELECT" ? "utc" : null);
-        if (value !== before) changes[field.name] = value;
+        const before = now.values[field.name] ?? (field.tagName === "SELECT" ? "utc" : "");
+        if (text !== String(before)) changes[field.name] = text || null;
       }
       if (!Object.keys(changes).length) return say("Nothing has changed");
       await keep(changes, "Kept");
@@ -147,7 +144,7 @@ function listen() {
   byId("fits").onsubmit = (event) => {
     event.preventDefault();
     const { value } = byId("fits").elements.fits;
-    doing(() => keep({ fits: value === "number" ? byId("fits-days").valueAsNumber : value }, "Kept"))();
+    doing(() => keep({ fits: value === "number" ? byId("fits-days").value.trim() : value }, "Kept"))();
   };
   document.querySelectorAll("[data-add]").forEach((button) => {
     const kind = button.dataset.add;

@@ -11,7 +11,7 @@ export function spoken(seconds) {
 
 const clock = (time) => `${time.slice(0, 10)} ${time.slice(11, time.length - 1)}`;
 const moved = (time, seconds) => clock(new Date(Date.parse(time) + seconds * 1000).toISOString().replace(/\.\d+/, ""));
-const number = (name, most, value) => element("input", { name, type: "number", min: 0, max: most, value });
+const number = (name, value) => element("input", { name, inputmode: "numeric", autocomplete: "off", value });
 const labelled = (words, field) => element("label", {}, words, field);
 
 /** Put the form into a box; return how many pictures it finds. Those in `start.without` are left out. */
@@ -27,9 +27,9 @@ export async function shiftPanel(box, start, onMoved = () => {}) {
   const fields = element(
     "form",
     { class: "fields shift" },
-    labelled("Hours", number("hours", 8784, Math.floor(whole / 3600))),
-    labelled("Minutes", number("minutes", 59, Math.floor((whole % 3600) / 60))),
-    labelled("Seconds", number("seconds", 59, whole % 60)),
+    labelled("Hours", number("hours", Math.floor(whole / 3600))),
+    labelled("Minutes", number("minutes", Math.floor((whole % 3600) / 60))),
+    labelled("Seconds", number("seconds", whole % 60)),
     labelled("Which way", way),
     labelled("From day", element("input", { name: "first", type: "date", value: start.first })),
     labelled("To day", element("input", { name: "last", type: "date", value: start.last })),
@@ -45,7 +45,9 @@ export async function shiftPanel(box, start, onMoved = () => {}) {
   box.hidden = false;
 
   const value = (name) => fields.elements[name].value;
-  const seconds = () => Number(value("way")) * (3600 * Number(value("hours")) + 60 * Number(value("minutes")) + Number(value("seconds")));
+  const PARTS = ["hours", "minutes", "seconds"];
+  const wrong = () => PARTS.filter((name) => !/^\d{0,6}$/.test(value(name).trim()));
+  const seconds = () => Number(value("way")) * PARTS.reduce((sum, name) => 60 * sum + Number(value(name)), 0);
 
   function offer() {
     undo.disabled = !known.undo;
@@ -54,6 +56,16 @@ export async function shiftPanel(box, start, onMoved = () => {}) {
   }
 
   function draw() {
+    for (const name of PARTS) {
+      if (wrong().includes(name)) fields.elements[name].setAttribute("aria-invalid", "true");
+      else fields.elements[name].removeAttribute("aria-invalid");
+    }
+    if (wrong().length) {
+      shift.disabled = true;
+      list.replaceChildren();
+      words.textContent = wrong().map((name) => `${name}: ‘${value(name).trim()}’ is not a whole number; write 12`).join("; ");
+      return;
+    }
     const by = seconds();
     shift.disabled = !chosen.length || !by;
     shift.textContent = chosen.length === 1 ? "Shift this one" : `Shift these ${chosen.length || ""}`.trim();
