@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 
+from archive.records.settings import Settings
 from desk.desk_client import Client
 
 
@@ -45,3 +47,10 @@ def test_a_mistake_names_its_field_and_changes_nothing(client: Client, sun: Path
     refused = client.post("/api/settings", {"made_from": found["made_from"], "changes": {"targets": []}})
     assert refused.status == 422
     assert (sun / "archive.toml").read_text() == before
+
+
+def test_every_key_of_the_settings_has_its_form() -> None:
+    """Tables have forms of their own: targets and films on other pages."""
+    html = (Path(__file__).parents[2] / "site_templates/desk/settings.html").read_text(encoding="utf-8")
+    named = set(re.findall(r'name="(\w+)"', html)) | {"looks", "sites", "instruments", "targets", "films", "format"}
+    assert set(Settings.model_fields) - named == set()
