@@ -14,7 +14,7 @@ from archive.commands.options import FOLDER, JSON, SCHEDULER
 from archive.commands.permission import open_archive
 from archive.commands.printing import format_count, print_json, print_warnings
 from archive.commands.streams import print_line, progress, stop_like_ctrl_c
-from archive.commands.values import Day, ImpossibleValue, NumberRange, as_misuse
+from archive.commands.values import Day, ImpossibleValue, NumberRange, WholeNumberRange, as_misuse
 from archive.model.choices import BANDS, CAPTIONS, FILM_STYLES, FILM_VIEWS, LOOKS
 
 if TYPE_CHECKING:
@@ -37,10 +37,10 @@ _OPTIONS_OF_STYLES = {
     epilog="Example: northlimb film my-sun --from 2026-05-25 --to 2026-06-07 --out fortnight.mp4",
 )
 @FOLDER
-@click.option("--days", type=click.IntRange(1), metavar="N", help="The last N days with observations.  [default: 7]")
+@click.option("--days", type=WholeNumberRange(1), metavar="N", help="The last N days with observations.  [default: 7]")
 @click.option("--from", "first", type=Day(), metavar="DAY", help="First day; with --to.")
 @click.option("--to", "last", type=Day(), metavar="DAY", help="Last day; with --from.")
-@click.option("--rotation", type=click.IntRange(1), metavar="N", help="One Carrington rotation.")
+@click.option("--rotation", type=WholeNumberRange(1), metavar="N", help="One Carrington rotation.")
 @click.option(
     "--style",
     type=click.Choice(FILM_STYLES),
@@ -67,7 +67,7 @@ _OPTIONS_OF_STYLES = {
     metavar="DAYS",
     help="smooth only: how long a picture stands for the surface before and after it.  [default: 3]",
 )
-@click.option("--size", "size_px", type=click.IntRange(480, 2160), metavar="PX", help="Side.  [default: 1024]")
+@click.option("--size", "size_px", type=WholeNumberRange(480, 2160), metavar="PX", help="Side.  [default: 1024]")
 @click.option(
     "--look",
     type=click.Choice(LOOKS),

@@ -19,6 +19,7 @@ from archive.commands.printing import (
     print_warnings,
 )
 from archive.commands.streams import progress, stop_like_ctrl_c
+from archive.commands.values import WholeNumberRange
 
 if TYPE_CHECKING:
     from archive.delivery.preview import PreviewEvent
@@ -30,7 +31,7 @@ __all__ = ["preview"]
     "preview", short_help="Show the site on this computer only.", epilog="Example: northlimb preview my-sun --port 8000"
 )
 @FOLDER
-@click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="0: any free port.")
+@click.option("--port", type=WholeNumberRange(0, 65535), default=8000, show_default=True, help="0: any free port.")
 @SITE_DIR
 @JSON
 def preview(folder: Path, port: int, site_dir: Path | None, as_json: bool) -> None:

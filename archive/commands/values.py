@@ -20,6 +20,7 @@ __all__ = [
     "ImpossibleValue",
     "Number",
     "NumberRange",
+    "WholeNumberRange",
     "as_misuse",
     "parse_duration",
     "parse_site",
@@ -41,6 +42,18 @@ class NumberRange(click.FloatRange):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Return the number; see `Number`."""
         return super().convert(_checked_number(self, value, param, ctx), param, ctx)
+
+
+class WholeNumberRange(click.IntRange):
+    """A whole number within limits."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number; click's own refusal would speak of an "integer range"."""
+        try:
+            int(value)
+        except ValueError:
+            self.fail(f"{value!r} is not a whole number; write 7", param, ctx)
+        return super().convert(value, param, ctx)
 
 
 def _checked_number(

@@ -39,7 +39,7 @@ class Chosen:
 
 
 def chosen_files(pictures: Sequence[Path], *, recursive: bool) -> Chosen:
-    """Return files as named, and the pictures of folders in order of name.
+    """Return files as named, but for notes of others that are, and the pictures of folders in order of name.
 
     Parameters
     ----------
@@ -54,9 +54,12 @@ def chosen_files(pictures: Sequence[Path], *, recursive: bool) -> Chosen:
         A folder holds no picture.
     """
     chosen = Chosen()
+    named = [path.name for path in pictures]
     for path in pictures:
         if not _is_folder(path):
-            chosen.files.append(path)
+            # A shell names the notes beside the pictures too.
+            if not (len(named) > 1 and _is_note(path.name, named)):
+                chosen.files.append(path)
             continue
         before = len(chosen.files)
         _look_into(path, chosen, depth=_DEEPEST if recursive else 0)

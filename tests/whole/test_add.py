@@ -299,3 +299,26 @@ def test_more_than_one_disc_in_the_frame_is_told(archive_folder: Path, tmp_path:
     (told,) = [line for line in added["warnings"] if "more than one disc in the picture" in line]
     assert "crop the picture if that is the wrong one" in told
     assert added["disc"]["radius_px"] == pytest.approx(Scene().radius_px, abs=1.0)
+
+
+def test_a_note_that_a_shell_names_beside_its_picture_is_no_picture(
+    archive_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    picture, note = draw(tmp_path / "20260603T091500Z.png"), tmp_path / "20260603T091500Z.toml"
+    note.write_text("seeing = 4\n", encoding="utf-8")
+    assert main(["add", str(archive_folder), str(picture), str(note)]) == 0
+    assert "seeing = 4" in (archive_folder / "2026/2026-06-03/0915Z.toml").read_text(encoding="utf-8")
+    alone = tmp_path / "alone.toml"
+    alone.write_text("seeing = 4\n", encoding="utf-8")
+    assert main(["add", str(archive_folder), str(picture), str(alone)]) == 1
+
+
+def test_of_many_pictures_the_sums_are_told_and_what_all_hide_once(
+    archive_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pictures = [draw(tmp_path / f"2026060{day}T091500Z.png", Scene(radius_px=60.0, seed=day)) for day in range(1, 5)]
+    (tmp_path / "20260609T091500Z.png").write_bytes(b"no picture")
+    assert main(["add", str(archive_folder), *map(str, pictures), str(tmp_path / "20260609T091500Z.png")]) == 1
+    told = capsys.readouterr()
+    assert told.out.splitlines()[-1] == "in all: 4 filed, 1 refused"
+    assert told.err.count("spots under some") <= 1
