@@ -65,7 +65,8 @@ def long_archive(root: Path, days: int) -> None:
 
 def measure(root: Path, scratch: Path) -> None:
     there = places(open_folder(root))
-    middle, other = there[len(there) // 2].id, there[len(there) // 4].id
+    names = [place.id for place in there]
+    middle, other = names[len(names) // 2], names[len(names) // 4]
     print(f"{len(there)} days")
     clock_s = time.perf_counter()
     with desk_of(root) as client:
@@ -78,10 +79,15 @@ def measure(root: Path, scratch: Path) -> None:
         told("its picture", client, lambda: client.get(f"/api/pictures/{middle}/image"))
         told("another picture", client, lambda: client.get(f"/api/pictures/{other}"))
         told("the same again", client, lambda: client.get(f"/api/pictures/{middle}"))
-        put_right(client, middle)
+        spotted = next(name for name in names[len(names) // 2 :] if spots_in(client, name) > 3)
+        put_right(client, spotted)
         drop(client, root, scratch)
         if CHROMIUM is not None:
-            in_browser(client, root, middle, scratch)
+            in_browser(client, root, spotted, scratch)
+
+
+def spots_in(client: Client, name: str) -> int:
+    return len(client.get(f"/api/pictures/{name}").json["spots"])
 
 
 def put_right(client: Client, name: str) -> None:
@@ -108,7 +114,7 @@ def drop(client: Client, root: Path, scratch: Path) -> None:
     Image.fromarray(quantise(draw_disc(scene), 8)).save(stream, "png")
     name = f"{last[:10].replace('-', '')}T153000Z.png"
     client.get("/api/arrivals")  # as the page does once it is open
-    time.sleep(4.0)
+    at_rest(client)
     headers = {**client.own_headers(), "content-type": "application/octet-stream"}
     for _ in range(2):
         before_s, clock_s = used_s(client), time.perf_counter()
@@ -118,6 +124,14 @@ def drop(client: Client, root: Path, scratch: Path) -> None:
         spent(f"a dropped PNG of 2048 px ({len(stream.getvalue()) / 1e6:.1f} MB)", client, before_s, clock_s)
         assert found["disc"], found
         client.post(f"/api/arrivals/{card['id']}/leave-out")
+
+
+def at_rest(client: Client) -> None:
+    """Wait until the desk's processes have nothing more to do."""
+    before_s = -1.0
+    while (now_s := used_s(client)) > before_s + 0.05:
+        before_s = now_s
+        time.sleep(3.0)
 
 
 def card_of(client: Client, name: str) -> Any:
