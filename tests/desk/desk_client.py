@@ -116,5 +116,5 @@ def desk_of(root: Path, environment: Mapping[str, str] | None = None) -> Iterato
     finally:
         if process.poll() is None:
             process.terminate()
-        process.wait(20)
+        process.wait(60)
         process.stdout.close()
