@@ -121,5 +121,5 @@ def desk_of(root: Path, environment: Mapping[str, str] | None = None) -> Iterato
             client.stream.close()
         if process.poll() is None:
             process.terminate()
-        process.wait(20)
+        process.wait(60)
         process.stdout.close()

@@ -145,6 +145,7 @@ def test_a_year_on_another_disk_goes_along_and_a_circle_does_not(folder: Path, t
 
 FULL = """
 import resource, sys
+sys.dont_write_bytecode = True  # or the limit would cut off modules that others read
 from archive.commands.main import main
 resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
 sys.exit(main(["export", sys.argv[1], "--bag", sys.argv[2]]))
