@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import socket
+import threading
 import time
 import tomllib
 from collections.abc import Iterator
@@ -13,6 +14,11 @@ from typing import Any
 
 import pytest
 
+from archive.desk import looking
+from archive.desk.arrivals import Arrivals
+from archive.desk.looking import Glance, PictureWorker
+from archive.desk.plain_words import without_command_words
+from archive.records.folder import open_folder
 from desk.desk_client import SAMPLE, Answer, Client, desk_of
 from desk.test_desk_safety import all_files
 
@@ -132,6 +138,79 @@ def test_a_broken_and_a_slow_upload_leave_nothing_half(desk: tuple[Client, Path]
     assert card["size_bytes"] == len(data)
     folders = list((root / ".northlimb-work/arrivals").iterdir())
     assert [folder.name for folder in folders] == [card["id"]]
+
+
+def test_a_study_that_fails_is_the_card_s_one_line(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    def fails(data: bytes, name: str) -> None:
+        raise IndexError("index 12 is out of bounds")
+
+    monkeypatch.setattr(looking, "study", fails)
+    picture = tmp_path / NAME
+    picture.write_bytes(NEW.read_bytes())
+    found = looking._glance(picture, NAME)
+    assert "a defect of northlimb (IndexError)" in str(found)
+    assert "Leave it out" in str(found)
+
+
+class _FailingWorker(PictureWorker):
+    """Fails in a way that nothing foresees."""
+
+    def look(self, path: Path, name: str) -> Glance:
+        raise ZeroDivisionError("not foreseen")
+
+
+def test_a_card_ends_whatever_happens_and_can_be_left_out(tmp_path: Path) -> None:
+    shutil.copy(SAMPLE / "archive.toml", tmp_path)
+    done = threading.Event()
+    arrivals = Arrivals(open_folder(tmp_path), _FailingWorker(), done.set)
+    try:
+        identifier, part = arrivals.new(NAME)
+        (tmp_path / part).write_bytes(b"x")
+        arrivals.received(identifier, part, 1)
+        assert done.wait(20)
+        (card,) = arrivals.view()
+        assert card["state"] == "looked"
+        (cause,) = card["causes"]
+        assert "ZeroDivisionError" in cause
+        arrivals.leave_out(identifier)
+        assert arrivals.view() == []
+    finally:
+        arrivals.close()
+
+
+def test_what_is_doubtful_is_told_before_filing_and_without_options(desk: tuple[Client, Path]) -> None:
+    client, _ = desk
+    drop(client, "05.06.2026%20233500.jpg", NEW.read_bytes())  # day, month, year; at that hour it is night there
+    (card,) = looked(client)
+    card = client.post(f"/api/arrivals/{card['id']}/state", {"instrument": "Doorstep refractor"}).json
+    assert any("is read as day, month, year" in doubt for doubt in card["doubts"]), card
+    assert any("below the horizon" in doubt for doubt in card["doubts"]), card
+    (filed,) = client.post("/api/arrivals/file", {"ids": [card["id"]]}).json["filed"]
+    assert filed["status"] == "added", filed
+    assert set(filed["warnings"]) <= set(card["doubts"])
+    for line in (*card["doubts"], *filed["warnings"]):
+        assert "--" not in line
+        assert "northlimb " not in line
+
+
+@pytest.mark.parametrize(
+    ("told", "plain"),
+    [
+        ("x: a day; give --time if that is wrong", "x: a day"),
+        ("no time; give it with --time 2026-06-03T09:15:00Z", "no time"),
+        ("give --site with one of: Quay, Hill", "choose one of: Quay, Hill"),
+        (
+            "--time 2030-01-01T00:00:00Z is in the future; correct it",
+            "time 2030-01-01T00:00:00Z is in the future; correct it",
+        ),
+        (
+            "once more; if it is a copy, take one of the two out with `northlimb remove FOLDER 2026-06-04T0905Z`",
+            "once more; if it is a copy, take one of the two out",
+        ),
+    ],
+)
+def test_lines_of_commands_lose_their_options(told: str, plain: str) -> None:
+    assert without_command_words(told) == plain
 
 
 @pytest.mark.parametrize(

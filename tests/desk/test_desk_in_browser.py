@@ -268,3 +268,59 @@ def test_a_picture_is_pasted(opened: tuple[Browser, Client]) -> None:
     assert page.run("document.querySelector('.arrival h2').textContent") == "image.png"
     page.run("[...document.querySelectorAll('.arrival button')].find((one) => /Leave/.test(one.textContent)).click()")
     page.wait("!document.querySelector('.arrival')")
+
+
+def test_what_is_typed_on_a_phone_is_kept_or_refused_at_its_field(opened: tuple[Browser, Client], sun: Path) -> None:
+    page, desk = opened
+    before = (sun / "archive.toml").read_text()
+    page.open(f"{desk.origin}/settings", **PHONE)  # type: ignore[arg-type]
+    page.wait("document.querySelector('.entry') && document.querySelector('[name=title]').value")
+    field = "document.querySelector('[name=relative_number_k]')"
+    keep = "document.querySelector('#archive').requestSubmit()"
+    page.run(f"{field}.focus(); {field}.select()")
+    page.send("Input.insertText", text="0,7")  # as keys do: a field for numbers would keep 7
+    page.run(keep)
+    page.wait(f"{field}.getAttribute('aria-invalid') === 'true' && document.activeElement === {field}")
+    assert page.run(f"[{field}.value, {field}.closest('label').nextElementSibling.textContent]") == [
+        "0,7", "relative_number_k: '0,7' is not a number; write 0.7",
+    ]  # fmt: skip
+    assert page.run("document.querySelector('#alert').textContent") == ""
+    assert page.run("document.documentElement.scrollWidth") <= page.run("innerWidth")
+    assert (sun / "archive.toml").read_text() == before
+    page.run(f"{field}.select()")
+    page.send("Input.insertText", text="0.7")
+    page.run(keep)
+    page.wait("!document.querySelector('#undo').disabled")
+    assert tomllib.loads((sun / "archive.toml").read_text())["relative_number_k"] == 0.7
+    page.run("document.querySelector('#undo').click()")
+    page.wait("document.querySelector('#undo').disabled")
+    assert (sun / "archive.toml").read_text() == before
+
+
+def test_a_bad_time_is_told_at_its_card_on_a_phone_and_an_ended_desk_says_so(
+    measured: Path, tmp_path: Path, started: Browser
+) -> None:
+    root = Path(shutil.copytree(measured, tmp_path / "sun"))
+    page = started
+    with desk_of(root) as desk:
+        desk.enter()
+        headers = {**desk.own_headers(), "content-type": "application/octet-stream"}
+        for number, file in enumerate(("2026-06-06/1135Z.jpg", "2026-06-07/0950Z.jpg")):
+            desk.raw("POST", f"/api/arrivals/new?name=sun-{number}.jpg", (SAMPLE / "2026" / file).read_bytes(), headers)
+        page.open(f"{desk.origin}/static/desk.css")
+        page.run(f"sessionStorage.setItem('desk-token', {desk.token!r})")
+        page.open(f"{desk.origin}/arrivals", **PHONE)  # type: ignore[arg-type]
+        page.wait("document.querySelectorAll('[name=time]').length === 2")
+        last = "[...document.querySelectorAll('[name=time]')].at(-1)"
+        page.run(f"{last}.value = 'next week'; {last}.focus(); {last}.scrollIntoView({{ block: 'center' }})")
+        at = page.run("scrollY")
+        page.run(f"{last}.form.requestSubmit()")
+        page.wait(f"{last}.getAttribute('aria-invalid') === 'true'")
+        assert page.run(f"document.activeElement === {last}")
+        assert "next week" in page.run(f"{last}.closest('.arrival').querySelector('.told').textContent")
+        assert page.run("document.querySelectorAll('[aria-invalid]').length") == 1
+        assert abs(page.run("scrollY") - at) < 100
+        assert desk.post("/api/quit").status == 200
+        page.wait("!document.querySelector('#ended').hidden")
+        assert "northlimb desk" in page.run("document.querySelector('#ended').textContent")
+        assert page.run("document.querySelector('.site-state').hidden")

@@ -80,6 +80,7 @@ def test_groups_are_gathered_joined_renamed_and_go_back(client: Client, sun: Pat
     missed = client.correct(PICTURE, action="add spot", x_px=found["disc"]["x_px"], y_px=found["disc"]["y_px"])
     assert missed["counts"]["spots"] == found["counts"]["spots"] + 1
     at_middle = missed["groups"][-1]
+    assert (at_middle["by_hand"], at_middle["spots"], at_middle["sure"]) == (True, 1, True)
     assert at_middle["latitude_deg"] == pytest.approx(
         found["sun"]["b0_deg"], abs=0.05
     )  # B0 is that of the disc's centre

@@ -158,7 +158,7 @@ function form(arrival, open) {
 const change = (arrival, data) =>
   doing(async () => {
     show(await post(`/api/arrivals/${arrival.id}/state`, data));
-  })();
+  }, cards.get(arrival.id).card)();
 
 function remedies(arrival) {
   const offered = [];

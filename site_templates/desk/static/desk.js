@@ -61,23 +61,48 @@ export async function picture(address) {
 
 const byId = (id) => document.getElementById(id);
 
-/** Show what was refused, and point to the field that it is about. */
-export function tell(error) {
-  const alert = byId("alert");
-  alert.replaceChildren();
-  document.querySelectorAll("[aria-invalid]").forEach((field) => field.removeAttribute("aria-invalid"));
+/** The field that a cause is about: by its whole key, else by the last part of it. */
+function fieldOf(cause, place) {
+  const names = cause.field ? [cause.field, cause.field.split(".").at(-1)] : [];
+  const found = names.map((name) => place.querySelector(`[name="${CSS.escape(name)}"]:not([type="radio"])`)).find(Boolean);
+  return found?.checkVisibility() ? found : null;
+}
+
+function clear() {
+  byId("alert").replaceChildren();
+  document.querySelectorAll(".told").forEach((line) => line.remove());
+  document.querySelectorAll("[aria-invalid]").forEach((field) => {
+    field.removeAttribute("aria-invalid");
+    field.removeAttribute("aria-describedby");
+  });
+}
+
+/** Show what was refused: at the field that it is about, else at its place on the page, else above. */
+export function tell(error, place = null) {
+  clear();
   if (!error) return;
-  for (const cause of error.causes ?? [{ field: null, text: String(error.message ?? error) }]) {
-    const line = document.createElement("p");
-    line.textContent = cause.text;
-    alert.append(line);
-    const field = cause.field && document.querySelector(`[name="${CSS.escape(cause.field)}"]`);
+  let first = null;
+  let above = false;
+  for (const [number, cause] of (error.causes ?? [{ field: null, text: String(error.message ?? error) }]).entries()) {
+    const field = fieldOf(cause, place ?? document);
+    const line = element("p", { id: `told-${number}` }, cause.text);
+    if (field || place) {
+      line.className = "told refused";
+      line.setAttribute("role", "alert");
+    }
     if (field) {
       field.setAttribute("aria-invalid", "true");
-      field.focus();
+      field.setAttribute("aria-describedby", line.id);
+      (field.closest("label") ?? field).after(line);
+      first ??= field;
+    } else if (place) place.append(line);
+    else {
+      byId("alert").append(line);
+      above = true;
     }
   }
-  alert.scrollIntoView({ block: "nearest" });
+  if (first) first.focus();
+  else if (above) byId("alert").scrollIntoView({ block: "nearest" });
 }
 
 let forgotten;
@@ -87,14 +112,14 @@ export function say(words) {
   forgotten = setTimeout(() => (byId("said").textContent = ""), 6000);
 }
 
-/** Do something that may be refused, and tell if it is. */
-export function doing(work) {
+/** Do something that may be refused, and tell if it is: at its place, where it has one. */
+export function doing(work, place = null) {
   return async (...given) => {
     try {
       tell(null);
       await work(...given);
     } catch (error) {
-      tell(error);
+      tell(error, place);
     }
   };
 }
@@ -115,10 +140,21 @@ function showSite(site) {
   if (site.state === "refused") tell({ causes: site.causes.map((text) => ({ field: null, text })) });
 }
 
+let left = false; // by Quit on this page, which says so itself
+
+/** Say that nothing answers any more; it stays until something does. */
+function showEnded(has) {
+  if (left || has === !byId("ended").hidden) return;
+  byId("ended").hidden = !has;
+  document.querySelectorAll("header .site-state").forEach((part) => (part.hidden = has));
+}
+
 async function listen() {
   for (;;) {
     try {
-      const reader = (await ask("/api/events")).body.pipeThrough(new TextDecoderStream()).getReader();
+      const answer = await ask("/api/events");
+      showEnded(false);
+      const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
       let rest = "";
       for (;;) {
         const { value, done } = await reader.read();
@@ -134,6 +170,7 @@ async function listen() {
       }
     } catch (error) {
       if (error.status) throw error;
+      if (error.status === 0) showEnded(true);
     }
     await new Promise((resolve) => setTimeout(resolve, 2000));
   }
@@ -163,6 +200,7 @@ export async function begin(page) {
     byId("site-build").onclick = doing(() => post("/api/site/build"));
     byId("quit").onclick = doing(async () => {
       await post("/api/quit");
+      left = true;
       sessionStorage.removeItem(KEPT);
       document.querySelector("main").replaceChildren(element("p", { class: "lead" }, "The desk has ended. This page may be closed."));
       document.querySelectorAll("header nav, header .site-state").forEach((part) => part.remove());

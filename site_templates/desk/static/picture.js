@@ -275,7 +275,7 @@ function listen() {
   byId("count").onsubmit = (event) => {
     event.preventDefault();
     const counts = { groups: byId("count-groups").value.trim(), spots: byId("count-spots").value.trim() };
-    doing(() => correct({ action: "count", counts }, "Counted by hand"))();
+    doing(() => correct({ action: "count", counts }, "Counted by hand"), byId("count"))();
   };
   byId("count-measured").onclick = doing(() => correct({ action: "count as measured" }, "Count as measured"));
   for (const [id, way] of [["undo", "/undo"], ["redo", "/redo"]])
@@ -308,7 +308,7 @@ function listen() {
   });
   byId("facts").onsubmit = (event) => {
     event.preventDefault();
-    doing(keepFacts)();
+    doing(keepFacts, byId("facts"))();
   };
   byId("time").onsubmit = (event) => {
     event.preventDefault();
@@ -317,7 +317,7 @@ function listen() {
       show(await post(address("/time"), { made_from: view.made_from, time: byId("time-text").value }));
       say("The time is changed");
       await offerShift((Date.parse(view.time_utc) - Date.parse(before)) / 1000);
-    })();
+    }, byId("time"))();
   };
   byId("remove").onclick = doing(async () => {
     await post(address("/remove"));

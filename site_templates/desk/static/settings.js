@@ -62,7 +62,7 @@ function entryForm(kind, number, entry) {
       const all = [...(now.values[kind] ?? [])];
       all[number] = changed;
       await keep({ [kind]: all }, `The ${ONE[kind]} ${changed.name} is kept`);
-    })();
+    }, form)();
   };
   return form;
 }
@@ -144,7 +144,7 @@ function listen() {
   byId("fits").onsubmit = (event) => {
     event.preventDefault();
     const { value } = byId("fits").elements.fits;
-    doing(() => keep({ fits: value === "number" ? byId("fits-days").value.trim() : value }, "Kept"))();
+    doing(() => keep({ fits: value === "number" ? byId("fits-days").value.trim() : value }, "Kept"), byId("fits"))();
   };
   document.querySelectorAll("[data-add]").forEach((button) => {
     const kind = button.dataset.add;
