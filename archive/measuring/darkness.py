@@ -27,7 +27,8 @@ _NEAR_BLURS = 4.0
 # The first pass compares with the level of the whole disc and is wider, so that thin cloud passes.
 _MAX_DARKER, _MAX_BRIGHTER = (0.06, 0.05, 0.05), (0.04, 0.03, 0.03)
 _SPOT_DEPTH = 0.04
-_RINGS = 12
+_RINGS = 24
+_TAIL, _TAIL_SIGMAS = 0.96, 1.75  # so many of a Gaussian are below so many sigmas
 
 
 @dataclass(frozen=True)
@@ -70,13 +71,15 @@ def measure_darkness(flat: NDArray[np.float32], frame: DiscFrame, *, blur_px: fl
 class _Places:
     """What depends on a frame alone, not to be changed.
 
-    `ring` is the number of each pixel's ring, `chosen` the places in memory of some pixels of each ring on the disc.
+    `ring` is the number of the last ring whose middle each pixel has passed towards the centre, `beyond` how far it is
+    on its way to the next one's, and `chosen` the places in memory of some pixels of each ring on the disc.
     """
 
     mu: Floats
     inside: NDArray[np.bool_]
     on_disc: NDArray[np.bool_]
     ring: NDArray[np.uint8]
+    beyond: Floats
     chosen: tuple[NDArray[np.intp], ...]
 
 
@@ -86,10 +89,12 @@ def _places(frame: DiscFrame) -> _Places:
     squared = offset[None, :] ** 2 + offset[:, None] ** 2
     mu = np.sqrt(np.clip(1.0 - squared, 1e-4, 1.0))
     # Rings of equal width in mu: relative noise grows towards the darker limb.
-    ring = np.minimum((mu * _RINGS).astype(np.uint8), _RINGS - 1)
+    own = np.minimum((mu * _RINGS).astype(np.uint8), _RINGS - 1)
     disc = mu > 0.011
-    chosen = tuple(np.flatnonzero(disc & (ring == number))[::3] for number in range(_RINGS))
-    return _Places(mu, squared < SEARCHED_RADII**2, squared < 1.0, ring, chosen)
+    chosen = tuple(np.flatnonzero(disc & (own == number))[::3] for number in range(_RINGS))
+    passed = np.clip(mu * _RINGS - 0.5, 0.0, _RINGS - 1)
+    ring = passed.astype(np.uint8)
+    return _Places(mu, squared < SEARCHED_RADII**2, squared < 1.0, ring, passed - ring, chosen)
 
 
 def _wide_background(flat: Floats, inside: NDArray[np.bool_], frame: DiscFrame) -> Floats:
@@ -125,9 +130,16 @@ def masked_gaussian_mean(
 
 
 def _ring_noise(local: Floats, places: _Places) -> Floats:
-    """Return the scatter in each pixel's ring."""
+    """Return the scatter at each pixel's distance from the centre, between those of the nearest rings.
+
+    A JPEG's ripples are mostly small, but both their tails are longer than those of a Gaussian. Spots lengthen the dark
+    one alone, faculae the bright one.
+    """
     scatter = np.zeros(_RINGS, dtype=np.float32)
     for number, chosen in enumerate(places.chosen):
-        values = np.abs(local.ravel()[chosen])
-        scatter[number] = 1.4826 * float(np.median(values)) if values.size else 0.0
-    return scatter[places.ring]
+        values = local.ravel()[chosen]
+        if values.size:
+            bright, dark = np.quantile(values, [1.0 - _TAIL, _TAIL]) / _TAIL_SIGMAS
+            scatter[number] = max(1.4826 * float(np.median(np.abs(values))), min(-float(bright), float(dark)))
+    noise: Floats = scatter[places.ring] + places.beyond * np.diff(scatter, append=scatter[-1:])[places.ring]
+    return noise

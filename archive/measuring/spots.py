@@ -48,8 +48,11 @@ _QUIET_FRACTION = 0.6  # of the threshold: how much darker than the quiet disc, 
 # A small spot that faculae brighten almost to the level of the quiet disc still contrasts with them and is no wider
 # than the blur. Gaps between drawn faculae have less contrast or are three times as wide.
 _FACULAR_FACTOR, _FACULAR_QUIET_FRACTION, _FACULAR_AREA_BLURS = 1.75, 0.2, 10.0
-_PEAK_FACTOR = 1.25
-_MIN_AREA_BLURS = 2.0  # smallest area of a patch, in blurs squared: below, it is sharper than the picture, so noise
+# Of the threshold: how dark the middle of a spot is. In the blocks of 16 pixels that the limb crosses a JPEG ripples.
+_PEAK_FACTOR, _LIMB_PEAK_FACTOR, _LIMB_MU = 1.25, 1.7, 0.36
+# JPEG leaves ripples in the block of 8 pixels that holds a deep spot, of up to so much of its depth.
+_RIPPLE_SHARE, _RIPPLE_PX = 0.12, 8
+_MIN_AREA_BLURS = 1.0  # smallest area of a patch, in blurs squared: below, it is sharper than the picture, so noise
 # In units of the blur Gaussian's curvature: drawn spots reach 1.1 plus noise, allowed at three standard errors (0.7 of
 # the noise where it is as fine as the blur), and 1.7 in real pictures that were downsampled without smoothing, whose
 # edge is as sharp as the pixels; single dead pixels reach 2.0 to 3.2, letters and lines of a pixel or two 1.4 and more.
@@ -181,14 +184,20 @@ def _candidate_mask(darkness: Darkness, blur_px: float) -> Mask:
     """Return pixels darker than their surroundings and than the quiet disc, which excludes gaps between faculae."""
     threshold = _threshold(darkness.noise)
     dark = darkness.inside & (darkness.local > threshold)
-    plain = dark & (darkness.depth > _QUIET_FRACTION * threshold)
-    distinct = (darkness.local > _FACULAR_FACTOR * threshold) & (darkness.depth > _FACULAR_QUIET_FRACTION * threshold)
     patches, count = scipy.ndimage.label(dark, _TOUCHING)
-    patch = patches[dark]  # few pixels of all
+    patch, limit = patches[dark], threshold[dark]  # few pixels of all
+    local, depth = darkness.local[dark], darkness.depth[dark]
+    plain = depth > _QUIET_FRACTION * limit
+    distinct = (local > _FACULAR_FACTOR * limit) & (depth > _FACULAR_QUIET_FRACTION * limit)
     narrow = np.bincount(patch, minlength=count + 1) <= _FACULAR_AREA_BLURS * blur_px**2
-    narrow &= np.bincount(patch[distinct[dark]], minlength=count + 1) > 0
-    candidates: Mask = plain
-    candidates[dark] |= narrow[patch]
+    narrow &= np.bincount(patch[distinct], minlength=count + 1) > 0
+    # A spot amid faculae is plain in its middle alone; its outline is then where it is half as dark.
+    middle = distinct & (depth > _PEAK_FACTOR * limit)
+    deepest = np.zeros(count + 1)
+    np.maximum.at(deepest, patch[middle], local[middle])
+    outline = (deepest[patch] > 0.0) & (local > 0.5 * deepest[patch])
+    candidates = np.zeros_like(dark)
+    candidates[dark] = plain | narrow[patch] | outline
     return candidates
 
 
@@ -209,10 +218,12 @@ def _patch(seen: _Seen, labels: NDArray[np.intp], number: int, cut: tuple[slice,
         return None
     depth = _relative_depth(darkness.depth[cut], seed, labels > 0, scale.blur_px)
     threshold = float(_threshold(darkness.noise[cut][seed]).mean())
-    if float(depth[seed].max()) < _PEAK_FACTOR * threshold:
+    ripple = _RIPPLE_SHARE * float(darkness.local[_padded(cut, by_px=_RIPPLE_PX)].max())
+    at_mu = float(mu[seed].mean())
+    peak_factor = _PEAK_FACTOR if at_mu > _LIMB_MU else _LIMB_PEAK_FACTOR
+    if float(depth[seed].max()) < max(peak_factor * threshold, ripple):
         return None
     corner = (cut[0].start, cut[1].start)
-    at_mu = float(mu[seed].mean())
     before = true_depth(depth, contrast.exponent)
     darkness_px = max(float(before.sum()), 1e-6)
     whole = true_area(area_within(before, HALF_PENUMBRA_DEPTH), darkness_px, ImagingConditions(at_mu, scale.blur_px))

@@ -78,6 +78,16 @@ def test_a_limb_without_spots_has_none(
     assert measured(replace(SCENE, faculae=FACULAE, **look), off_px=off_px, jpeg=jpeg) == ()
 
 
+def test_a_tint_whose_colours_a_jpeg_ripples_at_the_limb_makes_no_spots_there() -> None:
+    """Before, there were four: noise was taken to change with the distance from the centre in wide steps."""
+    grey = np.clip(draw_disc(replace(SCENE, blur_px=1.4, noise=0.007, seed=1)), 0.0, 1.0)
+    tinted = np.clip(grey[..., None] / np.percentile(grey, 99.5) * (2.5, 2.0, 0.6), 0.0, 1.0)
+    stream = io.BytesIO()
+    Image.fromarray(np.rint(255.0 * tinted).astype(np.uint8)).save(stream, "JPEG", quality=75, subsampling=2)
+    brightness = brightness_plane(np.asarray(Image.open(stream)), full_scale=255.0)
+    assert measure_spots(brightness, fit_limb(brightness), north_angle_deg=0.0, mirrored=False).spots == ()
+
+
 @pytest.mark.parametrize("exponent", [0.5, 1.0, 1.6])
 @pytest.mark.parametrize(("away_deg", "within"), [(0.0, 0.05), (45.0, 0.05), (60.0, 0.05), (70.0, 0.10), (74.0, 0.20)])
 def test_areas_are_flat_to_the_limb_whatever_the_contrast(exponent: float, away_deg: float, within: float) -> None:
