@@ -20,9 +20,9 @@ _ANY_USER = "northlimb"
 
 def keyring_name() -> str | None:
     """Return the name of the system's keyring; None where there is none that is safe."""
-    import keyring
+    with suppress(Exception):  # the library may be missing; and whatever a system's own may raise
+        import keyring
 
-    with suppress(Exception):  # whatever a system's own library may raise
         found = keyring.get_keyring()
         if found.priority >= _LEAST_PRIORITY:
             return str(found.name)
@@ -31,9 +31,9 @@ def keyring_name() -> str | None:
 
 def kept_login(address: Address) -> tuple[str | None, str] | None:
     """Return the user and the password (of an object store the two keys) that are kept for a host."""
-    import keyring
-
     with suppress(Exception):
+        import keyring
+
         user, password = json.loads(keyring.get_password(_service(address), address.user or _ANY_USER) or "")
         if isinstance(password, str) and (user is None or isinstance(user, str)):
             return user, password
@@ -48,10 +48,13 @@ def keep_login(address: Address, user: str | None, password: str) -> None:
     PublishError
         There is none, or it refuses.
     """
+    if keyring_name() is None:
+        raise PublishError(
+            'this computer has no keyring, or pip install "northlimb[keyring]" was not run; '
+            "the password is asked for each time"
+        )
     import keyring
 
-    if keyring_name() is None:
-        raise PublishError("this computer has no keyring; the password is asked for each time")
     try:
         keyring.set_password(_service(address), address.user or _ANY_USER, json.dumps([user, password]))
     except Exception as error:
@@ -60,9 +63,9 @@ def keep_login(address: Address, user: str | None, password: str) -> None:
 
 def forget_login(address: Address) -> None:
     """Take a login out of the system's keyring."""
-    import keyring
-
     with suppress(Exception):
+        import keyring
+
         keyring.delete_password(_service(address), address.user or _ANY_USER)
 
 

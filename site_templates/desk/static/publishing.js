@@ -67,7 +67,7 @@ function loginFields(target) {
   fields.append(element("label", {}, usual, element("input", { "data-login": "password", type: "password", autocomplete: "off" })));
   const keep = now.keyring
     ? element("label", { class: "check" }, element("input", { type: "checkbox", "data-login": "keep" }), ` keep it in this computer's keyring (${now.keyring})`)
-    : element("p", { class: "small" }, "This computer has no keyring, so it is asked for each time. It is never written into the archive.");
+    : element("p", { class: "small" }, "It is asked for each time: this computer has no keyring, or northlimb was installed without it (northlimb[keyring]). It is never written into the archive.");
   return [fields, keep];
 }
 
