@@ -7,6 +7,7 @@ import subprocess
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 
 import imageio_ffmpeg
@@ -90,8 +91,16 @@ def drawn_days(folder: Path, days: Sequence[float], options: FilmOptions, **chan
     """Draw the lone spots on some days after the epoch."""
     world = lone_spots(sun_view(EPOCH, latitude_deg=0.0, longitude_deg=0.0).l0_deg)
     times = [EPOCH + timedelta(days=day) for day in days]
-    pictures = [(time_utc, draw_disc(scene_at(world, time_utc, **changes))) for time_utc in times]
+    pictures = [(time_utc, _drawn(scene_at(world, time_utc, **changes))) for time_utc in times]
     return world, film_job(folder, pictures, options)
+
+
+@lru_cache(maxsize=12)
+def _drawn(scene: Scene) -> NDArray[np.float32]:
+    """A scene that many tests ask for."""
+    picture = draw_disc(scene)
+    picture.setflags(write=False)
+    return picture
 
 
 @dataclass(frozen=True)
