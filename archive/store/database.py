@@ -266,9 +266,11 @@ class Database:
 
     def _make_tables(self, connection: sqlite3.Connection) -> None:
         connection.execute("BEGIN IMMEDIATE")
-        for statement in _TABLES:
-            connection.execute(statement)
-        connection.execute(f"PRAGMA user_version = {_VERSION}")
+        # Another run may have made them since it was looked.
+        if not connection.execute("SELECT 1 FROM sqlite_schema").fetchone():
+            for statement in _TABLES:
+                connection.execute(statement)
+            connection.execute(f"PRAGMA user_version = {_VERSION}")
         connection.execute("COMMIT")
 
     def _begin_again(self) -> sqlite3.Connection | None:

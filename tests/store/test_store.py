@@ -361,15 +361,27 @@ def test_a_store_that_cannot_be_written_is_read(folder: Folder) -> None:
 
 
 def test_two_at_once_both_keep_what_they_made(folder: Folder) -> None:
+    """They open a store that is not there yet at the same instant."""
     code = (
         "import sys; from pathlib import Path; from archive.disc.tone import flatten_disc\n"
         "from archive.disk import Folder; from archive.store import Store\n"
+        "print('ready', flush=True); sys.stdin.readline()\n"
         "store = Store(Folder(Path(sys.argv[1]).parent).below('.northlimb'))\n"
         "for number in range(1000): store.put(flatten_disc, f'{sys.argv[2]} {number}', 0, number)\n"
         "store.close()\n"
     )
-    runs = [subprocess.Popen([sys.executable, "-c", code, str(folder.path), name]) for name in ("a", "b")]
-    assert [run.wait() for run in runs] == [0, 0]
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
+    runs = [subprocess.Popen([sys.executable, "-c", code, str(folder.path), name], **pipes) for name in ("a", "b")]
+    for run in runs:
+        assert run.stdout is not None
+        assert run.stdout.readline() == "ready\n"
+    for run in runs:
+        assert run.stdin is not None
+        run.stdin.write("\n")
+        run.stdin.flush()
+    for run in runs:
+        run.communicate()
+        assert run.returncode == 0
     with Store(folder) as store:
         for name in ("a", "b"):
             assert all(store.get(flatten_disc, f"{name} {number}", 0, int) == number for number in range(1000))
