@@ -44,7 +44,6 @@ Floats = NDArray[np.floating[Any]]
 
 _SECTORS = 720
 _STEP_PX = 0.5
-_FIRST_APART_PX = 4.0  # of the samples along the limb, while it is a pixel off
 _SAMPLES = 40_000  # at once: they stay in the processor's cache
 _LEAST_RADIUS_PX = 20.0
 _LEAST_COVERAGE, _SURELY_ROUND = 0.3, 0.8  # shares of the rim
@@ -173,7 +172,7 @@ def _approach(brightness: Plane, limb: _Limb) -> tuple[_Limb, NDArray[np.bool_]]
     """Fit to the steepest descent of each ray, twice, to about a pixel; also return the sectors that show it."""
     kept = np.ones(_SECTORS, dtype=bool)
     for half_width_px in (max(8.0, _FIRST_SHARE * limb.radius_px), max(6.0, 0.02 * limb.radius_px)):
-        theta, distance_px, rays = _sample(brightness, limb, half_width_px, apart_px=_FIRST_APART_PX)
+        theta, distance_px, rays = _sample(brightness, limb, half_width_px, apart_px=4.0)
         smooth = scipy.ndimage.gaussian_filter1d(rays, 2.0, axis=1, mode="nearest")
         fall = -np.gradient(smooth, axis=1)
         whole = np.isfinite(fall).all(axis=1)
@@ -198,8 +197,7 @@ def _settle(brightness: Plane, limb: _Limb, kept: NDArray[np.bool_]) -> tuple[_L
     half_width_px = max(10.0, 0.02 * limb.radius_px)
     much_hidden = not kept.all()
     for turn in range(6):
-        apart_px = _FIRST_APART_PX if turn == 0 else 1.0
-        shifts = _sector_shifts(brightness, limb, half_width_px, kept, apart_px=apart_px)
+        shifts = _sector_shifts(brightness, limb, half_width_px, kept)
         # Where little is hidden the weights suffice, and an edge that is nowhere the limb's is to be seen as one.
         chosen = shifts.alike if much_hidden else shifts.usable
         fraction = np.mean(chosen)
@@ -241,10 +239,8 @@ def _sample(
     return middle, distance_px, rays
 
 
-def _sector_shifts(
-    brightness: Plane, limb: _Limb, half_width_px: float, kept: NDArray[np.bool_], *, apart_px: float = 1.0
-) -> _Shifts:
-    theta, distance_px, rays = _sample(brightness, limb, half_width_px, apart_px=apart_px)
+def _sector_shifts(brightness: Plane, limb: _Limb, half_width_px: float, kept: NDArray[np.bool_]) -> _Shifts:
+    theta, distance_px, rays = _sample(brightness, limb, half_width_px)
     seen = np.isfinite(rays)
     # The edge itself, 4 px on both sides, must be in the frame.
     usable: NDArray[np.bool_] = np.all(seen[:, np.abs(distance_px) < min(4.0, half_width_px)], axis=1)
