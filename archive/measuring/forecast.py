@@ -14,7 +14,6 @@ __all__ = ["expected_groups", "expected_returns"]
 
 _AHEAD_DAYS = (1.0, 3.0)
 _KNOWN_SIGMA = 0.3  # deg/day; a rate that is less well known than this is taken from the law
-_LIMB_DEG = 90.0
 # It is due where it can first be seen well.
 _SEEN_FROM_DEG = -75.0
 _SETS_BEYOND_DEG = 40.0
@@ -43,9 +42,8 @@ def expected_groups(groups: Sequence[Group], observation_id: str) -> tuple[Expec
         now = next((seen.position for seen in group.sightings if seen.observation_id == observation_id), None)
         if now is not None:
             rate = _rate_deg_per_day(group, now.latitude_deg)[0] - EARTH_DEG_PER_DAY
-            ahead = tuple(now.meridian_deg + rate * days for days in _AHEAD_DAYS)
-            leaves_days = (_LIMB_DEG - now.meridian_deg) / rate
-            found.append(ExpectedGroup(group.name, now.latitude_deg, now.meridian_deg, ahead[0], ahead[1], leaves_days))
+            ahead = [now.meridian_deg + rate * days for days in _AHEAD_DAYS]
+            found.append(ExpectedGroup(group.name, now.latitude_deg, now.meridian_deg, *ahead))
     return tuple(sorted(found, key=lambda one: -one.meridian_deg))
 
 

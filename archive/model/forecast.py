@@ -9,17 +9,13 @@ __all__ = ["ExpectedGroup", "ExpectedReturn"]
 
 @dataclass(frozen=True)
 class ExpectedGroup:
-    """A group on the disc: its central meridian distance (west positive, deg) now, after one day and after three.
-
-    `leaves_days` is in how many days it passes round the west limb.
-    """
+    """A group on the disc: its central meridian distance (west positive, deg) now, after one day and after three."""
 
     name: str
     latitude_deg: float
     meridian_deg: float
     tomorrow_deg: float
     in_three_days_deg: float
-    leaves_days: float
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
 from archive.model.forecast import ExpectedGroup
 from archive.model.observation import NamedGroup, Observation
 from archive.sun.heliographic import to_disc
-from archive.website.content import Content, DiscLabel, Graticule, Line, Overlay
+from archive.website.content import Content, DiscLabel, Entry, Graticule, Line, Overlay
 
 __all__ = ["graticule_at", "overlay", "with_ways_ahead"]
 
@@ -90,16 +90,22 @@ def _spots(groups: Sequence[NamedGroup]) -> tuple[tuple[float, float, float], ..
 
 def with_ways_ahead(content: Content) -> Content:
     """Return the content with the ways of the groups in the days to come laid over the disc that shows them now."""
-    ids = {seen.observation_id for group in content.groups for seen in group.sightings[-1:]}
-    shown = [n for n, entry in enumerate(content.entries) if entry.observation.id in ids and entry.overlay is not None]
-    if not shown or not content.expected:
+    shown = [n for n, entry in enumerate(content.entries) if any(_is_from(entry, one) for one in content.expected[:1])]
+    if not shown:
         return content
     entry = content.entries[shown[-1]]
-    assert entry.overlay is not None
+    if entry.overlay is None:
+        return content
     ways = tuple(_way_ahead(one, entry.observation.sun.b0_deg) for one in content.expected)
     entries = list(content.entries)
     entries[shown[-1]] = replace(entry, overlay=replace(entry.overlay, ahead=tuple(way for way in ways if way)))
     return replace(content, entries=entries)
+
+
+def _is_from(entry: Entry, expected: ExpectedGroup) -> bool:
+    """Return whether a group is expected from where this picture shows it; others of the day show it elsewhere."""
+    shown = ((one.name, one.group.central_meridian_distance_deg) for one in entry.observation.groups or ())
+    return (expected.name, expected.meridian_deg) in shown
 
 
 def _way_ahead(one: ExpectedGroup, b0_deg: float) -> Line:

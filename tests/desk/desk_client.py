@@ -8,7 +8,8 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator, Mapping
+import time
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -123,3 +124,12 @@ def desk_of(root: Path, environment: Mapping[str, str] | None = None) -> Iterato
             process.terminate()
         process.wait(60)
         process.stdout.close()
+
+
+def until(found: Callable[[], Any], *, patience_s: float = 300.0) -> Any:
+    """Wait until something is so, and return it."""
+    end = time.monotonic() + patience_s
+    while not (there := found()):
+        assert time.monotonic() < end
+        time.sleep(0.05)
+    return there

@@ -5,9 +5,8 @@ from __future__ import annotations
 import base64
 import io
 import re
-import time
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +17,7 @@ from PIL import Image
 from archive.commands.film import film
 from archive.desk.film_queue import film_command
 from archive.records.settings import FilmSettings
-from desk.desk_client import Client, desk_of
+from desk.desk_client import Client, desk_of, until
 
 SHORT = {"days": 1, "size_px": 480}
 LONG = {"days": 3, "style": "smooth", "pace_s": 60.0}
@@ -30,15 +29,6 @@ def desk(built: Path) -> Iterator[Client]:
     with desk_of(built) as started:
         started.enter()
         yield started
-
-
-def until(found: Callable[[], Any], *, patience_s: float = 300.0) -> Any:
-    """Wait until something is so, and return it."""
-    end = time.monotonic() + patience_s
-    while not (there := found()):
-        assert time.monotonic() < end
-        time.sleep(0.05)
-    return there
 
 
 def queue(desk: Client) -> list[Any]:

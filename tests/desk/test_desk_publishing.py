@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import time
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +12,7 @@ from publishing.servers import PASSWORD, Host, ssh_server, webdav_server
 from website.browser import Browser, in_browser
 from website.packaged_browser import MODULES, needs_package
 
-from desk.desk_client import Client, desk_of
+from desk.desk_client import Client, desk_of, until
 
 PHONE = {"width_px": 390, "height_px": 844, "phone": True}
 
@@ -45,15 +44,6 @@ def desk(built: Path, webdav: Host, keyring_file: Path) -> Iterator[Client]:
 def targets(root: Path) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = tomllib.loads((root / "archive.toml").read_text()).get("targets", [])
     return found
-
-
-def until(found: Callable[[], Any], *, patience_s: float = 300.0) -> Any:
-    """Wait until something is so, and return it."""
-    end = time.monotonic() + patience_s
-    while not (there := found()):
-        assert time.monotonic() < end
-        time.sleep(0.05)
-    return there
 
 
 def type_in(page: Browser, fields: dict[str, str], *, within: str = "#target") -> None:

@@ -117,7 +117,7 @@ def test_the_news_stands_on_the_pages_and_in_the_feed_and_home_tells_what_to_exp
         groups=groups,
         notes={},
         unmeasured=(),
-        expected=(ExpectedGroup("a", 10.0, -7.0, 6.4, 91.0, 7.1),),
+        expected=(ExpectedGroup("a", 10.0, -7.0, 6.4, 91.0),),
         expected_returns=(ExpectedReturn("z-1", -12.0, due, 0.4),),
     )
     assert isinstance(whole, InventedContent)

@@ -180,7 +180,7 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         notes={**content.notes, str(day): "Seen close: ![a spot](close-up.jpg)"},
         note_pictures={str(day): {"close-up.jpg": plain}},
         unmeasured=(only_shown,),
-        expected=(ExpectedGroup("2312-1", 12.0, -10.0, 3.0, 30.0, 7.0),),
+        expected=(ExpectedGroup("2312-1", 12.0, -10.0, 3.0, 30.0),),
         expected_returns=(ExpectedReturn("2311-2", -8.0, 20_620.0, 0.4),),
         smoothed_number=((20_000.0, 30.0), (20_030.0, 31.0)),
         about="The dome: ![of wood](dome.jpg)",
