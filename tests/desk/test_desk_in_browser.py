@@ -234,6 +234,10 @@ def test_a_dropped_folder_brings_what_is_in_it_with_its_notes(opened: tuple[Brow
     (tmp_path / "evening/.hidden").write_text("not a picture")
     page.open(f"{desk.origin}/arrivals")
     page.wait("document.querySelector('#choose').onchange")
+    # The head of the page has its words only then, and pushes what is below it down.
+    page.wait(
+        "document.querySelector('#archive-title').textContent !== 'The desk' && document.fonts.status === 'loaded'"
+    )
     x, y = page.middle("#drop")
     dragged = {"items": [], "files": [str(tmp_path / "evening")], "dragOperationsMask": 1}
     for kind in ("dragEnter", "dragOver", "drop"):
