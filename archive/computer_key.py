@@ -61,9 +61,16 @@ def _made(folder: Folder) -> bytes | None:
             stream.write(secrets.token_bytes(_KEY_BYTES))
             stream.flush()
             os.fsync(stream.fileno())
-        if _read(folder) is None:
-            folder.rename(part, _KEY_NAME)
-            folder.sync()
-        else:
-            folder.remove(part)
+        if not _is_first(folder, part) and _read(folder) is None:
+            folder.rename(part, _KEY_NAME)  # over a damaged one, or where a file cannot have two names
+        folder.remove(part)
+        folder.sync()
     return _read(folder)
+
+
+def _is_first(folder: Folder, part: str) -> bool:
+    """Give a whole key its name; False where there is one already: a link, unlike a rename, replaces none."""
+    try:
+        return folder.link(part, _KEY_NAME)
+    except FileExistsError:
+        return False

@@ -77,7 +77,8 @@ def _take_apart(folder: Folder, file: str) -> None:
 
 
 def _names_another(folder: Folder, journal: str) -> bool:
-    with folder.open(journal) as stream, suppress(OSError):
+    # Another run may end its transaction, and with it the journal, at this very instant.
+    with suppress(OSError), folder.open(journal) as stream:
         stream.seek(-len(_NAMES_ANOTHER), 2)
         return stream.read() == _NAMES_ANOTHER
     return False

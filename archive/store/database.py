@@ -250,8 +250,7 @@ class Database:
             raise FileNotFoundError(FILE)
         connection = open_database(self._folder, FILE, **way)
         try:
-            (version,) = connection.execute("PRAGMA user_version").fetchone()
-            found = {sql for (sql,) in connection.execute("SELECT sql FROM sqlite_schema") if sql is not None}
+            version, found = _version_and_tables(connection)
             if version == 0 and not found and not way.get("read_only"):
                 self._make_tables(connection)
             elif version != _VERSION or found != set(_TABLES):
@@ -295,6 +294,15 @@ class Database:
         self._writes = False
         with suppress(OSError, FolderError, sqlite3.Error):
             self._connection = self._ours()
+
+
+def _version_and_tables(connection: sqlite3.Connection) -> tuple[int, set[str]]:
+    """Return both as they were at one instant: another run may be making them."""
+    connection.execute("BEGIN")
+    found = {sql for (sql,) in connection.execute("SELECT sql FROM sqlite_schema") if sql is not None}
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    connection.execute("COMMIT")
+    return int(version), found
 
 
 def _code(error: sqlite3.Error) -> int:
