@@ -7,6 +7,7 @@ import errno
 import os
 import shutil
 import stat
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -387,7 +388,7 @@ class Folder:
     def chmod(self, file: str, mode: int) -> None:
         """Set the access rights of a regular file or a folder."""
         with self._way.parent(file) as (at, name), self._way.with_full_path(file):
-            if at.descriptor is None:
+            if sys.platform == "win32" or at.descriptor is None:
                 if is_link(os.lstat(at.name(name))):
                     raise OSError(errno.ELOOP, IS_LINK, at.name(name))
                 os.chmod(at.name(name), mode)  # noqa: PTH101
@@ -401,7 +402,7 @@ class Folder:
     def give_owner(self, folder: str, *, user: int, group: int) -> None:
         """Set owner and group of a folder, on systems that know them."""
         with self._way.opened(folder) as at, self._way.with_full_path(folder):
-            if at.descriptor is not None:
+            if sys.platform != "win32" and at.descriptor is not None:
                 os.fchown(at.descriptor, user, group)
 
     def set_times(self, file: str, *, accessed_ns: int, changed_ns: int) -> None:
@@ -506,12 +507,12 @@ class _NoCloneError(Exception):
 
 def _share_space(given: BufferedReader, taken: BufferedWriter) -> None:
     """Let a file share the space of another; where that cannot be, raise _NoCloneError."""
-    try:
-        import fcntl
+    if sys.platform == "win32":
+        raise _NoCloneError
+    import fcntl
 
+    try:
         fcntl.ioctl(taken.fileno(), _FICLONE, given.fileno())
-    except ImportError as error:  # not Linux
-        raise _NoCloneError from error
     except OSError as error:
         if error.errno in _NO_CLONE:
             raise _NoCloneError from error
