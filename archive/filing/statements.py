@@ -21,7 +21,13 @@ from archive.records.toml_files import check_table
 __all__ = ["AddOptions", "StatedFacts", "read_sidecar_of", "record_of", "stated_facts", "stated_time"]
 
 _BESIDE = "the note beside it"
-_IN_WORDS = {"fits": "the FITS header", "exif": "EXIF", "xmp": "XMP", "name": "the file's name"}
+_IN_WORDS = {
+    "fits": "the FITS header",
+    "exif": "EXIF",
+    "xmp": "XMP",
+    "name": "the file's name",
+    "png": "the PNG's texts",
+}
 _SAME_LENGTH_S = 1.0
 _TOML_ENDINGS = tuple(product(".", "tT", "oO", "mM", "lL"))  # the usual one first
 _ORIENTATION_KEYS = (
