@@ -8,6 +8,7 @@ from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from archive.disk import read_own, walk_named
+from archive.templates_folder import templates_dir
 from archive.website import addresses
 from archive.website.charts_page import ChartsPage
 from archive.website.compare_page import ComparePage
@@ -24,7 +25,7 @@ from archive.website.observatory_page import ObservatoryPage
 from archive.website.pages import SiteFace
 from archive.website.rotations_page import RotationPage, RotationsPage
 from archive.website.search_page import SearchPage
-from archive.website.theme import NO_THEME, Theme, clear_mistakes, templates_dir
+from archive.website.theme import NO_THEME, Theme, clear_mistakes
 from archive.website.theme_blocks import check_blocks
 from archive.website.year_page import YearPage
 

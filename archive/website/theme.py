@@ -17,6 +17,7 @@ from pathlib import Path
 
 from archive.disk import Folder, read_own, walk_named
 from archive.errors import SettingsError
+from archive.templates_folder import templates_dir
 from archive.theme_files import theme_files
 
 __all__ = [
@@ -26,7 +27,6 @@ __all__ = [
     "clear_mistakes",
     "our_templates",
     "read_theme",
-    "templates_dir",
 ]
 
 ADVICE = "correct it, or remove it to restore the original"
@@ -48,13 +48,6 @@ class Theme:
 
 
 NO_THEME = Theme(None)
-
-
-def templates_dir() -> Path:
-    """Find our templates: inside the package where it was installed from a wheel, beside it in a checkout."""
-    package = Path(__file__).resolve().parent.parent
-    installed = package / "site_templates"
-    return installed if installed.is_dir() else package.parent / "site_templates"
 
 
 def read_theme(files: Folder | None) -> Theme:
