@@ -25,7 +25,6 @@ KEYWORDS = {
     "_": None,
     "gettext": None,
     "gettext_noop": None,
-    "kept_message": None,
     "ngettext": (1, 2),
     "pgettext": ((1, "c"), 2),
 }
@@ -70,8 +69,8 @@ def sources() -> Iterator[Path]:
 def messages_of(path: Path) -> Iterator[tuple[int, str | tuple[str, ...], str | None, list[str]]]:
     """Return the messages of a file: line, words (singular and plural), context, and comments for translators."""
     for line, name, found, comments in _KINDS[path.suffix](io.BytesIO(path.read_bytes())):
-        words = [one for one in ((found,) if isinstance(found, str) else found or ()) if isinstance(one, str)]
-        if not words:
+        words = (found,) if isinstance(found, str) else found or (None,)
+        if not isinstance(words[0], str):  # what is looked up stands elsewhere
             continue
         if name == "pgettext":
             yield line, words[1], words[0], comments

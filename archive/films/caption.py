@@ -16,6 +16,7 @@ from archive.disk import read_own
 from archive.films.timeline import FrameSpec
 from archive.model.choices import Caption
 from archive.model.constants import DISC_RADIUS_SHARE
+from archive.model.film import ENGLISH, CaptionWords
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
@@ -30,12 +31,6 @@ MIN_FRAME_PX = 480
 _INK = 214
 _DIM_INK = 150
 
-# English month names in every locale, so that the same archive gives the same film.
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
-
 
 class Box(NamedTuple):
     """A rectangle of pixels; right and bottom are the first ones outside."""
@@ -46,15 +41,16 @@ class Box(NamedTuple):
     bottom: int
 
 
-def caption_lines(spec: FrameSpec, *, kind: Caption = "full") -> tuple[str, str]:
+def caption_lines(spec: FrameSpec, *, kind: Caption = "full", words: CaptionWords = ENGLISH) -> tuple[str, str]:
     """Return the date, with the time for kind `full`, and whether the frame was observed."""
-    when = _date(spec.time_utc) if kind == "date" else f"{_date(spec.time_utc)}, {spec.time_utc:%H:%M} UTC"
+    date = _date(spec.time_utc, words)
+    when = date if kind == "date" else f"{date}, {spec.time_utc:%H:%M} UTC"
     if spec.kind == "observed":
         own = spec.observed_utc
         # In a film of equal time steps a frame may differ by some minutes from the observation it shows.
         off = kind != "date" and own is not None and f"{own:%H:%M}" != f"{spec.time_utc:%H:%M}"
-        return when, f"observed at {own:%H:%M}" if off else "observed"
-    return when, "between observations" if spec.observations else "not observed"
+        return when, words.observed_at.format(time=f"{own:%H:%M}") if off else words.observed
+    return when, words.between if spec.observations else words.not_observed
 
 
 def caption_rows_px(size_px: int) -> tuple[Box, Box]:
@@ -66,9 +62,11 @@ def caption_rows_px(size_px: int) -> tuple[Box, Box]:
     return _row(margin, margin, line, size_px), _row(margin, margin + line, line, size_px)
 
 
-def draw_caption(frame: NDArray[np.uint8], spec: FrameSpec, *, kind: Caption = "full") -> None:
+def draw_caption(
+    frame: NDArray[np.uint8], spec: FrameSpec, *, kind: Caption = "full", words: CaptionWords = ENGLISH
+) -> None:
     """Draw the caption of `spec` into `frame`, shape (S, S, 3), in place; only its two boxes change."""
-    font_size_px, lines = _font_size_px(frame.shape[0]), caption_lines(spec, kind=kind)
+    font_size_px, lines = _font_size_px(frame.shape[0]), caption_lines(spec, kind=kind, words=words)
     for text, ink, box in zip(lines, (_INK, _DIM_INK), caption_rows_px(frame.shape[0]), strict=True):
         part = frame[box.top : box.bottom, box.left : box.right]
         cover = _coverage(text, font_size_px, part.shape[1], part.shape[0])
@@ -100,9 +98,10 @@ def _row(left: int, top: int, height: int, size_px: int) -> Box:
     return Box(left, top, int(size_px * (0.5 - half_chord)) - 2, top + height)
 
 
-def _date(time_utc: datetime) -> str:
+def _date(time_utc: datetime, words: CaptionWords) -> str:
     """Return the day as ``3 June 2026``."""
-    return f"{time_utc.day} {_MONTHS[time_utc.month - 1]} {time_utc.year}"
+    month = time_utc.month
+    return words.date.format(day=time_utc.day, month=words.months[month - 1], month_number=month, year=time_utc.year)
 
 
 def _font_size_px(size_px: int) -> int:
