@@ -21,7 +21,16 @@ from archive.model.film import ENGLISH, CaptionWords
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
 
-__all__ = ["MIN_FRAME_PX", "Box", "caption_lines", "caption_rows_px", "draw_caption", "draw_label"]
+__all__ = [
+    "MIN_FRAME_PX",
+    "Box",
+    "caption_lines",
+    "caption_rows_px",
+    "draw_caption",
+    "draw_label",
+    "font_file",
+    "text_width_px",
+]
 
 
 # In smaller frames the caption does not fit beside the disc at a legible size.
@@ -30,6 +39,7 @@ MIN_FRAME_PX = 480
 # Grey, not coloured: H.264 films keep colour at half the resolution, so only brightness stays sharp.
 _INK = 214
 _DIM_INK = 150
+_FIRST_JAPANESE = 0x2E80  # of the letters that Unicode has for Chinese and Japanese
 
 
 class Box(NamedTuple):
@@ -85,7 +95,7 @@ def draw_label(frame: NDArray[np.uint8], text: str, *, x_px: float, y_px: float)
     size, centre = (part.shape[1], part.shape[0]), (part.shape[1] / 2, part.shape[0] / 2)
     for ink, rim_px in ((16, 2), (_INK, 0)):
         mask = Image.new("L", size)
-        font = _font(font_size_px)
+        font = _font(font_size_px, text)
         ImageDraw.Draw(mask).text(centre, text, font=font, fill=255, anchor="mm", stroke_width=rim_px, stroke_fill=255)
         cover = np.asarray(mask, dtype=np.float32)[:, :, None] / np.float32(255)
         part[:] = np.rint(part * (1 - cover) + ink * cover).astype(np.uint8)
@@ -117,14 +127,30 @@ def _coverage(text: str, font_size_px: int, width_px: int, height_px: int) -> ND
     mask = Image.new("L", (width_px, height_px))
     # One baseline for every text: a line must not jump when letters with descenders come or go.
     baseline = 0, round(0.78 * height_px)
-    ImageDraw.Draw(mask).text(baseline, text, font=_font(font_size_px), fill=255, anchor="ls")
+    ImageDraw.Draw(mask).text(baseline, text, font=_font(font_size_px, text), fill=255, anchor="ls")
     return np.asarray(mask, dtype=np.float32)[:, :, None] / np.float32(255)
 
 
+def font_file(text: str) -> str:
+    """Return the name of the font that has the letters of a text."""
+    japanese = any(ord(letter) >= _FIRST_JAPANESE for letter in text)
+    return "NotoSerifJP-Medium-captions.ttf" if japanese else "Literata-Medium-tabular.ttf"
+
+
+def text_width_px(text: str, size_px: int) -> float:
+    """Return how wide a line of the caption is in a square frame."""
+    font_size_px = _font_size_px(size_px)
+    return _font(font_size_px, text).getlength(text)
+
+
+def _font(font_size_px: int, text: str) -> FreeTypeFont:
+    return _font_of(font_file(text), font_size_px)
+
+
 @cache
-def _font(font_size_px: int) -> FreeTypeFont:
-    """Return the caption's font, with the same layout whatever text engine is installed."""
+def _font_of(name: str, font_size_px: int) -> FreeTypeFont:
+    """Return a font, with the same layout whatever text engine is installed."""
     from PIL import ImageFont
 
-    font = BytesIO(read_own(Path(__file__).parent / "fonts" / "Literata-Medium-tabular.ttf"))
+    font = BytesIO(read_own(Path(__file__).parent / "fonts" / name))
     return ImageFont.truetype(font, font_size_px, layout_engine=ImageFont.Layout.BASIC)

@@ -8,7 +8,7 @@ from archive.model.film import CaptionWords
 __all__ = ["caption_words"]
 
 # What the CLDR's patterns call the parts of a date.
-_PARTS = {"d": "{day}", "MMMM": "{month}", "M": "{month_number}", "y": "{year}"}
+_PARTS = {"d": "{day}", "MMMM": "{month}", "MMM": "{month}", "M": "{month_number}", "y": "{year}"}
 
 
 def caption_words() -> CaptionWords:
@@ -17,9 +17,12 @@ def caption_words() -> CaptionWords:
         return CaptionWords()
     from babel.dates import get_date_format, get_month_names
 
-    months = get_month_names("wide", "format", language)
+    pattern = get_date_format("long", language)
+    # Where it has words besides the month, it would run into the disc: the month is shortened.
+    is_long = "'" in pattern.pattern
+    months = get_month_names("abbreviated" if is_long else "wide", "format", language)
     return CaptionWords(
-        date=str(get_date_format("long", language).format) % _PARTS,
+        date=str((get_date_format("medium", language) if is_long else pattern).format) % _PARTS,
         months=tuple(months[number] for number in range(1, 13)),
         # Translators: captions of a film's frames, beneath the date; at most as long as "between observations".
         observed=gettext("observed"),

@@ -15,7 +15,8 @@ from archive.disk import Folder
 
 # What the invented archive's own observer has written, what it makes up of remarks, names of authors, names of files.
 OWN = {
-    "full-aperture film, OD 5", "The Sun was low.", "three spots over two days", "The last days", "Howard, Gilman & Gilman",
+    "full-aperture film, OD 5", "The Sun was low.", "three spots over two days", "The last days",
+    "Howard, Gilman & Gilman",
     "observations.csv observations.json groups.csv groups.json datapackage.json",
     "The Sun over Quillmere", "the Quillmere observers", "Quillmere Hill", "80 mm refractor", "Long box", "Quillmere",
     "CC BY", "Northlimb", "Jon", "CC-BY-4.0", "sun@example.org",
