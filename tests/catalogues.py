@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import sys
 from collections.abc import Callable, Iterable, Iterator
+from functools import cache
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
@@ -78,6 +79,7 @@ def messages_of(path: Path) -> Iterator[tuple[int, str | tuple[str, ...], str | 
             yield line, (words[0], words[1]) if name == "ngettext" else words[0], None, comments
 
 
+@cache
 def gathered() -> Catalog:
     """Return all messages, with no translations."""
     catalogue = Catalog(project="Northlimb", charset="utf-8")

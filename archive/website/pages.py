@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
@@ -136,8 +137,8 @@ class Frame:
 
 
 def with_year(words: str, year: int) -> Markup:
-    """Return the words of a date, in which the page can show the year smaller."""
-    return Markup(str(escape(words)).replace(str(year), f'<span class="year">{year}</span>'))
+    """Return the words of a date, in which the page can show the year smaller, with what belongs to it: ``de 2026``."""
+    return Markup(re.sub(rf"(?:\bde )?{year}年?", r'<span class="year">\g<0></span>', str(escape(words))))
 
 
 def frame(

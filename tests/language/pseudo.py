@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from functools import cache
 from html.parser import HTMLParser
 
 import catalogues
@@ -31,6 +32,7 @@ _DATES = {
 }
 
 
+@cache
 def source() -> bytes:
     """Return the catalogue's source."""
     catalogue = Catalog(locale=LANGUAGE, fuzzy=False)
