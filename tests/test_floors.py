@@ -15,26 +15,28 @@ VALUES = {"model", "errors"}
 ALLOWED = {
     "model": set(),
     "disk": {"errors"},
+    "language": VALUES | {"disk", "templates_folder"},
     "sun": VALUES,
     "disc": VALUES | {"sun"},
     "orientation": VALUES | {"sun", "measuring"},
     "measuring": VALUES | {"sun", "disc"},
     "reading": VALUES,
-    "records": VALUES | {"computer_key", "disk", "signed_content", "theme_files"},
+    "records": VALUES | {"computer_key", "disk", "language", "signed_content", "theme_files"},
     "store": VALUES | {"disk", "computer_key"},
     "execution": VALUES | {"reading"},
-    "films": VALUES | {"disk", "sun", "disc", "records", "store"},
-    "website": VALUES | {"built", "disk", "safety", "site_tree", "store", "theme_files"},
+    "films": VALUES | {"disk", "language", "sun", "disc", "records", "store"},
+    "website": VALUES
+    | {"built", "disk", "language", "safety", "site_tree", "store", "templates_folder", "theme_files"},
     "site_tree": VALUES | {"built", "disk", "signed_content", "store"},
     "publishing": VALUES | {"disk", "site_tree"},
     "upkeep": VALUES | {"disk", "records", "execution"},
     "stages": VALUES
-    | {"store", "disk", "sun", "disc", "measuring", "orientation", "reading", "records"}
+    | {"store", "disk", "language", "sun", "disc", "measuring", "orientation", "reading", "records"}
     | {"execution", "films", "website", "upkeep"},
     "filing": VALUES | {"disk", "sun", "disc", "orientation", "reading", "records", "execution", "stages"},
     "reports": VALUES | {"disk", "sun", "records", "execution", "stages"},
     "delivery": VALUES
-    | {"disk", "store", "records", "execution", "website", "site_tree", "publishing"}
+    | {"disk", "language", "store", "records", "execution", "website", "site_tree", "publishing"}
     | {"built", "building", "site_folder"},
     "desk": VALUES
     | {
@@ -44,16 +46,18 @@ ALLOWED = {
         "computer_key",
         "disk",
         "disc",
+        "language",
         "store",
         "records",
         "execution",
         "site_tree",
         "built",
         "building",
+        "templates_folder",
     }
     | {"site_folder", "filing", "upkeep", "delivery", "reports", "stages", "publishing", "website"},
     "commands": VALUES
-    | {"safety", "disk", "records", "execution", "site_tree", "built", "building", "filing", "upkeep"}
+    | {"safety", "disk", "language", "records", "execution", "site_tree", "built", "building", "filing", "upkeep"}
     | {"delivery", "reports", "stages", "desk"},
 }
 PURE = ("model", "sun", "disc", "orientation", "measuring")

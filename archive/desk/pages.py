@@ -7,7 +7,7 @@ from functools import cache
 from archive import __version__
 from archive.disk import read_own, walk_named
 from archive.safety import CAUTION
-from archive.website.theme import templates_dir
+from archive.templates_folder import templates_dir
 
 __all__ = ["PAGES", "page_html", "static_file"]
 

@@ -18,7 +18,7 @@ from pathlib import Path
 from archive import __version__
 from archive.disk import Folder, make_named_folder, read_own
 from archive.errors import FolderError, clear_refusal
-from archive.website.theme import templates_dir
+from archive.templates_folder import templates_dir
 
 __all__ = ["desk_command", "write_starter"]
 

@@ -14,6 +14,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, mod
 
 from archive.disk import Folder
 from archive.errors import SettingsError, without_password
+from archive.language.catalogues import LANGUAGES, known_language
 from archive.model.choices import LOOKS, Band, Caption, DayKind, FilmStyle, FilmView, Look, Mirrored, Mount
 from archive.model.days import local_day
 from archive.records.coordinates import Axis, coordinate_deg
@@ -44,6 +45,8 @@ _FEW = Field(max_length=_MOST_ENTRIES)
 def _language(tag: str) -> str:
     if not re.fullmatch(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*", tag):
         raise ValueError("must be a language tag such as en or de-AT")
+    if known_language(tag) is None:
+        raise ValueError(f"is not among the languages of the pages: {', '.join(LANGUAGES)}")
     return tag
 
 
@@ -316,7 +319,7 @@ _TOP_KEYS = {
     "observer": "",
     "time_zone": "for times that come without one",
     "days": 'whose days the pages have: "utc", or "local", those of the site',
-    "language": "of titles and notes",
+    "language": f"of pages, films and notes: {', '.join(LANGUAGES)}",
     "looks": "the first is the one shown first",
     "fits": 'whose discs the site offers as FITS: "all", "none" or a number of newest days',
     "address": 'address = "https://example.org/sun/"   # public address, for feed and links',

@@ -27,7 +27,7 @@ _DISTRIBUTIONS = {
     "markdown_it": "markdown-it-py",
 }
 # Sources that are no Python, by the room whose code reads them.
-_TEMPLATES = "site_templates"
+_TEMPLATES, _LOCALE = "site_templates", "locale"
 _READS = {"website": (_PACKAGE / _TEMPLATES, _PACKAGE.parent / _TEMPLATES), "films": (_PACKAGE / "films" / "fonts",)}
 _IMPORT = re.compile(
     r"^[ \t]*(?:from[ \t]+([\w.]+)[ \t]+import[ \t]+(\([^)]*\)|[^\n#(]+)|import[ \t]+([\w., \t]+))", re.MULTILINE
@@ -125,7 +125,8 @@ def _files_digest(room: str) -> bytes:
     found = hashlib.blake2b(digest_size=DIGEST_BYTES)
     for folder in _READS[room]:
         if folder.is_dir():
-            for path in walk_named(folder):
+            # Of a language's words those who show them tell themselves, so that other pages stay.
+            for path in (path for path in walk_named(folder) if path.parent.name != _LOCALE):
                 found.update(path.relative_to(folder).as_posix().encode() + b"\0" + read_own(path))
     return found.digest()
 

@@ -1,8 +1,8 @@
 """The site's theme: templates that replace built-in ones, and an additional style sheet.
 
 A theme is the folder ``theme`` of an archive. ``NAME.html`` in it stands in for our template of that name, which it can
-extend as ``original/NAME.html``; ``style.css`` is added at the end of ours. Else nothing in it is read but what these
-templates include.
+extend as ``original/NAME.html``; ``style.css`` is added at the end of ours, and the messages of ``locale/LANG.po`` come
+before ours. Else nothing in it is read but what these templates include.
 """
 
 from __future__ import annotations
@@ -17,6 +17,8 @@ from pathlib import Path
 
 from archive.disk import Folder, read_own, walk_named
 from archive.errors import SettingsError
+from archive.language import known_language
+from archive.templates_folder import templates_dir
 from archive.theme_files import theme_files
 
 __all__ = [
@@ -26,7 +28,6 @@ __all__ = [
     "clear_mistakes",
     "our_templates",
     "read_theme",
-    "templates_dir",
 ]
 
 ADVICE = "correct it, or remove it to restore the original"
@@ -46,15 +47,12 @@ class Theme:
         """What the files hold, for telling whether pages must be made again."""
         return tuple((name, hashlib.sha256(data).hexdigest()) for name, data in self.files)
 
+    def catalogue(self, tag: str) -> bytes:
+        """Its own catalogue of messages of a language, empty where there is none."""
+        return dict(self.files).get(f"locale/{known_language(tag)}.po", b"")
+
 
 NO_THEME = Theme(None)
-
-
-def templates_dir() -> Path:
-    """Find our templates: inside the package where it was installed from a wheel, beside it in a checkout."""
-    package = Path(__file__).resolve().parent.parent
-    installed = package / "site_templates"
-    return installed if installed.is_dir() else package.parent / "site_templates"
 
 
 def read_theme(files: Folder | None) -> Theme:
