@@ -22,6 +22,7 @@ SHORT_HELPS = {
     "new": "Make an empty archive.",
     "preview": "Show the site on this computer only.",
     "publish": "Send the site to where it is served.",
+    "regions": "Give groups their official numbers.",
     "remove": "Take an observation out, or put it back.",
     "report": "Print a month's counts.",
     "show": "Show a day's observations.",

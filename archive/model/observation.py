@@ -234,12 +234,13 @@ class SpotGroup:
 class NamedGroup:
     """A group of one picture with its name in the archive, None where it has none (north unknown).
 
-    `stated` where the observer's record replaces the measured group.
+    `stated` where the observer's record replaces the measured group; `official_name` as in `archive.model.group.Group`.
     """
 
     name: str | None
     group: SpotGroup
     stated: bool = False
+    official_name: str | None = None
 
 
 @dataclass(frozen=True)

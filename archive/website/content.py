@@ -95,11 +95,12 @@ Line = tuple[tuple[float, float], ...]
 
 @dataclass(frozen=True)
 class DiscLabel:
-    """A name and its place on the disc, pixels of the disc's frame."""
+    """A name and its place on the disc, pixels of the disc's frame; `words` stand there in place of it, if any."""
 
     name: str
     x_px: float
     y_px: float
+    words: str = ""
 
 
 @dataclass(frozen=True)

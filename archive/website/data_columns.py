@@ -137,4 +137,5 @@ GROUP_COLUMNS: tuple[Column, ...] = (
     Column("rotation_sigma", "number", "deg/d", "Standard error of that rate"),
     Column("return_of", "string", "", "The group that probably returned as this one"),
     Column("other_names", "array", "", "Earlier names of the group, no longer used, as a JSON list"),
+    Column("official_name", "string", "", "Official name of the region, such as AR 11226; empty where not matched"),
 )

@@ -93,7 +93,7 @@ def _page(
     days = _one_a_day(group)
     return GroupPage(
         frame=_frame(group, here, face),
-        name=group.name,
+        name=group.shown_name,
         seen=format_date_range(group.days[0], group.days[-1]),
         facts=_facts(group),
         kin=tuple((words, Link(one.words, one.href and here.to(one.href))) for words, one in kin.items()),
@@ -114,8 +114,8 @@ def _frame(group: Followed, here: Here, face: SiteFace) -> Frame:
     return frame(
         face,
         here,
-        title=f"Group {group.name}",
-        description=f"Sunspot group {group.name} at {format_latitude(group.latitude_deg, 0)}, seen {span}",
+        title=f"Group {group.shown_name}",
+        description=f"Sunspot group {group.shown_name} at {format_latitude(group.latitude_deg, 0)}, seen {span}",
         trail=(Link("Groups", here.to(addresses.GROUPS)),),
     )
 

@@ -69,7 +69,7 @@ def search_page(days: Sequence[ShownDay], groups: Sequence[Followed], face: Site
         script=here.to(addresses.SEARCH_SCRIPT),
         index=here.to(addresses.SEARCH_INDEX),
         years=_years(days, here),
-        groups=tuple(Link(group.name, here.to(group_page(group.name))) for group in groups[::-1]),
+        groups=tuple(Link(group.shown_name, here.to(group_page(group.name))) for group in groups[::-1]),
         notes=tuple(
             NoteLine(Link(format_day(day.day), here.to(day_page(day.day))), _shortened(words))
             for day, words in noted[::-1]
@@ -95,7 +95,7 @@ def _day_entry(day: ShownDay, here: Here) -> dict[str, str]:
     facts = [] if counts is None else [f"{plural(counts.groups, 'group')}, R {number(counts.relative_number)}"]
     shown = len(seen) + len(day.unmeasured)
     facts += [plural(shown, "picture")] if shown > 1 else []
-    names = [named.name for one in seen for named in one.groups or () if named.name]
+    names = [name for one in seen for named in one.groups or () for name in _names(named.name, named.official_name)]
     words = {day.day.isoformat(): None} | dict.fromkeys(names)
     sources = [(one.instrument, one.site, one.band) for one in seen]
     sources += [(one.instrument, one.site, one.band) for one in day.unmeasured]
@@ -114,13 +114,27 @@ def _day_entry(day: ShownDay, here: Here) -> dict[str, str]:
     }
 
 
+def _names(name: str | None, official_name: str | None) -> list[str]:
+    """Return the words that find a group: an official number also as summaries shorten it, AR 11226 as 1226."""
+    if official_name is None:
+        return [name] if name else []
+    return [name or "", official_name, official_name[-4:]]
+
+
 def _group_entry(group: Followed, here: Here) -> dict[str, str]:
     span = format_date_range(group.days[0], group.days[-1])
     return {
         "href": here.to(group_page(group.name)),
-        "title": f"Group {group.name}",
+        "title": f"Group {group.shown_name}",
         "facts": f"{span}, {format_latitude(group.latitude_deg)}°",
-        "words": " ".join([group.name, f"rotation {group.rotation}", span, *group.group.other_names]),
+        "words": " ".join(
+            [
+                *_names(group.name, group.group.official_name),
+                f"rotation {group.rotation}",
+                span,
+                *group.group.other_names,
+            ]
+        ),
         "notes": "",
         "disc": "",
     }

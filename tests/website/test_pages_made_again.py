@@ -152,13 +152,16 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         pictures=pictures,
         warnings=("The Sun was low.",),
         advice=(("Smear at the limb", "0.4 px"),),
-        overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0),), ((5.0, 6.0, 2.0),), (line,)),
+        overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0, "AR 14001"),), ((5.0, 6.0, 2.0),), (line,)),
         derotated=DerotatedDisc(content.entries[1].observation.id, content.entries[1].observation.day, blob),
     )  # fmt: skip
     entries = [told, *content.entries[1:]]
     instruments = (replace(content.info.instruments[0], filter="foil"), *content.info.instruments[1:])
     films = (replace(content.films[0], loop=blob, av1=blob, first_frames={told.observation.id: 3}, rotation=2312),)
-    groups = (replace(content.groups[0], return_of="2311-4", possible_return_of="2311-5"), *content.groups[1:])
+    groups = (
+        replace(content.groups[0], return_of="2311-4", possible_return_of="2311-5", official_name="AR 14001"),
+        *content.groups[1:],
+    )
     info = replace(
         content.info,
         address="https://example.org/sun/",
@@ -190,7 +193,8 @@ def _told_in_full(content: InventedContent) -> InventedContent:
 
 def _with_errors(named: NamedGroup) -> NamedGroup:
     spots = tuple(replace(spot, area_sigma_msh=8.0, umbra_sigma_msh=2.0) for spot in named.group.spots)
-    return replace(named, group=replace(named.group, spots=spots, area_sigma_msh=30.0, umbra_sigma_msh=9.0))
+    group = replace(named.group, spots=spots, area_sigma_msh=30.0, umbra_sigma_msh=9.0)
+    return replace(named, group=group, official_name="AR 14001")
 
 
 def _fields(kind: Any) -> Iterator[tuple[type, str]]:
