@@ -24,7 +24,7 @@ SHORT_HELPS = {
     "publish": "Send the site to where it is served.",
     "regions": "Give groups their official numbers.",
     "remove": "Take an observation out, or put it back.",
-    "report": "Print a month's counts.",
+    "report": "Print the counts of a month or a year.",
     "show": "Show a day's observations.",
     "sun": "Show P, B0, L0 and the Sun's altitude.",
     "trust": "Show and allow what an archive may do.",

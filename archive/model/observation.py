@@ -248,7 +248,8 @@ class Observation:
     """One picture of the archive with all its data. `id` is like ``2026-06-03T0915Z``.
 
     `groups` is None where spots are not counted (not white light, or not measured yet).
-    `remarks` are warnings for observer and reader, each a sentence without its full stop.
+    `remarks` are warnings for observer and reader, each a sentence without its full stop. `observer` is empty in an
+    archive of one observer.
     """
 
     id: str
@@ -267,6 +268,7 @@ class Observation:
     groups: tuple[NamedGroup, ...] | None = None
     remarks: tuple[str, ...] = ()
     local_day: date | None = None
+    observer: str = ""
 
     @property
     def day(self) -> date:

@@ -88,7 +88,7 @@ def count_spots(
             groups[one.id],
             called,
             records[one.id],
-            k=archive.settings.relative_number_k,
+            k=archive.settings.k_of(one.observer, one.instrument),
             least_msh=least_spot_msh(one.disc, found_spots[one.id], records[one.id]),
         )
         if one.id in groups

@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from statistics import fmean
 
 from archive.model.days import count_of_day
-from archive.model.observation import Counts
+from archive.model.observation import Counts, Observation
+from archive.model.series import combined_number
 from archive.website.formatting import number, plural
 from archive.website.observing_days import ShownDay
 
-__all__ = ["days_summary"]
+__all__ = ["days_summary", "mixes_series", "number_of_day"]
+
+
+def number_of_day(of_day: Iterable[Observation]) -> float | None:
+    """Return a day's relative number: where several series counted, their mean, each with its k."""
+    combined = combined_number(of_day)
+    return None if combined is None else combined.relative_number
+
+
+def mixes_series(days: Iterable[ShownDay]) -> bool:
+    """Return whether the number of any of these days is the mean of several series."""
+    combined = (combined_number(day.observations) for day in days)
+    return any(one is not None and one.series > 1 for one in combined)
 
 
 def days_summary(days: Sequence[ShownDay]) -> str:
@@ -20,11 +33,16 @@ def days_summary(days: Sequence[ShownDay]) -> str:
     if not counts:
         return words
     if len(days) == 1:
-        return f"{words}, {'with' if counts[0].spots else 'without'} spots; R {number(counts[0].relative_number)}"
+        of_day = number(number_of_day(days[0].observations))
+        return f"{words}, {'with' if counts[0].spots else 'without'} spots; R {of_day}{_reduced(days)}"
     spotless = sum(found.spots == 0 for found in counts)
     without = f", {spotless or 'none'} of them without spots"
-    mean = number(fmean(found.relative_number for found in counts), 1)
-    return f"{words}{without}; mean of R {mean}{_hidden(counts)}"
+    numbers = [mean for day in days if (mean := number_of_day(day.observations)) is not None]
+    return f"{words}{without}; mean of R {number(fmean(numbers), 1)}{_reduced(days)}{_hidden(counts)}"
+
+
+def _reduced(days: Sequence[ShownDay]) -> str:
+    return ", a day's the mean of its series, each reduced by its k" if mixes_series(days) else ""
 
 
 def _hidden(counts: Sequence[Counts]) -> str:

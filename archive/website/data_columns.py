@@ -28,6 +28,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("time_utc", "datetime", "UTC", "Middle of the capture"),
     Column("site", "string", "", "Name of the observing site"),
     Column("instrument", "string", "", "Name of the instrument"),
+    Column("observer", "string", "", "Who took the picture; empty in an archive of one observer"),
     Column("band", "string", "", f"Part of the spectrum: {', '.join(BANDS[:-1])} or {BANDS[-1]}"),
     Column("picture_file", "string", "", "The original picture, inside the archive's folder"),
     Column("picture_sha256", "string", "", "SHA-256 of the original's bytes"),

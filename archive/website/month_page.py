@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
-from archive.model.days import count_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
-from archive.website.counted_days import days_summary
+from archive.website.counted_days import days_summary, number_of_day
 from archive.website.days_page import days_of_month
 from archive.website.formatting import MONTHS, format_month, number
 from archive.website.observing_days import ShownDay, day_thumb
@@ -108,7 +107,5 @@ def _weeks(first: date, seen: dict[date, ShownDay], here: Here) -> tuple[tuple[C
 def _field(day: date, seen: ShownDay | None, here: Here) -> CalendarDay:
     if seen is None:
         return CalendarDay(str(day.day))
-    counts = count_of_day(seen.observations)
-    return CalendarDay(
-        str(day.day), day_thumb(seen, here), "" if counts is None else f"R {number(counts.relative_number)}"
-    )
+    found = number_of_day(seen.observations)
+    return CalendarDay(str(day.day), day_thumb(seen, here), "" if found is None else f"R {number(found)}")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from archive.model.choices import DayKind
-from archive.model.observatory import CameraEpoch, Instrument, Site
+from archive.model.observatory import CameraEpoch, Instrument, Observer, Site
 from archive.safety import CAUTION
 from archive.website import addresses
 from archive.website.addresses import Here, about_picture_file, day_page
@@ -61,6 +61,7 @@ class ObservatoryPage:
 
     frame: Frame
     about: Markup
+    observers: tuple[Described, ...]
     sites: tuple[Described, ...]
     instruments: tuple[Described, ...]
     caution: str
@@ -81,6 +82,7 @@ def observatory_page(content: Content, days: Sequence[ObservingDay], face: SiteF
             description=f"Sites and instruments of {face.observer}, and how to read them",
         ),
         about=_about(content, here),
+        observers=tuple(_observer(observer) for observer in info.observers),
         sites=tuple(_site(place) for place in info.sites),
         instruments=tuple(_instrument(instrument) for instrument in info.instruments),
         caution=CAUTION,
@@ -105,17 +107,24 @@ def _citations(days: Sequence[ObservingDay], face: SiteFace) -> tuple[Fact, ...]
     span = format_date_range(days[0].day, days[-1].day)
     latest = days[-1].main.observation
     picture = f"The Sun on {format_day(days[-1].day)}, {format_time(latest.time_utc, day=latest.day)}"
+    whole = f"{face.title}: pictures and measurements of the Sun, {span}"
+    by = latest.observer or face.observer
     return (
-        Fact(
-            "The archive", _cited(face, f"{face.title}: pictures and measurements of the Sun, {span}", addresses.HOME)
-        ),
-        Fact("A picture", _cited(face, f"{picture}. In: {face.title}", day_page(days[-1].day))),
+        Fact("The archive", _cited(face, face.observer, whole, addresses.HOME)),
+        Fact("A picture", _cited(face, by, f"{picture}. In: {face.title}", day_page(days[-1].day))),
     )
 
 
-def _cited(face: SiteFace, work: str, path: str) -> str:
+def _cited(face: SiteFace, by: str, work: str, path: str) -> str:
     address = face.address_of(path)
-    return f"{face.observer}. {work}. {address}" if address else f"{face.observer}. {work}."
+    return f"{by}. {work}. {address}" if address else f"{by}. {work}."
+
+
+def _observer(observer: Observer) -> Described:
+    facts = [Fact("Code", observer.code)] if observer.code is not None else []
+    if observer.relative_number_k is not None:
+        facts.append(Fact("Factor k", f"{observer.relative_number_k:g}", "in R = k (10 g + s)"))
+    return Described(observer.name, tuple(facts))
 
 
 def _site(place: Site) -> Described:

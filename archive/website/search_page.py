@@ -97,9 +97,9 @@ def _day_entry(day: ShownDay, here: Here) -> dict[str, str]:
     facts += [plural(shown, "picture")] if shown > 1 else []
     names = [name for one in seen for named in one.groups or () for name in _names(named.name, named.official_name)]
     words = {day.day.isoformat(): None} | dict.fromkeys(names)
-    sources = [(one.instrument, one.site, one.band) for one in seen]
-    sources += [(one.instrument, one.site, one.band) for one in day.unmeasured]
-    words |= dict.fromkeys(word for *named, band in sources for word in (*named, format_band(band)))
+    sources = [(one.observer, one.instrument, one.site, one.band) for one in seen]
+    sources += [(one.observer, one.instrument, one.site, one.band) for one in day.unmeasured]
+    words |= dict.fromkeys(word for *named, band in sources for word in (*named, format_band(band)) if word)
     words |= {"no spots spotless": None} if counts is not None and not counts.spots else {}
     oriented = not isinstance(day, ObservingDay) or day.main.observation.orientation.is_known
     words |= {} if oriented else {"north not known": None}

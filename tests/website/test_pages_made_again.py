@@ -19,6 +19,7 @@ from archive.model.film import Film
 from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.group import Group, Sighting
 from archive.model.observation import Counts, NamedGroup, Observation
+from archive.model.observatory import Observer
 from archive.model.rotation_map import RotationMap
 from archive.site_tree.local_site import FileGroup
 from archive.store import Blob, Store, digest
@@ -147,6 +148,7 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         first,
         observation=replace(first.observation, orientation=replace(SOLVED, alternative=ASSUMED.alternative),
                             capture=capture, remarks=("its hour is odd",), local_day=first.observation.day,
+                            observer="B. Wren",
                             counts=Counts(1, 4, 14.0, least_spot_msh=40.0), spot_area_sigma_msh=20.0,
                             groups=tuple(map(_with_errors, first.observation.groups or ()))),
         pictures=pictures,
@@ -168,11 +170,12 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         instruments=instruments,
         licence="CC-BY-4.0",
         contact="sun@example.org",
+        observers=(Observer("B. Wren", "BW", 0.8),),
     )
     plain, day = PlainPicture(blob, 800, 600), first.observation.day
     only_shown = UnmeasuredPicture(
         f"{day}T1811Z", datetime(day.year, day.month, day.day, 18, 11, tzinfo=UTC), "Quay", "Doorstep", "white",
-        blob.sha256, plain, blob, blob, day,
+        blob.sha256, plain, blob, blob, day, "B. Wren",
     )  # fmt: skip
     return replace(
         content,
