@@ -18,6 +18,7 @@ SHORT_HELPS = {
     "build": "Bring discs to north-up, write the site.",
     "desk": "Work on an archive in the browser.",
     "export": "Export the archive as a BagIt bag.",
+    "factor": "Fit the factor k of a series.",
     "film": "Make a film of the Sun turning.",
     "new": "Make an empty archive.",
     "preview": "Show the site on this computer only.",

@@ -15,7 +15,7 @@ from archive.commands.printing import next_build_line, print_answer
 from archive.commands.streams import progress
 
 if TYPE_CHECKING:
-    from archive.filing.regions import RegionsReport
+    from archive.reports.regions import RegionsReport
 
 __all__ = ["regions"]
 
@@ -35,7 +35,7 @@ def regions(folder: Path, files: tuple[Path, ...], as_json: bool) -> None:
     downloaded. Sure matches are written to official-numbers.toml, which you may correct by hand; doubtful ones are left
     open and listed.
     """
-    from archive.filing.regions import number_groups
+    from archive.reports.regions import number_groups
 
     found = number_groups(open_archive(folder), files, on_progress=progress())
     print_answer({"status": "done", **asdict(found)}, _lines(found, folder), as_json=as_json)

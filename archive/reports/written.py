@@ -11,8 +11,8 @@ from archive.records.folder import kept_folder
 __all__ = ["write_report"]
 
 
-def write_report(out: Path, text: str) -> None:
-    """Write a report in place of an earlier file of that name.
+def write_report(out: Path, text: str, *, option: str = "--out") -> None:
+    """Write a report, named by that option, in place of an earlier file of that name.
 
     Raises
     ------
@@ -20,7 +20,7 @@ def write_report(out: Path, text: str) -> None:
         The place is among an archive's originals, or the system refuses.
     """
     if (inside := kept_folder(out)) is not None:
-        raise FolderError(f"--out {out}: {inside} holds what belongs to the archive; name another folder")
+        raise FolderError(f"{option} {out}: {inside} holds what belongs to the archive; name another folder")
     if not out.parent.is_dir():
-        raise FolderError(f"--out {out}: no folder {out.parent}; make it, or name another")
+        raise FolderError(f"{option} {out}: no folder {out.parent}; make it, or name another")
     Folder(out.resolve().parent).write(out.name, text.encode("utf-8"))

@@ -128,3 +128,39 @@ def test_an_observer_that_settings_lack_is_refused(
     picture = draw(tmp_path / "20260606T091500Z.png")
     assert main(["add", str(folder), str(picture), "--observer", "C. Rook"]) == 1
     assert "--observer 'C. Rook': not in archive.toml (known: A. Teal, B. Wren)" in capsys.readouterr().err
+
+
+def test_a_factor_is_fitted_drawn_and_kept_only_if_wanted(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Against a table in the published form: of 3 to 5 June 30, 45 and 9, so k of A. Teal is 75 / 72."""
+    table, chart = tmp_path / "daily.csv", tmp_path / "k.svg"
+    numbers = {3: 30, 4: 45, 5: 9}
+    table.write_text("".join(f"2026;06;{day:02d};2026.420; {number}; 3.0; 20;1\n" for day, number in numbers.items()))
+    settings = folder / "archive.toml"
+    before = settings.read_text(encoding="utf-8")
+    words = ["factor", str(folder), "--observer", "A. Teal", "--table", str(table)]
+    capsys.readouterr()
+    assert main([*words, "--chart", str(chart), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["fit"]["k"] == pytest.approx(75 / 72)
+    assert found["against"] == "international number, version 2"
+    assert chart.read_text(encoding="utf-8").count("<circle") == 3
+    assert settings.read_text(encoding="utf-8") == before
+    try:
+        assert main([*words, "--keep"]) == 0
+        assert report(folder, capsys, "--observer", "A. Teal")["2026-06-03"]["relative_number"] == "31.26"
+        text = settings.read_text(encoding="utf-8")
+        assert text.startswith(before.partition("[[factors]]")[0])
+        assert text.count("[[factors]]") == 2
+    finally:
+        settings.write_text(before, encoding="utf-8")
+
+
+def test_a_factor_against_the_other_observer(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    capsys.readouterr()
+    words = ["factor", str(folder), "--observer", "B. Wren", "--against-observer", "A. Teal", "--json"]
+    assert main(words) == 0
+    assert json.loads(capsys.readouterr().out)["fit"]["k"] == pytest.approx((30 + 42) / (60 + 80))
+    assert main(["factor", str(folder), "--against-observer", "A. Teal"]) == 1
+    assert "several series of counts (there are: A. Teal, Doorstep; B. Wren, Doorstep)" in capsys.readouterr().err
