@@ -64,7 +64,8 @@ _MOST_REMOVED_TOLD = 50
 _SETTINGS_KEYS = frozenset(
     {
         "title", "observer", "time_zone", "days", "language", "address", "looks", "fits", "relative_number_k",
-        "published_site_precision_deg", "sites", "instruments", "licence", "contact", "smoothed_number",
+        "published_site_precision_deg", "sites", "instruments", "observers", "factors", "licence", "contact",
+        "smoothed_number",
     }
 )  # fmt: skip
 

@@ -25,8 +25,8 @@ from archive.execution.progress import silent
 from archive.records.places import places
 from archive.records.settings import read_settings
 from archive.records.toml_files import TomlModel
-from archive.reports.month import month_report
-from archive.reports.month_table import month_csv, month_text
+from archive.reports.series import month_span, series_report
+from archive.reports.series_table import report_csv, report_text
 
 __all__ = ["Upkeep", "upkeep_routes"]
 
@@ -152,8 +152,8 @@ class Upkeep:
         """Return a month's report: as it is shown, and as it is saved."""
         if not _MONTH.fullmatch(month):
             raise Refusal(404, "no such month")
-        found = month_report(self._files, month, on_progress=silent)
-        return {"report": found, "text": month_text(found), "csv": month_csv(found)}
+        found = series_report(self._files, month_span(month), on_progress=silent)
+        return {"report": found, "text": report_text(found), "csv": report_csv(found)}
 
 
 _ASKED: Mapping[str, Callable[[Upkeep, str], Any]] = {

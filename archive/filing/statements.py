@@ -53,6 +53,7 @@ class AddOptions:
     day: date | None = None
     instrument: str | None = None
     site: str | None = None
+    observer: str | None = None
     north_angle_deg: float | None = None
     mirrored: bool | None = None
     note: str | None = None
@@ -128,7 +129,8 @@ def stated_facts(
         when=when,
         site=_choose(settings.sites, options, sidecar, facts, what="site", name=name),
         instrument=_choose(settings.instruments, options, sidecar, facts, what="instrument", name=name),
-        keys={key: value for key, value in keys.items() if value is not None},
+        keys={key: value for key, value in keys.items() if value is not None}
+        | _observer(settings, options, sidecar, name),
         notes=tuple(note.strip() for note in (options.note, sidecar.note) if note and note.strip()),
         doubts=(*when.doubts, *doubts),
     )
@@ -286,6 +288,18 @@ def _time_candidates(
             source, time = _IN_WORDS[found.source], found.time
             candidates.append(TimeCandidate(source, time.value, time.meaning, note_zone, time.doubt, time.zone))
     return candidates
+
+
+def _observer(settings: Settings, options: AddOptions, sidecar: Sidecar, name: str) -> dict[str, str]:
+    """Return the observer stated, as archive.toml spells it; nothing where none is."""
+    for source, wanted in (("--observer", options.observer), (f"{name}: {_BESIDE}: observer", sidecar.observer)):
+        if wanted is not None:
+            try:
+                return {"observer": settings.observer_of(wanted)}
+            except SettingsError as error:
+                known = ", ".join(settings.observer_names)
+                raise FactsError(f"{source} {wanted!r}: not in archive.toml (known: {known}); add it there") from error
+    return {}
 
 
 Named = TypeVar("Named", SiteSettings, InstrumentSettings)

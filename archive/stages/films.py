@@ -226,7 +226,7 @@ def _film_job(film: _Wanted, discs: Mapping[str, StoredBlob], settings: Settings
         film.options.look or settings.looks[0],
         film.options,
         named,
-        _rights(settings),
+        _rights(settings, film.chosen),
         _words(settings),
     )
 
@@ -236,12 +236,13 @@ def _words(settings: Settings) -> CaptionWords:
         return caption_words()
 
 
-def _rights(settings: Settings) -> dict[str, str]:
-    """Return who observed, by what licence the film is published and whom to ask; nothing where neither is named."""
+def _rights(settings: Settings, chosen: Sequence[Observation]) -> dict[str, str]:
+    """Return who observed, by what licence the film is published and whom to ask; nothing where none is named."""
     licence, contact = licence_of(settings.licence), settings.contact
-    if licence is None and contact is None:
+    observers = dict.fromkeys(one.observer for one in chosen if one.observer)
+    if licence is None and contact is None and not observers:
         return {}
-    found = {"observer": settings.observer}
+    found = {"observer": ", ".join(observers) or settings.observer}
     if licence is not None:
         found["licence"] = licence.words if not licence.is_identifier else f"{licence.words}, {licence.address}"
     return found if contact is None else found | {"contact": contact}
@@ -321,7 +322,16 @@ def _inputs(archive: Archive, film: _Wanted, discs: Mapping[str, Blob]) -> objec
     shown = [(one.id, one.time_utc, one.sun, one.band, discs[one.id]) for one in film.chosen]
     settings = archive.settings
     look = film.options.look or settings.looks[0]
-    return [shown, film.style, film.options, look, film.groups, has_av1(), _rights(settings), _words(settings)]
+    return [
+        shown,
+        film.style,
+        film.options,
+        look,
+        film.groups,
+        has_av1(),
+        _rights(settings, film.chosen),
+        _words(settings),
+    ]
 
 
 def _keep(store: Store, stem: str, inputs: object, made: FilmFiles, place: Folder) -> KeptFilm:

@@ -34,6 +34,7 @@ __all__ = [
     "named_in",
     "near_days",
     "observations",
+    "observer_in",
     "solve",
 ]
 
@@ -84,6 +85,7 @@ class MeasuredPicture:
     measured: Measured
     sun: SunView
     local_day: date | None
+    observer: str
 
 
 def measured_pictures(archive: Archive, filed: Sequence[ArchivedPicture]) -> list[MeasuredPicture]:
@@ -99,7 +101,15 @@ def measured_pictures(archive: Archive, filed: Sequence[ArchivedPicture]) -> lis
     there = _suns(archive, [site for site, _ in places_and_instruments], filed)
     studied = studied_pictures(archive, [one.record.picture for one in filed])
     return [
-        MeasuredPicture(one, site, instrument, study_kept.measured, sun, local_day_of(settings, one, site))
+        MeasuredPicture(
+            one,
+            site,
+            instrument,
+            study_kept.measured,
+            sun,
+            local_day_of(settings, one, site),
+            observer_in(settings, one),
+        )
         for one, (site, instrument), study_kept, sun in zip(filed, places_and_instruments, studied, there, strict=True)
     ]
 
@@ -151,6 +161,7 @@ def _observation(one: MeasuredPicture, evidence: InstrumentEvidence) -> Observat
         capture=capture_of(record),
         remarks=tuple(remark for remark in remarks if remark is not None),
         local_day=one.local_day,
+        observer=one.observer,
     )
 
 
@@ -202,6 +213,14 @@ def named_in(settings: Settings, one: ArchivedPicture) -> tuple[SiteSettings, In
     if instrument.mount == "altaz" and not site.has_horizon:  # an alt-azimuth mount follows a horizon
         instrument = instrument.model_copy(update={"mount": "unknown"})
     return site, instrument
+
+
+def observer_in(settings: Settings, one: ArchivedPicture) -> str:
+    """Return the observer of a record, see `Settings.observer_of`; the error names the record."""
+    try:
+        return settings.observer_of(one.record.observer)
+    except SettingsError as error:
+        raise SettingsError(*(f"{one.place.file('.toml')}: {cause}" for cause in error.causes)) from error
 
 
 def _suns(archive: Archive, sites: Sequence[SiteSettings], filed: Sequence[ArchivedPicture]) -> list[SunView]:

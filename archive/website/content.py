@@ -17,7 +17,7 @@ from archive.model.film import Film
 from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.group import Group
 from archive.model.observation import Observation
-from archive.model.observatory import Instrument, Site
+from archive.model.observatory import Instrument, Observer, Site
 from archive.model.rotation_law import RotationLaw
 from archive.model.rotation_map import RotationMap
 from archive.store import Blob, digest
@@ -42,7 +42,7 @@ __all__ = [
 @dataclass(frozen=True)
 class SiteInfo:
     """The archive's title page: who, where and with what. `address` is the public URL, if there is one; `licence` an
-    SPDX identifier, an address or words."""
+    SPDX identifier, an address or words. `observers` is empty where the archive has one only."""
 
     title: str
     observer: str
@@ -53,6 +53,7 @@ class SiteInfo:
     days: DayKind = "utc"
     licence: str | None = None
     contact: str | None = None
+    observers: tuple[Observer, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -95,11 +96,12 @@ Line = tuple[tuple[float, float], ...]
 
 @dataclass(frozen=True)
 class DiscLabel:
-    """A name and its place on the disc, pixels of the disc's frame."""
+    """A name and its place on the disc, pixels of the disc's frame; `words` stand there in place of it, if any."""
 
     name: str
     x_px: float
     y_px: float
+    words: str = ""
 
 
 @dataclass(frozen=True)
@@ -176,6 +178,7 @@ class UnmeasuredPicture:
     small: Blob
     tiny: Blob
     local_day: date | None = None
+    observer: str = ""
 
     @property
     def day(self) -> date:

@@ -25,7 +25,7 @@ from archive.website.addresses import (
 from archive.website.content import UnmeasuredPicture
 from archive.website.machine_words import disc_frame
 from archive.website.notes import ShownPicture, notes_html
-from archive.website.observation_view import ObservationView, format_band, observation_view
+from archive.website.observation_view import ObservationView, format_source, observation_view
 from archive.website.observing_days import NOT_MEASURED, ShownDay, UnmeasuredDay, unmeasured_alt
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame, with_year
 
@@ -183,7 +183,7 @@ def _unmeasured_view(one: UnmeasuredPicture, here: Here) -> UnmeasuredView:
         anchor=f"t{one.id.partition('T')[2]}",
         time=format_time(one.time_utc, day=one.day),
         time_machine=f"{one.time_utc:%Y-%m-%dT%H:%M:%SZ}",
-        source=f"{one.instrument}, {one.site}, {format_band(one.band)}",
+        source=format_source(one),
         href=here.to(unmeasured_files(one).as_it_came),
         alt=unmeasured_alt(one),
         width_px=one.whole.width_px,

@@ -55,7 +55,7 @@ def overlay_view(overlay: Overlay | None, here: Here, *, group_pages: Collection
         axis="".join(map(svg_path, overlay.axis)),
         names=tuple(
             DiscName(
-                label.name,
+                label.words or label.name,
                 f"{label.x_px:.1f}",
                 f"{label.y_px:.1f}",
                 here.to(group_page(label.name)) if label.name in group_pages else "",
@@ -139,7 +139,7 @@ def _lies_on(label: DiscLabel, names: Sequence[DiscLabel], spots: Sequence[tuple
 
 
 def _width_px(label: DiscLabel) -> float:
-    return _LETTER_WIDTH_PX * len(label.name)
+    return _LETTER_WIDTH_PX * len(label.words or label.name)
 
 
 def _collide(one: DiscLabel, other: DiscLabel) -> bool:

@@ -8,18 +8,18 @@ import errno
 import os
 import re
 import signal
+import stat
 from contextlib import suppress
 
-_LACKING = "fork forkpty sync syncfs copy_file_range fchmod fchown chown geteuid getuid O_NOFOLLOW O_DIRECTORY".split()
+_LACKING = "fork forkpty sync copy_file_range fchmod fchown chown O_NOFOLLOW O_DIRECTORY".split()
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[1-9]|lpt[1-9])(\..*)?$")
 _REFUSED = re.compile(r'[<>:"|?*\x00-\x1f]|[. ]$')
 
 
 def _take_away() -> None:
     for name in _LACKING:
-        if name in ("getuid", "geteuid") or not hasattr(os, name):
-            continue
-        delattr(os, name)
+        with suppress(AttributeError):
+            delattr(os, name)
     with suppress(AttributeError):
         del signal.pthread_sigmask
     os.supports_dir_fd.clear()
@@ -47,21 +47,21 @@ def _refuse_names() -> None:
             if part not in ("", ".", "..") and (_RESERVED.match(part) or _REFUSED.search(part)):
                 raise OSError(errno.EINVAL, "no name of a file here", text)
 
-    def check_free(path: object) -> None:
-        """An open file can be neither replaced nor removed."""
-        with suppress(OSError):
-            there = os.stat(path, follow_symlinks=False)
-            for descriptor in os.listdir("/proc/self/fd"):
-                with suppress(OSError):
-                    held = os.stat(int(descriptor)) if hasattr(os, "fstat") else None
-                    if held and (held.st_dev, held.st_ino) == (there.st_dev, there.st_ino) and not _is_folder(held):
-                        raise _InUse
-    
-    def _is_folder(status: os.stat_result) -> bool:
-        return status.st_mode & 0o170000 == 0o040000
+    def is_open(path: object) -> bool:
+        try:
+            there = os.lstat(path)
+        except OSError:
+            return False
+        for descriptor in os.scandir("/proc/self/fd"):
+            with suppress(OSError):
+                if stat.S_ISREG(there.st_mode) and os.path.samestat(there, os.fstat(int(descriptor.name))):
+                    return True
+        return False
 
-    class _InUse(Exception):
-        pass
+    def check_free(path):
+        """An open file can be neither replaced nor removed."""
+        if is_open(path):
+            raise PermissionError(errno.EACCES, "the file is in use", os.fsdecode(path))
 
     def opened(path, flags, *more, **options):
         if flags & os.O_CREAT:
@@ -75,24 +75,18 @@ def _refuse_names() -> None:
     def moved(name):
         def move(source, target, **options):
             check(target)
-            _free(source)
-            _free(target)
+            check_free(source)
+            check_free(target)
             return plain[name](source, target, **options)
 
         return move
 
     def gone(name):
         def remove(path, **options):
-            _free(path)
+            check_free(path)
             return plain[name](path, **options)
 
         return remove
-
-    def _free(path):
-        try:
-            check_free(path)
-        except _InUse:
-            raise PermissionError(errno.EACCES, "the file is in use", os.fsdecode(path)) from None
 
     os.open, os.mkdir = opened, made
     os.rename, os.replace = moved("rename"), moved("replace")

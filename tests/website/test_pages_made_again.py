@@ -19,6 +19,7 @@ from archive.model.film import Film
 from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.group import Group, Sighting
 from archive.model.observation import Counts, NamedGroup, Observation
+from archive.model.observatory import Observer
 from archive.model.rotation_map import RotationMap
 from archive.site_tree.local_site import FileGroup
 from archive.store import Blob, Store, digest
@@ -147,29 +148,34 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         first,
         observation=replace(first.observation, orientation=replace(SOLVED, alternative=ASSUMED.alternative),
                             capture=capture, remarks=("its hour is odd",), local_day=first.observation.day,
+                            observer="B. Wren",
                             counts=Counts(1, 4, 14.0, least_spot_msh=40.0), spot_area_sigma_msh=20.0,
                             groups=tuple(map(_with_errors, first.observation.groups or ()))),
         pictures=pictures,
         warnings=("The Sun was low.",),
         advice=(("Smear at the limb", "0.4 px"),),
-        overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0),), ((5.0, 6.0, 2.0),), (line,)),
+        overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0, "AR 14001"),), ((5.0, 6.0, 2.0),), (line,)),
         derotated=DerotatedDisc(content.entries[1].observation.id, content.entries[1].observation.day, blob),
     )  # fmt: skip
     entries = [told, *content.entries[1:]]
     instruments = (replace(content.info.instruments[0], filter="foil"), *content.info.instruments[1:])
     films = (replace(content.films[0], loop=blob, av1=blob, first_frames={told.observation.id: 3}, rotation=2312),)
-    groups = (replace(content.groups[0], return_of="2311-4", possible_return_of="2311-5"), *content.groups[1:])
+    groups = (
+        replace(content.groups[0], return_of="2311-4", possible_return_of="2311-5", official_name="AR 14001"),
+        *content.groups[1:],
+    )
     info = replace(
         content.info,
         address="https://example.org/sun/",
         instruments=instruments,
         licence="CC-BY-4.0",
         contact="sun@example.org",
+        observers=(Observer("B. Wren", "BW", 0.8),),
     )
     plain, day = PlainPicture(blob, 800, 600), first.observation.day
     only_shown = UnmeasuredPicture(
         f"{day}T1811Z", datetime(day.year, day.month, day.day, 18, 11, tzinfo=UTC), "Quay", "Doorstep", "white",
-        blob.sha256, plain, blob, blob, day,
+        blob.sha256, plain, blob, blob, day, "B. Wren",
     )  # fmt: skip
     return replace(
         content,
@@ -190,7 +196,8 @@ def _told_in_full(content: InventedContent) -> InventedContent:
 
 def _with_errors(named: NamedGroup) -> NamedGroup:
     spots = tuple(replace(spot, area_sigma_msh=8.0, umbra_sigma_msh=2.0) for spot in named.group.spots)
-    return replace(named, group=replace(named.group, spots=spots, area_sigma_msh=30.0, umbra_sigma_msh=9.0))
+    group = replace(named.group, spots=spots, area_sigma_msh=30.0, umbra_sigma_msh=9.0)
+    return replace(named, group=group, official_name="AR 14001")
 
 
 def _fields(kind: Any) -> Iterator[tuple[type, str]]:

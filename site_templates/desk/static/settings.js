@@ -17,9 +17,21 @@ const KINDS = {
     { key: "band", label: "Light", choices: { white: "white light", "h-alpha": "H-alpha", "calcium-k": "calcium K", other: "other" } },
     { key: "filter", label: "Filter" },
   ],
+  observers: [
+    { key: "name", label: "Name" },
+    { key: "code", label: "Code in an observing programme" },
+    { key: "relative_number_k", label: "Own factor k (empty: that of the archive)", number: true },
+  ],
+  factors: [
+    { key: "observer", label: "Observer" },
+    { key: "instrument", label: "Instrument" },
+    { key: "relative_number_k", label: "Factor k", number: true },
+    { key: "sigma", label: "Its standard error", number: true },
+    { key: "against", label: "Reduces to" },
+  ],
 };
 const LOOKS = { natural: "natural", warm: "warm", mono: "black and white", flat: "flattened: without the darkening towards the limb" };
-const ONE = { sites: "site", instruments: "instrument" };
+const ONE = { sites: "site", instruments: "instrument", observers: "observer", factors: "factor" };
 
 let now;
 
@@ -47,7 +59,7 @@ function fieldOf(kind, number, entry, { key, label, number: isNumber, choices })
 function entryForm(kind, number, entry) {
   const fields = KINDS[kind];
   const form = element("form", { class: "fields entry" }, ...fields.map((field) => fieldOf(kind, number, entry, field)));
-  form.append(element("div", { class: "doing" }, element("button", {}, entry.name === undefined ? "Add" : "Keep")));
+  form.append(element("div", { class: "doing" }, element("button", {}, Object.keys(entry).length ? "Keep" : "Add")));
   form.onsubmit = (event) => {
     event.preventDefault();
     doing(async () => {
@@ -61,7 +73,7 @@ function entryForm(kind, number, entry) {
       }
       const all = [...(now.values[kind] ?? [])];
       all[number] = changed;
-      await keep({ [kind]: all }, `The ${ONE[kind]} ${changed.name} is kept`);
+      await keep({ [kind]: all }, `The ${ONE[kind]} ${changed.name ?? `of ${changed.observer}`} is kept`);
     }, form)();
   };
   return form;

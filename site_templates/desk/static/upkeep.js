@@ -153,28 +153,29 @@ const cell = (value, digits = 0) => element("td", {}, value === null || value ==
 async function showReport() {
   const month = byId("month").value;
   report = { month, ...(await get(`/api/reports/${month}`)) };
-  const { rows, mean, k } = report.report;
+  const { mean, k } = report.report;
+  const rows = report.report.rows.filter((row) => row.relative_number !== null);
   byId("report-rows").replaceChildren(
     ...rows.map((row) =>
       element(
         "tr",
         {},
         element("th", { scope: "row" }, String(Number(row.day.slice(8)))),
-        element("td", {}, row.time_utc.slice(11, 16)),
+        element("td", {}, row.time_utc?.slice(11, 16) ?? ""),
         element("td", {}, row.seeing === null ? "" : String(row.seeing)),
-        element("td", {}, `${row.groups}${row.stated ? "*" : ""}${row.least_spot_msh === null ? "" : "~"}`),
+        element("td", {}, `${row.groups ?? ""}${row.stated ? "*" : ""}${row.least_spot_msh === null ? "" : "~"}`),
         cell(row.spots),
         cell(row.relative_number),
         cell(row.north?.relative_number),
         cell(row.south?.relative_number),
         cell(row.spot_area_msh),
-        element("td", { class: "words" }, row.instrument),
+        element("td", { class: "words" }, row.instrument ?? `mean of ${row.series} series`),
       ),
     ),
   );
   const figure = (name) => (mean[name] === null ? "–" : mean[name].toFixed(1));
   const marks = [rows.some((row) => row.stated) ? " * counted by hand." : "", rows.some((row) => row.least_spot_msh !== null) ? " ~ small spots would not show." : ""];
-  byId("report-means").textContent = `Means of ${rows.length} day${rows.length === 1 ? "" : "s"}: groups ${figure("groups")}, spots ${figure("spots")}, R ${figure("relative_number")}, area ${figure("spot_area_msh")} MSH. R = k (10 g + s), k = ${k}.${marks.join("")}`;
+  byId("report-means").textContent = `Means of ${rows.length} day${rows.length === 1 ? "" : "s"}: groups ${figure("groups")}, spots ${figure("spots")}, R ${figure("relative_number")}, area ${figure("spot_area_msh")} MSH. R = k (10 g + s), k = ${k ?? "that of each series"}.${marks.join("")}`;
   byId("report-scroll").hidden = false;
   byId("save-csv").disabled = byId("save-text").disabled = false;
 }
