@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from markupsafe import Markup
 
-from archive.language import gettext
+from archive.language import gettext, spoken
 from archive.model.constants import DISC_SIDE_PX
 from archive.website import addresses
 from archive.website.addresses import Here, picture_files
@@ -43,6 +43,7 @@ def disc_frame(frame: Frame, entry: Entry, disc: Picture, face: SiteFace) -> Fra
         "creator": _creator(face),
         "creditText": face.observer,
         "representativeOfPage": True,
+        **_in_language(),
         **_licensed(face),
     }
     preview = Preview(face.address_of(files.disc), disc.alt, DISC_SIDE_PX)
@@ -75,6 +76,7 @@ def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: 
             {"@type": "DataDownload", "encodingFormat": kind, "contentUrl": face.address_of(path) or here.to(path)}
             for path, kind in files.items()
         ],
+        **_in_language(),
         **_licensed(face),
     }
     if entries:
@@ -83,6 +85,11 @@ def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: 
     if face.address is not None:
         data["url"] = face.address_of(frame.path)
     return replace(frame, data=_linked(data))
+
+
+def _in_language() -> dict[str, object]:
+    """Tell the language of the words, where it is not English."""
+    return {} if spoken() == "en" else {"inLanguage": spoken()}
 
 
 def _creator(face: SiteFace) -> dict[str, object]:
