@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from archive.disk import read_own
 from archive.films.timeline import FrameSpec
+from archive.model.caption_words import ENGLISH, CaptionWords
 from archive.model.choices import Caption
 from archive.model.constants import DISC_RADIUS_SHARE
-from archive.model.film import ENGLISH, CaptionWords
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont

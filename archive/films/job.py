@@ -9,8 +9,8 @@ from datetime import datetime
 from archive.disc.aligned import DiscFrame
 from archive.disc.derotation import ViewGeometry
 from archive.disc.tone import tone_of
+from archive.model.caption_words import ENGLISH, CaptionWords
 from archive.model.choices import Band, Caption, FilmView, Look, Tone
-from archive.model.film import ENGLISH, CaptionWords
 from archive.model.group import NamedPosition
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from archive.language.speech import gettext, spoken
-from archive.model.film import CaptionWords
+from archive.model.caption_words import CaptionWords
 
 __all__ = ["caption_words"]
 

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
-from archive.disk import read_own
 from archive.errors import SettingsError
 from archive.templates_folder import templates_dir
 
@@ -67,7 +66,7 @@ def catalogue_of(code: str, own: bytes = b"") -> Catalogue | None:
     built_in = None if code == "en" else _built_in(code)
     if not own:
         return built_in
-    translations = _translations(_compiled(own, code))
+    translations = _translations(_compiled(own, f"theme/locale/{code}.po", code))
     plural, digest = "n != 1", hashlib.sha256(own)
     if built_in is not None:
         translations.add_fallback(built_in.translations)
@@ -78,9 +77,11 @@ def catalogue_of(code: str, own: bytes = b"") -> Catalogue | None:
 
 @cache
 def _built_in(code: str) -> Catalogue:
+    from archive.disk import read_own
+
     folder = templates_dir() / "locale"
     compiled = folder / f"{code}.mo"
-    data = read_own(compiled) if compiled.is_file() else _compiled(read_own(folder / f"{code}.po"), code)
+    data = read_own(compiled) if compiled.is_file() else _compiled(read_own(folder / f"{code}.po"), f"{code}.po", code)
     translations = _translations(data)
     rule = _PLURAL.search(translations.info().get("plural-forms", ""))
     return Catalogue(code, translations, rule[1].strip() if rule else "n != 1", hashlib.sha256(data).hexdigest())
@@ -90,7 +91,7 @@ def _translations(compiled: bytes) -> gettext.GNUTranslations:
     return gettext.GNUTranslations(io.BytesIO(compiled))
 
 
-def _compiled(source: bytes, code: str) -> bytes:
+def _compiled(source: bytes, name: str, code: str) -> bytes:
     """Compile a catalogue's source; what translators' tools mark as a guess is left out."""
     from babel.messages.mofile import write_mo
     from babel.messages.pofile import PoFileError, read_po
@@ -100,10 +101,10 @@ def _compiled(source: bytes, code: str) -> bytes:
         catalogue = read_po(io.BytesIO(source), locale=code, abort_invalid=True)
         write_mo(compiled, catalogue)
     except (PoFileError, ValueError, UnicodeError) as error:
-        raise SettingsError(f"locale/{code}.po: not a catalogue of messages ({error}); correct it") from error
+        raise SettingsError(f"{name}: not a catalogue of messages ({error}); correct it") from error
     mistakes = check_catalogue(message for message in catalogue if message.id and not message.fuzzy)
     if mistakes:
-        raise SettingsError(*(f"locale/{code}.po: {mistake}" for mistake in mistakes))
+        raise SettingsError(*(f"{name}: {mistake}" for mistake in mistakes))
     return compiled.getvalue()
 
 

@@ -137,6 +137,8 @@ def days_and_months(first: date, last: date) -> str:
 def format_date_range(first: date, last: date) -> str:
     """Return the days from one to another, no part of them twice: ``3 to 17 June 2026``."""
     if spoken() != "en":
+        if first.year != last.year:
+            return gettext("{first} to {last}", first=format_day(first), last=format_day(last))
         return format_day(last) if first == last else _interval(first, last, "yMMMMd")
     if first.year != last.year:
         return f"{format_day(first)} to {format_day(last)}"

@@ -22,9 +22,10 @@ from archive.films.job import FilmJob, FilmOptions
 from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, plan_film
 from archive.films.timeline import check_length
 from archive.language import caption_words, speaking
+from archive.model.caption_words import CaptionWords
 from archive.model.choices import Band, FilmStyle
 from archive.model.days import by_day, picture_of_day
-from archive.model.film import CaptionWords, Film
+from archive.model.film import Film
 from archive.model.group import NamedPosition
 from archive.model.licence import licence_of
 from archive.model.observation import Observation

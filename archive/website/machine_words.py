@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from markupsafe import Markup
 
-from archive.language import gettext
+from archive.language import gettext, spoken
 from archive.model.constants import DISC_SIDE_PX
 from archive.model.observation import Observation
 from archive.website import addresses
@@ -44,6 +44,7 @@ def disc_frame(frame: Frame, entry: Entry, disc: Picture, face: SiteFace) -> Fra
         "creator": _creator_of(observation, face),
         "creditText": observation.observer or face.observer,
         "representativeOfPage": True,
+        **_in_language(),
         **_licensed(face),
     }
     preview = Preview(face.address_of(files.disc), disc.alt, DISC_SIDE_PX)
@@ -76,6 +77,7 @@ def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: 
             {"@type": "DataDownload", "encodingFormat": kind, "contentUrl": face.address_of(path) or here.to(path)}
             for path, kind in files.items()
         ],
+        **_in_language(),
         **_licensed(face),
     }
     if entries:
@@ -86,11 +88,17 @@ def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: 
     return replace(frame, data=_linked(data))
 
 
+<<<<<<< HEAD
 def _creator_of(observation: Observation, face: SiteFace) -> dict[str, object]:
     """Return who took a picture; the archive's contact is that of its own observer."""
     if observation.observer in ("", face.observer):
         return _creator(face)
     return {"@type": "Person", "name": observation.observer}
+=======
+def _in_language() -> dict[str, object]:
+    """Tell the language of the words, where it is not English."""
+    return {} if spoken() == "en" else {"inLanguage": spoken()}
+>>>>>>> w-langsite
 
 
 def _creator(face: SiteFace) -> dict[str, object]:

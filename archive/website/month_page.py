@@ -94,7 +94,7 @@ def _page(
             ),
             trail=(Link(gettext("Days"), here.to(addresses.DAYS)), wall),
         ),
-        heading=with_year(format_month(first), first.year),
+        heading=with_year(_begun(format_month(first)), first.year),
         summary=summary,
         weekdays=tuple(Weekday(weekday_name(day), short_weekday_name(day)) for day in range(_WEEK)),
         weeks=_weeks(first, {day.day: day for day in days}, here),
@@ -102,6 +102,11 @@ def _page(
         next=following,
         wall=Link(gettext("{year} at a glance", year=first.year), here.to(year_page(first.year))),
     )
+
+
+def _begun(words: str) -> str:
+    """Begin with a capital letter, as headings do where months are written small."""
+    return words[0].upper() + words[1:]
 
 
 def _link(day: date, here: Here) -> Link:

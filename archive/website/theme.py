@@ -48,7 +48,7 @@ class Theme:
         return tuple((name, hashlib.sha256(data).hexdigest()) for name, data in self.files)
 
     def catalogue(self, tag: str) -> bytes:
-        """Its own catalogue of messages of a language, empty where there is none."""
+        """Return its own catalogue of messages of a language, empty where there is none."""
         return dict(self.files).get(f"locale/{known_language(tag)}.po", b"")
 
 

@@ -99,7 +99,7 @@ def test_scripts_are_written_with_words_in_place() -> None:
     [b"msgid no quotes", b'msgid "North is {angle} off."\nmsgstr "{other}"\n', b'msgid "a"\nmsgstr "{0.real}"\n'],
 )
 def test_a_catalogue_with_mistakes_is_refused_in_one_line(source: bytes) -> None:
-    with pytest.raises(SettingsError, match=r"^locale/de\.po: .+; correct it$"), speaking("de", source):
+    with pytest.raises(SettingsError, match=r"^theme/locale/de\.po: .+; correct it$"), speaking("de", source):
         pass
 
 
