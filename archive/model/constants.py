@@ -18,6 +18,7 @@ __all__ = [
     "EARTH_DIAMETER_AT_1_AU_ARCSEC",
     "EARTH_SIDEREAL_DEG_PER_HOUR",
     "LIGHT_TIME_DAYS_PER_AU",
+    "LUNAR_RADIUS_M",
     "PENUMBRA_DEPTH",
     "SECONDS_PER_DAY",
     "SEMIDIAMETER_AT_1_AU_ARCSEC",
@@ -48,6 +49,7 @@ SEMIDIAMETER_AT_1_AU_ARCSEC = 959.63  # Auwers (1891), the value of the almanacs
 SOLAR_RADIUS_M = 695_996_000.0  # that semidiameter at 1 au
 SUN_DISTANCE_RADII = 1.0 / math.sin(math.radians(SEMIDIAMETER_AT_1_AU_ARCSEC / ARCSEC_PER_DEG))  # at 1 au
 EARTH_DIAMETER_AT_1_AU_ARCSEC = 2.0 * 8.794143  # equatorial: twice the solar parallax, IAU 1976
+LUNAR_RADIUS_M = 0.2725076 * 6_378_140.0  # mean limb, with mountains: IAU 1982; equatorial radius of IAU 1976
 LIGHT_TIME_DAYS_PER_AU = 499.004783836 / SECONDS_PER_DAY  # IAU 1976/2009 system of constants
 
 # Rotation of the Sun: elements of Archinal et al., Report of the IAU WGCCRE (2018), table 1
