@@ -17,8 +17,8 @@ RISEN_DEG = -50.0 / 60.0
 class EclipseMoment:
     """A moment of an eclipse, to the second, and where the Sun is then, without refraction.
 
-    `position_angle_deg` is where the limbs touch, at greatest phase where the Moon's centre lies: on the Sun's limb from
-    celestial north through east. `zenith_angle_deg` is the same counted from the limb's highest point.
+    `position_angle_deg` is where on the Sun's limb the two limbs touch, at greatest phase where the Moon's centre lies,
+    from celestial north through east. `zenith_angle_deg` is the same counted from the limb's highest point.
     """
 
     time_utc: datetime
@@ -33,7 +33,6 @@ class EclipseMoment:
     def is_up(self) -> bool:
         """Whether part of the Sun stands above a level horizon, as the air shows it."""
         return self.altitude_deg > RISEN_DEG
-
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import erfa
 import numpy as np
@@ -13,13 +14,15 @@ from archive.model.constants import SYNODIC_MONTH_DAYS
 
 __all__ = ["new_moons"]
 
+Floats = NDArray[np.floating[Any]]
+
 _NEW_MOON_JD_TT = 2451550.0977  # mean new moon of 2000 January 6: Meeus, Astronomical Algorithms, 2nd ed., chapter 49
 _DEG_PER_DAY = 360.0 / SYNODIC_MONTH_DAYS  # by which the Moon gains on the Sun, on average
 # Lunar parallax and both semidiameters at their largest, 61.5' + 16.8' + 16.3', and a margin for the mean motions.
 _FARTHEST_DEG = 1.65
 
 
-def new_moons(first_jd_tt: float, last_jd_tt: float) -> NDArray[np.float64]:
+def new_moons(first_jd_tt: float, last_jd_tt: float) -> Floats:
     """Return Julian dates of the conjunctions in longitude between two dates at which an eclipse may be seen somewhere.
 
     To some minutes, by the apparent motions in the ecliptic of J2000. A third of them are eclipses that miss the Earth
@@ -33,11 +36,10 @@ def new_moons(first_jd_tt: float, last_jd_tt: float) -> NDArray[np.float64]:
         jd_tt = jd_tt - ahead_deg / _DEG_PER_DAY
     _, north_deg = _moon_from_sun_deg(jd_tt)
     near = (np.abs(north_deg) < _FARTHEST_DEG) & (jd_tt >= first_jd_tt) & (jd_tt <= last_jd_tt)
-    found: NDArray[np.float64] = jd_tt[near]
-    return found
+    return jd_tt[near]
 
 
-def _moon_from_sun_deg(jd_tt: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _moon_from_sun_deg(jd_tt: Floats) -> tuple[Floats, Floats]:
     """Return how far the Moon is ahead of the Sun and north of its path, from the Earth's centre; without light time,
     which is some 20" or less than a minute."""
     heliocentric, _ = erfa.epv00(jd_tt, 0.0)

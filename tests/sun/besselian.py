@@ -1,8 +1,8 @@
 """Local circumstances of solar eclipses from published polynomial Besselian elements, apart from the project's own way.
 
 Method: Urban & Seidelmann (eds.), Explanatory Supplement to the Astronomical Almanac, 3rd ed. (2013), section 11.3;
-Meeus, Elements of Solar Eclipses 1951-2200 (1989), chapter "Local circumstances". Elements: Fred Espenak, NASA's GSFC, in
-`../shared/real/tables/besselian`.
+Meeus, Elements of Solar Eclipses 1951-2200 (1989), chapter "Local circumstances". Elements: Fred Espenak, NASA's GSFC,
+in `../shared/real/tables/besselian`.
 """
 
 from __future__ import annotations
@@ -62,7 +62,9 @@ def read_elements(file: Path) -> Elements:
     """Read one of the tables."""
     text = file.read_text(encoding="utf-8")
     day, hour = re.search(r"Elements for:\s+(\d{4} \w{3} \d\d)\s+([\d.]+) TDT", text).groups()  # type: ignore[union-attr]
-    rows = [[float(word) for word in line.split()[1:]] for line in text.splitlines() if re.match(r"\s*[0-3]\s+-?\d", line)]
+    rows = [
+        [float(word) for word in line.split()[1:]] for line in text.splitlines() if re.match(r"\s*[0-3]\s+-?\d", line)
+    ]
     columns = [tuple(column) for column in zip(*rows, strict=True)]
     tangents = [float(word) for word in re.findall(r"tan f[12] = ([\d.]+)", text)]
     t0 = datetime.strptime(day, "%Y %b %d").replace(tzinfo=UTC) + timedelta(hours=float(hour))
@@ -87,6 +89,7 @@ def local_circumstances(
     inner = _crossings(lambda t: at(t).distance - np.abs(at(t).inner), hours)
     second, third = inner or (None, None)
     total = there.inner[0] < 0
+    distance_there = there.distance[0]
     return Local(
         hours=(first, second, third, last),
         angles_deg=(
@@ -96,7 +99,9 @@ def local_circumstances(
             _angle_deg(at, last, 0.0),
         ),  # type: ignore[arg-type]
         greatest_hours=greatest,
-        magnitude=float((there.outer[0] - there.distance[0]) / (there.outer[0] + there.inner[0])),
+        magnitude=float(
+            (there.outer[0] - (distance_there if inner is None else there.inner[0])) / (there.outer[0] + there.inner[0])
+        ),
         obscuration=_obscuration(float(there.outer[0]), float(there.inner[0]), float(there.distance[0])),
         altitude_deg=float(there.altitude_deg[0]),
     )
