@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from math import acos, pi, sqrt
 from typing import Literal
 
-__all__ = ["RISEN_DEG", "CourseStep", "Eclipse", "EclipseMoment", "covered_share"]
+from archive.model.observatory import Site
+
+__all__ = ["RISEN_DEG", "CourseStep", "Eclipse", "EclipseAt", "EclipseMoment", "covered_share"]
 
 # Refraction of 34' and a semidiameter of 16' at the horizon: the almanacs' convention of sunrise.
 RISEN_DEG = -50.0 / 60.0
@@ -104,3 +106,17 @@ def covered_share(apart_radii: float, moon_radii: float) -> float:
     half_chord = sqrt(max(0.0, 1.0 - from_sun**2))
     sectors = acos(from_sun) + moon_radii**2 * acos(max(-1.0, min(1.0, from_moon / moon_radii)))
     return (sectors - apart_radii * half_chord) / pi
+
+
+@dataclass(frozen=True)
+class EclipseAt:
+    """An eclipse at a site, on the page's `day` on which its greatest phase falls there.
+
+    `course` are some steps of equal length with greatest phase among them, `curve` many from first to fourth contact.
+    """
+
+    day: date
+    site: Site
+    eclipse: Eclipse
+    course: tuple[CourseStep, ...]
+    curve: tuple[CourseStep, ...]

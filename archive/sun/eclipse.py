@@ -1,22 +1,23 @@
 """Solar eclipses as a site sees them: contacts, greatest phase, magnitude, obscuration, and the Moon's course.
 
 From the places of both bodies as the observer sees them. The Moon's limb is taken as a circle of mean radius: its
-mountains and valleys move the inner contacts by up to some 3 s. UT1 of times to come is not known and taken as UTC,
-from which it differs by less than 0.9 s while leap seconds last; contacts are wrong by no more than that.
+mountains and valleys move the inner contacts by up to some 3 s. Of times to come the Earth's rotation is not known:
+TT - UTC is taken to stay as it is and UT1 as UTC. TT - UT1 has grown by 0.5 s a year on average since 1950, by 0.1 s
+since 2016; contacts are wrong by as much as it will have grown.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.model.constants import LUNAR_VALLEYS_SHARE, SECONDS_PER_DAY, UNIX_EPOCH_JD, UNIX_EPOCH_UTC
-from archive.model.eclipse import RISEN_DEG, CourseStep, Eclipse, EclipseMoment, covered_share
+from archive.model.eclipse import RISEN_DEG, CourseStep, Eclipse, EclipseAt, EclipseMoment, covered_share
 from archive.model.observation import SunView
 from archive.model.observatory import Site
 from archive.model.times import time_from_days
@@ -25,7 +26,7 @@ from archive.sun.conjunctions import new_moons
 from archive.sun.moon import moon_at
 from archive.sun.view import sun_views
 
-__all__ = ["eclipse_course", "eclipses_seen"]
+__all__ = ["eclipse_at", "eclipse_course", "eclipses_seen", "near_new_moons"]
 
 Floats = NDArray[np.floating[Any]]
 Limbs = Literal["outer", "inner"]
@@ -35,6 +36,9 @@ _COARSE_STEPS = 60
 _LONGEST_PART_DAYS = 3.0 / 24.0  # from greatest phase to the first or last contact
 _ZOOM = 8  # an interval is searched by so many steps at a time,
 _ZOOMS = 6  # so often: from 3 h to 0.04 s
+_STEPS_MIN = (5, 10, 15, 20, 30)  # between the discs of a course, of which there are
+_MOST_STEPS = 9
+_CURVE_STEPS = 120
 _NEAR_ARCSEC = 200.0  # over four minutes' motion of the Moon: what the coarse steps may miss
 
 
@@ -79,6 +83,27 @@ def eclipse_course(times_utc: Sequence[datetime], site: Site) -> list[CourseStep
         )
         for i, moment in enumerate(times_utc)
     ]
+
+
+def eclipse_at(eclipse: Eclipse, site: Site, day: date) -> EclipseAt:
+    """Return an eclipse with its course: discs at equal steps about greatest phase, and a fine curve."""
+    first, greatest, last = eclipse.first.time_utc, eclipse.greatest.time_utc, eclipse.fourth.time_utc
+    for minutes in _STEPS_MIN:
+        step = timedelta(minutes=minutes)
+        times = [greatest + n * step for n in range(-((greatest - first) // step), (last - greatest) // step + 1)]
+        if len(times) <= _MOST_STEPS:
+            break
+    fine = [first + (last - first) * n / _CURVE_STEPS for n in range(_CURVE_STEPS + 1)]
+    return EclipseAt(day, site, eclipse, tuple(eclipse_course(times, site)), tuple(eclipse_course(fine, site)))
+
+
+def near_new_moons(times_utc: Sequence[datetime]) -> list[bool]:
+    """Return for each time whether it is so near a new moon that there may be an eclipse somewhere."""
+    jd = julian_date_utc(times_utc)
+    if not len(jd):
+        return []
+    moons = new_moons(float(jd.min()) - 1.0, float(jd.max()) + 1.0)
+    return [bool(np.any(np.abs(moons - one) < _HALF_SPAN_DAYS)) for one in jd]
 
 
 @dataclass(frozen=True)
