@@ -100,7 +100,7 @@ def eclipse_view(at: EclipseAt, shown: ShownDay | None = None) -> EclipseView:
         every=_every(at),
         contacts=tuple(_row(name, moment, at.day) for name, moment in at.eclipse.contacts),
         chart=coverage_chart(at, [one.time_utc for one in taken], measured, _description(at, len(taken))),
-        chart_words=_chart_words(len(taken), len(measured)),
+        chart_words=_chart_words(at, len(taken), len(measured)),
         pictures=tuple(_picture(one, at) for one in taken),
         remarks=tuple(_remarks(at)),
     )
@@ -192,8 +192,9 @@ def _description(at: EclipseAt, pictures: int) -> str:
     )
 
 
-def _chart_words(taken: int, measured: int) -> str:
-    words = "The line is predicted; it is dotted while the Sun is not up."
+def _chart_words(at: EclipseAt, taken: int, measured: int) -> str:
+    is_up = all(one.is_up for one in at.curve)
+    words = "The line is predicted." if is_up else "The line is predicted; it is dotted while the Sun is not up."
     if measured:
         return f"{words} Dots are measured in the pictures, whose times the marks below show."
     return f"{words} The marks below are the times of the pictures." if taken else words
@@ -204,15 +205,14 @@ def _remarks(at: EclipseAt) -> list[str]:
     found = [
         f"Predicted for {format_position(site.latitude_deg, site.longitude_deg)}, the position published here; 5 km "
         "from it the times differ by up to 10 seconds.",
-        "Position angles count along the Sun’s limb from celestial north through east, those from the zenith from its "
-        "highest point, the same way round. Altitudes are without refraction.",
+        "Where the limbs touch, and at greatest phase where the Moon lies: P counts along the Sun’s limb from celestial "
+        "north through east, V from its highest point the same way round. Altitudes are without refraction.",
     ]
     if eclipse.second is not None:
         found.append("The Moon’s mountains and valleys move second and third contact by up to 3 seconds.")
     if eclipse.is_earth_guessed:
         found.append(
-            "How fast the Earth will turn until then is not known; the times may be wrong by half a second for each "
-            "year after 2025."
+            "The Earth’s rotation is known here up to 2025: times may be wrong by half a second for each year after."
         )
     return found
 

@@ -71,8 +71,8 @@ def test_the_page_of_an_eclipse_to_come_has_both_cautions_and_all_circumstances(
     assert "Fourth contact Sun not up 19:22" in text
     assert "100 % covered" in text
     assert "mountains and valleys" in text
-    assert "The Earth" not in text  # which is told in words that a visitor understands
-    assert "not known" in text
+    assert "rotation is known here up to 2025" in text
+    assert "dotted while the Sun is not up" in text
 
 
 def test_a_site_without_an_eclipse_to_come_has_no_page_of_one(content: InventedContent, tmp_path: Path) -> None:
