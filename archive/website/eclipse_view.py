@@ -205,8 +205,8 @@ def _remarks(at: EclipseAt) -> list[str]:
     found = [
         f"Predicted for {format_position(site.latitude_deg, site.longitude_deg)}, the position published here; 5 km "
         "from it the times differ by up to 10 seconds.",
-        "Where the limbs touch, and at greatest phase where the Moon lies: P counts along the Sun’s limb from celestial "
-        "north through east, V from its highest point the same way round. Altitudes are without refraction.",
+        "Where the limbs touch, and at greatest phase where the Moon lies: P counts along the Sun’s limb from "
+        "celestial north through east, V from its highest point the same way round. Altitudes are without refraction.",
     ]
     if eclipse.second is not None:
         found.append("The Moon’s mountains and valleys move second and third contact by up to 3 seconds.")
