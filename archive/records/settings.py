@@ -157,7 +157,7 @@ class TargetSettings(TomlModel):
 
 
 class FilmSettings(TomlModel):
-    """A film that the site keeps; `days` counts the last days with observations.
+    """A film that the site keeps; `days` counts the last days with observations, `eclipse` is the latest one pictured.
 
     What is None is left to the style; see `archive.films.job.FilmOptions`.
     """
@@ -167,6 +167,7 @@ class FilmSettings(TomlModel):
     first: datetime.date | None = Field(default=None, alias="from")
     last: datetime.date | None = Field(default=None, alias="to")
     rotation: int | None = Field(default=None, ge=1, le=10000)
+    eclipse: Literal[True] | None = None
     band: Band | None = None
     all_pictures: bool | None = None
     pace_s: float | None = Field(default=None, ge=0.2, le=60)
@@ -182,9 +183,9 @@ class FilmSettings(TomlModel):
 
     @model_validator(mode="after")
     def _one_span(self) -> FilmSettings:
-        spans = [self.days is not None, self.first is not None or self.last is not None, self.rotation is not None]
-        if sum(spans) != 1:
-            raise ValueError("give one span: days, or from and to, or rotation")
+        dates = self.first is not None or self.last is not None
+        if sum([self.days is not None, dates, self.rotation is not None, self.eclipse is not None]) != 1:
+            raise ValueError("give one span: days, or from and to, or rotation, or eclipse")
         if (self.first is None) != (self.last is None):
             raise ValueError("give both from and to")
         if self.first is not None and self.last is not None and self.first > self.last:

@@ -88,17 +88,16 @@ def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: 
     return replace(frame, data=_linked(data))
 
 
-<<<<<<< HEAD
 def _creator_of(observation: Observation, face: SiteFace) -> dict[str, object]:
     """Return who took a picture; the archive's contact is that of its own observer."""
     if observation.observer in ("", face.observer):
         return _creator(face)
     return {"@type": "Person", "name": observation.observer}
-=======
+
+
 def _in_language() -> dict[str, object]:
     """Tell the language of the words, where it is not English."""
     return {} if spoken() == "en" else {"inLanguage": spoken()}
->>>>>>> w-langsite
 
 
 def _creator(face: SiteFace) -> dict[str, object]:

@@ -15,6 +15,7 @@ from typing import Any, get_args, get_type_hints
 import pytest
 
 from archive.built import SiteReport
+from archive.model.eclipse import EclipseAt
 from archive.model.film import Film
 from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.group import Group, Sighting
@@ -29,6 +30,7 @@ from archive.website.content import DerotatedDisc, DiscLabel, Overlay, PlainPict
 from archive.website.pages import SiteFace
 from archive.website.render import static_files, style_hash
 from archive.website.theme import Theme, read_theme
+from website.eclipses import eclipse
 from website.invented import ASSUMED, CAPTURE, SOLVED, InventedContent, build_site, record_of
 
 FULL = os.environ.get("NORTHLIMB_STUDY") == "full"
@@ -111,7 +113,7 @@ _NAMES = {
     (Observation, "id"), (Sighting, "observation_id"), (Group, "name"), (NamedGroup, "name"), (Film, "stem"),
     (RotationMap, "number"), (DerotatedDisc, "to_observation"), (DerotatedDisc, "to_day"), (Observation, "local_day"),
     (UnmeasuredPicture, "id"), (UnmeasuredPicture, "local_day"),
-    (Tint, "name"), (Tint, "of"),
+    (Tint, "name"), (Tint, "of"), (EclipseAt, "day"),
 }  # fmt: skip
 # No value of the content: the store it was made with, and how a grid is drawn, which the program's code tells.
 _NO_VALUES = {"derived", "graticule_at"}
@@ -156,6 +158,7 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         advice=(("Smear at the limb", "0.4 px"),),
         overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0, "AR 14001"),), ((5.0, 6.0, 2.0),), (line,)),
         derotated=DerotatedDisc(content.entries[1].observation.id, content.entries[1].observation.day, blob),
+        covered=0.25,
     )  # fmt: skip
     entries = [told, *content.entries[1:]]
     instruments = (replace(content.info.instruments[0], filter="foil"), *content.info.instruments[1:])
@@ -188,6 +191,8 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         unmeasured=(only_shown,),
         expected=(ExpectedGroup("2312-1", 12.0, -10.0, 3.0, 30.0),),
         expected_returns=(ExpectedReturn("2311-2", -8.0, 20_620.0, 0.4),),
+        eclipses=(replace(eclipse(), day=day),),
+        eclipse_to_come=eclipse(),
         smoothed_number=((20_000.0, 30.0), (20_030.0, 31.0)),
         about="The dome: ![of wood](dome.jpg)",
         about_pictures={"dome.jpg": plain},
