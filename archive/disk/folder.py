@@ -93,9 +93,7 @@ class Folder:
         """Return a folder in this one as a `Folder`; it need not exist, and is reached through this one each time."""
         if not is_safe_name(folder):
             raise OSError(errno.EINVAL, "not a name within this folder", self._way.path_of(folder))
-        inner = Folder(self.path)
-        inner._way = Way(self._way.base, self._way.follow, self._way.from_base(folder))
-        return inner
+        return self._reached(Way(self._way.base, self._way.follow, self._way.from_base(folder)))
 
     @contextmanager
     def held(self, folder: str = "") -> Iterator[Folder]:
@@ -104,9 +102,13 @@ class Folder:
         What takes its place on the disk meanwhile is not seen.
         """
         with self._way.opened(folder) as at:
-            inner = Folder(self.path)
-            inner._way = Way(self._way.base, self._way.follow, self._way.from_base(folder), at.descriptor)
-            yield inner
+            yield self._reached(Way(self._way.base, self._way.follow, self._way.from_base(folder), at.descriptor))
+
+    @classmethod
+    def _reached(cls, way: Way) -> Folder:
+        folder = cls.__new__(cls)
+        folder._way = way
+        return folder
 
     # Looking
 
@@ -235,9 +237,17 @@ class Folder:
         whole = self._way.from_base(folder)
         if not whole:
             raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), self._way.base)
-        base, steps = Folder(Path(self._way.base), follow=self._way.follow), whole.split("/")
-        for number in range(1, len(steps) + 1):
-            base._make_one("/".join(steps[:number]), mode)
+        self._reached(Way(self._way.base, self._way.follow))._make_with_those_above(whole, mode)
+
+    def _make_with_those_above(self, folder: str, mode: int | None) -> None:
+        try:
+            self._make_one(folder, mode)
+        except FileNotFoundError:
+            above = folder.rpartition("/")[0]
+            if not above:
+                raise
+            self._make_with_those_above(above, mode)
+            self._make_one(folder, mode)
 
     def _make_one(self, folder: str, mode: int | None) -> None:
         made = False
