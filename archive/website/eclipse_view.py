@@ -224,7 +224,7 @@ def _description(at: EclipseAt, pictures: int) -> str:
     )
     if not pictures:
         return told
-    return f"{told} {ngettext('{n} picture taken meanwhile.', '{n} pictures taken meanwhile.', pictures)}"
+    return told + " " + ngettext("{n} picture taken meanwhile.", "{n} pictures taken meanwhile.", pictures)
 
 
 def _chart_words(at: EclipseAt, taken: int, measured: int) -> str:
@@ -234,8 +234,8 @@ def _chart_words(at: EclipseAt, taken: int, measured: int) -> str:
     else:
         words = gettext("The line is predicted; it is dotted while the Sun is not up.")
     if measured:
-        return f"{words} {gettext('Dots are measured in the pictures, whose times the marks below show.')}"
-    return f"{words} {gettext('The marks below are the times of the pictures.')}" if taken else words
+        return words + " " + gettext("Dots are measured in the pictures, whose times the marks below show.")
+    return words + " " + gettext("The marks below are the times of the pictures.") if taken else words
 
 
 def _remarks(at: EclipseAt) -> list[str]:
