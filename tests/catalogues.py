@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import sys
 from collections.abc import Callable, Iterable, Iterator
+from functools import cache
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
@@ -22,12 +23,12 @@ from archive.language.recognition import LINE
 from archive.templates_folder import templates_dir
 
 ROOT = Path(__file__).resolve().parent.parent
-FOLDERS: dict[Part, Path] = {"site": templates_dir() / "locale", "desk": templates_dir() / "locale" / "desk"}
+LOCALE = templates_dir() / "locale"
+FOLDERS: dict[Part, Path] = {"site": LOCALE, "desk": LOCALE / "desk"}
 KEYWORDS = {
     "_": None,
     "gettext": None,
     "gettext_noop": None,
-    "kept_message": None,
     "ngettext": (1, 2),
     "pgettext": ((1, "c"), 2),
 }
@@ -73,8 +74,8 @@ def sources(part: Part) -> Iterator[Path]:
 def messages_of(path: Path) -> Iterator[tuple[int, str | tuple[str, ...], str | None, list[str]]]:
     """Return the messages of a file: line, words (singular and plural), context, and comments for translators."""
     for line, name, found, comments in _KINDS[path.suffix](io.BytesIO(path.read_bytes())):
-        words = [one for one in ((found,) if isinstance(found, str) else found or ()) if isinstance(one, str)]
-        if not words:
+        words = (found,) if isinstance(found, str) else found or (None,)
+        if not isinstance(words[0], str):  # what is looked up stands elsewhere
             continue
         if name == "pgettext":
             yield line, words[1], words[0], comments
@@ -82,7 +83,8 @@ def messages_of(path: Path) -> Iterator[tuple[int, str | tuple[str, ...], str | 
             yield line, (words[0], words[1]) if name == "ngettext" else words[0], None, comments
 
 
-def gathered(part: Part) -> Catalog:
+@cache
+def gathered(part: Part = "site") -> Catalog:
     """Return all messages of the site, or of the desk, with no translations."""
     catalogue = Catalog(project="Northlimb", charset="utf-8")
     for path in sources(part):
@@ -98,13 +100,13 @@ def gathered(part: Part) -> Catalog:
     return catalogue
 
 
-def read_catalogue(code: str, part: Part) -> Catalog:
+def read_catalogue(code: str, part: Part = "site") -> Catalog:
     """Read a language's catalogue as it is kept; an empty one where there is none."""
     path = FOLDERS[part] / f"{code}.po"
     return read_po(io.BytesIO(path.read_bytes() if path.is_file() else b""), locale=code)
 
 
-def updated(code: str, template: Catalog, part: Part) -> bytes:
+def updated(code: str, template: Catalog, part: Part = "site") -> bytes:
     """Return a language's catalogue with all messages there are, and of its translations those of them."""
     old = read_catalogue(code, part)
     catalogue = Catalog(locale=code, project="Northlimb", charset="utf-8", header_comment=_HEADER, fuzzy=False)

@@ -26,6 +26,7 @@ from archive.disk import Folder
 from archive.errors import FactsError
 from archive.execution.progress import silent
 from archive.filing.remarks import altitude_remarks
+from archive.language import kept_title
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.records.capture_time import parse_time
@@ -159,7 +160,10 @@ class Desk:
         return {
             "site": {"state": site.state, "causes": causes, "warnings": warnings},
             "looked": looked,
-            "films": [{**film, "causes": plain_causes(film["causes"], self.roots)} for film in self.films.jobs.view()],
+            "films": [
+                {**film, "words": kept_title(film["words"]), "causes": plain_causes(film["causes"], self.roots)}
+                for film in self.films.jobs.view()
+            ],
             "publishing": self.publishing.jobs.view(),
             "upkeep": [{**job, "causes": plain_causes(job["causes"], self.roots)} for job in self.upkeep.view()],
         }

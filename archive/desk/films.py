@@ -20,6 +20,7 @@ from archive.desk.desk import Desk
 from archive.desk.plain_words import told
 from archive.errors import ArchiveError, FactsError
 from archive.execution.progress import silent
+from archive.language import kept_title, kept_words
 from archive.model.choices import BANDS
 from archive.model.film import Film
 from archive.records.archive_files import derived_files
@@ -82,8 +83,8 @@ class _Films:
         stem = film_stem(span)
         return {
             "name": stem,
-            "title": film_words(span) if made is None else made.title,
-            "options": option_words(span),
+            "title": kept_title(film_words(span) if made is None else made.title),
+            "options": [kept_words(option) for option in option_words(span)],
             "film": span.model_dump(by_alias=True, exclude_none=True, mode="json"),
             "made": None if made is None else _made_view(made),
             "late": stem in late,
@@ -194,7 +195,7 @@ def _strip_view(strip: FilmStrip) -> dict[str, Any]:
     side_by_side = np.concatenate(list(strip.pictures), axis=1)
     Image.fromarray(side_by_side).save(picture, format="JPEG", quality=_JPEG_QUALITY, subsampling=0)
     return {
-        "title": strip.title,
+        "title": kept_title(strip.title),
         "observations": len(strip.observations),
         "frames": strip.frames,
         "length_s": strip.length_s,

@@ -10,6 +10,7 @@ from archive.disc.aligned import DiscFrame
 from archive.disc.derotation import ViewGeometry
 from archive.disc.tone import tone_of
 from archive.model.choices import Band, Caption, FilmView, Look, Tone
+from archive.model.film import ENGLISH, CaptionWords
 from archive.model.group import NamedPosition
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
@@ -45,6 +46,7 @@ class FilmJob:
     """The input of a film: observations, their discs (FITS) by id, look, options and group positions.
 
     `rights` are written into its files: who observed, by what licence, whom to ask; empty where none is named.
+    `words` are those of its captions.
     """
 
     chosen: Sequence[Observation]
@@ -53,6 +55,7 @@ class FilmJob:
     options: FilmOptions
     groups: Sequence[NamedPosition] = ()
     rights: Mapping[str, str] = field(default_factory=dict)
+    words: CaptionWords = ENGLISH
 
     @property
     def band(self) -> Band:

@@ -226,6 +226,6 @@ def _sized(flat: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
 def _overlay(job: FilmJob, annotations: AnnotationsAt) -> Overlay:
     def overlay(frame: NDArray[np.uint8], spec: FrameSpec) -> None:
         draw_annotations(frame, annotations(spec.time_utc))
-        draw_caption(frame, spec, kind=job.options.caption)
+        draw_caption(frame, spec, kind=job.options.caption, words=job.words)
 
     return overlay

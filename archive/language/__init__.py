@@ -5,6 +5,7 @@ without it all is English. Catalogues are the files ``site_templates/locale/LANG
 messages into them.
 """
 
+from archive.language.captions import caption_words
 from archive.language.catalogues import LANGUAGES, catalogue_of, check_catalogue, known_language
 from archive.language.dates import (
     day_and_month,
@@ -14,15 +15,17 @@ from archive.language.dates import (
     format_month,
     format_time,
     month_name,
+    short_day,
     short_month_name,
+    short_weekday_name,
     weekday_name,
 )
 from archive.language.figures import decimal, joined
+from archive.language.kept_words import kept_title, kept_words
 from archive.language.scripts import translated_script
 from archive.language.speech import (
     gettext,
     gettext_noop,
-    message_text,
     ngettext,
     pgettext,
     speaking,
@@ -33,6 +36,7 @@ from archive.language.template_words import template_words
 
 __all__ = [
     "LANGUAGES",
+    "caption_words",
     "catalogue_of",
     "check_catalogue",
     "day_and_month",
@@ -45,12 +49,15 @@ __all__ = [
     "gettext",
     "gettext_noop",
     "joined",
+    "kept_title",
+    "kept_words",
     "known_language",
-    "message_text",
     "month_name",
     "ngettext",
     "pgettext",
+    "short_day",
     "short_month_name",
+    "short_weekday_name",
     "speaking",
     "spoken",
     "spoken_digest",

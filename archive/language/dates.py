@@ -17,7 +17,9 @@ __all__ = [
     "format_month",
     "format_time",
     "month_name",
+    "short_day",
     "short_month_name",
+    "short_weekday_name",
     "weekday_name",
 ]
 
@@ -90,6 +92,15 @@ def day_and_month(day: date) -> str:
     from babel.dates import format_skeleton
 
     return format_skeleton("MMMMd", day, locale=language)
+
+
+def short_day(day: date) -> str:
+    """Return a day as ``3 Jun``, for the axis of a chart."""
+    if (language := spoken()) == "en":
+        return f"{day.day} {_MONTHS[day.month - 1][:3]}"
+    from babel.dates import format_skeleton
+
+    return format_skeleton("MMMd", day, locale=language)
 
 
 def format_month(day: date) -> str:

@@ -12,6 +12,7 @@ import re
 from functools import cache, lru_cache
 
 from archive.language.catalogues import compiled_catalogue
+from archive.language.kept_words import kept_words
 from archive.language.speech import pgettext, spoken
 
 __all__ = ["LINE", "bare", "retold"]
@@ -44,6 +45,8 @@ def _retold(line: str, language: str) -> str:
     at = 0
     while True:
         found = _translated(line[at:], language)
+        if found is None and (kept := kept_words(line[at:])) != line[at:]:
+            found = kept
         if found is not None:
             return line[:at] + found
         colon = line.find(": ", at)

@@ -7,13 +7,11 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 
 from archive.language.catalogues import Catalogue, Part, catalogue_of, known_language
-from archive.model.message import Message
 
 __all__ = [
     "catalogue_spoken",
     "gettext",
     "gettext_noop",
-    "message_text",
     "ngettext",
     "pgettext",
     "speaking",
@@ -86,8 +84,3 @@ def translated_form(singular: str, plural: str, n: int) -> str:
 def gettext_noop(message: str) -> str:
     """Return a message as it is: it stands in a table of the code, and is translated when it is shown."""
     return message
-
-
-def message_text(message: Message) -> str:
-    """Return a message of the model in the language that is spoken."""
-    return gettext(message.text, **dict(message.values))

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from archive.model.blob import Blob
 
-__all__ = ["Film"]
+__all__ = ["ENGLISH", "CaptionWords", "Film"]
 
 
 @dataclass(frozen=True)
@@ -35,3 +35,21 @@ class Film:
     av1: Blob | None = None
     first_frames: Mapping[str, int] = field(default_factory=dict)
     rotation: int | None = None
+
+
+@dataclass(frozen=True)
+class CaptionWords:
+    """The words of a film's captions: how a date is written, of {day}, {month} or {month_number} and {year}; names."""
+
+    date: str = "{day} {month} {year}"
+    months: tuple[str, ...] = (
+        "January", "February", "March", "April", "May", "June",
+        "July", "August", "September", "October", "November", "December",
+    )  # fmt: skip
+    observed: str = "observed"
+    observed_at: str = "observed at {time}"
+    between: str = "between observations"
+    not_observed: str = "not observed"
+
+
+ENGLISH = CaptionWords()

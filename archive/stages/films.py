@@ -21,9 +21,10 @@ from archive.films.film import FilmFiles, make_film, put_film
 from archive.films.job import FilmJob, FilmOptions
 from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, plan_film
 from archive.films.timeline import check_length
+from archive.language import caption_words, speaking
 from archive.model.choices import Band, FilmStyle
 from archive.model.days import by_day, picture_of_day
-from archive.model.film import Film
+from archive.model.film import CaptionWords, Film
 from archive.model.group import NamedPosition
 from archive.model.licence import licence_of
 from archive.model.observation import Observation
@@ -219,7 +220,20 @@ def _written(archive: Archive, wanted: Sequence[_Wanted], discs: Mapping[str, St
 def _film_job(film: _Wanted, discs: Mapping[str, StoredBlob], settings: Settings) -> FilmJob:
     named = film.groups if film.options.group_names else ()
     mine = {one.id: discs[one.id] for one in film.chosen}
-    return FilmJob(film.chosen, mine, film.options.look or settings.looks[0], film.options, named, _rights(settings))
+    return FilmJob(
+        film.chosen,
+        mine,
+        film.options.look or settings.looks[0],
+        film.options,
+        named,
+        _rights(settings),
+        _words(settings),
+    )
+
+
+def _words(settings: Settings) -> CaptionWords:
+    with speaking(settings.language):
+        return caption_words()
 
 
 def _rights(settings: Settings) -> dict[str, str]:
@@ -307,7 +321,7 @@ def _inputs(archive: Archive, film: _Wanted, discs: Mapping[str, Blob]) -> objec
     shown = [(one.id, one.time_utc, one.sun, one.band, discs[one.id]) for one in film.chosen]
     settings = archive.settings
     look = film.options.look or settings.looks[0]
-    return [shown, film.style, film.options, look, film.groups, has_av1(), _rights(settings)]
+    return [shown, film.style, film.options, look, film.groups, has_av1(), _rights(settings), _words(settings)]
 
 
 def _keep(store: Store, stem: str, inputs: object, made: FilmFiles, place: Folder) -> KeptFilm:

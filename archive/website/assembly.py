@@ -9,6 +9,7 @@ from pathlib import Path
 
 from archive.built import SiteReport
 from archive.disk import Folder
+from archive.language import speaking, spoken_digest
 from archive.model.film import Film
 from archive.model.licence import contact_of, licence_of
 from archive.model.rotation_map import RotationMap
@@ -104,6 +105,21 @@ def build_site(
     """
     theme = read_theme(theme_files)
     check_theme(theme)
+    with speaking(content.info.language, theme.catalogue(content.info.language)):
+        return _written(content, site_dir, theme, place=place, record=record, store=store, stamps=stamps, on_day=on_day)
+
+
+def _written(
+    content: Content,
+    site_dir: Path,
+    theme: Theme,
+    *,
+    place: Folder | None,
+    record: SiteRecord,
+    store: Store,
+    stamps: bytes | None,
+    on_day: Callable[[int, int], None],
+) -> SiteReport:
     static = static_files(theme)
     face = SiteFace(
         title=content.info.title,
@@ -114,7 +130,7 @@ def build_site(
         licence=licence_of(content.info.licence),
         contact=contact_of(content.info.contact),
     )
-    shared = made_from(build_site, [face, theme.digests])
+    shared = made_from(build_site, [face, theme.digests, spoken_digest()])
     groups = _groups(_in_order(content), face, theme, static=static, store=store, shared=shared, on_day=on_day)
     return write_site(groups, site_dir, place=place, record=record, stamps=stamps, replaceable=(addresses.ROBOTS,))
 

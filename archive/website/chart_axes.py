@@ -10,9 +10,10 @@ from functools import partial
 
 from markupsafe import Markup
 
+from archive.language import short_day, short_month_name
 from archive.model.constants import UNIX_EPOCH_UTC
 from archive.website.chart_svg import Cap, Colour, chart_svg, svg_lines, svg_text
-from archive.website.formatting import MONTHS, number
+from archive.website.formatting import number
 
 __all__ = [
     "NARROW",
@@ -166,15 +167,14 @@ def time_ticks(first: float, last: float, *, most: int) -> list[tuple[float, str
 def _days(begin: date, end: date, *, step: int) -> list[tuple[float, str]]:
     days = [begin + timedelta(days=count) for count in range(0, (end - begin).days + 1, step)]
     return [
-        _tick(day, f"{day.day} {MONTHS[day.month - 1][:3]}{_year(day, before)}")
-        for day, before in zip(days, [None, *days], strict=False)
+        _tick(day, f"{short_day(day)}{_year(day, before)}") for day, before in zip(days, [None, *days], strict=False)
     ]
 
 
 def _months(months: Sequence[int]) -> list[tuple[float, str]]:
     days = [date(month // 12, month % 12 + 1, 1) for month in months]
     return [
-        _tick(day, f"{MONTHS[day.month - 1][:3]}{_year(day, before)}")
+        _tick(day, f"{short_month_name(day.month)}{_year(day, before)}")
         for day, before in zip(days, [None, *days], strict=False)
     ]
 

@@ -11,6 +11,7 @@ from statistics import fmean
 
 from markupsafe import Markup
 
+from archive.language import gettext
 from archive.model.constants import CARRINGTON_ROTATION_DAYS
 from archive.model.rotation_law import RotationLaw
 from archive.website.chart_axes import (
@@ -155,10 +156,12 @@ def activity_chart(
             _series(
                 "R", numbers, span, least=20.0, size=size, changes=changes, uncounted=uncounted, published=published
             ),
-            _series("Area, millionths of the hemisphere", areas, span, least=100.0, size=size, changes=changes),
+            _series(
+                gettext("Area, millionths of the hemisphere"), areas, span, least=100.0, size=size, changes=changes
+            ),
         ]
 
-    return _drawn("activity", "R and area of spots against time", description, panels)
+    return _drawn("activity", gettext("R and area of spots against time"), description, panels)
 
 
 def latitude_chart(lives: Sequence[Life], span: Span, description: str) -> Drawn:
@@ -174,9 +177,9 @@ def latitude_chart(lives: Sequence[Life], span: Span, description: str) -> Drawn
     def panels(size: Size) -> list[Panel]:
         across = time_axis(*span, most=size.ticks)
         equator = Stroke([((across.first, 0.0), (across.last, 0.0))], Colour.QUIET, 0.8)
-        return [Panel("Heliographic latitude", across, up, [equator, *strokes])]
+        return [Panel(gettext("Heliographic latitude"), across, up, [equator, *strokes])]
 
-    return _drawn("latitude", "Latitude of groups against time", description, panels)
+    return _drawn("latitude", gettext("Latitude of groups against time"), description, panels)
 
 
 def butterfly_chart(seen: Sequence[Seen], days_of: Mapping[int, int], span: Span, description: str) -> Drawn:
@@ -206,9 +209,9 @@ def butterfly_chart(seen: Sequence[Seen], days_of: Mapping[int, int], span: Span
         for (least, share), (below, _) in zip(_FILLED, (*_FILLED[1:], (math.inf, 0.0)), strict=True):
             cells = [cell for cell, mean in means.items() if least <= mean < below]
             strokes.append(Stroke([_cell(*cell) for cell in cells], Colour.ACCENT, share * height, cap="butt"))
-        return [Panel("Heliographic latitude", across, up, strokes)]
+        return [Panel(gettext("Heliographic latitude"), across, up, strokes)]
 
-    return _drawn("latitude", "Where spots stood through the years", description, panels)
+    return _drawn("latitude", gettext("Where spots stood through the years"), description, panels)
 
 
 def rotation_row(time_days: float) -> int:
@@ -239,9 +242,9 @@ def turning_chart(groups: Sequence[Turned], curves: Sequence[Curve], description
             _dots(places, Colour.QUIET if many else Colour.INK, fine=many, size=size),
             *(Stroke([law], curve.colour, 1.4, curve.dashes) for law, curve in zip(laws, curves, strict=True)),
         ]
-        return [Panel("Sidereal rotation, degrees a day", across, up, strokes)]
+        return [Panel(gettext("Sidereal rotation, degrees a day"), across, up, strokes)]
 
-    return _drawn("turning", "Rotation rate of groups against latitude", description, panels)
+    return _drawn("turning", gettext("Rotation rate of groups against latitude"), description, panels)
 
 
 def _drawn(mark: str, title: str, description: str, panels: Callable[[Size], Sequence[Panel]]) -> Drawn:

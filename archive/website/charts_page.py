@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from archive.language import decimal, format_date_range, format_day, gettext, kept_words, ngettext
 from archive.model.days import counted_picture_of_day
 from archive.model.observation import Counts, Observation
 from archive.model.times import days_since_1970
@@ -30,7 +31,7 @@ from archive.website.charts import (
 )
 from archive.website.content import Content
 from archive.website.followed import Followed
-from archive.website.formatting import format_date_range, format_day, format_latitude, measured, number, plural
+from archive.website.formatting import format_latitude, measured, number
 from archive.website.group_rows import BY_HAND
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, SiteFace, frame
@@ -96,8 +97,9 @@ def charts_page(
     """Gather the page of charts; days and groups in order of time."""
     here = Here(addresses.CHARTS)
     span = _span(days)
+    description = gettext("What {observer} counted and measured, drawn", observer=face.observer)
     return ChartsPage(
-        frame=frame(face, here, title="Charts", description=f"What {face.observer} counted and measured, drawn"),
+        frame=frame(face, here, title=gettext("Charts"), description=description),
         charts=(
             _activity(days, here, span=span, smoothed=content.smoothed_number),
             _latitude(groups, days, here, span=span),
@@ -124,11 +126,11 @@ def _activity(
     ]
     return Chart(
         anchor="activity",
-        title="Relative number and area against time",
+        title=gettext("Relative number and area against time"),
         drawn=_activity_drawn(counted, span, changes, uncounted, smoothed) if counted else None,
-        empty="No picture has been counted yet.",
+        empty=gettext("No picture has been counted yet."),
         caption=_activity_caption(span, changes, uncounted=len(uncounted), smoothed=bool(smoothed)),
-        columns=("Day", "Groups", "Spots", "R", "Area"),
+        columns=(gettext("Day"), gettext("Groups"), gettext("Spots"), "R", gettext("Area")),
         rows=tuple(_activity_row(one, counts, here) for one, counts in counted),
     )
 
@@ -144,28 +146,36 @@ def _instrument_changes(counted: Sequence[Observation]) -> list[tuple[float, str
 
 
 def _taken_over(one: Observation) -> str:
-    return f"{one.instrument} from {format_day(one.day)}"
+    # Translators: which instrument took over, and when.
+    return gettext("{instrument} from {day}", instrument=one.instrument, day=format_day(one.day))
 
 
 def _activity_caption(
     span: Span, changes: Sequence[tuple[float, str]], *, uncounted: int = 0, smoothed: bool = False
 ) -> str:
-    line = "the line joins the means of calendar months" if is_long(span) else "days next to each other are joined"
-    others = ", ".join(words for _, words in changes)
-    marked = f" A dashed line marks a change of instrument: {others}." if others else ""
-    left_out = f" A short mark below zero is a day whose spots were not counted ({uncounted})." if uncounted else ""
-    beside = " The dotted line is the published smoothed number." if smoothed and is_long(span) else ""
-    return f"A dot is a day; {line}. R = k(10g + s).{beside}{left_out}{marked}"
+    if is_long(span):
+        told = [gettext("A dot is a day; the line joins the means of calendar months. R = k(10g + s).")]
+    else:
+        told = [gettext("A dot is a day; days next to each other are joined. R = k(10g + s).")]
+    if smoothed and is_long(span):
+        told.append(gettext("The dotted line is the published smoothed number."))
+    if uncounted:
+        told.append(gettext("A short mark below zero is a day whose spots were not counted ({n}).", n=uncounted))
+    if changes:
+        others = ", ".join(words for _, words in changes)
+        told.append(gettext("A dashed line marks a change of instrument: {changes}.", changes=others))
+    return " ".join(told)
 
 
 def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
     day = one.day
     figures = map(number, (counts.groups, counts.spots, counts.relative_number))
-    hidden = "" if counts.least_spot_msh is None else f"without spots under {number(counts.least_spot_msh)}"
+    least = counts.least_spot_msh
+    hidden = "" if least is None else gettext("without spots under {area}", area=number(least))
     return ChartRow(
         Link(format_day(day), here.to(day_page(day))),
         (*figures, measured(one.spot_area_msh, one.spot_area_sigma_msh)),
-        BY_HAND if counts.stated else hidden,
+        gettext(BY_HAND) if counts.stated else hidden,
     )
 
 
@@ -189,7 +199,14 @@ def _activity_drawn(
             Counted(days_since_1970(one.time_utc), counts.relative_number, one.spot_area_msh) for one, counts in counted
         ),
         span,
-        f"R on {plural(len(counted), 'day')}, {days}: from {number(min(numbers))} to {number(max(numbers))}.",
+        ngettext(
+            "R on {n} day, {span}: from {least} to {most}.",
+            "R on {n} days, {span}: from {least} to {most}.",
+            len(counted),
+            span=days,
+            least=number(min(numbers)),
+            most=number(max(numbers)),
+        ),
         changes=[at for at, _ in changes],
         uncounted=uncounted,
         smoothed=smoothed,
@@ -200,14 +217,22 @@ def _latitude(groups: Sequence[Followed], days: Sequence[ObservingDay], here: He
     drawn = _latitude_drawn(groups, span) if groups and not is_long(span) else None
     return Chart(
         anchor="latitude",
-        title="Butterfly diagram" if is_long(span) else "Latitude against time",
+        title=gettext("Butterfly diagram") if is_long(span) else gettext("Latitude against time"),
         drawn=_butterfly(groups, days, span) if groups and is_long(span) else drawn,
-        empty="No sunspot group has been followed yet.",
-        caption="A cell is a rotation of the Sun, 27 days, and two degrees of latitude; the more of it is filled, the "
-        "larger the mean area of the spots there: up to 10, to 50, and more millionths of the hemisphere."
+        empty=gettext("No sunspot group has been followed yet."),
+        caption=gettext(
+            "A cell is a rotation of the Sun, 27 days, and two degrees of latitude; the more of it is filled, the "
+            "larger the mean area of the spots there: up to 10, to 50, and more millionths of the hemisphere."
+        )
         if is_long(span)
-        else "A stroke is a group, from the first day it was seen to the last; the wider, the larger.",
-        columns=("Group", "First seen", "Last seen", "Latitude", "Largest area"),
+        else gettext("A stroke is a group, from the first day it was seen to the last; the wider, the larger."),
+        columns=(
+            gettext("Group"),
+            gettext("First seen"),
+            gettext("Last seen"),
+            gettext("Latitude"),
+            gettext("Largest area"),
+        ),
         rows=tuple(
             ChartRow(
                 _group_link(group, here),
@@ -240,9 +265,13 @@ def _butterfly(groups: Sequence[Followed], days: Sequence[ObservingDay], span: S
 def _where(groups: Sequence[Followed]) -> str:
     north = sum(group.latitude_deg >= 0 for group in groups)
     latitudes = [group.latitude_deg for group in groups]
-    return (
-        f"{plural(north, 'group')} north of the equator and {len(groups) - north} south of it, "
-        f"between {format_latitude(min(latitudes), 0)} and {format_latitude(max(latitudes), 0)}."
+    return ngettext(
+        "{n} group north of the equator and {south} south of it, between {first} and {last}.",
+        "{n} groups north of the equator and {south} south of it, between {first} and {last}.",
+        north,
+        south=len(groups) - north,
+        first=format_latitude(min(latitudes), 0),
+        last=format_latitude(max(latitudes), 0),
     )
 
 
@@ -270,15 +299,22 @@ def _turning(content: Content, groups: Sequence[Followed], here: Here) -> Chart:
         for group, rotation in known
         if rotation.sigma_deg_per_day <= _LARGEST_SIGMA
     )
-    words = f"{plural(len(drawn), 'group')} and {plural(len(curves), 'law')} of rotation."
+    words = gettext(
+        "{groups} and {laws}.",
+        groups=ngettext("{n} group", "{n} groups", len(drawn)),
+        laws=ngettext("{n} law of rotation", "{n} laws of rotation", len(curves)),
+    )
     return Chart(
         anchor="turning",
-        title="Rotation against latitude",
+        title=gettext("Rotation against latitude"),
         drawn=turning_chart(drawn, curves, words) if drawn or curves else None,
-        empty="No rotation has been measured yet: a group must be seen on five days at least.",
-        caption="A dot is a group, its bar one standard error to each side. Groups whose rate is less well known than "
-        f"{_LARGEST_SIGMA}° a day stand in the table only.",
-        columns=("Group", "Latitude", "Degrees a day"),
+        empty=gettext("No rotation has been measured yet: a group must be seen on five days at least."),
+        caption=gettext(
+            "A dot is a group, its bar one standard error to each side. Groups whose rate is less well known than "
+            "{error}° a day stand in the table only.",
+            error=decimal(str(_LARGEST_SIGMA)),
+        ),
+        columns=(gettext("Group"), gettext("Latitude"), gettext("Degrees a day")),
         rows=tuple(
             ChartRow(
                 _group_link(group, here),
@@ -304,11 +340,13 @@ def _curves(content: Content) -> tuple[Curve, ...]:
 def _law_row(curve: Curve) -> LawRow:
     law = curve.law
     return LawRow(
-        name=law.name,
+        name=kept_words(law.name),
         own=curve.colour is Colour.ACCENT,
         dashes=curve.dashes,
         formula=law_formula(law),
-        source=law.source if law.groups is None else f"fitted to {plural(law.groups, 'group')}",
+        source=law.source
+        if law.groups is None
+        else ngettext("fitted to {n} group", "fitted to {n} groups", law.groups),
     )
 
 

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
+from archive.language import day_and_month, format_day, format_time, gettext
 from archive.model.observation import Observation
 from archive.website import addresses
 from archive.website.addresses import Here, compare_page, day_page, derotated_file, picture_files
 from archive.website.content import Content, DerotationLaw, Entry
-from archive.website.formatting import day_and_month, format_day, format_time, number
+from archive.website.formatting import number
 from archive.website.observation_view import format_band
 from archive.website.observing_days import ObservingDay
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
@@ -84,31 +85,33 @@ def _any_two(entries: Sequence[Entry], face: SiteFace, derotation: DerotationLaw
     # Days of two bands show different layers: they are not compared.
     band = max(sorted(bands), key=lambda one: (one == "white", bands[one]), default="white")
     shown = tuple(_choice(entry, here) for entry in known if entry.observation.band == band)
-    framed = frame(face, here, title="Compare", description=f"Any two days of the Sun by {face.observer}, compared")
-    return _page(framed, here, derotation, title="Compare two days", choices=shown)
+    told = gettext("Any two days of the Sun by {observer}, compared", observer=face.observer)
+    framed = frame(face, here, title=gettext("Compare"), description=told)
+    return _page(framed, here, derotation, title=gettext("Compare two days"), choices=shown)
 
 
 def _pair(before: Entry, after: Entry, face: SiteFace, derotation: DerotationLaw) -> ComparePage:
     first, second = before.observation, after.observation
     here = Here(compare_page(second.day))
-    title = f"{day_and_month(first.day)} and {format_day(second.day)}"
+    days = {"first": day_and_month(first.day), "second": format_day(second.day)}
+    title = gettext("{first} and {second}", **days)
     framed = frame(
         face,
         here,
         title=title,
-        description=f"The Sun on {title}, compared",
-        trail=(Link("Compare", here.to(addresses.COMPARE)),),
+        description=gettext("The Sun on {first} and {second}, compared", **days),
+        trail=(Link(gettext("Compare"), here.to(addresses.COMPARE)),),
     )
     turned = here.to(derotated_file(second.day))
     return _page(
         framed,
         here,
         derotation,
-        title=f"{title} compared",
+        title=gettext("{first} and {second} compared", **days),
         discs=(
-            _disc(first, here, remark="as observed"),
-            _disc(second, here, remark=f"derotated by {_span(second.time_utc - first.time_utc)}", src=turned),
-            _disc(second, here, remark="as observed"),
+            _disc(first, here, remark=gettext("as observed")),
+            _disc(second, here, remark=_derotated_by(second.time_utc - first.time_utc), src=turned),
+            _disc(second, here, remark=gettext("as observed")),
         ),
         choices=(_choice(before, here), _choice(after, here)),
     )
@@ -131,7 +134,7 @@ def _page(
         law=f"{derotation.at_equator_deg_per_day:.6f} {derotation.sine_squared_deg_per_day:.6f}",
         distance=f"{derotation.distance_radii:.4f}",
         scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.COMPARE_SCRIPT)),
-        any_two=Link("Compare any two days", here.to(addresses.COMPARE)) if discs else None,
+        any_two=Link(gettext("Compare any two days"), here.to(addresses.COMPARE)) if discs else None,
     )
 
 
@@ -140,7 +143,7 @@ def _choice(entry: Entry, here: Here) -> Choice:
     band = "" if one.band == "white" else f", {format_band(one.band)}"
     pair = None
     if entry.derotated is not None and here.path == addresses.COMPARE:
-        pair = Link(f"with {day_and_month(entry.derotated.to_day)}", here.to(compare_page(one.day)))
+        pair = Link(gettext("with {day}", day=day_and_month(entry.derotated.to_day)), here.to(compare_page(one.day)))
     words = f"{_moment(one)}{band}"
     return Choice(
         id=one.id,
@@ -158,7 +161,7 @@ def _disc(one: Observation, here: Here, *, remark: str, src: str | None = None) 
     words = _moment(one)
     return ComparedDisc(
         src=src or here.to(picture_files(one).flat),
-        alt=f"The Sun on {words}, north up, without limb darkening, {remark}",
+        alt=gettext("The Sun on {moment}, north up, without limb darkening, {remark}", moment=words, remark=remark),
         words=words,
         remark=remark,
         page=Link(words, here.to(day_page(one.day))),
@@ -169,6 +172,8 @@ def _moment(one: Observation) -> str:
     return f"{format_day(one.day)}, {format_time(one.time_utc, day=one.day)}"
 
 
-def _span(time: timedelta) -> str:
+def _derotated_by(time: timedelta) -> str:
     hours = time / timedelta(hours=1)
-    return f"{number(hours)} hours" if hours < 48 else f"{number(hours / 24, 1)} days"
+    if hours < 48:
+        return gettext("derotated by {n} hours", n=number(hours))
+    return gettext("derotated by {n} days", n=number(hours / 24, 1))

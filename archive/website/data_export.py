@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 
+from archive.language import gettext
 from archive.model.licence import contact_of, licence_of
 from archive.website.content import Content, SiteInfo
 from archive.website.data_columns import COLUMNS, GROUP_COLUMNS, Column
@@ -58,20 +59,20 @@ def _package(info: SiteInfo, files: Mapping[str, bytes]) -> Record:
         "profile": "data-package",
         "name": "observations-of-the-sun",
         "title": info.title,
-        "description": "Pictures of the Sun: times, orientations and measurements.",
+        "description": gettext("Pictures of the Sun: times, orientations and measurements."),
         "contributors": [_author(info)],
         **_licences(info),
         "resources": [
             {
-                **_resource("observations.csv", files, "One row per observation"),
+                **_resource("observations.csv", files, gettext("One row per observation")),
                 **_tabular(COLUMNS, {"primaryKey": ["id"]}),
             },
-            _resource("observations.json", files, "The same, nested, with every piece of evidence"),
+            _resource("observations.json", files, gettext("The same, nested, with every piece of evidence")),
             {
-                **_resource("groups.csv", files, "One row per sighting of a sunspot group in an observation"),
+                **_resource("groups.csv", files, gettext("One row per sighting of a sunspot group in an observation")),
                 **_tabular(GROUP_COLUMNS, {"foreignKeys": [observation]}),
             },
-            _resource("groups.json", files, "Sunspot groups tracked from day to day, each with its sightings"),
+            _resource("groups.json", files, gettext("Sunspot groups tracked from day to day, each with its sightings")),
         ],
     }
 
@@ -113,7 +114,7 @@ def _tabular(columns: Sequence[Column], keys: Record) -> Record:
 
 
 def _field(column: Column) -> Record:
-    field: Record = {"name": column.name, "type": column.kind, "description": column.meaning}
+    field: Record = {"name": column.name, "type": column.kind, "description": column.meaning_spoken}
     if column.unit:
         field["unit"] = column.unit
     return field

@@ -11,6 +11,7 @@ from math import ceil
 
 from markupsafe import Markup
 
+from archive.language import day_and_month, format_day, format_month, format_time, gettext, month_name
 from archive.website import addresses
 from archive.website.addresses import (
     Here,
@@ -22,12 +23,11 @@ from archive.website.addresses import (
     year_page,
 )
 from archive.website.content import UnmeasuredPicture
-from archive.website.formatting import MONTHS, day_and_month, format_day, format_month, format_time
 from archive.website.machine_words import disc_frame
 from archive.website.notes import ShownPicture, notes_html
 from archive.website.observation_view import ObservationView, format_band, observation_view
 from archive.website.observing_days import NOT_MEASURED, ShownDay, UnmeasuredDay, unmeasured_alt
-from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
+from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame, with_year
 
 __all__ = ["DayPage", "day_pages"]
 
@@ -51,7 +51,7 @@ class UnmeasuredView:
     alt: str
     width_px: int
     height_px: int
-    words: str = NOT_MEASURED
+    words: str
 
 
 @dataclass(frozen=True)
@@ -63,8 +63,7 @@ class DayPage:
     """
 
     frame: Frame
-    day: str
-    year: int
+    heading: Markup
     date_machine: str
     views: tuple[ObservationView, ...]
     unmeasured: tuple[UnmeasuredView, ...]
@@ -164,8 +163,7 @@ def _page(
     notes = Markup(notes_html(day.notes, shown) if day.notes.strip() else "")
     return DayPage(
         frame=_frame(day, views, here, face),
-        day=day_and_month(day.day),
-        year=day.day.year,
+        heading=with_year(format_day(day.day), day.day.year),
         date_machine=day.day.isoformat(),
         views=views,
         unmeasured=tuple(_unmeasured_view(one, here) for one in day.unmeasured),
@@ -190,6 +188,7 @@ def _unmeasured_view(one: UnmeasuredPicture, here: Here) -> UnmeasuredView:
         alt=unmeasured_alt(one),
         width_px=one.whole.width_px,
         height_px=one.whole.height_px,
+        words=gettext(NOT_MEASURED),
     )
 
 
@@ -219,15 +218,19 @@ def _plain_frame(day: date, description: str, here: Here, face: SiteFace) -> Fra
         words=day_and_month(day),
         description=description,
         trail=(
-            Link("Days", here.to(addresses.DAYS)),
+            Link(gettext("Days"), here.to(addresses.DAYS)),
             Link(str(day.year), here.to(year_page(day.year))),
-            Link(MONTHS[day.month - 1], here.to(month_page(day))),
+            Link(month_name(day.month), here.to(month_page(day))),
         ),
     )
 
 
 def _rotation(number: int | None, here: Here) -> Link | None:
-    return None if number is None else Link(f"Carrington rotation {number}", here.to(rotation_page(number)))
+    return (
+        None
+        if number is None
+        else Link(gettext("Carrington rotation {number}", number=number), here.to(rotation_page(number)))
+    )
 
 
 def _neighbour(day: ShownDay | None, here: Here) -> Link | None:

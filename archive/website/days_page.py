@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
+from archive.language import format_month, gettext, month_name, ngettext, pgettext
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
-from archive.website.formatting import MONTHS, format_month, plural
 from archive.website.observing_days import ShownDay
 from archive.website.pages import Frame, Link, SiteFace, frame
 
@@ -51,8 +51,9 @@ def days_page(days: Sequence[ShownDay], face: SiteFace) -> DaysPage:
     here = Here(addresses.DAYS)
     seen = [one.day for one in days]
     years = [_year(year, set(of_year), seen[-1], here) for year, of_year in groupby(seen, lambda day: day.year)]
+    description = gettext("Every day with a picture of the Sun by {observer}", observer=face.observer)
     return DaysPage(
-        frame=frame(face, here, title="Days", description=f"Every day with a picture of the Sun by {face.observer}"),
+        frame=frame(face, here, title=gettext("Days"), description=description),
         years=tuple(reversed(years)),
     )
 
@@ -69,7 +70,7 @@ def _year(year: int, seen: set[date], last: date, here: Here) -> YearIndex:
     return YearIndex(
         anchor=f"y{year}",
         wall=Link(str(year), here.to(year_page(year))),
-        remark=plural(len(seen), "day"),
+        remark=ngettext("{n} day", "{n} days", len(seen)),
         months=tuple(_month(first, seen, here) for first in firsts if first <= last),
     )
 
@@ -78,10 +79,10 @@ def _month(first: date, seen: set[date], here: Here) -> MonthDots:
     days = days_of_month(first)
     of_month = seen & set(days)
     return MonthDots(
-        words=MONTHS[first.month - 1],
+        words=month_name(first.month),
         full_words=format_month(first),
         href=here.to(month_page(first)) if of_month else "",
-        remark=plural(len(of_month), "day") if of_month else "none",
+        remark=ngettext("{n} day", "{n} days", len(of_month)) if of_month else pgettext("days of a month", "none"),
         seen="".join(_dot(day, first) for day in days if day in of_month),
         unseen="".join(_dot(day, first) for day in days if day not in of_month),
     )

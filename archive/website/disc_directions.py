@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from archive.language import gettext
 from archive.model.angles import wrapped_deg
 from archive.model.observation import Alternative, Evidence, Orientation, SunView
 
@@ -36,12 +37,15 @@ def disc_directions(sun: SunView, orientation: Orientation) -> tuple[Direction, 
     """
     if orientation.north_angle_deg is None:
         return ()
-    zenith = (Direction("Z", "zenith", wrapped_deg(sun.parallactic_angle_deg - sun.p_deg)),)
+    zenith = (Direction("Z", gettext("zenith"), wrapped_deg(sun.parallactic_angle_deg - sun.p_deg)),)
     found = (
         *(zenith if sun.has_horizon else ()),
-        Direction("C", "celestial north", wrapped_deg(-sun.p_deg)),
+        Direction("C", gettext("celestial north"), wrapped_deg(-sun.p_deg)),
         Direction(
-            "U", "the top of the original picture", wrapped_deg(-orientation.north_angle_deg), _hand_remark(orientation)
+            "U",
+            gettext("the top of the original picture"),
+            wrapped_deg(-orientation.north_angle_deg),
+            _hand_remark(orientation),
         ),
     )
     return tuple(direction for direction in found if math.isfinite(direction.angle_deg))
@@ -49,8 +53,8 @@ def disc_directions(sun: SunView, orientation: Orientation) -> tuple[Direction, 
 
 def _hand_remark(orientation: Orientation) -> str:
     if orientation.mirrored is None:
-        return "mirrored or not is not known"
-    return "after un-mirroring" if orientation.mirrored else ""
+        return gettext("mirrored or not is not known")
+    return gettext("after un-mirroring") if orientation.mirrored else ""
 
 
 def shown_at_deg(reading: Evidence | Alternative, orientation: Orientation) -> float:

@@ -13,12 +13,12 @@ from datetime import date, datetime
 from html import escape
 from xml.etree import ElementTree
 
+from archive.language import format_day, format_time, gettext
 from archive.model.days import by_day, picture_of_day
 from archive.model.licence import contact_of, licence_of
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, picture_files, unmeasured_files
 from archive.website.content import Content, Entry, SiteInfo, UnmeasuredPicture
-from archive.website.formatting import format_day, format_time
 from archive.website.home_page import NO_NEWS
 from archive.website.observation_view import disc_picture
 from archive.website.observing_days import NOT_MEASURED, unmeasured_alt
@@ -117,7 +117,7 @@ def _unmeasured_entry(one: UnmeasuredPicture) -> ElementTree.Element:
     words = f"{format_day(one.day)}, {format_time(one.time_utc, day=one.day)}"
     element = _dated(one.sha256, words, one.time_utc, one.day)
     _link(element, rel="enclosure", href=here.to(files.as_it_came), type="image/jpeg")
-    _show(element, here.to(files.small), unmeasured_alt(one), NOT_MEASURED)
+    _show(element, here.to(files.small), unmeasured_alt(one), gettext(NOT_MEASURED))
     return element
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from archive.language import format_day, format_time, gettext, kept_title, ngettext
 from archive.model.film import Film
 from archive.model.observation import Observation
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, film_files
 from archive.website.content import Content
-from archive.website.formatting import format_day, format_time, number, plural
+from archive.website.formatting import number
 from archive.website.pages import Frame, Link, SiteFace, frame
 
 __all__ = ["FilmView", "FilmsPage", "Shown", "film_views", "films_page", "rotation_films"]
@@ -57,8 +58,9 @@ class FilmsPage:
 def films_page(content: Content, face: SiteFace) -> FilmsPage:
     """Gather the page of all films."""
     here = Here(addresses.FILMS)
+    description = gettext("Films of the Sun’s rotation by {observer}", observer=face.observer)
     return FilmsPage(
-        frame=frame(face, here, title="Films", description=f"Films of the Sun’s rotation by {face.observer}"),
+        frame=frame(face, here, title=gettext("Films"), description=description),
         films=film_views(content, here),
         player=here.to(addresses.PLAYER),
     )
@@ -85,16 +87,16 @@ def _views(films: Sequence[Film], content: Content, here: Here) -> tuple[FilmVie
 def _view(film: Film, known: Mapping[str, Observation], here: Here) -> FilmView:
     files = film_files(film)
     downloads = [
-        Link("Film (MP4)", here.to(files.mp4)),
-        Link("List of frames (JSON)", here.to(files.frames_json)),
+        Link(gettext("Film (MP4)"), here.to(files.mp4)),
+        Link(gettext("List of frames (JSON)"), here.to(files.frames_json)),
     ]
     if files.loop is not None:
-        downloads.insert(1, Link("Short clip for sharing", here.to(files.loop)))
+        downloads.insert(1, Link(gettext("Short clip for sharing"), here.to(files.loop)))
     if files.av1 is not None:
-        downloads.insert(1, Link("AV1 version, smaller", here.to(files.av1)))
+        downloads.insert(1, Link(gettext("AV1 version, smaller"), here.to(files.av1)))
     return FilmView(
         anchor=film.stem,
-        title=film.title,
+        title=kept_title(film.title),
         mp4=here.to(files.mp4),
         av1="" if files.av1 is None else here.to(files.av1),
         poster=here.to(files.poster),
@@ -115,14 +117,23 @@ def _span(film: Film, known: Mapping[str, Observation]) -> str:
     first, last = (time.date() if one is None else one.day for one, time in zip(ends, times, strict=True))
     if first == last:
         begin, end = (format_time(time, day=first) for time in times)
-        return f"{format_day(first)}, {begin} to {end}"
-    return f"{format_day(first)} to {format_day(last)}"
+        return gettext("{day}, {begin} to {end}", day=format_day(first), begin=begin, end=end)
+    return gettext("{first} to {last}", first=format_day(first), last=format_day(last))
 
 
 def _facts(film: Film) -> str:
-    length = f"{number(film.frames / film.frames_per_second)} seconds, " if film.frames_per_second > 0 else ""
-    used = plural(len(film.observation_ids), "observation")
-    return f"{length}{plural(film.frames, 'frame')} from {used}, {film.width_px} × {film.height_px} px, no sound"
+    facts = []
+    if film.frames_per_second > 0:
+        seconds = round(film.frames / film.frames_per_second)
+        facts.append(ngettext("{n} seconds", "{n} seconds", seconds))
+    facts.append(
+        gettext(
+            "{frames} from {observations}",
+            frames=ngettext("{n} frame", "{n} frames", film.frames),
+            observations=ngettext("{n} observation", "{n} observations", len(film.observation_ids)),
+        )
+    )
+    return ", ".join((*facts, f"{film.width_px} × {film.height_px} px", gettext("no sound")))
 
 
 def _shown(name: str, film: Film, known: Mapping[str, Observation], here: Here) -> Shown:

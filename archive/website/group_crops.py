@@ -10,19 +10,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from archive.language import day_and_month, format_day, format_time, gettext, ngettext
 from archive.model.constants import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.model.observation import SpotGroup
 from archive.website.addresses import Here, day_page, picture_files
 from archive.website.followed import Seen
-from archive.website.formatting import (
-    day_and_month,
-    format_day,
-    format_latitude,
-    format_meridian_distance,
-    format_time,
-    number,
-    plural,
-)
+from archive.website.formatting import format_latitude, format_meridian_distance, number
 from archive.website.observation_view import light_pictures
 
 __all__ = ["Crop", "crop_scale", "group_crops"]
@@ -55,7 +48,7 @@ def group_crops(days: Sequence[Seen], name: str, here: Here) -> tuple[Crop, ...]
 
 def crop_scale(days: Sequence[Seen]) -> str:
     """Say how large the squares are."""
-    return f"{number(2.0 * _half_side(days), 2)} of the disc’s radius"
+    return gettext("{n} of the disc’s radius", n=number(2.0 * _half_side(days), 2))
 
 
 def _crop(seen: Seen, name: str, here: Here, *, half: float) -> Crop:
@@ -70,8 +63,15 @@ def _crop(seen: Seen, name: str, here: Here, *, half: float) -> Crop:
         src=here.to(picture_files(observation).disc),
         view_box=f"{left_px:.1f} {top_px:.1f} {side_px:.1f} {side_px:.1f}",
         side_px=DISC_SIDE_PX,
-        alt=f"Group {name} on {format_day(day)} at {format_time(observation.time_utc, day=day)}, "
-        f"{position}: {plural(len(seen.group.spots), 'spot')}",
+        alt=ngettext(
+            "Group {group} on {day} at {time}, {position}: {n} spot",
+            "Group {group} on {day} at {time}, {position}: {n} spots",
+            len(seen.group.spots),
+            group=name,
+            day=format_day(day),
+            time=format_time(observation.time_utc, day=day),
+            position=position,
+        ),
         href=here.to(day_page(day)),
         words=day_and_month(day),
         remark=position,

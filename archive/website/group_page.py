@@ -6,21 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from archive.language import day_and_month, format_date_range, format_day, format_time, gettext, kept_words, ngettext
 from archive.model.days import picture_of_day
 from archive.model.rotation_law import RotationLaw
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, group_page
 from archive.website.content import Content
 from archive.website.followed import Followed, Seen
-from archive.website.formatting import (
-    day_and_month,
-    format_date_range,
-    format_day,
-    format_latitude,
-    format_time,
-    number,
-    plural,
-)
+from archive.website.formatting import format_latitude, number
 from archive.website.group_crops import Crop, crop_scale, group_crops
 from archive.website.group_rows import GroupRow, group_row
 from archive.website.group_track import GroupLife, GroupTrack, group_life, group_track
@@ -103,7 +96,7 @@ def _page(
         life=group_life(group.seen),
         rows=tuple(_row(seen, here) for seen in group.seen),
         rates=rates,
-        charts=Link("Rotation rates of all groups by latitude", f"{here.to(addresses.CHARTS)}#turning"),
+        charts=Link(gettext("Rotation rates of all groups by latitude"), f"{here.to(addresses.CHARTS)}#turning"),
         previous=previous,
         next=following,
     )
@@ -114,9 +107,14 @@ def _frame(group: Followed, here: Here, face: SiteFace) -> Frame:
     return frame(
         face,
         here,
-        title=f"Group {group.name}",
-        description=f"Sunspot group {group.name} at {format_latitude(group.latitude_deg, 0)}, seen {span}",
-        trail=(Link("Groups", here.to(addresses.GROUPS)),),
+        title=gettext("Group {name}", name=group.name),
+        description=gettext(
+            "Sunspot group {name} at {latitude}, seen {span}",
+            name=group.name,
+            latitude=format_latitude(group.latitude_deg, 0),
+            span=span,
+        ),
+        trail=(Link(gettext("Groups"), here.to(addresses.GROUPS)),),
     )
 
 
@@ -126,8 +124,8 @@ def _kin(groups: Sequence[Followed]) -> dict[str, dict[str, Link]]:
     kin: dict[str, dict[str, Link]] = {group.name: {} for group in groups}
     for group in groups:
         for before, came_from, came_back in (
-            (group.group.return_of, "Probable return of", "Probably returned as"),
-            (group.group.possible_return_of, "Possible return of", "Possibly returned as"),
+            (group.group.return_of, gettext("Probable return of"), gettext("Probably returned as")),
+            (group.group.possible_return_of, gettext("Possible return of"), gettext("Possibly returned as")),
         ):
             if before is not None:
                 kin[group.name][came_from] = pages.get(before, Link(before, ""))
@@ -148,18 +146,18 @@ def _facts(group: Followed) -> tuple[Fact, ...]:
     largest = group.largest
     facts = [
         (
-            "Seen on",
-            plural(len(group.days), "day").replace(" ", "\N{NO-BREAK SPACE}"),
-            f"in {plural(len(group.seen), 'picture')}",
+            gettext("Seen on"),
+            ngettext("{n} day", "{n} days", len(group.days)).replace(" ", "\N{NO-BREAK SPACE}"),
+            ngettext("in {n} picture", "in {n} pictures", len(group.seen)),
         ),
-        ("Latitude", f"{format_latitude(group.latitude_deg)}°", "mean of all pictures"),
+        (gettext("Latitude"), f"{format_latitude(group.latitude_deg)}°", gettext("mean of all pictures")),
         (
-            "Largest area",
+            gettext("Largest area"),
             "" if largest.group.area_msh is None else number(largest.group.area_msh),
-            f"millionths of the solar hemisphere, on {format_day(largest.observation.day)}",
+            gettext("millionths of the solar hemisphere, on {day}", day=format_day(largest.observation.day)),
         ),
-        ("Most spots", number(max(len(seen.group.spots) for seen in group.seen)), "in one picture"),
-        ("Earlier names", ", ".join(group.group.other_names), "no longer used"),
+        (gettext("Most spots"), number(max(len(seen.group.spots) for seen in group.seen)), gettext("in one picture")),
+        (gettext("Earlier names"), ", ".join(group.group.other_names), gettext("no longer used")),
     ]
     return tuple(Fact(name, value, meaning) for name, value, meaning in facts if value)
 
@@ -168,10 +166,17 @@ def _rates(group: Followed, laws: Sequence[RotationLaw]) -> tuple[Fact, ...]:
     rotation = group.group.rotation
     if rotation is None:
         return ()
-    own = Fact("This group", format_rate(rotation.rate_deg_per_day, rotation.sigma_deg_per_day))
+    own = Fact(gettext("This group"), format_rate(rotation.rate_deg_per_day, rotation.sigma_deg_per_day))
     return (
         own,
-        *(Fact(f"Law: {law.name}", format_rate(law.rate_deg_per_day(group.latitude_deg)), law.source) for law in laws),
+        *(
+            Fact(
+                gettext("Law: {name}", name=kept_words(law.name)),
+                format_rate(law.rate_deg_per_day(group.latitude_deg)),
+                law.source,
+            )
+            for law in laws
+        ),
     )
 
 
@@ -182,4 +187,4 @@ def _row(seen: Seen, here: Here) -> GroupRow:
 
 
 def _link(name: str, here: Here) -> Link:
-    return Link(f"Group {name}", here.to(group_page(name)))
+    return Link(gettext("Group {name}", name=name), here.to(group_page(name)))

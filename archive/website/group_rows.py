@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from archive.language import gettext, gettext_noop
 from archive.model.observation import NamedGroup, SpotGroup
 from archive.website.addresses import Here, group_page
 from archive.website.formatting import UNKNOWN, degrees, format_latitude, format_meridian_distance, measured, number
@@ -12,7 +13,8 @@ from archive.website.pages import Link
 
 __all__ = ["BY_HAND", "GroupRow", "group_row", "named_rows"]
 
-BY_HAND = "by hand"
+# Translators: of a count or a place that the observer gave.
+BY_HAND = gettext_noop("by hand")
 
 
 @dataclass(frozen=True)
@@ -36,7 +38,7 @@ def group_row(group: SpotGroup, head: Link, *, time: str = "", stated: bool) -> 
     latitude, meridian = group.latitude_deg, group.central_meridian_distance_deg
     return GroupRow(
         head=head,
-        remark=", ".join(filter(None, (time, BY_HAND if stated else ""))),
+        remark=", ".join(filter(None, (time, gettext(BY_HAND) if stated else ""))),
         latitude=UNKNOWN if latitude is None else f"{format_latitude(latitude)}°",
         latitude_error=_error(group.latitude_sigma_deg),
         longitude=degrees(group.carrington_longitude_deg, 1),
@@ -56,7 +58,7 @@ def named_rows(groups: Collection[NamedGroup], here: Here, *, pages: Collection[
 
 def _link(name: str | None, here: Here, pages: Collection[str]) -> Link:
     if name is None:
-        return Link("no name", "")
+        return Link(gettext("no name"), "")
     return Link(name, here.to(group_page(name)) if name in pages else "")
 
 

@@ -6,16 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from archive.language import day_and_month, format_date_range, gettext, ngettext
 from archive.model.constants import SECONDS_PER_DAY
 from archive.website.followed import Seen
-from archive.website.formatting import (
-    day_and_month,
-    format_date_range,
-    format_latitude,
-    format_meridian_distance,
-    number,
-    plural,
-)
+from archive.website.formatting import format_latitude, format_meridian_distance, number
 
 __all__ = ["GroupLife", "GroupTrack", "group_life", "group_track"]
 
@@ -93,8 +87,14 @@ def group_life(seen: Sequence[Seen]) -> GroupLife | None:
     top = _round_above(largest.group.size_msh)
     places = [(_along(one, sightings[0], span), one.group.size_msh / top) for one in sightings]
     return GroupLife(
-        description=f"Area in {plural(len(sightings), 'picture')}, {format_date_range(first, last)}: the largest "
-        f"{number(largest.group.area_msh)} millionths on {day_and_month(largest.observation.day)}.",
+        description=ngettext(
+            "Area in {n} picture, {span}: the largest {area} millionths on {day}.",
+            "Area in {n} pictures, {span}: the largest {area} millionths on {day}.",
+            len(sightings),
+            span=format_date_range(first, last),
+            area=number(largest.group.area_msh),
+            day=day_and_month(largest.observation.day),
+        ),
         stems="".join(f"M{x:g},{_LIFE_HEIGHT:g}V{_height(share):g}" for x, share in places),
         heads="".join(f"M{x:g},{_height(share):g}h0" for x, share in places),
         top=number(top),
@@ -127,10 +127,17 @@ def _name(seen: Seen, dot: TrackDot) -> TrackName:
 
 def _track_words(shown: Sequence[Seen]) -> str:
     first, last = shown[0], shown[-1]
-    start = f"{_place(first)} on {day_and_month(first.observation.day)}"
+    begin, day = _place(first), day_and_month(first.observation.day)
     if first is last:
-        return f"Seen at {start}."
-    return f"From {start} to {_place(last)} on {day_and_month(last.observation.day)}."
+        # Translators: {place} is like "N12 W34".
+        return gettext("Seen at {place} on {day}.", place=begin, day=day)
+    return gettext(
+        "From {first_place} on {first_day} to {last_place} on {last_day}.",
+        first_place=begin,
+        first_day=day,
+        last_place=_place(last),
+        last_day=day_and_month(last.observation.day),
+    )
 
 
 def _place(seen: Seen) -> str:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from itertools import groupby
 
+from archive.language import days_and_months, format_date_range, gettext, ngettext
 from archive.website import addresses
 from archive.website.addresses import Here, group_page, rotation_page
 from archive.website.followed import Followed
-from archive.website.formatting import days_and_months, format_date_range, format_latitude, measured, plural
+from archive.website.formatting import format_latitude, measured
 from archive.website.pages import Frame, Link, SiteFace, frame
 
 __all__ = ["GroupLine", "GroupsPage", "RotationGroups", "groups_page"]
@@ -60,8 +61,9 @@ def groups_page(groups: Sequence[Followed], face: SiteFace, *, rotations: Collec
     here = Here(addresses.GROUPS)
     by_rotation = groupby(sorted(groups, key=lambda group: group.rotation), key=lambda group: group.rotation)
     sections = [_rotation(number, tuple(own), here, rotations=rotations) for number, own in by_rotation]
+    description = gettext("Every sunspot group tracked by {observer}", observer=face.observer)
     return GroupsPage(
-        frame=frame(face, here, title="Groups", description=f"Every sunspot group tracked by {face.observer}"),
+        frame=frame(face, here, title=gettext("Groups"), description=description),
         rotations=tuple(reversed(sections)),
         counted=counted,
         life_width=_LIFE_WIDTH,
@@ -74,7 +76,7 @@ def _line(group: Followed, here: Here, *, span: tuple[datetime, datetime]) -> Gr
     return GroupLine(
         link=Link(group.name, here.to(group_page(group.name))),
         seen=days_and_months(days[0], days[-1]),
-        days=plural(len(days), "day"),
+        days=ngettext("{n} day", "{n} days", len(days)),
         latitude=f"{format_latitude(group.latitude_deg)}°",
         largest=measured(group.largest.group.area_msh, group.largest.group.area_sigma_msh),
         life=_life(group, span),
@@ -86,8 +88,8 @@ def _rotation(number: int, groups: tuple[Followed, ...], here: Here, *, rotation
     return RotationGroups(
         anchor=f"r{number}",
         number=number,
-        page=Link("Map and days", here.to(rotation_page(number))) if number in rotations else None,
-        remark=plural(len(groups), "group"),
+        page=Link(gettext("Map and days"), here.to(rotation_page(number))) if number in rotations else None,
+        remark=ngettext("{n} group", "{n} groups", len(groups)),
         scale=format_date_range(span[0].date(), (span[1] - timedelta(days=1)).date()),
         lines=tuple(_line(group, here, span=span) for group in groups),
     )

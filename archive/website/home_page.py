@@ -7,24 +7,20 @@ from dataclasses import dataclass
 from datetime import date
 from math import ceil
 
+from markupsafe import Markup
+
+from archive.language import format_day, format_month, gettext, ngettext
 from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.times import time_from_days
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, group_page, month_page
 from archive.website.content import Content
 from archive.website.films_page import FilmView, film_views
-from archive.website.formatting import (
-    day_and_month,
-    format_day,
-    format_latitude,
-    format_meridian_distance,
-    format_month,
-    plural,
-)
+from archive.website.formatting import format_latitude, format_meridian_distance
 from archive.website.machine_words import disc_frame
 from archive.website.observation_view import ObservationView, observation_view
 from archive.website.observing_days import ObservingDay, ShownDay, day_thumb, measured_days
-from archive.website.pages import Frame, Link, Picture, SiteFace, frame
+from archive.website.pages import Frame, Link, Picture, SiteFace, frame, with_year
 
 __all__ = ["NO_NEWS", "ExpectedRow", "HomePage", "Latest", "home_page"]
 
@@ -46,8 +42,7 @@ class ExpectedRow:
 class Latest:
     """The latest day and the link to its page."""
 
-    day: str
-    year: int
+    heading: Markup
     date_machine: str
     page: Link
 
@@ -90,8 +85,14 @@ def home_page(
     here = Here(addresses.HOME)
     measured = measured_days(days)
     pictures = len(content.entries) + len(content.unmeasured)
-    summary = f"{plural(pictures, 'picture')} on {plural(len(days), 'day')}"
-    plain = frame(face, here, title="", description=f"{face.title}: the Sun as seen by {face.observer}")
+    # Translators: "12 pictures on 8 days"; both are counted by their own messages.
+    summary = gettext(
+        "{pictures} on {days}",
+        pictures=ngettext("{n} picture", "{n} pictures", pictures),
+        days=ngettext("{n} day", "{n} days", len(days)),
+    )
+    told = gettext("{title}: the Sun as seen by {observer}", title=face.title, observer=face.observer)
+    plain = frame(face, here, title="", description=told)
     views = tuple(observation_view(day.main, here, group_pages=groups) for day in measured[-1:])
     return HomePage(
         frame=disc_frame(plain, measured[-1].main, views[0].picture, face) if measured else plain,
@@ -100,9 +101,9 @@ def home_page(
         strip=tuple(day_thumb(day, here) for day in days[-_STRIP_DAYS:]),
         films=film_views(content, here)[:1],
         player=here.to(addresses.PLAYER),
-        all_days=Link("All days", here.to(addresses.DAYS)),
+        all_days=Link(gettext("All days"), here.to(addresses.DAYS)),
         month=Link(format_month(days[-1].day), here.to(month_page(days[-1].day))) if days else None,
-        all_films=Link("All films", here.to(addresses.FILMS)),
+        all_films=Link(gettext("All films"), here.to(addresses.FILMS)),
         summary=summary,
         news=news.get(measured[-1].day, ()) if measured else (),
         expected=tuple(_expected(one, here, groups) for one in content.expected),
@@ -120,19 +121,25 @@ def _expected(one: ExpectedGroup, here: Here, groups: Collection[str]) -> Expect
 
 
 def _meridian(distance_deg: float) -> str:
-    return "gone west" if distance_deg > _LIMB_DEG else f"{format_meridian_distance(distance_deg, 0)}°"
+    return gettext("gone west") if distance_deg > _LIMB_DEG else f"{format_meridian_distance(distance_deg, 0)}°"
 
 
 def _return(one: ExpectedReturn) -> str:
+    latitude = f"{format_latitude(one.latitude_deg, 0)}°"
     due = time_from_days(one.time_days).date()
-    within = plural(max(1, ceil(one.sigma_days)), "day")
-    return f"{one.name}, at {format_latitude(one.latitude_deg, 0)}°: about {format_day(due)}, give or take {within}"
+    return ngettext(
+        "{group}, at {latitude}: about {day}, give or take {n} day",
+        "{group}, at {latitude}: about {day}, give or take {n} days",
+        max(1, ceil(one.sigma_days)),
+        group=one.name,
+        latitude=latitude,
+        day=format_day(due),
+    )
 
 
 def _latest(day: ObservingDay, here: Here) -> Latest:
     return Latest(
-        day=day_and_month(day.day),
-        year=day.day.year,
+        heading=with_year(format_day(day.day), day.day.year),
         date_machine=day.day.isoformat(),
-        page=Link("More from this day", here.to(day_page(day.day))),
+        page=Link(gettext("More from this day"), here.to(day_page(day.day))),
     )

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from markupsafe import Markup
 
+from archive.language import gettext
 from archive.model.constants import DISC_SIDE_PX
 from archive.website import addresses
 from archive.website.addresses import Here, picture_files
@@ -59,11 +60,17 @@ def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: 
     }
     data: dict[str, object] = {
         "@type": "Dataset",
-        "name": f"{info.title}: observations of the Sun",
-        "description": "Observations of the Sun in white light, each with its time, orientation, positions "
-        "and areas of its sunspot groups, and the relative number; one row per observation.",
+        "name": gettext("{title}: observations of the Sun", title=info.title),
+        "description": gettext(
+            "Observations of the Sun in white light, each with its time, orientation, positions and areas of its "
+            "sunspot groups, and the relative number; one row per observation."
+        ),
         "creator": _creator(face),
-        "variableMeasured": ["relative sunspot number", "sunspot area", "heliographic position of sunspot groups"],
+        "variableMeasured": [
+            gettext("relative sunspot number"),
+            gettext("sunspot area"),
+            gettext("heliographic position of sunspot groups"),
+        ],
         "distribution": [
             {"@type": "DataDownload", "encodingFormat": kind, "contentUrl": face.address_of(path) or here.to(path)}
             for path, kind in files.items()

@@ -7,16 +7,19 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
+from markupsafe import Markup
+
+from archive.language import format_month, gettext, month_name, short_weekday_name, weekday_name
 from archive.model.days import count_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
 from archive.website.counted_days import days_summary
 from archive.website.days_page import days_of_month
-from archive.website.formatting import MONTHS, format_month, number
+from archive.website.formatting import number
 from archive.website.observing_days import ShownDay, day_thumb
-from archive.website.pages import Frame, Link, PagePlan, Picture, SiteFace, frame
+from archive.website.pages import Frame, Link, PagePlan, Picture, SiteFace, frame, with_year
 
-__all__ = ["CalendarDay", "MonthPage", "month_pages"]
+__all__ = ["CalendarDay", "MonthPage", "Weekday", "month_pages"]
 
 _WEEK = 7
 
@@ -31,14 +34,21 @@ class CalendarDay:
 
 
 @dataclass(frozen=True)
+class Weekday:
+    """The name of a day of the week, and what stands for it at the head of its column."""
+
+    name: str
+    short: str
+
+
+@dataclass(frozen=True)
 class MonthPage:
     """A month with at least one picture; `previous` and `next` lead to the nearest such months."""
 
     frame: Frame
-    month: str
-    year: int
+    heading: Markup
     summary: str
-    weekdays: tuple[str, ...]
+    weekdays: tuple[Weekday, ...]
     weeks: tuple[tuple[CalendarDay, ...], ...]
     previous: Link | None
     next: Link | None
@@ -79,18 +89,19 @@ def _page(
             face,
             here,
             title=format_month(first),
-            words=MONTHS[first.month - 1],
-            description=f"The Sun in {format_month(first)}, day by day: {summary}",
-            trail=(Link("Days", here.to(addresses.DAYS)), wall),
+            words=month_name(first.month),
+            description=gettext(
+                "The Sun in {month}, day by day: {summary}", month=format_month(first), summary=summary
+            ),
+            trail=(Link(gettext("Days"), here.to(addresses.DAYS)), wall),
         ),
-        month=MONTHS[first.month - 1],
-        year=first.year,
+        heading=with_year(format_month(first), first.year),
         summary=summary,
-        weekdays=("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"),
+        weekdays=tuple(Weekday(weekday_name(day), short_weekday_name(day)) for day in range(_WEEK)),
         weeks=_weeks(first, {day.day: day for day in days}, here),
         previous=previous,
         next=following,
-        wall=Link(f"{first.year} at a glance", here.to(year_page(first.year))),
+        wall=Link(gettext("{year} at a glance", year=first.year), here.to(year_page(first.year))),
     )
 
 

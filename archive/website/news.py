@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from math import hypot
 
+from archive.language import format_day, gettext, joined, ngettext
 from archive.model.days import counted_picture_of_day
 from archive.model.observation import NamedGroup, Observation, SpotGroup
 from archive.website.followed import Followed
-from archive.website.formatting import format_day, joined, number, plural
+from archive.website.formatting import number
 from archive.website.observing_days import ObservingDay
 
 __all__ = ["news_of_days"]
@@ -77,12 +78,18 @@ def _of_spotless(day: date, one: Observation, past: _Past) -> Iterator[str]:
     past.run = past.run + 1 if follows and past.run else 1
     if past.run >= _LEAST_RUN:
         longest = past.run > past.longest_run and past.first is not None and day - past.first >= _LONG
-        end = ", the longest run so far" if longest else ""
-        yield f"{plural(past.run, 'day')} without spots in a row{end}."
+        if longest:
+            yield ngettext(
+                "{n} day without spots in a row, the longest run so far.",
+                "{n} days without spots in a row, the longest run so far.",
+                past.run,
+            )
+        else:
+            yield ngettext("{n} day without spots in a row.", "{n} days without spots in a row.", past.run)
     elif past.last_spotless is not None and day - past.last_spotless >= _LONG:
-        yield f"The first day without spots since {format_day(past.last_spotless)}."
+        yield gettext("The first day without spots since {day}.", day=format_day(past.last_spotless))
     elif past.last_spotless is None and past.first is not None:
-        yield "The first day without spots."
+        yield gettext("The first day without spots.")
     past.longest_run = max(past.longest_run, past.run)
     past.last_spotless = day
 
@@ -102,7 +109,13 @@ def _of_groups(
         yield from _of_change(named, before)
     leaving = [name for name, group in named.items() if (group.central_meridian_distance_deg or 0.0) > _WEST_LIMB_DEG]
     if leaving:
-        yield f"{joined(leaving)} {_are(leaving)} about to pass round the west limb."
+        # Translators: {groups} are names of sunspot groups, one or several.
+        yield ngettext(
+            "{groups} is about to pass round the west limb.",
+            "{groups} are about to pass round the west limb.",
+            len(leaving),
+            groups=joined(leaving),
+        )
 
 
 def _is_first(day: date, name: str, of_name: dict[str, Followed]) -> bool:
@@ -121,8 +134,19 @@ def _of_largest(day: date, groups: Sequence[NamedGroup], past: _Past) -> Iterato
     if largest.name is None or area_msh < _LEAST_LARGEST_MSH or past.first is None:
         return
     if day - (since or past.first) >= _LONG:
-        end = "so far" if since is None else f"since {format_day(since)}"
-        yield f"{largest.name} is the largest group {end}, {number(area_msh)} millionths of the hemisphere."
+        if since is None:
+            yield gettext(
+                "{group} is the largest group so far, {area} millionths of the hemisphere.",
+                group=largest.name,
+                area=number(area_msh),
+            )
+        else:
+            yield gettext(
+                "{group} is the largest group since {day}, {area} millionths of the hemisphere.",
+                group=largest.name,
+                day=format_day(since),
+                area=number(area_msh),
+            )
 
 
 def _of_new(
@@ -130,17 +154,22 @@ def _of_new(
 ) -> Iterator[str]:
     round_limb = [name for name in new if (named[name].central_meridian_distance_deg or 0.0) < _EAST_LIMB_DEG]
     if round_limb:
-        yield f"{joined(round_limb)} {_have(round_limb)} come round the east limb."
+        yield ngettext(
+            "{groups} has come round the east limb.",
+            "{groups} have come round the east limb.",
+            len(round_limb),
+            groups=joined(round_limb),
+        )
         for name in round_limb:
             earlier = of_name[name].group.return_of
             if earlier is not None:
-                yield f"{name} is probably the return of {earlier}."
+                yield gettext("{group} is probably the return of {earlier}.", group=name, earlier=earlier)
     parted = {name: mother for name in new if (mother := _mother(name, named, before)) is not None}
     appeared = [name for name in new if name not in round_limb and name not in parted]
     if appeared:
-        yield f"{joined(appeared)} {_have(appeared)} appeared."
+        yield ngettext("{groups} has appeared.", "{groups} have appeared.", len(appeared), groups=joined(appeared))
     for name, mother in parted.items():
-        yield f"{name} has parted from {mother}."
+        yield gettext("{group} has parted from {mother}.", group=name, mother=mother)
 
 
 def _mother(name: str, named: dict[str, SpotGroup], before: dict[str, SpotGroup]) -> str | None:
@@ -172,9 +201,11 @@ def _of_change(named: dict[str, SpotGroup], before: dict[str, SpotGroup]) -> Ite
         sure = _CHANGE_SIGMAS * hypot(_sigma_msh(group), _sigma_msh(earlier))
         if abs(last - first) < max(sure, _LEAST_CHANGE_MSH):
             continue
-        way = "grown" if last >= _GROWTH * first else "shrunk" if first >= _GROWTH * last else ""
-        if way:
-            yield f"{name} has {way} from {number(first)} to {number(last)} millionths."
+        areas = {"group": name, "first": number(first), "last": number(last)}
+        if last >= _GROWTH * first:
+            yield gettext("{group} has grown from {first} to {last} millionths.", **areas)
+        elif first >= _GROWTH * last:
+            yield gettext("{group} has shrunk from {first} to {last} millionths.", **areas)
 
 
 def _is_clear(group: SpotGroup) -> bool:
@@ -183,11 +214,3 @@ def _is_clear(group: SpotGroup) -> bool:
 
 def _sigma_msh(group: SpotGroup) -> float:
     return _ROUGH_SHARE * group.size_msh if group.area_sigma_msh is None else group.area_sigma_msh
-
-
-def _have(names: Sequence[str]) -> str:
-    return "has" if len(names) == 1 else "have"
-
-
-def _are(names: Sequence[str]) -> str:
-    return "is" if len(names) == 1 else "are"

@@ -11,7 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from archive.language import gettext, gettext_noop
 from archive.model.angles import difference_deg
+from archive.model.choices import EvidenceKind
 from archive.model.observation import Evidence, Observation, Orientation
 from archive.website.disc_directions import Direction, disc_directions, shown_at_deg
 from archive.website.formatting import UNKNOWN, degrees
@@ -28,6 +30,15 @@ _RINGS = (78.0, 18.0)  # outermost and innermost ring of evidence: their names f
 _RING_STEP = 12.0
 _CHARACTER = 5.0  # mean width of a letter of the rings' names, to keep them inside the limb
 _NARROWEST_SHOWN_DEG = 0.01
+_KINDS: dict[EvidenceKind, str] = {
+    # Translators: short names of the evidence for north, written small inside a figure: one word each.
+    "stated": gettext_noop("stated"),
+    "header": gettext_noop("header"),
+    "spots": gettext_noop("spots"),
+    "sky": gettext_noop("sky"),
+    "drift": gettext_noop("drift"),
+    "refraction": gettext_noop("refraction"),
+}
 
 
 @dataclass(frozen=True)
@@ -88,7 +99,7 @@ def north_figure(observation: Observation, mark: str) -> NorthFigure | None:
     sigma_deg = orientation.sigma_deg
     return NorthFigure(
         mark=mark,
-        title="Solar north on the disc, and the evidence for it",
+        title=gettext("Solar north on the disc, and the evidence for it"),
         description=_description(orientation, directions),
         scale=_scale(),
         fans=() if sigma_deg is None else (_fan(2 * sigma_deg), _fan(sigma_deg)),
@@ -110,24 +121,33 @@ def _error_words(sigma_deg: float | None) -> str:
 def _description(orientation: Orientation, directions: Sequence[Direction]) -> str:
     """Say in words what the figure shows, for those who do not see it."""
     error = _error_words(orientation.sigma_deg)
-    parts = [f"Solar north is at the top{f', {error}' if error else ''}"]
+    top = (
+        gettext("Solar north is at the top, {error}.", error=error) if error else gettext("Solar north is at the top.")
+    )
+    parts = [top]
     if directions:
-        where = [f"{one.words}, {_turn_words(one.angle_deg)}" for one in directions]
-        parts.append(f"Counted from it: {'; '.join(where)}")
+        where = "; ".join(f"{one.words}, {_turn_words(one.angle_deg)}" for one in directions)
+        parts.append(gettext("Counted from it: {directions}.", directions=where))
     if orientation.evidence:
-        parts.append(f"Evidence: {'; '.join(_piece_words(piece, orientation) for piece in orientation.evidence)}")
-    return ". ".join(parts) + "."
+        pieces = "; ".join(_piece_words(piece, orientation) for piece in orientation.evidence)
+        parts.append(gettext("Evidence: {pieces}.", pieces=pieces))
+    return " ".join(parts)
 
 
 def _piece_words(piece: Evidence, orientation: Orientation) -> str:
     where = _turn_words(shown_at_deg(piece, orientation))
-    hand = ", in the mirror image" if _other_hand(piece, orientation) else ""
-    return f"{EVIDENCE_NAMES[piece.kind]}, {where}, {_error_words(piece.sigma_deg)}{hand}"
+    hand = ", " + gettext("in the mirror image") if _other_hand(piece, orientation) else ""
+    return f"{gettext(EVIDENCE_NAMES[piece.kind])}, {where}, {_error_words(piece.sigma_deg)}{hand}"
 
 
 def _turn_words(angle_deg: float) -> str:
     """Write an angle without a sign, for the ear."""
-    return f"{degrees(abs(angle_deg))} {'clockwise' if angle_deg < 0 else 'counter-clockwise'}"
+    angle = degrees(abs(angle_deg))
+    return (
+        gettext("{angle} clockwise", angle=angle)
+        if angle_deg < 0
+        else gettext("{angle} counter-clockwise", angle=angle)
+    )
 
 
 def _other_hand(piece: Evidence, orientation: Orientation) -> bool:
@@ -136,7 +156,7 @@ def _other_hand(piece: Evidence, orientation: Orientation) -> bool:
 
 def _pointers(directions: Sequence[Direction], error: str) -> tuple[Pointer, ...]:
     """Mark N and the other directions, each letter on the innermost ring where it touches no other."""
-    pointers = [Pointer("N", *_pointer_place(0.0, 0), "north pole of the Sun", error or UNKNOWN, "")]
+    pointers = [Pointer("N", *_pointer_place(0.0, 0), gettext("north pole of the Sun"), error or UNKNOWN, "")]
     taken = [(0, 0.0)]
     for one in directions:
         near = {ring for ring, at_deg in taken if abs(difference_deg(at_deg, one.angle_deg)) < _LETTER_ROOM_DEG}
@@ -171,11 +191,12 @@ def _on_rings(pieces: Sequence[Evidence], orientation: Orientation) -> list[Evid
 def _evidence_mark(piece: Evidence, orientation: Orientation, radius: float) -> EvidenceMark:
     at_deg = shown_at_deg(piece, orientation)
     half_deg = min(piece.sigma_deg, 179.0)
-    x, y, anchor = _label_place(piece.kind, at_deg, half_deg=half_deg, radius=radius)
+    kind = gettext(_KINDS[piece.kind])
+    x, y, anchor = _label_place(kind, at_deg, half_deg=half_deg, radius=radius)
     return EvidenceMark(
         arc=_arc(radius, at_deg, half_deg),
         tick=_radial(radius - 4, radius + 4, at_deg),
-        kind=piece.kind,
+        kind=kind,
         x=_figure(x),
         y=_figure(y),
         anchor=anchor,

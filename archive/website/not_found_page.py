@@ -9,6 +9,7 @@ from hashlib import sha256
 
 from markupsafe import Markup
 
+from archive.language import gettext
 from archive.website import addresses
 from archive.website.addresses import Here
 from archive.website.pages import Frame, Link, SiteFace, frame
@@ -43,7 +44,7 @@ def not_found_page(face: SiteFace, address: str | None, style: bytes) -> NotFoun
         That of the heads and feet of pages.
     """
     here = Here(addresses.NOT_FOUND, addresses.root_path(address))
-    framed = frame(face, here, title="No such page", description="There is no page at this address")
+    framed = frame(face, here, title=gettext("No such page"), description=gettext("There is no page at this address"))
     css = _style(style)
     framed = replace(framed, style=Markup(css), style_digest=_digest(css))
     if here.root is None:
@@ -51,10 +52,10 @@ def not_found_page(face: SiteFace, address: str | None, style: bytes) -> NotFoun
     return NotFoundPage(
         frame=framed,
         ways=(
-            Link("The latest picture", here.to(addresses.HOME)),
-            Link("All days", here.to(addresses.DAYS)),
-            Link("Search", here.to(addresses.SEARCH)),
-            Link("Films", here.to(addresses.FILMS)),
+            Link(gettext("The latest picture"), here.to(addresses.HOME)),
+            Link(gettext("All days"), here.to(addresses.DAYS)),
+            Link(gettext("Search"), here.to(addresses.SEARCH)),
+            Link(gettext("Films"), here.to(addresses.FILMS)),
         ),
     )
 

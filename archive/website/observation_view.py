@@ -7,6 +7,16 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from archive.language import (
+    day_and_month,
+    decimal,
+    format_day,
+    format_time,
+    gettext,
+    gettext_noop,
+    kept_words,
+    ngettext,
+)
 from archive.model.observation import Capture, Observation, SunView
 from archive.website.addresses import Here, compare_page, picture_files
 from archive.website.content import Entry, Tint
@@ -14,16 +24,12 @@ from archive.website.disc_overlay import OverlayView, overlay_view
 from archive.website.formatting import (
     UNKNOWN,
     arcminutes,
-    day_and_month,
     degrees,
     exposure,
-    format_day,
     format_latitude,
     format_meridian_distance,
-    format_time,
     measured,
     number,
-    plural,
 )
 from archive.website.group_rows import GroupRow, named_rows
 from archive.website.north_figure import NorthFigure, north_figure
@@ -34,10 +40,20 @@ from archive.website.zoom import ZoomView, zoom_view
 __all__ = ["EvidenceRow", "ObservationView", "disc_picture", "format_band", "light_pictures", "observation_view"]
 
 _BAND_WORDS = {
-    "white": "white light",
-    "h-alpha": "H-alpha",
-    "calcium-k": "calcium K",
-    "other": "another band",
+    # Translators: bands of the spectrum, as at the end of "80 mm refractor, Quay, white light".
+    "white": gettext_noop("white light"),
+    "h-alpha": gettext_noop("H-alpha"),
+    "calcium-k": gettext_noop("calcium K"),
+    "other": gettext_noop("another band"),
+}
+
+
+_LOOK_WORDS = {
+    # Translators: looks of a disc: as photographed, in warm colours, in grey, or without limb darkening.
+    "natural": gettext_noop("natural"),
+    "warm": gettext_noop("warm"),
+    "mono": gettext_noop("mono"),
+    "flat": gettext_noop("flat"),
 }
 
 
@@ -113,7 +129,10 @@ def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] =
         counted=_counted_facts(observation),
         by_hand=observation.counts is not None and observation.counts.stated,
         groups=None if observation.groups is None else named_rows(observation.groups, here, pages=group_pages),
-        capture=(*_capture_facts(observation), *(Fact(name, value) for name, value in entry.advice)),
+        capture=(
+            *_capture_facts(observation),
+            *(Fact(kept_words(name), kept_words(value)) for name, value in entry.advice),
+        ),
         north_angle=degrees(observation.orientation.north_angle_deg, signed=True),
         sigma=degrees(observation.orientation.sigma_deg),
         mirrored=_yes_no(observation.orientation.mirrored),
@@ -129,12 +148,12 @@ def _compare(entry: Entry, here: Here) -> Link | None:
     if entry.derotated is None:
         return None
     before = day_and_month(entry.derotated.to_day)
-    return Link(f"Compare with {before}", here.to(compare_page(entry.observation.day)))
+    return Link(gettext("Compare with {day}", day=before), here.to(compare_page(entry.observation.day)))
 
 
 def format_band(band: str) -> str:
     """Write a band in the trade's words."""
-    return _BAND_WORDS[band]
+    return gettext(_BAND_WORDS[band])
 
 
 def disc_picture(entry: Entry, here: Here) -> Picture:
@@ -145,14 +164,19 @@ def disc_picture(entry: Entry, here: Here) -> Picture:
     day = format_day(observation.day)
     return Picture(
         src=here.to(files.disc),
-        alt=f"The Sun on {day} at {format_time(observation.time_utc, day=observation.day)}, "
-        + ("north up" if north else "original orientation, north not known")
+        alt=_disc_words(day, format_time(observation.time_utc, day=observation.day), north=north)
         + _counted_words(observation),
         href=here.to(files.disc),
         words=f"{day}, {format_time(observation.time_utc, day=observation.day)}",
         oriented=north,
         light=light_pictures(entry, here),
     )
+
+
+def _disc_words(day: str, time: str, *, north: bool) -> str:
+    if north:
+        return gettext("The Sun on {day} at {time}, north up", day=day, time=time)
+    return gettext("The Sun on {day} at {time}, original orientation, north not known", day=day, time=time)
 
 
 def light_pictures(entry: Entry, here: Here) -> str:
@@ -167,8 +191,9 @@ def _counted_words(observation: Observation) -> str:
     if counts is None:
         return ""
     if not counts.spots:
-        return ": no spots"
-    return f": {plural(counts.groups, 'group')}, {plural(counts.spots, 'spot')}{_largest_words(observation)}"
+        return ": " + gettext("no spots")
+    groups = ngettext("{n} group", "{n} groups", counts.groups)
+    return f": {groups}, " + ngettext("{n} spot", "{n} spots", counts.spots) + _largest_words(observation)
 
 
 def _largest_words(observation: Observation) -> str:
@@ -180,23 +205,29 @@ def _largest_words(observation: Observation) -> str:
         return ""
     meridian = format_meridian_distance(largest.central_meridian_distance_deg, 0)
     place = f"{format_latitude(largest.latitude_deg, 0)} {meridian}"
-    return f", {'the largest ' if len(groups) > 1 else ''}at {place}"
+    # Translators: {place} is like "N12 W34"; the words follow "2 groups, 5 spots, ".
+    words = gettext("the largest at {place}", place=place) if len(groups) > 1 else gettext("at {place}", place=place)
+    return f", {words}"
 
 
 def _cautions(entry: Entry) -> tuple[str, ...]:
     """Put doubts about north first; a warning that repeats a dispute is left out, for the doubts tell it plainly."""
     orientation = entry.observation.orientation
-    told = [words for words in entry.warnings if not any(dispute in words for dispute in orientation.disputes)]
+    told = [
+        kept_words(words) for words in entry.warnings if not any(dispute in words for dispute in orientation.disputes)
+    ]
     return (*doubts(orientation), *told)
 
 
 def _sun_facts(sun: SunView) -> tuple[Fact, ...]:
     return (
-        Fact("P", degrees(sun.p_deg, signed=True), "tilt of the Sun’s axis from celestial north, east positive"),
-        Fact(Markup("B<sub>0</sub>"), degrees(sun.b0_deg, signed=True), "solar latitude of the disc’s centre"),
-        Fact(Markup("L<sub>0</sub>"), degrees(sun.l0_deg), "Carrington longitude of the disc’s centre"),
-        Fact("Semidiameter", arcminutes(sun.semidiameter_arcsec), "apparent radius of the Sun"),
-        Fact("Rotation", number(sun.carrington_rotation), "Carrington rotation number"),
+        Fact(
+            "P", degrees(sun.p_deg, signed=True), gettext("tilt of the Sun’s axis from celestial north, east positive")
+        ),
+        Fact(Markup("B<sub>0</sub>"), degrees(sun.b0_deg, signed=True), gettext("solar latitude of the disc’s centre")),
+        Fact(Markup("L<sub>0</sub>"), degrees(sun.l0_deg), gettext("Carrington longitude of the disc’s centre")),
+        Fact(gettext("Semidiameter"), arcminutes(sun.semidiameter_arcsec), gettext("apparent radius of the Sun")),
+        Fact(gettext("Rotation"), number(sun.carrington_rotation), gettext("Carrington rotation number")),
         *(_sky_facts(sun) if sun.has_horizon else ()),
     )
 
@@ -204,15 +235,15 @@ def _sun_facts(sun: SunView) -> tuple[Fact, ...]:
 def _sky_facts(sun: SunView) -> tuple[Fact, ...]:
     return (
         Fact(
-            "Altitude",
+            gettext("Altitude"),
             degrees(sun.altitude_deg, 1),
-            "height above the horizon, without refraction",
+            gettext("height above the horizon, without refraction"),
         ),
-        Fact("Azimuth", degrees(sun.azimuth_deg, 1), "from north through east"),
+        Fact(gettext("Azimuth"), degrees(sun.azimuth_deg, 1), gettext("from north through east")),
         Fact(
-            "Parallactic angle",
+            gettext("Parallactic angle"),
             degrees(sun.parallactic_angle_deg, signed=True),
-            "position angle of the zenith",
+            gettext("position angle of the zenith"),
         ),
     )
 
@@ -222,15 +253,15 @@ def _counted_facts(observation: Observation) -> tuple[Fact, ...]:
     if counts is None and observation.spot_area_msh is None:
         return ()
     return (
-        Fact("Groups", number(counts.groups if counts else None), "sunspot groups, g"),
-        Fact("Spots", number(counts.spots if counts else None), "spots, s"),
+        Fact(gettext("Groups"), number(counts.groups if counts else None), gettext("sunspot groups, g")),
+        Fact(gettext("Spots"), number(counts.spots if counts else None), gettext("spots, s")),
         Fact(
             "R",
             number(counts.relative_number if counts else None),
-            "relative number, k(10g\N{NO-BREAK SPACE}+\N{NO-BREAK SPACE}s)",
+            gettext("relative number, k(10g\N{NO-BREAK SPACE}+\N{NO-BREAK SPACE}s)"),
         ),
         Fact(
-            "Area",
+            gettext("Area"),
             measured(observation.spot_area_msh, observation.spot_area_sigma_msh),
             _area_meaning(observation),
         ),
@@ -238,62 +269,71 @@ def _counted_facts(observation: Observation) -> tuple[Fact, ...]:
 
 
 def _area_meaning(observation: Observation) -> str:
-    unit = "millionths of the solar hemisphere"
     left_out = [named for named in observation.groups or () if named.group.area_msh is None]
     if observation.spot_area_msh is None or not left_out:
-        return unit
-    return f"{unit}, without {plural(len(left_out), 'group')} near the limb"
+        return gettext("millionths of the solar hemisphere")
+    return ngettext(
+        "millionths of the solar hemisphere, without {n} group near the limb",
+        "millionths of the solar hemisphere, without {n} groups near the limb",
+        len(left_out),
+    )
 
 
 def _capture_facts(observation: Observation) -> tuple[Fact, ...]:
     """List what is known of the capture; what is not known is left out."""
     capture = observation.capture
     facts = [
-        ("Filter", capture.filter),
-        ("Started", capture.start_utc and f"{capture.start_utc:%H:%M:%S} UTC"),
-        ("Length", None if capture.length_s is None else f"{capture.length_s:g} s"),
-        ("Exposure", None if capture.exposure_s is None else exposure(capture.exposure_s)),
-        ("Gain", None if capture.gain is None else f"{capture.gain:g}"),
-        ("Binning", None if capture.binning is None else f"{capture.binning} × {capture.binning}"),
-        ("Frames stacked", _stacked(capture)),
-        ("Seeing", None if capture.seeing is None else f"{capture.seeing:g} of 5"),
-        ("Transparency", capture.transparency),
-        ("Picture", f"{observation.picture.width_px} × {observation.picture.height_px} px"),
-        ("Image scale", _scale(observation)),
+        (gettext("Filter"), capture.filter),
+        (gettext("Started"), capture.start_utc and f"{capture.start_utc:%H:%M:%S} UTC"),
+        (gettext("Length"), None if capture.length_s is None else decimal(f"{capture.length_s:g} s")),
+        (gettext("Exposure"), None if capture.exposure_s is None else exposure(capture.exposure_s)),
+        (gettext("Gain"), None if capture.gain is None else decimal(f"{capture.gain:g}")),
+        (gettext("Binning"), None if capture.binning is None else f"{capture.binning} × {capture.binning}"),
+        (gettext("Frames stacked"), _stacked(capture)),
+        (gettext("Seeing"), None if capture.seeing is None else gettext("{n} of 5", n=decimal(f"{capture.seeing:g}"))),
+        (gettext("Transparency"), capture.transparency),
+        (gettext("Picture"), f"{observation.picture.width_px} × {observation.picture.height_px} px"),
+        (gettext("Image scale"), _scale(observation)),
     ]
     return tuple(Fact(name, value) for name, value in facts if value)
 
 
 def _stacked(capture: Capture) -> str | None:
     if capture.frames_stacked is None:
-        return None if capture.frames_captured is None else f"{UNKNOWN} of {capture.frames_captured}"
+        return (
+            None
+            if capture.frames_captured is None
+            else gettext("{stacked} of {captured}", stacked=UNKNOWN, captured=capture.frames_captured)
+        )
     if not capture.frames_captured:
         return str(capture.frames_stacked)
     percent = 100 * capture.frames_stacked / capture.frames_captured
-    share = number(percent) if percent >= 1 else "under 1"
-    return f"{capture.frames_stacked} of {capture.frames_captured} ({share} %)"
+    used = gettext("{stacked} of {captured}", stacked=capture.frames_stacked, captured=capture.frames_captured)
+    share = f"{number(percent)} %" if percent >= 1 else gettext("under 1 %")
+    return f"{used} ({share})"
 
 
 def _scale(observation: Observation) -> str | None:
     if observation.disc.radius_px <= 0:
         return None
-    return f"{number(observation.sun.semidiameter_arcsec / observation.disc.radius_px, 2)}″ per pixel"
+    scale = number(observation.sun.semidiameter_arcsec / observation.disc.radius_px, 2)
+    return gettext("{scale}″ per pixel", scale=scale)
 
 
 def _yes_no(value: bool | None) -> str:
     if value is None:
         return UNKNOWN
-    return "yes" if value else "no"
+    return gettext("yes") if value else gettext("no")
 
 
 def _evidence_rows(observation: Observation) -> tuple[EvidenceRow, ...]:
     return tuple(
         EvidenceRow(
-            kind=EVIDENCE_NAMES[piece.kind],
+            kind=gettext(EVIDENCE_NAMES[piece.kind]),
             north_angle=degrees(piece.north_angle_deg, signed=True),
             sigma=degrees(piece.sigma_deg),
             mirrored=_yes_no(piece.mirrored),
-            note=piece.note,
+            note=kept_words(piece.note),
         )
         for piece in observation.orientation.evidence
     )
@@ -303,9 +343,9 @@ def _looks(entry: Entry, here: Here, disc: Picture, anchor: str) -> tuple[LookVi
     files, pictures = picture_files(entry.observation), entry.pictures
 
     def view(name: str, source: str, tint: str) -> LookView:
-        return LookView(
-            f"{anchor}-{name}", Picture(source, f"{disc.alt}, {name} look", f"#{anchor}-{name}", name), tint
-        )
+        words = gettext(_LOOK_WORDS.get(name, name))
+        alt = gettext("{disc}, {look} look", disc=disc.alt, look=words)
+        return LookView(f"{anchor}-{name}", Picture(source, alt, f"#{anchor}-{name}", words), tint)
 
     drawn = [view(name, here.to(files.look(name)), "") for name in pictures.looks]
     tinted = [
@@ -316,11 +356,11 @@ def _looks(entry: Entry, here: Here, disc: Picture, anchor: str) -> tuple[LookVi
 
 def _files(entry: Entry, here: Here) -> tuple[Link, ...]:
     files = picture_files(entry.observation)
-    north_up = "The disc, north up" if entry.observation.orientation.is_known else "The disc"
+    north = entry.observation.orientation.is_known
     links = [
-        Link(f"{north_up} (JPEG)", here.to(files.disc)),
-        Link("Original orientation (JPEG)", here.to(files.as_it_came)),
+        Link(gettext("The disc, north up (JPEG)") if north else gettext("The disc (JPEG)"), here.to(files.disc)),
+        Link(gettext("Original orientation (JPEG)"), here.to(files.as_it_came)),
     ]
     if entry.pictures.fits is not None:
-        links.append(Link("Disc with coordinates (FITS)", here.to(files.fits)))
+        links.append(Link(gettext("Disc with coordinates (FITS)"), here.to(files.fits)))
     return tuple(links)

@@ -7,21 +7,14 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from archive.language import format_date_range, format_day, format_time, gettext, gettext_noop, ngettext
 from archive.model.choices import DayKind
 from archive.model.observatory import CameraEpoch, Instrument, Site
 from archive.safety import CAUTION
 from archive.website import addresses
 from archive.website.addresses import Here, about_picture_file, day_page
 from archive.website.content import Content
-from archive.website.formatting import (
-    degrees,
-    format_date_range,
-    format_day,
-    format_position,
-    format_time,
-    number,
-    plural,
-)
+from archive.website.formatting import degrees, format_position, number
 from archive.website.notes import ShownPicture, notes_html
 from archive.website.observation_view import format_band
 from archive.website.observing_days import ObservingDay
@@ -29,8 +22,17 @@ from archive.website.pages import Fact, Frame, Link, SiteFace, frame
 
 __all__ = ["Described", "LearnedRow", "ObservatoryPage", "observatory_page"]
 
-_MOUNT_WORDS = {"altaz": "alt-azimuth", "equatorial": "equatorial", "unknown": "not known"}
-_MIRROR_WORDS = {"yes": "yes, un-mirrored here", "no": "no", "unknown": "not known"}
+_MOUNT_WORDS = {
+    # Translators: kinds of mounts.
+    "altaz": gettext_noop("alt-azimuth"),
+    "equatorial": gettext_noop("equatorial"),
+    "unknown": gettext_noop("not known"),
+}
+_MIRROR_WORDS = {
+    "yes": gettext_noop("yes, un-mirrored here"),
+    "no": gettext_noop("no"),
+    "unknown": gettext_noop("not known"),
+}
 
 
 @dataclass(frozen=True)
@@ -77,15 +79,15 @@ def observatory_page(content: Content, days: Sequence[ObservingDay], face: SiteF
         frame=frame(
             face,
             here,
-            title="Observatory",
-            description=f"Sites and instruments of {face.observer}, and how to read them",
+            title=gettext("Observatory"),
+            description=gettext("Sites and instruments of {observer}, and how to read them", observer=face.observer),
         ),
         about=_about(content, here),
         sites=tuple(_site(place) for place in info.sites),
         instruments=tuple(_instrument(instrument) for instrument in info.instruments),
-        caution=CAUTION,
+        caution=gettext(CAUTION),
         citations=_citations(days, face),
-        data=Link("data files", here.to(addresses.DATA)),
+        data=Link(gettext("data files"), here.to(addresses.DATA)),
         days=info.days,
     )
 
@@ -104,12 +106,16 @@ def _citations(days: Sequence[ObservingDay], face: SiteFace) -> tuple[Fact, ...]
         return ()
     span = format_date_range(days[0].day, days[-1].day)
     latest = days[-1].main.observation
-    picture = f"The Sun on {format_day(days[-1].day)}, {format_time(latest.time_utc, day=latest.day)}"
+    archive = gettext("{title}: pictures and measurements of the Sun, {span}", title=face.title, span=span)
+    picture = gettext(
+        "The Sun on {day}, {time}. In: {title}",
+        day=format_day(days[-1].day),
+        time=format_time(latest.time_utc, day=latest.day),
+        title=face.title,
+    )
     return (
-        Fact(
-            "The archive", _cited(face, f"{face.title}: pictures and measurements of the Sun, {span}", addresses.HOME)
-        ),
-        Fact("A picture", _cited(face, f"{picture}. In: {face.title}", day_page(days[-1].day))),
+        Fact(gettext("The archive"), _cited(face, archive, addresses.HOME)),
+        Fact(gettext("A picture"), _cited(face, picture, day_page(days[-1].day))),
     )
 
 
@@ -120,20 +126,20 @@ def _cited(face: SiteFace, work: str, path: str) -> str:
 
 def _site(place: Site) -> Described:
     if not place.has_horizon:
-        return Described(place.name, (Fact("Position", "in space"),))
-    facts = [Fact("Position", format_position(place.latitude_deg, place.longitude_deg))]
+        return Described(place.name, (Fact(gettext("Position"), gettext("in space")),))
+    facts = [Fact(gettext("Position"), format_position(place.latitude_deg, place.longitude_deg))]
     if place.elevation_m is not None:
-        facts.append(Fact("Height above sea level", f"{number(place.elevation_m)} m"))
+        facts.append(Fact(gettext("Height above sea level"), f"{number(place.elevation_m)} m"))
     return Described(place.name, tuple(facts))
 
 
 def _instrument(instrument: Instrument) -> Described:
     facts = [
-        Fact("Band", format_band(instrument.band)),
-        Fact("Filter", instrument.filter or number(None)),
-        Fact("Mount", _MOUNT_WORDS[instrument.mount]),
-        Fact("Mirrored pictures", _MIRROR_WORDS[instrument.mirrored]),
-        Fact("Stated camera angle", degrees(instrument.camera_angle_deg, signed=True)),
+        Fact(gettext("Band"), format_band(instrument.band)),
+        Fact(gettext("Filter"), instrument.filter or number(None)),
+        Fact(gettext("Mount"), gettext(_MOUNT_WORDS[instrument.mount])),
+        Fact(gettext("Mirrored pictures"), gettext(_MIRROR_WORDS[instrument.mirrored])),
+        Fact(gettext("Stated camera angle"), degrees(instrument.camera_angle_deg, signed=True)),
     ]
     learned = sorted(instrument.learned, key=lambda one: one.since_days)
     return Described(instrument.name, tuple(facts), tuple(map(_learned, learned)))
@@ -141,12 +147,19 @@ def _instrument(instrument: Instrument) -> Described:
 
 def _learned(one: CameraEpoch) -> LearnedRow:
     since = format_day(one.since_utc.date())
-    days = f"since {since}" if one.until_utc is None else f"{since} to {format_day(one.until_utc.date())}"
-    mirrored = "mirrored" if one.mirrored else "not mirrored"
-    taught_by = "the first picture" if one.pictures == 1 else f"the first {plural(one.pictures, 'picture')}"
+    if one.until_utc is None:
+        days = gettext("since {day}", day=since)
+    else:
+        days = gettext("{first} to {last}", first=since, last=format_day(one.until_utc.date()))
+    if one.mirrored:
+        source = ngettext("from the first picture, mirrored", "from the first {n} pictures, mirrored", one.pictures)
+    else:
+        source = ngettext(
+            "from the first picture, not mirrored", "from the first {n} pictures, not mirrored", one.pictures
+        )
     return LearnedRow(
         days=days,
-        source=f"from {taught_by}, {mirrored}",
+        source=source,
         angle=degrees(one.angle_deg, 1, signed=True),
         scatter=degrees(one.scatter_deg if one.pictures > 1 else None, 1),
     )

@@ -8,12 +8,12 @@ from datetime import date
 from functools import cached_property
 from itertools import groupby
 
+from archive.language import day_and_month, format_day, format_time, gettext, gettext_noop, ngettext
 from archive.model.days import picture_of_day
 from archive.model.observation import Observation
 from archive.store import digest
 from archive.website.addresses import Here, day_page, picture_files, unmeasured_files
 from archive.website.content import Content, Entry, PlainPicture, UnmeasuredPicture
-from archive.website.formatting import day_and_month, format_day, format_time, plural
 from archive.website.observation_view import disc_picture
 from archive.website.pages import Picture
 
@@ -31,7 +31,9 @@ __all__ = [
 ]
 
 
-NOT_MEASURED = "Shown as it came: it was not measured, so it is neither oriented nor counted, and in no film."
+NOT_MEASURED = gettext_noop(
+    "Shown as it came: it was not measured, so it is neither oriented nor counted, and in no film."
+)
 
 
 @dataclass(frozen=True)
@@ -136,9 +138,9 @@ def day_thumb(day: ShownDay, here: Here) -> Picture:
         return _unmeasured_thumb(day, here)
     pictures = len(day.entries) + len(day.unmeasured)
     disc = disc_picture(day.main, here)
-    remarks = [] if disc.oriented else ["north not known"]
+    remarks = [] if disc.oriented else [gettext("north not known")]
     if pictures > 1:
-        remarks.append(plural(pictures, "picture"))
+        remarks.append(ngettext("{n} picture", "{n} pictures", pictures))
     return Picture(
         src=here.to(picture_files(day.main.observation).small),
         alt=disc.alt,
@@ -152,16 +154,20 @@ def day_thumb(day: ShownDay, here: Here) -> Picture:
 
 def _unmeasured_thumb(day: UnmeasuredDay, here: Here) -> Picture:
     first, *others = day.unmeasured
-    more = [plural(1 + len(others), "picture")] if others else []
+    more = [ngettext("{n} picture", "{n} pictures", 1 + len(others))] if others else []
     return Picture(
         src=here.to(unmeasured_files(first).small),
         alt=unmeasured_alt(first),
         href=here.to(day_page(day.day)),
         words=day_and_month(day.day),
-        remark=", ".join(["not measured", *more]),
+        remark=", ".join([gettext("not measured"), *more]),
     )
 
 
 def unmeasured_alt(one: UnmeasuredPicture) -> str:
     """Describe a picture that is only shown."""
-    return f"The Sun on {format_day(one.day)} at {format_time(one.time_utc, day=one.day)}, as it came, not measured"
+    return gettext(
+        "The Sun on {day} at {time}, as it came, not measured",
+        day=format_day(one.day),
+        time=format_time(one.time_utc, day=one.day),
+    )

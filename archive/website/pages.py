@@ -2,32 +2,35 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 from urllib.parse import quote
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
+from archive.language import gettext, gettext_noop
 from archive.model.licence import Contact, Licence
 from archive.website import addresses
 from archive.website.addresses import Here
 
-__all__ = ["Fact", "Frame", "Link", "PagePlan", "Picture", "Preview", "SiteFace", "frame"]
+__all__ = ["Fact", "Frame", "Link", "PagePlan", "Picture", "Preview", "SiteFace", "frame", "with_year"]
 
 _Page_co = TypeVar("_Page_co", covariant=True)
 
 _SECTIONS = (
-    ("Latest", addresses.HOME),
-    ("Days", addresses.DAYS),
-    ("Compare", addresses.COMPARE),
-    ("Groups", addresses.GROUPS),
-    ("Rotations", addresses.ROTATIONS),
-    ("Charts", addresses.CHARTS),
-    ("Films", addresses.FILMS),
-    ("Observatory", addresses.OBSERVATORY),
-    ("Data", addresses.DATA),
-    ("Search", addresses.SEARCH),
+    # Translators: the sections of the site, as in its menu; "Latest" is the latest picture.
+    (gettext_noop("Latest"), addresses.HOME),
+    (gettext_noop("Days"), addresses.DAYS),
+    (gettext_noop("Compare"), addresses.COMPARE),
+    (gettext_noop("Groups"), addresses.GROUPS),
+    (gettext_noop("Rotations"), addresses.ROTATIONS),
+    (gettext_noop("Charts"), addresses.CHARTS),
+    (gettext_noop("Films"), addresses.FILMS),
+    (gettext_noop("Observatory"), addresses.OBSERVATORY),
+    (gettext_noop("Data"), addresses.DATA),
+    (gettext_noop("Search"), addresses.SEARCH),
 )
 
 
@@ -133,6 +136,11 @@ class Frame:
     style_digest: str = ""
 
 
+def with_year(words: str, year: int) -> Markup:
+    """Return the words of a date, in which the page can show the year smaller, with what belongs to it: ``de 2026``."""
+    return Markup(re.sub(rf"(?:\bde )?{year}年?", r'<span class="year">\g<0></span>', str(escape(words))))
+
+
 def frame(
     face: SiteFace, here: Here, *, title: str, description: str, trail: Sequence[Link] = (), words: str = ""
 ) -> Frame:
@@ -150,7 +158,9 @@ def frame(
         touch_icon=here.to(addresses.TOUCH_ICON),
         feed=here.to(addresses.FEED),
         home=here.to(addresses.HOME),
-        sections=tuple(Link(words, here.to(path), path.partition("/")[0] == section) for words, path in _SECTIONS),
-        trail=(Link("Home", here.to(addresses.HOME)), *trail, Link(words or title, "")) if title else (),
+        sections=tuple(
+            Link(gettext(words), here.to(path), path.partition("/")[0] == section) for words, path in _SECTIONS
+        ),
+        trail=(Link(gettext("Home"), here.to(addresses.HOME)), *trail, Link(words or title, "")) if title else (),
         canonical="" if here.path == addresses.NOT_FOUND else face.address_of(here.path),
     )

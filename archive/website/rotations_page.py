@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from archive.language import days_and_months, format_date_range, gettext
 from archive.model.rotation_map import RotationMap
 from archive.website import addresses
 from archive.website.addresses import Here, group_page, rotation_files, rotation_page
 from archive.website.content import Content
 from archive.website.films_page import FilmView, rotation_films
 from archive.website.followed import Followed, Seen
-from archive.website.formatting import days_and_months, degrees, format_date_range, format_latitude, measured, number
+from archive.website.formatting import degrees, format_latitude, measured, number
 from archive.website.observing_days import ObservingDay, day_thumb
 from archive.website.pages import Frame, Link, PagePlan, Picture, SiteFace, frame
 
@@ -64,8 +65,9 @@ def rotations_page(content: Content, face: SiteFace) -> RotationsPage:
     """Gather the list of all rotations."""
     here = Here(addresses.ROTATIONS)
     newest = sorted(content.rotations, key=lambda one: one.number, reverse=True)
+    description = gettext("Carrington maps from the pictures of {observer}", observer=face.observer)
     return RotationsPage(
-        frame=frame(face, here, title="Rotations", description=f"Carrington maps from the pictures of {face.observer}"),
+        frame=frame(face, here, title=gettext("Rotations"), description=description),
         maps=tuple(_map(rotation, here) for rotation in newest),
     )
 
@@ -127,9 +129,9 @@ def _page(
         frame=frame(
             face,
             here,
-            title=f"Rotation {rotation.number}",
+            title=gettext("Rotation {number}", number=rotation.number),
             description=picture.alt,
-            trail=(Link("Rotations", here.to(addresses.ROTATIONS)),),
+            trail=(Link(gettext("Rotations"), here.to(addresses.ROTATIONS)),),
         ),
         number=rotation.number,
         span=_span(rotation),
@@ -177,10 +179,14 @@ def _map(rotation: RotationMap, here: Here) -> Picture:
     files = rotation_files(rotation.number)
     return Picture(
         src=here.to(files.picture),
-        alt=f"Map of the Sun’s surface in Carrington rotation {rotation.number}, {_span(rotation)}: "
-        f"longitude 0° to 360° from left to right, north up",
+        alt=gettext(
+            "Map of the Sun’s surface in Carrington rotation {number}, {span}: longitude 0° to 360° from left to "
+            "right, north up",
+            number=rotation.number,
+            span=_span(rotation),
+        ),
         href=here.to(rotation_page(rotation.number)),
-        words=f"Rotation {rotation.number}",
+        words=gettext("Rotation {number}", number=rotation.number),
         remark=_span(rotation),
         oriented=True,
     )
@@ -188,7 +194,7 @@ def _map(rotation: RotationMap, here: Here) -> Picture:
 
 def _shown(rotation: RotationMap) -> str:
     share = number(100.0 * rotation.observed_share)
-    return f"The map shows {share} % of the surface; hatched areas were not observed."
+    return gettext("The map shows {share} % of the surface; hatched areas were not observed.", share=share)
 
 
 def _span(rotation: RotationMap) -> str:
@@ -198,10 +204,10 @@ def _span(rotation: RotationMap) -> str:
 def _files(rotation: RotationMap, here: Here) -> tuple[Link, ...]:
     files = rotation_files(rotation.number)
     return (
-        Link("Map (PNG)", here.to(files.picture)),
-        Link("Map with coordinates (FITS)", here.to(files.fits)),
+        Link(gettext("Map (PNG)"), here.to(files.picture)),
+        Link(gettext("Map with coordinates (FITS)"), here.to(files.fits)),
     )
 
 
 def _link(rotation: int, here: Here) -> Link:
-    return Link(f"Rotation {rotation}", here.to(rotation_page(rotation)))
+    return Link(gettext("Rotation {number}", number=rotation), here.to(rotation_page(rotation)))

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import groupby
 
+from archive.language import format_date_range, format_day, gettext, month_name, ngettext
 from archive.model.days import count_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, group_page, month_page, year_page
 from archive.website.followed import Followed
-from archive.website.formatting import MONTHS, format_date_range, format_day, format_latitude, number, plural
+from archive.website.formatting import format_latitude, number
 from archive.website.notes import notes_html
 from archive.website.observation_view import format_band
 from archive.website.observing_days import ObservingDay, ShownDay, tiny_file
@@ -64,8 +65,9 @@ def search_page(days: Sequence[ShownDay], groups: Sequence[Followed], face: Site
     """Gather the search page; `days` in order of time."""
     here = Here(addresses.SEARCH)
     noted = [(day, words) for day in days if (words := _plain(day.notes))]
+    description = gettext("Find days, sunspot groups and notes of this archive")
     return SearchPage(
-        frame=frame(face, here, title="Search", description="Find days, sunspot groups and notes of this archive"),
+        frame=frame(face, here, title=gettext("Search"), description=description),
         script=here.to(addresses.SEARCH_SCRIPT),
         index=here.to(addresses.SEARCH_INDEX),
         years=_years(days, here),
@@ -92,18 +94,21 @@ def search_index(days: Sequence[ShownDay], groups: Sequence[Followed]) -> bytes:
 
 def _day_entry(day: ShownDay, here: Here) -> dict[str, str]:
     counts, seen = count_of_day(day.observations), day.observations
-    facts = [] if counts is None else [f"{plural(counts.groups, 'group')}, R {number(counts.relative_number)}"]
+    facts = []
+    if counts is not None:
+        facts += [ngettext("{n} group", "{n} groups", counts.groups), f"R {number(counts.relative_number)}"]
     shown = len(seen) + len(day.unmeasured)
-    facts += [plural(shown, "picture")] if shown > 1 else []
+    facts += [ngettext("{n} picture", "{n} pictures", shown)] if shown > 1 else []
     names = [named.name for one in seen for named in one.groups or () if named.name]
     words = {day.day.isoformat(): None} | dict.fromkeys(names)
     sources = [(one.instrument, one.site, one.band) for one in seen]
     sources += [(one.instrument, one.site, one.band) for one in day.unmeasured]
     words |= dict.fromkeys(word for *named, band in sources for word in (*named, format_band(band)))
-    words |= {"no spots spotless": None} if counts is not None and not counts.spots else {}
+    # Translators: several ways of saying it, by which a search finds the day.
+    words |= {gettext("no spots spotless"): None} if counts is not None and not counts.spots else {}
     oriented = not isinstance(day, ObservingDay) or day.main.observation.orientation.is_known
-    words |= {} if oriented else {"north not known": None}
-    words |= {"not measured": None} if day.unmeasured else {}
+    words |= {} if oriented else {gettext("north not known"): None}
+    words |= {gettext("not measured"): None} if day.unmeasured else {}
     return {
         "href": here.to(day_page(day.day)),
         "title": format_day(day.day),
@@ -118,9 +123,11 @@ def _group_entry(group: Followed, here: Here) -> dict[str, str]:
     span = format_date_range(group.days[0], group.days[-1])
     return {
         "href": here.to(group_page(group.name)),
-        "title": f"Group {group.name}",
+        "title": gettext("Group {name}", name=group.name),
         "facts": f"{span}, {format_latitude(group.latitude_deg)}°",
-        "words": " ".join([group.name, f"rotation {group.rotation}", span, *group.group.other_names]),
+        "words": " ".join(
+            [group.name, gettext("Rotation {number}", number=group.rotation).lower(), span, *group.group.other_names]
+        ),
         "notes": "",
         "disc": "",
     }
@@ -130,7 +137,7 @@ def _years(days: Sequence[ShownDay], here: Here) -> tuple[YearLinks, ...]:
     years = []
     for year, of_year in groupby(days, lambda day: day.day.year):
         months = dict.fromkeys(day.day.replace(day=1) for day in of_year)
-        links = tuple(Link(MONTHS[first.month - 1], here.to(month_page(first))) for first in months)
+        links = tuple(Link(month_name(first.month), here.to(month_page(first))) for first in months)
         years.append(YearLinks(Link(str(year), here.to(year_page(year))), links))
     return tuple(reversed(years))
 

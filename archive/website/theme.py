@@ -1,8 +1,8 @@
 """The site's theme: templates that replace built-in ones, and an additional style sheet.
 
 A theme is the folder ``theme`` of an archive. ``NAME.html`` in it stands in for our template of that name, which it can
-extend as ``original/NAME.html``; ``style.css`` is added at the end of ours. Else nothing in it is read but what these
-templates include.
+extend as ``original/NAME.html``; ``style.css`` is added at the end of ours, and the messages of ``locale/LANG.po`` come
+before ours. Else nothing in it is read but what these templates include.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from pathlib import Path
 
 from archive.disk import Folder, read_own, walk_named
 from archive.errors import SettingsError
+from archive.language import known_language
 from archive.templates_folder import templates_dir
 from archive.theme_files import theme_files
 
@@ -45,6 +46,10 @@ class Theme:
     def digests(self) -> tuple[tuple[str, str], ...]:
         """What the files hold, for telling whether pages must be made again."""
         return tuple((name, hashlib.sha256(data).hexdigest()) for name, data in self.files)
+
+    def catalogue(self, tag: str) -> bytes:
+        """Its own catalogue of messages of a language, empty where there is none."""
+        return dict(self.files).get(f"locale/{known_language(tag)}.po", b"")
 
 
 NO_THEME = Theme(None)

@@ -12,11 +12,12 @@ from datetime import date, timedelta
 from itertools import groupby
 from statistics import fmean
 
+from archive.language import day_and_month, format_month, gettext, ngettext, short_month_name
 from archive.model.days import count_of_day, counted_picture_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
 from archive.website.counted_days import days_summary
-from archive.website.formatting import MONTHS, day_and_month, format_month, number, plural
+from archive.website.formatting import number
 from archive.website.observing_days import ShownDay, UnmeasuredDay, tiny_file
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
 
@@ -100,8 +101,13 @@ def _page(year: int, days: tuple[ShownDay, ...], neighbours: tuple[int | None, i
             face,
             here,
             title=str(year),
-            description=f"The Sun in {year}, one disc per day in rows of {_ROW_DAYS} days: {summary}",
-            trail=(Link("Days", here.to(addresses.DAYS)),),
+            description=gettext(
+                "The Sun in {year}, one disc per day in rows of {n} days: {summary}",
+                year=year,
+                n=_ROW_DAYS,
+                summary=summary,
+            ),
+            trail=(Link(gettext("Days"), here.to(addresses.DAYS)),),
         ),
         year=year,
         summary=summary,
@@ -144,7 +150,7 @@ def _rows(year: int, seen: Mapping[date, ShownDay], here: Here) -> tuple[YearGri
 def _field(day: date, year: int, seen: ShownDay | None, here: Here) -> YearGridDay:
     if day.year != year:
         return YearGridDay(inside=False)
-    month = MONTHS[day.month - 1][:3] if day.day == 1 else ""
+    month = short_month_name(day.month) if day.day == 1 else ""
     if seen is None:
         return YearGridDay(inside=True, month=month)
     return YearGridDay(
@@ -158,8 +164,8 @@ def _field(day: date, year: int, seen: ShownDay | None, here: Here) -> YearGridD
 
 def _counted(day: ShownDay) -> str:
     if isinstance(day, UnmeasuredDay):
-        return ", not measured"
+        return ", " + gettext("not measured")
     counts = count_of_day(day.observations)
     if counts is None:
         return ""
-    return f", {plural(counts.groups, 'group')}" if counts.spots else ", no spots"
+    return ", " + (ngettext("{n} group", "{n} groups", counts.groups) if counts.spots else gettext("no spots"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from archive.language import gettext
 from archive.model.constants import EARTH_DIAMETER_AT_1_AU_ARCSEC
 from archive.model.observation import Observation
 from archive.website.addresses import Here, picture_files
@@ -44,10 +45,15 @@ def zoom_view(observation: Observation, here: Here) -> ZoomView:
     earth = earth_arcsec(observation.sun.distance_au)
     # Half the Sun's width on half the disc's: arcseconds in a pixel.
     scale = observation.sun.semidiameter_arcsec / disc.radius_px if disc.radius_px > 0 else math.nan
+    size = f"{picture.width_px} × {picture.height_px} px"
     return ZoomView(
         href=here.to(picture_files(observation).as_it_came),
-        words=f"{picture.width_px} × {picture.height_px} px, {number(scale, 2)}″ per pixel; "
-        f"the Earth would be {number(earth / scale, 1)} px wide",
+        words=gettext(
+            "{size}, {scale}″ per pixel; the Earth would be {earth} px wide",
+            size=size,
+            scale=number(scale, 2),
+            earth=number(earth / scale, 1),
+        ),
         width=picture.width_px,
         height=picture.height_px,
         x=f"{disc.x_px:.2f}",

@@ -78,7 +78,7 @@
   const discs = root.querySelectorAll("canvas"), divider = find("[type=range]");
   const blink = find(".blink"), sameTime = find(".moment"), status = find("[role=status]");
   const chosen = entries.slice(-2);
-  let derotated = false, pace = 1, timer = 0, secondShown = false, requests = 0;
+  let derotated = false, changes = 1, timer = 0, secondShown = false, requests = 0;
 
   function updateDivider() {
     const at = timer ? 100 * secondShown : divider.value;
@@ -102,13 +102,16 @@
       else if (images[i]) pen.drawImage(images[i], 0, 0, SIDE, SIDE);
     });
     const days = second.days - first.days;
-    const shift = derotated ? `, derotated ${days < 0 ? "forward" : "back"} by ${Math.abs(days).toFixed(2)} days` : "";
-    status.textContent = `Left: ${first.words}. Right: ${second.words}${shift}.`;
+    const left = first.words, right = second.words;
+    const span = Math.abs(days).toLocaleString(document.body.lang, { minimumFractionDigits: 2, maximumFractionDigits: 2 });
+    if (!derotated) status.textContent = _("Left: {left}. Right: {right}.");
+    else if (days < 0) status.textContent = _("Left: {left}. Right: {right}, derotated forward by {span} days.");
+    else status.textContent = _("Left: {left}. Right: {right}, derotated back by {span} days.");
   }
 
   function setBlink(on) {
     clearInterval(timer);
-    timer = on ? setInterval(() => { secondShown = !secondShown; updateDivider(); }, 1000 / pace) : 0;
+    timer = on ? setInterval(() => { secondShown = !secondShown; updateDivider(); }, 1000 / changes) : 0;
     blink.setAttribute("aria-pressed", on);
     updateDivider();
   }
@@ -120,8 +123,9 @@
   });
   for (const button of root.querySelectorAll("[data-faster]")) button.addEventListener("click", () => {
     // Changes per second: two make one flash; WCAG 2.2 (2.3.1) allows three flashes.
-    pace = Math.min(Math.max(pace * button.dataset.faster, 0.5), 2);
-    find(".pace").textContent = `${pace} per second`;
+    changes = Math.min(Math.max(changes * button.dataset.faster, 0.5), 2);
+    const pace = changes.toLocaleString(document.body.lang);
+    find(".pace").textContent = _("{pace} per second");
     setBlink(timer > 0);
   });
   divider.addEventListener("input", () => setBlink(false));

@@ -63,14 +63,17 @@
     const longest = BAR_PX * scale / size, ten = 10 ** Math.floor(Math.log10(longest));
     const seconds = ten * [5, 2, 1].find((times) => times * ten <= longest);
     find(".zoom-bar").style.width = `${seconds * size / scale}px`;
-    find(".zoom-seconds").textContent = `${seconds}″`;
+    find(".zoom-seconds").textContent = `${seconds.toLocaleString(document.body.lang, { useGrouping: false })}″`;
     find(".zoom-earth").style.width = `${earth * size / scale}px`;
   }
 
   function updateStatus() {
     const each = size * dots(), { parity, known } = shown;
-    const original = `Original orientation${parity < 0 ? ", a mirror image" : ""}${known ? "" : ", north not known"}`;
-    find(".zoom-status").textContent = `${rotated ? "Rotated north up" : original}; ${+(100 * each).toFixed(1)} %.`;
+    const percent = (+(100 * each).toFixed(1)).toLocaleString(document.body.lang, { useGrouping: false });
+    const told = rotated ? [_("Rotated north up")] : [_("Original orientation")];
+    if (!rotated && parity < 0) told.push(_("a mirror image"));
+    if (!rotated && !known) told.push(_("north not known"));
+    find(".zoom-status").textContent = `${told.join(", ")}; ${percent} %.`;
     up.setAttribute("aria-pressed", rotated);
     draw();
   }
@@ -109,14 +112,15 @@
   function open(link, { from = link, upright = false } = {}) {
     opener = from;
     const { x: right, y: down, width, height, scale, earth, north, mirrored } = link.dataset;
-    const image = Object.assign(new Image(), { src: link.href, alt: "The picture in its original orientation" });
+    const image = Object.assign(new Image(), { src: link.href, alt: _("The picture in its original orientation") });
     shown = { width, height, scale, earth, image, known: north !== "", north: north * Math.PI / 180, parity: mirrored ? -1 : 1 };
     [x, y] = [Number(right), Number(down)];
     size = 1 / dots();
     rotated = upright && shown.known;
     view.replaceChildren(image, arrow);
     arrow.hidden = up.hidden = !shown.known;
-    find(".zoom-arcsec").textContent = `the Earth, ${earth}″`;
+    const size_of_earth = Number(earth).toLocaleString(document.body.lang, { minimumFractionDigits: 2 });
+    find(".zoom-arcsec").textContent = _("the Earth, {size_of_earth}″");
     dialog.showModal();
     if (upright) size = whole();
     updateStatus();

@@ -4,7 +4,7 @@
 
 (() => {
   const SPEEDS = [0.25, 0.5, 1, 2];
-  const KEYS = "Keys: P play or pause, B and N one frame back and forward, S and F slower and faster.";
+  const KEYS = _("Keys: P play or pause, B and N one frame back and forward, S and F slower and faster.");
   const reducedMotion = window.matchMedia("(prefers-reduced-motion: reduce)");
 
   function button(words, name, act) {
@@ -19,10 +19,10 @@
   function speedChoice(video) {
     const label = document.createElement("label");
     const choice = document.createElement("select");
-    for (const speed of SPEEDS) choice.add(new Option(`${speed}×`, String(speed)));
+    for (const speed of SPEEDS) choice.add(new Option(`${speed.toLocaleString(document.body.lang)}×`, String(speed)));
     choice.value = "1";
     choice.addEventListener("change", () => { video.playbackRate = Number(choice.value); });
-    label.append("Speed ", choice);
+    label.append(_("Speed"), " ", choice);
     return { label, choice };
   }
 
@@ -43,25 +43,28 @@
     const step = (by) => seek(current() + by);
     const toggle = () => { if (video.paused) video.play(); else video.pause(); };
 
-    const play = button("Play", "Play or pause", toggle);
+    const play = button(_("Play"), _("Play or pause"), toggle);
     const { label, choice } = speedChoice(video);
     const position = document.createElement("span");
     position.className = "quiet";
     const update = () => {
-      play.textContent = video.paused ? "Play" : "Pause";
-      position.textContent = `Frame ${current() + 1} of ${frames}`;
+      const frame = current() + 1;
+      play.textContent = video.paused ? _("Play") : _("Pause");
+      position.textContent = _("Frame {frame} of {frames}");
     };
     for (const event of ["play", "pause", "timeupdate", "seeked"]) video.addEventListener(event, update);
-    position.textContent = `${frames} frames`; // the poster is not one of them
+    const n = frames;
+    position.textContent = ngettext("{n} frame", "{n} frames", n); // the poster is not one of them
 
     const bar = document.createElement("div");
     bar.className = "player-bar";
     bar.setAttribute("role", "group");
-    bar.setAttribute("aria-label", `Film controls: ${video.getAttribute("aria-label")}`);
+    const title = video.getAttribute("aria-label");
+    bar.setAttribute("aria-label", _("Film controls: {title}"));
     bar.append(
       play,
-      button("‹", "One frame back", () => step(-1)),
-      button("›", "One frame forward", () => step(1)),
+      button("‹", _("One frame back"), () => step(-1)),
+      button("›", _("One frame forward"), () => step(1)),
       label,
       position,
     );
@@ -87,7 +90,8 @@
 
     const band = film.closest("section");
     for (const moment of band ? band.querySelectorAll("[data-frame]") : []) {
-      const jump = button(moment.textContent, `Show the frame at ${moment.textContent}`, () => {
+      const time = moment.textContent;
+      const jump = button(time, _("Show the frame at {time}"), () => {
         seek(Number(moment.dataset.frame));
         film.scrollIntoView({ block: "nearest", behavior: reducedMotion.matches ? "auto" : "smooth" });
       });

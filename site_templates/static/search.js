@@ -83,11 +83,11 @@
     lists.hidden = wanted.length > 0;
     const hits = wanted.length ? entries.filter((entry) => wanted.every((token) => entry.text.includes(token))) : [];
     /* A group searched by its name comes before the days that show it. */
-    const groupTitle = `group ${plain(field.value.trim()).replace(/^group\s+/, "")}`;
-    hits.sort((one, other) => (other.name === groupTitle) - (one.name === groupTitle));
+    const name = field.value.trim(), groupTitles = [plain(name), plain(_("Group {name}"))];
+    hits.sort((one, other) => groupTitles.includes(other.name) - groupTitles.includes(one.name));
     list.replaceChildren(...hits.slice(0, MAX_RESULTS).map((entry) => row(entry, wanted)));
-    const count = hits.length === 1 ? "1 match" : `${hits.length} matches`;
-    found.textContent = !wanted.length ? "" : hits.length > MAX_RESULTS ? `${count}, the first ${MAX_RESULTS} shown` : count;
+    const n = hits.length, count = ngettext("{n} match", "{n} matches", n), most = MAX_RESULTS;
+    found.textContent = !wanted.length ? "" : n > most ? _("{count}, the first {most} shown") : count;
   }
 
   function fromAddress() {

@@ -12,12 +12,13 @@ import pytest
 from PIL import Image
 
 from archive.disc.aligned import STANDARD_FRAME
+from archive.language import days_and_months, format_date_range
 from archive.model.constants import DISC_RADIUS_PX, DISC_SIDE_PX
 from archive.model.observation import Counts, NamedGroup, Spot, SpotGroup
 from archive.model.rotation_law import RotationLaw
 from archive.website.content import Content
 from archive.website.followed import followed_groups
-from archive.website.formatting import days_and_months, format_date_range, format_latitude, format_meridian_distance
+from archive.website.formatting import format_latitude, format_meridian_distance
 from archive.website.group_rows import group_row
 from archive.website.pages import Link
 from archive.website.rotation_laws import law_formula

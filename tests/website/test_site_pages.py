@@ -214,13 +214,13 @@ def test_the_page_for_missing_addresses_links_from_the_hosts_root(tmp_path: Path
     assert 'href="/sun/days/index.html"' in (tmp_path / "site/404.html").read_text()
 
 
-def test_the_archive_s_language_is_that_of_titles_and_notes_and_the_page_s_words_are_english(
+def test_the_archive_s_language_is_that_of_titles_and_notes_and_the_page_s_words_are_in_its_language(
     content: Content, tmp_path: Path
 ) -> None:
     # WCAG 2.2, 3.1.1 and 3.1.2: the language of the page, and of its parts.
     build_site(replace(content, info=replace(content.info, language="de-AT")), tmp_path / "de")
     tags = Links((tmp_path / "de" / DAY).read_text()).tags
-    assert [attrs["lang"] for tag, attrs in tags if tag in ("html", "body")] == ["de-AT", "en"]
+    assert [attrs["lang"] for tag, attrs in tags if tag in ("html", "body")] == ["de-AT", "de"]
     assert [tag for tag, attrs in tags if attrs.get("lang") == "de-AT"] == ["html", "a", "div"]
 
 

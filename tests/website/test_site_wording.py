@@ -7,17 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from archive.website.formatting import (
-    arcminutes,
-    degrees,
-    exposure,
-    format_day,
-    format_position,
-    format_time,
-    joined,
-    number,
-    plural,
-)
+from archive.language import format_day, format_time, joined
+from archive.website.formatting import arcminutes, degrees, exposure, format_position, number
 
 
 def test_every_month_is_named_as_the_standard_library_names_it_in_english() -> None:
@@ -66,6 +57,5 @@ def test_positions_carry_compass_letters() -> None:
     assert format_position(-33.9, 151.2) == "33.9° S, 151.2° E"
 
 
-def test_lists_and_counts_read_as_sentences() -> None:
+def test_lists_read_as_sentences() -> None:
     assert [joined(words) for words in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == ["", "a", "a and b", "a, b and c"]
-    assert [plural(count, "day") for count in (0, 1, 2)] == ["0 days", "1 day", "2 days"]
