@@ -164,6 +164,6 @@ def _limb_of(glance: Glance) -> dict[str, Any]:
 
 
 def plain_lines(causes: Iterable[str], arrival: Arrival) -> tuple[str, ...]:
-    """Return causes without the name, which the card bears, and without advice that is of the command line."""
+    """Return causes, in English, without the name, which the card bears, and without words of the command line."""
     plain = (cause.rpartition(f"{arrival.name}: ")[2] for cause in causes)
     return tuple(without_command_words(cause) for cause in plain)

@@ -197,17 +197,17 @@ def test_the_others_are_shifted_as_shown_and_back_and_again(desk: tuple[Client, 
     ids = [one["id"] for one in shown]
     assert "2026-06-04T0705Z" not in ids
     assert len(ids) == 3
-    form = {"shift_s": -7200, "ids": ids, "words": "some by -2 h"}
+    form = {"shift_s": -7200, "ids": ids}
     moved = client.post("/api/shift", form).json
-    assert moved["undo"] == "some by -2 h"
+    assert moved["undo"] == "times of 3 pictures shifted by -2 h"
     assert moved["moved"].keys() == set(ids)
     after = all_files(root)
     assert client.post("/api/shift", form).status == 422  # those names are no longer there
     assert all_files(root) == after
     back = client.post("/api/shift/undo").json
-    assert (back["undo"], back["redo"]) == (None, "some by -2 h")
+    assert (back["undo"], back["redo"]) == (None, "times of 3 pictures shifted by -2 h")
     client.post(f"/api/pictures/{right.json['id']}/undo")
     assert all_files(root) == before
     client.post(f"/api/pictures/{PICTURE}/redo")
-    assert client.post("/api/shift/redo").json["undo"] == "some by -2 h"
+    assert client.post("/api/shift/redo").json["undo"] == "times of 3 pictures shifted by -2 h"
     assert all_files(root) == after
