@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import pytest
+from films.pictures import picture_of
 
 from archive.films.eclipse_timeline import eclipse_timeline, gap_words, picture_frames
 from archive.model.observation import Observation
-from films.pictures import picture_of
 
 START = datetime(2026, 8, 12, 17, 20, tzinfo=UTC)
 
@@ -26,7 +27,7 @@ def test_each_picture_is_held_as_long_and_never_faded() -> None:
 
 def test_equal_steps_of_time_show_the_nearest_picture_alone_and_tell_which_frames_are_observed() -> None:
     specs = eclipse_timeline(pictures(0, 10, 40), "smooth", frames_per_second=25, pace_s=12.0)
-    steps = {later.time_utc - earlier.time_utc for earlier, later in zip(specs, specs[1:], strict=False)}
+    steps = {later.time_utc - earlier.time_utc for earlier, later in pairwise(specs)}
     assert steps == {timedelta(seconds=12)}  # an hour in 12 s of 25 frames
     assert len(specs) == 201
     assert sum(spec.kind == "observed" for spec in specs) == 3
