@@ -24,7 +24,7 @@ from archive.stages.comparison import compared_views, with_derotated
 from archive.stages.comparison_picture import derotated_picture
 from archive.stages.counting import CountResult, count_spots
 from archive.stages.discs import forget_discs, offered_discs, whole_discs
-from archive.stages.eclipses import eclipses_of_site
+from archive.stages.eclipse_content import eclipses_of_site
 from archive.stages.films import forget_films, kept_films
 from archive.stages.findings import keep_findings
 from archive.stages.gathered import Gathered, keep_gathered

@@ -35,7 +35,7 @@ from archive.records.archive_files import derived_files
 from archive.records.settings import FilmSettings, Settings, SiteSettings
 from archive.stages.archive import Archive
 from archive.stages.discs import whole_discs
-from archive.stages.eclipses import eclipse_pictures
+from archive.stages.eclipse_content import eclipse_pictures
 from archive.stages.film_words import film_options, film_title
 from archive.stages.picture_files import FITS
 from archive.stages.pictures import derived_pictures

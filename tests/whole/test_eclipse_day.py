@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import imageio_ffmpeg
 import numpy as np
 import pytest
 from scenes.discs import Scene
@@ -20,6 +19,7 @@ from archive.model.observatory import Site
 from archive.safety import ECLIPSE_CAUTION
 from archive.sun.eclipse import eclipse_course
 from whole.conftest import draw, new_archive
+from whole.film_scenes import decoded
 
 Answer = Callable[..., tuple[int, Any]]
 # At the archive's site 2026 August 12 is partial from 17:16 to 19:06 (tests/website/test_eclipse_pages.py).
@@ -72,7 +72,7 @@ def test_the_film_of_an_eclipse_is_steady_and_even_and_tells_its_gap(
     assert told["film"]["warnings"] == ["eclipse.mp4: no picture from 17:30 to 17:44 UTC (14 min)"]
     steps = eclipse_course(TIMES[1:], SITE)
     disc, levels = told["disc"], []
-    for frame, step in zip(grey_frames(out)[5::10], steps, strict=True):
+    for frame, step in zip(decoded(out, 480)[5::10].astype(float), steps, strict=True):
         y, x = np.indices(frame.shape)
         right, up = (x - disc["x_px"]) / disc["radius_px"], (disc["y_px"] - y) / disc["radius_px"]
         seen = (np.hypot(right, up) < 0.93) & (np.hypot(right - step.west_radii, up - step.north_radii) > 1.1)
@@ -98,9 +98,3 @@ def test_an_archive_without_an_eclipse_is_told_so(tmp_path: Path, capsys: pytest
     assert main(["film", str(tmp_path / "my-sun"), "--eclipse"]) == 1
     assert "taken during an eclipse" in capsys.readouterr().err
     assert main(["film", str(tmp_path / "my-sun"), "--eclipse", "--days", "2"]) == 2
-
-
-def grey_frames(mp4: Path) -> list[np.ndarray]:
-    reader = imageio_ffmpeg.read_frames(str(mp4), pix_fmt="gray", bits_per_pixel=8)
-    width, height = next(reader)["size"]
-    return [np.frombuffer(frame, np.uint8).reshape(height, width).astype(float) for frame in reader]
