@@ -98,10 +98,12 @@ def _built_in(code: str, part: Part) -> Catalogue:
 
 def compiled_catalogue(code: str, part: Part) -> bytes:
     """Return a language's catalogue as compiled."""
+    from archive.disk import read_own
+
     folder = templates_dir() / "locale"
     folder = folder / "desk" if part == "desk" else folder
     compiled = folder / f"{code}.mo"
-    return read_own(compiled) if compiled.is_file() else _compiled(read_own(folder / f"{code}.po"), code)
+    return read_own(compiled) if compiled.is_file() else _compiled(read_own(folder / f"{code}.po"), f"{code}.po", code)
 
 
 def _translations(compiled: bytes) -> gettext.GNUTranslations:
