@@ -28,7 +28,7 @@ _DATES = {
     for form in ("wide", "abbreviated")
     for context in ("format", "stand-alone")
     for name in names(form, context, LANGUAGE).values()
-    for word in _WORD.findall(name)
+    for word in _WORD.findall(f"{name} {name.capitalize()}")
 }
 
 
