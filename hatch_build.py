@@ -19,8 +19,11 @@ class CompiledCatalogues(BuildHookInterface):
         if self.target_name != "wheel" or version == "editable":
             return
         folder = Path(tempfile.mkdtemp(prefix="catalogues-"))
-        for source in sorted((Path(self.root) / "site_templates" / "locale").glob("*.po")):
-            compiled = folder / f"{source.stem}.mo"
+        sources = Path(self.root) / "site_templates"
+        for source in sorted((sources / "locale").rglob("*.po")):
+            place = source.relative_to(sources).with_suffix(".mo")
+            compiled = folder / place
+            compiled.parent.mkdir(parents=True, exist_ok=True)
             with source.open("rb") as words, compiled.open("wb") as written:
                 write_mo(written, read_po(words, locale=source.stem))
-            build_data["force_include"][str(compiled)] = f"archive/site_templates/locale/{compiled.name}"
+            build_data["force_include"][str(compiled)] = f"archive/site_templates/{place.as_posix()}"

@@ -165,7 +165,7 @@ def _film_in_site(archive: Archive, span: FilmSettings) -> Filmed:
     changed = archive.with_settings_read()
     built = built_site(changed, target, inputs_of(changed))
     mp4 = target / addresses.film_path(made.stem)
-    blank = blank_remarks(mp4)
+    blank = blank_remarks(mp4, span)
     frames_json = mp4.with_suffix(".json")
     return Filmed(mp4, frames_json, made.frames, made.observation_ids, built.home, (*built.warnings, *blank))
 
@@ -197,10 +197,10 @@ def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
     from archive.stages.survey import survey
 
     counted = counted_pictures(archive, survey(archive))
-    chosen = chosen_observations(counted.observations, span)
+    chosen = chosen_observations(counted.observations, span, sites=archive.settings.sites)
     files = write_film(archive, chosen, out, span, groups=group_positions(counted.groups))
     forget_discs(archive, keep=[one.id for one in offered_discs(archive.settings, counted.observations)])
-    blank = blank_remarks(files.mp4)
+    blank = blank_remarks(files.mp4, span)
     return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, blank)
 
 

@@ -24,6 +24,7 @@ from archive.stages.comparison import compared_views, with_derotated
 from archive.stages.comparison_picture import derotated_picture
 from archive.stages.counting import CountResult, count_spots
 from archive.stages.discs import forget_discs, offered_discs, whole_discs
+from archive.stages.eclipse_content import eclipses_of_site
 from archive.stages.films import forget_films, kept_films
 from archive.stages.findings import keep_findings
 from archive.stages.gathered import Gathered, keep_gathered
@@ -102,6 +103,7 @@ def gathered_site(archive: Archive) -> Gathered:
     add_names(archive.files, counted.new_names)
     unmeasured = unmeasured_pictures(archive, surveyed.unmeasured)
     smoothed, amiss = _smoothed_number(archive)
+    eclipses, to_come = eclipses_of_site(settings, content.info.sites, [*found, *unmeasured])
     forget_films(archive)
     forget_pictures(archive, found)
     forget_discs(archive, keep=offered)
@@ -123,6 +125,8 @@ def gathered_site(archive: Archive) -> Gathered:
         smoothed,
         tuple(content.expected),
         tuple(content.expected_returns),
+        eclipses,
+        to_come,
     )
 
 

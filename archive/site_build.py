@@ -106,6 +106,8 @@ def _content(
         gathered.smoothed_number,
         gathered.expected,
         gathered.expected_returns,
+        gathered.eclipses,
+        gathered.eclipse_to_come,
         about,
         pictures.get("", {}),
     )

@@ -1,6 +1,6 @@
 """Gather the messages of the code, the templates and the scripts into every catalogue; translations are kept.
 
-Run ``PYTHONPATH=. python tests/catalogues.py``. It prints how many messages each catalogue has, and how many are
+Run ``PYTHONPATH=.:tests python tests/catalogues.py``. It prints how many messages each catalogue has, and how many are
 still without words.
 """
 
@@ -16,12 +16,15 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_javascript, extract_python
 from babel.messages.pofile import read_po, write_po
 from jinja2.ext import babel_extract
+from said_lines import messages_said, names_of_keys
 
-from archive.language.catalogues import LANGUAGES
+from archive.language.catalogues import LANGUAGES, Part
+from archive.language.recognition import LINE
 from archive.templates_folder import templates_dir
 
 ROOT = Path(__file__).resolve().parent.parent
 LOCALE = templates_dir() / "locale"
+FOLDERS: dict[Part, Path] = {"site": LOCALE, "desk": LOCALE / "desk"}
 KEYWORDS = {
     "_": None,
     "gettext": None,
@@ -61,10 +64,11 @@ def _of_scripts(file: io.BytesIO) -> Found:
 _KINDS: dict[str, Callable[[io.BytesIO], Found]] = {".py": _of_python, ".html": _of_templates, ".js": _of_scripts}
 
 
-def sources() -> Iterator[Path]:
-    """All files that may hold messages."""
-    yield from sorted((ROOT / "archive").rglob("*.py"))
-    yield from sorted(path for path in templates_dir().rglob("*") if path.suffix in (".html", ".js"))
+def sources(part: Part) -> Iterator[Path]:
+    """All files that may hold messages of the site, or of the desk."""
+    found = sorted((ROOT / "archive").rglob("*.py"))
+    found += sorted(path for path in templates_dir().rglob("*") if path.suffix in (".html", ".js"))
+    yield from (path for path in found if ("desk" in path.relative_to(ROOT).parts) == (part == "desk"))
 
 
 def messages_of(path: Path) -> Iterator[tuple[int, str | tuple[str, ...], str | None, list[str]]]:
@@ -80,25 +84,31 @@ def messages_of(path: Path) -> Iterator[tuple[int, str | tuple[str, ...], str | 
 
 
 @cache
-def gathered() -> Catalog:
-    """Return all messages, with no translations."""
+def gathered(part: Part = "site") -> Catalog:
+    """Return all messages of the site, or of the desk, with no translations."""
     catalogue = Catalog(project="Northlimb", charset="utf-8")
-    for path in sources():
+    for path in sources(part):
         for _, words, context, comments in messages_of(path):
             place = [(path.relative_to(ROOT).as_posix(), 1)]
             catalogue.add(words, locations=place, auto_comments=comments, context=context)
+    if part == "desk":
+        for path in sorted((ROOT / "archive").rglob("*.py")):
+            for _, words in messages_said(path):
+                catalogue.add(words, locations=[(path.relative_to(ROOT).as_posix(), 1)], context=LINE)
+        for words in names_of_keys():
+            catalogue.add(words, locations=[("archive/desk/desk.py", 1)], context=LINE)
     return catalogue
 
 
-def read_catalogue(code: str) -> Catalog:
+def read_catalogue(code: str, part: Part = "site") -> Catalog:
     """Read a language's catalogue as it is kept; an empty one where there is none."""
-    path = LOCALE / f"{code}.po"
+    path = FOLDERS[part] / f"{code}.po"
     return read_po(io.BytesIO(path.read_bytes() if path.is_file() else b""), locale=code)
 
 
-def updated(code: str, template: Catalog) -> bytes:
+def updated(code: str, template: Catalog, part: Part = "site") -> bytes:
     """Return a language's catalogue with all messages there are, and of its translations those of them."""
-    old = read_catalogue(code)
+    old = read_catalogue(code, part)
     catalogue = Catalog(locale=code, project="Northlimb", charset="utf-8", header_comment=_HEADER, fuzzy=False)
     for message in template:
         if message.id:
@@ -122,11 +132,13 @@ def gaps(catalogue: Catalog) -> list[str]:
 
 def main() -> None:
     """Bring every catalogue up to date."""
-    template = gathered()
-    LOCALE.mkdir(exist_ok=True)
-    for code in sorted(set(LANGUAGES) - {"en"}):
-        (LOCALE / f"{code}.po").write_bytes(updated(code, template))
-        print(f"{code}: {len(template)} messages, {len(gaps(read_catalogue(code)))} of them without words")
+    for part, folder in FOLDERS.items():
+        template = gathered(part)
+        folder.mkdir(exist_ok=True)
+        for code in sorted(set(LANGUAGES) - {"en"}):
+            (folder / f"{code}.po").write_bytes(updated(code, template, part))
+            missing = len(gaps(read_catalogue(code, part)))
+            print(f"{part}, {code}: {len(template)} messages, {missing} of them without words")
 
 
 if __name__ == "__main__":

@@ -34,7 +34,7 @@ ALLOWED = {
     | {"store", "disk", "language", "sun", "disc", "measuring", "orientation", "reading", "records"}
     | {"execution", "films", "website", "upkeep"},
     "filing": VALUES | {"disk", "sun", "disc", "orientation", "reading", "records", "execution", "stages"},
-    "reports": VALUES | {"disk", "sun", "records", "execution", "stages"},
+    "reports": VALUES | {"disk", "sun", "measuring", "reading", "records", "execution", "stages"},
     "delivery": VALUES
     | {"disk", "language", "store", "records", "execution", "website", "site_tree", "publishing"}
     | {"built", "building", "site_folder"},

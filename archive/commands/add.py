@@ -43,6 +43,9 @@ _MANY = 4  # pictures, from which their sums are told
 @click.option("--instrument", help="Name of the instrument in archive.toml.")
 @click.option("--site", help="Name of the site in archive.toml.")
 @click.option(
+    "--observer", help="Who took the pictures, a name in archive.toml.  [default: the archive's own observer]"
+)
+@click.option(
     "--north-angle",
     type=Number(),
     metavar="DEG",

@@ -41,6 +41,7 @@ _OPTIONS_OF_STYLES = {
 @click.option("--from", "first", type=Day(), metavar="DAY", help="First day; with --to.")
 @click.option("--to", "last", type=Day(), metavar="DAY", help="Last day; with --from.")
 @click.option("--rotation", type=WholeNumberRange(1), metavar="N", help="One Carrington rotation.")
+@click.option("--eclipse", is_flag=True, default=None, help="The pictures of the latest eclipse, steady on the Sun.")
 @click.option(
     "--style",
     type=click.Choice(FILM_STYLES),
@@ -58,7 +59,8 @@ _OPTIONS_OF_STYLES = {
     "pace_s",
     type=NumberRange(0.2, 60),
     metavar="S",
-    help="Seconds of film for a day (smooth) or a picture.  [default: smooth 2, else 1]",
+    help="Seconds of film for a day (smooth) or a picture.  [default: smooth 2, else 1; of an eclipse: 12 for an hour "
+    "(smooth), else 0.4]",
 )
 @click.option(
     "--reach",
@@ -111,6 +113,7 @@ def _settings(
     first: datetime | None,
     last: datetime | None,
     rotation: int | None,
+    eclipse: bool | None,
     **options: object,
 ) -> FilmSettings:
     """Return the span and the options asked for; the last seven days with observations where no span is."""
@@ -118,8 +121,10 @@ def _settings(
     from archive.records.toml_files import check_table
 
     _refuse_option_of_other_style(options)
-    if sum((days is not None, first is not None or last is not None, rotation is not None)) > 1:
-        raise click.UsageError("give one span: --days, or --from and --to, or --rotation")
+    if sum((days is not None, first is not None or last is not None, rotation is not None, eclipse is not None)) > 1:
+        raise click.UsageError("give one span: --days, or --from and --to, or --rotation, or --eclipse")
+    if eclipse is not None and options.get("style") == "corotating":
+        raise click.UsageError("--eclipse shows the disc as it was; leave out --style corotating")
     if first is not None and last is not None and first > last:
         raise ImpossibleValue(f"--from {first:%Y-%m-%d} is later than --to {last:%Y-%m-%d}")
     if (first is None) != (last is None):
@@ -129,6 +134,8 @@ def _settings(
         keys |= {"from": first.date(), "to": last.date()}
     elif rotation is not None:
         keys |= {"rotation": rotation}
+    elif eclipse is not None:
+        keys |= {"eclipse": True}
     else:
         keys |= {"days": days or 7}
     with as_misuse():

@@ -25,6 +25,7 @@ __all__ = [
     "format_count",
     "format_north",
     "json_fields",
+    "json_text",
     "next_build_line",
     "one_line",
     "print_answer",
@@ -37,9 +38,14 @@ __all__ = [
 
 def print_json(answer: object) -> None:
     """Print the machine-readable answer."""
+    print_line(json_text(answer))
+
+
+def json_text(answer: object) -> str:
+    """Return the machine-readable answer as text."""
     text = json.dumps(answer, default=_plain, ensure_ascii=False, indent=1, allow_nan=False)
     # A name that is not valid text on this disk becomes escapes, which JSON has for every unit of it.
-    print_line(text.encode("utf-8", "backslashreplace").decode())
+    return text.encode("utf-8", "backslashreplace").decode()
 
 
 def print_answer(answer: object, lines: Iterable[str], *, as_json: bool) -> None:

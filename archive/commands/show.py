@@ -13,6 +13,7 @@ from archive.commands.permission import open_archive
 from archive.commands.printing import format_count, format_north, json_fields, print_answer, print_warnings
 from archive.commands.streams import progress
 from archive.model.figures import format_measured
+from archive.model.group import shown_name
 
 if TYPE_CHECKING:
     from archive.model.observation import NamedGroup, Observation
@@ -120,7 +121,7 @@ def _group_line(named: NamedGroup) -> str:
     if group.area_msh is not None:
         area = f"{format_measured(group.area_msh, group.area_sigma_msh)} MSH"
     spots = f"{format_count(len(group.spots), 'spot')}, {area}"
-    name = named.name or "not yet named"
+    name = "not yet named" if named.name is None else shown_name(named.name, named.official_name)
     if group.latitude_deg is None:
         return f"{name:<14}{spots}, place not known"
     errors = "" if group.latitude_sigma_deg is None else f" ± {group.latitude_sigma_deg:.1f}"

@@ -11,7 +11,7 @@ import click
 
 from archive.commands.options import JSON
 from archive.commands.printing import caution_lines, json_fields, print_answer
-from archive.commands.values import ImpossibleValue, NumberRange, as_misuse, parse_site, parse_typed_time
+from archive.commands.values import ImpossibleValue, NumberRange, as_misuse, parse_site, parse_typed_time, parse_years
 
 if TYPE_CHECKING:
     from archive.records.settings import SiteSettings
@@ -31,11 +31,27 @@ __all__ = ["sun"]
     "--time", "time_text", metavar="ISO", help="With its zone, such as 2026-06-03T10:15+01:00.  [default: now]"
 )
 @click.option("--radius", "radius_px", type=NumberRange(1), metavar="PX", help="Radius of the disc in a picture.")
+@click.option(
+    "--eclipses", "years", metavar="YEARS", help="The solar eclipses that the site sees in a year, or in 2026-2030."
+)
 @JSON
-def sun(folder: Path | None, site: str | None, time_text: str | None, radius_px: float | None, as_json: bool) -> None:
-    """Print P, B0, L0, the Sun's altitude, how fast an alt-azimuth picture rotates, and how long a capture may be."""
+def sun(
+    folder: Path | None,
+    site: str | None,
+    time_text: str | None,
+    radius_px: float | None,
+    years: str | None,
+    as_json: bool,
+) -> None:
+    """Print P, B0, L0, the Sun's altitude, how fast an alt-azimuth picture rotates, and how long a capture may be; with
+    --eclipses the contacts and the greatest phase of the eclipses to be seen."""
     from archive.reports.days import sun_at
 
+    if years is not None:
+        if time_text is not None or radius_px is not None:
+            raise click.UsageError("--eclipses lists whole years; leave out --time and --radius")
+        _print_eclipses(parse_years(years), _site(folder, site), as_json=as_json)
+        return
     found = sun_at(_moment(folder, time_text), _site(folder, site), radius_px=radius_px)
     answer = {
         "time_utc": found.time_utc,
@@ -45,6 +61,14 @@ def sun(folder: Path | None, site: str | None, time_text: str | None, radius_px:
         "capture": found.capture,
     }
     print_answer(answer, _lines(found), as_json=as_json)
+
+
+def _print_eclipses(years: tuple[int, int], site: SiteSettings, *, as_json: bool) -> None:
+    from archive.commands.eclipse_list import eclipse_json, eclipse_lines
+    from archive.reports.eclipses import eclipses_of_years
+
+    found = eclipses_of_years(*years, site)
+    print_answer(eclipse_json(found), eclipse_lines(found), as_json=as_json)
 
 
 def _moment(folder: Path | None, time_text: str | None) -> datetime:

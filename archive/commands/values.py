@@ -25,6 +25,7 @@ __all__ = [
     "parse_duration",
     "parse_site",
     "parse_typed_time",
+    "parse_years",
 ]
 
 
@@ -168,3 +169,18 @@ def _site_parts(text: str) -> list[str]:
     if len(parts) in (4, 5, 6) and all(_COMMA_IN_NUMBER.fullmatch(pair) for pair in pairs):
         return [name, *pairs, *last]
     return [name, *parts]
+
+
+def parse_years(text: str) -> tuple[int, int]:
+    """Return the first and the last year of ``2026`` or ``2026-2030``."""
+    from archive.reports.eclipses import FIRST_YEAR, LAST_YEAR
+
+    years = re.fullmatch(r"\s*(\d{4})\s*(?:-\s*(\d{4})\s*)?", text)
+    if years is None:
+        raise ImpossibleValue(f"--eclipses {text!r}: write a year, or two such as 2026-2030")
+    first, last = int(years[1]), int(years[2] or years[1])
+    if not FIRST_YEAR <= first <= last <= LAST_YEAR:
+        raise ImpossibleValue(
+            f"--eclipses {text!r}: give years from {FIRST_YEAR} to {LAST_YEAR}, the earlier one first"
+        )
+    return first, last

@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 
-from archive.desk.plain_words import without_command_words
+from archive.desk.plain_words import told
 from archive.desk.typed_numbers import with_typed_numbers
 from archive.errors import ArchiveError
 from archive.records.toml_files import TomlModel
@@ -79,8 +79,10 @@ def answered(endpoint: Endpoint) -> Endpoint:
 
 
 def _refused(request: Request, status: int, causes: Iterable[str]) -> Response:
-    told = [without_command_words(cause) for cause in plain_causes(causes, request.app.state.roots())]
-    return answer({"causes": [{"field": _field_of(cause), "text": cause} for cause in told]}, status)
+    listed = list(causes)
+    texts = plain_causes(listed, request.app.state.roots())
+    named = [{"field": _field_of(cause), "text": text} for cause, text in zip(listed, texts, strict=True)]
+    return answer({"causes": named}, status)
 
 
 def _field_of(cause: str) -> str | None:
@@ -88,13 +90,13 @@ def _field_of(cause: str) -> str | None:
 
 
 def plain_causes(causes: Iterable[str], roots: Iterable[Path]) -> list[str]:
-    """Return causes without the paths of this computer: what lies in the archive is named within it."""
-    told = []
+    """Return causes as pages show them, without this computer's paths: what lies in the archive is named within it."""
+    plain = []
     for cause in causes:
         for root in roots:
             cause = cause.replace(f"{root}/", "").replace(f"{root}\\", "").replace(str(root), "the archive")
-        told.append(_ABSOLUTE.sub("", cause))
-    return told
+        plain.append(told(_ABSOLUTE.sub("", cause)))
+    return plain
 
 
 async def form_of(request: Request, model: type[Form]) -> Form:

@@ -126,16 +126,21 @@ def page_routes(
 
 
 def desk_app(
-    routes: Routes, gate: Gate, roots: Callable[[], Iterable[Path]], headers: Mapping[str, str] = MappingProxyType({})
+    routes: Routes,
+    gate: Gate,
+    roots: Callable[[], Iterable[Path]],
+    language_of: Callable[[str], str],
+    headers: Mapping[str, str] = MappingProxyType({}),
 ) -> Guarded:
     """Return routes as an application behind the gate; no answer holds one of the paths `roots`.
 
-    `headers` of all answers stand in place of the usual ones.
+    All is said in the language that `language_of` returns for the browser's `Accept-Language`. `headers` of all answers
+    stand in place of the usual ones.
     """
     app = Starlette(routes=routes)
     app.state.report = _report
     app.state.roots = roots
-    return Guarded(app, gate, headers)
+    return Guarded(app, gate, language_of, headers)
 
 
 def asked(address: str, answer_of: Callable[[str], Response]) -> Route:

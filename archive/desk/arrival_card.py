@@ -28,6 +28,7 @@ from archive.stages.inspection import (
     measured_pictures,
     near_days,
     observations,
+    observer_in,
     solve,
 )
 from archive.sun.view import sun_view
@@ -132,7 +133,7 @@ def _oriented(
     sun = sun_view(stated.when.middle_utc, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
     new = MeasuredPicture(
         filed, stated.site, stated.instrument, arrival.glance.study.measured, sun,
-        local_day_of(settings, filed, stated.site),
+        local_day_of(settings, filed, stated.site), observer_in(settings, filed),
     )  # fmt: skip
     with opened_archive(files.path, executor=IN_THIS_PROCESS) as archive:
         known = [*measured_pictures(archive, near_days(archive, {place.day})), new]
@@ -163,6 +164,6 @@ def _limb_of(glance: Glance) -> dict[str, Any]:
 
 
 def plain_lines(causes: Iterable[str], arrival: Arrival) -> tuple[str, ...]:
-    """Return causes without the name, which the card bears, and without advice that is of the command line."""
+    """Return causes, in English, without the name, which the card bears, and without words of the command line."""
     plain = (cause.rpartition(f"{arrival.name}: ")[2] for cause in causes)
     return tuple(without_command_words(cause) for cause in plain)

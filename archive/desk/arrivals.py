@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import secrets
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from datetime import datetime
@@ -27,6 +27,7 @@ from archive.desk.arrival_card import (
     what_is_told,
 )
 from archive.desk.looking import PictureWorker, told_defect
+from archive.desk.plain_words import told
 from archive.disk import Folder
 from archive.errors import ArchiveError, FactsError
 from archive.execution.progress import silent
@@ -204,6 +205,7 @@ class Arrivals:
             "caption": arrival.caption,
             "shown": bool(arrival.glance and arrival.glance.shown),
             **arrival.told,
+            **_in_words(arrival.told),
         }
 
     # Putting right
@@ -292,7 +294,7 @@ class Arrivals:
             found.append(
                 {
                     "arrival": arrival.id, "name": arrival.name, "status": result.status, "id": result.id,
-                    "causes": causes, "warnings": warnings,
+                    "causes": list(map(told, causes)), "warnings": list(map(told, warnings)),
                 }
             )  # fmt: skip
         return found
@@ -303,6 +305,13 @@ class Arrivals:
         if found is None:
             raise FactsError("no such picture among those that wait; look again")
         return found
+
+
+def _in_words(known: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a card says in the language that is spoken; it was looked at in English."""
+    lines = {key: list(map(told, known[key])) for key in ("causes", "doubts") if key in known}
+    source = known.get("time_from")
+    return lines if source is None else {**lines, "time_from": told(source)}
 
 
 def _typed(text: str) -> datetime:

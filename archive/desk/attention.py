@@ -7,6 +7,7 @@ import shlex
 from collections.abc import Iterable
 from typing import Any
 
+from archive.desk.plain_words import told
 from archive.disk import Folder
 from archive.records.new_archive import far_zones
 from archive.records.settings import read_settings
@@ -39,9 +40,9 @@ def _by_kind(found: Findings) -> dict[str, list[tuple[str, str]]]:
     latest_first = found.pictures[::-1]
     return {
         "north unknown": [(one.id, "") for one in latest_first if one.north_unknown],
-        "contradictions": [(one.id, "; ".join(one.disputes)) for one in latest_first if one.disputes],
-        "not counted": [(one.id, one.not_counted) for one in latest_first if one.not_counted is not None],
-        "other": [(one.id, " ".join(one.remarks)) for one in latest_first if one.remarks],
+        "contradictions": [(one.id, "; ".join(map(told, one.disputes))) for one in latest_first if one.disputes],
+        "not counted": [(one.id, told(one.not_counted)) for one in latest_first if one.not_counted is not None],
+        "other": [(one.id, " ".join(map(told, one.remarks))) for one in latest_first if one.remarks],
     }
 
 
@@ -59,9 +60,8 @@ def _said(words: str) -> dict[str, Any]:
     shift = None
     if (advice := _SHIFT.search(words)) is not None:
         shift = _shift_of(advice[1])
-        words = words.replace(advice[0], "they can all be shifted here")
     named = _ID.search(words) if shift is None else None
-    return {"words": words, "id": f"{named[1]}T{named[2]}" if named else None, "shift": shift}
+    return {"words": told(words), "id": f"{named[1]}T{named[2]}" if named else None, "shift": shift}
 
 
 def _shift_of(words: str) -> dict[str, Any]:

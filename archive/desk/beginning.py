@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import Field
 
 from archive.desk.app import NothingForm, Routes, changed
+from archive.desk.plain_words import told
 from archive.errors import FactsError
 from archive.model.choices import Mirrored, Mount
 from archive.records.coordinates import coordinate_deg
@@ -46,7 +47,7 @@ def new_routes(folder: Path, on_made: Callable[[], None]) -> Routes:
     """Return what the page of a new archive asks for."""
 
     def look(_: str, form: NewForm) -> dict[str, Any]:
-        return {"warnings": far_zones(_settings(form))}
+        return {"warnings": [told(line) for line in far_zones(_settings(form))]}
 
     def make(_: str, form: NewForm) -> dict[str, Any]:
         settings = _settings(form)

@@ -16,7 +16,7 @@ from archive.desk.corrections import Correction, changes_of
 from archive.desk.film_queue import FilmQueue
 from archive.desk.job_queue import JobQueue
 from archive.desk.picture_view import neighbour_of, picture_view
-from archive.desk.plain_words import without_command_words
+from archive.desk.plain_words import told
 from archive.desk.publish_queue import PublishQueue
 from archive.desk.site import SiteKeeper
 from archive.desk.typed_numbers import with_typed_numbers
@@ -26,6 +26,7 @@ from archive.disk import Folder
 from archive.errors import FactsError
 from archive.execution.progress import silent
 from archive.filing.remarks import altitude_remarks
+from archive.language import kept_title
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.records.capture_time import parse_time
@@ -57,14 +58,25 @@ from archive.upkeep.editing import (
 from archive.upkeep.removal import put_back, remove
 from archive.website.notes import notes_html
 
-__all__ = ["Desk", "FactsForm", "NotesForm", "SettingsForm", "StepForm", "TextForm", "TimeForm"]
+__all__ = [
+    "SETTINGS_KEYS",
+    "Desk",
+    "FactsForm",
+    "NotesForm",
+    "SettingsForm",
+    "StepForm",
+    "TextForm",
+    "TimeForm",
+    "words_of_keys",
+]
 
 _MOST_REMOVED_TOLD = 50
 # Targets and films have pages of their own; where the site is sent is not changed in passing.
-_SETTINGS_KEYS = frozenset(
+SETTINGS_KEYS = frozenset(
     {
         "title", "observer", "time_zone", "days", "language", "address", "looks", "fits", "relative_number_k",
-        "published_site_precision_deg", "sites", "instruments", "licence", "contact", "smoothed_number",
+        "published_site_precision_deg", "sites", "instruments", "observers", "factors", "licence", "contact",
+        "smoothed_number",
     }
 )  # fmt: skip
 
@@ -149,7 +161,10 @@ class Desk:
         return {
             "site": {"state": site.state, "causes": causes, "warnings": warnings},
             "looked": looked,
-            "films": [{**film, "causes": plain_causes(film["causes"], self.roots)} for film in self.films.jobs.view()],
+            "films": [
+                {**film, "words": kept_title(film["words"]), "causes": plain_causes(film["causes"], self.roots)}
+                for film in self.films.jobs.view()
+            ],
             "publishing": self.publishing.jobs.view(),
             "upkeep": [{**job, "causes": plain_causes(job["causes"], self.roots)} for job in self.upkeep.view()],
         }
@@ -266,7 +281,7 @@ class Desk:
         allowed = {*CAPTURE_FACTS, "site", "instrument", "band"}
         if unknown := sorted(asked.facts.keys() - allowed):
             raise FactsError(f"{unknown[0][:40]}: no fact of a capture")
-        words = ", ".join(key.partition("_")[0] for key in asked.facts)
+        words = words_of_keys(asked.facts)
         facts = with_typed_numbers(Record, asked.facts)
         with self.changing():
             edit_record(self.files, identifier, facts, made_from=asked.made_from, words=words, on_progress=silent)
@@ -278,7 +293,7 @@ class Desk:
         with self.changing():
             done = amend_with_history(self.files, identifier, time, made_from=asked.made_from, on_progress=silent)
         remarks = altitude_remarks(self.files, [done.id])
-        warnings = [without_command_words(line) for line in (*done.warnings, *remarks)]
+        warnings = [told(line) for line in (*done.warnings, *remarks)]
         return {**self.picture(done.id), "warnings": warnings}
 
     def step(self, identifier: str, asked: StepForm, *, forward: bool) -> dict[str, Any]:
@@ -290,7 +305,7 @@ class Desk:
             done = (redo if forward else undo)(self.files, subject, on_progress=silent)
         if asked.of == "notes":
             return self.notes(day)
-        return {**self.picture(done.id or identifier), "stepped": done.words}
+        return {**self.picture(done.id or identifier), "stepped": told(done.words)}
 
     # Settings
 
@@ -301,16 +316,16 @@ class Desk:
         undone, redone = read_history(self.files, SETTINGS_SUBJECT).offered(text)
         return {
             "made_from": text_digest(text),
-            "values": {key: value for key, value in written.items() if key in _SETTINGS_KEYS},
-            "undo": undone,
-            "redo": redone,
+            "values": {key: value for key, value in written.items() if key in SETTINGS_KEYS},
+            "undo": None if undone is None else told(undone),
+            "redo": None if redone is None else told(redone),
         }
 
     def change_settings(self, asked: SettingsForm) -> dict[str, Any]:
         """Change keys of `archive.toml`."""
-        if unknown := sorted(asked.changes.keys() - _SETTINGS_KEYS):
+        if unknown := sorted(asked.changes.keys() - SETTINGS_KEYS):
             raise FactsError(f"{unknown[0][:40]}: not to be set here")
-        words = ", ".join(key.replace("_", " ") for key in asked.changes)
+        words = words_of_keys(asked.changes)
         changes = with_typed_numbers(Settings, asked.changes)
         with self.changing():
             edit_settings(self.files, changes, made_from=asked.made_from, words=words, on_progress=silent)
@@ -347,6 +362,11 @@ class Desk:
         with self.changing():
             edit_notes(self.files, day, asked.text, made_from=asked.made_from, words="notes", on_progress=silent)
         return self.notes(day)
+
+
+def words_of_keys(keys: Iterable[str]) -> str:
+    """Return words for a change of keys, in English: without their units."""
+    return ", ".join(key.removesuffix("_deg").removesuffix("_s").replace("_", " ") for key in keys)
 
 
 def _view_geometry(one: Observation) -> ViewGeometry:

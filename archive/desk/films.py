@@ -17,8 +17,10 @@ from starlette.routing import Route
 from archive.desk.answers import answer, answered
 from archive.desk.app import NothingForm, Routes, asked, changed
 from archive.desk.desk import Desk
+from archive.desk.plain_words import told
 from archive.errors import ArchiveError, FactsError
 from archive.execution.progress import silent
+from archive.language import kept_title, kept_words
 from archive.model.choices import BANDS
 from archive.model.film import Film
 from archive.records.archive_files import derived_files
@@ -36,7 +38,7 @@ from archive.upkeep.editing import SETTINGS_SUBJECT, edit_settings, read_text, r
 
 __all__ = ["film_routes"]
 
-_FORGOTTEN = "film forgotten: "
+_FORGOTTEN = "film forgotten:"
 _KINDS = {"still": "image/jpeg", "frames": "application/json"}  # the other parts are MP4
 _JPEG_QUALITY = 85
 _NOT_BUILT = "the site is not built yet; bring it up to date first, and films can be made of its pictures"
@@ -73,16 +75,16 @@ class _Films:
             "films": [self._listed(span, made.get(film_stem(span)), late) for span in reversed(settings.films)],
             "looks": list(settings.looks),
             **_filmed(found),
-            "undo": undone if undone and undone.startswith(_FORGOTTEN) else None,
-            "redo": redone if redone and redone.startswith(_FORGOTTEN) else None,
+            "undo": told(undone) if undone and undone.startswith(_FORGOTTEN) else None,
+            "redo": told(redone) if redone and redone.startswith(_FORGOTTEN) else None,
         }
 
     def _listed(self, span: FilmSettings, made: Film | None, late: set[str]) -> dict[str, Any]:
         stem = film_stem(span)
         return {
             "name": stem,
-            "title": film_words(span) if made is None else made.title,
-            "options": option_words(span),
+            "title": kept_title(film_words(span) if made is None else made.title),
+            "options": [kept_words(option) for option in option_words(span)],
             "film": span.model_dump(by_alias=True, exclude_none=True, mode="json"),
             "made": None if made is None else _made_view(made),
             "late": stem in late,
@@ -122,7 +124,8 @@ class _Films:
         stays = [entry for span, entry in zip(spans, written, strict=True) if film_stem(span) != asked.name]
         if len(stays) == len(written):
             raise FactsError("no such film is kept")
-        words = _FORGOTTEN + next(film_words(span) for span in spans if film_stem(span) == asked.name)
+        film = next(film_words(span) for span in spans if film_stem(span) == asked.name)
+        words = f"film forgotten: {film}"
         changes = {"films": stays or None}
         with self._desk.changing():
             edit_settings(self._files, changes, made_from=asked.made_from, words=words, on_progress=silent)
@@ -192,7 +195,7 @@ def _strip_view(strip: FilmStrip) -> dict[str, Any]:
     side_by_side = np.concatenate(list(strip.pictures), axis=1)
     Image.fromarray(side_by_side).save(picture, format="JPEG", quality=_JPEG_QUALITY, subsampling=0)
     return {
-        "title": strip.title,
+        "title": kept_title(strip.title),
         "observations": len(strip.observations),
         "frames": strip.frames,
         "length_s": strip.length_s,

@@ -11,6 +11,7 @@ from typing import Any
 
 from archive.disk import Folder
 from archive.errors import FactsError
+from archive.language import gettext
 
 __all__ = ["FolderChooser"]
 
@@ -50,7 +51,7 @@ class FolderChooser:
         """Return a folder with those in it, or where to begin: the user's own folder and the disks."""
         if number is None:
             shown = [{"id": self.number(path), "name": name} for name, path in _beginnings()]
-            return {"id": None, "name": "This computer", "above": None, "folders": shown}
+            return {"id": None, "name": gettext("This computer"), "above": None, "folders": shown}
         path = self.path(number)
         try:
             names = sorted((name for name in Folder(path).folders() if not name.startswith(".")), key=str.casefold)
@@ -63,10 +64,10 @@ class FolderChooser:
 
 
 def _beginnings() -> Iterator[tuple[str, Path]]:
-    yield "Your own folder", Path.home()
+    yield gettext("Your own folder"), Path.home()
     if sys.platform == "win32":
         drives = (Path(f"{letter}:\\") for letter in string.ascii_uppercase)
-        yield from ((f"Drive {drive.drive}", drive) for drive in drives if drive.exists())
+        yield from ((gettext("Drive {name}", name=drive.drive), drive) for drive in drives if drive.exists())
         return
     for pattern in _DISKS:
         place = Path(pattern.format(user=Path.home().name))

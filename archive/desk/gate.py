@@ -15,6 +15,8 @@ from hmac import compare_digest
 from types import MappingProxyType
 from typing import Any
 
+from archive.language import gettext, speaking
+
 __all__ = ["TOKEN_HEADER", "WHERE_IT_IS", "Gate", "Guarded"]
 
 TOKEN_HEADER = "northlimb-desk"
@@ -82,16 +84,24 @@ def _same(given: str, wanted: str) -> bool:
 
 
 class Guarded:
-    """An application behind the gate: what may not be asked is answered here, and every answer bears the headers."""
+    """An application behind the gate: what may not be asked is answered here, and every answer bears the headers.
 
-    def __init__(self, app: App, gate: Gate, headers: Mapping[str, str] = MappingProxyType({})) -> None:
-        self._app, self._gate = app, gate
+    All is said in the language that `language_of` returns for what the browser would like to read.
+    """
+
+    def __init__(
+        self, app: App, gate: Gate, language_of: Callable[[str], str], headers: Mapping[str, str] = MappingProxyType({})
+    ) -> None:
+        self._app, self._gate, self._language_of = app, gate, language_of
         self._headers = [(name.encode(), value.encode()) for name, value in {**_HEADERS, **headers}.items()]
 
     async def __call__(self, scope: Mapping[str, Any], receive: Receive, send: Send) -> None:
-        if scope["type"] != "http":
-            return
+        if scope["type"] == "http":
+            wanted = _Headers(scope["headers"]).one("accept-language") or ""
+            with speaking(self._language_of(wanted), part="desk"):
+                await self._answer(scope, receive, send)
 
+    async def _answer(self, scope: Mapping[str, Any], receive: Receive, send: Send) -> None:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 message = {**message, "headers": [*message.get("headers", ()), *self._headers]}
@@ -141,20 +151,20 @@ class _Headers:
 def _refusal(gate: Gate, method: str, path: str, headers: _Headers) -> tuple[int, str] | None:
     """Return status and words for a request that is not the desk's own; None where it is."""
     if headers.all("host") != [gate.host]:
-        return 421, "not the address of this desk"
+        return 421, gettext("not the address of this desk")
     if method not in ("GET", "POST"):
-        return 405, "only GET and POST"
+        return 405, gettext("only GET and POST")
     if headers.all("origin") not in ([gate.origin], *([[]] if method == "GET" else [])):
-        return 403, "asked from another page"
+        return 403, gettext("asked from another page")
     is_api = path.startswith("/api/")
     allowed_sites = ([], ["same-origin"]) if is_api else ([], ["same-origin"], ["none"])
     if headers.all("sec-fetch-site") not in allowed_sites:
-        return 403, "asked from another page"
+        return 403, gettext("asked from another page")
     if not is_api:
-        return None if method == "GET" else (405, "only GET")
+        return None if method == "GET" else (405, gettext("only GET"))
     if path != _ENTER and not gate.is_token(headers.one(TOKEN_HEADER) or ""):
-        return 401, "not let in: open the address that northlimb desk printed"
+        return 401, gettext("not let in: open the address that northlimb desk printed")
     wanted = "application/octet-stream" if path == _UPLOAD else "application/json"
     if method == "POST" and headers.one("content-type") != wanted:
-        return 415, f"only {wanted}"
+        return 415, gettext("only {kind}", kind=wanted)
     return None

@@ -11,11 +11,28 @@ from typing import Any, Literal
 from archive.desk.command_run import CommandRun
 from archive.desk.site import SiteKeeper
 from archive.errors import FactsError
+from archive.language import gettext, gettext_noop
 
 __all__ = ["Command", "Job", "JobQueue"]
 
 _MOST_JOBS = 50
 _CLOSE_S, _LOOK_S = 12.0, 0.3
+# What commands tell of how far they are.
+_DOINGS = (
+    gettext_noop("adding"),
+    gettext_noop("aligning"),
+    gettext_noop("comparing days"),
+    gettext_noop("exporting"),
+    gettext_noop("filming"),
+    gettext_noop("looking for copies"),
+    gettext_noop("mapping"),
+    gettext_noop("measuring"),
+    gettext_noop("restoring"),
+    gettext_noop("solving"),
+    gettext_noop("verifying"),
+    gettext_noop("waiting for another northlimb to end"),
+    gettext_noop("writing records"),
+)
 _ENDED = "stopped by something else, perhaps for want of memory; try it again"
 
 State = Literal["waiting", "working", "done", "refused"]
@@ -127,7 +144,8 @@ class JobQueue:
         """Return what the pages are told of the jobs."""
         keys = ("id", "state", "step", "doing", "done", "total", "causes", "warnings")
         with self._wake:
-            return [{**job.about, **{key: getattr(job, key) for key in keys}} for job in self._jobs.values()]
+            found = [{**job.about, **{key: getattr(job, key) for key in keys}} for job in self._jobs.values()]
+        return [{**job, "doing": gettext(job["doing"]) if job["doing"] in _DOINGS else job["doing"]} for job in found]
 
     def get(self, name: str) -> Job:
         """Return a job.

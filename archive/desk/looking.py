@@ -14,12 +14,8 @@ from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 
-from archive.errors import ArchiveError, PictureError
-
-if sys.platform != "win32":
-    import resource
-
 from archive.disk import open_named
+from archive.errors import ArchiveError, PictureError
 from archive.reading.contents import content_of
 from archive.stages.shown_file import shown_file
 from archive.stages.study import Study, study, unmeasured_study
@@ -99,6 +95,7 @@ def told_defect(error: Exception) -> str:
 def _limit() -> None:
     if sys.platform == "win32":
         return
+    import resource
     import signal
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -6,6 +6,7 @@ from functools import cache
 
 from archive import __version__
 from archive.disk import read_own, walk_named
+from archive.language import LANGUAGES, spoken, template_words, translated_script
 from archive.safety import CAUTION
 from archive.templates_folder import templates_dir
 
@@ -26,9 +27,13 @@ _KINDS = {".css": "text/css", ".js": "text/javascript", ".woff2": "font/woff2", 
 _OF_THE_SITE = ("style.css", "favicon.svg", "literata.woff2", "literata-italic.woff2")
 
 
-@cache
 def page_html(name: str) -> bytes:
-    """Return a page."""
+    """Return a page in the language that is spoken."""
+    return _page_html(name, spoken())
+
+
+@cache
+def _page_html(name: str, language: str) -> bytes:
     import jinja2
 
     environment = jinja2.Environment(
@@ -38,14 +43,23 @@ def page_html(name: str) -> bytes:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template(f"{name}.html").render(page=name, version=__version__, caution=CAUTION).encode()
+    environment.globals.update(template_words())
+    template = environment.get_template(f"{name}.html")
+    return template.render(page=name, version=__version__, caution=CAUTION, languages=LANGUAGES).encode()
 
 
 def static_file(name: str) -> tuple[bytes, str] | None:
-    """Return a file and its kind by its name; None where there is none of that name."""
+    """Return a file and its kind by its name, a script in the language that is spoken; None where there is none."""
     data = _static_files().get(name)
     kind = next((kind for ending, kind in _KINDS.items() if name.endswith(ending)), None)
-    return None if data is None or kind is None else (data, kind)
+    if data is None or kind is None:
+        return None
+    return (_script(name, spoken()) if name.endswith(".js") else data), kind
+
+
+@cache
+def _script(name: str, language: str) -> bytes:
+    return translated_script(_static_files()[name].decode()).encode()
 
 
 @cache

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
+from archive.desk.plain_words import told
 from archive.desk.workbench import Looked, SpotSeen
 from archive.disk import Folder
 from archive.errors import FactsError
-from archive.model.observation import Observation, Spot
+from archive.model.observation import Observation, Orientation, Spot
 from archive.records.history import read_history, text_digest
 from archive.records.record import CAPTURE_FACTS
 from archive.stages.groups_by_hand import Cluster, clusters_of, place_on_sun
@@ -33,7 +35,7 @@ def picture_view(files: Folder, looked: Looked) -> dict[str, Any]:
         "day": looked.place.day,
         "made_from": text_digest(text),
         "time_utc": one.time_utc,
-        "time_from": record.time_from,
+        "time_from": None if record.time_from is None else told(record.time_from),
         "site": one.site,
         "instrument": one.instrument,
         "sites": [site.name for site in looked.settings.sites],
@@ -42,7 +44,7 @@ def picture_view(files: Folder, looked: Looked) -> dict[str, Any]:
         "picture": {"width_px": one.picture.width_px, "height_px": one.picture.height_px},
         "disc": one.disc,
         "sun": one.sun,
-        "orientation": one.orientation,
+        "orientation": _orientation(one.orientation),
         "stated_north_deg": record.north_angle_deg,
         "spots": [_spot(looked, number, seen, clusters) for number, seen in enumerate(looked.spots)],
         "groups": [_group(looked, number, clusters) for number in range(len(one.groups or ()))],
@@ -50,10 +52,10 @@ def picture_view(files: Folder, looked: Looked) -> dict[str, Any]:
         "counts": one.counts,
         "counts_by_hand": None if record.counts is None else record.counts.model_dump(),
         "spot_area_msh": one.spot_area_msh,
-        "remarks": list(one.remarks),
+        "remarks": list(map(told, one.remarks)),
         "facts": {key: getattr(record, key) for key in CAPTURE_FACTS},
-        "undo": undo,
-        "redo": redo,
+        "undo": None if undo is None else told(undo),
+        "redo": None if redo is None else told(redo),
         "other": None
         if other is None
         else {"id": other.id, "day": other.day, "earlier": other.time_utc < one.time_utc},
@@ -95,6 +97,13 @@ def clusters_in(looked: Looked) -> list[Cluster]:
         return clusters_of(looked.one, spots, counted_numbers(looked), names=looked.names)
     except FactsError:
         return []
+
+
+def _orientation(one: Orientation) -> dict[str, Any]:
+    found = asdict(one)
+    for piece in found["evidence"]:
+        piece["note"] = told(piece["note"])
+    return {**found, "disputes": list(map(told, one.disputes))}
 
 
 def _is_at(seen: SpotSeen, x_px: float, y_px: float) -> bool:

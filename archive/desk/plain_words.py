@@ -1,22 +1,29 @@
-"""What the commands tell, without their own language: the desk's pages have buttons and fields in place of options."""
+"""What the commands tell, as the desk says it: its pages have buttons and fields in place of options, and languages."""
 
 from __future__ import annotations
 
 import re
 
-__all__ = ["COMMAND", "without_command_words"]
+from archive.language.recognition import retold
 
-COMMAND = re.compile(r"[;,:]? (?:see |run )?`northlimb [^`]*`(?: [^;`]*)?")
+__all__ = ["told", "without_command_words"]
+
+_COMMAND = re.compile(r"[;,:]? (?:see |run )?`northlimb [^`]*`(?: [^;`]*)?")
 _WORDS = (
     (re.compile(r": correct the site in [^`]*, or the time by `[^`]*` with its offset"), "; correct what is wrong"),
     (re.compile(r" with `northlimb remove [^`]*`"), ""),
     (re.compile(r"`northlimb amend [^`]*` moves them, and `[^`]*` moves them back"), "Upkeep moves them together"),
-    (COMMAND, ""),
+    (_COMMAND, ""),
     (re.compile(r"give --\w+ with one of"), "choose one of"),
     # Such as "; give it with --time 2026-06-03T09:15:00Z".
     (re.compile(r"[;,] (?:or )?(?:[a-z]+ )*--[a-z].*$"), ""),
     (re.compile(r"--(time|site|instrument)\b"), r"\1"),
 )
+
+
+def told(text: str) -> str:
+    """Return a line of a command as the desk says it: without words of the command line, in the language spoken."""
+    return retold(without_command_words(text))
 
 
 def without_command_words(text: str) -> str:

@@ -10,6 +10,7 @@ from archive.delivery.trust import asked_of
 from archive.desk.answers import answer, plain_causes
 from archive.desk.app import NothingForm, Routes, asked, changed
 from archive.desk.desk import Desk
+from archive.desk.plain_words import told
 from archive.desk.publish_queue import Deed, GivenLogin
 from archive.desk.target_form import LOGINS, TargetForm, address_of, form_of_target, settings_of
 from archive.errors import FactsError, PublishError
@@ -76,8 +77,8 @@ class _Publishing:
             "targets": [self._target(entry) for entry in read_settings(self._files).targets],
             "asks": self._asks(),
             "keyring": keyring_name(),
-            "undo": undone if undone and undone.startswith(_WORDS) else None,
-            "redo": redone if redone and redone.startswith(_WORDS) else None,
+            "undo": told(undone) if undone and undone.startswith(_WORDS) else None,
+            "redo": told(redone) if redone and redone.startswith(_WORDS) else None,
         }
 
     def _target(self, entry: TargetSettings) -> dict[str, Any]:
@@ -106,7 +107,7 @@ class _Publishing:
         missing = [grant for grant in found.grants if grant not in found.allowed]
         # Whole, for it is what the user agrees to; only what lies in the archive is named within it.
         return [
-            {"kind": grant.kind, "words": grant.words.replace(f"{self._files.path}/", ""), "digest": grant.digest}
+            {"kind": grant.kind, "words": told(grant.words.replace(f"{self._files.path}/", "")), "digest": grant.digest}
             for grant in missing
         ]
 
@@ -131,7 +132,7 @@ class _Publishing:
             is_trusted = is_allowed(self._files, target_grant(self._files, former))
             entries = [entry if one.get("name") == former.name else one for one in written]
             self._desk.publishing.forget(former.name)
-        self._edit(entries, asked.made_from, asked.target.name)
+        self._edit(entries, asked.made_from, f"target {asked.target.name} changed")
         if is_trusted:
             kept = find_named(read_settings(self._files).targets, asked.target.name, what="target")
             allow(self._files, (target_grant(self._files, kept),))
@@ -144,13 +145,13 @@ class _Publishing:
         if len(stays) == len(written):
             raise FactsError("no such target")
         self._desk.publishing.forget(asked.name)
-        self._edit(stays, asked.made_from, f"{asked.name} taken out")
+        self._edit(stays, asked.made_from, f"target {asked.name} taken out")
         return self.view()
 
     def _edit(self, targets: list[dict[str, Any]], made_from: str, words: str) -> None:
         changes = {"targets": targets or None}
         with self._desk.changing():
-            edit_settings(self._files, changes, made_from=made_from, words=_WORDS + words, on_progress=silent)
+            edit_settings(self._files, changes, made_from=made_from, words=words, on_progress=silent)
 
     def step(self, *, forward: bool) -> dict[str, Any]:
         """Undo the last change of a target, or do it again."""

@@ -16,6 +16,7 @@ from archive.desk.arrivals import Arrivals
 from archive.desk.beginning import PAGES as NEW_PAGES
 from archive.desk.beginning import is_new, new_routes
 from archive.desk.desk import Desk
+from archive.desk.desk_language import ArchiveLanguage, browser_language
 from archive.desk.film_queue import FilmQueue
 from archive.desk.films import film_routes
 from archive.desk.gate import WHERE_IT_IS, Gate, Guarded
@@ -80,7 +81,8 @@ def _made(desk: _Serving, folder: Path) -> bool:
     no_site = {"site": {"state": "none", "causes": [], "warnings": []}, "looked": []}
     pages = page_routes(NEW_PAGES, desk.gate, presence, lambda: no_site, desk.end)
     routes = [*pages, *new_routes(folder, on_made)]
-    desk.serve(desk_app(routes, desk.gate, lambda: [folder, folder.resolve()], WHERE_IT_IS), presence)
+    app = desk_app(routes, desk.gate, lambda: [folder, folder.resolve()], browser_language, WHERE_IT_IS)
+    desk.serve(app, presence)
     return bool(made)
 
 
@@ -95,7 +97,7 @@ def _work(desk: _Serving, folder: Path) -> None:
     try:
         routes = [*pages, *desk_routes(work), *film_routes(work), *publish_routes(work)]
         routes += [*upkeep_routes(upkeep), *shift_routes(work)]
-        desk.serve(desk_app(routes, desk.gate, lambda: work.roots), presence)
+        desk.serve(desk_app(routes, desk.gate, lambda: work.roots, ArchiveLanguage(files)), presence)
     finally:
         upkeep.jobs.close()
         publishing.jobs.close()

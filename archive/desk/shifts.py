@@ -12,7 +12,7 @@ from pydantic import Field
 from archive.desk.answers import answer
 from archive.desk.app import NothingForm, Routes, asked, changed
 from archive.desk.desk import Desk
-from archive.desk.plain_words import without_command_words
+from archive.desk.plain_words import told
 from archive.execution.progress import silent
 from archive.filing.remarks import altitude_remarks
 from archive.records.settings import read_settings
@@ -39,7 +39,6 @@ class ShiftForm(TomlModel):
 
     shift_s: int = Field(ge=-_MOST_S, le=_MOST_S)
     ids: tuple[str, ...] = Field(min_length=1, max_length=40000)
-    words: str = Field(max_length=200)
 
 
 def shift_routes(desk: Desk) -> Routes:
@@ -63,6 +62,7 @@ def shift_routes(desk: Desk) -> Routes:
 def _view(desk: Desk) -> dict[str, Any]:
     undo, redo = offered_shifts(desk.files)
     settings = read_settings(desk.files)
+    undo, redo = (None if words is None else told(words) for words in (undo, redo))
     return {"undo": undo, "redo": redo, "instruments": [instrument.name for instrument in settings.instruments]}
 
 
@@ -79,9 +79,17 @@ def _look(desk: Desk, form: SelectionForm) -> dict[str, Any]:
 
 def _shift(desk: Desk, form: ShiftForm) -> dict[str, Any]:
     shift = timedelta(seconds=form.shift_s)
+    words = f"times of {len(form.ids)} pictures shifted by {_spoken(form.shift_s)}"
     with desk.changing():
-        done = shift_with_history(desk.files, shift, form.ids, words=form.words, on_progress=silent)
+        done = shift_with_history(desk.files, shift, form.ids, words=words, on_progress=silent)
     return _told(desk, done)
+
+
+def _spoken(shift_s: int) -> str:
+    """Return a shift as ``-1 h 30 min``."""
+    whole = abs(shift_s)
+    parts = ((whole // 3600, "h"), (whole % 3600 // 60, "min"), (whole % 60, "s"))
+    return ("-" if shift_s < 0 else "+") + " ".join(f"{value} {unit}" for value, unit in parts if value)
 
 
 def _done(desk: Desk, step: Callable[..., Shift]) -> dict[str, Any]:
@@ -93,5 +101,5 @@ def _done(desk: Desk, step: Callable[..., Shift]) -> dict[str, Any]:
 def _told(desk: Desk, done: Shift) -> dict[str, Any]:
     remarks = altitude_remarks(desk.files, [one.id for one in done.pictures])
     moved = {one.former_id: one.id for one in done.pictures}
-    warnings = [without_command_words(line) for line in (*done.warnings, *remarks)]
+    warnings = [told(line) for line in (*done.warnings, *remarks)]
     return {**_view(desk), "moved": moved, "warnings": warnings}

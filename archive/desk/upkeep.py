@@ -25,8 +25,8 @@ from archive.execution.progress import silent
 from archive.records.places import places
 from archive.records.settings import read_settings
 from archive.records.toml_files import TomlModel
-from archive.reports.month import month_report
-from archive.reports.month_table import month_csv, month_text
+from archive.reports.series import month_span, series_report
+from archive.reports.series_table import report_csv, report_text
 
 __all__ = ["Upkeep", "upkeep_routes"]
 
@@ -59,13 +59,13 @@ class Upkeep:
         self._files, self.jobs = files, JobQueue(site, on_change)
         self._roots = [files.path, files.path.resolve()]
         self._chooser = FolderChooser()
-        self._verified: dict[str, Any] | None = None
+        self._verified: Callable[[], dict[str, Any]] | None = None
 
     def view(self) -> dict[str, Any]:
         """Return what `verify` found last, the second copies, and the months with pictures."""
         months = {place.day[:7] for place in places(self._files)}
         return {
-            "verified": self._verified,
+            "verified": None if self._verified is None else self._verified(),
             "copies": [self._copy_view(path) for path in read_copies(self._files.path)],
             "months": sorted(months, reverse=True),
         }
@@ -102,7 +102,7 @@ class Upkeep:
         # Where something is not as filed the command ends as refused, and tells what.
         if "checked" in answer:
             copies = {str(searched_folder(path)): path.name for path in read_copies(self._files.path)}
-            self._verified = verified_view(answer, copies, self._roots, datetime.now(UTC))
+            self._verified = partial(verified_view, answer, copies, self._roots, datetime.now(UTC))
         return "checked" not in answer
 
     def copy(self, asked: FolderForm) -> dict[str, Any]:
@@ -152,8 +152,8 @@ class Upkeep:
         """Return a month's report: as it is shown, and as it is saved."""
         if not _MONTH.fullmatch(month):
             raise Refusal(404, "no such month")
-        found = month_report(self._files, month, on_progress=silent)
-        return {"report": found, "text": month_text(found), "csv": month_csv(found)}
+        found = series_report(self._files, month_span(month), on_progress=silent)
+        return {"report": found, "text": report_text(found), "csv": report_csv(found)}
 
 
 _ASKED: Mapping[str, Callable[[Upkeep, str], Any]] = {

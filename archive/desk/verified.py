@@ -8,31 +8,31 @@ from pathlib import Path
 from typing import Any
 
 from archive.desk.answers import plain_causes
-from archive.desk.plain_words import COMMAND
+from archive.language import gettext, gettext_noop
 
 __all__ = ["verified_view"]
 
 _MOST_SHOWN = 200
 # By the keys of the command's answer; those that come back from a copy, those that `--repair` puts right, the rest.
 _FROM_COPY = {
-    "changed": "not the bytes that were filed",
-    "missing": "missing",
-    "rotted": "changed without being edited (its modification time is the same)",
-    "lost_words": "gone",
-    "without_record": "without a record: its capture time is unknown",
-    "bad_words": "cannot be read, or has mistakes",
+    "changed": gettext_noop("not the bytes that were filed"),
+    "missing": gettext_noop("missing"),
+    "rotted": gettext_noop("changed without being edited (its modification time is the same)"),
+    "lost_words": gettext_noop("gone"),
+    "without_record": gettext_noop("without a record: its capture time is unknown"),
+    "bad_words": gettext_noop("cannot be read, or has mistakes"),
 }
 _REPAIRED = {
-    "unlisted": "not in checksums.sha256, but its record agrees",
-    "wrong_lines": "wrong in checksums.sha256; bytes and record agree",
-    "misspelt": "the file name has the wrong case",
-    "leftovers": "left by something that was stopped",
-    "unlisted_extras": "a further picture that is not in checksums.sha256",
+    "unlisted": gettext_noop("not in checksums.sha256, but its record agrees"),
+    "wrong_lines": gettext_noop("wrong in checksums.sha256; bytes and record agree"),
+    "misspelt": gettext_noop("the file name has the wrong case"),
+    "leftovers": gettext_noop("left by something that was stopped"),
+    "unlisted_extras": gettext_noop("a further picture that is not in checksums.sha256"),
 }
 _BY_HAND = {
-    "doubles": "the same picture twice: take one of them out",
-    "strange": "does not belong there: move it elsewhere",
-    "extra": "not filed: bring it in under New pictures, then remove this copy",
+    "doubles": gettext_noop("the same picture twice: take one of them out"),
+    "strange": gettext_noop("does not belong there: move it elsewhere"),
+    "extra": gettext_noop("not filed: bring it in under New pictures, then remove this copy"),
 }
 
 
@@ -63,7 +63,7 @@ def verified_view(
         "checked": found.get("checked", 0),
         "clean": found.get("status") == "done",
         "kinds": kinds,
-        "mistakes": plain_causes(map(_plain, (*found.get("bad_records", ()), *found.get("warnings", ()))), roots),
+        "mistakes": plain_causes(map(str, (*found.get("bad_records", ()), *found.get("warnings", ()))), roots),
         "whole_copies": whole[:_MOST_SHOWN],
         "whole_count": len(whole),
         "can_repair": any(found.get(key) for key in _REPAIRED)
@@ -75,14 +75,10 @@ def verified_view(
 
 def _listed(found: Mapping[str, Any]) -> Sequence[tuple[str, list[str]]]:
     words = {**_FROM_COPY, **_REPAIRED, **_BY_HAND}
-    return [(words[key], [str(file) for file in found.get(key, ())]) for key in words]
+    return [(gettext(words[key]), [str(file) for file in found.get(key, ())]) for key in words]
 
 
 def _name_of(path: str | None, copies: Mapping[str, str]) -> str:
     if path is None:
-        return "as it was last read"
-    return next((name for folder, name in copies.items() if path.startswith(folder)), "a second copy")
-
-
-def _plain(words: object) -> str:
-    return COMMAND.sub("", str(words))
+        return gettext("as it was last read")
+    return next((name for folder, name in copies.items() if path.startswith(folder)), gettext("a second copy"))

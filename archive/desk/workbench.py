@@ -17,6 +17,7 @@ from archive.errors import FactsError
 from archive.model.group import NamedPosition
 from archive.model.observation import Observation, Spot
 from archive.records.group_names import GROUP_NAMES_FILE, read_names
+from archive.records.official_numbers import OFFICIAL_NUMBERS_FILE
 from archive.records.places import Place, place_of_id, places
 from archive.records.record import Record, read_record
 from archive.records.settings import SETTINGS_NAME, Settings
@@ -119,7 +120,7 @@ class Workbench:
 
     def _stamps(self, place: Place) -> dict[str, Stamp]:
         """Return stamps of settings, names and the records of the weeks about a picture, but for its own."""
-        near = [SETTINGS_NAME, GROUP_NAMES_FILE, *self._near_records(place)]
+        near = [SETTINGS_NAME, GROUP_NAMES_FILE, OFFICIAL_NUMBERS_FILE, *self._near_records(place)]
         statuses = {file: self._files.status(file) for file in near}
         return {file: stamp_of(status) for file, status in statuses.items() if status is not None}
 

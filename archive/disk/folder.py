@@ -7,6 +7,7 @@ import errno
 import os
 import shutil
 import stat
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -92,9 +93,7 @@ class Folder:
         """Return a folder in this one as a `Folder`; it need not exist, and is reached through this one each time."""
         if not is_safe_name(folder):
             raise OSError(errno.EINVAL, "not a name within this folder", self._way.path_of(folder))
-        inner = Folder(self.path)
-        inner._way = Way(self._way.base, self._way.follow, self._way.from_base(folder))
-        return inner
+        return self._reached(Way(self._way.base, self._way.follow, self._way.from_base(folder)))
 
     @contextmanager
     def held(self, folder: str = "") -> Iterator[Folder]:
@@ -103,9 +102,13 @@ class Folder:
         What takes its place on the disk meanwhile is not seen.
         """
         with self._way.opened(folder) as at:
-            inner = Folder(self.path)
-            inner._way = Way(self._way.base, self._way.follow, self._way.from_base(folder), at.descriptor)
-            yield inner
+            yield self._reached(Way(self._way.base, self._way.follow, self._way.from_base(folder), at.descriptor))
+
+    @classmethod
+    def _reached(cls, way: Way) -> Folder:
+        folder = cls.__new__(cls)
+        folder._way = way
+        return folder
 
     # Looking
 
@@ -234,9 +237,17 @@ class Folder:
         whole = self._way.from_base(folder)
         if not whole:
             raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), self._way.base)
-        base, steps = Folder(Path(self._way.base), follow=self._way.follow), whole.split("/")
-        for number in range(1, len(steps) + 1):
-            base._make_one("/".join(steps[:number]), mode)
+        self._reached(Way(self._way.base, self._way.follow))._make_with_those_above(whole, mode)
+
+    def _make_with_those_above(self, folder: str, mode: int | None) -> None:
+        try:
+            self._make_one(folder, mode)
+        except FileNotFoundError:
+            above = folder.rpartition("/")[0]
+            if not above:
+                raise
+            self._make_with_those_above(above, mode)
+            self._make_one(folder, mode)
 
     def _make_one(self, folder: str, mode: int | None) -> None:
         made = False
@@ -387,7 +398,7 @@ class Folder:
     def chmod(self, file: str, mode: int) -> None:
         """Set the access rights of a regular file or a folder."""
         with self._way.parent(file) as (at, name), self._way.with_full_path(file):
-            if at.descriptor is None:
+            if sys.platform == "win32" or at.descriptor is None:
                 if is_link(os.lstat(at.name(name))):
                     raise OSError(errno.ELOOP, IS_LINK, at.name(name))
                 os.chmod(at.name(name), mode)  # noqa: PTH101
@@ -401,7 +412,7 @@ class Folder:
     def give_owner(self, folder: str, *, user: int, group: int) -> None:
         """Set owner and group of a folder, on systems that know them."""
         with self._way.opened(folder) as at, self._way.with_full_path(folder):
-            if at.descriptor is not None:
+            if sys.platform != "win32" and at.descriptor is not None:
                 os.fchown(at.descriptor, user, group)
 
     def set_times(self, file: str, *, accessed_ns: int, changed_ns: int) -> None:
@@ -506,12 +517,12 @@ class _NoCloneError(Exception):
 
 def _share_space(given: BufferedReader, taken: BufferedWriter) -> None:
     """Let a file share the space of another; where that cannot be, raise _NoCloneError."""
-    try:
-        import fcntl
+    if sys.platform == "win32":
+        raise _NoCloneError
+    import fcntl
 
+    try:
         fcntl.ioctl(taken.fileno(), _FICLONE, given.fileno())
-    except ImportError as error:  # not Linux
-        raise _NoCloneError from error
     except OSError as error:
         if error.errno in _NO_CLONE:
             raise _NoCloneError from error

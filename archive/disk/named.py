@@ -6,6 +6,7 @@ import ctypes
 import errno
 import os
 import stat
+import sys
 from collections.abc import Iterator
 from io import BufferedReader
 from pathlib import Path
@@ -73,7 +74,7 @@ def sync_disk(folder: Path) -> None:
     OSError
         The disk failed, or is full after all.
     """
-    if os.name != "posix":
+    if sys.platform == "win32":
         return
     try:
         call = ctypes.CDLL(None, use_errno=True).syncfs

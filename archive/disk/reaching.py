@@ -26,9 +26,10 @@ def is_link(status: os.stat_result) -> bool:
 
 def is_safe_name(file: str) -> bool:
     """Return whether a name with forward slashes leads to a place below its folder, on any system."""
-    return bool(file) and not any(step in ("", ".", "..") or set(step) & _UNSAFE for step in file.split("/"))
+    return _UNSAFE.isdisjoint(file) and _NO_STEPS.isdisjoint(file.split("/"))
 
 
+_NO_STEPS = frozenset(("", ".", ".."))
 _UNSAFE = frozenset("\\\0:" if os.name == "nt" else "\\\0")
 
 
@@ -70,6 +71,9 @@ class Way:
         above, _, name = file.rpartition("/")
         if not is_safe_name(file):
             raise OSError(errno.EINVAL, "not a name within this folder", self.path_of(file))
+        if self.held is not None and not above:
+            yield At("", self.held), name
+            return
         with self.opened(above) as at:
             yield at, name
 

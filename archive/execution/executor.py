@@ -86,7 +86,9 @@ def processors() -> int:
     asked = os.environ.get("PYTHON_CPU_COUNT", "")
     if asked.isdecimal() and int(asked) > 0:
         return int(asked)
-    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
+    if sys.platform == "linux":
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 @contextmanager
@@ -245,7 +247,7 @@ class _Pool:
 @contextmanager
 def _without_interrupts() -> Iterator[None]:
     """Ctrl-C reaches every process of a terminal; those started meanwhile leave it to this one."""
-    if not hasattr(signal, "pthread_sigmask"):
+    if sys.platform == "win32" or not hasattr(signal, "pthread_sigmask"):
         yield
         return
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})

@@ -7,8 +7,13 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import threading
-from multiprocessing.connection import Connection
+
+if sys.platform == "win32":
+    from multiprocessing.connection import PipeConnection as Connection
+else:
+    from multiprocessing.connection import Connection
 
 __all__ = ["become_worker"]
 

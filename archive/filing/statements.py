@@ -21,7 +21,13 @@ from archive.records.toml_files import check_table
 __all__ = ["AddOptions", "StatedFacts", "read_sidecar_of", "record_of", "stated_facts", "stated_time"]
 
 _BESIDE = "the note beside it"
-_IN_WORDS = {"fits": "the FITS header", "exif": "EXIF", "xmp": "XMP", "name": "the file's name"}
+_IN_WORDS = {
+    "fits": "the FITS header",
+    "exif": "EXIF",
+    "xmp": "XMP",
+    "name": "the file's name",
+    "png": "the PNG's texts",
+}
 _SAME_LENGTH_S = 1.0
 _TOML_ENDINGS = tuple(product(".", "tT", "oO", "mM", "lL"))  # the usual one first
 _ORIENTATION_KEYS = (
@@ -47,6 +53,7 @@ class AddOptions:
     day: date | None = None
     instrument: str | None = None
     site: str | None = None
+    observer: str | None = None
     north_angle_deg: float | None = None
     mirrored: bool | None = None
     note: str | None = None
@@ -122,7 +129,8 @@ def stated_facts(
         when=when,
         site=_choose(settings.sites, options, sidecar, facts, what="site", name=name),
         instrument=_choose(settings.instruments, options, sidecar, facts, what="instrument", name=name),
-        keys={key: value for key, value in keys.items() if value is not None},
+        keys={key: value for key, value in keys.items() if value is not None}
+        | _observer(settings, options, sidecar, name),
         notes=tuple(note.strip() for note in (options.note, sidecar.note) if note and note.strip()),
         doubts=(*when.doubts, *doubts),
     )
@@ -280,6 +288,18 @@ def _time_candidates(
             source, time = _IN_WORDS[found.source], found.time
             candidates.append(TimeCandidate(source, time.value, time.meaning, note_zone, time.doubt, time.zone))
     return candidates
+
+
+def _observer(settings: Settings, options: AddOptions, sidecar: Sidecar, name: str) -> dict[str, str]:
+    """Return the observer stated, as archive.toml spells it; nothing where none is."""
+    for source, wanted in (("--observer", options.observer), (f"{name}: {_BESIDE}: observer", sidecar.observer)):
+        if wanted is not None:
+            try:
+                return {"observer": settings.observer_of(wanted)}
+            except SettingsError as error:
+                known = ", ".join(settings.observer_names)
+                raise FactsError(f"{source} {wanted!r}: not in archive.toml (known: {known}); add it there") from error
+    return {}
 
 
 Named = TypeVar("Named", SiteSettings, InstrumentSettings)

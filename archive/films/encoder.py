@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import subprocess
+import sys
 import tempfile
 import threading
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
@@ -231,9 +232,11 @@ def _run(command: list[str], frames: Iterable[NDArray[np.uint8]], messages: IO[b
 
 def _enlarge_buffer(pipe: IO[bytes]) -> None:
     """Enlarge the pipe's buffer where possible: a frame passes in a few writes instead of fifty."""
-    with suppress(ImportError, AttributeError, OSError):
-        import fcntl
+    if sys.platform != "linux":
+        return
+    import fcntl
 
+    with suppress(OSError):
         fcntl.fcntl(pipe, fcntl.F_SETPIPE_SZ, _PIPE_BYTES)
 
 

@@ -24,11 +24,13 @@ __all__ = ["FilmJob", "FilmOptions", "MapWindow", "view_geometry"]
 class FilmOptions:
     """Options of a film.
 
+    With `eclipse` its pictures are those of an eclipse; see `archive.films.eclipse_timeline`.
     `pace_s` is the seconds of film per day (smooth) or per observation (daily, corotating); None is the style's
     default. `longitude_deg` is the Carrington longitude that a corotating film is centred on; None is that of the span.
     """
 
     all_pictures: bool = False
+    eclipse: bool = False
     pace_s: float | None = None
     reach_days: float = 3.0
     size_px: int = 1024

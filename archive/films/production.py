@@ -7,6 +7,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from archive.films.eclipse_timeline import eclipse_timeline
 from archive.films.film import FilmDisc, FilmHead, film_content, make_film
 from archive.films.job import FilmJob, FilmOptions
 from archive.films.styles import Frames, map_window, render_frames
@@ -57,6 +58,8 @@ def plan_film(job: FilmJob, style: FilmStyle, *, painters: int = 1) -> tuple[Seq
 
 def timeline_of(chosen: Sequence[Observation], style: FilmStyle, options: FilmOptions) -> tuple[FrameSpec, ...]:
     """Return the time line of a film of these observations."""
+    if options.eclipse:
+        return eclipse_timeline(chosen, style, frames_per_second=FRAMES_PER_SECOND, pace_s=options.pace_s)
     pace_s = options.pace_s or PACE_S[style]
     if style == "smooth":
         return smooth_timeline(chosen, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=options.reach_days)

@@ -55,6 +55,8 @@ _MAP_PX_PER_DEG, _MAP_TOP = 7.5 / 1024, 0.1
 
 def render_frames(job: FilmJob, style: FilmStyle, specs: Sequence[FrameSpec], *, painters: int = 1) -> Frames:
     """Return the frames of a film, painted by `painters` threads."""
+    if job.options.eclipse:
+        return _daily_frames(job, specs, painters)  # nothing of the Moon may be derotated with the Sun's surface
     frames = {"daily": _daily_frames, "smooth": _smooth_frames, "corotating": _corotating_frames}[style]
     return frames(job, specs, painters)
 

@@ -14,7 +14,7 @@ import string
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from archive.errors import SettingsError
 from archive.templates_folder import templates_dir
@@ -22,7 +22,16 @@ from archive.templates_folder import templates_dir
 if TYPE_CHECKING:
     from babel.messages import Message
 
-__all__ = ["LANGUAGES", "Catalogue", "catalogue_of", "check_catalogue", "known_language", "placeholders"]
+__all__ = [
+    "LANGUAGES",
+    "Catalogue",
+    "Part",
+    "catalogue_of",
+    "check_catalogue",
+    "compiled_catalogue",
+    "known_language",
+    "placeholders",
+]
 
 # Each by its own name, as a reader of it looks for it.
 LANGUAGES = {
@@ -36,6 +45,8 @@ LANGUAGES = {
     "pl": "polski",
     "pt": "português",
 }
+# The desk has catalogues of its own: a word changed there makes no page of a site anew. What they lack the site's have.
+Part = Literal["site", "desk"]
 _PLURAL = re.compile(r"plural\s*=\s*([n0-9 ?:()!=<>%&|]+)")
 
 
@@ -55,7 +66,7 @@ def known_language(tag: str) -> str | None:
     return code if code in LANGUAGES else None
 
 
-def catalogue_of(code: str, own: bytes = b"") -> Catalogue | None:
+def catalogue_of(code: str, own: bytes = b"", *, part: Part = "site") -> Catalogue | None:
     """Return a language's catalogue; `own` is the source of another, whose messages come first.
 
     Raises
@@ -63,7 +74,7 @@ def catalogue_of(code: str, own: bytes = b"") -> Catalogue | None:
     SettingsError
         `own` is no catalogue, or one of its messages has other placeholders than the English one.
     """
-    built_in = None if code == "en" else _built_in(code)
+    built_in = None if code == "en" else _built_in(code, part)
     if not own:
         return built_in
     translations = _translations(_compiled(own, f"theme/locale/{code}.po", code))
@@ -76,15 +87,23 @@ def catalogue_of(code: str, own: bytes = b"") -> Catalogue | None:
 
 
 @cache
-def _built_in(code: str) -> Catalogue:
+def _built_in(code: str, part: Part) -> Catalogue:
+    data = compiled_catalogue(code, part)
+    translations = _translations(data)
+    rule = _PLURAL.search(translations.info().get("plural-forms", ""))
+    if part == "desk":
+        translations.add_fallback(_built_in(code, "site").translations)
+    return Catalogue(code, translations, rule[1].strip() if rule else "n != 1", hashlib.sha256(data).hexdigest())
+
+
+def compiled_catalogue(code: str, part: Part) -> bytes:
+    """Return a language's catalogue as compiled."""
     from archive.disk import read_own
 
     folder = templates_dir() / "locale"
+    folder = folder / "desk" if part == "desk" else folder
     compiled = folder / f"{code}.mo"
-    data = read_own(compiled) if compiled.is_file() else _compiled(read_own(folder / f"{code}.po"), f"{code}.po", code)
-    translations = _translations(data)
-    rule = _PLURAL.search(translations.info().get("plural-forms", ""))
-    return Catalogue(code, translations, rule[1].strip() if rule else "n != 1", hashlib.sha256(data).hexdigest())
+    return read_own(compiled) if compiled.is_file() else _compiled(read_own(folder / f"{code}.po"), f"{code}.po", code)
 
 
 def _translations(compiled: bytes) -> gettext.GNUTranslations:

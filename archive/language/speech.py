@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 
-from archive.language.catalogues import Catalogue, catalogue_of, known_language
+from archive.language.catalogues import Catalogue, Part, catalogue_of, known_language
 
 __all__ = [
     "catalogue_spoken",
@@ -24,13 +24,13 @@ _SPOKEN: ContextVar[Catalogue | None] = ContextVar("spoken", default=None)
 
 
 @contextmanager
-def speaking(tag: str, own: bytes = b"") -> Iterator[None]:
+def speaking(tag: str, own: bytes = b"", *, part: Part = "site") -> Iterator[None]:
     """Speak a language within: of a tag such as ``de`` or ``de-AT``; English where there is no catalogue.
 
     It holds in this thread and in tasks begun in it; threads and processes that are started within speak English, until
     they are told otherwise. `own` is a theme's catalogue, see `archive.language.catalogues.catalogue_of`.
     """
-    token = _SPOKEN.set(catalogue_of(known_language(tag) or "en", own))
+    token = _SPOKEN.set(catalogue_of(known_language(tag) or "en", own, part=part))
     try:
         yield
     finally:

@@ -18,6 +18,8 @@ __all__ = [
     "EARTH_DIAMETER_AT_1_AU_ARCSEC",
     "EARTH_SIDEREAL_DEG_PER_HOUR",
     "LIGHT_TIME_DAYS_PER_AU",
+    "LUNAR_RADIUS_M",
+    "LUNAR_VALLEYS_SHARE",
     "PENUMBRA_DEPTH",
     "SECONDS_PER_DAY",
     "SEMIDIAMETER_AT_1_AU_ARCSEC",
@@ -27,6 +29,7 @@ __all__ = [
     "SUN_POLE_RIGHT_ASCENSION_DEG",
     "SUN_PRIME_MERIDIAN_AT_J2000_DEG",
     "SYNODIC_DEG_PER_DAY",
+    "SYNODIC_MONTH_DAYS",
     "UMBRA_DEPTH",
     "UMBRA_SHARE",
     "UNIX_EPOCH_JD",
@@ -48,6 +51,11 @@ SEMIDIAMETER_AT_1_AU_ARCSEC = 959.63  # Auwers (1891), the value of the almanacs
 SOLAR_RADIUS_M = 695_996_000.0  # that semidiameter at 1 au
 SUN_DISTANCE_RADII = 1.0 / math.sin(math.radians(SEMIDIAMETER_AT_1_AU_ARCSEC / ARCSEC_PER_DEG))  # at 1 au
 EARTH_DIAMETER_AT_1_AU_ARCSEC = 2.0 * 8.794143  # equatorial: twice the solar parallax, IAU 1976
+LUNAR_RADIUS_M = 0.2725076 * 6_378_140.0  # mean limb, with mountains: IAU 1982; equatorial radius of IAU 1976
+# Of that radius: to where the Sun shines in through valleys, k2 of the published Besselian elements (Espenak & Meeus
+# 2006, Five Millennium Canon of Solar Eclipses, section 1.5).
+LUNAR_VALLEYS_SHARE = 0.272281 / 0.2725076
+SYNODIC_MONTH_DAYS = 29.530588861  # mean: Meeus, Astronomical Algorithms, 2nd ed., chapter 49
 LIGHT_TIME_DAYS_PER_AU = 499.004783836 / SECONDS_PER_DAY  # IAU 1976/2009 system of constants
 
 # Rotation of the Sun: elements of Archinal et al., Report of the IAU WGCCRE (2018), table 1

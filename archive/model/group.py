@@ -9,7 +9,16 @@ from functools import cached_property
 from archive.model.observation import SpotGroup
 from archive.model.times import days_since_1970, time_from_days
 
-__all__ = ["Group", "GroupRotation", "NamedPosition", "Position", "Sighting", "group_address", "named_position"]
+__all__ = [
+    "Group",
+    "GroupRotation",
+    "NamedPosition",
+    "Position",
+    "Sighting",
+    "group_address",
+    "named_position",
+    "shown_name",
+]
 
 # For positions entered by hand without an error: half a millimetre on a drawn disc of 150 mm is 0.4 deg at its centre.
 _ASSUMED_SIGMA_DEG = 0.5
@@ -45,6 +54,13 @@ class NamedPosition:
 def group_address(name: str) -> str:
     """Return a group's name as its page's folder has it: ``ar-1117`` of AR 1117. Names of one address are one name."""
     return "-".join(name.lower().replace(".", " ").replace("-", " ").split())
+
+
+def shown_name(name: str, official_name: str | None) -> str:
+    """Return a group's name as people read it: with its official one, ``2111-3 (AR 11226)``, unless both are one."""
+    if official_name is None or group_address(name) == group_address(official_name):
+        return name
+    return f"{name} ({official_name})"
 
 
 def named_position(name: str, at: Position) -> NamedPosition:
@@ -102,7 +118,7 @@ class Group:
 
     `return_of` is the name that this group probably had one rotation earlier, `possible_return_of` one that it may have
     had; `other_names` are names in the register for the same group that are no longer used. `rotation` is None where it
-    is not measured: it takes five days.
+    is not measured: it takes five days. `official_name` is that of a published summary, such as ``AR 11226``.
     """
 
     name: str
@@ -111,3 +127,4 @@ class Group:
     other_names: tuple[str, ...] = ()
     rotation: GroupRotation | None = None
     possible_return_of: str | None = None
+    official_name: str | None = None

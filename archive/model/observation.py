@@ -234,12 +234,13 @@ class SpotGroup:
 class NamedGroup:
     """A group of one picture with its name in the archive, None where it has none (north unknown).
 
-    `stated` where the observer's record replaces the measured group.
+    `stated` where the observer's record replaces the measured group; `official_name` as in `archive.model.group.Group`.
     """
 
     name: str | None
     group: SpotGroup
     stated: bool = False
+    official_name: str | None = None
 
 
 @dataclass(frozen=True)
@@ -247,7 +248,8 @@ class Observation:
     """One picture of the archive with all its data. `id` is like ``2026-06-03T0915Z``.
 
     `groups` is None where spots are not counted (not white light, or not measured yet).
-    `remarks` are warnings for observer and reader, each a sentence without its full stop.
+    `remarks` are warnings for observer and reader, each a sentence without its full stop. `observer` is empty in an
+    archive of one observer.
     """
 
     id: str
@@ -266,6 +268,7 @@ class Observation:
     groups: tuple[NamedGroup, ...] | None = None
     remarks: tuple[str, ...] = ()
     local_day: date | None = None
+    observer: str = ""
 
     @property
     def day(self) -> date:

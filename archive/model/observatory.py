@@ -8,7 +8,7 @@ from datetime import datetime
 from archive.model.choices import Band, Mirrored, Mount
 from archive.model.times import time_from_days
 
-__all__ = ["CameraEpoch", "Instrument", "Site"]
+__all__ = ["CameraEpoch", "Instrument", "Observer", "Site"]
 
 
 @dataclass(frozen=True)
@@ -20,6 +20,15 @@ class Site:
     longitude_deg: float
     elevation_m: float | None = None
     has_horizon: bool = True
+
+
+@dataclass(frozen=True)
+class Observer:
+    """One of several observers of an archive: name, code in an observing programme, the own factor k if any."""
+
+    name: str
+    code: str | None = None
+    relative_number_k: float | None = None
 
 
 @dataclass(frozen=True)

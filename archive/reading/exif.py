@@ -39,11 +39,12 @@ def orientation(data: Content, kind: PictureKind) -> int:
 
 @dataclass(frozen=True)
 class ExifFacts:
-    """Times and exposure; `gps_utc` is that of the satellite fix."""
+    """Times and exposure; `gps_utc` is that of the satellite fix, `unread_offset` what stands in place of an offset."""
 
     times: TimesInFile
     gps_utc: datetime | None
     exposure_s: float | None
+    unread_offset: str | None = None
 
 
 def exif_facts(data: Content, kind: PictureKind) -> ExifFacts:
@@ -54,7 +55,10 @@ def exif_facts(data: Content, kind: PictureKind) -> ExifFacts:
     found = (_local_time(exif, ORIGINAL), _local_time(exif, DIGITIZED), _local_time(exif | first, CHANGED))
     original, made, saved = (() if time is None else (time,) for time in found)
     return ExifFacts(
-        TimesInFile(original, made, saved), _gps_time(_part(block, GPS_PART)), _positive(exif.get(EXPOSURE_TIME))
+        TimesInFile(original, made, saved),
+        _gps_time(_part(block, GPS_PART)),
+        _positive(exif.get(EXPOSURE_TIME)),
+        _unread_offset(exif),
     )
 
 
@@ -111,13 +115,20 @@ def _local_time(tags: Tags, names: tuple[int, int, int]) -> datetime | None:
 
 
 def _zone(offset: str) -> timezone | None:
-    match = re.fullmatch(r"([+-])(\d\d):(\d\d)", offset)
+    # The standard writes +01:00 (EXIF 2.31, OffsetTime); some writers leave out a nought or the colon.
+    match = re.fullmatch(r"([+-])(\d\d?)(?::?([0-5]\d))?", offset)
     if match is None:
-        return UTC if offset == "Z" else None
-    ahead = timedelta(hours=int(match[2]), minutes=int(match[3]))
+        return UTC if offset in ("Z", "UTC") else None
+    ahead = timedelta(hours=int(match[2]), minutes=int(match[3] or 0))
     if ahead >= timedelta(days=1):
         return None
     return timezone(-ahead if match[1] == "-" else ahead)
+
+
+def _unread_offset(exif: Tags) -> str | None:
+    """Return what stands where the offset of the capture's time should, where that is none; blanks are a blank."""
+    offset = str(exif.get(ORIGINAL[1], "")).strip("\0 :")
+    return offset if offset and _zone(offset) is None else None
 
 
 def _gps_time(tags: Tags) -> datetime | None:

@@ -11,8 +11,9 @@ from archive.model.observation import Capture
 from archive.reading.exif import exif_facts
 from archive.reading.file_name import name_facts
 from archive.reading.fits_header import fits_facts
-from archive.reading.found import Facts, FoundTime, HeaderAxes, TimesInFile
+from archive.reading.found import Facts, FoundTime, HeaderAxes, TimesInFile, clean_text
 from archive.reading.mapped import Content
+from archive.reading.png_text import png_times
 from archive.reading.raster import PictureKind
 from archive.reading.xmp import xmp_times
 
@@ -22,11 +23,13 @@ _SAME_TIME = timedelta(minutes=1)
 # Zones differ by quarters of an hour, and are at most so far from UTC.
 _ZONE_STEP, _MOST_AHEAD = timedelta(minutes=15), timedelta(hours=14)
 _SAME_SAVING = timedelta(minutes=5)  # an editor opens a stacked picture, and saves it
+_CREATED_BY_WHOM = "the time taken is the PNG's Creation Time; where an editor wrote it, the capture was earlier"
 _MADE_BY_WHOM = "the time taken is when the file was made (XMP); where an editor made it, the capture was earlier"
 
 
 def facts_in_file(data: Content, kind: PictureKind, name: str) -> tuple[Facts, ...]:
-    """Return facts from the FITS header, or from EXIF and XMP, then from the file's name, without empty ones.
+    """Return facts from the FITS header, or from EXIF and XMP, then from the file's name and a PNG's own texts,
+    without empty ones.
 
     Parameters
     ----------
@@ -45,7 +48,10 @@ def facts_in_file(data: Content, kind: PictureKind, name: str) -> tuple[Facts, .
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         inside = (fits_facts(data, name),) if kind == "fits" else _embedded_facts(data, kind)
-    return tuple(facts for facts in (*inside, name_facts(name)) if facts != Facts(facts.source))
+    found = (*inside, name_facts(name))
+    if kind == "png" and all(facts.time is None for facts in found):
+        found = (*found, _png_facts(data))
+    return tuple(facts for facts in found if facts != Facts(facts.source))
 
 
 def _embedded_facts(data: Content, kind: PictureKind) -> tuple[Facts, ...]:
@@ -59,6 +65,9 @@ def _embedded_facts(data: Content, kind: PictureKind) -> tuple[Facts, ...]:
     originals = _first(exif.times.original), _first(xmp.original)
     if originals[0] is not None and exif.gps_utc is not None:
         originals = (_beside_satellite(originals[0], exif.gps_utc), originals[1])
+    elif originals[0] is not None and exif.unread_offset is not None:
+        told = f"the file's offset from UTC, {clean_text(exif.unread_offset)}, cannot be read: the time is without it"
+        originals = (replace(originals[0], doubt=told), originals[1])
     if originals == (None, None) and exif.gps_utc is not None:
         originals = (FoundTime(exif.gps_utc, "start"), None)
     if originals == (None, None):
@@ -71,6 +80,14 @@ def _embedded_facts(data: Content, kind: PictureKind) -> tuple[Facts, ...]:
         ),
         Facts("xmp", originals[1], None if known else _latest(xmp)),
     )
+
+
+def _png_facts(data: Content) -> Facts:
+    """Return the time in a PNG's own text, the least trusted: writers put any moment there."""
+    times = png_times(data)
+    made = [time for time in times.made if not _is_of_saving(time, times.saved)]
+    found = _first(made, doubt=_CREATED_BY_WHOM)
+    return Facts("png", found, None if found else _latest(times))
 
 
 def _beside_satellite(found: FoundTime, gps_utc: datetime) -> FoundTime:

@@ -59,7 +59,7 @@ class Facts:
     `saved` is when the file was saved, where it holds no time of the capture.
     """
 
-    source: Literal["fits", "exif", "xmp", "name"]
+    source: Literal["fits", "exif", "xmp", "name", "png"]
     time: FoundTime | None = None
     saved: datetime | None = None
     capture: Capture = field(default_factory=Capture)

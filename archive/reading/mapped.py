@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import mmap
+import sys
 from typing import Any
 
 __all__ = ["PIECE_BYTES", "Content", "as_file", "release_memory"]
@@ -15,7 +16,7 @@ PIECE_BYTES = 1 << 24
 
 def release_memory(data: Content) -> None:
     """Release the memory of a mapped file to the system, which reads it again when needed."""
-    if isinstance(data, mmap.mmap) and hasattr(mmap, "MADV_DONTNEED"):
+    if sys.platform != "win32" and isinstance(data, mmap.mmap) and hasattr(mmap, "MADV_DONTNEED"):
         data.madvise(mmap.MADV_DONTNEED)
 
 

@@ -21,6 +21,7 @@ from archive.records.archive_files import (
 from archive.records.checksums import CHECKSUMS_NAME, file_sha256, read_checksums, write_checksums
 from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.lock import acquired_lock
+from archive.records.official_numbers import OFFICIAL_NUMBERS_FILE
 from archive.records.pending import PENDING, change_from, finish, move_file, read_pending, remove_empty, write_pending
 from archive.records.places import (
     ABOUT_NAME,
@@ -254,7 +255,8 @@ def _is_part(folder: str, name: str) -> bool:
         return False
     whole = name.removesuffix(TEMPORARY_SUFFIX)
     if not folder:
-        return whole in (SETTINGS_NAME, ABOUT_NAME, CHECKSUMS_NAME, GROUP_NAMES_FILE, REMEMBERED_NAME, f".{SITE_NAME}")
+        ours = (SETTINGS_NAME, ABOUT_NAME, CHECKSUMS_NAME, GROUP_NAMES_FILE, OFFICIAL_NUMBERS_FILE, REMEMBERED_NAME)
+        return whole in (*ours, f".{SITE_NAME}")
     return folder == WORK_NAME or is_file_of_day(whole) or is_further_picture(f"{folder}/{whole}")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Collection, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
@@ -94,6 +95,8 @@ def _copy_within_system(given: BufferedReader, taken: BufferedWriter) -> None:
 
     So are its errors, for it does not say which of the two files they are of.
     """
+    if sys.platform != "linux":
+        return
     with suppress(AttributeError, OSError):
         while os.copy_file_range(given.fileno(), taken.fileno(), _COPY_BYTES):
             pass

@@ -54,6 +54,7 @@ _OUR_NAMES = frozenset(
         ABOUT_NAME,
         "checksums.sha256",
         "group-names.toml",
+        "official-numbers.toml",
         REMEMBERED_NAME,
         "removed",
         THEME_NAME,

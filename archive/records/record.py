@@ -70,6 +70,7 @@ class _StatedKeys(TomlModel):
     length_s: float | None = Field(default=None, ge=0, le=86400)
     site: Text | None = None
     instrument: Text | None = None
+    observer: Text | None = None
     band: Band | None = None
     filter: Text | None = None
     exposure_s: float | None = Field(default=None, gt=0, le=86400)

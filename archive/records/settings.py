@@ -24,8 +24,10 @@ from archive.records.value_kinds import Text, Zone, yes_or_no
 __all__ = [
     "FORMAT",
     "SETTINGS_NAME",
+    "FactorSettings",
     "FilmSettings",
     "InstrumentSettings",
+    "ObserverSettings",
     "Settings",
     "SiteSettings",
     "TargetSettings",
@@ -115,6 +117,24 @@ class InstrumentSettings(TomlModel):
         return None if self.mirrored == "unknown" else self.mirrored == "yes"
 
 
+class ObserverSettings(TomlModel):
+    """One of several who observe: the name that records give, the code of an observing programme, the own factor k."""
+
+    name: Text
+    code: Annotated[Text, Field(max_length=20)] | None = None
+    relative_number_k: float | None = Field(default=None, gt=0, le=10)
+
+
+class FactorSettings(TomlModel):
+    """The factor k of an observer with an instrument, its standard error, and the series that it reduces to."""
+
+    observer: Text
+    instrument: Text
+    relative_number_k: float = Field(gt=0, le=10)
+    sigma: float | None = Field(default=None, ge=0, le=10)
+    against: Text | None = None
+
+
 class TargetSettings(TomlModel):
     """Where `publish` sends the site: a folder or zip, or a URL (`archive.publishing.address` takes it apart).
 
@@ -137,7 +157,7 @@ class TargetSettings(TomlModel):
 
 
 class FilmSettings(TomlModel):
-    """A film that the site keeps; `days` counts the last days with observations.
+    """A film that the site keeps; `days` counts the last days with observations, `eclipse` is the latest one pictured.
 
     What is None is left to the style; see `archive.films.job.FilmOptions`.
     """
@@ -147,6 +167,7 @@ class FilmSettings(TomlModel):
     first: datetime.date | None = Field(default=None, alias="from")
     last: datetime.date | None = Field(default=None, alias="to")
     rotation: int | None = Field(default=None, ge=1, le=10000)
+    eclipse: Literal[True] | None = None
     band: Band | None = None
     all_pictures: bool | None = None
     pace_s: float | None = Field(default=None, ge=0.2, le=60)
@@ -162,9 +183,9 @@ class FilmSettings(TomlModel):
 
     @model_validator(mode="after")
     def _one_span(self) -> FilmSettings:
-        spans = [self.days is not None, self.first is not None or self.last is not None, self.rotation is not None]
-        if sum(spans) != 1:
-            raise ValueError("give one span: days, or from and to, or rotation")
+        dates = self.first is not None or self.last is not None
+        if sum([self.days is not None, dates, self.rotation is not None, self.eclipse is not None]) != 1:
+            raise ValueError("give one span: days, or from and to, or rotation, or eclipse")
         if (self.first is None) != (self.last is None):
             raise ValueError("give both from and to")
         if self.first is not None and self.last is not None and self.first > self.last:
@@ -173,7 +194,7 @@ class FilmSettings(TomlModel):
 
 
 Named = TypeVar("Named", SiteSettings, InstrumentSettings, TargetSettings)
-Entry = TypeVar("Entry", SiteSettings, InstrumentSettings, TargetSettings, Look)
+Entry = TypeVar("Entry", SiteSettings, InstrumentSettings, ObserverSettings, TargetSettings, Look)
 
 
 def _at_least_one(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
@@ -213,8 +234,64 @@ class Settings(TomlModel):
     instruments: Annotated[
         tuple[InstrumentSettings, ...], _FEW, AfterValidator(_at_least_one), AfterValidator(_names_differ)
     ]
+    observers: Annotated[tuple[ObserverSettings, ...], _FEW, AfterValidator(_names_differ)] = ()
+    factors: tuple[FactorSettings, ...] = Field(default=(), max_length=_MOST_ENTRIES)
     targets: Annotated[tuple[TargetSettings, ...], _FEW, AfterValidator(_names_differ)] = ()
     films: tuple[FilmSettings, ...] = Field(default=(), max_length=_MOST_FILMS)
+
+    @model_validator(mode="after")
+    def _factors_of_known(self) -> Settings:
+        pairs = set[tuple[str, str]]()
+        for factor in self.factors:
+            instruments = [one.name for one in self.instruments]
+            for what, name, known in (
+                ("observer", factor.observer, self.observer_names),
+                ("instrument", factor.instrument, instruments),
+            ):
+                if name.casefold() not in {one.casefold() for one in known}:
+                    raise ValueError(
+                        f"factors: no {what} named {name!r} (known: {', '.join(known)}); add it, or use one"
+                    )
+            pair = (factor.observer.casefold(), factor.instrument.casefold())
+            if pair in pairs:
+                raise ValueError(f"factors: two for {factor.observer!r} with {factor.instrument!r}; keep one")
+            pairs.add(pair)
+        return self
+
+    @property
+    def observer_names(self) -> tuple[str, ...]:
+        """The names that a record may give as its observer: the archive's own first."""
+        others = [one.name for one in self.observers if one.name.casefold() != self.observer.casefold()]
+        return (self.observer, *others)
+
+    def observer_of(self, name: str | None) -> str:
+        """Return the observer of a record that gives this name: the archive's own where it gives none.
+
+        Empty where the archive has one observer only, of whom its pages tell anyway.
+
+        Raises
+        ------
+        SettingsError
+            No such name; the message lists those there are.
+        """
+        if name is None:
+            return self.observer if self.observers else ""
+        for known in self.observer_names:
+            if known.casefold() == name.strip().casefold():
+                return known
+        known_names = ", ".join(self.observer_names)
+        raise SettingsError(
+            f"{SETTINGS_NAME}: no observer named {name!r} (known: {known_names}); add [[observers]] or use one of these"
+        )
+
+    def k_of(self, observer: str, instrument: str) -> float:
+        """Return the factor k of an observer with an instrument: theirs, else the observer's, else the archive's."""
+        name = (observer or self.observer).casefold()
+        for factor in self.factors:
+            if (factor.observer.casefold(), factor.instrument.casefold()) == (name, instrument.casefold()):
+                return factor.relative_number_k
+        own = [one.relative_number_k for one in self.observers if one.name.casefold() == name]
+        return next((k for k in own if k is not None), self.relative_number_k)
 
     @property
     def fits_days(self) -> int | None:
@@ -305,7 +382,8 @@ def new_settings_text(settings: Settings) -> str:
     document.add("sites", _tables(settings.sites, "north and east are positive"))
     notes = "mount: altaz, equatorial or unknown; mirrored: yes, no or unknown"
     document.add("instruments", _tables(settings.instruments, notes))
-    for key, tables in (("targets", settings.targets), ("films", settings.films)):
+    others = ("observers", "factors", "targets", "films")
+    for key, tables in ((key, getattr(settings, key)) for key in others):
         if tables:
             document.add(key, _tables(tables, ""))
     text = tomlkit.dumps(document) + ("" if settings.targets else _TARGET_EXAMPLE)

@@ -18,6 +18,7 @@ from archive.errors import ArchiveError, FolderError, SettingsError
 from archive.records.archive_files import REMEMBERED_NAME, THEME_NAME
 from archive.records.group_names import GROUP_NAMES_FILE, GroupNames, read_names
 from archive.records.notes import check_notes
+from archive.records.official_numbers import OFFICIAL_NUMBERS_FILE, OfficialNumbers, read_numbers
 from archive.records.places import ABOUT_NAME, Listing, text_files_of_days
 from archive.records.record import Record, read_record
 from archive.records.settings import SETTINGS_NAME, Settings, read_settings
@@ -26,6 +27,7 @@ from archive.records.toml_files import TomlModel, parse_toml
 from archive.theme_files import theme_files
 
 __all__ = [
+    "TOP_TABLES",
     "TextFile",
     "changed_without_edit",
     "is_record",
@@ -38,6 +40,7 @@ __all__ = [
 ]
 
 _MOST_BYTES = 200_000_000
+TOP_TABLES = (SETTINGS_NAME, GROUP_NAMES_FILE, OFFICIAL_NUMBERS_FILE)  # TOML beside the years' folders
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,7 @@ class TextFile:
 
 def text_files_on_disk(files: Folder, listed: Listing | None = None) -> Iterator[str]:
     """Yield every text file of the observer, relative to the archive; `listed` are its names, where they are known."""
-    for name in (SETTINGS_NAME, GROUP_NAMES_FILE, ABOUT_NAME):
+    for name in (*TOP_TABLES, ABOUT_NAME):
         if files.is_file(name):
             yield name
     yield from text_files_of_days(listed or files)
@@ -60,7 +63,7 @@ def text_files_on_disk(files: Folder, listed: Listing | None = None) -> Iterator
 
 def is_record(file: str) -> bool:
     """Return whether a text file is an observation's record."""
-    return file.endswith(".toml") and file not in (SETTINGS_NAME, GROUP_NAMES_FILE) and not is_theme_file(file)
+    return file.endswith(".toml") and file not in TOP_TABLES and not is_theme_file(file)
 
 
 def is_theme_file(file: str) -> bool:
@@ -75,6 +78,8 @@ def mistakes_in_file(files: Folder, file: str) -> tuple[str, ...]:
             read_settings(files)
         elif file == GROUP_NAMES_FILE:
             read_names(files)
+        elif file == OFFICIAL_NUMBERS_FILE:
+            read_numbers(files)
         elif is_record(file):
             read_record(files, file)
         elif not is_theme_file(file):
@@ -86,7 +91,11 @@ def mistakes_in_file(files: Folder, file: str) -> tuple[str, ...]:
 
 def mistakes_in_text(text: str, file: str) -> tuple[str, ...]:
     """Return the mistakes in a text that is to become that file; see `mistakes_in_file`."""
-    models: dict[str, type[TomlModel]] = {SETTINGS_NAME: Settings, GROUP_NAMES_FILE: GroupNames}
+    models: dict[str, type[TomlModel]] = {
+        SETTINGS_NAME: Settings,
+        GROUP_NAMES_FILE: GroupNames,
+        OFFICIAL_NUMBERS_FILE: OfficialNumbers,
+    }
     model = models.get(file, Record if is_record(file) else None)
     try:
         if model is not None:

@@ -1,1 +1,1 @@
-"""Reports about days, months and captures."""
+"""Reports about days, months and captures; factors and official numbers."""

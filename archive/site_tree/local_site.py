@@ -152,6 +152,7 @@ class _Update:
         is_new: bool = False,
     ) -> None:
         self._site, self._record, self._replaceable, self._is_new = site, record, replaceable, is_new
+        self._path = str(site.path)
         self._known = record.read()
         self._stamps = (stamps or stamps_digest(site)) if self._known.stamps else b""
         self._is_untouched = bool(self._known.stamps) and self._known.stamps == self._stamps
@@ -163,6 +164,8 @@ class _Update:
         self._moved: list[int] = []
         self._held: tuple[str, Folder] | None = None
         self._holding = ExitStack()
+        self._given: tuple[Folder, Folder] | None = None
+        self._holding_given = ExitStack()
         # Folders are looked into as a whole, and pictures and pages of a day lie together.
         self._there = lru_cache(_FOLDERS_HELD)(lambda folder: _statuses(site, folder))
 
@@ -199,7 +202,7 @@ class _Update:
         elif not self._is_untouched:
             _ = self._listed  # a folder that is not ours is refused before anything is made
         with _parts_of(self._site):
-            with self._holding:
+            with self._holding, self._holding_given:
                 now = self._made(groups)
             strangers = () if self._is_new else _strangers(self._site, now, self._known)
             removed, stamps = 0, self._stamps
@@ -334,7 +337,7 @@ class _Update:
     def _write_part(self, source: bytes | StoredBlob, path: str) -> None:
         """Write a file that is to be at this path: of a new site there, else to the folder of parts."""
         within, _, name = path.rpartition("/") if self._is_new else (PARTS, "", f"{self._changed[path]}.part")
-        with clear_refusal(self._site.path / path):
+        with clear_refusal(f"{self._path}{os.sep}{path}"):
             folder = self._made_folder(within)
             if isinstance(source, StoredBlob):
                 self._share(source, folder, name)
@@ -350,9 +353,16 @@ class _Update:
             self._held = within, self._holding.enter_context(self._site.held(within))
         return self._held[1]
 
+    def _held_given(self, folder: Folder) -> Folder:
+        """Return the folder of blobs, held open until another is asked for."""
+        if self._given is None or self._given[0] is not folder:
+            self._holding_given.close()
+            self._given = folder, self._holding_given.enter_context(folder.held())
+        return self._given[1]
+
     def _share(self, source: StoredBlob, folder: Folder, name: str) -> None:
         """Give a blob a second name, else clone it, made sure that it holds what it should; else copy it."""
-        given, file = source.file.folder, source.file.file
+        given, file = self._held_given(source.file.folder), source.file.file
         try:
             shared = given.link(file, name, to=folder) or given.clone(file, name, to=folder)
         except FileNotFoundError as error:

@@ -16,6 +16,7 @@ from archive.measuring.returns import with_returns
 from archive.model.group import Group, NamedPosition
 from archive.model.observation import Counts, FoundSpots, NamedGroup, Observation, Spot, SpotGroup
 from archive.model.times import days_since_1970
+from archive.records.official_numbers import read_numbers
 from archive.records.record import Record
 from archive.stages.archive import Archive
 from archive.stages.evidence import is_up
@@ -60,7 +61,10 @@ def count_spots(
     ]
     studied = studied_pictures(archive, [one.picture for one in looked_at])
     found_spots = {one.id: kept.spots for one, kept in zip(looked_at, studied, strict=True)}
-    why_not = {one.id: uncounted_remark(one.disc, found_spots[one.id], records[one.id]) for one in looked_at}
+    why_not = {
+        one.id: uncounted_remark(one.disc, kept.spots, records[one.id], kept.measured.crescent)
+        for one, kept in zip(looked_at, studied, strict=True)
+    }
     remarks = {
         one.id: (why,) if (why := why_not[one.id]) else caveats(one.disc, found_spots[one.id], records[one.id])
         for one in looked_at
@@ -76,15 +80,18 @@ def count_spots(
     )
     groups = through_time.groups
     rotations = {days_since_1970(one.time_utc): one.sun.carrington_rotation for one in counted}
-    followed = with_returns(named_groups(through_time.tracks, register=names, rotation_of=rotations.__getitem__))
-    called = {(seen.observation_id, seen.group): track.name for track in followed for seen in track.sightings}
+    followed = _with_official(
+        with_returns(named_groups(through_time.tracks, register=names, rotation_of=rotations.__getitem__)),
+        read_numbers(archive.files),
+    )
+    called = {(seen.observation_id, seen.group): track for track in followed for seen in track.sightings}
     observations = tuple(
         _with_counts(
             one,
             groups[one.id],
             called,
             records[one.id],
-            k=archive.settings.relative_number_k,
+            k=archive.settings.k_of(one.observer, one.instrument),
             least_msh=least_spot_msh(one.disc, found_spots[one.id], records[one.id]),
         )
         if one.id in groups
@@ -136,7 +143,7 @@ def _without_fixed_pattern(
 def _with_counts(
     one: Observation,
     groups: Sequence[SpotGroup],
-    called: Mapping[tuple[str, SpotGroup], str],
+    called: Mapping[tuple[str, SpotGroup], Group],
     record: Record,
     *,
     k: float,
@@ -157,8 +164,23 @@ def _with_counts(
         counts=Counts(number, spots, k * (10 * number + spots), record.is_counted, least_msh),
         spot_area_msh=sum(areas_msh) if is_told and len(areas_msh) == len(told) else None,
         spot_area_sigma_msh=sum(sigmas_msh) if is_told and len(sigmas_msh) == len(told) else None,
-        groups=tuple(NamedGroup(called.get((one.id, group)), group, by_hand) for group in groups),
+        groups=tuple(_named(called.get((one.id, group)), group, by_hand) for group in groups),
     )
+
+
+def _named(track: Group | None, group: SpotGroup, by_hand: bool) -> NamedGroup:
+    if track is None:
+        return NamedGroup(None, group, by_hand)
+    return NamedGroup(track.name, group, by_hand, track.official_name)
+
+
+def _with_official(groups: Sequence[Group], official: Mapping[str, str | None]) -> tuple[Group, ...]:
+    """Return the groups with their official names, which may stand under a name that is no longer used."""
+    found = []
+    for group in groups:
+        names = [official[name] for name in (group.name, *group.other_names) if name in official]
+        found.append(replace(group, official_name=names[0]) if names else group)
+    return tuple(found)
 
 
 def _is_at_limb(group: SpotGroup) -> bool:

@@ -26,28 +26,38 @@ def film_words(span: FilmSettings) -> str:
     """Return what a film is asked to be, before it is known what it will show."""
     if span.rotation is not None:
         words = f"Carrington rotation {span.rotation}"
+    elif span.eclipse:
+        words = "The latest eclipse pictured"
     elif span.days is not None:
         words = f"The last {span.days} days observed" if span.days > 1 else "The last day observed"
     else:
         words = f"{span.first} to {span.last}"
     band = "" if span.band is None else f", {format_band(span.band)}"
-    return words + band + _TITLE_ENDS[span.style]
+    return words + band + _title_end(span)
 
 
 def film_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     """Return the film's title on the site."""
     band = "" if chosen[0].band == "white" else f", {format_band(chosen[0].band)}"
-    return _span_title(span, chosen) + band + _TITLE_ENDS[span.style]
+    return _span_title(span, chosen) + band + _title_end(span)
 
 
 def _span_title(span: FilmSettings, chosen: Sequence[Observation]) -> str:
     if span.rotation is not None:
         return f"Carrington rotation {span.rotation}"
     first, last = chosen[0].day, chosen[-1].day
+    if span.eclipse:
+        return f"Eclipse of {last}"
     days = len({one.day for one in chosen})
     if span.days is not None and days > 1:
         return f"The last {days} days observed"
     return f"{first} to {last}" if first != last else f"{first}"
+
+
+def _title_end(span: FilmSettings) -> str:
+    if span.eclipse:
+        return ", equal steps of time" if span.style == "smooth" else ""
+    return _TITLE_ENDS[span.style]
 
 
 def option_words(span: FilmSettings) -> list[str]:
@@ -55,7 +65,8 @@ def option_words(span: FilmSettings) -> list[str]:
     usual, options = FilmOptions(), film_options(span)
     words = [f"look {options.look}"] if options.look else []
     words += ["all pictures"] if options.all_pictures else []
-    words += [f"{options.pace_s:g} s a {'day' if span.style == 'smooth' else 'picture'}"] if options.pace_s else []
+    each = ("hour" if span.eclipse else "day") if span.style == "smooth" else "picture"
+    words += [f"{options.pace_s:g} s a {each}"] if options.pace_s else []
     if span.style == "smooth" and options.reach_days != usual.reach_days:
         words += [f"reach {options.reach_days:g} d"]
     words += [f"{options.size_px} px"] if options.size_px != usual.size_px else []

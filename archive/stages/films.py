@@ -7,6 +7,7 @@ import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from archive.disk import Folder, StoredFile
 from archive.errors import FactsError
 from archive.execution.executor import IN_THIS_PROCESS, processors
 from archive.execution.in_flight import fits_in_flight
+from archive.films.eclipse_timeline import gap_words, picture_frames
 from archive.films.encoder import has_av1
 from archive.films.film import FilmFiles, make_film, put_film
 from archive.films.job import FilmJob, FilmOptions
@@ -30,9 +32,10 @@ from archive.model.group import NamedPosition
 from archive.model.licence import licence_of
 from archive.model.observation import Observation
 from archive.records.archive_files import derived_files
-from archive.records.settings import FilmSettings, Settings
+from archive.records.settings import FilmSettings, Settings, SiteSettings
 from archive.stages.archive import Archive
 from archive.stages.discs import whole_discs
+from archive.stages.eclipse_content import eclipse_pictures
 from archive.stages.film_words import film_options, film_title
 from archive.stages.picture_files import FITS
 from archive.stages.pictures import derived_pictures
@@ -80,15 +83,20 @@ def film_stem(span: FilmSettings) -> str:
         stem = f"last-{span.days}-days"
     elif span.rotation is not None:
         stem = f"rotation-{span.rotation}"
+    elif span.eclipse:
+        stem = "eclipse"
     else:
         stem = f"{span.first}-to-{span.last}"
     options = film_options(span)
     style = "" if span.style == "daily" else f"-{span.style}"
     band = "" if span.band is None else f"-{span.band}"
-    return stem + style + band + ("" if options == FilmOptions() else f"-{_digest(_options_json(options))[:6]}")
+    usual = FilmOptions(eclipse=options.eclipse)
+    return stem + style + band + ("" if options == usual else f"-{_digest(_options_json(options))[:6]}")
 
 
-def chosen_observations(observations: Sequence[Observation], span: FilmSettings) -> list[Observation]:
+def chosen_observations(
+    observations: Sequence[Observation], span: FilmSettings, *, sites: Sequence[SiteSettings] = ()
+) -> list[Observation]:
     """Return the picture of each day of the span, of those with known north; or all of these where the settings say so.
 
     In the band that the settings say, else in white light; in an archive without such pictures, in the band of most of
@@ -99,6 +107,8 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
     observations : sequence of Observation
         Of the whole archive, counted: see `archive.model.days.picture_of_day`.
     span : FilmSettings
+    sites : sequence of SiteSettings
+        Where an eclipse was seen.
 
     Raises
     ------
@@ -107,6 +117,15 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
     """
     band = span.band or _filmed_band(observations)
     oriented = [one for one in observations if one.orientation.is_known and one.band == band]
+    if span.eclipse:
+        pictures = eclipse_pictures(oriented, sites)
+        if not pictures:
+            raise FactsError(
+                f"film: no picture in {format_band(band)} with known north taken during an eclipse that its site saw; "
+                "`northlimb show DAY` tells the time and the north of a day's pictures"
+            )
+        _check_length(pictures, span)
+        return pictures
     of_days = by_day(oriented)
     if not film_options(span).all_pictures:
         of_days = {day: [picture_of_day(pictures)] for day, pictures in of_days.items()}
@@ -129,6 +148,10 @@ def chosen_observations(observations: Sequence[Observation], span: FilmSettings)
 
 def _check_length(chosen: Sequence[Observation], span: FilmSettings) -> None:
     """Refuse, before anything is made for it, a film of too many frames."""
+    if span.eclipse:
+        per = picture_frames(span.style, span.pace_s, frames_per_second=FRAMES_PER_SECOND)
+        check_length(sorted(one.time_utc for one in chosen), **per)
+        return
     frames = round((span.pace_s or PACE_S[span.style]) * FRAMES_PER_SECOND)
     times = sorted(one.time_utc for one in chosen)
     if span.style == "smooth":
@@ -227,7 +250,7 @@ def _film_job(film: _Wanted, discs: Mapping[str, StoredBlob], settings: Settings
         film.options.look or settings.looks[0],
         film.options,
         named,
-        _rights(settings),
+        _rights(settings, film.chosen),
         _words(settings),
     )
 
@@ -237,12 +260,13 @@ def _words(settings: Settings) -> CaptionWords:
         return caption_words()
 
 
-def _rights(settings: Settings) -> dict[str, str]:
-    """Return who observed, by what licence the film is published and whom to ask; nothing where neither is named."""
+def _rights(settings: Settings, chosen: Sequence[Observation]) -> dict[str, str]:
+    """Return who observed, by what licence the film is published and whom to ask; nothing where none is named."""
     licence, contact = licence_of(settings.licence), settings.contact
-    if licence is None and contact is None:
+    observers = dict.fromkeys(one.observer for one in chosen if one.observer)
+    if licence is None and contact is None and not observers:
         return {}
-    found = {"observer": settings.observer}
+    found = {"observer": ", ".join(observers) or settings.observer}
     if licence is not None:
         found["licence"] = licence.words if not licence.is_identifier else f"{licence.words}, {licence.address}"
     return found if contact is None else found | {"contact": contact}
@@ -287,7 +311,8 @@ def kept_films(
     problems: list[str] = []
     for span in spans:
         try:
-            chosen, options = chosen_observations(observations, span), film_options(span)
+            chosen = chosen_observations(observations, span, sites=archive.settings.sites)
+            options = film_options(span)
         except FactsError as error:
             problems += error.causes
             continue
@@ -322,7 +347,16 @@ def _inputs(archive: Archive, film: _Wanted, discs: Mapping[str, Blob]) -> objec
     shown = [(one.id, one.time_utc, one.sun, one.band, discs[one.id]) for one in film.chosen]
     settings = archive.settings
     look = film.options.look or settings.looks[0]
-    return [shown, film.style, film.options, look, film.groups, has_av1(), _rights(settings), _words(settings)]
+    return [
+        shown,
+        film.style,
+        film.options,
+        look,
+        film.groups,
+        has_av1(),
+        _rights(settings, film.chosen),
+        _words(settings),
+    ]
 
 
 def _keep(store: Store, stem: str, inputs: object, made: FilmFiles, place: Folder) -> KeptFilm:
@@ -363,9 +397,13 @@ def _film(span: FilmSettings, chosen: Sequence[Observation], kept: KeptFilm) -> 
     )
 
 
-def blank_remarks(mp4: Path) -> tuple[str, ...]:
-    """Return what to say where part of a film shows no surface at all; its list of frames lies beside it."""
+def blank_remarks(mp4: Path, span: FilmSettings) -> tuple[str, ...]:
+    """Return what to say where part of a film shows no surface at all, or of the gaps in an eclipse; its list of frames
+    lies beside it."""
     frames = _listed(Folder(mp4.parent), mp4.with_suffix(".json").name)
+    if span.eclipse:
+        observed = (datetime.fromisoformat(frame["time_utc"]) for frame in frames if frame["kind"] == "observed")
+        return tuple(f"{mp4.name}: {words}" for words in gap_words(list(dict.fromkeys(observed))))
     blank = sum(not frame["observations"] for frame in frames)
     if not blank:
         return ()

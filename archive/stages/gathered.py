@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import msgspec
 
 from archive.model.choices import FilmMaking
+from archive.model.eclipse import EclipseAt
 from archive.model.film import Film
 from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.group import Group
@@ -43,6 +44,8 @@ class Gathered:
     smoothed_number: tuple[tuple[float, float], ...] = ()
     expected: tuple[ExpectedGroup, ...] = ()
     expected_returns: tuple[ExpectedReturn, ...] = ()
+    eclipses: tuple[EclipseAt, ...] = ()
+    eclipse_to_come: EclipseAt | None = None
 
 
 def kept_gathered(store: Store, inputs: bytes, films: FilmMaking) -> Gathered | None:

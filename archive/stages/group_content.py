@@ -11,7 +11,7 @@ from typing import Any
 from archive.measuring.forecast import expected_groups, expected_returns
 from archive.measuring.rotation_fit import group_rotation, rotation_law, sigma_about_law_deg_per_day
 from archive.model.days import counted_picture_of_day
-from archive.model.group import Group, GroupRotation, NamedPosition, named_position
+from archive.model.group import Group, GroupRotation, NamedPosition, named_position, shown_name
 from archive.model.observation import Observation
 from archive.model.rotation_law import PUBLISHED_LAWS, RotationLaw
 from archive.model.times import days_since_1970
@@ -64,4 +64,8 @@ def _own_law(groups: Sequence[Group]) -> RotationLaw | None:
 
 def group_positions(groups: Sequence[Group]) -> tuple[NamedPosition, ...]:
     """Return where each group was at each sighting, for films that write names."""
-    return tuple(named_position(group.name, seen.position) for group in groups for seen in group.sightings)
+    return tuple(
+        named_position(shown_name(group.name, group.official_name), seen.position)
+        for group in groups
+        for seen in group.sightings
+    )

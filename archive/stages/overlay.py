@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from archive.disc.aligned import STANDARD_FRAME
 from archive.disc.graticule import axis_lines, disc_pixels, grid_lines
 from archive.model.forecast import ExpectedGroup
+from archive.model.group import shown_name
 from archive.model.observation import NamedGroup, Observation
 from archive.sun.heliographic import to_disc
 from archive.website.content import Content, DiscLabel, Entry, Graticule, Line, Overlay
@@ -66,7 +67,7 @@ def _numbers(b0_deg: float) -> tuple[DiscLabel, ...]:
 
 def _labels(groups: Sequence[NamedGroup], b0_deg: float) -> tuple[DiscLabel, ...]:
     placed = [(one.name, one.group.latitude_deg, one.group.central_meridian_distance_deg) for one in groups]
-    return _facing_us(
+    labels = _facing_us(
         [
             (name, latitude_deg, meridian_deg)
             for name, latitude_deg, meridian_deg in placed
@@ -74,6 +75,8 @@ def _labels(groups: Sequence[NamedGroup], b0_deg: float) -> tuple[DiscLabel, ...
         ],
         b0_deg,
     )
+    words = {one.name: shown_name(one.name, one.official_name) for one in groups if one.name and one.official_name}
+    return tuple(replace(label, words=words.get(label.name, "")) for label in labels)
 
 
 def _spots(groups: Sequence[NamedGroup]) -> tuple[tuple[float, float, float], ...]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from archive.model.observation import Observation
-from archive.model.observatory import CameraEpoch, Instrument, Site
+from archive.model.observatory import CameraEpoch, Instrument, Observer, Site
 from archive.records.settings import Settings
 from archive.stages.capture import advice_lines, advice_on
 from archive.stages.evidence import is_up, night_remark
@@ -61,4 +61,5 @@ def site_info(settings: Settings, epochs: Mapping[str, Sequence[CameraEpoch]]) -
         days=settings.days,
         licence=settings.licence,
         contact=settings.contact,
+        observers=tuple(Observer(**observer.model_dump()) for observer in settings.observers),
     )

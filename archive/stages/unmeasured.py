@@ -8,7 +8,7 @@ from pathlib import Path
 import msgspec
 
 from archive.stages.archive import Archive
-from archive.stages.inspection import ArchivedPicture, local_day_of, named_in
+from archive.stages.inspection import ArchivedPicture, local_day_of, named_in, observer_in
 from archive.stages.originals import whole_original
 from archive.stages.shown_file import UnmeasuredFiles, unmeasured_files
 from archive.store import Blob
@@ -46,6 +46,7 @@ def unmeasured_pictures(archive: Archive, filed: Sequence[ArchivedPicture]) -> t
             kept.small,
             kept.tiny,
             local_day_of(archive.settings, one, site),
+            observer_in(archive.settings, one),
         )
         for one, (site, instrument), kept in zip(filed, named, files, strict=True)
     )

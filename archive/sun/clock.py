@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from archive.model.constants import SECONDS_PER_DAY, UNIX_EPOCH_JD
 from archive.model.times import days_since_1970
 
-__all__ = ["julian_date_utc", "time_scales"]
+__all__ = ["JD_TABLE_END", "julian_date_utc", "time_scales"]
 
 # TT - UT1 in seconds at 0 h on 1 January, every five years 1950 to 1970: Astronomical Almanac, section K,
 # table of delta T. An independent spline differs by less than 0.8 s (tests/sun/test_sun_against_de421.py).
@@ -32,7 +32,7 @@ _DELTA_T_FROM_1972_S = (
 )  # fmt: skip
 _TT_MINUS_TAI_S = 32.184  # definition, IAU 1991
 _JD_1972 = 2441317.5
-_JD_TABLE_END = 2461041.5  # 2026-01-01
+JD_TABLE_END = 2461041.5  # 2026-01-01: later UT1 is taken as UTC
 
 _years = list(_DELTA_T_EARLY_S) + list(range(1972, 1972 + len(_DELTA_T_FROM_1972_S)))
 _table_jd = np.array([sum(erfa.cal2jd(year, 1, 1)) for year in _years])
@@ -71,5 +71,5 @@ def time_scales(julian_dates_utc: NDArray[np.float64]) -> tuple[NDArray[np.float
     delta_t_s = np.interp(jd, _table_jd, _table_delta_t_s)
     leap_s = _leap_tai_minus_utc_s[np.clip(np.searchsorted(_leap_jd, jd, side="right") - 1, 0, None)]
     tt_minus_utc_s = np.where(jd < _JD_1972, delta_t_s, leap_s + _TT_MINUS_TAI_S)
-    ut1_minus_utc_s = np.where(jd > _JD_TABLE_END, 0.0, tt_minus_utc_s - delta_t_s)
+    ut1_minus_utc_s = np.where(jd > JD_TABLE_END, 0.0, tt_minus_utc_s - delta_t_s)
     return jd + ut1_minus_utc_s / SECONDS_PER_DAY, jd + tt_minus_utc_s / SECONDS_PER_DAY

@@ -15,7 +15,7 @@ from archive.model.observation import SunView
 from archive.sun.clock import julian_date_utc, time_scales
 from archive.sun.ephemeris import SolarEphemeris, solar_ephemeris
 
-__all__ = ["field_rotation_deg_per_hour", "sun_view", "sun_views", "without_horizon"]
+__all__ = ["field_rotation_deg_per_hour", "observer_xyz_m", "sun_view", "sun_views", "without_horizon"]
 
 
 def sun_view(time_utc: datetime, *, latitude_deg: float, longitude_deg: float, elevation_m: float = 0.0) -> SunView:
@@ -85,20 +85,36 @@ def field_rotation_deg_per_hour(sun: SunView, *, latitude_deg: float) -> float:
     return float(EARTH_SIDEREAL_DEG_PER_HOUR * np.cos(latitude) * np.cos(azimuth) / np.cos(altitude))
 
 
+def observer_xyz_m(
+    jd_ut1: NDArray[np.float64], jd_tt: NDArray[np.float64], site: tuple[float, float, float]
+) -> NDArray[np.float64]:
+    """Return the observer's place (N, 3) from the Earth's centre, in the true equator and equinox of date.
+
+    Parameters
+    ----------
+    jd_ut1, jd_tt : ndarray of shape (N,)
+    site : tuple
+        Geodetic latitude and longitude (deg, WGS84), elevation (m).
+    """
+    latitude_deg, longitude_deg, elevation_m = site
+    longitude = np.radians(longitude_deg)
+    sidereal = erfa.gst06a(jd_ut1, 0.0, jd_tt, 0.0) + longitude
+    observer_m = erfa.gd2gc(1, longitude, np.radians(latitude_deg), elevation_m)
+    radius_m, height_m = np.hypot(observer_m[0], observer_m[1]), observer_m[2]
+    return np.stack(
+        [radius_m * np.cos(sidereal), radius_m * np.sin(sidereal), np.full_like(sidereal, height_m)], axis=1
+    )
+
+
 def _horizontal(
     jd_utc: NDArray[np.float64], ephemeris: SolarEphemeris, site: tuple[float, float, float]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Return altitude, azimuth and parallactic angle (deg), by the spherical triangle of pole, zenith and Sun."""
-    latitude_deg, longitude_deg, elevation_m = site
+    latitude_deg, longitude_deg, _ = site
     jd_ut1, jd_tt = time_scales(jd_utc)
     latitude = np.radians(latitude_deg)
     sidereal = erfa.gst06a(jd_ut1, 0.0, jd_tt, 0.0) + np.radians(longitude_deg)
-    observer_m = erfa.gd2gc(1, np.radians(longitude_deg), latitude, elevation_m)
-    radius_m, height_m = np.hypot(observer_m[0], observer_m[1]), observer_m[2]
-    observer_au = (
-        np.stack([radius_m * np.cos(sidereal), radius_m * np.sin(sidereal), np.full_like(sidereal, height_m)], axis=1)
-        / AU_M
-    )
+    observer_au = observer_xyz_m(jd_ut1, jd_tt, site) / AU_M
     right_ascension, declination = erfa.c2s(ephemeris.apparent_xyz_au - observer_au)
     hour_angle = sidereal - right_ascension
     sin_altitude = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.cos(hour_angle)

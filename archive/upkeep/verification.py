@@ -13,6 +13,7 @@ from archive.records.checksums import CHECKSUMS_NAME, file_sha256, read_checksum
 from archive.records.folder import leftovers, reading, writing
 from archive.records.group_names import GROUP_NAMES_FILE
 from archive.records.notes import read_notes, speaks_of
+from archive.records.official_numbers import OFFICIAL_NUMBERS_FILE
 from archive.records.pending import Change, apply_change
 from archive.records.places import (
     ABOUT_NAME,
@@ -25,8 +26,8 @@ from archive.records.places import (
 )
 from archive.records.record import read_record
 from archive.records.removed import new_removed_folder
-from archive.records.settings import SETTINGS_NAME
 from archive.records.text_files import (
+    TOP_TABLES,
     TextFile,
     changed_without_edit,
     is_record,
@@ -235,7 +236,7 @@ def _records(files: Folder) -> tuple[list[_RecordSummary], dict[str, tuple[str, 
 
 
 def _bad_settings(files: Folder) -> dict[str, tuple[str, ...]]:
-    found = {name: mistakes_in_file(files, name) for name in (SETTINGS_NAME, GROUP_NAMES_FILE)}
+    found = {name: mistakes_in_file(files, name) for name in TOP_TABLES}
     return {name: causes for name, causes in found.items() if causes}
 
 
@@ -278,7 +279,7 @@ def _lost_files(files: Folder, on_disk: set[str], remembered: Mapping[str, TextF
         for file in sorted(remembered)
         if not files.exists(file)
         and (
-            file == GROUP_NAMES_FILE
+            file in (GROUP_NAMES_FILE, OFFICIAL_NUMBERS_FILE)
             or is_theme_file(file)
             or file == ABOUT_NAME
             or (is_record(file) and file.rpartition(".")[0] in stems)

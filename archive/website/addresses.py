@@ -54,6 +54,7 @@ __all__ = [
     "compare_page",
     "day_page",
     "derotated_file",
+    "eclipse_page",
     "film_files",
     "graticule_file",
     "group_page",
@@ -194,6 +195,11 @@ class RotationFiles:
 def day_page(day: date) -> str:
     """Return the path of a day's page."""
     return f"days/{day.isoformat()}/index.html"
+
+
+def eclipse_page(day: date) -> str:
+    """Return the path of the page of an eclipse to come."""
+    return f"eclipses/{day.isoformat()}/index.html"
 
 
 def note_picture_file(day: date, sha256: str) -> str:

@@ -35,6 +35,7 @@ from archive.website.data_page import data_page
 from archive.website.day_page import day_pages
 from archive.website.days_page import days_page
 from archive.website.disc_overlay import graticule_svg
+from archive.website.eclipse_page import eclipse_pages
 from archive.website.feed import feed_bytes
 from archive.website.films_page import films_page
 from archive.website.followed import Followed, followed_groups
@@ -164,7 +165,8 @@ def _groups(
     names, rotations = {followed.name for followed in groups}, {rotation.number for rotation in content.rotations}
     news = news_of_days(measured_days(days), groups)
     yield page(PagePlan(addresses.HOME, lambda: home_page(content, days, face, groups=names, news=news)))
-    plans = day_pages(days, face, groups=names, rotations=rotations, news=news)
+    eclipses = {one.day: one for one in content.eclipses}
+    plans = day_pages(days, face, groups=names, rotations=rotations, news=news, eclipses=eclipses)
     for done, (day, plan) in enumerate(zip(days, plans, strict=True)):
         on_day(done, len(days))
         files = [file for entry in day.entries for file in _entry_files(entry)] + _plain_files(day)
@@ -201,7 +203,7 @@ def _groups(
 def _mark(content: Content, days: Sequence[ShownDay], groups: Sequence[Followed]) -> bytes:
     """Return a digest of all that the site shows but notes and the bytes of pictures."""
     laws = [content.own_law, content.published_laws, content.derotation, content.smoothed_number]
-    ahead = [content.expected, content.expected_returns]
+    ahead = [content.expected, content.expected_returns, content.eclipses, content.eclipse_to_come]
     shown = [[day.mark for day in days], [group.mark for group in groups], content.films, content.rotations]
     return digest([content.info, laws, ahead, shown])
 
@@ -245,6 +247,7 @@ def _other_pages(
     yield from year_pages(days, face)
     yield PagePlan(addresses.DAYS, lambda: days_page(days, face))
     yield from compare_pages(content, measured, face)
+    yield from eclipse_pages(content.eclipse_to_come, face)
     yield from group_pages(content, groups, face)
     yield PagePlan(addresses.GROUPS, lambda: groups_page(groups, face, rotations=rotations, counted=counted))
     yield from rotation_pages(content, measured, groups, face)

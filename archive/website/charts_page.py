@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from archive.language import decimal, format_date_range, format_day, gettext, kept_words, ngettext
+from archive.language import decimal, format_date_range, format_day, gettext, gettext_noop, kept_words, ngettext
 from archive.model.days import counted_picture_of_day
 from archive.model.observation import Counts, Observation
 from archive.model.times import days_since_1970
@@ -30,6 +30,7 @@ from archive.website.charts import (
     turning_chart,
 )
 from archive.website.content import Content
+from archive.website.counted_days import mixes_series, number_of_day
 from archive.website.followed import Followed
 from archive.website.formatting import format_latitude, measured, number
 from archive.website.group_rows import BY_HAND
@@ -53,6 +54,12 @@ class ChartRow:
     head: Link
     cells: tuple[str, ...]
     remark: str = ""
+
+
+_SEVERAL_SERIES = gettext_noop(
+    " Where several series counted on a day, R is their mean, each reduced by its k; groups, spots and area are those "
+    "of the day's picture."
+)
 
 
 @dataclass(frozen=True)
@@ -129,7 +136,8 @@ def _activity(
         title=gettext("Relative number and area against time"),
         drawn=_activity_drawn(counted, span, changes, uncounted, smoothed) if counted else None,
         empty=gettext("No picture has been counted yet."),
-        caption=_activity_caption(span, changes, uncounted=len(uncounted), smoothed=bool(smoothed)),
+        caption=_activity_caption(span, changes, uncounted=len(uncounted), smoothed=bool(smoothed))
+        + (gettext(_SEVERAL_SERIES) if mixes_series(days) else ""),
         columns=(gettext("Day"), gettext("Groups"), gettext("Spots"), "R", gettext("Area")),
         rows=tuple(_activity_row(one, counts, here) for one, counts in counted),
     )
@@ -180,9 +188,11 @@ def _activity_row(one: Observation, counts: Counts, here: Here) -> ChartRow:
 
 
 def _counted(day: ObservingDay) -> tuple[Observation, Counts] | None:
-    """Return the picture whose count is the day's, and that count."""
-    one = counted_picture_of_day(day.observations)
-    return None if one is None or one.counts is None else (one, one.counts)
+    """Return the picture whose count is the day's, and that count; its R is the mean of the series that counted."""
+    one, found = counted_picture_of_day(day.observations), number_of_day(day.observations)
+    if one is None or one.counts is None or found is None:
+        return None
+    return one, replace(one.counts, relative_number=found)
 
 
 def _activity_drawn(

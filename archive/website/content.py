@@ -13,11 +13,12 @@ from functools import cached_property
 
 from archive.model.choices import Band, DayKind
 from archive.model.constants import SUN_DISTANCE_RADII
+from archive.model.eclipse import EclipseAt
 from archive.model.film import Film
 from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.group import Group
 from archive.model.observation import Observation
-from archive.model.observatory import Instrument, Site
+from archive.model.observatory import Instrument, Observer, Site
 from archive.model.rotation_law import RotationLaw
 from archive.model.rotation_map import RotationMap
 from archive.store import Blob, digest
@@ -42,7 +43,7 @@ __all__ = [
 @dataclass(frozen=True)
 class SiteInfo:
     """The archive's title page: who, where and with what. `address` is the public URL, if there is one; `licence` an
-    SPDX identifier, an address or words."""
+    SPDX identifier, an address or words. `observers` is empty where the archive has one only."""
 
     title: str
     observer: str
@@ -53,6 +54,7 @@ class SiteInfo:
     days: DayKind = "utc"
     licence: str | None = None
     contact: str | None = None
+    observers: tuple[Observer, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -95,11 +97,12 @@ Line = tuple[tuple[float, float], ...]
 
 @dataclass(frozen=True)
 class DiscLabel:
-    """A name and its place on the disc, pixels of the disc's frame."""
+    """A name and its place on the disc, pixels of the disc's frame; `words` stand there in place of it, if any."""
 
     name: str
     x_px: float
     y_px: float
+    words: str = ""
 
 
 @dataclass(frozen=True)
@@ -176,6 +179,7 @@ class UnmeasuredPicture:
     small: Blob
     tiny: Blob
     local_day: date | None = None
+    observer: str = ""
 
     @property
     def day(self) -> date:
@@ -188,7 +192,8 @@ class Entry:
     """One observation to be shown, with warnings for the reader.
 
     `advice` holds names and figures of the blur caused by the capture's length. Where north is known `overlay`
-    lies over the disc; `derotated` is its disc as it was on the day before.
+    lies over the disc; `derotated` is its disc as it was on the day before. `covered` is the share of the disc behind
+    the Moon, as measured in the picture; None where it is not.
     """
 
     observation: Observation
@@ -197,6 +202,7 @@ class Entry:
     advice: tuple[tuple[str, str], ...] = ()
     overlay: Overlay | None = None
     derotated: DerotatedDisc | None = None
+    covered: float | None = None
 
     @cached_property
     def mark(self) -> bytes:
@@ -211,6 +217,7 @@ class Entry:
                 [sorted(pictures.looks), sorted(pictures.light), pictures.fits is None, pictures.flat is None],
                 pictures.tints,
                 None if self.derotated is None else [self.derotated.to_observation, self.derotated.to_day],
+                self.covered,
             ]
         )
 
@@ -224,6 +231,9 @@ class Content:
     `about` is Markdown too, of the observatory itself, and `about_pictures` what that shows.
 
     `expected` is where the groups of the latest picture will be, `expected_returns` which are due at the east limb.
+
+    `eclipses` are those during which a picture was taken, in order of time, `eclipse_to_come` the next that the latest
+    picture's site sees within a year of it.
 
     `smoothed_number` is a published smoothed series of the relative number, days since 1970 and value, empty without
     one.
@@ -247,5 +257,7 @@ class Content:
     smoothed_number: Sequence[tuple[float, float]] = ()
     expected: Sequence[ExpectedGroup] = ()
     expected_returns: Sequence[ExpectedReturn] = ()
+    eclipses: Sequence[EclipseAt] = ()
+    eclipse_to_come: EclipseAt | None = None
     about: str = ""
     about_pictures: Mapping[str, PlainPicture] = field(default_factory=dict)

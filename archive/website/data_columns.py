@@ -34,6 +34,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("time_utc", "datetime", "UTC", gettext_noop("Middle of the capture")),
     Column("site", "string", "", gettext_noop("Name of the observing site")),
     Column("instrument", "string", "", gettext_noop("Name of the instrument")),
+    Column("observer", "string", "", gettext_noop("Who took the picture; empty in an archive of one observer")),
     Column("band", "string", "", gettext_noop("Part of the spectrum: {bands} or {last_band}")),
     Column("picture_file", "string", "", gettext_noop("The original picture, inside the archive's folder")),
     Column("picture_sha256", "string", "", gettext_noop("SHA-256 of the original's bytes")),
@@ -182,4 +183,10 @@ GROUP_COLUMNS: tuple[Column, ...] = (
     Column("rotation_sigma", "number", "deg/d", gettext_noop("Standard error of that rate")),
     Column("return_of", "string", "", gettext_noop("The group that probably returned as this one")),
     Column("other_names", "array", "", gettext_noop("Earlier names of the group, no longer used, as a JSON list")),
+    Column(
+        "official_name",
+        "string",
+        "",
+        gettext_noop("Official name of the region, such as AR 11226; empty where not matched"),
+    ),
 )

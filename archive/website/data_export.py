@@ -60,7 +60,7 @@ def _package(info: SiteInfo, files: Mapping[str, bytes]) -> Record:
         "name": "observations-of-the-sun",
         "title": info.title,
         "description": gettext("Pictures of the Sun: times, orientations and measurements."),
-        "contributors": [_author(info)],
+        "contributors": [_author(info), *_others(info)],
         **_licences(info),
         "resources": [
             {
@@ -81,6 +81,10 @@ def _author(info: SiteInfo) -> Record:
     contact = contact_of(info.contact)
     reached = {} if contact is None else {"email": contact.mail, "path": contact.web}
     return {"title": info.observer, "role": "author", **{name: at for name, at in reached.items() if at is not None}}
+
+
+def _others(info: SiteInfo) -> list[Record]:
+    return [{"title": one.name, "role": "contributor"} for one in info.observers if one.name != info.observer]
 
 
 def _licences(info: SiteInfo) -> Record:

@@ -12,6 +12,7 @@ from math import ceil
 from markupsafe import Markup
 
 from archive.language import day_and_month, format_day, format_month, format_time, gettext, month_name
+from archive.model.eclipse import EclipseAt
 from archive.website import addresses
 from archive.website.addresses import (
     Here,
@@ -23,13 +24,16 @@ from archive.website.addresses import (
     year_page,
 )
 from archive.website.content import UnmeasuredPicture
+from archive.website.eclipse_view import EclipseView, eclipse_view
 from archive.website.machine_words import disc_frame
 from archive.website.notes import ShownPicture, notes_html
-from archive.website.observation_view import ObservationView, format_band, observation_view
+from archive.website.observation_view import ObservationView, format_source, observation_view
 from archive.website.observing_days import NOT_MEASURED, ShownDay, UnmeasuredDay, unmeasured_alt
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame, with_year
 
-__all__ = ["DayPage", "day_pages"]
+__all__ = ["NO_ECLIPSES", "DayPage", "day_pages"]
+
+NO_ECLIPSES: Mapping[date, EclipseAt] = {}
 
 _BLOCK_END = re.compile(r"</(?:p|li|tr|h\d)>|<br\s*/?>|\n")
 _LETTERS_A_LINE = 80
@@ -59,7 +63,8 @@ class DayPage:
     """A day; `views` has its main picture first, and is empty where all its pictures are `unmeasured`.
 
     `previous` and `next` are None at the ends, `rotation` where it has no page; `notes` is clean HTML, empty where
-    there are none. `tightness` from 0 to 3 is how far the print style draws together, to keep a day on one sheet.
+    there are none; `eclipse` is one during which pictures were taken. `tightness` from 0 to 3 is how far the print
+    style draws together, to keep a day on one sheet.
     """
 
     frame: Frame
@@ -69,6 +74,7 @@ class DayPage:
     unmeasured: tuple[UnmeasuredView, ...]
     notes: Markup
     news: tuple[str, ...]
+    eclipse: EclipseView | None
     tightness: int
     previous: Link | None
     next: Link | None
@@ -84,6 +90,7 @@ def day_pages(
     groups: Collection[str],
     rotations: Collection[int],
     news: Mapping[date, tuple[str, ...]],
+    eclipses: Mapping[date, EclipseAt] = NO_ECLIPSES,
 ) -> list[PagePlan[DayPage]]:
     """Plan a page for every day.
 
@@ -98,6 +105,8 @@ def day_pages(
         Carrington rotations that have a page.
     news : mapping
         See `news_of_days`.
+    eclipses : mapping
+        Those of days with pictures taken meanwhile.
 
     Returns
     -------
@@ -105,7 +114,15 @@ def day_pages(
     """
     around = zip([None, *days[:-1]], [*days[1:], None], strict=True)
     return [
-        _plan(day, neighbours, face=face, groups=groups, rotations=rotations, news=news.get(day.day, ()))
+        _plan(
+            day,
+            neighbours,
+            face=face,
+            groups=groups,
+            rotations=rotations,
+            news=news.get(day.day, ()),
+            eclipse=eclipses.get(day.day),
+        )
         for day, neighbours in zip(days, around, strict=False)  # without days there is still the pair of the two ends
     ]
 
@@ -118,13 +135,14 @@ def _plan(
     groups: Collection[str],
     rotations: Collection[int],
     news: tuple[str, ...],
+    eclipse: EclipseAt | None,
 ) -> PagePlan[DayPage]:
     linked = {name for name in _group_names(day) if name in groups}
     rotation = None if isinstance(day, UnmeasuredDay) else day.main.observation.sun.carrington_rotation
     mapped = rotation if rotation in rotations else None
     return PagePlan(
         day_page(day.day),
-        lambda: _page(day, neighbours, face=face, groups=linked, rotation=mapped, news=news),
+        lambda: _page(day, neighbours, face=face, groups=linked, rotation=mapped, news=news, eclipse=eclipse),
         inputs=[
             day.mark,
             day.notes,
@@ -133,6 +151,7 @@ def _plan(
             sorted(linked),
             mapped,
             news,
+            eclipse,
         ],
     )
 
@@ -152,6 +171,7 @@ def _page(
     groups: Collection[str],
     rotation: int | None,
     news: tuple[str, ...],
+    eclipse: EclipseAt | None,
 ) -> DayPage:
     here = Here(day_page(day.day))
     views = tuple(observation_view(entry, here, group_pages=groups) for entry in day.entries)
@@ -169,6 +189,7 @@ def _page(
         unmeasured=tuple(_unmeasured_view(one, here) for one in day.unmeasured),
         notes=notes,
         news=news,
+        eclipse=None if eclipse is None else eclipse_view(eclipse, day),
         tightness=_tightness(notes, views),
         previous=_neighbour(previous, here),
         next=_neighbour(following, here),
@@ -183,7 +204,7 @@ def _unmeasured_view(one: UnmeasuredPicture, here: Here) -> UnmeasuredView:
         anchor=f"t{one.id.partition('T')[2]}",
         time=format_time(one.time_utc, day=one.day),
         time_machine=f"{one.time_utc:%Y-%m-%dT%H:%M:%SZ}",
-        source=f"{one.instrument}, {one.site}, {format_band(one.band)}",
+        source=format_source(one),
         href=here.to(unmeasured_files(one).as_it_came),
         alt=unmeasured_alt(one),
         width_px=one.whole.width_px,

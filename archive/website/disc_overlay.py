@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
-from math import hypot
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from math import hypot, inf
 
 from archive.model.constants import DISC_SIDE_PX
 from archive.website.addresses import Here, graticule_file, group_page
@@ -55,7 +55,7 @@ def overlay_view(overlay: Overlay | None, here: Here, *, group_pages: Collection
         axis="".join(map(svg_path, overlay.axis)),
         names=tuple(
             DiscName(
-                label.name,
+                label.words or label.name,
                 f"{label.x_px:.1f}",
                 f"{label.y_px:.1f}",
                 here.to(group_page(label.name)) if label.name in group_pages else "",
@@ -117,15 +117,29 @@ def _apart(labels: Sequence[DiscLabel], spots: Sequence[tuple[float, float, floa
     """Return names moved to where they lie on no spot and no other name, or on as little as can be."""
     placed: list[DiscLabel] = []
     for label in sorted(labels, key=lambda one: (one.x_px, one.name)):
-        places = [one for away_px in _NAMES_AWAY_PX for one in _around(label, away_px)]
-        placed.append(min(places, key=lambda one: _lies_on(one, placed, spots)))  # the first of those that are as good
+        placed.append(_least_in_the_way(label, placed, spots))
     return placed
 
 
-def _around(label: DiscLabel, away_px: float) -> list[DiscLabel]:
+def _least_in_the_way(
+    label: DiscLabel, placed: Sequence[DiscLabel], spots: Sequence[tuple[float, float, float]]
+) -> DiscLabel:
+    """Return the label at the first of its places that are as good as any; one at which it lies on nothing ends it."""
+    best, fewest = label, inf
+    for away_px in _NAMES_AWAY_PX:
+        for one in _around(label, away_px):
+            lies_on = _lies_on(one, placed, spots)
+            if lies_on == 0:
+                return one
+            if lies_on < fewest:
+                best, fewest = one, lies_on
+    return best
+
+
+def _around(label: DiscLabel, away_px: float) -> Iterator[DiscLabel]:
     beside_px = away_px - _NAME_HEIGHT_PX / 2.0 + _width_px(label) / 2.0
     ways = ((0.0, -away_px), (0.0, away_px), (beside_px, 0.0), (-beside_px, 0.0))
-    return [replace(label, x_px=label.x_px + right, y_px=label.y_px + down) for right, down in ways]
+    return (DiscLabel(label.name, label.x_px + right, label.y_px + down) for right, down in ways)
 
 
 def _lies_on(label: DiscLabel, names: Sequence[DiscLabel], spots: Sequence[tuple[float, float, float]]) -> int:
@@ -139,7 +153,7 @@ def _lies_on(label: DiscLabel, names: Sequence[DiscLabel], spots: Sequence[tuple
 
 
 def _width_px(label: DiscLabel) -> float:
-    return _LETTER_WIDTH_PX * len(label.name)
+    return _LETTER_WIDTH_PX * len(label.words or label.name)
 
 
 def _collide(one: DiscLabel, other: DiscLabel) -> bool:

@@ -106,6 +106,7 @@ def _entry(entry: Entry, news: Sequence[str]) -> ElementTree.Element:
     here = Here(addresses.FEED)
     disc = disc_picture(entry, here)
     element = _dated(observation.picture.sha256, disc.words, observation.time_utc, observation.day)
+    _by(element, observation.observer)
     _link(element, rel="enclosure", href=disc.src, type="image/jpeg")
     words = " ".join((*news, format_orientation(observation.orientation)))
     _show(element, here.to(picture_files(observation).small), disc.alt, words)
@@ -116,6 +117,7 @@ def _unmeasured_entry(one: UnmeasuredPicture) -> ElementTree.Element:
     here, files = Here(addresses.FEED), unmeasured_files(one)
     words = f"{format_day(one.day)}, {format_time(one.time_utc, day=one.day)}"
     element = _dated(one.sha256, words, one.time_utc, one.day)
+    _by(element, one.observer)
     _link(element, rel="enclosure", href=here.to(files.as_it_came), type="image/jpeg")
     _show(element, here.to(files.small), unmeasured_alt(one), gettext(NOT_MEASURED))
     return element
@@ -129,6 +131,12 @@ def _dated(sha256: str, title: str, time_utc: datetime, day: date) -> ElementTre
     _text(element, "published", _time(time_utc))
     _link(element, rel="alternate", href=Here(addresses.FEED).to(day_page(day)), type="text/html")
     return element
+
+
+def _by(entry: ElementTree.Element, observer: str) -> None:
+    """Name who took a picture, where that goes without saying of none."""
+    if observer:
+        _text(ElementTree.SubElement(entry, f"{{{_ATOM}}}author"), "name", observer)
 
 
 def _show(element: ElementTree.Element, small: str, alt: str, words: str) -> None:

@@ -9,7 +9,7 @@ from datetime import date
 from functools import cached_property
 
 from archive.model.constants import CARRINGTON_DEG_PER_DAY, EARTH_DEG_PER_DAY
-from archive.model.group import Group, Sighting
+from archive.model.group import Group, Sighting, shown_name
 from archive.model.observation import Observation, SpotGroup
 from archive.model.rotation_law import ALL_SPOTS
 from archive.store import digest
@@ -71,6 +71,11 @@ class Followed:
     def name(self) -> str:
         """The name it has throughout the archive."""
         return self.group.name
+
+    @property
+    def shown_name(self) -> str:
+        """The name as people read it, with its official one."""
+        return shown_name(self.name, self.group.official_name)
 
     @property
     def rotation(self) -> int:

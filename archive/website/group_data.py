@@ -21,6 +21,7 @@ def group_records(groups: Sequence[Followed]) -> list[dict[str, Any]]:
             **_rotation(group.group.rotation),
             "return_of": group.group.return_of,
             "other_names": list(group.group.other_names),
+            "official_name": group.group.official_name,
         }
         for group in groups
     ]

@@ -86,7 +86,7 @@ def _page(
     days = _one_a_day(group)
     return GroupPage(
         frame=_frame(group, here, face),
-        name=group.name,
+        name=group.shown_name,
         seen=format_date_range(group.days[0], group.days[-1]),
         facts=_facts(group),
         kin=tuple((words, Link(one.words, one.href and here.to(one.href))) for words, one in kin.items()),
@@ -107,10 +107,10 @@ def _frame(group: Followed, here: Here, face: SiteFace) -> Frame:
     return frame(
         face,
         here,
-        title=gettext("Group {name}", name=group.name),
+        title=gettext("Group {name}", name=group.shown_name),
         description=gettext(
             "Sunspot group {name} at {latitude}, seen {span}",
-            name=group.name,
+            name=group.shown_name,
             latitude=format_latitude(group.latitude_deg, 0),
             span=span,
         ),

@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from archive.language import gettext, gettext_noop
+from archive.model.group import shown_name
 from archive.model.observation import NamedGroup, SpotGroup
 from archive.website.addresses import Here, group_page
 from archive.website.formatting import UNKNOWN, degrees, format_latitude, format_meridian_distance, measured, number
@@ -53,13 +54,13 @@ def group_row(group: SpotGroup, head: Link, *, time: str = "", stated: bool) -> 
 def named_rows(groups: Collection[NamedGroup], here: Here, *, pages: Collection[str]) -> tuple[GroupRow, ...]:
     """Write the groups of one observation, the largest first; `pages` are the names that have a page."""
     ordered = sorted(groups, key=lambda one: (-one.group.size_msh, one.name or ""))
-    return tuple(group_row(one.group, _link(one.name, here, pages), stated=one.stated) for one in ordered)
+    return tuple(group_row(one.group, _link(one, here, pages), stated=one.stated) for one in ordered)
 
 
-def _link(name: str | None, here: Here, pages: Collection[str]) -> Link:
-    if name is None:
+def _link(one: NamedGroup, here: Here, pages: Collection[str]) -> Link:
+    if one.name is None:
         return Link(gettext("no name"), "")
-    return Link(name, here.to(group_page(name)) if name in pages else "")
+    return Link(shown_name(one.name, one.official_name), here.to(group_page(one.name)) if one.name in pages else "")
 
 
 def _error(sigma_deg: float | None) -> str:

@@ -74,7 +74,7 @@ def _line(group: Followed, here: Here, *, span: tuple[datetime, datetime]) -> Gr
     """Write a group in one line, its life drawn over a span of time."""
     days = group.days
     return GroupLine(
-        link=Link(group.name, here.to(group_page(group.name))),
+        link=Link(group.shown_name, here.to(group_page(group.name))),
         seen=days_and_months(days[0], days[-1]),
         days=ngettext("{n} day", "{n} days", len(days)),
         latitude=f"{format_latitude(group.latitude_deg)}°",

@@ -15,6 +15,7 @@ from archive.model.times import time_from_days
 from archive.website import addresses
 from archive.website.addresses import Here, day_page, group_page, month_page
 from archive.website.content import Content
+from archive.website.eclipse_page import Announcement, announcement
 from archive.website.films_page import FilmView, film_views
 from archive.website.formatting import format_latitude, format_meridian_distance
 from archive.website.machine_words import disc_frame
@@ -51,7 +52,8 @@ class Latest:
 class HomePage:
     """The first page; `views` holds the latest disc alone, `films` the current film alone.
 
-    `news` is what is new on the latest day; `expected` where its groups will be, `returns` which are due back.
+    `news` is what is new on the latest day; `expected` where its groups will be, `returns` which are due back,
+    `eclipse` the next one within a year.
 
     Without measured pictures `latest` is None and `views` empty, without any `month` is None, without films `films` is
     empty.
@@ -70,6 +72,7 @@ class HomePage:
     news: tuple[str, ...]
     expected: tuple[ExpectedRow, ...]
     returns: tuple[str, ...]
+    eclipse: Announcement | None
     scripts: tuple[str, ...]
 
 
@@ -108,6 +111,7 @@ def home_page(
         news=news.get(measured[-1].day, ()) if measured else (),
         expected=tuple(_expected(one, here, groups) for one in content.expected),
         returns=tuple(map(_return, content.expected_returns)),
+        eclipse=announcement(content.eclipse_to_come, here),
         scripts=(here.to(addresses.KEYS_SCRIPT), here.to(addresses.PLATE_SCRIPT)) if measured else (),
     )
 

@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from archive.language import gettext, spoken
 from archive.model.constants import DISC_SIDE_PX
+from archive.model.observation import Observation
 from archive.website import addresses
 from archive.website.addresses import Here, picture_files
 from archive.website.content import Entry, SiteInfo
@@ -40,8 +41,8 @@ def disc_frame(frame: Frame, entry: Entry, disc: Picture, face: SiteFace) -> Fra
         "width": DISC_SIDE_PX,
         "height": DISC_SIDE_PX,
         "dateCreated": time_text(observation.time_utc),
-        "creator": _creator(face),
-        "creditText": face.observer,
+        "creator": _creator_of(observation, face),
+        "creditText": observation.observer or face.observer,
         "representativeOfPage": True,
         **_in_language(),
         **_licensed(face),
@@ -85,6 +86,13 @@ def dataset_frame(frame: Frame, info: SiteInfo, entries: Sequence[Entry], face: 
     if face.address is not None:
         data["url"] = face.address_of(frame.path)
     return replace(frame, data=_linked(data))
+
+
+def _creator_of(observation: Observation, face: SiteFace) -> dict[str, object]:
+    """Return who took a picture; the archive's contact is that of its own observer."""
+    if observation.observer in ("", face.observer):
+        return _creator(face)
+    return {"@type": "Person", "name": observation.observer}
 
 
 def _in_language() -> dict[str, object]:

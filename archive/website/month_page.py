@@ -10,10 +10,9 @@ from itertools import groupby
 from markupsafe import Markup
 
 from archive.language import format_month, gettext, month_name, short_weekday_name, weekday_name
-from archive.model.days import count_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
-from archive.website.counted_days import days_summary
+from archive.website.counted_days import days_summary, number_of_day
 from archive.website.days_page import days_of_month
 from archive.website.formatting import number
 from archive.website.observing_days import ShownDay, day_thumb
@@ -124,7 +123,5 @@ def _weeks(first: date, seen: dict[date, ShownDay], here: Here) -> tuple[tuple[C
 def _field(day: date, seen: ShownDay | None, here: Here) -> CalendarDay:
     if seen is None:
         return CalendarDay(str(day.day))
-    counts = count_of_day(seen.observations)
-    return CalendarDay(
-        str(day.day), day_thumb(seen, here), "" if counts is None else f"R {number(counts.relative_number)}"
-    )
+    found = number_of_day(seen.observations)
+    return CalendarDay(str(day.day), day_thumb(seen, here), "" if found is None else f"R {number(found)}")

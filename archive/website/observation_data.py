@@ -15,6 +15,7 @@ def observation_record(observation: Observation) -> Record:
         "time_utc": time_text(observation.time_utc),
         "site": observation.site,
         "instrument": observation.instrument,
+        "observer": observation.observer or None,
         "band": observation.band,
         "picture": _picture(observation.picture),
         "disc": _disc(observation.disc),

@@ -19,7 +19,7 @@ from archive.language import (
 )
 from archive.model.observation import Capture, Observation, SunView
 from archive.website.addresses import Here, compare_page, picture_files
-from archive.website.content import Entry, Tint
+from archive.website.content import Entry, Tint, UnmeasuredPicture
 from archive.website.disc_overlay import OverlayView, overlay_view
 from archive.website.formatting import (
     UNKNOWN,
@@ -37,7 +37,15 @@ from archive.website.orientation_text import EVIDENCE_NAMES, doubts, format_orie
 from archive.website.pages import Fact, Link, Picture
 from archive.website.zoom import ZoomView, zoom_view
 
-__all__ = ["EvidenceRow", "ObservationView", "disc_picture", "format_band", "light_pictures", "observation_view"]
+__all__ = [
+    "EvidenceRow",
+    "ObservationView",
+    "disc_picture",
+    "format_band",
+    "format_source",
+    "light_pictures",
+    "observation_view",
+]
 
 _BAND_WORDS = {
     # Translators: bands of the spectrum, as at the end of "80 mm refractor, Quay, white light".
@@ -118,7 +126,7 @@ def observation_view(entry: Entry, here: Here, *, group_pages: Collection[str] =
         anchor=anchor,
         time=format_time(observation.time_utc, day=observation.day),
         time_machine=f"{observation.time_utc:%Y-%m-%dT%H:%M:%SZ}",
-        source=f"{observation.instrument}, {observation.site}, {format_band(observation.band)}",
+        source=format_source(observation),
         picture=disc,
         overlay=overlay_view(entry.overlay, here, group_pages=group_pages),
         zoom=zoom_view(observation, here),
@@ -149,6 +157,11 @@ def _compare(entry: Entry, here: Here) -> Link | None:
         return None
     before = day_and_month(entry.derotated.to_day)
     return Link(gettext("Compare with {day}", day=before), here.to(compare_page(entry.observation.day)))
+
+
+def format_source(one: Observation | UnmeasuredPicture) -> str:
+    """Write who took a picture, where the archive has several observers, with what, where and in which light."""
+    return ", ".join(filter(None, (one.observer, one.instrument, one.site, format_band(one.band))))
 
 
 def format_band(band: str) -> str:
@@ -283,6 +296,7 @@ def _capture_facts(observation: Observation) -> tuple[Fact, ...]:
     """List what is known of the capture; what is not known is left out."""
     capture = observation.capture
     facts = [
+        (gettext("Observer"), observation.observer),
         (gettext("Filter"), capture.filter),
         (gettext("Started"), capture.start_utc and f"{capture.start_utc:%H:%M:%S} UTC"),
         (gettext("Length"), None if capture.length_s is None else decimal(f"{capture.length_s:g} s")),

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from archive.language import format_date_range, format_day, format_time, gettext, gettext_noop, ngettext
 from archive.model.choices import DayKind
-from archive.model.observatory import CameraEpoch, Instrument, Site
+from archive.model.observatory import CameraEpoch, Instrument, Observer, Site
 from archive.safety import CAUTION
 from archive.website import addresses
 from archive.website.addresses import Here, about_picture_file, day_page
@@ -63,6 +63,7 @@ class ObservatoryPage:
 
     frame: Frame
     about: Markup
+    observers: tuple[Described, ...]
     sites: tuple[Described, ...]
     instruments: tuple[Described, ...]
     caution: str
@@ -83,6 +84,7 @@ def observatory_page(content: Content, days: Sequence[ObservingDay], face: SiteF
             description=gettext("Sites and instruments of {observer}, and how to read them", observer=face.observer),
         ),
         about=_about(content, here),
+        observers=tuple(_observer(observer) for observer in info.observers),
         sites=tuple(_site(place) for place in info.sites),
         instruments=tuple(_instrument(instrument) for instrument in info.instruments),
         caution=gettext(CAUTION),
@@ -113,15 +115,23 @@ def _citations(days: Sequence[ObservingDay], face: SiteFace) -> tuple[Fact, ...]
         time=format_time(latest.time_utc, day=latest.day),
         title=face.title,
     )
+    by = latest.observer or face.observer
     return (
-        Fact(gettext("The archive"), _cited(face, archive, addresses.HOME)),
-        Fact(gettext("A picture"), _cited(face, picture, day_page(days[-1].day))),
+        Fact(gettext("The archive"), _cited(face, face.observer, archive, addresses.HOME)),
+        Fact(gettext("A picture"), _cited(face, by, picture, day_page(days[-1].day))),
     )
 
 
-def _cited(face: SiteFace, work: str, path: str) -> str:
+def _cited(face: SiteFace, by: str, work: str, path: str) -> str:
     address = face.address_of(path)
-    return f"{face.observer}. {work}. {address}" if address else f"{face.observer}. {work}."
+    return f"{by}. {work}. {address}" if address else f"{by}. {work}."
+
+
+def _observer(observer: Observer) -> Described:
+    facts = [Fact("Code", observer.code)] if observer.code is not None else []
+    if observer.relative_number_k is not None:
+        facts.append(Fact("Factor k", f"{observer.relative_number_k:g}", "in R = k (10 g + s)"))
+    return Described(observer.name, tuple(facts))
 
 
 def _site(place: Site) -> Described:

@@ -14,6 +14,7 @@ EVIDENCE_NAMES: dict[EvidenceKind, str] = {
     # Translators: what tells where north is; alone in a table, and after "North measured from".
     "stated": gettext_noop("the observer’s statement"),
     "header": gettext_noop("the file’s header"),
+    "moon": gettext_noop("the Moon’s place before the Sun"),
     "spots": gettext_noop("the same spots on other days"),
     "sky": gettext_noop("the mount’s geometry"),
     "drift": gettext_noop("drift with tracking off"),

@@ -16,6 +16,7 @@ from archive.website.compare_page import ComparePage
 from archive.website.data_page import DataPage
 from archive.website.day_page import DayPage
 from archive.website.days_page import DaysPage
+from archive.website.eclipse_page import EclipsePage
 from archive.website.films_page import FilmsPage
 from archive.website.group_page import GroupPage
 from archive.website.groups_page import GroupsPage
@@ -41,6 +42,7 @@ Page = (
     | DataPage
     | DayPage
     | DaysPage
+    | EclipsePage
     | FilmsPage
     | GroupPage
     | GroupsPage
@@ -61,6 +63,7 @@ _TEMPLATES: dict[type[Page], str] = {
     DataPage: "data.html",
     DayPage: "day.html",
     DaysPage: "days.html",
+    EclipsePage: "eclipse.html",
     FilmsPage: "films.html",
     GroupPage: "group.html",
     GroupsPage: "groups.html",

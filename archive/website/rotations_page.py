@@ -165,7 +165,7 @@ def _on_maps(groups: Sequence[Followed]) -> dict[int, list[tuple[Followed, Seen]
 
 def _on_map(group: Followed, seen: Seen, here: Here) -> MapGroup:
     return MapGroup(
-        link=Link(group.name, here.to(group_page(group.name))),
+        link=Link(group.shown_name, here.to(group_page(group.name))),
         x=f"{MAP_UNITS_PER_DEG * seen.map_longitude_deg:.1f}",
         y=f"{MAP_UNITS_PER_DEG * (90.0 - seen.latitude_deg):.1f}",
         latitude=f"{format_latitude(seen.latitude_deg)}°",

@@ -71,7 +71,7 @@ def search_page(days: Sequence[ShownDay], groups: Sequence[Followed], face: Site
         script=here.to(addresses.SEARCH_SCRIPT),
         index=here.to(addresses.SEARCH_INDEX),
         years=_years(days, here),
-        groups=tuple(Link(group.name, here.to(group_page(group.name))) for group in groups[::-1]),
+        groups=tuple(Link(group.shown_name, here.to(group_page(group.name))) for group in groups[::-1]),
         notes=tuple(
             NoteLine(Link(format_day(day.day), here.to(day_page(day.day))), _shortened(words))
             for day, words in noted[::-1]
@@ -99,11 +99,11 @@ def _day_entry(day: ShownDay, here: Here) -> dict[str, str]:
         facts += [ngettext("{n} group", "{n} groups", counts.groups), f"R {number(counts.relative_number)}"]
     shown = len(seen) + len(day.unmeasured)
     facts += [ngettext("{n} picture", "{n} pictures", shown)] if shown > 1 else []
-    names = [named.name for one in seen for named in one.groups or () if named.name]
+    names = [name for one in seen for named in one.groups or () for name in _names(named.name, named.official_name)]
     words = {day.day.isoformat(): None} | dict.fromkeys(names)
-    sources = [(one.instrument, one.site, one.band) for one in seen]
-    sources += [(one.instrument, one.site, one.band) for one in day.unmeasured]
-    words |= dict.fromkeys(word for *named, band in sources for word in (*named, format_band(band)))
+    sources = [(one.observer, one.instrument, one.site, one.band) for one in seen]
+    sources += [(one.observer, one.instrument, one.site, one.band) for one in day.unmeasured]
+    words |= dict.fromkeys(word for *named, band in sources for word in (*named, format_band(band)) if word)
     # Translators: several ways of saying it, by which a search finds the day.
     words |= {gettext("no spots spotless"): None} if counts is not None and not counts.spots else {}
     oriented = not isinstance(day, ObservingDay) or day.main.observation.orientation.is_known
@@ -119,14 +119,26 @@ def _day_entry(day: ShownDay, here: Here) -> dict[str, str]:
     }
 
 
+def _names(name: str | None, official_name: str | None) -> list[str]:
+    """Return the words that find a group: an official number also as summaries shorten it, AR 11226 as 1226."""
+    if official_name is None:
+        return [name] if name else []
+    return [name or "", official_name, official_name[-4:]]
+
+
 def _group_entry(group: Followed, here: Here) -> dict[str, str]:
     span = format_date_range(group.days[0], group.days[-1])
     return {
         "href": here.to(group_page(group.name)),
-        "title": gettext("Group {name}", name=group.name),
+        "title": gettext("Group {name}", name=group.shown_name),
         "facts": f"{span}, {format_latitude(group.latitude_deg)}°",
         "words": " ".join(
-            [group.name, gettext("Rotation {number}", number=group.rotation).lower(), span, *group.group.other_names]
+            [
+                *_names(group.name, group.group.official_name),
+                gettext("Rotation {number}", number=group.rotation).lower(),
+                span,
+                *group.group.other_names,
+            ]
         ),
         "notes": "",
         "disc": "",

@@ -16,7 +16,7 @@ from archive.language import day_and_month, format_month, gettext, ngettext, sho
 from archive.model.days import count_of_day, counted_picture_of_day
 from archive.website import addresses
 from archive.website.addresses import Here, month_page, year_page
-from archive.website.counted_days import days_summary
+from archive.website.counted_days import days_summary, number_of_day
 from archive.website.formatting import number
 from archive.website.observing_days import ShownDay, UnmeasuredDay, tiny_file
 from archive.website.pages import Frame, Link, PagePlan, SiteFace, frame
@@ -122,11 +122,12 @@ def _month(first: date, days: Sequence[ShownDay], here: Here) -> YearMonth:
     counted = [one for day in days if (one := counted_picture_of_day(day.observations)) is not None]
     counts = [one.counts for one in counted if one.counts is not None]
     areas_msh = [one.spot_area_msh for one in counted if one.spot_area_msh is not None]
+    numbers = [found for day in days if (found := number_of_day(day.observations)) is not None]
     figures = (
         number(len(days)),
         number(len(counts)),
         number(sum(one.spots == 0 for one in counts)),
-        number(fmean(one.relative_number for one in counts) if counts else None, 1),
+        number(fmean(numbers) if numbers else None, 1),
         number(fmean(areas_msh) if areas_msh else None),
     )
     return YearMonth(Link(format_month(first), here.to(month_page(first))), figures)

@@ -15,7 +15,18 @@ from archive.commands.main import main
 HEAVY = {"numpy", "scipy", "astropy", "erfa", "PIL", "pydantic", "jinja2", "tomlkit", "tifffile", "msgspec", "httpx",
          "starlette", "uvicorn"}  # fmt: skip
 # Modules of the room that are no command.
-SHARED = {"__init__", "failure", "group", "main", "options", "permission", "printing", "streams", "values"}
+SHARED = {
+    "__init__",
+    "eclipse_list",
+    "failure",
+    "group",
+    "main",
+    "options",
+    "permission",
+    "printing",
+    "streams",
+    "values",
+}
 
 
 def loaded_by(*words: str) -> set[str]:

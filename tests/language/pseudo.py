@@ -23,12 +23,13 @@ _ALIKE = {"UTC", "px", "deg", "CSV", "JSON", "FITS", "MP", "PNG", "JPEG", "MSH",
 _SILENT = {"style", "script", "code", "kbd"}
 _INLINE = {"a", "abbr", "b", "em", "span", "strong", "sub", "sup", "time", "i"}
 _DATES = {
-    word
+    spelled
     for names in (get_month_names, get_day_names)
     for form in ("wide", "abbreviated")
     for context in ("format", "stand-alone")
     for name in names(form, context, LANGUAGE).values()
-    for word in _WORD.findall(f"{name} {name.capitalize()}")
+    for word in _WORD.findall(name)
+    for spelled in (word, word.capitalize())  # as headings begin
 }
 
 

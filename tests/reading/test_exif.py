@@ -108,3 +108,17 @@ def test_a_satellite_fix_tells_the_zone_of_a_time_without_one_and_its_disagreeme
     fix = {29: "2026:06:03", 7: (7.0, 15.0, 0.0)}
     assert _facts(exif={ORIGINAL: MORNING, OFFSET_ORIGINAL: "+02:00"}, gps=fix).time.doubt is None
     assert "another than" in _facts(exif={ORIGINAL: MORNING, OFFSET_ORIGINAL: "+03:00"}, gps=fix).time.doubt
+
+
+@pytest.mark.parametrize("written", ["+2:00", "+0200", "+02"])
+def test_an_offset_that_lacks_a_nought_or_the_colon_is_understood(written):
+    found = _facts(exif={ORIGINAL: MORNING, OFFSET_ORIGINAL: written}).time
+    assert found == FoundTime(TIME.replace(tzinfo=timezone(timedelta(hours=2))), "start")
+
+
+def test_an_offset_that_is_none_is_told():
+    # Section 4.6.6: where the offset is unknown, all characters but the colons are blanks.
+    assert _facts(exif={ORIGINAL: MORNING, OFFSET_ORIGINAL: "   :  "}).time == FoundTime(TIME, "start")
+    found = _facts(exif={ORIGINAL: MORNING, OFFSET_ORIGINAL: "summer"}).time
+    assert found.value == TIME
+    assert "summer" in found.doubt

@@ -289,8 +289,9 @@ def test_a_read_only_folder_gives_one_clear_line_a_task(root, picture, derived):
 
 
 HOLDER = """
-import sys, time
+import signal, sys, time
 from pathlib import Path
+signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in a shell's background, and so inherited
 from archive.records.archive_files import files_of
 from archive.records.folder import writing
 with writing(files_of(Path(sys.argv[1]))):

@@ -60,7 +60,7 @@ def test_every_mistake_of_a_file_is_reported_at_once():
         """
     )
     assert sorted(found) == [
-        "archive.toml: films[1]: give one span: days, or from and to, or rotation",
+        "archive.toml: films[1]: give one span: days, or from and to, or rotation, or eclipse",
         "archive.toml: instruments[1].mount = 'tripod': must be 'altaz', 'equatorial' or 'unknown'",
         "archive.toml: observer = 3: must be text in quotes",
         "archive.toml: sites[1].latitude_deg = 91: must be at most 90",

@@ -24,11 +24,12 @@ POLE = np.array([286.13, 63.87])
 
 @dataclass(frozen=True)
 class Reference:
-    """The timescale and the two bodies."""
+    """The timescale and the bodies."""
 
     timescale: Any
     earth: Any
     sun: Any
+    moon: Any
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +42,7 @@ def de421() -> Iterator[Reference]:
     from skyfield.api import load, load_file
 
     kernel = load_file(str(folder / "de421.bsp"))
-    yield Reference(load.timescale(builtin=True), kernel["earth"], kernel["sun"])
+    yield Reference(load.timescale(builtin=True), kernel["earth"], kernel["sun"], kernel["moon"])
     kernel.close()
 
 

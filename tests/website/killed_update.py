@@ -25,7 +25,7 @@ from website.invented import content as invented_content
 from website.read_pages import Links
 
 EVENTS = {"os.rename", "os.remove", "os.mkdir", "os.rmdir"}
-STRIDE = 3 if os.environ.get("NORTHLIMB_STUDY") == "full" else 6
+STRIDE = 3 if os.environ.get("NORTHLIMB_STUDY") == "full" else 4
 Tree = dict[str, bytes]
 
 

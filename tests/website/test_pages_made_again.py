@@ -15,10 +15,12 @@ from typing import Any, get_args, get_type_hints
 import pytest
 
 from archive.built import SiteReport
+from archive.model.eclipse import EclipseAt
 from archive.model.film import Film
 from archive.model.forecast import ExpectedGroup, ExpectedReturn
 from archive.model.group import Group, Sighting
 from archive.model.observation import Counts, NamedGroup, Observation
+from archive.model.observatory import Observer
 from archive.model.rotation_map import RotationMap
 from archive.site_tree.local_site import FileGroup
 from archive.store import Blob, Store, digest
@@ -28,6 +30,7 @@ from archive.website.content import DerotatedDisc, DiscLabel, Overlay, PlainPict
 from archive.website.pages import SiteFace
 from archive.website.render import static_files, style_hash
 from archive.website.theme import Theme, read_theme
+from website.eclipses import eclipse
 from website.invented import ASSUMED, CAPTURE, SOLVED, InventedContent, build_site, record_of
 
 FULL = os.environ.get("NORTHLIMB_STUDY") == "full"
@@ -110,7 +113,7 @@ _NAMES = {
     (Observation, "id"), (Sighting, "observation_id"), (Group, "name"), (NamedGroup, "name"), (Film, "stem"),
     (RotationMap, "number"), (DerotatedDisc, "to_observation"), (DerotatedDisc, "to_day"), (Observation, "local_day"),
     (UnmeasuredPicture, "id"), (UnmeasuredPicture, "local_day"),
-    (Tint, "name"), (Tint, "of"),
+    (Tint, "name"), (Tint, "of"), (EclipseAt, "day"),
 }  # fmt: skip
 # No value of the content: the store it was made with, and how a grid is drawn, which the program's code tells.
 _NO_VALUES = {"derived", "graticule_at"}
@@ -147,29 +150,35 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         first,
         observation=replace(first.observation, orientation=replace(SOLVED, alternative=ASSUMED.alternative),
                             capture=capture, remarks=("its hour is odd",), local_day=first.observation.day,
+                            observer="B. Wren",
                             counts=Counts(1, 4, 14.0, least_spot_msh=40.0), spot_area_sigma_msh=20.0,
                             groups=tuple(map(_with_errors, first.observation.groups or ()))),
         pictures=pictures,
         warnings=("The Sun was low.",),
         advice=(("Smear at the limb", "0.4 px"),),
-        overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0),), ((5.0, 6.0, 2.0),), (line,)),
+        overlay=Overlay(-0.1, (line,), (DiscLabel("2312-1", 3.0, 4.0, "AR 14001"),), ((5.0, 6.0, 2.0),), (line,)),
         derotated=DerotatedDisc(content.entries[1].observation.id, content.entries[1].observation.day, blob),
+        covered=0.25,
     )  # fmt: skip
     entries = [told, *content.entries[1:]]
     instruments = (replace(content.info.instruments[0], filter="foil"), *content.info.instruments[1:])
     films = (replace(content.films[0], loop=blob, av1=blob, first_frames={told.observation.id: 3}, rotation=2312),)
-    groups = (replace(content.groups[0], return_of="2311-4", possible_return_of="2311-5"), *content.groups[1:])
+    groups = (
+        replace(content.groups[0], return_of="2311-4", possible_return_of="2311-5", official_name="AR 14001"),
+        *content.groups[1:],
+    )
     info = replace(
         content.info,
         address="https://example.org/sun/",
         instruments=instruments,
         licence="CC-BY-4.0",
         contact="sun@example.org",
+        observers=(Observer("B. Wren", "BW", 0.8),),
     )
     plain, day = PlainPicture(blob, 800, 600), first.observation.day
     only_shown = UnmeasuredPicture(
         f"{day}T1811Z", datetime(day.year, day.month, day.day, 18, 11, tzinfo=UTC), "Quay", "Doorstep", "white",
-        blob.sha256, plain, blob, blob, day,
+        blob.sha256, plain, blob, blob, day, "B. Wren",
     )  # fmt: skip
     return replace(
         content,
@@ -182,6 +191,8 @@ def _told_in_full(content: InventedContent) -> InventedContent:
         unmeasured=(only_shown,),
         expected=(ExpectedGroup("2312-1", 12.0, -10.0, 3.0, 30.0),),
         expected_returns=(ExpectedReturn("2311-2", -8.0, 20_620.0, 0.4),),
+        eclipses=(replace(eclipse(), day=day),),
+        eclipse_to_come=eclipse(),
         smoothed_number=((20_000.0, 30.0), (20_030.0, 31.0)),
         about="The dome: ![of wood](dome.jpg)",
         about_pictures={"dome.jpg": plain},
@@ -190,7 +201,8 @@ def _told_in_full(content: InventedContent) -> InventedContent:
 
 def _with_errors(named: NamedGroup) -> NamedGroup:
     spots = tuple(replace(spot, area_sigma_msh=8.0, umbra_sigma_msh=2.0) for spot in named.group.spots)
-    return replace(named, group=replace(named.group, spots=spots, area_sigma_msh=30.0, umbra_sigma_msh=9.0))
+    group = replace(named.group, spots=spots, area_sigma_msh=30.0, umbra_sigma_msh=9.0)
+    return replace(named, group=group, official_name="AR 14001")
 
 
 def _fields(kind: Any) -> Iterator[tuple[type, str]]:

@@ -180,6 +180,51 @@ def test_a_group_is_called_as_the_observer_calls_it_and_has_a_page_of_that_name(
     assert 'href="../../groups/ar-1117/' in day
 
 
+# A solar region summary in its published form; the place is that of a group of the sample.
+SUMMARY = """:Product: 0604SRS.txt
+:Issued: 2026 Jun 04 0030 UTC
+I.  Regions with Sunspots.  Locations Valid at 03/2400Z
+Nmbr Location  Lo  Area  Z   LL   NN Mag Type
+{number} {side}{latitude:02.0f}W00   {longitude:03.0f}  0080 Hsx  02   01 Alpha
+"""
+
+
+def test_an_official_number_stands_beside_the_name_and_what_a_hand_wrote_stays(
+    archive_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    name, (seen, *_) = next(
+        (called, own)
+        for called, all_days in groups(archive_folder).items()
+        if (own := [one for one in all_days if str(one["observation"]).startswith(DAY)])
+    )
+    latitude_deg, longitude_deg = float(str(seen["latitude_deg"])), float(str(seen["carrington_longitude_deg"]))
+    table = tmp_path / "0604SRS.txt"
+
+    def numbered(number: int) -> str:
+        side = "N" if latitude_deg >= 0.0 else "S"
+        table.write_text(
+            SUMMARY.format(number=number, side=side, latitude=abs(latitude_deg), longitude=longitude_deg % 360.0),
+            encoding="ascii",
+        )
+        capsys.readouterr()
+        assert main(["regions", str(archive_folder), str(table)]) == 0
+        return capsys.readouterr().out
+
+    assert f"AR 14001 is group {name}" in numbered(4001)
+    assert "numbered before: AR 14001" in numbered(4001)
+    assert f"AR 14002 left open, may be {name}: the group is AR 14001 in the file" in numbered(4002)
+    assert main(["build", str(archive_folder)]) == 0
+    site = archive_folder / "site"
+    for page in (f"groups/{name}", f"days/{DAY}", "groups", "search"):
+        assert f"{name} (AR 14001)" in (site / page / "index.html").read_text(encoding="utf-8"), page
+    assert "AR 14001 4001" in (site / "search/words.js").read_text(encoding="utf-8")
+    found = json.loads((site / "data/groups.json").read_text(encoding="utf-8"))
+    assert {one["name"] for one in found if one["official_name"] == "AR 14001"} == {name}
+    table.write_text("date,number\n", encoding="ascii")
+    assert main(["regions", str(archive_folder), str(table)]) == 1
+    assert "no table of regions" in capsys.readouterr().err
+
+
 def test_a_group_split_by_hand_has_two_names(archive_folder: Path) -> None:
     """The half that keeps the name is called by it; the other, without one, is a group of its own."""
     before = groups(archive_folder)

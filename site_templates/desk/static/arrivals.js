@@ -1,5 +1,5 @@
 // New pictures: dropped, looked at, put right, filed.
-import { Refused, begin, byId, doing, element, get, picture, post, say, tell, token, whenNews } from "/static/desk.js";
+import { Refused, begin, byId, doing, element, figure, get, picture, post, say, tell, token, whenNews } from "/static/desk.js";
 import { WayUp } from "/static/geometry.js";
 import { shape } from "/static/plate.js";
 
@@ -10,7 +10,7 @@ let waiting = [];
 let sending = 0;
 
 const list = byId("cards");
-const megabytes = (bytes) => (bytes < 1e6 ? `${Math.max(1, Math.round(bytes / 1e3))} kB` : `${(bytes / 1e6).toFixed(1)} MB`);
+const megabytes = (bytes) => (bytes < 1e6 ? `${Math.max(1, Math.round(bytes / 1e3))} kB` : `${figure(bytes / 1e6, 1)} MB`);
 
 // Sending
 
@@ -31,7 +31,7 @@ function sendOne({ file, note, card }) {
     sending -= 1;
     send();
     if (request.status !== 200) {
-      const causes = request.status && request.responseText.startsWith("{") ? JSON.parse(request.responseText).causes : [{ field: null, text: "was not received whole; drop it again" }];
+      const causes = request.status && request.responseText.startsWith("{") ? JSON.parse(request.responseText).causes : [{ field: null, text: _("was not received whole; drop it again") }];
       card.querySelector(".words").textContent = causes.map((cause) => cause.text).join("; ");
       card.querySelector("progress").remove();
       throw new Refused(request.status, causes.map((cause) => ({ ...cause, text: `${file.name}: ${cause.text}` })));
@@ -48,13 +48,15 @@ function take(files) {
   const stem = (file) => file.name.replace(/\.[^.]*$/, "");
   const notes = new Map(files.filter((file) => /\.toml$/i.test(file.name)).map((file) => [stem(file), file]));
   for (const file of files) {
+    const { name } = file;
+    const size = megabytes(file.size);
     if (/\.toml$/i.test(file.name) || file.name.startsWith(".")) continue;
     const card = element(
       "li",
       { class: "arrival" },
-      element("h2", {}, file.name),
-      element("progress", { max: 1, value: 0, "aria-label": `${file.name} on its way` }),
-      element("p", { class: "small words" }, `on its way, ${megabytes(file.size)}`),
+      element("h2", {}, name),
+      element("progress", { max: 1, value: 0, "aria-label": _("{name} on its way") }),
+      element("p", { class: "small words" }, _("on its way, {size}")),
     );
     list.append(card);
     waiting.push({ file, note: notes.get(stem(file)), card });
@@ -77,9 +79,9 @@ async function filesOf(entry) {
 
 function limbDrawing(arrival, address) {
   const { width_px, height_px } = arrival.picture;
-  const { disc, orientation } = arrival;
+  const { disc, name, orientation } = arrival;
   const known = (orientation?.north_angle_deg ?? null) !== null;
-  const svg = shape("svg", { class: "sheet", role: "img", viewBox: `-0.5 -0.5 ${width_px} ${height_px}`, "aria-label": `${arrival.name} with its limb${known ? " and north" : ""}` });
+  const svg = shape("svg", { class: "sheet", role: "img", viewBox: `-0.5 -0.5 ${width_px} ${height_px}`, "aria-label": known ? _("{name} with its limb and north") : _("{name} with its limb") });
   svg.append(
     shape("image", { href: address, x: -0.5, y: -0.5, width: width_px, height: height_px }),
     shape(
@@ -106,15 +108,18 @@ async function drawing(arrival) {
 
 function northWords({ orientation }) {
   if (!orientation) return "";
-  if (orientation.north_angle_deg === null) return "north unknown yet";
-  return `north at ${orientation.north_angle_deg.toFixed(1)}° ± ${orientation.sigma_deg.toFixed(1)}°${orientation.mirrored ? ", mirrored" : ""}`;
+  if (orientation.north_angle_deg === null) return _("north unknown yet");
+  const angle = figure(orientation.north_angle_deg, 1);
+  const sigma = figure(orientation.sigma_deg, 1);
+  return orientation.mirrored ? _("north at {angle}° ± {sigma}°, mirrored") : _("north at {angle}° ± {sigma}°");
 }
 
 function factsOf(arrival) {
+  const source = arrival.time_from;
   const rows = [
-    ["time", arrival.time_utc && `${arrival.time_utc.replace("T", " ").replace("Z", "")} UTC`, arrival.time_from && `from ${arrival.time_from}`],
-    ["instrument", arrival.instrument, arrival.site],
-    ["north", northWords(arrival)],
+    [_("time"), arrival.time_utc && `${arrival.time_utc.replace("T", " ").replace("Z", "")} UTC`, source && _("from {source}")],
+    [_("instrument"), arrival.instrument, arrival.site],
+    [_("north"), northWords(arrival)],
   ].filter((row) => row[1]);
   const table = element("table", { class: "facts" }, element("tbody"));
   for (const [name, value, more] of rows)
@@ -123,9 +128,9 @@ function factsOf(arrival) {
 }
 
 const KEPT = new Map([
-  ["measured", "an observation, measured"],
-  ["unmeasured", "the whole Sun, shown only"],
-  ["extra", "a further picture of the day"],
+  ["measured", _("an observation, measured")],
+  ["unmeasured", _("the whole Sun, shown only")],
+  ["extra", _("a further picture of the day")],
 ]);
 
 function select(name, values, chosen, label) {
@@ -136,23 +141,24 @@ function select(name, values, chosen, label) {
 }
 
 function form(arrival, open) {
+  const zone = names.time_zone;
   const fields = element(
     "form",
     { class: "fields" },
-    element("label", {}, `Time, middle of the capture (${names.time_zone} without a zone)`, element("input", { name: "time", autocomplete: "off", placeholder: "2026-06-03T10:15" })),
-    select("instrument", names.instruments, arrival.instrument, "Instrument"),
-    select("site", names.sites, arrival.site, "Site"),
-    select("kept", KEPT, arrival.kept, "Kept as"),
-    element("label", {}, "Caption of a further picture", element("input", { name: "caption", autocomplete: "off", value: arrival.caption })),
-    element("label", {}, "Note for the day", element("input", { name: "note", autocomplete: "off" })),
-    element("div", { class: "doing" }, element("button", {}, "Set")),
+    element("label", {}, _("Time, middle of the capture (without a zone it is of {zone})"), element("input", { name: "time", autocomplete: "off", placeholder: "2026-06-03T10:15" })),
+    select("instrument", names.instruments, arrival.instrument, _("Instrument")),
+    select("site", names.sites, arrival.site, _("Site")),
+    select("kept", KEPT, arrival.kept, _("Kept as")),
+    element("label", {}, _("Caption of a further picture"), element("input", { name: "caption", autocomplete: "off", value: arrival.caption })),
+    element("label", {}, _("Note for the day"), element("input", { name: "note", autocomplete: "off" })),
+    element("div", { class: "doing" }, element("button", {}, _("Set"))),
   );
   fields.onsubmit = (event) => {
     event.preventDefault();
     const data = Object.fromEntries([...new FormData(fields)].filter(([name, value]) => value && value !== arrival[name]));
     change(arrival, data);
   };
-  return element("details", open ? { open: "" } : {}, element("summary", {}, "Put right"), fields);
+  return element("details", open ? { open: "" } : {}, element("summary", {}, _("Put right")), fields);
 }
 
 const change = (arrival, data) =>
@@ -167,9 +173,9 @@ function remedies(arrival) {
     made.onclick = () => change(arrival, data);
     offered.push(made);
   };
-  if (arrival.remedies?.includes("unmeasured")) button("Keep it as the whole Sun, unmeasured", { kept: "unmeasured" });
-  if (arrival.remedies?.includes("extra")) button("Keep it as a further picture of the day", { kept: "extra" });
-  const leave = element("button", { type: "button", class: "plain" }, "Leave it out");
+  if (arrival.remedies?.includes("unmeasured")) button(_("Keep it as the whole Sun, unmeasured"), { kept: "unmeasured" });
+  if (arrival.remedies?.includes("extra")) button(_("Keep it as a further picture of the day"), { kept: "extra" });
+  const leave = element("button", { type: "button", class: "plain" }, _("Leave it out"));
   leave.onclick = doing(async () => {
     await post(`/api/arrivals/${arrival.id}/leave-out`);
     cards.get(arrival.id)?.card.remove();
@@ -183,21 +189,23 @@ const canBeFiled = (arrival) => arrival.state === "looked" && !arrival.causes?.l
 
 async function show(arrival) {
   const before = cards.get(arrival.id);
+  const { name, known_as: file } = arrival;
+  const size = megabytes(arrival.size_bytes);
   const card = element("li", { class: "arrival", "data-arrival": arrival.id });
   cards.set(arrival.id, { arrival, card, chosen: before?.chosen ?? true });
-  const kept = { unmeasured: "shown only, unmeasured", extra: "a further picture of its day" }[arrival.kept];
-  const choice = element("input", { type: "checkbox", "aria-label": `Choose ${arrival.name}` });
+  const kept = { unmeasured: _("shown only, unmeasured"), extra: _("a further picture of its day") }[arrival.kept];
+  const choice = element("input", { type: "checkbox", "aria-label": _("Choose {name}") });
   choice.checked = before?.chosen ?? true;
   choice.onchange = () => {
     cards.get(arrival.id).chosen = choice.checked;
     showTogether();
   };
   card.append(element("h2", {}, arrival.state === "looked" ? choice : "", arrival.name));
-  if (arrival.state !== "looked") card.append(element("p", { class: "small" }, `${megabytes(arrival.size_bytes)} here; being looked at …`));
+  if (arrival.state !== "looked") card.append(element("p", { class: "small" }, _("{size} here; being looked at …")));
   else {
     card.append(await drawing(arrival));
     if (kept) card.append(element("p", { class: "kicker" }, kept));
-    if (arrival.known_as) card.append(element("p", { class: "refused" }, `In the archive already, as ${arrival.known_as}`));
+    if (arrival.known_as) card.append(element("p", { class: "refused" }, _("In the archive already, as {file}")));
     for (const cause of arrival.causes ?? []) card.append(element("p", { class: "refused" }, cause));
     card.append(factsOf(arrival));
     if (arrival.doubts?.length) card.append(element("ul", { class: "cautions small" }, ...arrival.doubts.map((words) => element("li", {}, words))));
@@ -214,14 +222,22 @@ function chosen() {
   return [...cards.values()].filter((one) => one.chosen && canBeFiled(one.arrival)).map((one) => one.arrival);
 }
 
+function fileWords(n) {
+  if (!n) return _("Nothing to file yet");
+  return n === 1 ? _("File this picture") : ngettext("File {n} picture", "File {n} pictures", n);
+}
+
+const chosenWords = (n) => ngettext("{n} chosen", "{n} chosen", n);
+const filedWords = (n) => ngettext("{n} filed", "{n} filed", n);
+
 function showTogether() {
   const ready = chosen();
   byId("together").hidden = !cards.size;
   byId("file").disabled = !ready.length;
-  byId("file").textContent = { 0: "Nothing to file yet", 1: "File this picture" }[ready.length] ?? `File ${ready.length} pictures`;
+  byId("file").textContent = fileWords(ready.length);
   const several = [...cards.values()].filter((one) => one.chosen && one.arrival.state === "looked" && !one.arrival.known_as).length;
   byId("several").hidden = several < 2;
-  byId("several-words").textContent = `${several} chosen`;
+  byId("several-words").textContent = chosenWords(several);
 }
 
 async function refresh() {
@@ -269,20 +285,21 @@ function listen() {
   byId("file").onclick = doing(async () => {
     const some = chosen();
     byId("file").disabled = true;
-    byId("file").textContent = "Being filed …";
+    byId("file").textContent = _("Being filed …");
     try {
       const done = await post("/api/arrivals/file", { ids: some.map((arrival) => arrival.id) });
       const filed = done.filed.filter((one) => one.status === "added");
       for (const one of done.filed)
         if (one.status === "added" || one.status === "known") {
+          const { id } = one;
           cards.get(one.arrival)?.card.replaceWith(
-            element("li", { class: "arrival" }, element("h2", {}, one.name), element("p", {}, one.id ? element("a", { href: `/picture#${one.id}` }, `filed as ${one.id}`) : "filed with its day"), ...one.warnings.map((words) => element("p", { class: "small" }, words))),
+            element("li", { class: "arrival" }, element("h2", {}, one.name), element("p", {}, id ? element("a", { href: `/picture#${id}` }, _("filed as {id}")) : _("filed with its day")), ...one.warnings.map((words) => element("p", { class: "small" }, words))),
           );
           cards.delete(one.arrival);
         }
       const refused = done.filed.filter((one) => one.causes.length);
       if (refused.length) tell(new Refused(422, refused.flatMap((one) => one.causes.map((text) => ({ field: null, text: `${one.name}: ${text}` })))));
-      say(`${filed.length} filed`);
+      say(filedWords(filed.length));
     } finally {
       showTogether();
     }

@@ -44,7 +44,7 @@ export async function ask(address, form, more = {}) {
   try {
     answer = await fetch(address, asked);
   } catch {
-    throw new Refused(0, [{ field: null, text: "the desk has ended, or does not answer; start northlimb desk again" }]);
+    throw new Refused(0, [{ field: null, text: _("the desk has ended, or does not answer; start northlimb desk again") }]);
   }
   if (answer.ok) return answer;
   const kind = answer.headers.get("content-type") ?? "";
@@ -55,9 +55,21 @@ export async function ask(address, form, more = {}) {
 export const get = async (address) => (await ask(address)).json();
 export const post = async (address, form = {}) => (await ask(address, form)).json();
 
+const decimalSign = (1.5).toLocaleString(document.documentElement.lang).charAt(1);
+/** A number with so many decimals, else with those that it has, as the page's language writes it. */
+export const figure = (value, digits) => (digits === undefined ? String(value) : value.toFixed(digits)).replace(".", decimalSign);
+
 export async function picture(address) {
   return URL.createObjectURL(await (await ask(address)).blob());
 }
+
+/** Name the page in the browser's tab. */
+export function titled(page) {
+  document.title = _("{page} · the desk");
+}
+
+/** What the next Undo takes back. */
+export const undoWords = (change) => (change ? _("last: {change}") : "");
 
 const byId = (id) => document.getElementById(id);
 
@@ -125,12 +137,12 @@ export function doing(work, place = null) {
 }
 
 const STATES = {
-  none: "The site is not built yet",
-  older: "The site is older than the archive",
-  "in order": "The site is up to date",
-  waiting: "The site waits to be built",
-  building: "The site is being built",
-  refused: "The site could not be built",
+  none: _("The site is not built yet"),
+  older: _("The site is older than the archive"),
+  "in order": _("The site is up to date"),
+  waiting: _("The site waits to be built"),
+  building: _("The site is being built"),
+  refused: _("The site could not be built"),
 };
 
 function showSite(site) {
@@ -184,7 +196,7 @@ async function letIn() {
   if (secret) kept = await post("/api/enter", { secret }).then((answer) => answer.token, () => null);
   // The address may have been opened twice: then the other page lets this one in.
   kept ??= await askNeighbours();
-  if (!kept) throw new Refused(401, [{ field: null, text: "not let in: open the address that northlimb desk printed" }]);
+  if (!kept) throw new Refused(401, [{ field: null, text: _("not let in: open the address that northlimb desk printed") }]);
   sessionStorage.setItem(KEPT, kept);
 }
 
@@ -202,7 +214,7 @@ export async function begin(page) {
       await post("/api/quit");
       left = true;
       sessionStorage.removeItem(KEPT);
-      document.querySelector("main").replaceChildren(element("p", { class: "lead" }, "The desk has ended. This page may be closed."));
+      document.querySelector("main").replaceChildren(element("p", { class: "lead" }, _("The desk has ended. This page may be closed.")));
       document.querySelectorAll("header nav, header .site-state").forEach((part) => part.remove());
     });
     await page();

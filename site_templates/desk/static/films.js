@@ -1,7 +1,7 @@
 // Films: a form with a strip of what will come, the queue of those being made, and those that are kept.
-import { ask, begin, byId, doing, element, get, picture, post, say, tell, whenNews } from "/static/desk.js";
+import { ask, begin, byId, doing, element, figure, get, picture, post, say, tell, whenNews } from "/static/desk.js";
 
-const PARTS = { film: "film, MP4", smaller: "smaller, AV1", clip: "short clip", still: "still picture", frames: "list of frames" };
+const PARTS = { film: _("film, MP4"), smaller: _("smaller, AV1"), clip: _("short clip"), still: _("still picture"), frames: _("list of frames") };
 const ENDINGS = { film: ".mp4", smaller: "-av1.mp4", clip: "-loop.mp4", still: ".jpg", frames: ".json" };
 const REST_MS = 120;
 const form = byId("film");
@@ -33,7 +33,7 @@ function showFieldsOfStyle() {
   const isMap = style === "corotating" && !field("film.view").value;
   for (const [part, isShown] of Object.entries({ dates: span === "dates", rotation: span === "rotation", smooth: style === "smooth", corotating: style === "corotating", disc: !isMap, band: now?.bands.length > 1 }))
     form.querySelectorAll(`.of-${part}`).forEach((one) => (one.hidden = !isShown));
-  byId("pace-words").textContent = style === "smooth" ? "Seconds for a day" : "Seconds for a picture";
+  byId("pace-words").textContent = style === "smooth" ? _("Seconds for a day") : _("Seconds for a picture");
   field("film.pace_s").placeholder = style === "smooth" ? "2" : "1";
 }
 
@@ -43,6 +43,10 @@ function length(seconds) {
   const whole = Math.round(seconds);
   return whole < 60 ? `${whole} s` : `${Math.floor(whole / 60)} min ${whole % 60} s`;
 }
+
+const observations = (n) => ngettext("{n} observation", "{n} observations", n);
+const frameCount = (n) => ngettext("{n} frame", "{n} frames", n);
+const blankFrames = (n) => ngettext("{n} frame is blank, for no picture is within reach", "{n} frames are blank, for no picture is within reach", n);
 
 /** Draw the frames, which come side by side in one picture. */
 async function drawStrip(strip) {
@@ -56,8 +60,8 @@ async function drawStrip(strip) {
     return element("li", { class: kind }, canvas, clock);
   });
   byId("strip").replaceChildren(...frames);
-  const blank = strip.blank ? `; ${strip.blank} frames are blank, for no picture is within reach` : "";
-  byId("strip-words").textContent = `${strip.title}: ${strip.observations} observation${strip.observations === 1 ? "" : "s"}, ${length(strip.length_s)}, ${strip.frames} frames${blank}`;
+  const blank = strip.blank ? `; ${blankFrames(strip.blank)}` : "";
+  byId("strip-words").textContent = `${strip.title}: ${observations(strip.observations)}, ${length(strip.length_s)}, ${frameCount(strip.frames)}${blank}`;
 }
 
 let due;
@@ -92,9 +96,9 @@ async function save(name, part, fileName) {
 }
 
 /** A button that saves the film, and a choice of the other files that were made with it. */
-function saving(name, stem, parts, words) {
-  const choice = element("select", { "aria-label": `What to save of ${words}` }, ...parts.map((part) => element("option", { value: part }, PARTS[part])));
-  const button = element("button", { type: "button", "aria-label": `Save a copy of ${words}` }, "Save a copy");
+function saving(name, stem, parts, film) {
+  const choice = element("select", { "aria-label": _("What to save of {film}") }, ...parts.map((part) => element("option", { value: part }, PARTS[part])));
+  const button = element("button", { type: "button", "aria-label": _("Save a copy of {film}") }, _("Save a copy"));
   button.onclick = doing(() => save(name, choice.value, `${stem}${ENDINGS[choice.value]}`));
   return [button, choice];
 }
@@ -110,28 +114,29 @@ async function play(item, film) {
 }
 
 function keptFilm(film) {
+  const { title } = film;
   const item = element("li", { "data-film": film.name });
   const ground = element("div", { class: "ground" });
   const facts = [];
   if (film.made) {
     const still = element("img", { alt: "" });
     picture(`/api/films/${film.name}/still`).then((address) => (still.src = address), tell);
-    const button = element("button", { type: "button", class: "play plain", "aria-label": `Play ${film.title}` });
+    const button = element("button", { type: "button", class: "play plain", "aria-label": _("Play {title}") });
     button.innerHTML = '<svg viewBox="0 0 48 48" aria-hidden="true"><circle cx="24" cy="24" r="22" fill="#000" fill-opacity=".45" stroke="currentColor" stroke-width="1.5"/><path d="M19 15l15 9-15 9z" fill="currentColor"/></svg>';
     button.onclick = doing(() => play(item, film));
     ground.append(still, button);
-    facts.push(length(film.made.length_s), `${film.made.observations} observation${film.made.observations === 1 ? "" : "s"}`, `${(film.made.parts.film / 1e6).toFixed(1)} MB`);
+    facts.push(length(film.made.length_s), observations(film.made.observations), `${figure(film.made.parts.film / 1e6, 1)} MB`);
   }
-  const forget = element("button", { type: "button", "aria-label": `Forget ${film.title}` }, "Forget");
+  const forget = element("button", { type: "button", "aria-label": _("Forget {title}") }, _("Forget"));
   forget.onclick = doing(async () => {
     show(await post("/api/films/forget", { made_from: now.made_from, name: film.name }));
-    say("Forgotten; Undo brings it back");
+    say(_("Forgotten; Undo brings it back"));
     byId("undo").focus();
   });
   const buttons = element("div", { class: "doing" });
   if (film.made) buttons.append(...saving(film.name, film.name, Object.keys(film.made.parts), film.title));
   if (!film.made || film.late) {
-    const again = element("button", { type: "button", class: "main", "aria-label": `${film.made ? "Make anew" : "Make"}: ${film.title}` }, film.made ? "Make anew" : "Make");
+    const again = element("button", { type: "button", class: "main", "aria-label": film.made ? _("Make anew: {title}") : _("Make: {title}") }, film.made ? _("Make anew") : _("Make"));
     again.onclick = doing(() => make(film.film, true));
     buttons.prepend(again);
   }
@@ -139,7 +144,7 @@ function keptFilm(film) {
   if (film.made) item.append(ground);
   item.append(element("h3", {}, film.title));
   if (facts.length || film.options.length) item.append(element("p", { class: "small" }, [...facts, ...film.options].join(" · ")));
-  if (film.late) item.append(element("p", { class: "small late" }, film.made ? "Its days have changed since it was made." : "It has to be made."));
+  if (film.late) item.append(element("p", { class: "small late" }, film.made ? _("Its days have changed since it was made.") : _("It has to be made.")));
   item.append(buttons);
   return item;
 }
@@ -159,10 +164,14 @@ function show(found) {
   showFieldsOfStyle();
 }
 
+const LOOKS = { natural: _("natural"), warm: _("warm"), mono: _("black and white"), flat: _("flattened") };
+const BANDS = { white: _("white light"), "h-alpha": _("H-alpha"), "calcium-k": _("calcium K"), other: _("other") };
+
 function offer() {
-  field("film.look").replaceChildren(element("option", { value: "" }, `usual: ${now.looks[0]}`), ...["natural", "warm", "mono", "flat"].map((look) => element("option", { value: look }, look)));
+  const look = LOOKS[now.looks[0]];
+  field("film.look").replaceChildren(element("option", { value: "" }, _("usual: {look}")), ...Object.entries(LOOKS).map(([value, words]) => element("option", { value }, words)));
   field("film.rotation").replaceChildren(...now.rotations.map((number) => element("option", { value: number }, String(number))));
-  field("film.band").replaceChildren(element("option", { value: "" }, "white, or what there is"), ...now.bands.map((band) => element("option", { value: band }, band)));
+  field("film.band").replaceChildren(element("option", { value: "" }, _("white, or what there is")), ...now.bands.map((band) => element("option", { value: band }, BANDS[band])));
   for (const end of ["from", "to"]) {
     const one = field(`film.${end}`);
     [one.min, one.max] = [now.first ?? "", now.last ?? ""];
@@ -176,14 +185,15 @@ async function make(film, keep) {
 }
 
 function queued(film) {
-  const item = element("li", { "data-job": film.id }, element("strong", {}, film.words));
-  const bar = element("progress", { "aria-label": `How far ${film.words} is` });
+  const { words: title } = film;
+  const item = element("li", { "data-job": film.id }, element("strong", {}, title));
+  const bar = element("progress", { "aria-label": _("How far {title} is") });
   const words = element("span", { class: "small" });
   const buttons = element("div", { class: "doing" });
-  const ending = film.state === "done" ? "Done with it" : film.state === "refused" ? "Take out" : "Cancel";
-  const end = element("button", { type: "button", "aria-label": `${ending}: ${film.words}` }, ending);
+  const ending = film.state === "done" ? _("Done with it") : film.state === "refused" ? _("Take out") : _("Cancel");
+  const end = element("button", { type: "button", "aria-label": `${ending}: ${title}` }, ending);
   end.onclick = doing(() => post(`/api/films/${film.id}/cancel`));
-  if (film.state === "done") buttons.append(...saving(film.id, film.name, (film.parts ?? []), film.words));
+  if (film.state === "done") buttons.append(...saving(film.id, film.name, (film.parts ?? []), title));
   buttons.append(end);
   if (film.state === "waiting" || film.state === "working") item.append(bar);
   item.append(words, buttons);
@@ -201,10 +211,11 @@ function showQueue(films) {
     const item = old.get(`${film.id} ${kind}`) ?? queued(film);
     item.dataset.state = kind;
     const bar = item.querySelector("progress");
+    const { doing: step, done, total } = film;
     const words = item.querySelector(".small");
-    if (film.state === "done") words.textContent = "Made; it stays until the desk ends. Save it where you like.";
-    if (film.state === "waiting") words.textContent = "waits for its turn";
-    if (film.state === "working") words.textContent = film.total ? `${film.doing}: ${film.done} of ${film.total}` : "begins";
+    if (film.state === "done") words.textContent = _("Made; it stays until the desk ends. Save it where you like.");
+    if (film.state === "waiting") words.textContent = _("waits for its turn");
+    if (film.state === "working") words.textContent = total ? _("{step}: {done} of {total}") : _("begins");
     if (bar) {
       if (film.total > 0 && film.state === "working") [bar.max, bar.value] = [film.total, film.done];
       else bar.removeAttribute("value");

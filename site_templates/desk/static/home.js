@@ -1,8 +1,11 @@
 // The days of the archive, the latest first.
 import { attentionParts } from "/static/attention.js";
-import { begin, byId, doing, element, get, post, say, tell, whenNews } from "/static/desk.js";
+import { begin, byId, doing, element, get, post, say, tell, titled, whenNews } from "/static/desk.js";
 
-const MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December"];
+const monthNames = new Intl.DateTimeFormat(document.documentElement.lang, { month: "long", year: "numeric", timeZone: "UTC" });
+const observations = (n) => ngettext("{n} observation", "{n} observations", n);
+const onDays = (n, pictures) => ngettext("{pictures} on {n} day; times are UTC", "{pictures} on {n} days; times are UTC", n);
+const toLookAt = (n) => ngettext("{n} picture to be looked at", "{n} pictures to be looked at", n);
 
 function time(id) {
   const clock = id.slice(11);
@@ -16,18 +19,18 @@ function month(year, number, days) {
     for (const id of ids) item.append(element("a", { href: `/picture#${id}`, "aria-label": `${day}, ${time(id)} UTC` }, time(id)));
     list.append(item);
   }
-  const head = element("h2", {}, `${MONTHS[number - 1]} ${year}`);
+  const head = element("h2", {}, monthNames.format(Date.UTC(year, number - 1)));
   return element("section", { class: "month-of-days" }, head, list);
 }
 
 async function show() {
   const archive = await get("/api/archive");
   byId("archive-title").textContent = archive.title;
-  document.title = `${archive.title} · the desk`;
+  titled(archive.title);
   const pictures = archive.days.reduce((sum, { ids }) => sum + ids.length, 0);
   byId("count").textContent = pictures
-    ? `${pictures} observation${pictures === 1 ? "" : "s"} on ${archive.days.length} day${archive.days.length === 1 ? "" : "s"}; times are UTC`
-    : "No picture yet. Bring the first under New pictures.";
+    ? onDays(archive.days.length, observations(pictures))
+    : _("No picture yet. Bring the first under New pictures.");
   const months = new Map();
   for (const one of archive.days) {
     const name = one.day.slice(0, 7);
@@ -37,10 +40,10 @@ async function show() {
   byId("removed").hidden = !archive.removed.length;
   byId("removed-list").replaceChildren(
     ...archive.removed.map((id) => {
-      const button = element("button", { type: "button", "aria-label": `Put ${id} back` }, "Put back");
+      const button = element("button", { type: "button", "aria-label": _("Put {id} back") }, _("Put back"));
       button.onclick = doing(async () => {
         await post(`/api/pictures/${id}/put-back`);
-        say(`${id} is back`);
+        say(_("{id} is back"));
         await show();
       });
       return element("li", {}, element("span", {}, id), button);
@@ -53,7 +56,7 @@ async function attention() {
   const found = await get("/api/attention");
   const { said } = attentionParts(found, () => location.assign("/upkeep"));
   const count = found.kinds.reduce((sum, kind) => sum + kind.count, 0);
-  if (count) said.push(element("li", {}, element("a", { href: "/upkeep" }, `${count} picture${count === 1 ? "" : "s"} to be looked at`)));
+  if (count) said.push(element("li", {}, element("a", { href: "/upkeep" }, toLookAt(count))));
   byId("attention").hidden = !said.length;
   byId("attention-list").replaceChildren(...said);
 }

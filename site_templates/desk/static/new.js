@@ -22,7 +22,7 @@ async function make() {
   }
   await post("/api/new", form);
   await post("/api/new/begin");
-  say("Made; the desk begins");
+  say(_("Made; the desk begins"));
   for (let tries = 0; tries < 40; tries += 1) {
     await new Promise((resolve) => setTimeout(resolve, 250));
     if (await fetch("/arrivals").then((answer) => answer.ok, () => false)) return location.assign("/arrivals");
@@ -37,7 +37,7 @@ begin(async () => {
   byId("site-build").hidden = true;
   byId("read").onchange = () => (form.hidden = !byId("read").checked);
   byId("here").onclick = doing(async () => {
-    const at = await new Promise((found, failed) => navigator.geolocation.getCurrentPosition(found, () => failed(new Error("the browser gives no position; type it")), { timeout: 15000 }));
+    const at = await new Promise((found, failed) => navigator.geolocation.getCurrentPosition(found, () => failed(new Error(_("the browser gives no position; type it"))), { timeout: 15000 }));
     form.elements.latitude.value = at.coords.latitude.toFixed(3);
     form.elements.longitude.value = at.coords.longitude.toFixed(3);
     if (at.coords.altitude !== null) form.elements.elevation_m.value = Math.round(at.coords.altitude);

@@ -1,13 +1,13 @@
 // The page of a picture: what was found in it, and what a hand puts right.
-import { begin, byId, doing, element, get, picture, post, say, tell } from "/static/desk.js";
+import { begin, byId, doing, element, figure, get, picture, post, say, tell, titled, undoWords } from "/static/desk.js";
 import { wrapped } from "/static/geometry.js";
-import { Plate } from "/static/plate.js";
+import { Plate, groupName } from "/static/plate.js";
 import { shiftPanel } from "/static/shift.js";
 
 const LETTERS = "ABCDEFGHIJ";
-const signed = (value, digits = 1) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(digits)}`;
-const latitude = (value) => (value === null || value === undefined ? "" : `${value < 0 ? "S" : "N"}${Math.abs(value).toFixed(1)}°`);
-const meridian = (value) => (value === null || value === undefined ? "" : `${value < 0 ? "E" : "W"}${Math.abs(value).toFixed(1)}°`);
+const signed = (value, digits = 1) => `${value < 0 ? "−" : "+"}${figure(Math.abs(value), digits)}`;
+const latitude = (value) => (value === null || value === undefined ? "" : `${value < 0 ? "S" : "N"}${figure(Math.abs(value), 1)}°`);
+const meridian = (value) => (value === null || value === undefined ? "" : `${value < 0 ? "E" : "W"}${figure(Math.abs(value), 1)}°`);
 
 let view;
 let notes;
@@ -45,13 +45,21 @@ const does = {
   point: doing(async (x_px, y_px) => {
     const near = nearestGroup(x_px, y_px);
     endAdding();
-    await correct({ action: "add spot", x_px, y_px, group: near }, near === null ? "A group of one spot added" : `A spot added to ${nameOf(near)}`);
+    await correct({ action: "add spot", x_px, y_px, group: near }, near === null ? _("A group of one spot added") : addedTo(nameOf(near)));
   }),
-  dust: doing(() => correct({ action: "dust", spots: [...chosen] }, "Left out as no spot")),
+  dust: doing(() => correct({ action: "dust", spots: [...chosen] }, _("Left out as no spot"))),
 };
 
-function nameOf(number) {
-  return view.groups[number].name ?? `group ${number + 1}`;
+const nameOf = (number) => groupName(view.groups, number);
+const addedTo = (group) => _("A spot added to {group}");
+const spotsTogether = (n, area) => ngettext("{n} spot of {area} MSH together", "{n} spots of {area} MSH together", n);
+const REASONS = { dust: _("dust"), "left out": _("left out") };
+
+function oneSpot(spot) {
+  const area = figure(spot.area_msh);
+  const place = `${latitude(spot.latitude_deg)} ${meridian(spot.meridian_deg)}`;
+  const words = spot.latitude_deg === undefined ? _("One spot of {area} MSH") : _("One spot of {area} MSH, at {place}");
+  return spot.status === "counted" ? words : `${words}: ${REASONS[spot.status]}`;
 }
 
 function nearestGroup(x, y) {
@@ -74,11 +82,11 @@ async function correct(form, words) {
 function drawNorth() {
   plate.turn(north, mirrored);
   const { orientation } = view;
-  byId("angle").textContent = north === null ? "unknown" : `${signed(north)}°`;
+  byId("angle").textContent = north === null ? _("unknown") : `${signed(north)}°`;
   const same = orientation.north_angle_deg !== null && Math.abs(wrapped(north - orientation.north_angle_deg)) < 0.051 && mirrored === Boolean(orientation.mirrored);
   byId("state-north").disabled = north === null || (same && view.stated_north_deg !== null);
   byId("leave-north").disabled = view.stated_north_deg === null && (same || north === null);
-  byId("leave-north").textContent = view.stated_north_deg === null ? "Back to what was found" : "Leave to the program";
+  byId("leave-north").textContent = view.stated_north_deg === null ? _("Back to what was found") : _("Leave to the program");
   byId("mirrored").checked = mirrored;
 }
 
@@ -89,11 +97,8 @@ function drawChosen() {
   const spots = [...chosen].map((number) => view.spots[number]);
   byId("chosen").hidden = !spots.length;
   const area = spots.reduce((sum, spot) => sum + spot.area_msh, 0);
-  const [first] = spots;
   byId("chosen-words").textContent =
-    spots.length === 1
-      ? `One spot of ${first.area_msh} MSH${first.latitude_deg === undefined ? "" : `, at ${latitude(first.latitude_deg)} ${meridian(first.meridian_deg)}`}${first.status === "counted" ? "" : `: ${first.status}`}`
-      : `${spots.length} spots of ${area.toFixed(0)} MSH together`;
+    spots.length === 1 ? oneSpot(spots[0]) : spotsTogether(spots.length, area.toFixed(0));
   const dust = spots.filter((spot) => spot.status === "dust").length;
   byId("not-spot").hidden = dust === spots.length;
   byId("after-all").hidden = !dust;
@@ -115,7 +120,7 @@ function drawGroups() {
         chosen = new Set();
         drawChosen();
       };
-      const words = one.by_hand ? element("span", { class: "meaning" }, one.sure ? "by hand" : "by hand; which spots are its own is a guess") : "";
+      const words = one.by_hand ? element("span", { class: "meaning" }, one.sure ? _("by hand") : _("by hand; which spots are its own is a guess")) : "";
       return element(
         "tr",
         { "data-group": number },
@@ -129,8 +134,8 @@ function drawGroups() {
   );
   const { counts } = view;
   byId("counts").textContent = counts
-    ? `R ${counts.relative_number.toFixed(0)}${counts.stated ? ", by hand" : ""}${view.spot_area_msh === null ? "" : ` · ${view.spot_area_msh.toFixed(0)} MSH`}`
-    : "not counted";
+    ? [`R ${counts.relative_number.toFixed(0)}${counts.stated ? `, ${_("by hand")}` : ""}`, ...(view.spot_area_msh === null ? [] : [`${view.spot_area_msh.toFixed(0)} MSH`])].join(" · ")
+    : _("not counted");
   byId("as-measured").hidden = !view.groups_by_hand;
   byId("add-spot").disabled = view.orientation.north_angle_deg === null;
   byId("count-groups").value = counts?.groups ?? "";
@@ -138,17 +143,19 @@ function drawGroups() {
   byId("count-measured").hidden = view.counts_by_hand === null;
 }
 
+const mirroredAngle = (angle) => _("{angle}° mirrored");
+
 function drawEvidence() {
   const { orientation } = view;
-  byId("north-status").textContent = { solved: "solved", assumed: "from the mount alone", unknown: "unknown" }[orientation.status] + (orientation.sigma_deg === null ? "" : ` · ± ${orientation.sigma_deg.toFixed(2)}°`);
+  byId("north-status").textContent = { solved: _("solved"), assumed: _("from the mount alone"), unknown: _("unknown") }[orientation.status] + (orientation.sigma_deg === null ? "" : ` · ± ${figure(orientation.sigma_deg, 2)}°`);
   byId("evidence").replaceChildren(
     ...orientation.evidence.map((one, number) =>
       element(
         "tr",
         {},
         element("th", { scope: "row" }, element("span", { class: "letter" }, LETTERS[number] ?? ""), ` ${one.kind}`, one.note ? element("span", { class: "meaning" }, one.note) : ""),
-        element("td", {}, `${signed(one.north_angle_deg)}°${one.mirrored ? " mirrored" : ""}`),
-        element("td", {}, `${one.sigma_deg.toFixed(1)}°`),
+        element("td", {}, one.mirrored ? mirroredAngle(signed(one.north_angle_deg)) : `${signed(one.north_angle_deg)}°`),
+        element("td", {}, `${figure(one.sigma_deg, 1)}°`),
       ),
     ),
   );
@@ -157,7 +164,13 @@ function drawEvidence() {
   byId("remarks").replaceChildren(...remarks.map((words) => element("li", {}, words)));
 }
 
+function shownFact(name) {
+  const value = view.facts[name] ?? "";
+  return typeof value === "number" ? figure(value) : value;
+}
+
 function drawFacts() {
+  const source = view.time_from;
   const form = byId("facts");
   for (const field of form.elements) {
     if (!field.name) continue;
@@ -165,10 +178,10 @@ function drawFacts() {
       const names = field.name === "site" ? view.sites : view.instruments;
       field.replaceChildren(...names.map((name) => element("option", { value: name }, name)));
       field.value = view[field.name];
-    } else field.value = view.facts[field.name] ?? "";
+    } else field.value = shownFact(field.name);
   }
   byId("time-text").value = view.time_utc;
-  byId("time-from").textContent = view.time_from === "amended" ? "The time was corrected by hand." : view.time_from ? `The time is from ${view.time_from}.` : "";
+  byId("time-from").textContent = source === "amended" ? _("The time was corrected by hand.") : source ? _("The time is from {source}.") : "";
 }
 
 function drawNotes() {
@@ -190,7 +203,7 @@ function show(found) {
   group = null;
   const at = view.time_utc;
   byId("when").textContent = `${at.slice(0, 10)}, ${at.slice(11, 16)} UTC`;
-  document.title = `${at.slice(0, 10)} · the desk`;
+  titled(at.slice(0, 10));
   byId("with").textContent = `${view.instrument}, ${view.site}`;
   for (const way of ["earlier", "later"]) {
     byId(way).hidden = !view[way];
@@ -198,7 +211,7 @@ function show(found) {
   }
   byId("undo").disabled = !view.undo;
   byId("redo").disabled = !view.redo;
-  byId("undo-words").textContent = view.undo ? `last: ${view.undo}` : "";
+  byId("undo-words").textContent = undoWords(view.undo);
   plate.show(view);
   drawNorth();
   drawEvidence();
@@ -207,6 +220,8 @@ function show(found) {
   drawFacts();
   (view.warnings ?? []).forEach((words) => say(words));
 }
+
+const otherDay = (day) => _("{day}, brought to this moment");
 
 async function open() {
   const id = location.hash.slice(1);
@@ -223,8 +238,8 @@ async function open() {
   drawNotes();
   byId("other").hidden = !view.other;
   setOther("off");
-  byId("hint").textContent = "Drag outside the limb to turn north.";
-  if (view.other) byId("other-legend").textContent = `${view.other.day}, brought to this moment`;
+  byId("hint").textContent = _("Drag outside the limb to turn north.");
+  if (view.other) byId("other-legend").textContent = otherDay(view.other.day);
 }
 
 const setOther = doing(async (how) => {
@@ -249,40 +264,41 @@ function listen() {
     mirrored = event.target.checked;
     drawNorth();
   };
-  byId("state-north").onclick = doing(() => correct({ action: "north", north_angle_deg: north, mirrored }, "North stated"));
+  byId("state-north").onclick = doing(() => correct({ action: "north", north_angle_deg: north, mirrored }, _("North stated")));
   byId("leave-north").onclick = doing(async () => {
     if (view.stated_north_deg === null) show(view);
-    else await correct({ action: "leave north" }, "North left to the program");
+    else await correct({ action: "leave north" }, _("North left to the program"));
   });
   byId("not-spot").onclick = does.dust;
-  byId("after-all").onclick = doing(() => correct({ action: "spot after all", spots: [...chosen] }, "A spot after all"));
-  byId("one-group").onclick = doing(() => correct({ action: "gather", spots: [...chosen] }, "One group"));
+  byId("after-all").onclick = doing(() => correct({ action: "spot after all", spots: [...chosen] }, _("A spot after all")));
+  byId("one-group").onclick = doing(() => correct({ action: "gather", spots: [...chosen] }, _("One group")));
   byId("choose-none").onclick = byId("choose-no-group").onclick = () => does.nothing();
   byId("rename").onsubmit = doing(async (event) => {
     event.preventDefault();
-    await correct({ action: "rename", group, name: byId("group-name").value.trim() || null }, "Named");
+    await correct({ action: "rename", group, name: byId("group-name").value.trim() || null }, _("Named"));
   });
   byId("rename").addEventListener("submit", (event) => event.preventDefault());
-  byId("join").onclick = doing(() => correct({ action: "join", group, other: Number(byId("join-with").value) }, "Joined"));
-  byId("remove-group").onclick = doing(() => correct({ action: "remove group", group }, "Taken out"));
-  byId("as-measured").onclick = doing(() => correct({ action: "groups as measured" }, "Groups as measured"));
+  byId("join").onclick = doing(() => correct({ action: "join", group, other: Number(byId("join-with").value) }, _("Joined")));
+  byId("remove-group").onclick = doing(() => correct({ action: "remove group", group }, _("Taken out")));
+  byId("as-measured").onclick = doing(() => correct({ action: "groups as measured" }, _("Groups as measured")));
   byId("add-spot").onclick = () => {
     if (plate.adding) return endAdding();
     byId("add-spot").setAttribute("aria-pressed", "true");
-    say("Point at the spot, or move the cross by the arrow keys and press Enter");
+    say(_("Point at the spot, or move the cross by the arrow keys and press Enter"));
     return plate.startAdding();
   };
   byId("count").onsubmit = (event) => {
     event.preventDefault();
     const counts = { groups: byId("count-groups").value.trim(), spots: byId("count-spots").value.trim() };
-    doing(() => correct({ action: "count", counts }, "Counted by hand"), byId("count"))();
+    doing(() => correct({ action: "count", counts }, _("Counted by hand")), byId("count"))();
   };
-  byId("count-measured").onclick = doing(() => correct({ action: "count as measured" }, "Count as measured"));
+  byId("count-measured").onclick = doing(() => correct({ action: "count as measured" }, _("Count as measured")));
   for (const [id, way] of [["undo", "/undo"], ["redo", "/redo"]])
     byId(id).onclick = doing(async () => {
       const found = await post(address(way));
       show(found);
-      say(`${way === "/undo" ? "Undone" : "Done again"}: ${found.stepped}`);
+      const change = found.stepped;
+      say(way === "/undo" ? _("Undone: {change}") : _("Done again: {change}"));
     });
   for (const [id, way] of [["undo-notes", "/undo"], ["redo-notes", "/redo"]])
     byId(id).onclick = doing(async () => {
@@ -304,7 +320,7 @@ function listen() {
   byId("keep-notes").onclick = doing(async () => {
     notes = await post(`/api/days/${view.day}/notes`, { made_from: notes.made_from, text: byId("notes").value });
     drawNotes();
-    say("Notes kept");
+    say(_("Notes kept"));
   });
   byId("facts").onsubmit = (event) => {
     event.preventDefault();
@@ -315,7 +331,7 @@ function listen() {
     doing(async () => {
       const before = view.time_utc;
       show(await post(address("/time"), { made_from: view.made_from, time: byId("time-text").value }));
-      say("The time is changed");
+      say(_("The time is changed"));
       await offerShift((Date.parse(view.time_utc) - Date.parse(before)) / 1000);
     }, byId("time"))();
   };
@@ -357,12 +373,12 @@ async function keepFacts() {
   for (const field of byId("facts").elements) {
     if (!field.name) continue;
     const value = field.value.trim();
-    const before = (field.tagName === "SELECT" ? view : view.facts)[field.name] ?? "";
-    if (value !== String(before)) facts[field.name] = value || null;
+    const before = field.tagName === "SELECT" ? view[field.name] : shownFact(field.name);
+    if (value !== before) facts[field.name] = value || null;
   }
-  if (!Object.keys(facts).length) return say("Nothing has changed");
+  if (!Object.keys(facts).length) return say(_("Nothing has changed"));
   show(await post(address("/facts"), { made_from: view.made_from, facts }));
-  return say("Facts kept");
+  return say(_("Facts kept"));
 }
 
 begin(async () => {

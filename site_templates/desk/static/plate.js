@@ -1,4 +1,5 @@
 // The picture with all that is drawn over it. Its units are pixels of the picture, (0, 0) the middle of the first one.
+import { figure } from "/static/desk.js";
 import { WayUp, directionAt, gridLines, wrapped } from "/static/geometry.js";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -13,6 +14,18 @@ export function shape(name, attributes = {}, ...children) {
   return made;
 }
 
+const byNumber = (number) => _("group {number}");
+export const groupName = (groups, at) => groups[at].name ?? byNumber(at + 1);
+const northAt = (angle) => _("{angle} degrees");
+const STATUS = { counted: _("counted"), dust: _("dust"), "left out": _("left out") };
+
+function spotWords(spot, groups) {
+  const area = figure(spot.area_msh);
+  const status = STATUS[spot.status];
+  const group = spot.group === null ? null : groups[spot.group] ? groupName(groups, spot.group) : byNumber(spot.group + 1);
+  return group === null ? _("Spot of {area} millionths, {status}") : _("Spot of {area} millionths, {status}, in {group}");
+}
+
 const path = (places) => `M${places.map(([x, y]) => `${x.toFixed(1)} ${y.toFixed(1)}`).join("L")}`;
 
 export class Plate {
@@ -21,7 +34,7 @@ export class Plate {
     this.box = box;
     this.does = does;
     this.zoom = 1;
-    this.svg = shape("svg", { class: "sheet", role: "group", "aria-label": "The picture with its limb, grid, spots and groups" });
+    this.svg = shape("svg", { class: "sheet", role: "group", "aria-label": _("The picture with its limb, grid, spots and groups") });
     for (const layer of ["image", "other", "grid", "axis", "limb", "groups", "spots", "rim", "hand"])
       this.svg.append((this[layer] = shape("g", { class: layer })));
     box.replaceChildren(this.svg);
@@ -129,11 +142,11 @@ export class Plate {
         id: "north-handle",
         role: "slider",
         tabindex: 0,
-        "aria-label": "North. Arrow keys turn by one degree, with Shift by a tenth",
+        "aria-label": _("North. Arrow keys turn by one degree, with Shift by a tenth"),
         "aria-valuemin": -180,
         "aria-valuemax": 180,
         "aria-valuenow": (this.north ?? 0).toFixed(1),
-        "aria-valuetext": known ? `${this.north.toFixed(1)} degrees` : "unknown",
+        "aria-valuetext": known ? northAt(figure(this.north, 1)) : _("unknown"),
       },
       shape("circle", { cx: x, cy: y, r: disc.radius_px * 0.048 }),
       shape("text", { x, y, "font-size": disc.radius_px * 0.065 }, known ? "N" : "?"),
@@ -156,7 +169,7 @@ export class Plate {
       ...this.view.spots.map((spot, number) => {
         const radius = Math.max(spot.radius_px * 1.7, 5 * pixel);
         const chosen = this.chosen?.has(number);
-        const words = `Spot of ${spot.area_msh} millionths, ${spot.status}${spot.group === null ? "" : `, in group ${this.view.groups[spot.group]?.name ?? spot.group + 1}`}`;
+        const words = spotWords(spot, this.view.groups);
         const made = shape(
           "g",
           { class: `spot ${spot.status.replace(" ", "-")}${chosen ? " chosen" : ""}`, role: "button", tabindex: 0, "aria-pressed": Boolean(chosen), "aria-label": words, "data-spot": number },
@@ -185,7 +198,7 @@ export class Plate {
       ...this.view.groups.map((group, number) => {
         const tops = this.view.spots.filter((spot) => spot.group === number).map((spot) => spot.y_px - Math.max(spot.radius_px * 1.7, 5 * pixel));
         const y = Math.min(...(tops.length ? tops : [group.y_px - 8 * pixel])) - 10 * pixel;
-        return shape("text", { x: group.x_px, y, "font-size": 13 * pixel, class: this.group === number ? "chosen" : null }, group.name ?? `group ${number + 1}`);
+        return shape("text", { x: group.x_px, y, "font-size": 13 * pixel, class: this.group === number ? "chosen" : null }, groupName(this.view.groups, number));
       }),
     );
   }
@@ -253,7 +266,7 @@ export class Plate {
       const long = 14 * this.pixel();
       cross.setAttribute("d", path([[x - long, y], [x + long, y]]) + path([[x, y - long], [x, y + long]]));
     };
-    const cross = shape("path", { class: "cross", tabindex: 0, role: "button", "aria-label": "The place of the missed spot. Arrow keys move it, Enter adds it, Escape leaves it" });
+    const cross = shape("path", { class: "cross", tabindex: 0, role: "button", "aria-label": _("The place of the missed spot. Arrow keys move it, Enter adds it, Escape leaves it") });
     cross.addEventListener("keydown", (event) => {
       const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
       if (way) {

@@ -1,29 +1,45 @@
 // Publishing: a sheet for each target, what is under way with it, and the form of one.
-import { begin, byId, doing, element, get, post, say, tell, whenNews } from "/static/desk.js";
+import { begin, byId, doing, element, figure, get, post, say, tell, undoWords, whenNews } from "/static/desk.js";
 
 const KINDS = Object.fromEntries([...byId("target").elements.kind.options].map(({ value, text }) => [value, text]));
-const STEPS = { try: "Trying the connection", look: "Looking what is there", send: "Sending", check: "Reading back what is there" };
+const STEPS = { try: _("Trying the connection"), look: _("Looking what is there"), send: _("Sending"), check: _("Reading back what is there") };
 const AGES = {
-  older: "The site is older than the archive: bring it up to date before you publish it.",
-  waiting: "The site is about to be built; what is asked for here waits for it.",
-  building: "The site is being built; what is asked for here waits for it.",
-  none: "The site is not built yet: bring it up to date, then publish it.",
-  refused: "The site could not be built, and is older than the archive.",
-  "in order": "The site is as new as the archive.",
+  older: _("The site is older than the archive: bring it up to date before you publish it."),
+  waiting: _("The site is about to be built; what is asked for here waits for it."),
+  building: _("The site is being built; what is asked for here waits for it."),
+  none: _("The site is not built yet: bring it up to date, then publish it."),
+  refused: _("The site could not be built, and is older than the archive."),
+  "in order": _("The site is as new as the archive."),
 };
-const SOURCES = { environment: "The password is in the environment.", netrc: "The password is in ~/.netrc.", keyring: "The password is in this computer's keyring." };
+const SOURCES = { environment: _("The password is in the environment."), netrc: _("The password is in ~/.netrc."), keyring: _("The password is in this computer's keyring.") };
+const LOGINS = {
+  sftp: _("It logs in with your ssh keys, or with a password that you are asked for."),
+  "rsync+ssh": _("It logs in with your ssh keys."),
+  "git+ssh": _("It logs in with your ssh keys."),
+  "git+https": _("It logs in as your git is set up to."),
+  s3: _("You are asked for the keys when needed; nothing of them comes into the archive."),
+};
 const form = byId("target");
 let now;
 let former = null;
 let jobs = [];
 
-const count = (number, noun) => `${number} ${noun}${number === 1 ? "" : "s"}`;
-const size = (bytes) => (bytes < 1e6 ? `${Math.ceil(bytes / 1000)} kB` : `${(bytes / 1e6).toFixed(1)} MB`);
+const holdsAll = (n) => ngettext("The target holds this site: {n} file, nothing to send.", "The target holds this site: {n} files, nothing to send.", n);
+const isEmpty = (n, bytes) => ngettext("The target is empty: {n} file to send ({bytes}).", "The target is empty: {n} files to send ({bytes}).", n);
+const holdsOlder = (n, copied, bytes, removed) =>
+  ngettext("The target holds an older site: {n} file as here, {copied} to send ({bytes}), {removed} to remove.", "The target holds an older site: {n} files as here, {copied} to send ({bytes}), {removed} to remove.", n);
+const sentWords = (n, bytes, unchanged, removed) =>
+  ngettext("Published: {n} file sent ({bytes}), {unchanged} unchanged, {removed} removed.", "Published: {n} files sent ({bytes}), {unchanged} unchanged, {removed} removed.", n);
+const allAsBuilt = (n) => ngettext("Read back: {n} file, as built.", "Read back: all {n} files are as built.", n);
+const notAsBuilt = (n) => ngettext("Read back {n} file: not as built; publish again.", "Read back {n} files: not all are as built; publish again.", n);
+const targetWords = (name) => _("Target {name}");
+const andMore = (n) => ngettext("and {n} more", "and {n} more", n);
+const size = (bytes) => (bytes < 1e6 ? `${Math.ceil(bytes / 1000)} kB` : `${figure(bytes / 1e6, 1)} MB`);
 
 function names(words, list, total) {
   if (!total) return [];
   const shown = list.map((name) => element("li", {}, name));
-  if (total > list.length) shown.push(element("li", {}, `and ${total - list.length} more`));
+  if (total > list.length) shown.push(element("li", {}, andMore(total - list.length)));
   return [element("details", {}, element("summary", {}, words), element("ul", {}, ...shown))];
 }
 
@@ -34,17 +50,18 @@ function found(target) {
   const box = element("div", { class: "found", role: "status" });
   const { look, send, check } = last.answers;
   const told = (words) => box.append(element("p", { class: "figures" }, words));
-  if (last.ok && last.answers.try) told("The connection is good, and the target would take the site.");
+  if (last.ok && last.answers.try) told(_("The connection is good, and the target would take the site."));
   if (last.ok && look) {
     const { copied, bytes_copied: bytes, unchanged, removed } = look.report;
     const held = unchanged + removed;
-    told(!copied && !removed ? `The target holds this site: ${count(unchanged, "file")}, nothing to send.` : held ? `The target holds an older site: ${count(unchanged, "file")} as here, ${copied} to send (${size(bytes)}), ${removed} to remove.` : `The target is empty: ${count(copied, "file")} to send (${size(bytes)}).`);
-    box.append(...names(`what would be sent: ${copied}`, look.send, look.send_count), ...names(`what would be removed: ${removed}`, look.remove, look.remove_count));
+    told(!copied && !removed ? holdsAll(unchanged) : held ? holdsOlder(unchanged, copied, size(bytes), removed) : isEmpty(copied, size(bytes)));
+    box.append(...names(_("what would be sent: {copied}"), look.send, look.send_count), ...names(_("what would be removed: {removed}"), look.remove, look.remove_count));
   }
-  if (send?.report) told(`Published: ${count(send.report.copied, "file")} sent (${size(send.report.bytes_copied)}), ${send.report.unchanged} unchanged, ${send.report.removed} removed.`);
+  if (send?.report) told(sentWords(send.report.copied, size(send.report.bytes_copied), send.report.unchanged, send.report.removed));
   if (check?.missing) {
-    told(last.ok ? `Read back: all ${count(check.checked, "file")} are as built.` : `Read back ${count(check.checked, "file")}: not all are as built; publish again.`);
-    box.append(...names(`missing there: ${check.missing_count}`, check.missing, check.missing_count), ...names(`other than built: ${check.changed_count}`, check.changed, check.changed_count));
+    const { missing_count: missing, changed_count: changed } = check;
+    told(last.ok ? allAsBuilt(check.checked) : notAsBuilt(check.checked));
+    box.append(...names(_("missing there: {missing}"), check.missing, missing), ...names(_("other than built: {changed}"), check.changed, changed));
   }
   for (const { text } of check?.missing ? [] : last.causes) box.append(element("p", { class: "refused" }, text));
   for (const text of last.warnings) box.append(element("p", { class: "small" }, text));
@@ -55,19 +72,20 @@ function loginFields(target) {
   if (!target.asks_for || !target.allowed) return [];
   const name = target.form.name;
   if (target.login === "keyring") {
-    const button = element("button", { type: "button", class: "plain", "aria-label": `Forget it: the password of ${name}` }, "Forget it");
+    const button = element("button", { type: "button", class: "plain", "aria-label": _("Forget it: the password of {name}") }, _("Forget it"));
     button.onclick = doing(async () => show(await post("/api/publishing/forget-password", { name })));
-    return [element("p", { class: "small login" }, target.asks_for === "keys" ? "The keys are in this computer's keyring. " : `${SOURCES.keyring} `, button)];
+    return [element("p", { class: "small login" }, target.asks_for === "keys" ? _("The keys are in this computer's keyring.") : SOURCES.keyring, " ", button)];
   }
   if (target.login) return [element("p", { class: "small login" }, SOURCES[target.login])];
   const isKeys = target.asks_for === "keys";
   const fields = element("div", { class: "fields" });
-  if (isKeys || !target.form.user) fields.append(element("label", {}, isKeys ? "Access key" : "User", element("input", { "data-login": "user", autocomplete: "off", spellcheck: "false" })));
-  const usual = isKeys ? "Secret key (empty: of this computer's settings)" : target.form.kind === "sftp" ? "Password (empty: your ssh keys)" : "Password";
+  if (isKeys || !target.form.user) fields.append(element("label", {}, isKeys ? _("Access key") : _("User"), element("input", { "data-login": "user", autocomplete: "off", spellcheck: "false" })));
+  const usual = isKeys ? _("Secret key (empty: of this computer's settings)") : target.form.kind === "sftp" ? _("Password (empty: your ssh keys)") : _("Password");
+  const { keyring } = now;
   fields.append(element("label", {}, usual, element("input", { "data-login": "password", type: "password", autocomplete: "off" })));
-  const keep = now.keyring
-    ? element("label", { class: "check" }, element("input", { type: "checkbox", "data-login": "keep" }), ` keep it in this computer's keyring (${now.keyring})`)
-    : element("p", { class: "small" }, "It is asked for each time: this computer has no keyring, or northlimb was installed without it (northlimb[keyring]). It is never written into the archive.");
+  const keep = keyring
+    ? element("label", { class: "check" }, element("input", { type: "checkbox", "data-login": "keep" }), " ", _("keep it in this computer's keyring ({keyring})"))
+    : element("p", { class: "small" }, _("It is asked for each time: this computer has no keyring, or northlimb was installed without it (northlimb[keyring]). It is never written into the archive."));
   return [fields, keep];
 }
 
@@ -80,13 +98,13 @@ function deed(sheet, target, what) {
 
 function sheetOf(target) {
   const { name } = target.form;
-  const sheet = element("section", { class: "target", "data-target": name, "aria-label": `Target ${name}` });
-  const change = element("button", { type: "button", "aria-label": `Change target ${name}` }, "Change");
+  const sheet = element("section", { class: "target", "data-target": name, "aria-label": _("Target {name}") });
+  const change = element("button", { type: "button", "aria-label": _("Change target {name}") }, _("Change"));
   change.onclick = () => fill(target.form);
-  const remove = element("button", { type: "button", "aria-label": `Take out target ${name}` }, "Take out");
+  const remove = element("button", { type: "button", "aria-label": _("Take out target {name}") }, _("Take out"));
   remove.onclick = doing(async () => {
     show(await post("/api/publishing/remove", { made_from: now.made_from, name }));
-    say("Taken out; what is there stays there. Undo brings the target back");
+    say(_("Taken out; what is there stays there. Undo brings the target back"));
     byId("undo").focus();
   });
   sheet.append(
@@ -94,22 +112,22 @@ function sheetOf(target) {
     element("p", { class: "place" }, target.place),
   );
   if (!target.allowed) {
-    sheet.append(element("p", { class: "not-allowed" }, "Nothing is sent there until you allow it, above."));
+    sheet.append(element("p", { class: "not-allowed" }, _("Nothing is sent there until you allow it, above.")));
     return sheet;
   }
   if (!target.right) {
-    sheet.append(element("p", { class: "not-allowed" }, "Its address makes no sense. Press Change and fill it in anew."));
+    sheet.append(element("p", { class: "not-allowed" }, _("Its address makes no sense. Press Change and fill it in anew.")));
     return sheet;
   }
   const buttons = element("div", { class: "doing" });
-  for (const [what, words, kind] of [["send", "Publish", "main"], ["look", "What would travel", null], ["try", "Try the connection", null], ["check", "Compare what is there", null]]) {
+  for (const [what, words, kind] of [["send", _("Publish"), "main"], ["look", _("What would travel"), null], ["try", _("Try the connection"), null], ["check", _("Compare what is there"), null]]) {
     const button = element("button", { type: "button", class: kind, "data-deed": what, "aria-label": `${words}: ${name}` }, words);
     button.onclick = doing(() => deed(sheet, target, what));
     buttons.append(button);
   }
-  const more = element("label", { class: "check" }, element("input", { type: "checkbox", "data-read-back": "", checked: "" }), " read everything back afterwards, and compare");
+  const more = element("label", { class: "check" }, element("input", { type: "checkbox", "data-read-back": "", checked: "" }), " ", _("read everything back afterwards, and compare"));
   sheet.append(...loginFields(target), buttons, more);
-  if (target.last?.causes.some(({ field }) => field === "adopt")) sheet.append(element("label", { class: "check" }, element("input", { type: "checkbox", "data-adopt": "" }), " take the target over: the other files there are removed"));
+  if (target.last?.causes.some(({ field }) => field === "adopt")) sheet.append(element("label", { class: "check" }, element("input", { type: "checkbox", "data-adopt": "" }), " ", _("take the target over: the other files there are removed")));
   sheet.append(element("div", { class: "under-way", hidden: "" }), ...found(target));
   if (target.last?.causes.some(({ field }) => field === "password")) sheet.querySelector('[data-login="password"]')?.setAttribute("aria-invalid", "true");
   return sheet;
@@ -127,13 +145,14 @@ function showJobs() {
       line.replaceChildren();
       continue;
     }
+    const { target, done, total } = job;
     if (!line.firstChild) {
-      const cancel = element("button", { type: "button", "aria-label": `Cancel: ${job.target}` }, "Cancel");
+      const cancel = element("button", { type: "button", "aria-label": _("Cancel: {target}") }, _("Cancel"));
       cancel.onclick = doing(() => post(`/api/publishing/${job.id}/cancel`));
-      line.append(element("span", { role: "status" }), element("progress", { "aria-label": `How far ${job.target} is` }), cancel);
+      line.append(element("span", { role: "status" }), element("progress", { "aria-label": _("How far {target} is") }), cancel);
     }
-    const words = job.state === "waiting" ? "Waits for its turn" : (STEPS[job.step] ?? "Begins");
-    line.firstChild.textContent = job.total ? `${words}: ${job.done} of ${job.total}` : words;
+    const step = job.state === "waiting" ? _("Waits for its turn") : (STEPS[job.step] ?? _("Begins"));
+    line.firstChild.textContent = total ? _("{step}: {done} of {total}") : step;
     const bar = line.querySelector("progress");
     if (job.total) [bar.max, bar.value] = [job.total, job.done];
     else bar.removeAttribute("value");
@@ -144,12 +163,12 @@ function show(answer) {
   now = answer;
   byId("undo").disabled = !now.undo;
   byId("redo").disabled = !now.redo;
-  byId("undo-words").textContent = now.undo ? `last: ${now.undo}` : "";
+  byId("undo-words").textContent = undoWords(now.undo);
   byId("asks").hidden = !now.asks.length;
   byId("asks-list").replaceChildren(...now.asks.map(({ words }) => element("li", {}, words)));
   byId("no-target").hidden = now.targets.length > 0;
   byId("targets").replaceChildren(...now.targets.map(sheetOf));
-  byId("add").textContent = now.targets.length ? "One more target" : "Add a target";
+  byId("add").textContent = now.targets.length ? _("One more target") : _("Add a target");
   showJobs();
 }
 
@@ -158,18 +177,18 @@ function show(answer) {
 function showFieldsOfKind() {
   const kind = form.elements.kind.value;
   form.querySelectorAll("[data-kinds]").forEach((label) => (label.hidden = !label.dataset.kinds.split(" ").includes(kind)));
-  byId("folder-words").textContent = kind === "zip" ? "Zip file: its path, ending in .zip" : "Folder: its path; one without / at the front lies beside archive.toml";
-  byId("host-words").textContent = kind === "s3" ? "Bucket" : "Host";
-  byId("path-words").textContent = kind === "s3" ? "Prefix (empty: none)" : kind.startsWith("git") ? "Repository, its path" : "Folder there (~: your home)";
+  byId("folder-words").textContent = kind === "zip" ? _("Zip file: its path, ending in .zip") : _("Folder: its path; one without / at the front lies beside archive.toml");
+  byId("host-words").textContent = kind === "s3" ? _("Bucket") : _("Host");
+  byId("path-words").textContent = kind === "s3" ? _("Prefix (empty: none)") : kind.startsWith("git") ? _("Repository, its path") : _("Folder there (~: your home)");
   form.elements.host.placeholder = kind === "s3" ? "my-bucket" : kind === "webdav" ? "127.0.0.1" : "example.org";
-  byId("login-words").textContent = { sftp: "It logs in with your ssh keys, or with a password that you are asked for.", "rsync+ssh": "It logs in with your ssh keys.", "git+ssh": "It logs in with your ssh keys.", "git+https": "It logs in as your git is set up to." }[kind] ?? (["folder", "zip", "git+file"].includes(kind) ? "" : `You are asked for the ${kind === "s3" ? "keys" : "password"} when needed; nothing of it comes into the archive.`);
+  byId("login-words").textContent = LOGINS[kind] ?? (["folder", "zip", "git+file"].includes(kind) ? "" : _("You are asked for the password when needed; nothing of it comes into the archive."));
 }
 
 function fill(values) {
   former = values.name ?? null;
   form.reset();
   for (const [key, value] of Object.entries(values)) if (form.elements[key]) form.elements[key].value = Array.isArray(value) ? value.join("\n") : (value ?? "");
-  byId("form-head").textContent = former === null ? "A new target" : `Target ${former}`;
+  byId("form-head").textContent = values.name ? targetWords(values.name) : _("A new target");
   byId("form-band").hidden = false;
   byId("add").hidden = true;
   showFieldsOfKind();
@@ -199,7 +218,7 @@ function listen() {
     doing(async () => {
       show(await post("/api/publishing/target", { made_from: now.made_from, former, target: filled() }));
       leaveForm();
-      say("Kept");
+      say(_("Kept"));
     })();
   };
   byId("allow").onclick = doing(async () => show(await post("/api/publishing/allow", { digests: now.asks.map(({ digest }) => digest) })));

@@ -1,7 +1,14 @@
 // The times of many pictures shifted at once: which they are is shown before.
-import { doing, element, get, post, say } from "/static/desk.js";
+import { doing, element, get, post, say, undoWords } from "/static/desk.js";
 
 const MOST_LISTED = 40;
+
+const NAMES = { hours: _("hours"), minutes: _("minutes"), seconds: _("seconds") };
+const notWhole = (field, typed) => _("{field}: ‘{typed}’ is not a whole number; write 12");
+const shiftWords = (n) => (n === 1 ? _("Shift this one") : n ? ngettext("Shift these {n}", "Shift these {n}", n) : _("Shift these"));
+const picturesBy = (n, by) => ngettext("{n} picture by {by}; times are UTC", "{n} pictures by {by}; times are UTC", n);
+const shifted = (n, by) => ngettext("Shifted: {n} picture by {by}", "Shifted: {n} pictures by {by}", n);
+const andMore = (n, day) => ngettext("and {n} more, to {day}", "and {n} more, to {day}", n);
 
 export function spoken(seconds) {
   const whole = Math.abs(Math.round(seconds));
@@ -20,26 +27,26 @@ export async function shiftPanel(box, start, onMoved = () => {}) {
   let chosen = [];
   let asked = 0;
   const whole = Math.abs(start.shift_s ?? 0);
-  const way = element("select", { name: "way" }, element("option", { value: "-1" }, "earlier"), element("option", { value: "1" }, "later"));
+  const way = element("select", { name: "way" }, element("option", { value: "-1" }, _("earlier")), element("option", { value: "1" }, _("later")));
   way.value = (start.shift_s ?? -1) < 0 ? "-1" : "1";
-  const instrument = element("select", { name: "instrument" }, element("option", { value: "" }, "any"), ...known.instruments.map((name) => element("option", { value: name }, name)));
+  const instrument = element("select", { name: "instrument" }, element("option", { value: "" }, _("any")), ...known.instruments.map((name) => element("option", { value: name }, name)));
   instrument.value = start.instrument ?? "";
   const fields = element(
     "form",
     { class: "fields shift" },
-    labelled("Hours", number("hours", Math.floor(whole / 3600))),
-    labelled("Minutes", number("minutes", Math.floor((whole % 3600) / 60))),
-    labelled("Seconds", number("seconds", whole % 60)),
-    labelled("Which way", way),
-    labelled("From day", element("input", { name: "first", type: "date", value: start.first })),
-    labelled("To day", element("input", { name: "last", type: "date", value: start.last })),
-    labelled("Instrument", instrument),
+    labelled(_("Hours"), number("hours", Math.floor(whole / 3600))),
+    labelled(_("Minutes"), number("minutes", Math.floor((whole % 3600) / 60))),
+    labelled(_("Seconds"), number("seconds", whole % 60)),
+    labelled(_("Which way"), way),
+    labelled(_("From day"), element("input", { name: "first", type: "date", value: start.first })),
+    labelled(_("To day"), element("input", { name: "last", type: "date", value: start.last })),
+    labelled(_("Instrument"), instrument),
   );
   const words = element("p", { role: "status" });
   const list = element("ol", { class: "shifted" });
-  const shift = element("button", { type: "button", class: "main", disabled: "" }, "Shift them");
-  const undo = element("button", { type: "button" }, "Undo");
-  const redo = element("button", { type: "button" }, "Redo");
+  const shift = element("button", { type: "button", class: "main", disabled: "" }, _("Shift them"));
+  const undo = element("button", { type: "button" }, _("Undo"));
+  const redo = element("button", { type: "button" }, _("Redo"));
   const last = element("span", { class: "small" });
   box.replaceChildren(fields, words, list, element("div", { class: "doing" }, shift, undo, redo, last));
   box.hidden = false;
@@ -52,7 +59,7 @@ export async function shiftPanel(box, start, onMoved = () => {}) {
   function offer() {
     undo.disabled = !known.undo;
     redo.disabled = !known.redo;
-    last.textContent = known.undo ? `last: ${known.undo}` : "";
+    last.textContent = undoWords(known.undo);
   }
 
   function draw() {
@@ -63,15 +70,15 @@ export async function shiftPanel(box, start, onMoved = () => {}) {
     if (wrong().length) {
       shift.disabled = true;
       list.replaceChildren();
-      words.textContent = wrong().map((name) => `${name}: ‘${value(name).trim()}’ is not a whole number; write 12`).join("; ");
+      words.textContent = wrong().map((name) => notWhole(NAMES[name], value(name).trim())).join("; ");
       return;
     }
     const by = seconds();
     shift.disabled = !chosen.length || !by;
-    shift.textContent = chosen.length === 1 ? "Shift this one" : `Shift these ${chosen.length || ""}`.trim();
-    words.textContent = chosen.length ? `${chosen.length} picture${chosen.length === 1 ? "" : "s"} by ${spoken(by)}; times are UTC` : "No picture of those days and that instrument";
+    shift.textContent = shiftWords(chosen.length);
+    words.textContent = chosen.length ? picturesBy(chosen.length, spoken(by)) : _("No picture of those days and that instrument");
     list.replaceChildren(...chosen.slice(0, MOST_LISTED).map((one) => element("li", {}, `${clock(one.time_utc)} → ${moved(one.time_utc, by).slice(11)}`)));
-    if (chosen.length > MOST_LISTED) list.append(element("li", {}, `and ${chosen.length - MOST_LISTED} more, to ${chosen.at(-1).id.slice(0, 10)}`));
+    if (chosen.length > MOST_LISTED) list.append(element("li", {}, andMore(chosen.length - MOST_LISTED, chosen.at(-1).id.slice(0, 10))));
   }
 
   async function look() {
@@ -96,11 +103,10 @@ export async function shiftPanel(box, start, onMoved = () => {}) {
   fields.oninput = draw;
   fields.onchange = doing(look);
   shift.onclick = doing(async () => {
-    const told = `${chosen.length} picture${chosen.length === 1 ? "" : "s"} by ${spoken(seconds())}`;
-    await done(await post("/api/shift", { shift_s: seconds(), ids: chosen.map((one) => one.id), words: told }), `Shifted ${told}`);
+    await done(await post("/api/shift", { shift_s: seconds(), ids: chosen.map((one) => one.id) }), shifted(chosen.length, spoken(seconds())));
   });
-  undo.onclick = doing(async () => done(await post("/api/shift/undo"), "The former times are back"));
-  redo.onclick = doing(async () => done(await post("/api/shift/redo"), "Shifted again"));
+  undo.onclick = doing(async () => done(await post("/api/shift/undo"), _("The former times are back")));
+  redo.onclick = doing(async () => done(await post("/api/shift/redo"), _("Shifted again")));
   offer();
   await look();
   return chosen.length;

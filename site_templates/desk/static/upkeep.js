@@ -1,6 +1,6 @@
 // Looking after an archive: what needs attention, times, verify and restore, second copies, a month's report.
 import { attentionParts } from "/static/attention.js";
-import { begin, byId, doing, element, get, post, say, tell, whenNews } from "/static/desk.js";
+import { begin, byId, doing, element, figure, get, post, say, tell, whenNews } from "/static/desk.js";
 import { shiftPanel } from "/static/shift.js";
 
 let now;
@@ -16,7 +16,7 @@ async function showAttention() {
   const found = await get("/api/attention");
   const { said, kinds } = attentionParts(found, doing(openShift));
   const nothing = !said.length && !kinds.length;
-  byId("attention-words").textContent = !found.known ? "No picture was looked at for this yet: bring the site up to date first." : nothing ? "Nothing, as the last build found it." : "As the last build found it.";
+  byId("attention-words").textContent = !found.known ? _("No picture was looked at for this yet: bring the site up to date first.") : nothing ? _("Nothing, as the last build found it.") : _("As the last build found it.");
   byId("attention-said").replaceChildren(...said);
   byId("attention-said").hidden = !said.length;
   byId("attention-kinds").replaceChildren(...kinds);
@@ -31,8 +31,14 @@ async function openShift(start) {
 
 // What is under way
 
-const NAMES = { verify: "Verifying", export: "A second copy is being made" };
-const MADE = { verify: "Verified", export: "The second copy is made" };
+const NAMES = { verify: _("Verifying"), export: _("A second copy is being made") };
+const MADE = { verify: _("Verified"), export: _("The second copy is made") };
+
+function jobWords({ name, state, doing: step, done, total }) {
+  const work = NAMES[name];
+  if (state === "waiting") return _("{work}: stands aside for a change, then begins again");
+  return total ? _("{work}: {step}, {done} of {total}") : work;
+}
 
 function showJob(state) {
   job = state;
@@ -40,8 +46,7 @@ function showJob(state) {
   for (const id of ["verify", "copy-new", "copy-add"]) byId(id).disabled = Boolean(state);
   document.querySelectorAll("[data-job]").forEach((button) => (button.disabled = Boolean(state)));
   if (!state) return;
-  const far = state.state === "waiting" ? ": stands aside for a change, then begins again" : state.total ? `: ${state.doing}, ${state.done} of ${state.total}` : "";
-  byId("job-words").textContent = `${NAMES[state.name]}${far}`;
+  byId("job-words").textContent = jobWords(state);
   if (state.total) byId("job-bar").value = state.done / state.total;
   else byId("job-bar").removeAttribute("value");
 }
@@ -55,7 +60,7 @@ async function hear(jobs) {
   if (refused) {
     tell({ causes: refused.causes.map((text) => ({ field: null, text })) });
     await post("/api/upkeep/cancel", { job: refused.id });
-  } else if (stopping) say("Stopped");
+  } else if (stopping) say(_("Stopped"));
   else say(MADE[before.name]);
   stopping = false;
 }
@@ -68,14 +73,21 @@ async function start(address, form) {
 
 // Verify
 
+function readWords(n, time, clean) {
+  if (clean) return ngettext("{n} original read, {time} UTC: as filed.", "{n} originals read, {time} UTC: all as filed.", n);
+  return ngettext("{n} original read, {time} UTC: not all as filed.", "{n} originals read, {time} UTC: not all as filed.", n);
+}
+
+const bringBack = (n) => (n === 1 ? _("Bring it back") : ngettext("Bring this {n} back", "Bring these {n} back", n));
+
 function showVerified() {
   const found = now.verified;
   if (!found) return byId("verified").replaceChildren();
-  const parts = [element("p", { class: "lead" }, `${found.checked} original${found.checked === 1 ? "" : "s"} read, ${found.at.slice(0, 16).replace("T", " ")} UTC: ${found.clean ? "all as filed" : "not all as filed"}.`)];
+  const parts = [element("p", { class: "lead" }, readWords(found.checked, found.at.slice(0, 16).replace("T", " "), found.clean))];
   const list = (files) => element("ul", { class: "files" }, ...files.map((file) => element("li", {}, file)));
-  for (const [files, words] of [[found.restored, "Brought back"], [found.repaired, "Put right"]]) if (files.length) parts.push(element("h3", {}, words), list(files));
+  for (const [files, words] of [[found.restored, _("Brought back")], [found.repaired, _("Put right")]]) if (files.length) parts.push(element("h3", {}, words), list(files));
   for (const kind of found.kinds) parts.push(element("h3", {}, `${kind.count}: ${kind.words}`), list(kind.files));
-  if (found.mistakes.length) parts.push(element("h3", {}, "And this"), list(found.mistakes));
+  if (found.mistakes.length) parts.push(element("h3", {}, _("And this")), list(found.mistakes));
   const doings = element("div", { class: "doing" });
   const button = (words, then, main) => {
     const made = element("button", { type: "button", "data-job": "", class: main ? "main" : null }, words);
@@ -83,10 +95,10 @@ function showVerified() {
     doings.append(made);
   };
   if (found.whole_count) {
-    parts.push(element("h3", {}, "Whole copies are there"), list(found.whole_copies.map((one) => `${one.file}: ${one.from}`)));
-    button(found.whole_count === 1 ? "Bring it back" : `Bring these ${found.whole_count} back`, "restore", true);
+    parts.push(element("h3", {}, _("Whole copies are there")), list(found.whole_copies.map((one) => `${one.file}: ${one.from}`)));
+    button(bringBack(found.whole_count), "restore", true);
   }
-  if (found.can_repair) button("Put right what can be", "repair", !found.whole_count);
+  if (found.can_repair) button(_("Put right what can be"), "repair", !found.whole_count);
   byId("verified").replaceChildren(...parts, doings);
   return undefined;
 }
@@ -101,9 +113,10 @@ async function verify(then) {
 function showCopies() {
   byId("copies").replaceChildren(
     ...now.copies.map((copy) => {
-      const forget = element("button", { type: "button", "aria-label": `Forget ${copy.name}` }, "Forget");
+      const { name, in: folder } = copy;
+      const forget = element("button", { type: "button", "aria-label": _("Forget {name}") }, _("Forget"));
       forget.onclick = doing(async () => show(await post("/api/upkeep/copies/forget", { folder: copy.id })));
-      return element("li", {}, element("span", {}, copy.name, element("span", { class: "small" }, copy.there ? ` in ${copy.in}` : ` in ${copy.in}: not there now; plug its disk in`)), forget);
+      return element("li", {}, element("span", {}, copy.name, element("span", { class: "small" }, " ", copy.there ? _("in {folder}") : _("in {folder}: not there now; plug its disk in"))), forget);
     }),
   );
   const there = now.copies.filter((copy) => copy.there);
@@ -121,7 +134,7 @@ function showCopies() {
 async function openChooser(what) {
   choosing = what;
   byId("chooser").hidden = false;
-  byId("chooser-take").textContent = what === "new" ? "Make the copy here" : "This is a copy";
+  byId("chooser-take").textContent = what === "new" ? _("Make the copy here") : _("This is a copy");
   await showFolder(null);
 }
 
@@ -148,33 +161,40 @@ async function showFolder(id) {
 
 // A month's report
 
-const cell = (value, digits = 0) => element("td", {}, value === null || value === undefined ? "" : Number(value).toFixed(digits));
+const cell = (value, digits = 0) => element("td", {}, value === null || value === undefined ? "" : figure(Number(value), digits));
+
+function meansWords(n, mean, k) {
+  const [groups, spots, number, area] = ["groups", "spots", "relative_number", "spot_area_msh"].map((name) => (mean[name] === null ? "–" : figure(mean[name], 1)));
+  return ngettext("Means of {n} day: groups {groups}, spots {spots}, R {number}, area {area} MSH. R = k (10 g + s), k = {k}.", "Means of {n} days: groups {groups}, spots {spots}, R {number}, area {area} MSH. R = k (10 g + s), k = {k}.", n);
+}
 
 async function showReport() {
   const month = byId("month").value;
   report = { month, ...(await get(`/api/reports/${month}`)) };
-  const { rows, mean, k } = report.report;
+  const { mean, k } = report.report;
+  const rows = report.report.rows.filter((row) => row.relative_number !== null);
   byId("report-rows").replaceChildren(
     ...rows.map((row) =>
       element(
         "tr",
         {},
         element("th", { scope: "row" }, String(Number(row.day.slice(8)))),
-        element("td", {}, row.time_utc.slice(11, 16)),
-        element("td", {}, row.seeing === null ? "" : String(row.seeing)),
-        element("td", {}, `${row.groups}${row.stated ? "*" : ""}${row.least_spot_msh === null ? "" : "~"}`),
+        element("td", {}, row.time_utc?.slice(11, 16) ?? ""),
+        element("td", {}, row.seeing === null ? "" : figure(row.seeing)),
+        element("td", {}, `${row.groups ?? ""}${row.stated ? "*" : ""}${row.least_spot_msh === null ? "" : "~"}`),
         cell(row.spots),
         cell(row.relative_number),
         cell(row.north?.relative_number),
         cell(row.south?.relative_number),
         cell(row.spot_area_msh),
-        element("td", { class: "words" }, row.instrument),
+        element("td", { class: "words" }, row.instrument ?? `mean of ${row.series} series`),
       ),
     ),
   );
-  const figure = (name) => (mean[name] === null ? "–" : mean[name].toFixed(1));
-  const marks = [rows.some((row) => row.stated) ? " * counted by hand." : "", rows.some((row) => row.least_spot_msh !== null) ? " ~ small spots would not show." : ""];
-  byId("report-means").textContent = `Means of ${rows.length} day${rows.length === 1 ? "" : "s"}: groups ${figure("groups")}, spots ${figure("spots")}, R ${figure("relative_number")}, area ${figure("spot_area_msh")} MSH. R = k (10 g + s), k = ${k}.${marks.join("")}`;
+  const told = [meansWords(rows.length, mean, k === null ? _("that of each series") : figure(k))];
+  if (rows.some((row) => row.stated)) told.push(_("* counted by hand."));
+  if (rows.some((row) => row.least_spot_msh !== null)) told.push(_("~ small spots would not show."));
+  byId("report-means").textContent = told.join(" ");
   byId("report-scroll").hidden = false;
   byId("save-csv").disabled = byId("save-text").disabled = false;
 }
