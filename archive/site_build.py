@@ -46,6 +46,7 @@ def built_site(archive: Archive, target: Path, inputs: Inputs, *, stamps: bytes 
         gathered = keep_gathered(store, inputs.of_stages, gathered_site(archive), archive.films)
         keep_findings(store, gathered)
         keep_inputs(archive, inputs)
+        archive.studied.clear()  # no stage asks for them any more
     folders = _folders_of_days(gathered)
     notes, left_out = _notes(archive, folders)
     about = _read_or_told(archive, ABOUT_NAME, left_out, partial(read_about, archive.files))

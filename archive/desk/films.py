@@ -105,10 +105,10 @@ class _Films:
         found = self._last_gathered()
         if found is None:
             raise FactsError(_NOT_BUILT)
-        look = read_settings(self._files).looks[0]
+        settings = read_settings(self._files)
         with Store(derived_files(self._files.path)) as store:
             try:
-                made = film_strip(store, found.entries, asked.film, look=look)
+                made = film_strip(store, found.entries, asked.film, look=settings.looks[0], sites=settings.sites)
             except DamagedBlobError as error:
                 raise FactsError("a picture of the site is gone; bring the site up to date") from error
         return _strip_view(made)

@@ -18,6 +18,10 @@ def silent(what: str, done: int, total: int) -> None:
 WAIT_S = 600.0
 
 
-def while_waiting(on_progress: Progress) -> Callable[[], None]:
-    """Show that another run is writing."""
-    return lambda: on_progress("waiting for another northlimb to end", 0, 1)
+def while_waiting(on_progress: Progress) -> Callable[[str], None]:
+    """Show that another run is writing: who, and since when, where that is known."""
+
+    def show(holder: str) -> None:
+        on_progress(f"waiting for another northlimb to end{f' ({holder})' if holder else ''}", 0, 1)
+
+    return show

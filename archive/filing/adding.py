@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
@@ -31,6 +32,9 @@ from archive.stages.inspection import (
 )
 
 __all__ = ["AddResult", "add_pictures"]
+
+# After so many pictures the lock is given up for as long as several looks of who waits for it: others get their turn.
+_AT_ONCE, _LET_IN_S = 200, 1.0
 
 
 def add_pictures(
@@ -76,15 +80,41 @@ def add_pictures(
     read_settings(files)  # mistakes in it are reported before anything else
     if options.time is not None and len(chosen) > 1:
         raise FactsError(f"--time fits one picture, not {len(chosen)}; add them one by one")
+    for start in range(0, len(chosen), _AT_ONCE):
+        if start:
+            time.sleep(_LET_IN_S)
+        on_part = _whole_progress(on_progress, start, len(chosen)) if len(chosen) > _AT_ONCE else on_progress
+        yield from _add_some(files, chosen[start : start + _AT_ONCE], frozenset(pictures), options,
+                             on_progress=on_part, executor=executor, ask_time=ask_time)  # fmt: skip
+
+
+def _whole_progress(on_progress: Progress, before: int, total: int) -> Progress:
+    """Return what shows the progress of a part as that of the whole."""
+    return lambda what, done, of: on_progress(
+        what, before + done if what == "adding" else done, total if what == "adding" else of
+    )
+
+
+def _add_some(
+    files: Folder,
+    chosen: Sequence[Path],
+    named: frozenset[Path],
+    options: AddOptions,
+    *,
+    on_progress: Progress,
+    executor: Executor,
+    ask_time: AskTime | None,
+) -> Iterator[AddResult]:
+    """File some of the pictures under the lock."""
     with (
         writing(files, wait_s=WAIT_S, on_wait=while_waiting(on_progress)),
         opened_archive(files.path, executor=executor, on_progress=on_progress) as archive,
     ):
         known = AlreadyFiled(
-            _known_sums(archive), sizes_on_disk(files), removed_sums(files) if set(chosen) - set(pictures) else set()
+            _known_sums(archive), sizes_on_disk(files), removed_sums(files) if set(chosen) - named else set()
         )
         filing, lost, new = Filing(archive, options, known, ask_time), None, []
-        with closing(file_pictures(filing, chosen, named=frozenset(pictures))) as filed:
+        with closing(file_pictures(filing, chosen, named=named)) as filed:
             try:
                 for done in filed:
                     if isinstance(done, AddResult):

@@ -124,7 +124,7 @@ def writing(
     files: Folder,
     *,
     wait_s: float = 0.0,
-    on_wait: Callable[[], None] | None = None,
+    on_wait: Callable[[str], None] | None = None,
     days: Collection[str] | None = None,
 ) -> Iterator[None]:
     """Hold the archive's lock, and first clear up what an interrupted run left.
@@ -156,7 +156,7 @@ def writing(
 
 
 @contextmanager
-def reading(files: Folder, *, wait_s: float = 0.0, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
+def reading(files: Folder, *, wait_s: float = 0.0, on_wait: Callable[[str], None] | None = None) -> Iterator[None]:
     """Keep other runs from writing meanwhile; others may read. An archive that may not be written is read without that.
 
     Raises

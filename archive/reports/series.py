@@ -82,8 +82,8 @@ class ReportRow:
     """A day; all but `day` is None or empty where nothing was counted.
 
     The hemispheres are None where north, or the single groups, are not known. `least_spot_msh` is that of
-    `archive.model.observation.Counts`. Of several series only numbers reduced by their k are told, their mean and its
-    `spread`; `series` and `observers` are how many took part.
+    `archive.model.observation.Counts`. Of a day of several series only numbers reduced by their k are told, their mean
+    and its `spread`; `series` and `observers` are how many took part.
     """
 
     day: date
@@ -212,7 +212,9 @@ def _report(settings: Settings, span: Span, chosen: Sequence[Observation]) -> Se
     line = _line if len(series) == 1 else _combined_line
     rows = tuple(line(settings, day, of_days.get(day, [])) for day in span.days)
     months = sorted({f"{row.day:%Y-%m}" for row in rows})
-    month_means = {month: _means([row for row in rows if f"{row.day:%Y-%m}" == month]) for month in months}
+    month_means = {
+        month: _means([row for row in rows if f"{row.day:%Y-%m}" == month], of_one=len(series) == 1) for month in months
+    }
     smallest = [smallest_spot_msh(one.disc) for one in chosen if one.counts is not None and not one.counts.stated]
     return SeriesReport(
         span.name,
@@ -221,7 +223,7 @@ def _report(settings: Settings, span: Span, chosen: Sequence[Observation]) -> Se
         series[0].k if len(series) == 1 else None,
         series,
         rows,
-        _means(rows),
+        _means(rows, of_one=len(series) == 1),
         month_means if len(months) > 1 else {},
         (round(min(smallest), 1), round(max(smallest), 1)) if smallest else None,
     )
@@ -245,8 +247,8 @@ def _line(settings: Settings, day: date, of_day: Sequence[Observation]) -> Repor
 def _combined_line(settings: Settings, day: date, of_day: Sequence[Observation]) -> ReportRow:
     """Return the line of a day as the mean of the series that counted on it."""
     combined = combined_number(of_day)
-    if combined is None:
-        return ReportRow(day)
+    if combined is None or combined.series == 1:  # the line of one series says which
+        return _line(settings, day, of_day)
     lines = [
         _counted_line(settings, one, one.counts) for one in pictures_of_day(of_day).values() if one.counts is not None
     ]
@@ -330,8 +332,11 @@ _MEAN_OF: dict[str, Callable[[ReportRow], float | None]] = {
 }
 
 
-def _means(rows: Sequence[ReportRow]) -> dict[str, float | None]:
+def _means(rows: Sequence[ReportRow], *, of_one: bool) -> dict[str, float | None]:
+    """Return the means; groups and spots, which no k reduces, only of one series."""
     means = {name: _mean([found for row in rows if (found := of(row)) is not None]) for name, of in _MEAN_OF.items()}
+    if not of_one:
+        means |= {"groups": None, "spots": None}
     return {"days": float(sum(row.relative_number is not None for row in rows)), **means}
 
 

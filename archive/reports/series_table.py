@@ -50,7 +50,7 @@ _CSV_COLUMNS: dict[str, Callable[[ReportRow], str]] = {
     "spread": lambda row: _plain(row.spread),
 }
 _HEAD = ("day", "UT", "seeing", "g", "s", "R", "gN", "sN", "RN", "gS", "sS", "RS", "area", "instrument and classes")
-_COMBINED_HEAD = ("day", "series", "seeing", "R", "spread", "RN", "RS", "area", "")
+_COMBINED_HEAD = ("day", "series", "seeing", "R", "spread", "RN", "RS", "area", "by one alone")
 _SIDE = ("groups", "spots", "relative_number")
 
 
@@ -172,7 +172,7 @@ def _combined_cells(row: ReportRow, day: str) -> tuple[str, ...]:
         _of(row.north, "relative_number") or "-",
         _of(row.south, "relative_number") or "-",
         _figure(row.spot_area_msh) or "-",
-        "",
+        "" if row.instrument is None else f"{row.observer}, {row.instrument}",
     )
 
 

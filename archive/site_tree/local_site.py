@@ -19,6 +19,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from itertools import chain
 from pathlib import Path
 
 from archive.built import SiteReport
@@ -170,14 +171,20 @@ class _Update:
         self._there = lru_cache(_FOLDERS_HELD)(lambda folder: _statuses(site, folder))
 
     @cached_property
+    def _recorded(self) -> dict[str, Written]:
+        return self._known.files()
+
+    @cached_property
     def _before(self) -> dict[str, Written]:
         """All files that are recorded."""
-        return {path: written for path, written in self._known.files().items() if path not in self._replaced}
+        if not self._replaced:
+            return self._recorded
+        return {path: written for path, written in self._recorded.items() if path not in self._replaced}
 
     @cached_property
     def _listed(self) -> Manifest:
         if self._is_untouched:
-            return Manifest(True, _digests(self._known.files()))
+            return Manifest(True, _digests(self._recorded))
         return _read_manifest(self._site)
 
     @cached_property
@@ -286,7 +293,7 @@ class _Update:
 
     def _put(self, now: dict[str, RecordedGroup], strangers: tuple[str, ...]) -> int:
         """Bring the parts to their places in turn, and remove what is no longer made; return how many that was."""
-        files, before = _files(now), self._before
+        files, before = self._files_now(now), self._before
         if len(files) != sum(group.count for group in now.values()):
             raise FolderError(f"{self._site.path}: a file of the site would be written twice; give each its own name")
         # What another computer made is not ours to remove: it is a stranger.
@@ -305,6 +312,16 @@ class _Update:
         for name, of_name in self._new.items():
             now[name] = RecordedGroup.of(now[name].key, {path: files[path] for path in of_name})
         return placing.removed
+
+    def _files_now(self, now: Mapping[str, RecordedGroup]) -> dict[str, Written]:
+        """Return all files as they are to be: those that are recorded, but of the groups that changed or are gone."""
+        files = dict(self._recorded)
+        gone = [group.files() for name, group in self._known.groups.items() if name not in now]
+        for path in chain.from_iterable((*gone, *self._old.values())):
+            files.pop(path, None)
+        for of_name in self._new.values():
+            files |= of_name
+        return files
 
     def _finish_new(self, now: dict[str, RecordedGroup]) -> bytes:
         """Write the list of what a new site's folder holds, and note the stamps of all; return their digest."""

@@ -31,7 +31,7 @@ from archive.model.choices import FilmStyle, Look
 from archive.model.observation import Observation
 from archive.model.times import days_since_1970
 from archive.records.disc_files import shrunk_jpeg_levels
-from archive.records.settings import FilmSettings
+from archive.records.settings import FilmSettings, SiteSettings
 from archive.stages.film_words import film_options, film_title
 from archive.stages.films import chosen_observations
 from archive.store import Blob, Store
@@ -61,7 +61,9 @@ class FilmStrip:
     pictures: NDArray[np.uint8]
 
 
-def film_strip(store: Store, entries: Sequence[Entry], span: FilmSettings, *, look: Look) -> FilmStrip:
+def film_strip(
+    store: Store, entries: Sequence[Entry], span: FilmSettings, *, look: Look, sites: Sequence[SiteSettings]
+) -> FilmStrip:
     """Return a strip of frames, evenly chosen; captions, and the names of groups, are too small to be in it.
 
     Parameters
@@ -73,13 +75,15 @@ def film_strip(store: Store, entries: Sequence[Entry], span: FilmSettings, *, lo
     span : FilmSettings
     look : str
         Of films whose settings name none.
+    sites : sequence of SiteSettings
+        Where an eclipse was seen.
 
     Raises
     ------
     FactsError
         Nothing to film in that span, or more than a film may show.
     """
-    chosen = chosen_observations([entry.observation for entry in entries], span)
+    chosen = chosen_observations([entry.observation for entry in entries], span, sites=sites)
     options = replace(film_options(span), size_px=_FRAME.size_px, group_names=False)
     job = FilmJob(chosen, {}, options.look or look, options)
     specs = timeline_of(chosen, span.style, options)

@@ -74,7 +74,9 @@ def keep_gathered(store: Store, inputs: bytes, gathered: Gathered, films: FilmMa
     if films == "made":
         store.forget(keep_gathered, keep=[_NAME])
     store.put(keep_gathered, _NAME if films == "made" else _FILMS_AS_THEY_ARE, inputs, gathered)
-    return msgspec.msgpack.decode(encoded(gathered), type=Gathered)
+    words = encoded(gathered)
+    del gathered  # of a long archive two would not fit into the memory that one has
+    return msgspec.msgpack.decode(words, type=Gathered)
 
 
 def forget_gathered(store: Store) -> None:

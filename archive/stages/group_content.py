@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
 from itertools import groupby
 from typing import Any
 
@@ -27,11 +26,10 @@ def group_content(store: Store, groups: Sequence[Group], found: Sequence[Observa
 
     `found` are all observations, in order of time.
     """
-    rotations = [
-        store.derive(group_rotation, group.name, group, _Turning, partial(group_rotation, group)) for group in groups
-    ]
-    store.forget(group_rotation, keep=[group.name for group in groups])
-    followed = [replace(group, rotation=rotation) for group, rotation in zip(groups, rotations, strict=True)]
+    named = {group.name: group for group in groups}
+    rotations = store.derive_all(group_rotation, named, _Turning, lambda name: group_rotation(named[name]))
+    store.forget(group_rotation, keep=named)
+    followed = [replace(group, rotation=rotations[group.name]) for group in groups]
     return {
         "groups": followed,
         "own_law": _own_law(followed),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,15 +69,15 @@ def groups_through_time(
     groups: dict[str, tuple[SpotGroup, ...]] = {}
     sightings: dict[int, list[Sighting]] = defaultdict(list)
     numbers = dict(zip((one.observation.id for one in placed), membership.numbers, strict=True))
+    measured = _measured_groups(store, [one for one in pictures if one.stated is None], numbers)
     for one, disc in zip(placed, discs, strict=True):
-        own = _numbered_groups(store, one, disc, numbers[one.observation.id])
+        own = _numbered_groups(one, disc, numbers[one.observation.id], measured)
         groups[one.observation.id] = tuple(group for _, group in own)
         for number, group in own:
             sightings[number].append(_sighting(one, group))
     for one in pictures:
         if one.observation.id not in groups:
-            alone = sorted(_measured_groups(store, one, None), key=west_to_east)
-            groups[one.observation.id] = tuple(alone)
+            groups[one.observation.id] = tuple(sorted(measured[one.observation.id], key=west_to_east))
     tracks = tuple(Track(tuple(seen), membership.names.get(number)) for number, seen in sightings.items())
     return GroupsThroughTime(groups, tracks)
 
@@ -106,36 +106,48 @@ def _stated_disc(one: CountedSpots, spots: Sequence[Member], spelled: dict[str, 
 
 
 def _numbered_groups(
-    store: Store, one: CountedSpots, disc: SpottedDisc, numbers: Sequence[int]
+    one: CountedSpots, disc: SpottedDisc, numbers: Sequence[int], measured: Mapping[str, tuple[SpotGroup, ...]]
 ) -> list[tuple[int, SpotGroup]]:
     """Return the picture's groups with their tracks' numbers: from west to east, or in the order of the record."""
     if one.stated is not None:
         assert disc.stated is not None
         of_group = dict(zip(disc.stated, numbers, strict=True))
         return [(of_group[n], _as_stated(one.observation, stated)) for n, stated in enumerate(one.stated)]
-    # Counted within the picture, so that what happens to others does not change how it is kept.
-    order = list(dict.fromkeys(numbers))
-    groups = _measured_groups(store, one, [order.index(number) for number in numbers])
+    order = dict.fromkeys(numbers)
+    groups = measured[one.observation.id]
     return sorted(zip(order, groups, strict=True), key=lambda numbered: west_to_east(numbered[1]))
 
 
-def _measured_groups(store: Store, one: CountedSpots, members: Sequence[int] | None) -> tuple[SpotGroup, ...]:
-    way_up, sun = one.observation.orientation, one.observation.sun
-    inputs = [one.spots, sun, way_up.north_angle_deg, way_up.mirrored, way_up.sigma_deg, members]
-    return store.derive(
-        group_turned_spots,
-        one.observation.id,
-        inputs,
-        tuple[SpotGroup, ...],
-        lambda: group_turned_spots(
+def _measured_groups(
+    store: Store, pictures: Sequence[CountedSpots], numbers: Mapping[str, Sequence[int]]
+) -> dict[str, tuple[SpotGroup, ...]]:
+    """Return the groups of each picture by its id, in the order in which its spots first name them."""
+    by_id = {one.observation.id: one for one in pictures}
+    members = {name: _within_picture(numbers[name]) if name in numbers else None for name in by_id}
+
+    def inputs(name: str) -> list[object]:
+        one, way_up = by_id[name], by_id[name].observation.orientation
+        sun, mirrored = one.observation.sun, way_up.mirrored
+        return [one.spots, sun, way_up.north_angle_deg, mirrored, way_up.sigma_deg, members[name]]
+
+    def groups(name: str) -> tuple[SpotGroup, ...]:
+        one, way_up = by_id[name], by_id[name].observation.orientation
+        return group_turned_spots(
             one.spots,
-            sun=sun,
+            sun=one.observation.sun,
             north_angle_deg=way_up.north_angle_deg,
             mirrored=way_up.mirrored,
             sigma_deg=way_up.sigma_deg,
-            members=members,
-        ),
-    )
+            members=members[name],
+        )
+
+    return store.derive_all(group_turned_spots, {name: inputs(name) for name in by_id}, tuple[SpotGroup, ...], groups)
+
+
+def _within_picture(numbers: Sequence[int]) -> list[int]:
+    """Count groups within their picture, so that what happens to others does not change how it is kept."""
+    order = {number: n for n, number in enumerate(dict.fromkeys(numbers))}
+    return [order[number] for number in numbers]
 
 
 def _sighting(one: CountedSpots, group: SpotGroup) -> Sighting:

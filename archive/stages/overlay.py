@@ -54,8 +54,8 @@ def graticule_at(b0_deg: float) -> Graticule:
 
 def _line(points_px: NDArray[np.float64]) -> Line:
     # The last point too, or lines would end short of the limb.
-    kept = np.unique(np.append(np.arange(0, len(points_px), _POINTS_EVERY), len(points_px) - 1))
-    return tuple(map(tuple, points_px[kept].tolist()))
+    last = [] if (len(points_px) - 1) % _POINTS_EVERY == 0 else points_px[-1:].tolist()
+    return tuple(map(tuple, points_px[::_POINTS_EVERY].tolist() + last))
 
 
 def _numbers(b0_deg: float) -> tuple[DiscLabel, ...]:
@@ -81,14 +81,17 @@ def _labels(groups: Sequence[NamedGroup], b0_deg: float) -> tuple[DiscLabel, ...
 
 def _spots(groups: Sequence[NamedGroup]) -> tuple[tuple[float, float, float], ...]:
     """Return where the spots of groups are, each as large as it is where nothing foreshortens it."""
-    spots = [spot for one in groups for spot in one.group.spots]
-    x_px, y_px = disc_pixels(
-        STANDARD_FRAME, np.array([spot.right for spot in spots]), np.array([spot.up for spot in spots])
+    centre_px, radius_px = STANDARD_FRAME.centre_px, STANDARD_FRAME.radius_px
+    # A spot of an area in millionths of the hemisphere is a circle of this radius on the Sun. One by one: they are few.
+    return tuple(
+        (
+            round(centre_px + radius_px * spot.right, 1),
+            round(centre_px - radius_px * spot.up, 1),
+            round(radius_px * (2e-6 * spot.area_msh) ** 0.5, 1),
+        )
+        for one in groups
+        for spot in one.group.spots
     )
-    # A spot of an area in millionths of the hemisphere is a circle of this radius on the Sun.
-    radii_px = [STANDARD_FRAME.radius_px * (2e-6 * spot.area_msh) ** 0.5 for spot in spots]
-    rows = zip(x_px.tolist(), y_px.tolist(), radii_px, strict=True)
-    return tuple((round(x, 1), round(y, 1), round(radius, 1)) for x, y, radius in rows)
 
 
 def with_ways_ahead(content: Content) -> Content:

@@ -175,6 +175,12 @@ class Database:
         found = self._all(f"SELECT {_COLUMNS} FROM value WHERE maker = ? AND name = ?", (maker, name))
         return _whole_row(maker, name, *found[0]) if found else None
 
+    def _blobs_of(self, maker: str, name: str) -> tuple[str, ...]:
+        """Return the digests of a row's blobs; one that holds none, which may be long, is not read."""
+        statement = "SELECT 1 FROM value WHERE maker = ? AND name = ? AND length(blobs) > 0"
+        row = self._stored(maker, name) if self._all(statement, (maker, name)) else None
+        return () if row is None else row.blobs
+
     def _all(self, statement: str, values: tuple[object, ...]) -> list[Any]:
         if self._connection is None:
             return []
@@ -195,8 +201,7 @@ class Database:
 
     def _replace(self, connection: sqlite3.Connection, maker: str, name: str, row: Row | None) -> set[str]:
         """Put or remove a row, count its blobs, and return those that nothing holds now."""
-        before = self._stored(maker, name)
-        gone, new = set(before.blobs if before else ()), set(row.blobs if row else ())
+        gone, new = set(self._blobs_of(maker, name)), set(row.blobs if row else ())
         add = "INSERT INTO blob VALUES (?, 1) ON CONFLICT (sha256) DO UPDATE SET uses = uses + 1"
         connection.executemany(add, [(sha256,) for sha256 in sorted(new - gone)])
         connection.executemany(

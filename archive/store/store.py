@@ -98,6 +98,17 @@ class Store:
             self.put(make, name, inputs, kept)
         return kept[0]
 
+    def derive_all(
+        self, make: Maker, inputs: Mapping[str, object], kind: Any, call: Callable[[str], _Value]
+    ) -> dict[str, _Value]:
+        """Return many values as `derive` does, `call` given the name; faster than one by one."""
+        kept: dict[str, list[_Value]] = self.get_all(make, inputs, list[kind])
+        for name in inputs:
+            if name not in kept:
+                kept[name] = [call(name)]
+                self.put(make, name, inputs[name], kept[name])
+        return {name: kept[name][0] for name in inputs}
+
     def forget(self, make: Maker, *, keep: Collection[str]) -> None:
         """Remove the values of a maker whose names are not among these."""
         if self._database is None:

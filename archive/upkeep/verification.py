@@ -134,7 +134,7 @@ def repair(files: Folder, *, on_progress: Progress) -> VerificationReport:
         extras = {file: file_sha256(files, file) for file in found.unlisted_extras}
         repaired_files = (*found.unlisted, *found.wrong_lines, *extras)
         if repaired_files:
-            recorded = {**{one.file: one.sha256 for one in _records(files)[0]}, **extras}
+            recorded = {**{one.file: one.sha256 for one in _records(files, on_progress)[0]}, **extras}
             write_checksums(files, {**read_checksums(files), **{file: recorded[file] for file in repaired_files}})
         remember_files(files)
     found = replace(found, unlisted=(), wrong_lines=(), unlisted_extras=())
@@ -153,7 +153,7 @@ def _remove_mistaken_lines(files: Folder) -> tuple[str, ...]:
 
 
 def _inspect(files: Folder, *, on_progress: Progress) -> VerificationReport:
-    (listed, mistakes), records = _listed(files), _records(files)
+    (listed, mistakes), records = _listed(files), _records(files, on_progress)
     names = wrong_case_files(files)
     spelt = {wanted: there for there, wanted in names.items()}
     on_disk = {names.get(file, file) for file in originals_on_disk(files)}
@@ -223,15 +223,17 @@ class _RecordSummary:
     time: datetime
 
 
-def _records(files: Folder) -> tuple[list[_RecordSummary], dict[str, tuple[str, ...]]]:
+def _records(files: Folder, on_progress: Progress) -> tuple[list[_RecordSummary], dict[str, tuple[str, ...]]]:
     """Return the valid records, and the mistakes of others by file."""
-    found, bad = [], {}
-    for place in places(files):
+    found, bad, there = [], {}, places(files)
+    for number, place in enumerate(there):
+        on_progress("reading records", number, len(there))
         try:
             record = read_record(files, place.file(".toml"))
             found.append(_RecordSummary(place, record.picture.file, record.picture.sha256, record.time))
         except SettingsError as error:
             bad[place.file(".toml")] = error.causes
+    on_progress("reading records", len(there), len(there))
     return found, bad
 
 

@@ -43,7 +43,7 @@ def test_the_strip_is_of_the_films_own_frames(built: Path, gathered: Gathered, o
     span = FilmSettings.model_validate({"days": 3, **options})
     fits = {entry.observation.id: entry.pictures.fits for entry in gathered.entries}
     with opened_archive(built) as archive:
-        strip = film_strip(archive.store, gathered.entries, span, look="natural")
+        strip = film_strip(archive.store, gathered.entries, span, look="natural", sites=())
         discs = {name: archive.store.stored(blob) for name, blob in fits.items() if blob is not None}
         job = FilmJob(strip.observations, discs, span.look or "natural", replace(film_options(span), size_px=512))
         middle = len(strip.shown) // 2
@@ -73,7 +73,7 @@ def test_the_strip_of_27_days_comes_at_once(built: Path, gathered: Gathered) -> 
     ]
     with opened_archive(built) as archive:
         started = time.process_time()
-        strip = film_strip(archive.store, month, FilmSettings(days=27, style="smooth"), look="natural")
+        strip = film_strip(archive.store, month, FilmSettings(days=27, style="smooth"), look="natural", sites=())
         taken_s = time.process_time() - started
     assert len(strip.observations) == 27
     assert len(strip.shown) == 28
@@ -82,4 +82,4 @@ def test_the_strip_of_27_days_comes_at_once(built: Path, gathered: Gathered) -> 
 
 def test_a_span_without_pictures_has_no_strip(built: Path, gathered: Gathered) -> None:
     with opened_archive(built) as archive, pytest.raises(FactsError, match="no picture in white light"):
-        film_strip(archive.store, gathered.entries, FilmSettings(rotation=1), look="natural")
+        film_strip(archive.store, gathered.entries, FilmSettings(rotation=1), look="natural", sites=())

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -314,7 +315,10 @@ def test_two_writers_are_kept_apart_and_a_dead_one_holds_nothing(root, picture, 
             with pytest.raises(FolderError) as caught:
                 with writing(files_of(root)):
                     pytest.fail("two writers at once")
-            assert caught.value.causes == (f"{root}: another northlimb is at work in this archive; wait for it to end",)
+            (cause,) = caught.value.causes
+            since = r"\(.+ on .+, since \d{4}-\d\d-\d\d \d\d:\d\d UTC\)"
+            told = rf"{re.escape(str(root))}: another northlimb is at work in this archive {since}; wait for it to end"
+            assert re.fullmatch(told, cause)
             assert places(files_of(root)) == []  # reading is free
         finally:
             holder.send_signal(ending)

@@ -82,7 +82,9 @@ def test_without_a_choice_the_series_are_reduced_to_one_which_says_so(
     rows = report(folder, capsys)
     told = [[rows[f"2026-06-0{day}"][key] for key in ("relative_number", "observers", "spread")] for day in (3, 4, 5)]
     assert told == [["30", "2", "0"], ["41", "2", "1.4"], ["6", "1", ""]]
-    assert {row["groups"] for row in rows.values()} == {""}  # counts that no k has reduced are not mixed
+    # Counts that no k has reduced are not mixed; a day of one series tells its own.
+    assert [rows[f"2026-06-0{day}"]["groups"] for day in (3, 4, 5)] == ["", "", "1"]
+    assert [rows[f"2026-06-0{day}"]["observer"] for day in (3, 4, 5)] == ["", "", "B. Wren"]
     assert main(["report", str(folder), "--month", "2026-06"]) == 0
     text = capsys.readouterr().out
     assert "mean of 2 series, each reduced by its k" in text

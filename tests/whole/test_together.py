@@ -8,6 +8,7 @@ import platform
 import re
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,11 @@ from other_disk import folder_on_another_disk
 from scenes.discs import Scene
 
 from archive.commands.main import main
+from archive.filing import adding
+from archive.filing.statements import AddOptions
+from archive.records.archive_files import files_of
+from archive.records.folder import writing
+from archive.records.places import places
 
 from .conftest import draw
 
@@ -39,7 +45,7 @@ def test_two_adds_and_a_build_at_once_are_all_right(archive_folder: Path, tmp_pa
     for run, errors in zip(runs, told, strict=True):
         assert run.returncode == 0, errors
         assert [
-            line for line in errors.splitlines() if not re.fullmatch(r"[a-z ]+: \d+ of \d+", line)
+            line for line in errors.splitlines() if not re.fullmatch(r"[a-z ]+(?: \(.+\))?: \d+ of \d+", line)
         ] == []  # progress
     assert answer("verify", archive_folder)[1]["checked"] == 3
     assert main(["build", str(archive_folder)]) == 0
@@ -144,3 +150,29 @@ def test_a_year_on_another_disk_is_added_to_removed_from_and_amended(
         assert (elsewhere / "2026-06-02/0915Z.png").read_bytes() == data
         assert answer("verify", archive_folder)[1]["checked"] == 1
         assert [path for path in archive_folder.rglob("*") if "part" in path.name] == []
+
+
+def test_a_long_import_lets_others_in_between(
+    archive_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another run that waits gets the archive before all pictures are in, and sees meanwhile who holds it."""
+    monkeypatch.setattr(adding, "_AT_ONCE", 1)
+    files = files_of(archive_folder)
+    pictures = [draw(tmp_path / f"2026060{number}T091500Z.png", Scene(seed=number)) for number in (1, 2, 3)]
+    there, holders = list[int](), list[str]()
+
+    def wait() -> None:
+        with writing(files, wait_s=60.0, on_wait=holders.append):
+            there.append(len(places(files)))
+
+    other = threading.Thread(target=wait)
+
+    def progress(what: str, done: int, total: int) -> None:
+        if what == "adding" and not other.ident:
+            other.start()
+
+    results = list(adding.add_pictures(files, pictures, AddOptions(), on_progress=progress))
+    other.join()
+    assert [one.status for one in results] == ["added"] * 3
+    assert 0 < there[0] < 3
+    assert re.fullmatch(r".+ on .+, since \d{4}-\d\d-\d\d \d\d:\d\d UTC", next(filter(None, holders)))

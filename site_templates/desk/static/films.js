@@ -12,11 +12,12 @@ let now;
 function filled() {
   const film = {};
   const style = field("film.style").value;
-  const spans = { days: ["film.days"], dates: ["film.from", "film.to"], rotation: ["film.rotation"] }[field("span").value];
-  const foreign = new Set(["film.days", "film.from", "film.to", "film.rotation"].filter((name) => !spans.includes(name)));
+  const spans = { days: ["film.days"], dates: ["film.from", "film.to"], rotation: ["film.rotation"], eclipse: ["film.eclipse"] }[field("span").value];
+  const foreign = new Set(["film.days", "film.from", "film.to", "film.rotation", "film.eclipse"].filter((name) => !spans.includes(name)));
   if (style !== "smooth") foreign.add("film.reach_days");
   if (style !== "corotating") foreign.add("film.view").add("film.longitude_deg");
   if (style === "corotating" && !field("film.view").value) foreign.add("film.axis");
+  field("film.eclipse").checked = field("span").value === "eclipse";
   for (const one of form.elements) {
     if (!one.name?.startsWith("film.") || foreign.has(one.name) || (one.type === "radio" && !one.checked)) continue;
     const key = one.name.slice(5);
