@@ -126,7 +126,7 @@ def _files_digest(room: str) -> bytes:
     for folder in _READS[room]:
         if folder.is_dir():
             # Of a language's words those who show them tell themselves, so that other pages stay.
-            for path in (path for path in walk_named(folder) if path.parent.name != _LOCALE):
+            for path in (path for path in walk_named(folder) if _LOCALE not in path.relative_to(folder).parts):
                 found.update(path.relative_to(folder).as_posix().encode() + b"\0" + read_own(path))
     return found.digest()
 

@@ -60,6 +60,29 @@ def test_the_feed_says_no_word_that_is_in_no_catalogue(site: Path) -> None:
     assert not strange
 
 
+# Of a string in a script: words as a reader sees them. Selectors, classes and names of keys look otherwise.
+PROSE = re.compile(r"""["'`]([A-Z][a-z]+(?:[ ,:.][^"'`<>=#\[\]]*)?|[a-z]+(?: [a-z]+)+[.:?]?)["'`]""")
+OF_SCRIPTS = {"use strict", "Escape", "Enter", "Tab"}
+
+
+def prose_of(script: str) -> list[str]:
+    return [found for found in PROSE.findall(script) if found not in OF_SCRIPTS]
+
+
+def test_no_script_holds_a_word_that_is_in_no_catalogue(site: Path) -> None:
+    scripts = sorted((site / "static").glob("*.js"))
+    assert len(scripts) > 3
+    assert not [f"{path.name}: {words}" for path in scripts for words in prose_of(path.read_text(encoding="utf-8"))]
+    assert any(pseudo.BEGIN in path.read_text(encoding="utf-8") for path in scripts)
+
+
+def test_the_test_of_scripts_sees_words() -> None:
+    script = (
+        """find(".plate-bar"); a("Play"); b("one frame back"); c(`Frame ${n} of ${m}`); d("⟦Pause⟧"); e("ArrowLeft")"""
+    )
+    assert prose_of(script) == ["Play", "one frame back", "Frame ${n} of ${m}"]
+
+
 def test_the_test_sees_a_word_that_is_in_no_catalogue() -> None:
     page = (
         f"<p>{pseudo.marked('All <b>days</b> of')} strange 3 czerwca 2026 <a title='odd'>R 12 px</a></p><kbd>Esc</kbd>"

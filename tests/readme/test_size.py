@@ -15,7 +15,7 @@ from packaging.requirements import Requirement
 from readme.text import README
 
 ROOT = Path(__file__).parents[2]
-MOST_MB = 690
+MOST_MB = 700
 # A virtual environment brings pip, and older Pythons setuptools.
 ENVIRONMENT_MB = 30
 
