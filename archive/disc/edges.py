@@ -43,7 +43,7 @@ class _EdgePoints:
     strength: Floats
 
 
-def find_circle(brightness: Plane) -> Circle | None:
+def find_circle(brightness: Plane, *, radii_px: tuple[float, float] | None = None) -> Circle | None:
     """Return the circle that most edge points agree on, brighter inside than outside; None if there is none.
 
     Pairs of edge points with the direction of their gradient each propose one circle (the centre lies
@@ -54,6 +54,8 @@ def find_circle(brightness: Plane) -> Circle | None:
     Parameters
     ----------
     brightness : ndarray of shape (H, W)
+    radii_px : tuple of float, optional
+        Least and largest radius.
     """
     shrink = max(1, round(max(brightness.shape) / _LONG_SIDE_PX))
     small = block_mean(brightness, shrink)
@@ -63,9 +65,11 @@ def find_circle(brightness: Plane) -> Circle | None:
     if len(points.strength) < 20:
         return None
     proposals = _propose(points, max(small.shape))
+    if radii_px is not None:
+        proposals = proposals[(proposals[:, 2] > radii_px[0] / shrink) & (proposals[:, 2] < radii_px[1] / shrink)]
     if len(proposals) == 0:
         return None
-    best = _best_supported(points, proposals)
+    best = _best_supported(points, proposals[:_PROPOSALS])
     x, y, radius, coverage = _refine(points, best)
     offset = (shrink - 1) / 2.0
     return Circle(x * shrink + offset, y * shrink + offset, radius * shrink, coverage)
@@ -104,7 +108,7 @@ def _propose(points: _EdgePoints, long_side_px: int) -> Floats:
     first, second, radius = first[good], second[good], radius[good]
     middle = (points.xy_px[first] + points.xy_px[second]) / 2.0
     centre = middle + radius[:, None] * (points.inward[first] + points.inward[second]) / 2.0
-    return np.column_stack([centre, radius])[:_PROPOSALS]
+    return np.column_stack([centre, radius])
 
 
 def _best_supported(points: _EdgePoints, proposals: Floats) -> Floats:

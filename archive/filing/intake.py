@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable, Collection, Generator, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Literal
 
@@ -26,6 +26,7 @@ from archive.records.notes import append_note
 from archive.records.places import Place, free_place, is_further_picture, place_of_file
 from archive.records.record import PictureEntry, record_text
 from archive.stages.archive import Archive
+from archive.stages.eclipses import covered_share, has_eclipse, place_of
 from archive.stages.studies import keep_study
 from archive.stages.study import Study, study, unmeasured_study
 from archive.sun.view import sun_view
@@ -33,6 +34,8 @@ from archive.sun.view import sun_view
 __all__ = ["AddResult", "AlreadyFiled", "AskTime", "Filing", "NewObservation", "check_given", "file_pictures"]
 
 
+_DEEP = 0.3  # of the diameter: shallower, the Sun's own limb is measured, or something else is wrong
+_ANY_ZONE = timedelta(hours=26)
 AskTime = Callable[[str], datetime | None]
 
 
@@ -244,8 +247,10 @@ def _file_new(filing: Filing, picture: _IncomingPicture, studied: Study) -> NewO
     assert incoming is not None
     measured = not filing.options.unmeasured
     stated = _stated(filing, path, studied)
-    if measured:
+    told = _told_of_eclipse(stated, studied) if measured else None
+    if measured and told is None:
         _check_measured(studied)
+    measured = measured and told is None
     place = free_place(filing.folder, stated.when.middle_utc)
     entry = PictureEntry(file=place.file(studied.suffix), sha256=incoming.sha256, original_name=path.name[:200])
     record = record_text(record_of(stated, entry, measured=measured)).encode("utf-8")
@@ -256,11 +261,37 @@ def _file_new(filing: Filing, picture: _IncomingPicture, studied: Study) -> NewO
     put_picture(filing.folder, NewPicture(place, studied.suffix, source, incoming.sha256, record))
     known.files[incoming.sha256] = entry.file
     known.sizes.add(path.stat().st_size)
-    warnings = stated.doubts
+    warnings = stated.doubts if told is None else (*stated.doubts, told)
     if measured:
         keep_study(filing.archive.store, incoming.sha256, studied)
         warnings += tuple(guesses(path.name, place, stated))
     return NewObservation(str(path), place, warnings, stated.when, measured)
+
+
+def _told_of_eclipse(stated: StatedFacts, studied: Study) -> str | None:
+    """Return why a picture of a deep eclipse is filed without being measured; None where it is not one, or is measured.
+
+    Raises
+    ------
+    PictureError
+        Something dark and round is before the Sun that is not the Moon.
+    """
+    site, moment = place_of(stated.site), stated.when.middle_utc
+    if isinstance(studied.limb, PictureError):
+        magnitude = covered_share(moment, site)
+        if magnitude < _DEEP:
+            return None
+        percent = min(100.0 * magnitude, 100.0)
+        return (
+            f"the Moon covers {percent:.0f} % of the Sun's diameter: filed as a picture of the day, shown as it came "
+            f"and not measured ({studied.limb.causes[-1].removeprefix(': ')})"
+        )
+    if studied.limb.is_thin and not has_eclipse(moment, site, within=_ANY_ZONE):
+        raise UnmeasurableError(
+            "something dark and round hides part of the Sun, but no eclipse is computed within a day of "
+            f"{moment:%Y-%m-%dT%H:%MZ}: is the time right?"
+        )
+    return None
 
 
 def _check_measured(studied: Study) -> None:

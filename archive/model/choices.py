@@ -56,7 +56,7 @@ CoordinateSystem = Literal["helioprojective", "celestial"]
 FilmMaking = Literal["made", "as they are"]
 """Whether films that are out of date are made anew, or left until later."""
 
-EvidenceKind = Literal["stated", "header", "spots", "sky", "drift", "refraction"]
+EvidenceKind = Literal["stated", "header", "moon", "spots", "sky", "drift", "refraction"]
 """What tells where north is."""
 
 OrientationStatus = Literal["solved", "assumed", "unknown"]

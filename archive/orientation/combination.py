@@ -12,8 +12,8 @@ from archive.model.observation import Evidence, Orientation
 __all__ = ["combine_evidence"]
 
 # In order of trust: the observer's statement, measurements on this picture, inference from the mount.
-_RANK: tuple[EvidenceKind, ...] = ("stated", "header", "drift", "spots", "sky", "refraction")
-_MEASURED: frozenset[EvidenceKind] = frozenset({"stated", "header", "drift", "spots"})
+_RANK: tuple[EvidenceKind, ...] = ("stated", "header", "moon", "drift", "spots", "sky", "refraction")
+_MEASURED: frozenset[EvidenceKind] = frozenset({"stated", "header", "moon", "drift", "spots"})
 _AGREEMENT_SIGMAS = 3.0
 
 

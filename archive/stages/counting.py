@@ -60,7 +60,10 @@ def count_spots(
     ]
     studied = studied_pictures(archive, [one.picture for one in looked_at])
     found_spots = {one.id: kept.spots for one, kept in zip(looked_at, studied, strict=True)}
-    why_not = {one.id: uncounted_remark(one.disc, found_spots[one.id], records[one.id]) for one in looked_at}
+    why_not = {
+        one.id: uncounted_remark(one.disc, kept.spots, records[one.id], kept.measured.crescent)
+        for one, kept in zip(looked_at, studied, strict=True)
+    }
     remarks = {
         one.id: (why,) if (why := why_not[one.id]) else caveats(one.disc, found_spots[one.id], records[one.id])
         for one in looked_at

@@ -47,6 +47,13 @@ def orientation_of(
         header = header_evidence(measured.axes.system, measured.axes.matrix_deg, p_deg=sun.p_deg)
         if header is not None:
             evidence.append(header)
+    if learned.moon is not None and learned.moon.evidence:
+        mirrored = evidence[-1].mirrored if evidence and known_mirrored is None else known_mirrored
+        mirrored = learned.moon.mirrored if mirrored is None else mirrored
+        if mirrored is None:
+            return Orientation("unknown", None, None, None, learned.moon.evidence)
+        evidence += [piece for piece in learned.moon.evidence if piece.mirrored == mirrored]
+        known_mirrored = mirrored
     drift = _drift_of(record)
     if drift is not None:
         mirrored = evidence[-1].mirrored if evidence and known_mirrored is None else known_mirrored

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 from archive.disk import Stamp, stamp_of
 from archive.errors import SettingsError
@@ -15,12 +15,14 @@ from archive.records.record import Record, capture_of, check_picture, read_recor
 from archive.records.settings import InstrumentSettings, Settings, SiteSettings, find_named
 from archive.stages.archive import Archive
 from archive.stages.candidates import Candidate
+from archive.stages.eclipses import SeriesPicture, moon_readings, published, with_known_radius
 from archive.stages.evidence import is_up, open_readings, orientation_of
 from archive.stages.other_bands import with_other_bands
 from archive.stages.solving import InstrumentEvidence, Solutions, solve_instruments
 from archive.stages.studies import studied_pictures
 from archive.stages.study import study
 from archive.stages.uncounted import size_remark
+from archive.sun.moon import moon_at
 from archive.sun.view import sun_views, without_horizon
 
 __all__ = [
@@ -40,6 +42,8 @@ __all__ = [
 # Three calendar weeks and the days beside them that help (`split_into_blocks`) are then whole: those that a new picture
 # bears on. The two weeks beyond are as well, so that the answers kept for them are found.
 _NEAR_DAYS = 25
+_SAME_DAY = timedelta(hours=12)
+_NEW_MOON_ARCSEC = 12_000.0  # a clock some hours wrong still shows a Moon that near; on other days it is not
 
 
 @dataclass(frozen=True)
@@ -98,10 +102,28 @@ def measured_pictures(archive: Archive, filed: Sequence[ArchivedPicture]) -> lis
     places_and_instruments = [named_in(settings, one) for one in filed]
     there = _suns(archive, [site for site, _ in places_and_instruments], filed)
     studied = studied_pictures(archive, [one.record.picture for one in filed])
-    return [
+    known = [
         MeasuredPicture(one, site, instrument, study_kept.measured, sun, local_day_of(settings, one, site))
         for one, (site, instrument), study_kept, sun in zip(filed, places_and_instruments, studied, there, strict=True)
     ]
+    return [one if one.measured.crescent is None else _with_radius(settings, one, known) for one in known]
+
+
+def _with_radius(settings: Settings, one: MeasuredPicture, known: Sequence[MeasuredPicture]) -> MeasuredPicture:
+    """Return a picture of an eclipse with its radius by the instrument's other pictures of the day."""
+    time, measured = one.filed.record.time, one.measured
+    others = [
+        (other.measured, other.sun)
+        for other in known
+        if other.instrument.name == one.instrument.name
+        and abs(other.filed.record.time - time) < _SAME_DAY
+        and not other.measured.is_thin
+    ]
+    both = moon_at([time], published(settings, one.site))
+    ratio = float(both.moon.semidiameter_arcsec[0] / both.sun.semidiameter_arcsec[0])
+    if float(both.separation_arcsec[0]) > _NEW_MOON_ARCSEC:  # no Moon: a tree, a cloud, or another day's clock
+        return one if measured.is_thin else replace(one, measured=replace(measured, crescent=None))
+    return replace(one, measured=with_known_radius(measured, one.sun, others, ratio))
 
 
 def local_day_of(settings: Settings, one: ArchivedPicture, site: SiteSettings) -> date | None:
@@ -129,6 +151,7 @@ def _observation(one: MeasuredPicture, evidence: InstrumentEvidence) -> Observat
     remarks = (
         open_readings(orientation, evidence),
         evidence.remark,
+        None if evidence.moon is None else evidence.moon.remark,
         _other_disc_remark(one.measured),
         size_remark(one.measured.disc, record) if band == "white" else None,
     )
@@ -172,7 +195,20 @@ def solve(archive: Archive, known: Sequence[MeasuredPicture], *, asked: Collecti
         for one in known
     ]
     solved = solve_instruments(archive.store, candidates, asked=asked)
-    return with_other_bands(archive.store, candidates, solved, asked=asked)
+    solved = with_other_bands(archive.store, candidates, solved, asked=asked)
+    eclipsed = [
+        SeriesPicture(
+            one.filed.place.id, one.filed.record.time, one.site, one.instrument, one.measured.crescent, one.sun
+        )
+        for one in known
+        if one.measured.crescent is not None
+    ]
+    readings = moon_readings(archive.settings, eclipsed)
+    evidence = {
+        name: replace(found, moon=readings[name]) if name in readings else found
+        for name, found in solved.evidence.items()
+    }
+    return replace(solved, evidence=evidence)
 
 
 def near_days(archive: Archive, days: Collection[str]) -> list[ArchivedPicture]:

@@ -17,6 +17,7 @@ from archive.orientation.mirroring import ShownMirroring, carried_mirrorings
 from archive.orientation.single_picture import solution_among_neighbours
 from archive.orientation.spots import SpotSolution, solve_spots
 from archive.stages.candidates import Candidate, band_of, own_mirrored, sky_deg_of, within_reach
+from archive.stages.eclipses import MoonReading
 from archive.stages.mirroring import carried_readings
 from archive.stages.mount_check import mount_contradictions
 from archive.stages.mount_free import mount_free_readings
@@ -36,7 +37,7 @@ class InstrumentEvidence:
     """The solution of a picture from its spots, its instrument's camera angle then, and a remark on it.
 
     `clock_hours` is by how many hours later its spots would fit those of its neighbours; `without_mount` the solution
-    of a week that does not fit the mount.
+    of a week that does not fit the mount, `moon` what the Moon tells in an eclipse.
     """
 
     reading: SpotSolution | None = None
@@ -44,6 +45,7 @@ class InstrumentEvidence:
     remark: str | None = None
     clock_hours: float | None = None
     without_mount: SpotSolution | None = None
+    moon: MoonReading | None = None
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from archive.disc.brightness import brightness_plane
-from archive.disc.limb import fit_limb
+from archive.disc.limbs import Limbs, fit_limbs
 from archive.disc.other_discs import other_disc_px
 from archive.disc.spots import DarkSpots, spots_as_it_came
 from archive.errors import PictureError
@@ -81,15 +81,21 @@ def study(data: Content, name: str) -> Study:
     facts = facts_in_file(data, pixels.kind, name)
     brightness = brightness_plane(pixels.values, full_scale=pixels.full_scale)
     try:
-        disc = fit_limb(brightness)
+        limbs = fit_limbs(brightness)
     except PictureError as error:
         return Study(pixels.suffix, facts, type(error)(*(f"{name}: {cause}" for cause in error.causes)))
+    disc = limbs.disc
     try:
         measured = replace(
-            _measured(pixels, facts, disc, spots_as_it_came(brightness, disc)),
-            other_disc_px=other_disc_px(brightness, disc),
+            _measured(pixels, facts, disc),
+            crescent=limbs.crescent,
+            is_thin=limbs.is_thin,
         )
-        spots = _rounded(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
+        spots = _thin_spots(limbs)
+        if not limbs.is_thin:
+            found = spots_as_it_came(brightness, disc)
+            measured = replace(measured, spots=_evidence(found), other_disc_px=other_disc_px(brightness, disc))
+            spots = _rounded(measure_spots(brightness, disc, north_angle_deg=0.0, mirrored=False))
     except (ArithmeticError, IndexError, ValueError) as error:
         # Of many pictures one that nobody foresaw must not keep the others from being filed.
         return Study(pixels.suffix, facts, PictureError(f"{name}: {_UNFORESEEN} ({type(error).__name__}: {error})"))
@@ -111,11 +117,16 @@ def unmeasured_study(data: Content, name: str) -> Study:
     return Study(pixels.suffix, facts, PictureError(f"{name}: not measured, as its record says"))
 
 
-def _measured(pixels: Pixels, facts: Sequence[Facts], disc: Disc, spots: DarkSpots) -> Measured:
+def _measured(pixels: Pixels, facts: Sequence[Facts], disc: Disc) -> Measured:
     axes = next((found.axes for found in facts if found.axes is not None), None)
     height, width = pixels.values.shape[:2]
     kept_axes = Axes(axes.system, axes.matrix_deg) if axes else None
-    return Measured(width, height, pixels.bit_depth, disc, kept_axes, _evidence(spots))
+    return Measured(width, height, pixels.bit_depth, disc, kept_axes)
+
+
+def _thin_spots(limbs: Limbs) -> FoundSpots:
+    """Return that no spots were looked for, in as much of the disc as the Moon leaves."""
+    return FoundSpots((), 1.0, 1.0 if limbs.crescent is None else round(limbs.crescent.seen_share, 3))
 
 
 def _evidence(spots: DarkSpots) -> Spots:

@@ -9,6 +9,7 @@ from archive.measuring.detail import (
     smallest_shown_msh,
     smallest_spot_msh,
 )
+from archive.model.measured import Crescent
 from archive.model.observation import Disc, FoundSpots, Observation
 from archive.records.record import Record
 from archive.stages.evidence import is_up, night_remark
@@ -37,13 +38,17 @@ def size_remark(disc: Disc, record: Record) -> str | None:
     return f"spots under some {least:.0f} millionths do not show because the picture is small or soft: {why}"
 
 
-def uncounted_remark(disc: Disc, found: FoundSpots, record: Record) -> str | None:
+def uncounted_remark(disc: Disc, found: FoundSpots, record: Record, crescent: Crescent | None = None) -> str | None:
     """Return why a searched picture is not counted; None where it is, or was by hand."""
     if record.is_counted:
         return None
     if found.seen_share < _ENOUGH:
         hidden = f"{_hidden_percent(found):.0f} % of the disc {_HIDDEN}"
         return f"{_NOT_COUNTED}{hidden}; a count by hand is used"
+    if crescent is not None and crescent.overexposed:
+        return f"{_NOT_COUNTED}the disc is overexposed; a count by hand is used"
+    if found.least_depth >= 1.0:
+        return f"{_NOT_COUNTED}the limb is measured together with the Moon's alone; a count by hand is used"
     if hides_usual_groups(disc, found.least_depth):
         return f"{_NOT_COUNTED}noise hides them: {_noise(found)}; a count by hand is used"
     return None

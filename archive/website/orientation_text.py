@@ -12,6 +12,7 @@ __all__ = ["EVIDENCE_NAMES", "doubts", "format_orientation"]
 EVIDENCE_NAMES: dict[EvidenceKind, str] = {
     "stated": "the observer’s statement",
     "header": "the file’s header",
+    "moon": "the Moon’s place before the Sun",
     "spots": "the same spots on other days",
     "sky": "the mount’s geometry",
     "drift": "drift with tracking off",

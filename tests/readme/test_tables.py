@@ -22,6 +22,7 @@ EVIDENCE = {
     "stated": ("tests/whole/test_build.py::test_stated_angle_that_the_mount_contradicts_stands_and_is_shown",
                "stated"),
     "header": ("tests/whole/test_build.py::test_upside_down_fits_comes_out_upright_by_its_header", "header"),
+    "moon": ("tests/orientation/test_orientation_moon.py::test_a_series_gives_north_and_its_mirroring", "moon"),
     "spots": ("tests/whole/test_solving.py::test_spots_give_angles_and_mirroring_that_nobody_stated", "spots"),
     "sky": ("tests/orientation/test_orientation_sky.py::test_an_alt_azimuth_camera_sees_north_where_the_triangle_says",
             "sky"),
