@@ -94,7 +94,10 @@ def gathered_site(archive: Archive) -> Gathered:
     derived = derived_pictures(archive, found, views=compared_views(found))
     discs = {one.id: made.disc for one, made in zip(found, derived, strict=True) if made.disc is not None}
     offered = whole_discs(archive, offered_discs(settings, found), discs)
-    entries = [entry_of(settings, one, pictures, offered) for one, pictures in zip(found, derived, strict=True)]
+    entries = [
+        entry_of(settings, one, pictures, offered, covered=surveyed.covered.get(one.id))
+        for one, pictures in zip(found, derived, strict=True)
+    ]
     maps = rotation_maps(archive, found, discs)
     films = kept_films(archive, found, settings.films, groups=group_positions(counted.groups))
     content = Content(site_info(settings, surveyed.epochs), entries, **group_content(store, counted.groups, found))

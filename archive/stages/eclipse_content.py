@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 
-from archive.model.eclipse import Eclipse, EclipseAt
+from archive.model.eclipse import Eclipse, EclipseAt, covered_share
+from archive.model.measured import Crescent
 from archive.model.observation import Observation
 from archive.model.observatory import Site
 from archive.records.settings import Settings, SiteSettings, find_named
 from archive.sun.eclipse import eclipse_at, eclipses_seen, near_new_moons
 from archive.website.content import UnmeasuredPicture
 
-__all__ = ["eclipse_pictures", "eclipses_of_site"]
+__all__ = ["covered_disc", "eclipse_pictures", "eclipses_of_site"]
 
 _YEAR = timedelta(days=365)
 _ABOUT = timedelta(hours=12)
@@ -60,6 +62,13 @@ def eclipse_pictures(observations: Sequence[Observation], sites: Sequence[SiteSe
     if latest is None:
         return []
     return sorted((one for one in found if latest - one.time_utc < _ABOUT), key=lambda one: (one.time_utc, one.id))
+
+
+def covered_disc(crescent: Crescent) -> float:
+    """Return the share of the Sun's disc behind the Moon, by the circles fitted to both limbs."""
+    sun, moon = crescent.sun, crescent.moon
+    apart_px = math.hypot(moon.x_px - sun.x_px, moon.y_px - sun.y_px)
+    return round(covered_share(apart_px / sun.radius_px, moon.radius_px / sun.radius_px), 4)
 
 
 def _during_eclipses(shown: Sequence[_Picture], places: Mapping[str, Site]) -> Iterator[tuple[_Picture, Eclipse]]:

@@ -19,9 +19,15 @@ __all__ = ["entry_of", "site_info"]
 
 
 def entry_of(
-    settings: Settings, one: Observation, pictures: DerivedPictures, offered: Mapping[str, StoredBlob]
+    settings: Settings,
+    one: Observation,
+    pictures: DerivedPictures,
+    offered: Mapping[str, StoredBlob],
+    *,
+    covered: float | None = None,
 ) -> Entry:
-    """Return an observation as the site shows it; `offered` are the discs that it offers as FITS, by id."""
+    """Return an observation as the site shows it; `offered` are the discs that it offers as FITS, by id, `covered` is
+    the share of its disc behind the Moon."""
     fits = offered.get(one.id)
     return Entry(
         one,
@@ -29,6 +35,7 @@ def entry_of(
         warnings=_warnings(one),
         advice=advice_lines(advice_on(one, settings)),
         overlay=overlay(one),
+        covered=covered,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -18,6 +18,7 @@ from archive.records.record import Record
 from archive.records.settings import InstrumentSettings
 from archive.stages.archive import Archive
 from archive.stages.clock import clock_findings
+from archive.stages.eclipse_content import covered_disc
 from archive.stages.inspection import (
     ArchivedPicture,
     archived_pictures,
@@ -41,7 +42,8 @@ class Survey:
     """Observations in order of time, their records by id, what each instrument has taught, and what is amiss.
 
     What is amiss holds until `valid_until`, days since 1970, when a time in the future will have passed. `unmeasured`
-    are the pictures that are not to be measured.
+    are the pictures that are not to be measured, `covered` the share of the disc that the Moon covers in pictures of an
+    eclipse, by id.
     """
 
     observations: tuple[Observation, ...]
@@ -50,6 +52,7 @@ class Survey:
     warnings: tuple[str, ...]
     valid_until: float | None = None
     unmeasured: tuple[ArchivedPicture, ...] = ()
+    covered: Mapping[str, float] = field(default_factory=dict)
 
 
 def survey(archive: Archive) -> Survey:
@@ -78,7 +81,9 @@ def survey(archive: Archive) -> Survey:
     ahead = [days_since_1970(one.record.time) - 1.0 for one in filed if one.record.time > _tomorrow()]
     records = {one.place.id: one.record for one in measured}
     unmeasured = tuple(one for one in filed if not one.record.measured)
-    return Survey(found, records, solved.epochs, warnings, min(ahead, default=None), unmeasured)
+    crescents = ((one.filed.place.id, one.measured.crescent) for one in known)
+    covered = {name: covered_disc(crescent) for name, crescent in crescents if crescent is not None}
+    return Survey(found, records, solved.epochs, warnings, min(ahead, default=None), unmeasured, covered)
 
 
 def _tomorrow() -> datetime:
