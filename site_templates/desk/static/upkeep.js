@@ -163,6 +163,8 @@ async function showFolder(id) {
 
 const cell = (value, digits = 0) => element("td", {}, value === null || value === undefined ? "" : figure(Number(value), digits));
 
+const meanOf = (n) => ngettext("mean of {n} series", "mean of {n} series", n);
+
 function meansWords(n, mean, k) {
   const [groups, spots, number, area] = ["groups", "spots", "relative_number", "spot_area_msh"].map((name) => (mean[name] === null ? "–" : figure(mean[name], 1)));
   return ngettext("Means of {n} day: groups {groups}, spots {spots}, R {number}, area {area} MSH. R = k (10 g + s), k = {k}.", "Means of {n} days: groups {groups}, spots {spots}, R {number}, area {area} MSH. R = k (10 g + s), k = {k}.", n);
@@ -187,7 +189,7 @@ async function showReport() {
         cell(row.north?.relative_number),
         cell(row.south?.relative_number),
         cell(row.spot_area_msh),
-        element("td", { class: "words" }, row.instrument ?? `mean of ${row.series} series`),
+        element("td", { class: "words" }, row.instrument ?? meanOf(row.series)),
       ),
     ),
   );
