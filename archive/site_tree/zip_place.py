@@ -105,9 +105,10 @@ class ZipPlace:
                 self._fill(made, delivery)
             stream.flush()
             os.fsync(stream.fileno())
-            if there is not None:
-                folder.chmod(part, stat.S_IMODE(there.st_mode))
-            folder.rename(part, self._file)
+        # Closed first: some systems rename no file that is open.
+        if there is not None:
+            folder.chmod(part, stat.S_IMODE(there.st_mode))
+        folder.rename(part, self._file)
         folder.sync()
 
     def _fill(self, made: zipfile.ZipFile, delivery: Delivery) -> None:

@@ -52,10 +52,11 @@ def _refuse_names() -> None:
             there = os.lstat(path)
         except OSError:
             return False
-        for descriptor in os.scandir("/proc/self/fd"):
-            with suppress(OSError):
-                if stat.S_ISREG(there.st_mode) and os.path.samestat(there, os.fstat(int(descriptor.name))):
-                    return True
+        with os.scandir("/proc/self/fd") as descriptors:
+            for descriptor in descriptors:
+                with suppress(OSError):
+                    if stat.S_ISREG(there.st_mode) and os.path.samestat(there, os.fstat(int(descriptor.name))):
+                        return True
         return False
 
     def check_free(path):
