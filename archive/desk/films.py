@@ -106,7 +106,7 @@ class _Films:
         look = read_settings(self._files).looks[0]
         with Store(derived_files(self._files.path)) as store:
             try:
-                made = film_strip(store, found.entries, asked.film, look=look)
+                made = film_strip(store, found.entries, asked.film, look=look, sites=found.info.sites)
             except DamagedBlobError as error:
                 raise FactsError("a picture of the site is gone; bring the site up to date") from error
         return _strip_view(made)

@@ -29,6 +29,7 @@ from archive.films.styles import film_canvas, fixed_view_geometry, map_window
 from archive.films.timeline import FrameSpec
 from archive.model.choices import FilmStyle, Look
 from archive.model.observation import Observation
+from archive.model.observatory import Site
 from archive.model.times import days_since_1970
 from archive.records.disc_files import shrunk_jpeg_levels
 from archive.records.settings import FilmSettings
@@ -61,7 +62,9 @@ class FilmStrip:
     pictures: NDArray[np.uint8]
 
 
-def film_strip(store: Store, entries: Sequence[Entry], span: FilmSettings, *, look: Look) -> FilmStrip:
+def film_strip(
+    store: Store, entries: Sequence[Entry], span: FilmSettings, *, look: Look, sites: Sequence[Site] = ()
+) -> FilmStrip:
     """Return a strip of frames, evenly chosen; captions, and the names of groups, are too small to be in it.
 
     Parameters
@@ -73,13 +76,15 @@ def film_strip(store: Store, entries: Sequence[Entry], span: FilmSettings, *, lo
     span : FilmSettings
     look : str
         Of films whose settings name none.
+    sites : sequence of Site
+        Where an eclipse was seen.
 
     Raises
     ------
     FactsError
         Nothing to film in that span, or more than a film may show.
     """
-    chosen = chosen_observations([entry.observation for entry in entries], span)
+    chosen = chosen_observations([entry.observation for entry in entries], span, sites=sites)
     options = replace(film_options(span), size_px=_FRAME.size_px, group_names=False)
     job = FilmJob(chosen, {}, options.look or look, options)
     specs = timeline_of(chosen, span.style, options)
