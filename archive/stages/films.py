@@ -394,7 +394,8 @@ def forget_films(archive: Archive) -> None:
 
 
 def _options_json(options: FilmOptions) -> str:
-    return json.dumps(asdict(options), sort_keys=True)
+    # Without the eclipse, which the span tells: films from before there were any keep their names.
+    return json.dumps({key: value for key, value in asdict(options).items() if key != "eclipse"}, sort_keys=True)
 
 
 def _digest(text: str) -> str:

@@ -12,8 +12,8 @@ let now;
 function filled() {
   const film = {};
   const style = field("film.style").value;
-  const spans = { days: ["film.days"], dates: ["film.from", "film.to"], rotation: ["film.rotation"] }[field("span").value];
-  const foreign = new Set(["film.days", "film.from", "film.to", "film.rotation"].filter((name) => !spans.includes(name)));
+  const spans = { days: ["film.days"], dates: ["film.from", "film.to"], rotation: ["film.rotation"], eclipse: ["film.eclipse"] }[field("span").value];
+  const foreign = new Set(["film.days", "film.from", "film.to", "film.rotation", "film.eclipse"].filter((name) => !spans.includes(name)));
   if (style !== "smooth") foreign.add("film.reach_days");
   if (style !== "corotating") foreign.add("film.view").add("film.longitude_deg");
   if (style === "corotating" && !field("film.view").value) foreign.add("film.axis");
@@ -31,10 +31,11 @@ function showFieldsOfStyle() {
   const style = field("film.style").value;
   const span = field("span").value;
   const isMap = style === "corotating" && !field("film.view").value;
-  for (const [part, isShown] of Object.entries({ dates: span === "dates", rotation: span === "rotation", smooth: style === "smooth", corotating: style === "corotating", disc: !isMap, band: now?.bands.length > 1 }))
+  for (const [part, isShown] of Object.entries({ dates: span === "dates", rotation: span === "rotation", smooth: style === "smooth", corotating: style === "corotating", eclipse: now?.has_eclipse, disc: !isMap, band: now?.bands.length > 1 }))
     form.querySelectorAll(`.of-${part}`).forEach((one) => (one.hidden = !isShown));
-  byId("pace-words").textContent = style === "smooth" ? "Seconds for a day" : "Seconds for a picture";
-  field("film.pace_s").placeholder = style === "smooth" ? "2" : "1";
+  const [unit, usual] = span === "eclipse" ? (style === "smooth" ? ["an hour", "12"] : ["a picture", "0.4"]) : style === "smooth" ? ["a day", "2"] : ["a picture", "1"];
+  byId("pace-words").textContent = `Seconds for ${unit}`;
+  field("film.pace_s").placeholder = usual;
 }
 
 const date = (time) => `${time.slice(5, 7)}-${time.slice(8, 10)}`;
