@@ -192,12 +192,14 @@ def film_elsewhere(
 def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
     from archive.pipeline import counted_pictures
     from archive.stages.discs import forget_discs, offered_discs
+    from archive.stages.eclipses import place_of
     from archive.stages.films import blank_remarks, chosen_observations, write_film
     from archive.stages.group_content import group_positions
     from archive.stages.survey import survey
 
     counted = counted_pictures(archive, survey(archive))
-    chosen = chosen_observations(counted.observations, span, sites=archive.settings.sites)
+    sites = [place_of(site) for site in archive.settings.sites]
+    chosen = chosen_observations(counted.observations, span, sites=sites)
     files = write_film(archive, chosen, out, span, groups=group_positions(counted.groups))
     forget_discs(archive, keep=[one.id for one in offered_discs(archive.settings, counted.observations)])
     blank = blank_remarks(files.mp4, span)

@@ -108,7 +108,7 @@ class _Films:
         settings = read_settings(self._files)
         with Store(derived_files(self._files.path)) as store:
             try:
-                made = film_strip(store, found.entries, asked.film, look=settings.looks[0], sites=settings.sites)
+                made = film_strip(store, found.entries, asked.film, look=settings.looks[0], sites=found.info.sites)
             except DamagedBlobError as error:
                 raise FactsError("a picture of the site is gone; bring the site up to date") from error
         return _strip_view(made)
@@ -175,7 +175,15 @@ def _made_view(film: Film) -> dict[str, Any]:
 def _filmed(found: Gathered | None) -> dict[str, Any]:
     """Return what films can be made of: pictures whose north is known."""
     if found is None:
-        return {"built": False, "first": None, "last": None, "days": 0, "rotations": [], "bands": []}
+        return {
+            "built": False,
+            "first": None,
+            "last": None,
+            "days": 0,
+            "rotations": [],
+            "bands": [],
+            "has_eclipse": False,
+        }
     shown = [one for entry in found.entries if (one := entry.observation).orientation.is_known]
     days = sorted({one.day for one in shown})
     return {
@@ -185,6 +193,7 @@ def _filmed(found: Gathered | None) -> dict[str, Any]:
         "days": len(days),
         "rotations": sorted({one.sun.carrington_rotation for one in shown}, reverse=True),
         "bands": sorted({one.band for one in shown}, key=BANDS.index),
+        "has_eclipse": bool(found.eclipses),
     }
 
 

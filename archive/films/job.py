@@ -30,7 +30,7 @@ class FilmOptions:
     """
 
     all_pictures: bool = False
-    eclipse: bool = False
+    eclipse: bool | None = None
     pace_s: float | None = None
     reach_days: float = 3.0
     size_px: int = 1024

@@ -27,6 +27,8 @@ __all__ = [
     "MIN_ODDS",
     "EclipsePicture",
     "MoonTrack",
+    "SeriesMirroring",
+    "carried_evidence",
     "clock_error_minutes",
     "clock_remark",
     "moon_evidence",
@@ -45,6 +47,7 @@ _SEARCH_MINUTES = 240
 _TOLD_MINUTES = 1.0
 _LEAST_CHANGE_RADII = 0.1  # of the distance through a series, for the clock
 _LONGEST_GAP_DAYS = 1.0
+_CARRIED_DAYS = 2.0 / 24.0
 MINUTES_PER_DAY = 1440.0
 
 
@@ -134,8 +137,52 @@ class EclipsePicture:
         return math.hypot(across, turn_deg_per_s * clock_s)
 
 
+@dataclass(frozen=True)
+class SeriesMirroring:
+    """The mirroring that a series tells, its odds against the other, and whether the camera follows the horizon."""
+
+    mirrored: bool
+    odds: float
+    altaz: bool
+
+
+def carried_evidence(
+    time_days: float, sun: SunView, known: Sequence[tuple[float, SunView, Evidence]], *, altaz: bool
+) -> Evidence | None:
+    """Return north for a picture of a series whose own Moon does not tell it, by the pictures before and after it.
+
+    None where the camera was turned between those two, or where they are too far off.
+
+    Parameters
+    ----------
+    time_days : float
+    sun : SunView
+    known : sequence of (float, SunView, Evidence)
+        Pictures with their evidence `moon`, all of one mirroring.
+    altaz : bool
+        Whether the camera keeps its angle to the zenith, else to celestial north.
+    """
+    before = max((one for one in known if one[0] < time_days), key=lambda one: one[0], default=None)
+    after = min((one for one in known if one[0] > time_days), key=lambda one: one[0], default=None)
+    if before is None or after is None or after[0] - before[0] > _CARRIED_DAYS:
+        return None
+    angles = [one[2].north_angle_deg - _sky_deg(one[1], altaz=altaz) for one in (before, after)]
+    sigma_deg = math.hypot(before[2].sigma_deg, after[2].sigma_deg, _CAMERA_DEG)
+    apart_deg = difference_deg(angles[1], angles[0])
+    if abs(apart_deg) > 3.0 * sigma_deg:
+        return None
+    north_deg = wrapped_deg(angles[0] + apart_deg / 2.0 + _sky_deg(sun, altaz=altaz))
+    note = "the camera's angle as in the pictures before and after it, by the Moon there"
+    return Evidence("moon", north_deg, max(sigma_deg, abs(apart_deg)), before[2].mirrored, note)
+
+
+def _sky_deg(sun: SunView, *, altaz: bool) -> float:
+    """Return the north angle without the camera's."""
+    return sun.p_deg - (sun.parallactic_angle_deg if altaz else 0.0)
+
+
 def moon_evidence(
-    one: EclipsePicture, *, mirrored: bool, clock_minutes: float | None = None, odds: float | None = None
+    one: EclipsePicture, *, mirrored: bool, clock_minutes: float = 0.0, by_series: bool = False
 ) -> Evidence | None:
     """Return north by the Moon; None where the centres lie too near each other, or not as far apart as they should.
 
@@ -143,12 +190,12 @@ def moon_evidence(
     ----------
     one : EclipsePicture
     mirrored : bool
-    clock_minutes : float, optional
+    clock_minutes : float
         By how much later the series says that the picture was taken.
-    odds : float, optional
-        Of that mirroring, where the series tells it.
+    by_series : bool
+        Whether the series tells the mirroring.
     """
-    minutes = clock_minutes or 0.0
+    minutes = clock_minutes
     expected, _ = one.at(minutes)
     rate = abs(one.at(minutes + 1.0)[0] - one.at(minutes - 1.0)[0]) / 120.0
     allowed = _SCATTER_SIGMAS * math.hypot(one.separation_sigma_arcsec, rate * 2.0 * _CLOCK_S)
@@ -156,17 +203,17 @@ def moon_evidence(
     if sigma_deg > _LARGEST_SIGMA_DEG or abs(one.separation_arcsec - expected) > allowed:
         return None
     note = f"the Moon's centre is {one.separation_arcsec / 60.0:.1f} arcmin from the Sun's, as computed for the site"
-    if clock_minutes:
-        note += f" at a time {abs(clock_minutes):.1f} min {'later' if clock_minutes > 0 else 'earlier'}"
-    if odds is not None:
+    if minutes:
+        note += f" at a time {abs(minutes):.1f} min {'later' if minutes > 0 else 'earlier'}"
+    if by_series:
         note += "; its turn through the series tells the mirroring"
     return Evidence("moon", one.north_angle_deg(mirrored=mirrored, minutes=minutes), sigma_deg, mirrored, note)
 
 
 def series_mirrored(
     series: Sequence[EclipsePicture], *, mount: Mount, clock_minutes: float = 0.0
-) -> tuple[bool, float] | None:
-    """Return whether a series is mirrored, and the odds; None where it tells too little.
+) -> SeriesMirroring | None:
+    """Return whether a series is mirrored; None where it tells too little.
 
     Parameters
     ----------
@@ -176,16 +223,17 @@ def series_mirrored(
         Where it is unknown both kinds are tried.
     clock_minutes : float
     """
-    likelihoods = {
+    best = {
         mirrored: max(
-            _log_likelihood(series, mirrored=mirrored, altaz=altaz, minutes=clock_minutes)
+            (_log_likelihood(series, mirrored=mirrored, altaz=altaz, minutes=clock_minutes), altaz)
             for altaz in ((True, False) if mount == "unknown" else (mount == "altaz",))
         )
         for mirrored in (False, True)
     }
-    log_odds = likelihoods[True] - likelihoods[False]
+    log_odds = best[True][0] - best[False][0]
     odds = math.exp(min(abs(log_odds), 30.0))
-    return (log_odds > 0.0, odds) if odds >= MIN_ODDS else None
+    mirrored = log_odds > 0.0
+    return SeriesMirroring(mirrored, odds, best[mirrored][1]) if odds >= MIN_ODDS else None
 
 
 def _log_likelihood(series: Sequence[EclipsePicture], *, mirrored: bool, altaz: bool, minutes: float) -> float:
@@ -196,8 +244,8 @@ def _log_likelihood(series: Sequence[EclipsePicture], *, mirrored: bool, altaz: 
             continue
         angles, sigmas = [], []
         for one in (before, after):
-            sky_deg = one.sun.p_deg - (one.sun.parallactic_angle_deg if altaz else 0.0)
-            angles.append(one.north_angle_deg(mirrored=mirrored, minutes=minutes) - sky_deg)
+            north_deg = one.north_angle_deg(mirrored=mirrored, minutes=minutes)
+            angles.append(north_deg - _sky_deg(one.sun, altaz=altaz))
             sigmas.append(one.sigma_deg(minutes))
         sigma_deg = math.hypot(*sigmas, _CAMERA_DEG)
         off = difference_deg(angles[1], angles[0]) / sigma_deg

@@ -13,21 +13,28 @@ from archive.measuring.detail import AREA_REACH_RADII, smallest_shown_msh
 from archive.measuring.fixed_pattern import SpotPositions, fixed_pattern_specks
 from archive.measuring.following import named_groups, names_to_register
 from archive.measuring.returns import with_returns
+from archive.measuring.transit_dots import transit_remark, without_planet
 from archive.model.group import Group, NamedPosition
 from archive.model.observation import Counts, FoundSpots, NamedGroup, Observation, Spot, SpotGroup
 from archive.model.times import days_since_1970
 from archive.records.official_numbers import read_numbers
 from archive.records.record import Record
+from archive.records.settings import Settings, find_named
 from archive.stages.archive import Archive
+from archive.stages.eclipses import published
 from archive.stages.evidence import is_up
 from archive.stages.grouping import CountedSpots, groups_through_time
 from archive.stages.spots_in_picture import places_px
 from archive.stages.studies import studied_pictures
 from archive.stages.uncounted import caveats, least_spot_msh, shows_spots, uncounted_remark
+from archive.sun.transits import Transit, transits_at
 
 __all__ = ["CountResult", "count_spots"]
 
 
+# Days on which the Earth may pass the nodes of Mercury (May, November) and of Venus (June, December), with some to
+# spare: those of 1800 to 2200 fall on 5 to 12 May, 5 to 16 November, 3 to 11 June, 6 to 13 December (from memory).
+_TRANSIT_DAYS = {5: (3, 14), 6: (3, 13), 11: (3, 18), 12: (4, 15)}
 # Stricter than as evidence for north: a spot left out there costs little, here it is missing from the count.
 _DAYS_OF_DUST, _SAME_PLACE_RADII = 2, 0.008
 
@@ -72,6 +79,11 @@ def count_spots(
     found = [replace(one, remarks=(*one.remarks, *remarks.get(one.id, ()))) for one in found]
     counted = [one for one in looked_at if why_not[one.id] is None]
     spots = {one.id: _clean(one, found_spots[one.id].spots, records[one.id]) for one in counted}
+    for one, transit in _transits(archive.settings, counted):
+        kept = without_planet(one, spots[one.id], transit)
+        told = transit_remark(transit, found=len(kept) < len(spots[one.id]))
+        found = [replace(other, remarks=(*other.remarks, told)) if other.id == one.id else other for other in found]
+        spots[one.id] = kept
     spots = _without_fixed_pattern(counted, spots)
     through_time = groups_through_time(
         archive.store,
@@ -99,6 +111,27 @@ def count_spots(
         for one in found
     )
     return CountResult(observations, followed, names_to_register(followed, known={one.name for one in names}))
+
+
+def _transits(settings: Settings, counted: Sequence[Observation]) -> list[tuple[Observation, Transit]]:
+    """Return the pictures in which a planet is before the Sun; from the site as it may be published."""
+    by_site: dict[str, list[Observation]] = defaultdict(list)
+    for one in counted:
+        first, last = _TRANSIT_DAYS.get(one.time_utc.month, (0, 0))
+        if first <= one.time_utc.day <= last:
+            by_site[one.site].append(one)
+    return [
+        (one, transit)
+        for name, pictures in by_site.items()
+        for one, transit in zip(
+            pictures,
+            transits_at(
+                [one.time_utc for one in pictures], published(settings, find_named(settings.sites, name, what="site"))
+            ),
+            strict=True,
+        )
+        if transit is not None
+    ]
 
 
 def _counted_spots(one: Observation, spots: tuple[Spot, ...], found: FoundSpots, record: Record) -> CountedSpots:

@@ -7,11 +7,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 
+from archive.errors import FactsError
 from archive.model.eclipse import Eclipse, EclipseAt, covered_share
 from archive.model.measured import Crescent
 from archive.model.observation import Observation
 from archive.model.observatory import Site
-from archive.records.settings import Settings, SiteSettings, find_named
+from archive.records.settings import Settings, find_named
 from archive.sun.eclipse import eclipse_at, eclipses_seen, near_new_moons
 from archive.website.content import UnmeasuredPicture
 
@@ -52,15 +53,21 @@ def eclipses_of_site(
     return tuple(of_days[day] for day in sorted(of_days)), to_come
 
 
-def eclipse_pictures(observations: Sequence[Observation], sites: Sequence[SiteSettings]) -> list[Observation]:
-    """Return the pictures of the latest eclipse of which there are any, in order of time; none where there is none."""
-    places = {
-        one.name: Site(one.name, one.latitude_deg, one.longitude_deg, one.elevation_m, one.has_horizon) for one in sites
-    }
-    found = [one for one, _ in _during_eclipses(observations, places)]
-    latest = max((one.time_utc for one in found), default=None)
-    if latest is None:
-        return []
+def eclipse_pictures(observations: Sequence[Observation], sites: Sequence[Site]) -> list[Observation]:
+    """Return the pictures of the latest eclipse of which there are any, in order of time.
+
+    Raises
+    ------
+    FactsError
+        None was taken during an eclipse.
+    """
+    found = [one for one, _ in _during_eclipses(observations, {site.name: site for site in sites})]
+    if not found:
+        raise FactsError(
+            f"film: none of {len(observations)} pictures with known north was taken during an eclipse that its site "
+            "saw; `northlimb show DAY` tells the time and the north of a day's pictures"
+        )
+    latest = max(one.time_utc for one in found)
     return sorted((one for one in found if latest - one.time_utc < _ABOUT), key=lambda one: (one.time_utc, one.id))
 
 

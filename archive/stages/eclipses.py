@@ -18,6 +18,7 @@ from archive.model.times import days_since_1970
 from archive.orientation.moon import (
     EclipsePicture,
     MoonTrack,
+    carried_evidence,
     clock_error_minutes,
     clock_remark,
     moon_evidence,
@@ -49,13 +50,13 @@ _TOUCH = 1.02  # of the sum of the semidiameters: beyond, the Moon is not before
 
 @dataclass(frozen=True)
 class SeriesPicture:
-    """A picture of an eclipse with what it takes to read it: the time, and where and with what it was taken."""
+    """A picture of the day of an eclipse with what it takes to read it; `crescent` is None where no Moon was found."""
 
     id: str
     time_utc: datetime
     site: SiteSettings
     instrument: InstrumentSettings
-    crescent: Crescent
+    crescent: Crescent | None
     sun: SunView
 
 
@@ -122,27 +123,42 @@ def moon_readings(settings: Settings, pictures: Sequence[SeriesPicture]) -> dict
         if last is None or one.time_utc - series[last][-1].time_utc > timedelta(days=_SAME_DAY_DAYS):
             last = (*place, number)
         series.setdefault(last, []).append(one)
-    return {id_: reading for some in series.values() for id_, reading in _of_series(settings, some).items()}
+    eclipsed = [some for some in series.values() if any(one.crescent is not None for one in some)]
+    return {id_: reading for some in eclipsed for id_, reading in _of_series(settings, some).items()}
 
 
 def _of_series(settings: Settings, series: Sequence[SeriesPicture]) -> dict[str, MoonReading]:
     track = _track(settings, series[0].site, series[0].time_utc, series[-1].time_utc)
-    seen = [EclipsePicture(days_since_1970(one.time_utc), one.crescent, one.sun, track) for one in series]
-    clock = clock_error_minutes(seen)
+    seen = {
+        one.id: EclipsePicture(days_since_1970(one.time_utc), one.crescent, one.sun, track)
+        for one in series
+        if one.crescent is not None
+    }
+    clock = clock_error_minutes(list(seen.values()))
     remark = None if clock is None else clock_remark(clock)
     minutes = clock[0] if clock is not None and remark is not None else 0.0
     instrument = series[0].instrument
-    told = series_mirrored(seen, mount=instrument.mount, clock_minutes=minutes)
-    mirrored = instrument.stated_mirrored if told is None else told[0]
-    readings = {}
-    for one, picture in zip(series, seen, strict=True):
-        pieces = [
-            moon_evidence(picture, mirrored=hand, clock_minutes=minutes or None, odds=None if told is None else told[1])
-            for hand in (False, True)
-        ]
-        evidence = tuple(piece for piece in pieces if piece is not None)
-        readings[one.id] = MoonReading(evidence, mirrored, remark)
-    return readings
+    told = series_mirrored(list(seen.values()), mount=instrument.mount, clock_minutes=minutes)
+    mirrored = instrument.stated_mirrored if told is None else told.mirrored
+    found = {
+        (id_, hand): evidence
+        for id_, picture in seen.items()
+        for hand in (False, True)
+        if (evidence := moon_evidence(picture, mirrored=hand, clock_minutes=minutes, by_series=told is not None))
+    }
+    if mirrored is not None and (told is not None or instrument.mount != "unknown"):
+        altaz = instrument.mount == "altaz" if told is None else told.altaz
+        known = [(seen[id_].time_days, seen[id_].sun, one) for (id_, hand), one in found.items() if hand == mirrored]
+        for one in series:
+            carried = carried_evidence(days_since_1970(one.time_utc), one.sun, known, altaz=altaz)
+            if carried is not None:
+                found.setdefault((one.id, mirrored), carried)
+    return {
+        one.id: MoonReading(
+            tuple(found[one.id, hand] for hand in (False, True) if (one.id, hand) in found), mirrored, remark
+        )
+        for one in series
+    }
 
 
 def _track(settings: Settings, site: SiteSettings, first: datetime, last: datetime) -> MoonTrack:

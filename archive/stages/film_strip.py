@@ -29,9 +29,10 @@ from archive.films.styles import film_canvas, fixed_view_geometry, map_window
 from archive.films.timeline import FrameSpec
 from archive.model.choices import FilmStyle, Look
 from archive.model.observation import Observation
+from archive.model.observatory import Site
 from archive.model.times import days_since_1970
 from archive.records.disc_files import shrunk_jpeg_levels
-from archive.records.settings import FilmSettings, SiteSettings
+from archive.records.settings import FilmSettings
 from archive.stages.film_words import film_options, film_title
 from archive.stages.films import chosen_observations
 from archive.store import Blob, Store
@@ -62,7 +63,7 @@ class FilmStrip:
 
 
 def film_strip(
-    store: Store, entries: Sequence[Entry], span: FilmSettings, *, look: Look, sites: Sequence[SiteSettings]
+    store: Store, entries: Sequence[Entry], span: FilmSettings, *, look: Look, sites: Sequence[Site] = ()
 ) -> FilmStrip:
     """Return a strip of frames, evenly chosen; captions, and the names of groups, are too small to be in it.
 
@@ -75,7 +76,7 @@ def film_strip(
     span : FilmSettings
     look : str
         Of films whose settings name none.
-    sites : sequence of SiteSettings
+    sites : sequence of Site
         Where an eclipse was seen.
 
     Raises

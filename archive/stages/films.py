@@ -31,11 +31,13 @@ from archive.model.film import Film
 from archive.model.group import NamedPosition
 from archive.model.licence import licence_of
 from archive.model.observation import Observation
+from archive.model.observatory import Site
 from archive.records.archive_files import derived_files
-from archive.records.settings import FilmSettings, Settings, SiteSettings
+from archive.records.settings import FilmSettings, Settings
 from archive.stages.archive import Archive
 from archive.stages.discs import whole_discs
 from archive.stages.eclipse_content import eclipse_pictures
+from archive.stages.eclipses import place_of
 from archive.stages.film_words import film_options, film_title
 from archive.stages.picture_files import FITS
 from archive.stages.pictures import derived_pictures
@@ -95,7 +97,7 @@ def film_stem(span: FilmSettings) -> str:
 
 
 def chosen_observations(
-    observations: Sequence[Observation], span: FilmSettings, *, sites: Sequence[SiteSettings] = ()
+    observations: Sequence[Observation], span: FilmSettings, *, sites: Sequence[Site] = ()
 ) -> list[Observation]:
     """Return the picture of each day of the span, of those with known north; or all of these where the settings say so.
 
@@ -107,7 +109,7 @@ def chosen_observations(
     observations : sequence of Observation
         Of the whole archive, counted: see `archive.model.days.picture_of_day`.
     span : FilmSettings
-    sites : sequence of SiteSettings
+    sites : sequence of Site
         Where an eclipse was seen.
 
     Raises
@@ -119,11 +121,6 @@ def chosen_observations(
     oriented = [one for one in observations if one.orientation.is_known and one.band == band]
     if span.eclipse:
         pictures = eclipse_pictures(oriented, sites)
-        if not pictures:
-            raise FactsError(
-                f"film: no picture in {format_band(band)} with known north taken during an eclipse that its site saw; "
-                "`northlimb show DAY` tells the time and the north of a day's pictures"
-            )
         _check_length(pictures, span)
         return pictures
     of_days = by_day(oriented)
@@ -309,9 +306,10 @@ def kept_films(
     place = derived.below(_MAKING)
     films: dict[str, tuple[FilmSettings, _Wanted]] = {}
     problems: list[str] = []
+    sites = [place_of(site) for site in archive.settings.sites]
     for span in spans:
         try:
-            chosen = chosen_observations(observations, span, sites=archive.settings.sites)
+            chosen = chosen_observations(observations, span, sites=sites)
             options = film_options(span)
         except FactsError as error:
             problems += error.causes
@@ -421,7 +419,8 @@ def forget_films(archive: Archive) -> None:
 
 
 def _options_json(options: FilmOptions) -> str:
-    return json.dumps(asdict(options), sort_keys=True)
+    # Without the eclipse, which the span tells: films from before there were any keep their names.
+    return json.dumps({key: value for key, value in asdict(options).items() if key != "eclipse"}, sort_keys=True)
 
 
 def _digest(text: str) -> str:

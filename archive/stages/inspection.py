@@ -207,12 +207,18 @@ def solve(archive: Archive, known: Sequence[MeasuredPicture], *, asked: Collecti
     ]
     solved = solve_instruments(archive.store, candidates, asked=asked)
     solved = with_other_bands(archive.store, candidates, solved, asked=asked)
+    days = {
+        (one.instrument.name, one.filed.record.time.date() + timedelta(days=off))
+        for one in known
+        if one.measured.crescent is not None
+        for off in (-1, 0, 1)  # an eclipse may lie over midnight UTC
+    }
     eclipsed = [
         SeriesPicture(
             one.filed.place.id, one.filed.record.time, one.site, one.instrument, one.measured.crescent, one.sun
         )
         for one in known
-        if one.measured.crescent is not None
+        if (one.instrument.name, one.filed.record.time.date()) in days
     ]
     readings = moon_readings(archive.settings, eclipsed)
     evidence = {

@@ -21,6 +21,7 @@ from archive.orientation.combination import combine_evidence
 from archive.orientation.moon import (
     EclipsePicture,
     MoonTrack,
+    carried_evidence,
     clock_error_minutes,
     clock_remark,
     moon_evidence,
@@ -88,13 +89,36 @@ def test_a_series_gives_north_and_its_mirroring(track: MoonTrack, mirrored: bool
     seen, truth = series(track, mirrored=mirrored, turned_deg=-43.0)
     told = series_mirrored(seen, mount=mount)  # type: ignore[arg-type]
     assert told is not None
-    assert told[0] is mirrored
+    assert told.mirrored is mirrored
     assert np.abs(errors(seen, truth, mirrored=mirrored)).max() < 3.0
     evidence = moon_evidence(seen[0], mirrored=mirrored)
     assert evidence is not None
     assert evidence.kind == "moon"
     assert evidence.sigma_deg < 0.5
     assert combine_evidence([evidence]).status == "solved"
+
+
+def test_a_picture_near_the_greatest_phase_takes_the_cameras_angle_from_those_about_it(track: MoonTrack) -> None:
+    seen, truth = series(track, mirrored=False)
+    known = [
+        (one.time_days, one.sun, evidence)
+        for one in (*seen[:4], *seen[6:])
+        if (evidence := moon_evidence(one, mirrored=False)) is not None
+    ]
+    carried = carried_evidence(seen[4].time_days, seen[4].sun, known, altaz=True)
+    assert carried is not None
+    assert abs(difference_deg(carried.north_angle_deg, truth[4])) < carried.sigma_deg < 3.0
+    assert carried_evidence(seen[0].time_days - 0.1, seen[0].sun, known, altaz=True) is None
+
+
+def test_no_angle_is_carried_over_a_turn_of_the_camera(track: MoonTrack) -> None:
+    seen, _ = series(track, mirrored=False, turned_deg=20.0)
+    known = [
+        (one.time_days, one.sun, evidence)
+        for one in (*seen[:4], *seen[6:])
+        if (evidence := moon_evidence(one, mirrored=False)) is not None
+    ]
+    assert carried_evidence(seen[4].time_days, seen[4].sun, known, altaz=True) is None
 
 
 def test_one_picture_does_not_tell_the_mirroring(track: MoonTrack) -> None:

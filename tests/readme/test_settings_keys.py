@@ -94,7 +94,7 @@ def test_the_readme_shows_every_key_of_the_settings_and_none_that_is_not_there()
         "": {"smoothed_number"},
         "sites": {"horizon"},
         "targets": {"region", "branch"},
-        "films": {"from", "to", "rotation"},
+        "films": {"from", "to", "rotation", "eclipse"},
     }
     models = {
         "sites": SiteSettings,

@@ -17,7 +17,12 @@ from website.read_pages import page_text
 
 from archive.commands.main import main
 from archive.model.observatory import Site
+from archive.records.settings import FilmSettings
 from archive.safety import ECLIPSE_CAUTION
+from archive.stages.archive import opened_archive
+from archive.stages.film_strip import film_strip
+from archive.stages.gathered import last_gathered
+from archive.stages.unchanged import inputs_of
 from archive.sun.eclipse import eclipse_course
 from whole.conftest import draw, new_archive
 from whole.film_scenes import decoded
@@ -95,6 +100,17 @@ def test_equal_steps_of_time_are_kept_with_the_site(folder: Path, answer: Answer
     assert (folder / "site" / "films" / Path(told["film"]["mp4"]).name).is_file()
     assert "Eclipse of 2026-08-12, equal steps of time" in page_text(folder / "site", "films/index.html")
     assert "eclipse = true" in (folder / "archive.toml").read_text()
+
+
+def test_the_desks_strip_shows_the_pictures_of_the_eclipse_alone(filed: Path) -> None:
+    with opened_archive(filed) as archive:
+        found = last_gathered(archive.store, inputs_of(archive).of_stages)
+        assert found is not None
+        span = FilmSettings(eclipse=True)
+        strip = film_strip(archive.store, found.entries, span, look="natural", sites=found.info.sites)
+    assert [one.time_utc for one in strip.observations] == TIMES[1:]
+    assert strip.title == "Eclipse of 2026-08-12"
+    assert len(strip.pictures) == 4
 
 
 def test_an_archive_without_an_eclipse_is_told_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

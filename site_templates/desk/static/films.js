@@ -32,10 +32,12 @@ function showFieldsOfStyle() {
   const style = field("film.style").value;
   const span = field("span").value;
   const isMap = style === "corotating" && !field("film.view").value;
-  for (const [part, isShown] of Object.entries({ dates: span === "dates", rotation: span === "rotation", smooth: style === "smooth", corotating: style === "corotating", disc: !isMap, band: now?.bands.length > 1 }))
+  for (const [part, isShown] of Object.entries({ dates: span === "dates", rotation: span === "rotation", smooth: style === "smooth", corotating: style === "corotating", eclipse: now?.has_eclipse, disc: !isMap, band: now?.bands.length > 1 }))
     form.querySelectorAll(`.of-${part}`).forEach((one) => (one.hidden = !isShown));
-  byId("pace-words").textContent = style === "smooth" ? _("Seconds for a day") : _("Seconds for a picture");
-  field("film.pace_s").placeholder = style === "smooth" ? "2" : "1";
+  const ofEclipse = span === "eclipse";
+  const words = { smooth: ofEclipse ? _("Seconds for an hour") : _("Seconds for a day"), each: _("Seconds for a picture") };
+  byId("pace-words").textContent = style === "smooth" ? words.smooth : words.each;
+  field("film.pace_s").placeholder = style === "smooth" ? (ofEclipse ? "12" : "2") : ofEclipse ? "0.4" : "1";
 }
 
 const date = (time) => `${time.slice(5, 7)}-${time.slice(8, 10)}`;
