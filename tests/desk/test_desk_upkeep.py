@@ -174,7 +174,7 @@ def test_a_month_is_shown_and_saved_as_the_command_prints_it(
 ) -> None:
     assert client.get("/api/upkeep").json["months"] == ["2026-06"]
     found = client.get("/api/reports/2026-06").json
-    assert [row["day"] for row in found["report"]["rows"] if row["groups"] is not None] == list(DAYS)
+    assert [row["day"] for row in found["report"]["rows"] if row["relative_number"] is not None] == list(DAYS)
     assert main(["report", str(sun), "--month", "2026-06", "--format", "csv"]) == 0
     assert capsys.readouterr().out == found["csv"]
     assert main(["report", str(sun), "--month", "2026-06"]) == 0
