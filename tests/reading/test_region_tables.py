@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -86,3 +87,21 @@ def test_a_day_without_spots_has_no_regions() -> None:
 def test_anything_else_is_refused_with_its_line(text: str, told: str) -> None:
     with pytest.raises(FactsError, match=told):
         read_regions(text, "table")
+
+
+@pytest.mark.parametrize(
+    "whole", [summary(), "20101010.500   11112 A      0   52    0   50 0.852 115.5 202.0 -18.0 -54.0\n"]
+)
+def test_damage_is_refused_or_read_and_nothing_else(whole: str) -> None:
+    """Letters exchanged at random, from a fixed seed: a region that is read has finite places."""
+    chosen = random.Random(7)
+    for _ in range(1500):
+        letters = list(whole)
+        for _ in range(chosen.randint(1, 4)):
+            letters[chosen.randrange(len(letters))] = chosen.choice("0123456789 .-einfaNS\n*")
+        try:
+            found = read_regions("".join(letters), "table")
+        except FactsError as error:
+            assert len(error.causes) == 1
+        else:
+            assert all(abs(one.latitude_deg) <= 99.0 and 0.0 <= one.carrington_longitude_deg < 360.0 for one in found)
