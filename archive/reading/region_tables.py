@@ -99,6 +99,8 @@ def _row(line: str, time_utc: datetime, where: str) -> Region:
             f"{where}: {line.strip()[:60]!r} has not the columns Nmbr Location Lo Area Z LL NN Mag; {_FORMS}"
         )
     latitude_deg = float(row["latitude"]) * (1.0 if row["side"] == "N" else -1.0)
+    if abs(latitude_deg) > 90.0:
+        raise FactsError(f"{where}: latitude {latitude_deg:g} is not within 90 degrees; {_FORMS}")
     return Region(
         _whole_number(int(row["number"]), time_utc.date()),
         time_utc,
