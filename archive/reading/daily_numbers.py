@@ -81,5 +81,5 @@ def _day(columns: list[str], version: Literal[1, 2], where: str) -> tuple[date, 
 
 
 def _check_year(decimal: str, day: date) -> None:
-    if abs(float(decimal) - day.year) > 1.0:
+    if not abs(float(decimal) - day.year) <= 1.0:
         raise ValueError(decimal)

@@ -9,7 +9,9 @@ number 13-20, type 23-24, corrected whole area 40-44, Carrington longitude 57-62
 
 from __future__ import annotations
 
+import math
 import re
+from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 
 from archive.errors import FactsError
@@ -83,9 +85,10 @@ def _valid_time(issued: re.Match[str], day: int, clock: str, where: str) -> date
         at = datetime(int(issued[1]), _MONTHS.index(issued[2]) + 1, int(issued[3]), tzinfo=UTC)
     except ValueError:
         raise FactsError(f"{where}: issued on {issued[0]!r}, which is no date; {_FORMS}") from None
-    for back in range(7):
-        if (at - timedelta(days=back)).day == day:
-            return at - timedelta(days=back) + timedelta(hours=int(clock[:2]), minutes=int(clock[2:]))
+    with suppress(OverflowError):  # at the ends of the calendar
+        for back in range(7):
+            if (at - timedelta(days=back)).day == day:
+                return at - timedelta(days=back) + timedelta(hours=int(clock[:2]), minutes=int(clock[2:]))
     raise FactsError(f"{where}: places of day {day:02d}, but issued on {at:%Y-%m-%d}; {_FORMS}")
 
 
@@ -96,6 +99,8 @@ def _row(line: str, time_utc: datetime, where: str) -> Region:
             f"{where}: {line.strip()[:60]!r} has not the columns Nmbr Location Lo Area Z LL NN Mag; {_FORMS}"
         )
     latitude_deg = float(row["latitude"]) * (1.0 if row["side"] == "N" else -1.0)
+    if abs(latitude_deg) > 90.0:
+        raise FactsError(f"{where}: latitude {latitude_deg:g} is not within 90 degrees; {_FORMS}")
     return Region(
         _whole_number(int(row["number"]), time_utc.date()),
         time_utc,
@@ -127,10 +132,12 @@ def _columns(line: str, where: str) -> Region | None:
         time_utc = datetime(day.year, day.month, day.day, tzinfo=UTC) + timedelta(days=float(padded[8:12]))
         latitude_deg, longitude_deg = float(padded[62:68]), float(padded[56:62])
         area_msh = float(padded[39:44]) if padded[39:44].strip() else None
-    except ValueError:
+    except (ValueError, OverflowError):
         raise FactsError(f"{where}: {line.strip()[:60]!r} has not the record's fixed columns; {_FORMS}") from None
     if not abs(latitude_deg) <= 90.0:
         raise FactsError(f"{where}: latitude {latitude_deg:g} is not within 90 degrees; {_FORMS}")
+    if not math.isfinite(longitude_deg) or (area_msh is not None and not math.isfinite(area_msh)):
+        raise FactsError(f"{where}: longitude or area is no number; {_FORMS}")
     if not digits:
         return None
     return Region(_whole_number(int(digits), day), time_utc, latitude_deg, longitude_deg % 360.0, area_msh=area_msh)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -86,3 +88,22 @@ def test_a_day_without_spots_has_no_regions() -> None:
 def test_anything_else_is_refused_with_its_line(text: str, told: str) -> None:
     with pytest.raises(FactsError, match=told):
         read_regions(text, "table")
+
+
+RECORD = "20101010.500   11112 A      0   52    0   50 0.852 115.5 202.0 -18.0 -54.0\n"
+
+
+@pytest.mark.parametrize("whole", [summary(), RECORD], ids=["summary", "record"])
+def test_damage_is_refused_in_one_line_or_read_and_nothing_else(whole: str) -> None:
+    """Letters exchanged at random, from a fixed seed: a region that is read has a place on the Sun."""
+    chosen, read, refused = random.Random(7), list[Region](), 0
+    for _ in range(1500):
+        letters = list(whole)
+        for _ in range(chosen.randint(1, 4)):
+            letters[chosen.randrange(len(letters))] = chosen.choice("0123456789 .-einfaNS\n*")
+        before = len(read)
+        with suppress(FactsError):
+            read += read_regions("".join(letters), "table")
+        refused += len(read) == before
+    assert all(abs(one.latitude_deg) <= 90.0 and 0.0 <= one.carrington_longitude_deg < 360.0 for one in read)
+    assert min(refused, len(read)) > 100

@@ -73,6 +73,12 @@ TIED = {
         "tests/publishing/test_preview.py::test_an_open_page_follows_notes_settings_records_and_pictures"
     ),
     "northlimb desk my-sun": "tests/desk/test_desk_safety.py::test_the_secret_of_the_address_is_good_for_once",
+    "northlimb factor my-sun --table daily.csv": (
+        "tests/whole/test_series.py::test_a_factor_is_fitted_drawn_and_kept_only_if_wanted"
+    ),
+    "northlimb regions my-sun 20110607SRS.txt": (
+        "tests/whole/test_counting.py::test_an_official_number_stands_beside_the_name_and_what_a_hand_wrote_stays"
+    ),
     "add PICTURE --drift FIRST SECOND": (
         "tests/whole/test_add_drift.py::test_the_record_keeps_the_motion_and_not_the_frames"
     ),
@@ -149,6 +155,7 @@ def test_the_layout_is_what_an_archive_holds(reader: Path) -> None:
     root = reader / "my-sun"
     (root / "theme").mkdir(exist_ok=True)
     (root / "about.md").write_text("A shed by the quay.", encoding="utf-8")
+    (root / "official-numbers.toml").write_text("", encoding="utf-8")
     said = set()
     above = ""
     for line in block_with("my-sun/\n").lines[1:]:

@@ -26,6 +26,9 @@ longitude_deg = 20.0
 
 [[instruments]]
 name = "Pier refractor"
+
+[[observers]]
+name = "B. Wren"
 """
 
 
@@ -57,6 +60,7 @@ def captured(key: str) -> Callable[[Filed], object]:
 # Each key: what is written instead, where it shows, and what stands there with the README's own value and with ours.
 CHANGES: dict[str, tuple[str, Callable[[Filed], object], object, object]] = {
     "start": ("2026-06-03T10:20:10", lambda f: f.shown["time_utc"], "2026-06-03T09:15:00Z", "2026-06-03T09:21:00Z"),
+    "observer": ('"B. Wren"', lambda f: f.shown["observer"], "A. Teal", "B. Wren"),
     "time_zone": ('"Europe/Paris"', lambda f: f.shown["time_utc"], "2026-06-03T09:15:00Z", "2026-06-03T08:15:00Z"),
     "length_s": ("160", lambda f: (f.record["length_s"], f.shown["time_utc"]), (100, "2026-06-03T09:15:00Z"),
                  (160, "2026-06-03T09:15:30Z")),

@@ -1,6 +1,6 @@
 """Every key of `archive.toml` about the archive, its sites and its instruments is changed and seen to take effect.
 
-Targets are in `test_target_keys.py`, films in `test_film_keys.py`.
+Targets are in `test_target_keys.py`, films in `test_film_keys.py`, observers and factors in `whole/test_series.py`.
 """
 
 from __future__ import annotations
@@ -16,7 +16,15 @@ import pytest
 from scenes.discs import Spot
 
 from archive.commands.main import main
-from archive.records.settings import FilmSettings, InstrumentSettings, Settings, SiteSettings, TargetSettings
+from archive.records.settings import (
+    FactorSettings,
+    FilmSettings,
+    InstrumentSettings,
+    ObserverSettings,
+    Settings,
+    SiteSettings,
+    TargetSettings,
+)
 from readme.small import answer_of, draw, new_archive
 from readme.text import block_with, keys_of, with_value
 
@@ -99,6 +107,8 @@ def test_the_readme_shows_every_key_of_the_settings_and_none_that_is_not_there()
     models = {
         "sites": SiteSettings,
         "instruments": InstrumentSettings,
+        "observers": ObserverSettings,
+        "factors": FactorSettings,
         "targets": TargetSettings,
         "films": FilmSettings,
     }
