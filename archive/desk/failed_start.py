@@ -10,10 +10,10 @@ import webbrowser
 from pathlib import Path
 
 from archive.desk.pages import failed_html
-from archive.desk.plain_words import told
 from archive.disk import Folder
 from archive.errors import ArchiveError
 from archive.language import speaking
+from archive.language.recognition import retold
 
 __all__ = ["show_failed_start"]
 
@@ -30,7 +30,7 @@ def show_failed_start(error: Exception) -> Path:
     causes = error.causes if isinstance(error, ArchiveError) else (str(error),)
     language = os.environ.get("LC_ALL") or os.environ.get("LANG") or (locale.getlocale()[0] or "")
     with speaking(language.partition(".")[0].replace("_", "-"), part="desk"):
-        page = failed_html([told(cause) for cause in causes], "" if is_refusal else _traceback(error))
+        page = failed_html([retold(cause) for cause in causes], "" if is_refusal else _traceback(error))
     # It stays for the system to clear: the browser reads it when it has come up.
     folder = Path(tempfile.mkdtemp(prefix="northlimb-desk-failed-"))
     Folder(folder).write("failed.html", page)
