@@ -29,7 +29,7 @@ def run() -> None:
 
 def run_desk() -> None:
     """Run `northlimb desk` from an icon, where there is no terminal; never returns."""
-    sys.argv[1:1] = ["desk"]
+    sys.argv[1:1] = ["desk", "--from-icon"]
     run()
 
 

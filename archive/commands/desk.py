@@ -19,8 +19,9 @@ __all__ = ["desk"]
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
 @click.option("--no-open", is_flag=True, help="Only print the address; do not open the browser.")
 @click.option("--starter", is_flag=True, help="Only make an icon that starts the desk, in the menu or on the desktop.")
+@click.option("--from-icon", is_flag=True, hidden=True, help="Show in the browser why it did not start.")
 @JSON
-def desk(folder: Path | None, no_open: bool, starter: bool, as_json: bool) -> None:
+def desk(folder: Path | None, no_open: bool, starter: bool, from_icon: bool, as_json: bool) -> None:
     """Open the desk of the archive FOLDER in the browser: see what was found in each picture, and put it right there.
 
     Only this computer reaches it, and only who has the address, which is good for one use. Without FOLDER it is the
@@ -30,6 +31,17 @@ def desk(folder: Path | None, no_open: bool, starter: bool, as_json: bool) -> No
     if starter:
         _make_starter(folder, as_json=as_json)
         return
+    try:
+        _serve(folder, no_open=no_open, as_json=as_json)
+    except Exception as error:
+        if from_icon:
+            from archive.desk.failed_start import show_failed_start
+
+            show_failed_start(error)
+        raise
+
+
+def _serve(folder: Path | None, *, no_open: bool, as_json: bool) -> None:
     from archive.desk.beginning import is_new
     from archive.desk.last_archives import last_archive, remember_archive
     from archive.desk.serving import serve_desk

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
+from typing import TYPE_CHECKING
 
 from archive import __version__
 from archive.disk import read_own, walk_named
@@ -10,7 +12,10 @@ from archive.language import LANGUAGES, spoken, template_words, translated_scrip
 from archive.safety import CAUTION
 from archive.templates_folder import templates_dir
 
-__all__ = ["PAGES", "page_html", "static_file"]
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["PAGES", "failed_html", "page_html", "static_file"]
 
 # Each under its address.
 PAGES = {
@@ -32,8 +37,19 @@ def page_html(name: str) -> bytes:
     return _page_html(name, spoken())
 
 
+def failed_html(causes: Sequence[str], defect: str) -> bytes:
+    """Return the page for a start that failed, which stands alone."""
+    return _environment().get_template("failed.html").render(causes=causes, defect=defect).encode()
+
+
 @cache
 def _page_html(name: str, language: str) -> bytes:
+    template = _environment().get_template(f"{name}.html")
+    return template.render(page=name, version=__version__, caution=CAUTION, languages=LANGUAGES).encode()
+
+
+@cache
+def _environment() -> Environment:
     import jinja2
 
     environment = jinja2.Environment(
@@ -44,8 +60,7 @@ def _page_html(name: str, language: str) -> bytes:
         lstrip_blocks=True,
     )
     environment.globals.update(template_words())
-    template = environment.get_template(f"{name}.html")
-    return template.render(page=name, version=__version__, caution=CAUTION, languages=LANGUAGES).encode()
+    return environment
 
 
 def static_file(name: str) -> tuple[bytes, str] | None:

@@ -30,7 +30,7 @@ _QUOTED = str.maketrans({sign: f"\\{sign}" for sign in '"`$\\'})
 def desk_command(folder: Path | None) -> list[str]:
     """Return the words that start the desk of an archive, else of the last one: the installed script's, if there is."""
     script = Path(sysconfig.get_path("scripts")) / (f"{_SCRIPT}.exe" if sys.platform == "win32" else _SCRIPT)
-    start = [str(script)] if script.is_file() else [sys.executable, "-m", "archive", "desk"]
+    start = [str(script)] if script.is_file() else [sys.executable, "-m", "archive", "desk", "--from-icon"]
     return start if folder is None else [*start, str(folder.resolve())]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import configparser
 import json
+import os
 import plistlib
 import re
 import shlex
@@ -12,6 +13,7 @@ import sys
 import sysconfig
 import tomllib
 from pathlib import Path
+from urllib.parse import unquote, urlsplit
 
 import pytest
 
@@ -103,3 +105,25 @@ def test_the_installed_script_starts_the_desk(tmp_path: Path) -> None:
     process.wait(20)
     process.stdout.close()
     assert re.search(r"http://127\.0\.0\.1:\d+/#\S+", told)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="its browser is not named by the environment")
+@pytest.mark.parametrize(
+    ("language", "head"),
+    [("en_GB.UTF-8", "The desk did not start"), ("de_DE.UTF-8", "Der Schreibtisch ist nicht gestartet")],
+)
+def test_a_start_by_the_icon_that_fails_says_so_in_the_browser(tmp_path: Path, language: str, head: str) -> None:
+    (tmp_path / "sun" / "archive.toml").mkdir(parents=True)
+    browser = tmp_path / "browser"
+    browser.write_text(f'#!/bin/sh\nprintf %s "$1" > "{tmp_path}/opened"\n', encoding="utf-8")
+    browser.chmod(0o755)
+    environment = {**os.environ, "BROWSER": str(browser), "LC_ALL": language, "TMPDIR": str(tmp_path)}
+    words = [sys.executable, "-c", "from archive.start import run_desk; run_desk()", str(tmp_path / "sun")]
+    ended = subprocess.run(
+        words, env=environment, cwd=CODE, stdin=subprocess.DEVNULL, capture_output=True, timeout=60, check=False
+    )
+    assert ended.returncode == 1
+    page = Path(unquote(urlsplit((tmp_path / "opened").read_text()).path)).read_text(encoding="utf-8")
+    assert f"<h1>{head}</h1>" in page
+    assert f"<li>{tmp_path}/sun/archive.toml: " in page
+    assert f'lang="{language[:2]}"' in page

@@ -5,6 +5,7 @@ import { begin, byId, doing, element, get, post, say, tell, titled, whenNews } f
 const monthNames = new Intl.DateTimeFormat(document.documentElement.lang, { month: "long", year: "numeric", timeZone: "UTC" });
 const observations = (n) => ngettext("{n} observation", "{n} observations", n);
 const onDays = (n, pictures) => ngettext("{pictures} on {n} day; times are UTC", "{pictures} on {n} days; times are UTC", n);
+const daysOf = (year, n) => ngettext("{year}: {n} day", "{year}: {n} days", n);
 const toLookAt = (n) => ngettext("{n} picture to be looked at", "{n} pictures to be looked at", n);
 
 function time(id) {
@@ -23,6 +24,22 @@ function month(year, number, days) {
   return element("section", { class: "month-of-days" }, head, list);
 }
 
+// Ten years are some thousand links: only these are drawn at once, the earlier months when their year is opened.
+const AT_ONCE = 12;
+
+function showMonths(months) {
+  const draw = ([name, days]) => month(name.slice(0, 4), Number(name.slice(5)), days);
+  const years = new Map();
+  for (const one of months.slice(AT_ONCE)) years.set(one[0].slice(0, 4), [...(years.get(one[0].slice(0, 4)) ?? []), one]);
+  const folded = [...years].map(([year, earlier]) => {
+    const number = earlier.reduce((sum, [, days]) => sum + days.length, 0);
+    const box = element("details", { class: "year-of-days" }, element("summary", {}, element("h2", {}, daysOf(year, number))));
+    box.addEventListener("toggle", () => box.append(...earlier.splice(0).map(draw)));
+    return box;
+  });
+  byId("days").replaceChildren(...months.slice(0, AT_ONCE).map(draw), ...folded);
+}
+
 async function show() {
   const archive = await get("/api/archive");
   byId("archive-title").textContent = archive.title;
@@ -36,7 +53,7 @@ async function show() {
     const name = one.day.slice(0, 7);
     months.set(name, [...(months.get(name) ?? []), one]);
   }
-  byId("days").replaceChildren(...[...months].map(([name, days]) => month(name.slice(0, 4), Number(name.slice(5)), days)));
+  showMonths([...months]);
   byId("removed").hidden = !archive.removed.length;
   byId("removed-list").replaceChildren(
     ...archive.removed.map((id) => {
