@@ -16,6 +16,7 @@ __all__ = [
     "DISC_SIDE_PX",
     "EARTH_DEG_PER_DAY",
     "EARTH_DIAMETER_AT_1_AU_ARCSEC",
+    "EARTH_RADII",
     "EARTH_SIDEREAL_DEG_PER_HOUR",
     "LIGHT_TIME_DAYS_PER_AU",
     "PENUMBRA_DEPTH",
@@ -48,6 +49,7 @@ SEMIDIAMETER_AT_1_AU_ARCSEC = 959.63  # Auwers (1891), the value of the almanacs
 SOLAR_RADIUS_M = 695_996_000.0  # that semidiameter at 1 au
 SUN_DISTANCE_RADII = 1.0 / math.sin(math.radians(SEMIDIAMETER_AT_1_AU_ARCSEC / ARCSEC_PER_DEG))  # at 1 au
 EARTH_DIAMETER_AT_1_AU_ARCSEC = 2.0 * 8.794143  # equatorial: twice the solar parallax, IAU 1976
+EARTH_RADII = EARTH_DIAMETER_AT_1_AU_ARCSEC / 2.0 / SEMIDIAMETER_AT_1_AU_ARCSEC  # of the Sun
 LIGHT_TIME_DAYS_PER_AU = 499.004783836 / SECONDS_PER_DAY  # IAU 1976/2009 system of constants
 
 # Rotation of the Sun: elements of Archinal et al., Report of the IAU WGCCRE (2018), table 1

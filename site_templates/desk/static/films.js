@@ -16,7 +16,7 @@ function filled() {
   const foreign = new Set(["film.days", "film.from", "film.to", "film.rotation"].filter((name) => !spans.includes(name)));
   if (style !== "smooth") foreign.add("film.reach_days");
   if (style !== "corotating") foreign.add("film.view").add("film.longitude_deg");
-  if (style === "corotating" && !field("film.view").value) foreign.add("film.axis");
+  if (style === "corotating" && !field("film.view").value) foreign.add("film.axis").add("film.marks");
   for (const one of form.elements) {
     if (!one.name?.startsWith("film.") || foreign.has(one.name) || (one.type === "radio" && !one.checked)) continue;
     const key = one.name.slice(5);
@@ -34,6 +34,7 @@ function showFieldsOfStyle() {
   for (const [part, isShown] of Object.entries({ dates: span === "dates", rotation: span === "rotation", smooth: style === "smooth", corotating: style === "corotating", disc: !isMap, band: now?.bands.length > 1 }))
     form.querySelectorAll(`.of-${part}`).forEach((one) => (one.hidden = !isShown));
   byId("pace-words").textContent = style === "smooth" ? "Seconds for a day" : "Seconds for a picture";
+  field("film.size_px").placeholder = field("film.shape").value ? "1080" : "1024";
   field("film.pace_s").placeholder = style === "smooth" ? "2" : "1";
 }
 
