@@ -15,7 +15,7 @@ from archive.commands.permission import open_archive
 from archive.commands.printing import format_count, print_json, print_warnings
 from archive.commands.streams import print_line, progress, stop_like_ctrl_c
 from archive.commands.values import Day, ImpossibleValue, NumberRange, WholeNumberRange, as_misuse
-from archive.model.choices import BANDS, CAPTIONS, FILM_STYLES, FILM_VIEWS, LOOKS
+from archive.model.choices import BANDS, CAPTIONS, FILM_CLOCKS, FILM_SHAPES, FILM_STYLES, FILM_VIEWS, LOOKS
 
 if TYPE_CHECKING:
     from archive.built import Filmed
@@ -69,13 +69,30 @@ _OPTIONS_OF_STYLES = {
     metavar="DAYS",
     help="smooth only: how long a picture stands for the surface before and after it.  [default: 3]",
 )
-@click.option("--size", "size_px", type=WholeNumberRange(480, 2160), metavar="PX", help="Side.  [default: 1024]")
+@click.option("--shape", type=click.Choice(FILM_SHAPES), help="1:1, 16:9 or 9:16.  [default: square]")
+@click.option(
+    "--size",
+    "size_px",
+    type=WholeNumberRange(480, 2160),
+    metavar="PX",
+    help="Shorter side.  [default: square 1024, else 1080]",
+)
 @click.option(
     "--look",
     type=click.Choice(LOOKS),
     help="Tint; flat is without limb darkening.  [default: the archive's first look]",
 )
-@click.option("--caption", type=click.Choice(CAPTIONS), help="Date with time, or date only.  [default: full]")
+@click.option("--caption", type=click.Choice(CAPTIONS), help="Date with time, date only, or none.  [default: full]")
+@click.option(
+    "--clock", type=click.Choice(FILM_CLOCKS), help="Times in UTC or by the archive's time_zone.  [default: utc]"
+)
+@click.option("--credit", metavar="TEXT", help="A line at the foot of each frame.")
+@click.option("--marks", is_flag=True, default=None, help="N and E beside the disc; not on a map.")
+@click.option("--earth", is_flag=True, default=None, help="The Earth to scale.")
+@click.option("--title-card", is_flag=True, default=None, help="Two seconds with the film's title before it.")
+@click.option(
+    "--hold", "hold_s", type=NumberRange(0, 30), metavar="S", help="Hold the last frame so long.  [default: 0]"
+)
 @click.option("--grid", is_flag=True, default=None, help="Latitude and longitude every 15 degrees.")
 @click.option(
     "--axis", is_flag=True, default=None, help="The Sun's axis, where it stands out of the disc; not on a map."

@@ -27,7 +27,7 @@ FILM_PARTS = {
 # The options of the command that are not called like the key of a film's settings.
 _OPTIONS = {
     "first": "from", "last": "to", "pace_s": "pace", "reach_days": "reach", "size_px": "size",
-    "longitude_deg": "longitude",
+    "longitude_deg": "longitude", "hold_s": "hold",
 }  # fmt: skip
 
 

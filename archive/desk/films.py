@@ -163,7 +163,8 @@ def _blobs(film: Film) -> dict[str, Blob]:
 def _made_view(film: Film) -> dict[str, Any]:
     return {
         "length_s": film.frames / film.frames_per_second,
-        "side_px": film.width_px,
+        "width_px": film.width_px,
+        "height_px": film.height_px,
         "first": film.first_utc.date(),
         "last": film.last_utc.date(),
         "observations": len(film.observation_ids),

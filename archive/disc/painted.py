@@ -74,10 +74,16 @@ def map_palette(canvas: Canvas, look: Tone) -> Palette:
 
 
 def painted(
-    shares: Sequence[WeightedSurface], canvas: Canvas, at: ViewGeometry, *, drift: Drift, palette: Palette, size_px: int
+    shares: Sequence[WeightedSurface],
+    canvas: Canvas,
+    at: ViewGeometry,
+    *,
+    drift: Drift,
+    palette: Palette,
+    shape: tuple[int, int],
 ) -> NDArray[np.uint8]:
-    """Return a square black picture, shape (size_px, size_px, 3), with the derotated and blended surface on it."""
-    whole = np.zeros((size_px, size_px, 3), dtype=np.uint8)
+    """Return a black picture of a shape (rows, columns), in three channels, with the blended surface on it."""
+    whole = np.zeros((*shape, 3), dtype=np.uint8)
     height, width = canvas.west.shape
     picture = whole[canvas.top : canvas.top + height, canvas.left : canvas.left + width]
     for box in palette.boxes:

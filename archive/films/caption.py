@@ -1,133 +1,83 @@
-"""The caption of a film's frames: date, time and whether observed, in the upper left corner."""
+"""Text in a film's frames: lines in their rows, and small labels."""
 
 from __future__ import annotations
 
-import math
-from datetime import datetime
+from collections.abc import Sequence
 from functools import cache, lru_cache
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.disk import read_own
-from archive.films.timeline import FrameSpec
-from archive.model.caption_words import ENGLISH, CaptionWords
-from archive.model.choices import Caption
-from archive.model.constants import DISC_RADIUS_SHARE
+from archive.films.layout import TextRow
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
 
-__all__ = [
-    "MIN_FRAME_PX",
-    "Box",
-    "caption_lines",
-    "caption_rows_px",
-    "draw_caption",
-    "draw_label",
-    "font_file",
-    "text_width_px",
-]
-
-
-# In smaller frames the caption does not fit beside the disc at a legible size.
-MIN_FRAME_PX = 480
+__all__ = ["INK", "draw_caption", "draw_label", "draw_row", "font_file", "text_width_px"]
 
 # Grey, not coloured: H.264 films keep colour at half the resolution, so only brightness stays sharp.
-_INK = 214
+INK = 214
 _DIM_INK = 150
+_SMALLEST_PX = 9
 _FIRST_JAPANESE = 0x2E80  # of the letters that Unicode has for Chinese and Japanese
 
 
-class Box(NamedTuple):
-    """A rectangle of pixels; right and bottom are the first ones outside."""
-
-    left: int
-    top: int
-    right: int
-    bottom: int
+def draw_caption(frame: NDArray[np.uint8], lines: Sequence[str], rows: Sequence[TextRow]) -> None:
+    """Draw lines of text, the first one brighter, into `frame`, shape (H, W, 3), in place; only their boxes change."""
+    for number, (text, row) in enumerate(zip(lines, rows, strict=False)):
+        draw_row(frame, text, row, ink=_DIM_INK if number else INK)
 
 
-def caption_lines(spec: FrameSpec, *, kind: Caption = "full", words: CaptionWords = ENGLISH) -> tuple[str, str]:
-    """Return the date, with the time for kind `full`, and whether the frame was observed."""
-    date = _date(spec.time_utc, words)
-    when = date if kind == "date" else f"{date}, {spec.time_utc:%H:%M} UTC"
-    if spec.kind == "observed":
-        own = spec.observed_utc
-        # In a film of equal time steps a frame may differ by some minutes from the observation it shows.
-        off = kind != "date" and own is not None and f"{own:%H:%M}" != f"{spec.time_utc:%H:%M}"
-        return when, words.observed_at.format(time=f"{own:%H:%M}") if off else words.observed
-    return when, words.between if spec.observations else words.not_observed
+def draw_row(frame: NDArray[np.uint8], text: str, row: TextRow, *, ink: int = _DIM_INK) -> None:
+    """Draw one line of text into its box, smaller where it would not fit."""
+    box = row.box
+    part = frame[box.top : box.bottom, box.left : box.right]
+    cover = _coverage(text, row, part.shape[1], part.shape[0])
+    part[:] = np.rint(part * (1 - cover) + ink * cover).astype(np.uint8)
 
 
-def caption_rows_px(size_px: int) -> tuple[Box, Box]:
-    """Return the boxes of the caption's two lines in a square frame.
+def draw_label(frame: NDArray[np.uint8], text: str, *, x_px: float, y_px: float, upwards: bool = False) -> None:
+    """Draw a small label centred on a point of the frame, in place, with a dark outline to be legible on the disc.
 
-    Each ends where its lower right corner would touch a centred disc of radius 0.45 x side.
+    `upwards` turns it a quarter, to be read from below to above.
     """
-    margin, line = round(size_px / 50), round(1.3 * _font_size_px(size_px))
-    return _row(margin, margin, line, size_px), _row(margin, margin + line, line, size_px)
-
-
-def draw_caption(
-    frame: NDArray[np.uint8], spec: FrameSpec, *, kind: Caption = "full", words: CaptionWords = ENGLISH
-) -> None:
-    """Draw the caption of `spec` into `frame`, shape (S, S, 3), in place; only its two boxes change."""
-    font_size_px, lines = _font_size_px(frame.shape[0]), caption_lines(spec, kind=kind, words=words)
-    for text, ink, box in zip(lines, (_INK, _DIM_INK), caption_rows_px(frame.shape[0]), strict=True):
-        part = frame[box.top : box.bottom, box.left : box.right]
-        cover = _coverage(text, font_size_px, part.shape[1], part.shape[0])
-        part[:] = np.rint(part * (1 - cover) + ink * cover).astype(np.uint8)
-
-
-def draw_label(frame: NDArray[np.uint8], text: str, *, x_px: float, y_px: float) -> None:
-    """Draw a small label centred on a point of the frame, in place, with a dark outline to be legible on the disc."""
     from PIL import Image, ImageDraw
 
-    font_size_px = max(11, round(20 * frame.shape[0] / 1024))
+    font_size_px = max(11, round(20 * min(frame.shape[:2]) / 1024))
     width, height = font_size_px * (len(text) + 2), 2 * font_size_px
+    if upwards:
+        width, height = height, width
     left = int(np.clip(round(x_px - width / 2), 0, max(0, frame.shape[1] - width)))
     top = int(np.clip(round(y_px - height / 2), 0, max(0, frame.shape[0] - height)))
     part = frame[top : top + height, left : left + width]
-    size, centre = (part.shape[1], part.shape[0]), (part.shape[1] / 2, part.shape[0] / 2)
-    for ink, rim_px in ((16, 2), (_INK, 0)):
+    size = (part.shape[0], part.shape[1]) if upwards else (part.shape[1], part.shape[0])
+    for ink, rim_px in ((16, 2), (INK, 0)):
         mask = Image.new("L", size)
-        font = _font(font_size_px, text)
-        ImageDraw.Draw(mask).text(centre, text, font=font, fill=255, anchor="mm", stroke_width=rim_px, stroke_fill=255)
+        ImageDraw.Draw(mask).text(
+            (size[0] / 2, size[1] / 2), text, font=_font(font_size_px, text), fill=255, anchor="mm",
+            stroke_width=rim_px, stroke_fill=255,
+        )  # fmt: skip
         cover = np.asarray(mask, dtype=np.float32)[:, :, None] / np.float32(255)
+        cover = np.rot90(cover) if upwards else cover
         part[:] = np.rint(part * (1 - cover) + ink * cover).astype(np.uint8)
 
 
-def _row(left: int, top: int, height: int, size_px: int) -> Box:
-    """Return the box of a line that starts at `left`, `top` and stops short of the disc."""
-    above_centre = 0.5 - (top + height - 0.5) / size_px
-    half_chord = math.sqrt(max(0.0, DISC_RADIUS_SHARE**2 - above_centre**2))
-    return Box(left, top, int(size_px * (0.5 - half_chord)) - 2, top + height)
-
-
-def _date(time_utc: datetime, words: CaptionWords) -> str:
-    """Return the day as ``3 June 2026``."""
-    month = time_utc.month
-    return words.date.format(day=time_utc.day, month=words.months[month - 1], month_number=month, year=time_utc.year)
-
-
-def _font_size_px(size_px: int) -> int:
-    """Return the font size: 26 px at 1024, but at least 12 px."""
-    return max(12, round(26 * size_px / 1024))
-
-
-@lru_cache(maxsize=8)
-def _coverage(text: str, font_size_px: int, width_px: int, height_px: int) -> NDArray[np.float32]:
-    """Return the coverage of each pixel by ink, 0 to 1, shape (height, width, 1), left-aligned."""
+@lru_cache(maxsize=16)
+def _coverage(text: str, row: TextRow, width_px: int, height_px: int) -> NDArray[np.float32]:
+    """Return the coverage of each pixel by ink, 0 to 1, shape (height, width, 1)."""
     from PIL import Image, ImageDraw
 
+    font_px = row.font_px
+    while font_px > _SMALLEST_PX and _font(font_px, text).getlength(text) > width_px:
+        font_px -= 1
     mask = Image.new("L", (width_px, height_px))
     # One baseline for every text: a line must not jump when letters with descenders come or go.
-    baseline = 0, round(0.78 * height_px)
-    ImageDraw.Draw(mask).text(baseline, text, font=_font(font_size_px, text), fill=255, anchor="ls")
+    baseline, (x_px, anchor) = round(0.78 * height_px), (width_px, "rs") if row.from_right else (0, "ls")
+    ImageDraw.Draw(mask).text((x_px, baseline), text, font=_font(font_px, text), fill=255, anchor=anchor)
     return np.asarray(mask, dtype=np.float32)[:, :, None] / np.float32(255)
 
 
@@ -137,10 +87,9 @@ def font_file(text: str) -> str:
     return "NotoSerifJP-Medium-captions.ttf" if japanese else "Literata-Medium-tabular.ttf"
 
 
-def text_width_px(text: str, size_px: int) -> float:
-    """Return how wide a line of the caption is in a square frame."""
-    font_size_px = _font_size_px(size_px)
-    return _font(font_size_px, text).getlength(text)
+def text_width_px(text: str, font_px: int) -> float:
+    """Return how wide a line of text is."""
+    return _font(font_px, text).getlength(text)
 
 
 def _font(font_size_px: int, text: str) -> FreeTypeFont:

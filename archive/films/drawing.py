@@ -19,11 +19,12 @@ _WIDTH_PX, _DOT_PX = 1.3, 0.5
 
 @dataclass(frozen=True)
 class Label:
-    """A label and its centre in the frame, pixels."""
+    """A label and its centre in the frame, pixels; `upwards` turns it a quarter."""
 
     text: str
     x_px: float
     y_px: float
+    upwards: bool = False
 
 
 @dataclass(frozen=True)
@@ -35,11 +36,11 @@ class Annotations:
 
 
 def draw_annotations(frame: NDArray[np.uint8], annotations: Annotations) -> None:
-    """Draw the lines, then the labels, into `frame`, shape (S, S, 3), in place."""
+    """Draw the lines, then the labels, into `frame`, shape (H, W, 3), in place."""
     if annotations.lines:
         _draw_lines(frame, annotations.lines)
     for label in annotations.labels:
-        draw_label(frame, label.text, x_px=label.x_px, y_px=label.y_px)
+        draw_label(frame, label.text, x_px=label.x_px, y_px=label.y_px, upwards=label.upwards)
 
 
 def _draw_lines(frame: NDArray[np.uint8], lines: tuple[NDArray[np.float64], ...]) -> None:

@@ -74,7 +74,8 @@ class Loop:
     """A small, faster version of a film: each `every`-th frame from `first_frame` on, with its own rate options."""
 
     path: Path
-    size_px: int
+    width_px: int
+    height_px: int
     first_frame: int
     every: int
     rate: str
@@ -181,7 +182,7 @@ def _outputs(
         picked = (
             f"select='gte(n,{loop.first_frame})*not(mod(n-{loop.first_frame},{loop.every}))',setpts=N/FRAME_RATE/TB"
         )
-        small = f"scale={loop.size_px}:{loop.size_px}:flags=area+accurate_rnd,{_TAGS}"
+        small = f"scale={loop.width_px}:{loop.height_px}:flags=area+accurate_rnd,{_TAGS}"
         coded = _h264(Coding(_LOOP_KEY_FRAME_EVERY, loop.rate))
         outputs.append((f"{picked},{small}", [*coded, *facts, *_target(loop.path)]))
     graph = [f"[0:v]{_FILTERS},split={len(outputs)}" + "".join(f"[in{number}]" for number in range(len(outputs)))]

@@ -32,7 +32,7 @@ __all__ = [
 
 # The short clip is for messengers with a limit of a few megabytes: a small frame, double speed, only the newest part of
 # a long film, and a maximum bit rate.
-_LOOP_SIZE_PX = 480
+_LOOP_SIZE_PX = 480  # its shorter side
 _LOOP_EVERY = 2
 _LOOP_MAX_S = 20
 _LOOP_MAX_BYTES = 2_000_000
@@ -40,12 +40,11 @@ _LOOP_MAX_BYTES = 2_000_000
 
 @dataclass(frozen=True)
 class FilmDisc:
-    """The disc's centre and radius in a square picture with sides of `frame_px`."""
+    """The disc's centre and radius in a film's frames."""
 
     x_px: float
     y_px: float
     radius_px: float
-    frame_px: int = 1024
 
 
 @dataclass(frozen=True)
@@ -55,11 +54,17 @@ class FilmHead:
     """
 
     style: FilmStyle
-    size_px: int
+    width_px: int
+    height_px: int
     disc: FilmDisc | None
     frames_per_second: int = 25
     more: Mapping[str, object] = field(default_factory=dict)
     rights: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def encoded_px(self) -> tuple[int, int]:
+        """Width and height as they are encoded: even."""
+        return self.width_px + self.width_px % 2, self.height_px + self.height_px % 2
 
 
 @dataclass(frozen=True)
@@ -72,7 +77,8 @@ class FilmFiles:
     loop: Path
     av1: Path | None
     frames: int
-    size_px: int
+    width_px: int
+    height_px: int
 
 
 def check_film_name(out: Path) -> None:
@@ -147,7 +153,7 @@ def make_film(
     """
     folder = folder or Folder(out.parent)
     mp4, poster, frames_json, loop, av1 = _names(out)
-    made = FilmFiles(mp4, poster, frames_json, loop, av1 if has_av1() else None, len(specs), head.size_px)
+    made = FilmFiles(mp4, poster, frames_json, loop, av1 if has_av1() else None, len(specs), *head.encoded_px)
     with clear_refusal(out), ExitStack() as whole:  # all files are renamed together, once all are complete
         parts = {
             path: whole.enter_context(replacing(folder, path.name)) for path in (poster, loop, made.av1, mp4) if path
@@ -159,7 +165,7 @@ def make_film(
             frames_total=len(specs),
             coding=Coding(_key_frame_every(specs, head.frames_per_second)),
             av1=parts.get(av1),
-            loop=_loop(parts[loop], len(specs), head.frames_per_second),
+            loop=_loop(parts[loop], len(specs), head),
             rights=head.rights,
             on_progress=on_progress,
         )
@@ -179,7 +185,7 @@ def film_content(made: FilmFiles) -> dict[str, bytes]:
     }
 
 
-def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int, folder: Folder | None = None) -> FilmFiles:
+def put_film(content: Mapping[str, bytes], out: Path, *, folder: Folder | None = None) -> FilmFiles:
     """Write the files of a film made by another process (`film_content`).
 
     Raises
@@ -200,19 +206,23 @@ def put_film(content: Mapping[str, bytes], out: Path, *, size_px: int, folder: F
     mp4, poster, frames_json, loop, av1 = _names(out)
     if "-av1.mp4" not in content:
         folder.remove(av1.name)  # of an earlier film, by an encoder with AV1
-    frames = len(json.loads(content[".json"])["frames"])
-    return FilmFiles(mp4, poster, frames_json, loop, av1 if "-av1.mp4" in content else None, frames, size_px)
+    listed = json.loads(content[".json"])
+    av1_there = av1 if "-av1.mp4" in content else None
+    size_px = listed["width_px"], listed["height_px"]
+    return FilmFiles(mp4, poster, frames_json, loop, av1_there, len(listed["frames"]), *size_px)
 
 
-def _loop(path: Path, frames: int, frames_per_second: int) -> Loop:
+def _loop(path: Path, frames: int, head: FilmHead) -> Loop:
     """Return the short clip's settings: constant quality with a maximum rate that keeps it within its size limit."""
-    longest = _LOOP_MAX_S * frames_per_second * _LOOP_EVERY
+    longest = _LOOP_MAX_S * head.frames_per_second * _LOOP_EVERY
     first = max(0, frames - longest)
-    length_s = -(-(frames - first) // _LOOP_EVERY) / frames_per_second
+    length_s = -(-(frames - first) // _LOOP_EVERY) / head.frames_per_second
     # A tenth is reserved for the container and for overshoot of the rate control.
     kilobits = int(0.9 * 8 * _LOOP_MAX_BYTES / 1000 / length_s)
     rate = f"-crf 24 -maxrate {kilobits}k -bufsize {kilobits}k"
-    return Loop(path, _LOOP_SIZE_PX, first, _LOOP_EVERY, rate)
+    shrunk = _LOOP_SIZE_PX / min(head.encoded_px)
+    width_px, height_px = (2 * round(side_px * shrunk / 2) for side_px in head.encoded_px)
+    return Loop(path, width_px, height_px, first, _LOOP_EVERY, rate)
 
 
 def _key_frame_every(specs: Sequence[FrameSpec], frames_per_second: int) -> int:
@@ -248,13 +258,13 @@ def _saving_poster(
 
 def _frames_json(specs: Sequence[FrameSpec], head: FilmHead) -> str:
     """Return the list of frames as JSON, for other programs; sizes as encoded, so even."""
-    side_px = head.size_px + head.size_px % 2
+    width_px, height_px = head.encoded_px
     disc = head.disc and {name: round(getattr(head.disc, name), 4) for name in ("x_px", "y_px", "radius_px")}
     facts = {
         "style": head.style,
         "frames_per_second": head.frames_per_second,
-        "width_px": side_px,
-        "height_px": side_px,
+        "width_px": width_px,
+        "height_px": height_px,
         "disc": disc,
         **head.more,
         **head.rights,
@@ -265,6 +275,7 @@ def _frames_json(specs: Sequence[FrameSpec], head: FilmHead) -> str:
             "time_utc": f"{spec.time_utc.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}",
             "kind": spec.kind,
             "observations": list(spec.observations),
+            **({"title": True} if spec.is_title else {}),
         }
         for spec in specs
     ]

@@ -14,7 +14,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.films.caption import MIN_FRAME_PX, draw_caption
+from archive.films.layout import MIN_FRAME_PX, Layout
 from archive.films.timeline import FrameSpec
 
 __all__ = ["Load", "Overlay", "Paint", "Prepare", "film_frames", "painted_frames"]
@@ -31,17 +31,17 @@ _Level = TypeVar("_Level", np.float32, np.uint8)
 
 
 def film_frames(
-    specs: Sequence[FrameSpec], load: Load, *, size_px: int, overlay: Overlay = draw_caption, painters: int = 1
+    specs: Sequence[FrameSpec], load: Load, *, layout: Layout, overlay: Overlay, painters: int = 1
 ) -> Iterator[NDArray[np.uint8]]:
-    """Yield each frame of `specs`, shape (size_px, size_px, 3), sRGB, read-only.
+    """Yield each frame of `specs`, of the layout's height and width, three channels, sRGB, read-only.
 
     Parameters
     ----------
     load
         Returns the disc of an observation as float32, shape (S, S) or (S, S, 3), 0 to 1, as displayed (toned,
         sRGB). Called once for each run of frames that needs the observation.
-    size_px
-        Side of the frames; discs of another size are resampled to it.
+    layout
+        Discs are resampled to the size that they have there.
     overlay
         Draws over the picture.
     painters
@@ -50,15 +50,15 @@ def film_frames(
     Raises
     ------
     ValueError
-        `size_px` too small for a caption, or a disc that is not square.
+        The frames are too small for a caption, or a disc that is not square.
 
     Notes
     -----
     At most two discs and a few frames are in memory, however long the film. A held frame is one array throughout, so
     that nothing in it can change.
     """
-    if size_px < MIN_FRAME_PX:
-        raise ValueError(f"size_px is {size_px}: the caption needs at least {MIN_FRAME_PX} px")
+    if layout.unit_px < MIN_FRAME_PX:
+        raise ValueError(f"the shorter side is {layout.unit_px} px: the caption needs at least {MIN_FRAME_PX} px")
     discs: dict[str, NDArray[np.float32]] = {}
 
     def prepare(spec: FrameSpec) -> Paint:
@@ -67,8 +67,8 @@ def film_frames(
             del discs[name]
         for name in spec.observations:
             if name not in discs:
-                discs[name] = _fit_to_frame(load(name), size_px)
-        return partial(_blended, spec, [discs[name] for name in spec.observations])
+                discs[name] = _fit_to_frame(load(name), layout.disc.size_px)
+        return partial(_blended, spec, [discs[name] for name in spec.observations], layout)
 
     return painted_frames(specs, prepare, overlay=overlay, painters=painters)
 
@@ -115,15 +115,18 @@ def _in_parallel(paints: Iterator[Paint], painters: int) -> Generator[NDArray[np
             pool.shutdown(cancel_futures=True)
 
 
-def _blended(spec: FrameSpec, discs: Sequence[NDArray[np.float32]]) -> NDArray[np.uint8]:
-    """Blend and round one frame."""
+def _blended(spec: FrameSpec, discs: Sequence[NDArray[np.float32]], layout: Layout) -> NDArray[np.uint8]:
+    """Blend and round one frame, and put the disc in its place."""
     picture = discs[0]
     if len(discs) == 2:
         first, second = (_as_rgb(disc) for disc in discs) if discs[0].ndim != discs[1].ndim else discs
         weight = np.float32(spec.weight)
         picture = first * (1 - weight) + second * weight
     levels = np.rint(np.clip(picture, 0, 1) * 255).astype(np.uint8)
-    return _as_rgb(levels).copy()
+    frame = np.zeros((layout.height_px, layout.width_px, 3), np.uint8)
+    side_px = layout.disc.size_px
+    frame[layout.top_px : layout.top_px + side_px, layout.left_px : layout.left_px + side_px] = _as_rgb(levels)
+    return frame
 
 
 def _as_rgb(picture: NDArray[_Level]) -> NDArray[_Level]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, replace
+from itertools import chain, repeat
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -21,6 +22,7 @@ FRAMES_PER_SECOND = 25
 # Seconds of film for a day (smooth) or an observation; a daily second is 0.6 held and 0.4 of cross-fade.
 PACE_S: dict[FilmStyle, float] = {"daily": 1.0, "smooth": 2.0, "corotating": 1.0}
 _HELD_SHARE = 0.6
+_TITLE_S = 2.0
 
 
 def film_of(job: FilmJob, style: FilmStyle, name: str, *discs: bytes) -> dict[str, bytes]:
@@ -44,24 +46,35 @@ def film_of(job: FilmJob, style: FilmStyle, name: str, *discs: bytes) -> dict[st
 
 def plan_film(job: FilmJob, style: FilmStyle, *, painters: int = 1) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
     """Return the time line, the frames (painted by so many threads) and the head of a film."""
-    frame = job.frame
-    disc = FilmDisc(frame.centre_px, frame.centre_px, frame.radius_px, frame.size_px)
+    layout = job.layout
+    disc = FilmDisc(*layout.disc_centre_px, layout.disc.radius_px)
     specs = timeline_of(job.chosen, style, job.options)
     frames = render_frames(job, style, specs, painters=painters)
-    if style != "corotating":
-        return specs, frames, FilmHead(style, frame.size_px, disc, FRAMES_PER_SECOND, rights=job.rights)
-    window = map_window(job)
+    window = map_window(job) if style == "corotating" else None
     more = {} if window is None else {"map": asdict(window)}
-    head = FilmHead(style, frame.size_px, disc if window is None else None, FRAMES_PER_SECOND, more, job.rights)
+    shown_disc = disc if window is None else None
+    head = FilmHead(style, layout.width_px, layout.height_px, shown_disc, FRAMES_PER_SECOND, more, job.rights)
     return specs, frames, head
 
 
 def timeline_of(chosen: Sequence[Observation], style: FilmStyle, options: FilmOptions) -> tuple[FrameSpec, ...]:
     """Return the time line of a film of these observations."""
     if options.eclipse:
-        return eclipse_timeline(chosen, style, frames_per_second=FRAMES_PER_SECOND, pace_s=options.pace_s)
+        steps = eclipse_timeline(chosen, style, frames_per_second=FRAMES_PER_SECOND, pace_s=options.pace_s)
+        return _with_ends(steps, options)
     pace_s = options.pace_s or PACE_S[style]
     if style == "smooth":
-        return smooth_timeline(chosen, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=options.reach_days)
+        specs = smooth_timeline(
+            chosen, frames_per_second=FRAMES_PER_SECOND, day_s=pace_s, reach_days=options.reach_days
+        )
+        return _with_ends(specs, options)
     held_s = round(_HELD_SHARE * pace_s * FRAMES_PER_SECOND) / FRAMES_PER_SECOND
-    return daily_timeline(chosen, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
+    specs = daily_timeline(chosen, frames_per_second=FRAMES_PER_SECOND, hold_s=held_s, fade_s=pace_s - held_s)
+    return _with_ends(specs, options)
+
+
+def _with_ends(specs: tuple[FrameSpec, ...], options: FilmOptions) -> tuple[FrameSpec, ...]:
+    """Return a time line with the title before it and its last frame held, as far as they are asked for."""
+    title = repeat(replace(specs[0], is_title=True), round(_TITLE_S * FRAMES_PER_SECOND) if options.title_card else 0)
+    held = repeat(specs[-1], round(options.hold_s * FRAMES_PER_SECOND))
+    return tuple(replace(spec, index=index) for index, spec in enumerate(chain(title, specs, held)))

@@ -8,33 +8,25 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.films.caption import Box
+from archive.films.layout import Box
 from archive.films.timeline import FrameSpec
 from archive.model.observation import Observation
 
-__all__ = ["draw_strip", "strip_box_px", "strip_picture"]
+__all__ = ["draw_strip", "strip_picture"]
 
 # Grey like the caption, for the same reason.
 _LINE, _TICK, _POINTER = 72, 190, 240
 
 
-def strip_box_px(size_px: int) -> Box:
-    """Return the strip's box in a square frame: below a centred disc of radius 0.45 x side."""
-    margin, height = round(size_px / 50), max(9, round(size_px / 64) | 1)
-    top = size_px - margin - height
-    return Box(margin, top, size_px - margin, top + height)
-
-
 def strip_picture(
-    pictures: Sequence[Observation], first: datetime, last: datetime, *, size_px: int, reach_days: float
+    pictures: Sequence[Observation], first: datetime, last: datetime, *, box: Box, reach_days: float
 ) -> NDArray[np.uint8]:
-    """Return the strip without its pointer, grey levels of the shape of `strip_box_px`.
+    """Return the strip without its pointer, grey levels of the shape of its box.
 
     Each picture has a tick; the line is interrupted where none is within reach.
     """
-    box = strip_box_px(size_px)
     strip = np.zeros((box.bottom - box.top, box.right - box.left), np.uint8)
-    middle, thickness = strip.shape[0] // 2, max(1, round(size_px / 900))
+    middle, thickness = strip.shape[0] // 2, max(1, round(strip.shape[0] / 14))
     positions = [_position_px(picture.time_utc, first, last, strip.shape[1]) for picture in pictures]
     for picture in pictures:
         reach = timedelta(days=reach_days)
@@ -48,10 +40,15 @@ def strip_picture(
 
 
 def draw_strip(
-    frame: NDArray[np.uint8], strip: NDArray[np.uint8], spec: FrameSpec, *, first: datetime, last: datetime
+    frame: NDArray[np.uint8],
+    strip: NDArray[np.uint8],
+    spec: FrameSpec,
+    *,
+    box: Box,
+    first: datetime,
+    last: datetime,
 ) -> None:
     """Draw the strip and its pointer, a diamond at the frame's time, into `frame` in place."""
-    box = strip_box_px(frame.shape[0])
     part = frame[box.top : box.bottom, box.left : box.right]
     part[:] = strip[:, :, None]
     half = strip.shape[0] // 2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import TypeVar
 
@@ -33,13 +34,12 @@ from archive.films.annotations import (
     disc_annotations,
     map_annotations,
 )
-from archive.films.caption import draw_caption
-from archive.films.drawing import draw_annotations
 from archive.films.frames import Overlay, Paint, film_frames, painted_frames
 from archive.films.job import FilmJob, MapWindow, view_geometry
-from archive.films.strip import draw_strip, strip_picture
+from archive.films.overlay import film_overlay
 from archive.films.timeline import FrameSpec
 from archive.model.choices import FilmStyle
+from archive.model.constants import EARTH_RADII
 from archive.model.times import days_since_1970
 from archive.records.disc_files import read_disc
 from archive.store import StoredBlob
@@ -49,8 +49,9 @@ __all__ = ["Frames", "film_canvas", "fixed_view_geometry", "map_window", "render
 Frames = Iterator[NDArray[np.uint8]]
 Loaded = TypeVar("Loaded")
 
-# The flat map fills the frame's width and leaves room for the caption.
-_MAP_PX_PER_DEG, _MAP_TOP = 7.5 / 1024, 0.1
+# The flat map leaves this share of its window for the labels on its left and below it.
+_MAP_LABELS_SHARE = 0.07
+_RADIAN_DEG = 57.29577951308232
 
 
 def render_frames(job: FilmJob, style: FilmStyle, specs: Sequence[FrameSpec], *, painters: int = 1) -> Frames:
@@ -69,14 +70,14 @@ def _daily_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> Fr
         above = None if job.band == "white" else prominence_level(disc, STANDARD_FRAME)
         return looked_at(flatten_disc(disc, STANDARD_FRAME), STANDARD_FRAME, look=job.tone, above=above)
 
-    overlay = _overlay(job, disc_annotations(job))
-    return film_frames(specs, load, size_px=job.options.size_px, overlay=overlay, painters=painters)
+    overlay = _disc_overlay(job, specs, disc_annotations(job), with_strip=job.options.shape != "square")
+    return film_frames(specs, load, layout=job.layout, overlay=overlay, painters=painters)
 
 
 def _smooth_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> Frames:
     """Yield the frames of a smooth film: surfaces derotated by the rotation law and blended."""
-    surfaces, size_px, reach_days = _surfaces(job), job.options.size_px, job.options.reach_days
-    paint = _painter(*film_canvas(job, None), SPOT_LAW, size_px)
+    surfaces, reach_days = _surfaces(job), job.options.reach_days
+    paint = _painter(job, None, SPOT_LAW)
     prominences = None if job.band == "white" else _prominences(job)
 
     def prepare(spec: FrameSpec) -> Paint:
@@ -92,14 +93,7 @@ def _smooth_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> F
         levels = prominences(spec.observations[: len(shares)])
         return partial(_with_prominences, surface, levels, [share.weight for share in shares], job)
 
-    annotations = _overlay(job, disc_annotations(job))
-    first, last = specs[0].time_utc, specs[-1].time_utc
-    strip = strip_picture(job.chosen, first, last, size_px=size_px, reach_days=reach_days)
-
-    def overlay(frame: NDArray[np.uint8], spec: FrameSpec) -> None:
-        annotations(frame, spec)
-        draw_strip(frame, strip, spec, first=first, last=last)
-
+    overlay = _disc_overlay(job, specs, disc_annotations(job), with_strip=True)
     return painted_frames(specs, prepare, overlay=overlay, painters=painters)
 
 
@@ -108,7 +102,7 @@ def _prominences(job: FilmJob) -> Callable[[Sequence[str]], list[NDArray[np.floa
 
     def load(name: str) -> NDArray[np.float32]:
         above = prominence_level(read_disc(_content(job.discs[name])), STANDARD_FRAME)
-        return np.maximum(_sized(above, job.options.size_px), np.float32(0.0))
+        return np.maximum(_sized(above, job.frame.size_px), np.float32(0.0))
 
     return _kept_between_calls(load)
 
@@ -125,31 +119,48 @@ def _with_prominences(
         level += one * np.float32(weight / total)
     above = looked_at(np.zeros_like(level), job.frame, look=job.tone, above=level)
     shown = above.any(axis=2)
+    layout = job.layout
+    whole = picture
+    picture = whole[layout.top_px : layout.top_px + level.shape[0], layout.left_px : layout.left_px + level.shape[1]]
     # At the edge a pixel is partly of the disc, partly of the sky.
     picture[shown] = np.rint(np.minimum(picture[shown] + above[shown] * np.float32(255.0), 255.0))
-    return picture
+    return whole
 
 
 def _corotating_frames(job: FilmJob, specs: Sequence[FrameSpec], painters: int) -> Frames:
     """Yield the frames of a corotating film: fixed Carrington longitudes, as a flat map or as the disc."""
     at, window = fixed_view_geometry(job), map_window(job)
     surfaces = _surfaces(job)
-    paint = _painter(*film_canvas(job, window), CARRINGTON_FRAME, job.options.size_px)
+    paint = _painter(job, window, CARRINGTON_FRAME)
 
     def prepare(spec: FrameSpec) -> Paint:
         weights = (1.0,) if spec.kind == "observed" else (1.0 - spec.weight, spec.weight)
         seen = zip(surfaces(spec.observations), weights, strict=True)
         return partial(paint, [WeightedSurface(surface, weight, weight) for surface, weight in seen], at)
 
-    annotations = disc_annotations(job, at) if window is None else map_annotations(job, window)
-    return painted_frames(specs, prepare, overlay=_overlay(job, annotations), painters=painters)
+    with_strip = job.options.shape != "square"
+    if window is None:
+        overlay = _disc_overlay(job, specs, disc_annotations(job, at), with_strip=with_strip)
+    else:
+        overlay = film_overlay(
+            job,
+            map_annotations(job, window),
+            specs=specs,
+            earth_radius_px=EARTH_RADII * _RADIAN_DEG * window.px_per_deg,
+            has_disc=False,
+            with_strip=with_strip,
+        )
+    return painted_frames(specs, prepare, overlay=overlay, painters=painters)
 
 
 def _painter(
-    canvas: Canvas, palette: Palette, drift: Drift, size_px: int
+    job: FilmJob, window: MapWindow | None, drift: Drift
 ) -> Callable[[Sequence[WeightedSurface], ViewGeometry], NDArray[np.uint8]]:
+    canvas, palette = film_canvas(job, window)
+    shape = job.layout.height_px, job.layout.width_px
+
     def paint(shares: Sequence[WeightedSurface], at: ViewGeometry) -> NDArray[np.uint8]:
-        return painted(shares, canvas, at, drift=drift, palette=palette, size_px=size_px)
+        return painted(shares, canvas, at, drift=drift, palette=palette, shape=shape)
 
     return paint
 
@@ -158,11 +169,13 @@ def map_window(job: FilmJob) -> MapWindow | None:
     """Return the flat map's position in the frames of a corotating film; None where the disc is shown."""
     if job.options.view == "disc":
         return None
-    size_px = job.options.size_px
-    scale = _MAP_PX_PER_DEG * size_px
-    width, height = round(2 * MAP_HALF_LONGITUDE_DEG * scale), round(2 * MAP_HALF_LATITUDE_DEG * scale)
-    longitude_deg = fixed_view_geometry(job).l0_deg
-    return MapWindow(longitude_deg, (size_px - width) // 2, round(_MAP_TOP * size_px), width, height, scale)
+    box = job.layout.window
+    labels_px = round(_MAP_LABELS_SHARE * job.layout.unit_px)
+    across_px, down_px = box.right - box.left - labels_px, box.bottom - box.top - labels_px
+    scale = min(across_px / (2 * MAP_HALF_LONGITUDE_DEG), down_px / (2 * MAP_HALF_LATITUDE_DEG))
+    width, height = int(2 * MAP_HALF_LONGITUDE_DEG * scale), int(2 * MAP_HALF_LATITUDE_DEG * scale)
+    left, top = box.left + labels_px + (across_px - width) // 2, box.top + (down_px - height) // 2
+    return MapWindow(fixed_view_geometry(job).l0_deg, left, top, width, height, scale)
 
 
 def fixed_view_geometry(job: FilmJob) -> ViewGeometry:
@@ -176,8 +189,9 @@ def fixed_view_geometry(job: FilmJob) -> ViewGeometry:
 def film_canvas(job: FilmJob, window: MapWindow | None) -> tuple[Canvas, Palette]:
     """Return the canvas of a film, a disc where there is no flat map, and its colours."""
     if window is None:
-        canvas = disc_canvas(job.frame)
-        return canvas, disc_palette(job.frame, canvas, job.tone)
+        canvas, layout = disc_canvas(job.frame), job.layout
+        palette = disc_palette(job.frame, canvas, job.tone)
+        return replace(canvas, left=canvas.left + layout.left_px, top=canvas.top + layout.top_px), palette
     longitudes = (np.arange(window.width_px) - (window.width_px - 1) / 2) / window.px_per_deg
     latitudes = ((window.height_px - 1) / 2 - np.arange(window.height_px)) / window.px_per_deg
     canvas = map_canvas(longitudes, latitudes, left=window.left_px, top=window.top_px)
@@ -225,9 +239,7 @@ def _sized(flat: NDArray[np.float32], size_px: int) -> NDArray[np.float32]:
     return np.asarray(Image.fromarray(flat).resize((size_px, size_px), Image.Resampling.BICUBIC))
 
 
-def _overlay(job: FilmJob, annotations: AnnotationsAt) -> Overlay:
-    def overlay(frame: NDArray[np.uint8], spec: FrameSpec) -> None:
-        draw_annotations(frame, annotations(spec.time_utc))
-        draw_caption(frame, spec, kind=job.options.caption, words=job.words)
-
-    return overlay
+def _disc_overlay(job: FilmJob, specs: Sequence[FrameSpec], annotations: AnnotationsAt, *, with_strip: bool) -> Overlay:
+    """Return what is drawn over frames that show the whole disc."""
+    earth_px = EARTH_RADII * job.frame.radius_px
+    return film_overlay(job, annotations, specs=specs, earth_radius_px=earth_px, has_disc=True, with_strip=with_strip)

@@ -23,7 +23,8 @@ class FrameSpec:
 
     `observations` holds one id for an `observed` frame. For a frame `between` observations it holds the adjacent ones
     within reach: two, one or none; `weight` is that of the second, 0 to 1. `observed_utc` is the observation's time in
-    films of equal time steps, where it may differ by some minutes from the frame's.
+    films of equal time steps, where it may differ by some minutes from the frame's. A frame with `is_title` shows its
+    observation dimmed, under the film's title.
     """
 
     index: int
@@ -32,6 +33,7 @@ class FrameSpec:
     observations: tuple[str, ...]
     weight: float
     observed_utc: datetime | None = None
+    is_title: bool = False
 
 
 def daily_timeline(

@@ -29,4 +29,8 @@ def caption_words() -> CaptionWords:
         observed_at=gettext("observed at {time}"),
         between=gettext("between observations"),
         not_observed=gettext("not observed"),
+        # Translators: beside a small disc in a film, which shows how large the Earth is.
+        earth_to_scale=gettext("Earth to scale"),
+        longitude_axis=gettext("Carrington longitude"),
+        latitude_axis=gettext("Latitude"),
     )

@@ -20,6 +20,9 @@ class CaptionWords:
     observed_at: str = "observed at {time}"
     between: str = "between observations"
     not_observed: str = "not observed"
+    earth_to_scale: str = "Earth to scale"
+    longitude_axis: str = "Carrington longitude"
+    latitude_axis: str = "Latitude"
 
 
 ENGLISH = CaptionWords()

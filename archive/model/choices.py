@@ -11,6 +11,8 @@ __all__ = [
     "BANDS",
     "CAPTIONS",
     "EVIDENCE_KINDS",
+    "FILM_CLOCKS",
+    "FILM_SHAPES",
     "FILM_STYLES",
     "FILM_VIEWS",
     "LOOKS",
@@ -22,7 +24,9 @@ __all__ = [
     "CoordinateSystem",
     "DayKind",
     "EvidenceKind",
+    "FilmClock",
     "FilmMaking",
+    "FilmShape",
     "FilmStyle",
     "FilmView",
     "FrameKind",
@@ -74,14 +78,20 @@ FilmStyle = Literal["daily", "smooth", "corotating"]
 FilmView = Literal["map", "disc"]
 """How a corotating film shows the surface."""
 
+FilmShape = Literal["square", "wide", "tall"]
+"""The shape of a film's frames: 1:1, 16:9 or 9:16."""
+
+FilmClock = Literal["utc", "local"]
+"""Whether a film's caption gives times in UTC or by the clocks of the archive's time zone."""
+
 FrameKind = Literal["observed", "between"]
 """Whether a frame of a film shows the moment of a picture."""
 
 DayKind = Literal["utc", "local"]
 """Which days the pages have: those of UTC, or those of each site's clock."""
 
-Caption = Literal["full", "date"]
-"""How much a film's caption says of the time."""
+Caption = Literal["full", "date", "none"]
+"""How much a film's caption says of the time; none at all leaves out the caption."""
 
 BANDS: tuple[Band, ...] = get_args(Band)
 MOUNTS: tuple[Mount, ...] = get_args(Mount)
@@ -90,5 +100,7 @@ MIRRORED: tuple[Mirrored, ...] = get_args(Mirrored)
 EVIDENCE_KINDS: tuple[EvidenceKind, ...] = get_args(EvidenceKind)
 LOOKS: tuple[Look, ...] = get_args(Look)
 FILM_STYLES: tuple[FilmStyle, ...] = get_args(FilmStyle)
+FILM_SHAPES: tuple[FilmShape, ...] = get_args(FilmShape)
+FILM_CLOCKS: tuple[FilmClock, ...] = get_args(FilmClock)
 FILM_VIEWS: tuple[FilmView, ...] = get_args(FilmView)
 CAPTIONS: tuple[Caption, ...] = get_args(Caption)

@@ -16,6 +16,7 @@ __all__ = [
     "DISC_SIDE_PX",
     "EARTH_DEG_PER_DAY",
     "EARTH_DIAMETER_AT_1_AU_ARCSEC",
+    "EARTH_RADII",
     "EARTH_SIDEREAL_DEG_PER_HOUR",
     "LIGHT_TIME_DAYS_PER_AU",
     "LUNAR_RADIUS_M",
@@ -51,6 +52,7 @@ SEMIDIAMETER_AT_1_AU_ARCSEC = 959.63  # Auwers (1891), the value of the almanacs
 SOLAR_RADIUS_M = 695_996_000.0  # that semidiameter at 1 au
 SUN_DISTANCE_RADII = 1.0 / math.sin(math.radians(SEMIDIAMETER_AT_1_AU_ARCSEC / ARCSEC_PER_DEG))  # at 1 au
 EARTH_DIAMETER_AT_1_AU_ARCSEC = 2.0 * 8.794143  # equatorial: twice the solar parallax, IAU 1976
+EARTH_RADII = EARTH_DIAMETER_AT_1_AU_ARCSEC / 2.0 / SEMIDIAMETER_AT_1_AU_ARCSEC  # of the Sun
 LUNAR_RADIUS_M = 0.2725076 * 6_378_140.0  # mean limb, with mountains: IAU 1982; equatorial radius of IAU 1976
 # Of that radius: to where the Sun shines in through valleys, k2 of the published Besselian elements (Espenak & Meeus
 # 2006, Five Millennium Canon of Solar Eclipses, section 1.5).

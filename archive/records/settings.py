@@ -15,7 +15,19 @@ from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, mod
 from archive.disk import Folder
 from archive.errors import SettingsError, without_password
 from archive.language.catalogues import LANGUAGES, known_language
-from archive.model.choices import LOOKS, Band, Caption, DayKind, FilmStyle, FilmView, Look, Mirrored, Mount
+from archive.model.choices import (
+    LOOKS,
+    Band,
+    Caption,
+    DayKind,
+    FilmClock,
+    FilmShape,
+    FilmStyle,
+    FilmView,
+    Look,
+    Mirrored,
+    Mount,
+)
 from archive.model.days import local_day
 from archive.records.coordinates import Axis, coordinate_deg
 from archive.records.toml_files import TomlModel, check_table, load_toml, parse_toml
@@ -172,9 +184,16 @@ class FilmSettings(TomlModel):
     all_pictures: bool | None = None
     pace_s: float | None = Field(default=None, ge=0.2, le=60)
     reach_days: float | None = Field(default=None, gt=0, le=10)
+    shape: FilmShape | None = None
     size_px: int | None = Field(default=None, ge=480, le=2160)
     look: Look | None = None
     caption: Caption | None = None
+    clock: FilmClock | None = None
+    credit: str | None = Field(default=None, max_length=200)
+    marks: bool | None = None
+    earth: bool | None = None
+    title_card: bool | None = None
+    hold_s: float | None = Field(default=None, ge=0, le=30)
     grid: bool | None = None
     axis: bool | None = None
     group_names: bool | None = None

@@ -29,7 +29,7 @@ def derotated_disc(flat: NDArray[np.float32], seen_at: ViewGeometry, at: ViewGeo
     """
     canvas, palette = _canvas()
     share = WeightedSurface(visible_surface(flat, STANDARD_FRAME, seen_at), 1.0, 1.0)
-    return painted((share,), canvas, at, drift=SPOT_LAW, palette=palette, size_px=STANDARD_FRAME.size_px)
+    return painted((share,), canvas, at, drift=SPOT_LAW, palette=palette, shape=(STANDARD_FRAME.size_px,) * 2)
 
 
 @cache  # 20 MB: the same for all days

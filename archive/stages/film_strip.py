@@ -85,7 +85,7 @@ def film_strip(
         Nothing to film in that span, or more than a film may show.
     """
     chosen = chosen_observations([entry.observation for entry in entries], span, sites=sites)
-    options = replace(film_options(span), size_px=_FRAME.size_px, group_names=False)
+    options = replace(film_options(span), shape="square", size_px=_FRAME.size_px, group_names=False)
     job = FilmJob(chosen, {}, options.look or look, options)
     specs = timeline_of(chosen, span.style, options)
     shown = _evenly_chosen(specs if span.style == "smooth" else _one_each(specs))
@@ -163,7 +163,7 @@ def _frames(
     for spec in specs:
         at = fixed or view_geometry(spec.time_utc)
         shares = _shares(spec, surfaces, job.options.reach_days)
-        picture = painted(shares, canvas, at, drift=drift, palette=palette, size_px=_FRAME.size_px)
+        picture = painted(shares, canvas, at, drift=drift, palette=palette, shape=(_FRAME.size_px,) * 2)
         draw_annotations(picture, replace(annotations(spec.time_utc), labels=()))
         yield picture
 

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
 from collections.abc import Sequence
 from dataclasses import fields
 
 from archive.films.job import FilmOptions
+from archive.films.layout import DEFAULT_SIDE_PX
 from archive.model.choices import FilmStyle
 from archive.model.observation import Observation
 from archive.records.settings import FilmSettings
 from archive.website.observation_view import format_band
 
-__all__ = ["film_options", "film_title", "film_words", "option_words"]
+__all__ = ["film_options", "film_title", "film_words", "option_slugs", "option_words"]
 
 _TITLE_ENDS: dict[FilmStyle, str] = {"daily": "", "smooth": ", smooth rotation", "corotating": ", fixed longitudes"}
 
@@ -60,6 +63,15 @@ def _title_end(span: FilmSettings) -> str:
     return _TITLE_ENDS[span.style]
 
 
+def option_slugs(span: FilmSettings) -> list[str]:
+    """Return the options of `option_words` as parts of a file's name; a credit is told apart by its text's digest."""
+    slugs = [re.sub("[^a-z0-9.]+", "-", words.replace("°", "").lower()).strip("-") for words in option_words(span)]
+    credit = film_options(span).credit
+    if credit:
+        slugs[slugs.index("credit")] = f"credit-{hashlib.sha256(credit.encode()).hexdigest()[:4]}"
+    return slugs
+
+
 def option_words(span: FilmSettings) -> list[str]:
     """Return the options in which a film is not as most films are."""
     usual, options = FilmOptions(), film_options(span)
@@ -69,9 +81,14 @@ def option_words(span: FilmSettings) -> list[str]:
     words += [f"{options.pace_s:g} s a {each}"] if options.pace_s else []
     if span.style == "smooth" and options.reach_days != usual.reach_days:
         words += [f"reach {options.reach_days:g} d"]
-    words += [f"{options.size_px} px"] if options.size_px != usual.size_px else []
-    words += ["date only"] if options.caption == "date" else []
-    words += [name for name in ("grid", "axis") if getattr(options, name)]
+    words += [options.shape] if options.shape != usual.shape else []
+    words += [f"{options.size_px} px"] if options.side_px != DEFAULT_SIDE_PX[options.shape] else []
+    words += {"full": [], "date": ["date only"], "none": ["no caption"]}[options.caption]
+    words += ["local time"] if options.clock == "local" else []
+    words += ["credit"] if options.credit else []
+    words += [name for name in ("grid", "axis", "marks", "earth") if getattr(options, name)]
+    words += ["title card"] if options.title_card else []
+    words += [f"last frame held {options.hold_s:g} s"] if options.hold_s else []
     words += ["group names"] if options.group_names else []
     if span.style == "corotating":
         words += [options.view] if options.view != usual.view else []

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -20,10 +19,10 @@ from archive.execution.in_flight import fits_in_flight
 from archive.films.eclipse_timeline import gap_words, picture_frames
 from archive.films.encoder import has_av1
 from archive.films.film import FilmFiles, make_film, put_film
-from archive.films.job import FilmJob, FilmOptions
+from archive.films.job import FilmJob, FilmOptions, Imprint
 from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, plan_film
 from archive.films.timeline import check_length
-from archive.language import caption_words, speaking
+from archive.language import caption_words, kept_title, speaking
 from archive.model.caption_words import CaptionWords
 from archive.model.choices import Band, FilmStyle
 from archive.model.days import by_day, picture_of_day
@@ -38,7 +37,7 @@ from archive.stages.archive import Archive
 from archive.stages.discs import whole_discs
 from archive.stages.eclipse_content import eclipse_pictures
 from archive.stages.eclipses import place_of
-from archive.stages.film_words import film_options, film_title
+from archive.stages.film_words import film_options, film_title, option_slugs
 from archive.stages.picture_files import FITS
 from archive.stages.pictures import derived_pictures
 from archive.store import Blob, Store, StoredBlob
@@ -75,12 +74,13 @@ class KeptFilm(msgspec.Struct, frozen=True, gc=False):
 
     files: dict[str, Blob]
     frames: int
-    size_px: int
+    width_px: int
+    height_px: int
     first_frames: dict[str, int]
 
 
 def film_stem(span: FilmSettings) -> str:
-    """Return the film's name in the site, from its span, its style, and a mark for options beyond."""
+    """Return the film's name in the site: its span, its style, and the options in which it is not as most films."""
     if span.days is not None:
         stem = f"last-{span.days}-days"
     elif span.rotation is not None:
@@ -89,11 +89,9 @@ def film_stem(span: FilmSettings) -> str:
         stem = "eclipse"
     else:
         stem = f"{span.first}-to-{span.last}"
-    options = film_options(span)
-    style = "" if span.style == "daily" else f"-{span.style}"
-    band = "" if span.band is None else f"-{span.band}"
-    usual = FilmOptions(eclipse=options.eclipse)
-    return stem + style + band + ("" if options == usual else f"-{_digest(_options_json(options))[:6]}")
+    parts = [stem] if span.style == "daily" else [stem, span.style]
+    parts += [span.band] if span.band else []
+    return "-".join([*parts, *option_slugs(span)])
 
 
 def chosen_observations(
@@ -175,7 +173,15 @@ def write_film(
     The look is that of the span, else the archive's first. `groups` are the places of named groups, drawn where the
     span asks for names.
     """
-    wanted = _Wanted(tuple(chosen), Folder(out.parent), out.name, span.style, film_options(span), tuple(groups))
+    wanted = _Wanted(
+        tuple(chosen),
+        Folder(out.parent),
+        out.name,
+        span.style,
+        film_options(span),
+        tuple(groups),
+        film_title(span, chosen),
+    )
     (files,) = _written(archive, [wanted], _whole(archive, [wanted], _discs(archive, [wanted])))
     return files
 
@@ -190,6 +196,7 @@ class _Wanted:
     style: FilmStyle
     options: FilmOptions
     groups: tuple[NamedPosition, ...]
+    title: str
 
     @property
     def out(self) -> Path:
@@ -224,7 +231,7 @@ def _written(archive: Archive, wanted: Sequence[_Wanted], discs: Mapping[str, St
     for number, (job, film, goes) in enumerate(zip(jobs, wanted, sent, strict=True)):
         if goes:
             on_progress("filming", number, len(wanted))
-            yield put_film(next(elsewhere), film.out, size_px=film.options.size_px, folder=film.place)
+            yield put_film(next(elsewhere), film.out, folder=film.place)
         else:
             painters = 1 if executor is IN_THIS_PROCESS else min(processors(), _MOST_PAINTERS)
             specs, frames, head = plan_film(job, film.style, painters=painters)
@@ -241,15 +248,27 @@ def _written(archive: Archive, wanted: Sequence[_Wanted], discs: Mapping[str, St
 def _film_job(film: _Wanted, discs: Mapping[str, StoredBlob], settings: Settings) -> FilmJob:
     named = film.groups if film.options.group_names else ()
     mine = {one.id: discs[one.id] for one in film.chosen}
+    look = film.options.look or settings.looks[0]
     return FilmJob(
         film.chosen,
         mine,
-        film.options.look or settings.looks[0],
+        look,
         film.options,
         named,
         _rights(settings, film.chosen),
         _words(settings),
+        _imprint(film, settings),
     )
+
+
+def _imprint(film: _Wanted, settings: Settings) -> Imprint:
+    """Return what the film's options write into its frames; empty where they do not, lest it remake the film."""
+    zone_name = settings.time_zone if film.options.clock == "local" else "UTC"
+    if not film.options.title_card:
+        return Imprint(zone_name=zone_name)
+    with speaking(settings.language):
+        title = kept_title(film.title)
+    return Imprint(settings.title, title, settings.observer, zone_name)
 
 
 def _words(settings: Settings) -> CaptionWords:
@@ -315,7 +334,10 @@ def kept_films(
             problems += error.causes
             continue
         stem, named = film_stem(span), tuple(groups) if options.group_names else ()
-        films[stem] = span, _Wanted(tuple(chosen), place, f"{stem}.mp4", span.style, options, named)
+        films[stem] = (
+            span,
+            _Wanted(tuple(chosen), place, f"{stem}.mp4", span.style, options, named, film_title(span, chosen)),
+        )
     discs = _discs(archive, [film for _, film in films.values()])
     inputs = {stem: _inputs(archive, film, discs) for stem, (_, film) in films.items()}
     files = {stem: store.get(film_of, stem, inputs[stem], KeptFilm) for stem in films}
@@ -354,6 +376,7 @@ def _inputs(archive: Archive, film: _Wanted, discs: Mapping[str, Blob]) -> objec
         has_av1(),
         _rights(settings, film.chosen),
         _words(settings),
+        _imprint(film, settings),
     ]
 
 
@@ -367,9 +390,9 @@ def _keep(store: Store, stem: str, inputs: object, made: FilmFiles, place: Folde
     }
     first: dict[str, int] = {}
     for frame in frames:
-        if frame["kind"] == "observed":
+        if frame["kind"] == "observed" and "title" not in frame:
             first.setdefault(frame["observations"][0], frame["index"])
-    kept = KeptFilm(blobs, len(frames), made.size_px, first)
+    kept = KeptFilm(blobs, len(frames), made.width_px, made.height_px, first)
     store.put(film_of, stem, inputs, kept, blobs=blobs.values())
     return kept
 
@@ -382,8 +405,8 @@ def _film(span: FilmSettings, chosen: Sequence[Observation], kept: KeptFilm) -> 
         poster=kept.files[".jpg"],
         frames_json=kept.files[".json"],
         loop=kept.files.get("-loop.mp4"),
-        width_px=kept.size_px,
-        height_px=kept.size_px,
+        width_px=kept.width_px,
+        height_px=kept.height_px,
         frames=kept.frames,
         frames_per_second=FRAMES_PER_SECOND,
         first_utc=chosen[0].time_utc,
@@ -416,15 +439,6 @@ def _listed(place: Folder, frames_json: str) -> list[dict[str, Any]]:
 def forget_films(archive: Archive) -> None:
     """Forget films that no settings ask for any more."""
     archive.store.forget(film_of, keep=[film_stem(span) for span in archive.settings.films])
-
-
-def _options_json(options: FilmOptions) -> str:
-    # Without the eclipse, which the span tells: films from before there were any keep their names.
-    return json.dumps({key: value for key, value in asdict(options).items() if key != "eclipse"}, sort_keys=True)
-
-
-def _digest(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def _in_rotation(one: Observation, rotation: int) -> bool:

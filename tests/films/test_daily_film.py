@@ -8,17 +8,18 @@ from datetime import UTC, datetime, timedelta
 import imageio_ffmpeg
 import numpy as np
 import pytest
-from films.pictures import picture_of
+from films.pictures import captioned, picture_of
 from PIL import Image
 
 from archive.errors import ArchiveError, FactsError, FolderError
 from archive.films.film import FilmDisc, FilmHead, check_film_name, make_film
 from archive.films.frames import film_frames
+from archive.films.layout import film_layout
 from archive.films.timeline import daily_timeline
 
 AV1 = True  # see `conftest.py`
 SIGHTINGS = [picture_of(f"2026-06-{day:02d}T0915Z", datetime(2026, 6, day, 9, 15, tzinfo=UTC)) for day in (3, 4, 7)]
-DISC = FilmDisc(255.5, 255.5, 230.4, frame_px=512)
+DISC = FilmDisc(255.5, 255.5, 230.4)
 
 
 def drawn(name, *, size=512):
@@ -32,11 +33,17 @@ def drawn(name, *, size=512):
     return (light[:, :, None] * np.array([1.0, 0.8, 0.5])).clip(0, 1).astype(np.float32)
 
 
-def make(out, *, load=drawn, sightings=SIGHTINGS, disc=DISC, frames_per_second=10, **more):
+def make(out, *, load=drawn, sightings=SIGHTINGS, disc=DISC, side_px=512, frames_per_second=10, **more):
     """A film from the parts that `plan_film` puts together, with pictures of the film's own size."""
     specs = daily_timeline(sightings, frames_per_second=frames_per_second)
-    head = FilmHead("daily", disc.frame_px, disc, frames_per_second)
-    return make_film(specs, film_frames(specs, load, size_px=disc.frame_px), out, head=head, **more)
+    head = FilmHead("daily", side_px, side_px, disc, frames_per_second)
+    return make_film(
+        specs,
+        film_frames(specs, load, layout=film_layout("square", side_px), overlay=captioned(side_px)),
+        out,
+        head=head,
+        **more,
+    )
 
 
 @pytest.fixture(scope="module")
@@ -50,7 +57,7 @@ def test_a_film_has_poster_list_of_frames_and_clip(film):
     # AV1 is there, for the encoder of these tests has it.
     assert names == ["june-av1.mp4", "june-loop.mp4", "june.jpg", "june.json", "june.mp4"]
     assert film.frames == 3 * 8 + 2 * 5
-    assert film.size_px == 512
+    assert (film.width_px, film.height_px) == (512, 512)
     assert imageio_ffmpeg.count_frames_and_secs(str(film.av1))[0] == film.frames
 
 
@@ -118,7 +125,8 @@ def test_the_clip_is_small_whatever_its_content(tmp_path, monkeypatch):
         tmp_path / "noise.mp4",
         load=lambda _: noise.random((480, 480), np.float32),
         sightings=sightings,
-        disc=FilmDisc(239.5, 239.5, 216, frame_px=480),
+        disc=FilmDisc(239.5, 239.5, 216),
+        side_px=480,
         frames_per_second=6,
     )
     assert film.loop.stat().st_size <= 2_000_000

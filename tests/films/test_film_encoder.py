@@ -242,7 +242,7 @@ def test_the_av1_version_names_no_encoder_and_is_the_same_each_time(tmp_path):
 
 def test_a_loop_takes_every_other_frame_of_the_end(tmp_path):
     film, loop = tmp_path / "film.mp4", tmp_path / "loop.mp4"
-    small = Loop(loop, size_px=32, first_frame=11, every=2, rate="-crf 10")
+    small = Loop(loop, width_px=32, height_px=32, first_frame=11, every=2, rate="-crf 10")
     encode_mp4(film, moving_frames(31, height=64, width=64), frames_per_second=25, frames_total=31, loop=small)
     shown = decoded(loop, 32, 32)
     assert len(shown) == 10

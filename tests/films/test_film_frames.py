@@ -6,12 +6,13 @@ from itertools import groupby
 
 import numpy as np
 import pytest
-from films.pictures import picture_of
+from films.pictures import captioned, picture_of
 
-from archive.films.caption import caption_lines, caption_rows_px
+from archive.films.caption_words import caption_lines
 from archive.films.drawing import Annotations, Label, draw_annotations
 from archive.films.frames import film_frames
-from archive.films.strip import draw_strip, strip_box_px, strip_picture
+from archive.films.layout import film_layout
+from archive.films.strip import draw_strip, strip_picture
 from archive.films.timeline import FrameSpec, daily_timeline
 
 SIZE = 480
@@ -20,6 +21,14 @@ JUNE = [
     picture_of("2026-06-04T1111Z", datetime(2026, 6, 4, 11, 11, tzinfo=UTC)),
     picture_of("2026-06-06T0800Z", datetime(2026, 6, 6, 8, 0, tzinfo=UTC)),
 ]
+
+
+def boxes(size):
+    return [row.box for row in film_layout("square", size).caption[:2]]
+
+
+def frames_of(specs, load, *, size_px):
+    return film_frames(specs, load, layout=film_layout("square", size_px), overlay=captioned(size_px))
 
 
 def drawn_disc(level, *, size=SIZE):
@@ -35,7 +44,7 @@ def load(name):
 
 def caption_mask(size):
     mask = np.zeros((size, size), bool)
-    for box in caption_rows_px(size):
+    for box in boxes(size):
         mask[box.top : box.bottom, box.left : box.right] = True
     return mask
 
@@ -46,7 +55,7 @@ def observed(day=3, month=6, hour=9, minute=15):
 
 def test_nothing_changes_over_a_hold():
     specs = daily_timeline(JUNE, frames_per_second=6)
-    pairs = zip(specs, film_frames(specs, load, size_px=SIZE), strict=True)
+    pairs = zip(specs, frames_of(specs, load, size_px=SIZE), strict=True)
     for kind, run in groupby(pairs, key=lambda pair: (pair[0].kind, pair[0].observations)):
         if kind[0] == "observed":
             frames = [frame.copy() for _, frame in run]
@@ -55,7 +64,7 @@ def test_nothing_changes_over_a_hold():
 
 
 def test_a_caption_changes_only_its_own_boxes():
-    frame = next(film_frames([observed()], lambda _: drawn_disc(0.7), size_px=SIZE))
+    frame = next(frames_of([observed()], lambda _: drawn_disc(0.7), size_px=SIZE))
     bare = np.rint(drawn_disc(0.7) * 255).astype(np.uint8)
     changed = (frame != bare[:, :, None]).any(axis=2)
     assert changed.any()
@@ -74,8 +83,8 @@ def test_the_caption_keeps_clear_of_the_disc_and_the_frame(size):
 @pytest.mark.parametrize("kind", ["observed", "between"])
 def test_the_longest_captions_are_not_cut_off(size, kind):
     spec = FrameSpec(0, datetime(2026, 9, 28, 20, 44, tzinfo=UTC), kind, ("a",), 0.0)
-    frame = next(film_frames([spec], lambda _: np.zeros((size, size), np.float32), size_px=size))
-    for box, text in zip(caption_rows_px(size), caption_lines(spec), strict=True):
+    frame = next(frames_of([spec], lambda _: np.zeros((size, size), np.float32), size_px=size))
+    for box, text in zip(boxes(size), caption_lines(spec), strict=True):
         row = frame[box.top : box.bottom, box.left : box.right, 0]
         assert row.any() == bool(text)
         assert not row[:, -1].any()
@@ -98,10 +107,10 @@ def test_caption_says_day_and_time_and_that_nobody_looked():
 def test_letters_after_the_figures_stand_still_when_the_time_changes():
     # 11:11 is the narrowest time in proportional figures, 00:00 among the widest.
     frames = [
-        next(film_frames([observed(hour=h, minute=m)], lambda _: drawn_disc(0.5), size_px=1024))
+        next(frames_of([observed(hour=h, minute=m)], lambda _: drawn_disc(0.5), size_px=1024))
         for h, m in ((11, 11), (0, 0))
     ]
-    box = caption_rows_px(1024)[0]
+    box = boxes(1024)[0]
     ends = [np.flatnonzero(frame[box.top : box.bottom, box.left : box.right, 0].any(axis=0)).max() for frame in frames]
     assert ends[0] == ends[1]
 
@@ -109,7 +118,7 @@ def test_letters_after_the_figures_stand_still_when_the_time_changes():
 def test_a_blend_is_the_weighted_mean_rounded_to_the_nearest_level():
     spec = FrameSpec(0, JUNE[0].time_utc, "between", ("dark", "bright"), 0.25)
     discs = {"dark": drawn_disc(0.4), "bright": drawn_disc(0.8)}
-    frame = next(film_frames([spec], discs.__getitem__, size_px=SIZE))
+    frame = next(frames_of([spec], discs.__getitem__, size_px=SIZE))
     assert frame[240, 240].tolist() == [round(0.5 * 255)] * 3
     assert frame[240, 100].tolist() == [round(0.4 * 255)] * 3
 
@@ -117,14 +126,14 @@ def test_a_blend_is_the_weighted_mean_rounded_to_the_nearest_level():
 def test_a_grey_disc_blends_with_a_tinted_one():
     spec = FrameSpec(0, JUNE[0].time_utc, "between", ("grey", "tinted"), 0.5)
     tinted = np.stack([drawn_disc(level) for level in (1.0, 0.6, 0.2)], axis=2)
-    frame = next(film_frames([spec], {"grey": drawn_disc(0.4), "tinted": tinted}.__getitem__, size_px=SIZE))
+    frame = next(frames_of([spec], {"grey": drawn_disc(0.4), "tinted": tinted}.__getitem__, size_px=SIZE))
     assert frame[240, 240].tolist() == [round(0.7 * 255), round(0.5 * 255), round(0.3 * 255)]
 
 
 def test_each_disc_is_loaded_once_and_no_more_than_two_are_kept():
     calls = []
     specs = daily_timeline(JUNE, frames_per_second=4)
-    for spec, _ in zip(specs, film_frames(specs, lambda n: calls.append(n) or load(n), size_px=SIZE), strict=True):
+    for spec, _ in zip(specs, frames_of(specs, lambda n: calls.append(n) or load(n), size_px=SIZE), strict=True):
         assert set(calls[-2:]) >= set(spec.observations)
     assert calls == [sighting.id for sighting in JUNE]
 
@@ -133,7 +142,7 @@ def test_resampling_follows_the_pixel_centre_rule():
     # A small bright spot at (300.0, 700.0) of 1024 px must come to ((300.5) * s - 0.5, (700.5) * s - 0.5).
     y, x = np.mgrid[:1024, :1024]
     spot = np.exp(-((x - 300.0) ** 2 + (y - 700.0) ** 2) / (2 * 8.0**2)).astype(np.float32)
-    frame = next(film_frames([observed()], lambda _: spot, size_px=600))[:, :, 0].astype(float)
+    frame = next(frames_of([observed()], lambda _: spot, size_px=600))[:, :, 0].astype(float)
     frame[caption_mask(600)] = 0
     y, x = np.mgrid[:600, :600]
     scale = 600 / 1024
@@ -142,24 +151,24 @@ def test_resampling_follows_the_pixel_centre_rule():
 
 
 def test_values_outside_the_display_range_are_clipped_not_wrapped():
-    frame = next(film_frames([observed()], lambda _: np.full((SIZE, SIZE), 1.2, np.float32), size_px=SIZE))
+    frame = next(frames_of([observed()], lambda _: np.full((SIZE, SIZE), 1.2, np.float32), size_px=SIZE))
     assert frame[240, 240].tolist() == [255, 255, 255]
 
 
 @pytest.mark.parametrize("shape", [(480, 400), (480, 480, 4), (480,)])
 def test_a_disc_of_another_shape_is_refused(shape):
     with pytest.raises(ValueError, match="must be"):
-        next(film_frames([observed()], lambda _: np.zeros(shape, np.float32), size_px=SIZE))
+        next(frames_of([observed()], lambda _: np.zeros(shape, np.float32), size_px=SIZE))
 
 
 def test_a_frame_too_small_for_its_caption_is_refused():
     with pytest.raises(ValueError, match="480 px"):
-        next(film_frames([observed()], load, size_px=300))
+        next(frames_of([observed()], load, size_px=300))
 
 
 @pytest.mark.parametrize("size", [480, 601, 1024, 2048])
 def test_the_strip_keeps_clear_of_the_disc_and_the_frame(size):
-    box = strip_box_px(size)
+    box = film_layout("square", size).strip
     assert box.top - (size - 1) / 2 > 0.45 * size
     assert box.bottom <= size - size // 64
     assert box.left == size - box.right >= size // 64
@@ -168,7 +177,7 @@ def test_the_strip_keeps_clear_of_the_disc_and_the_frame(size):
 def strip_of(days, size=1024):
     sightings = [picture_of(f"d{day}", JUNE[0].time_utc + timedelta(days=day)) for day in days]
     first, last = sightings[0].time_utc, sightings[-1].time_utc
-    return sightings, strip_picture(sightings, first, last, size_px=size, reach_days=3)
+    return sightings, strip_picture(sightings, first, last, box=film_layout("square", size).strip, reach_days=3)
 
 
 def test_the_strip_has_a_tick_a_picture_and_shows_the_gaps():
@@ -193,8 +202,8 @@ def test_the_pointer_moves_along_the_strip_with_time():
     for day in (0, 1, 2, 4):
         frame = np.zeros((1024, 1024, 3), np.uint8)
         spec = FrameSpec(0, first + timedelta(days=day), "between", ("d0", "d4"), 0.5)
-        draw_strip(frame, strip, spec, first=first, last=last)
-        box = strip_box_px(1024)
+        draw_strip(frame, strip, spec, box=film_layout("square", 1024).strip, first=first, last=last)
+        box = film_layout("square", 1024).strip
         changed = frame[box.top : box.bottom, box.left : box.right, 0].astype(int) - strip
         weights = np.clip(changed, 0, None).sum(axis=0)
         places.append((weights * np.arange(weights.size)).sum() / weights.sum())

@@ -131,7 +131,7 @@ def test_a_film_has_the_colours_of_the_pictures(look):
     surface = visible_surface(flat, FRAME, at)
     canvas = disc_canvas(FRAME)
     palette = disc_palette(FRAME, canvas, look)
-    shown = painted([WeightedSurface(surface, 1.0, 1.0)], canvas, at, drift=SPOT_LAW, palette=palette, size_px=512)
+    shown = painted([WeightedSurface(surface, 1.0, 1.0)], canvas, at, drift=SPOT_LAW, palette=palette, shape=(512, 512))
     value, _ = derotated_box([WeightedSurface(surface, 1.0, 1.0)], canvas, at, drift=SPOT_LAW, box=ALL)
     expected = looked_at(on_frame(value, canvas), FRAME, look=look)
     y, x = np.mgrid[:512, :512] - FRAME.centre_px

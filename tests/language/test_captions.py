@@ -8,8 +8,10 @@ import pytest
 from PIL import ImageFont
 
 import archive.films.caption
-from archive.films.caption import caption_rows_px, font_file, text_width_px
+from archive.films.caption import font_file, text_width_px
+from archive.films.layout import film_layout
 from archive.language import LANGUAGES, caption_words, speaking
+from archive.model.choices import FilmShape
 
 FONTS = Path(archive.films.caption.__file__).parent / "fonts"
 NO_LETTER = "\uffff"
@@ -34,9 +36,10 @@ def test_the_fonts_have_every_letter_of_the_captions(language: str) -> None:
         assert not {letter for letter in text if bytes(font.getmask(letter)) == missing}, f"{text!r}: {font_file(text)}"
 
 
+@pytest.mark.parametrize("shape", ["square", "wide", "tall"])
 @pytest.mark.parametrize("size_px", [480, 1024, 2160])
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_captions_end_before_the_disc(language: str, size_px: int) -> None:
-    for texts, box in zip(lines(language), caption_rows_px(size_px), strict=True):
+def test_captions_end_before_the_disc(language: str, size_px: int, shape: FilmShape) -> None:
+    for texts, row in zip(lines(language), film_layout(shape, size_px).caption, strict=False):
         for text in texts:
-            assert text_width_px(text, size_px) <= box.right - box.left, text
+            assert text_width_px(text, row.font_px) <= row.box.right - row.box.left, text

@@ -125,13 +125,17 @@ def film_of(job: FilmJob, style: str, out: Path, *, av1: bool = False) -> Shown:
         if not av1:
             patch.setattr("archive.films.film.has_av1", lambda: False)
         files = make_film(specs, frames, out, head=head)
-    return Shown(files, json.loads(files.frames_json.read_text(encoding="utf-8")), decoded(files.mp4, files.size_px))
+    return Shown(
+        files,
+        json.loads(files.frames_json.read_text(encoding="utf-8")),
+        decoded(files.mp4, files.width_px, files.height_px),
+    )
 
 
-def decoded(path: Path, size_px: int) -> NDArray[np.uint8]:
+def decoded(path: Path, width_px: int, height_px: int) -> NDArray[np.uint8]:
     command = [imageio_ffmpeg.get_ffmpeg_exe(), "-loglevel", "error", "-i", path, "-pix_fmt", "gray"]
     raw = subprocess.run([*command, "-f", "rawvideo", "pipe:1"], capture_output=True, check=True).stdout
-    return np.frombuffer(raw, np.uint8).reshape(-1, size_px, size_px)
+    return np.frombuffer(raw, np.uint8).reshape(-1, height_px, width_px)
 
 
 def spot_errors_px(world: World, shown: Shown, index: int, *, least_mu: float = 0.35) -> list[float]:

@@ -16,9 +16,8 @@ from scenes.discs import draw_disc, place_on_picture
 
 from archive.disc.limb import fit_limb
 from archive.errors import FactsError
-from archive.films.caption import caption_rows_px
 from archive.films.job import FilmOptions
-from archive.films.strip import strip_box_px
+from archive.films.layout import film_layout
 from archive.sun.view import sun_view
 from whole.film_scenes import (
     EPOCH,
@@ -61,7 +60,8 @@ def radius_px(size_px: int) -> np.ndarray:
 def bare(frame: np.ndarray) -> np.ndarray:
     """A frame without its caption and strip, 0 to 1."""
     picture = frame.astype(np.float32) / 255
-    for box in (*caption_rows_px(frame.shape[0]), strip_box_px(frame.shape[0])):
+    layout = film_layout("square", frame.shape[0])
+    for box in (*(row.box for row in layout.caption[:2]), layout.strip):
         picture[box.top : box.bottom, box.left : box.right] = 0
     return picture
 

@@ -16,7 +16,7 @@ function filled() {
   const foreign = new Set(["film.days", "film.from", "film.to", "film.rotation", "film.eclipse"].filter((name) => !spans.includes(name)));
   if (style !== "smooth") foreign.add("film.reach_days");
   if (style !== "corotating") foreign.add("film.view").add("film.longitude_deg");
-  if (style === "corotating" && !field("film.view").value) foreign.add("film.axis");
+  if (style === "corotating" && !field("film.view").value) foreign.add("film.axis").add("film.marks");
   field("film.eclipse").checked = field("span").value === "eclipse";
   for (const one of form.elements) {
     if (!one.name?.startsWith("film.") || foreign.has(one.name) || (one.type === "radio" && !one.checked)) continue;
@@ -38,6 +38,7 @@ function showFieldsOfStyle() {
   const words = { smooth: ofEclipse ? _("Seconds for an hour") : _("Seconds for a day"), each: _("Seconds for a picture") };
   byId("pace-words").textContent = style === "smooth" ? words.smooth : words.each;
   field("film.pace_s").placeholder = style === "smooth" ? (ofEclipse ? "12" : "2") : ofEclipse ? "0.4" : "1";
+  field("film.size_px").placeholder = field("film.shape").value ? "1080" : "1024";
 }
 
 const date = (time) => `${time.slice(5, 7)}-${time.slice(8, 10)}`;
