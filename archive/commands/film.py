@@ -12,13 +12,14 @@ import click
 
 from archive.commands.options import FOLDER, JSON, SCHEDULER
 from archive.commands.permission import open_archive
-from archive.commands.printing import format_count, print_json, print_warnings
+from archive.commands.printing import format_count, print_answer, print_json, print_warnings
 from archive.commands.streams import print_line, progress, stop_like_ctrl_c
 from archive.commands.values import Day, ImpossibleValue, NumberRange, WholeNumberRange, as_misuse
 from archive.model.choices import BANDS, CAPTIONS, FILM_CLOCKS, FILM_SHAPES, FILM_STYLES, FILM_VIEWS, LOOKS
 
 if TYPE_CHECKING:
     from archive.built import Filmed
+    from archive.disk import Folder
     from archive.records.settings import FilmSettings
 
 __all__ = ["film"]
@@ -107,14 +108,28 @@ _OPTIONS_OF_STYLES = {
     help="corotating only: Carrington longitude in the middle.  [default: the one facing us in the middle of the span]",
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Write the film here (.mp4) instead of into the site.")
+@click.option("--list", "is_list", is_flag=True, help="Tell which films the site keeps, and make none.")
+@click.option("--forget", metavar="NAME", help="Keep that film no longer; its name is told by --list.")
 @SCHEDULER
 @JSON
-def film(folder: Path, as_json: bool, out: Path | None, scheduler: str | None, **wanted: Any) -> None:
+def film(
+    folder: Path,
+    as_json: bool,
+    out: Path | None,
+    scheduler: str | None,
+    is_list: bool,
+    forget: str | None,
+    **wanted: Any,
+) -> None:
     """Make a film of the Sun turning. Without --out the site keeps it, and remakes it when its days change."""
     from archive import building
     from archive.execution.executor import executor_at
 
     stop_like_ctrl_c()
+    if is_list or forget is not None:
+        _refuse_more_than_a_name(out=out, is_list=is_list, forget=forget, **wanted)
+        _list_or_forget(open_archive(folder), forget, as_json=as_json)
+        return
     files, asked = open_archive(folder, "theme"), _settings(**wanted)
     with executor_at(scheduler) as executor:
         if out is None:
@@ -122,6 +137,28 @@ def film(folder: Path, as_json: bool, out: Path | None, scheduler: str | None, *
         else:
             made = building.film_elsewhere(files.path, asked, out, on_progress=progress(), executor=executor)
     _print_filmed(made, as_json=as_json)
+
+
+def _refuse_more_than_a_name(*, is_list: bool, forget: str | None, style: str, **others: object) -> None:
+    """Beside --list or --forget an option of a film to be made is misuse."""
+    if is_list and forget is not None:
+        raise click.UsageError("give --list or --forget, not both")
+    if style != "daily" or any(value is not None for value in others.values()):
+        word = "--list" if is_list else "--forget"
+        raise click.UsageError(f"{word} makes no film; leave the other options out")
+
+
+def _list_or_forget(files: Folder, forget: str | None, *, as_json: bool) -> None:
+    from archive.stages.kept_films import forget_film, list_films
+
+    if forget is None:
+        listed = list_films(files)
+        lines = (f"{film.name}: {', '.join((film.words, *film.options))}" for film in listed)
+        print_answer({"films": listed}, lines if listed else ["no films are kept"], as_json=as_json)
+        return
+    film = forget_film(files, forget, on_progress=progress())
+    line = f"{film.name}: forgotten; the next build takes it out of the site"
+    print_answer({"status": "forgotten", "film": film}, [line], as_json=as_json)
 
 
 def _settings(
@@ -182,5 +219,8 @@ def _print_filmed(made: Filmed, *, as_json: bool) -> None:
         f"film of {format_count(len(made.observation_ids), 'observation')}, {made.frames} frames: {made.mp4.absolute()}"
     )
     print_line(f"beside it {made.frames_json.name} lists its frames; poster and short clip too")
+    if len(made.observation_ids) == 1:
+        print_line("it shows one picture, so nothing moves in it; a longer span has more")
     if made.home is not None:
+        print_line(f"the site keeps it as {made.mp4.stem}: --forget {made.mp4.stem} takes it out again")
         print_line(f"look at {made.home.absolute()}")

@@ -26,19 +26,19 @@ from archive.model.film import Film
 from archive.records.archive_files import derived_files
 from archive.records.history import read_history, text_digest
 from archive.records.settings import SETTINGS_NAME, FilmSettings, read_settings
-from archive.records.toml_files import TomlModel, load_toml
+from archive.records.toml_files import TomlModel
 from archive.stages.archive import opened_archive
 from archive.stages.film_strip import FilmStrip, film_strip
 from archive.stages.film_words import film_words, option_words
 from archive.stages.films import film_stem
 from archive.stages.gathered import Gathered, last_gathered
+from archive.stages.kept_films import FORGOTTEN, forget_film
 from archive.stages.unchanged import inputs_of
 from archive.store import Blob, DamagedBlobError, Store
-from archive.upkeep.editing import SETTINGS_SUBJECT, edit_settings, read_text, redo, undo
+from archive.upkeep.editing import SETTINGS_SUBJECT, read_text, redo, undo
 
 __all__ = ["film_routes"]
 
-_FORGOTTEN = "film forgotten:"
 _KINDS = {"still": "image/jpeg", "frames": "application/json"}  # the other parts are MP4
 _JPEG_QUALITY = 85
 _NOT_BUILT = "the site is not built yet; bring it up to date first, and films can be made of its pictures"
@@ -75,8 +75,8 @@ class _Films:
             "films": [self._listed(span, made.get(film_stem(span)), late) for span in reversed(settings.films)],
             "looks": list(settings.looks),
             **_filmed(found),
-            "undo": told(undone) if undone and undone.startswith(_FORGOTTEN) else None,
-            "redo": told(redone) if redone and redone.startswith(_FORGOTTEN) else None,
+            "undo": told(undone) if undone and undone.startswith(FORGOTTEN) else None,
+            "redo": told(redone) if redone and redone.startswith(FORGOTTEN) else None,
         }
 
     def _listed(self, span: FilmSettings, made: Film | None, late: set[str]) -> dict[str, Any]:
@@ -119,16 +119,8 @@ class _Films:
 
     def forget(self, asked: _ForgetForm) -> dict[str, Any]:
         """Take a film out of the settings, and so out of the site."""
-        spans = read_settings(self._files).films
-        written = load_toml(self._files, SETTINGS_NAME).get("films", [])
-        stays = [entry for span, entry in zip(spans, written, strict=True) if film_stem(span) != asked.name]
-        if len(stays) == len(written):
-            raise FactsError("no such film is kept")
-        film = next(film_words(span) for span in spans if film_stem(span) == asked.name)
-        words = f"film forgotten: {film}"
-        changes = {"films": stays or None}
         with self._desk.changing():
-            edit_settings(self._files, changes, made_from=asked.made_from, words=words, on_progress=silent)
+            forget_film(self._files, asked.name, on_progress=silent, made_from=asked.made_from)
         return self.view()
 
     def step(self, *, forward: bool) -> dict[str, Any]:

@@ -133,7 +133,7 @@ def test_a_film_only_to_be_saved_is_not_kept_and_goes_with_the_desk(built: Path)
 
 
 def test_the_form_offers_all_that_the_command_does() -> None:
-    ways = {"folder", "out", "scheduler", "as_json"}
+    ways = {"folder", "out", "scheduler", "as_json", "is_list", "forget"}
     options = {option.name: option for option in film.params if option.name not in ways}
     names = {str(field.alias or name): name for name, field in FilmSettings.model_fields.items()}
     assert set(names.values()) == set(options)

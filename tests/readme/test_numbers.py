@@ -48,5 +48,5 @@ def test_ranges_of_film_keys_are_those_of_the_options() -> None:
     size, reach = FILM["size_px"].type, FILM["reach_days"].type
     assert isinstance(size, click.IntRange)
     assert isinstance(reach, click.FloatRange)
-    assert f"# side; {size.min} to {size.max}\n" in films
+    assert f"# the shorter side; {size.min} to {size.max}\n" in films
     assert f"at most {reach.max:g}\n" in films
