@@ -68,6 +68,20 @@ def test_none_is_a_value_like_any_other(folder: Folder) -> None:
     assert asked == [1]
 
 
+def test_many_values_are_made_only_where_they_are_missing(folder: Folder) -> None:
+    made: list[str] = []
+
+    def call(name: str) -> str | None:
+        made.append(name)
+        return name if name == "one" else None
+
+    for inputs in ({"one": 1, "none": 1}, {"none": 1, "one": 2}):
+        with Store(folder) as store:
+            found = store.derive_all(flatten_disc, inputs, str | None, call)
+            assert list(found.items()) == [(name, "one" if name == "one" else None) for name in inputs]
+    assert made == ["one", "none", "one"]
+
+
 def test_a_value_that_does_not_fit_its_kind_is_missing(folder: Folder) -> None:
     with Store(folder) as store:
         store.put(flatten_disc, "one", 0, [1, 2, 3])

@@ -9,6 +9,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -269,6 +270,25 @@ def test_what_makes_a_files_bytes_is_asked_only_where_they_are_not_there(tmp_pat
     (tmp_path / "site/page.html").write_bytes(b"rots")
     assert write_site([known], tmp_path / "site", record=record_of(tmp_path / "site")) == SiteReport(1, 0, 0)
     assert (tmp_path / "site/page.html").read_bytes() == b"page"
+
+
+def test_a_file_may_move_from_one_group_to_another(tmp_path: Path) -> None:
+    def written(*groups: str) -> SiteReport:
+        made = [
+            FileGroup(name, partial(list, [SiteFile(path, path.encode()) for path in names.split()]), names.encode())
+            for name, _, names in (group.partition(": ") for group in groups)
+        ]
+        return write_site(made, tmp_path / "site", record=record_of(tmp_path / "site"))
+
+    kept = "kept: index.html"
+    assert written(kept, "one: a.html moved.html", "other: b.html", "gone: c.html") == SiteReport(5, 0, 0)
+    assert written(kept, "one: a.html", "other: b.html moved.html") == SiteReport(0, 4, 1)
+    listed = {file["path"] for file in json.loads((tmp_path / "site/files.json").read_bytes())["files"]}
+    assert listed == {"index.html", "a.html", "b.html", "moved.html"}
+    assert _tree(tmp_path / "site").keys() == {*listed, "files.json"}
+    assert written(kept, "one: a.html new.html", "moved: moved.html", "other: b.html") == SiteReport(1, 4, 0)
+    with pytest.raises(FolderError, match="written twice"):
+        written(kept, "one: a.html index.html")
 
 
 def test_what_fails_in_the_middle_leaves_the_site_as_it_was(tmp_path: Path) -> None:
