@@ -45,7 +45,7 @@ _WIDE = 1.9  # sharpening subtracts a blur so many times as wide
 _EDGE_SHARE, _EDGE_SHARE_WHITE = 0.35, 0.9
 _SHADE = 0.06  # of the blur: cloud and tone displace the edge unevenly along the limb; measured there too
 # Of the edge's error, along the limb: it differs with what the edge stands before, and more so on a short arc.
-_UNEVEN, _UNEVEN_WHITE, _LONG_ARC = 0.4, 0.8, 0.25
+_UNEVEN, _UNEVEN_WHITE, _MOON_UNEVEN, _LONG_ARC = 0.4, 0.8, 1.6, 0.25
 _SURE_PX = 0.02  # no edge of a picture is better known
 
 
