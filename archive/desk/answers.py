@@ -17,7 +17,7 @@ from starlette.responses import Response
 from archive.desk.plain_words import told
 from archive.desk.typed_numbers import with_typed_numbers
 from archive.errors import ArchiveError
-from archive.records.toml_files import TomlModel
+from archive.records.toml_files import TomlModel, cause_of_mistake
 from archive.upkeep.editing import ChangedMeanwhile
 
 __all__ = ["Refusal", "answer", "answered", "form_of", "plain_causes"]
@@ -122,8 +122,7 @@ async def form_of(request: Request, model: type[Form]) -> Form:
             found = with_typed_numbers(model, found)
         return model.model_validate_json(json.dumps(found))
     except ValidationError as error:
-        mistakes = error.errors(include_url=False, include_input=False)[:20]
-        raise Refusal(422, *(_mistake(one) for one in mistakes)) from error
+        raise Refusal(422, *(_mistake(one, model) for one in error.errors(include_url=False)[:20])) from error
     except (ValueError, RecursionError) as error:
         raise Refusal(400, "not JSON") from error
 
@@ -142,6 +141,7 @@ def _no_constant(name: str) -> float:
     raise ValueError(name)
 
 
-def _mistake(mistake: Any) -> str:
-    field = ".".join(str(step) for step in mistake["loc"]) or "form"
-    return f"{field}: {str(mistake['msg']).removeprefix('Value error, ')}"
+def _mistake(mistake: Any, model: type[TomlModel]) -> str:
+    # What was typed for a password is not told again.
+    found = {**mistake, "input": ()} if "password" in mistake["loc"] else mistake
+    return cause_of_mistake("" if mistake["loc"] else "form", found, model)

@@ -18,7 +18,7 @@ from archive.errors import SettingsError
 from archive.records.archive_files import text_of
 from archive.records.toml_mistakes import format_mistake
 
-__all__ = ["TomlModel", "check_table", "load_toml", "parse_toml", "read_named_toml", "read_toml"]
+__all__ = ["TomlModel", "cause_of_mistake", "check_table", "load_toml", "parse_toml", "read_named_toml", "read_toml"]
 
 _MESSAGES = {
     "greater_than_equal": "must be at least {ge:.10g}",
@@ -36,6 +36,16 @@ _MESSAGES = {
     "too_long": "has {actual_length} entries; at most {max_length} are read",
     "tuple_type": "must be a list in square brackets",
     "model_type": "must be a table of keys and values",
+    "dict_type": "must be a table of keys and values",
+    "list_type": "must be a list in square brackets",
+    "bool_type": "must be true or false, without quotes",
+    "bool_parsing": "must be true or false, without quotes",
+    "float_parsing": "must be a number, without quotes",
+    "int_parsing": "must be a whole number, without quotes",
+    "int_from_float": "must be a whole number, without quotes",
+    "date_parsing": "must be a date such as 2026-06-03",
+    "date_from_datetime_parsing": "must be a date such as 2026-06-03",
+    "too_short": "has {actual_length} entries; at least {min_length} are needed",
     "value_error": "{error}",
 }
 
@@ -125,7 +135,7 @@ def check_table(model: type[Model], table: Mapping[str, Any], *, name: str) -> M
         return model.model_validate(_with_tuples(table))
     except ValidationError as error:
         mistakes = error.errors(include_url=False)
-        causes = [_cause(name, mistake, model) for mistake in mistakes[:_MOST_TOLD]]
+        causes = [cause_of_mistake(name, mistake, model) for mistake in mistakes[:_MOST_TOLD]]
         if len(mistakes) > _MOST_TOLD:
             causes.append(f"{name}: {len(mistakes) - _MOST_TOLD} more mistakes; correct these first")
         raise SettingsError(*causes) from error
@@ -165,7 +175,11 @@ def _with_tuples(value: Any) -> Any:
     return value
 
 
-def _cause(name: str, mistake: Any, model: type[BaseModel]) -> str:
+def cause_of_mistake(name: str, mistake: Any, model: type[BaseModel]) -> str:
+    """Return one of pydantic's mistakes in our words: file, key, value found, what to do; `name` may be empty.
+
+    Its own words speak to programmers.
+    """
     location, found = mistake["loc"], mistake["input"]
     place = ": ".join(part for part in (name, _place(location)) if part)
     if mistake["type"] == "extra_forbidden":
