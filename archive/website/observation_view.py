@@ -317,9 +317,10 @@ def _looks(entry: Entry, here: Here, disc: Picture, anchor: str) -> tuple[LookVi
 def _files(entry: Entry, here: Here) -> tuple[Link, ...]:
     files = picture_files(entry.observation)
     north_up = "The disc, north up" if entry.observation.orientation.is_known else "The disc"
+    came = "AVIF" if files.as_it_came.endswith(".avif") else "JPEG"
     links = [
         Link(f"{north_up} (JPEG)", here.to(files.disc)),
-        Link("Original orientation (JPEG)", here.to(files.as_it_came)),
+        Link(f"Original orientation ({came})", here.to(files.as_it_came)),
     ]
     if entry.pictures.fits is not None:
         links.append(Link("Disc with coordinates (FITS)", here.to(files.fits)))
