@@ -23,7 +23,7 @@ NEW = [
     "--instrument", "Doorstep", "--mount", "unknown",
 ]  # fmt: skip
 DAY = "days/2026-06-03"
-JPEG_LEVELS = 1.5  # rms: what packing leaves of a noisy disc
+JPEG_LEVELS = 1.8  # rms: what packing leaves of a noisy disc, 1.6 in the JPEG that is tinted
 
 
 @pytest.fixture(scope="module")
