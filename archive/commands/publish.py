@@ -84,6 +84,7 @@ def publish(
         print_answer({"status": "done", "target": name}, [line], as_json=as_json)
     elif dry_run:
         coming = publication.rehearse(files, wanted, on_progress=progress())
+        print_warnings(coming.warnings)
         answer = {"status": "done", "dry_run": True, **json_fields(coming)}
         print_answer(answer, _rehearsed_lines(coming), as_json=as_json)
     else:

@@ -30,6 +30,7 @@ from archive.site_tree.target_checks import check_site
 from archive.site_tree.update import (
     Publication,
     PublishReport,
+    SiteFiles,
     check_place_open,
     prepare,
     read_site,
@@ -51,6 +52,8 @@ __all__ = [
 
 # Kinds of places that accept names that are not valid text.
 _ANY_NAMES = ("folder", "rsync", "git")
+# Shares of a host's limit from which it is spoken of, and of the site from which a part is worth naming.
+_NEAR_SHARE, _WORTH_SHARE = 0.9, 0.1
 
 
 @dataclass(frozen=True)
@@ -82,14 +85,16 @@ class DryRun:
     report: PublishReport
     send: tuple[str, ...]
     remove: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class _Target:
-    """An address and the name it has in `archive.toml`."""
+    """An address and the name it has in `archive.toml`, where a limit may be given too."""
 
     address: Address
     name: str | None
+    limit_mb: float | None = None
 
 
 @dataclass(frozen=True)
@@ -146,8 +151,28 @@ def publish(files: Folder, wanted: PublishRequest, *, on_progress: Progress = si
                 if isinstance(place, FolderPlace):
                     place.recover()
                 publication = run.prepared(place)
+                warnings = (*_about_limit(publication.site, target), *_about_age(files, site_dir))
                 send(place, publication, on_file=on_progress)
-                return PublishResult(target.address.name, publication.report, _about_age(files, site_dir))
+                return PublishResult(target.address.name, publication.report, warnings)
+
+
+def _about_limit(site: SiteFiles, target: _Target) -> tuple[str, ...]:
+    """Warn of a site that comes near to what its host lets it take, and say what would make it smaller."""
+    sizes = {name: digest.size for name, digest in site.digests.items()}
+    site_mb = sum(sizes.values()) / 1e6
+    if target.limit_mb is None or site_mb < _NEAR_SHARE * target.limit_mb:
+        return ()
+    fits_mb = sum(size for name, size in sizes.items() if name.endswith(".fits")) / 1e6
+    films_mb = sum(size for name, size in sizes.items() if name.startswith("films/")) / 1e6
+    helps = []
+    if fits_mb >= _WORTH_SHARE * site_mb:
+        helps.append(f"its FITS take {fits_mb:.1f} MB: fits = 30 in archive.toml keeps those of the newest 30 days")
+    if films_mb >= _WORTH_SHARE * site_mb:
+        helps.append(f"its films take {films_mb:.1f} MB: `film --forget NAME` takes one away")
+    if not helps:
+        helps.append("its pictures take most of that: ask the host for more, or publish to another")
+    passed = "is larger than" if site_mb > target.limit_mb else "comes near to"
+    return (f"{target.name}: the site, {site_mb:.1f} MB, {passed} limit_mb = {target.limit_mb:g}; {'; '.join(helps)}",)
 
 
 def _about_age(files: Folder, site_dir: Path) -> tuple[str, ...]:
@@ -178,7 +203,8 @@ def rehearse(files: Folder, wanted: PublishRequest, *, on_progress: Progress = s
         with run.opened() as place:
             publication = run.prepared(place)
             plan = publication.plan
-            return DryRun(target.address.name, publication.report, plan.send, plan.remove)
+            warnings = _about_limit(publication.site, target)
+            return DryRun(target.address.name, publication.report, plan.send, plan.remove, warnings)
 
 
 def check(files: Folder, place: str, *, site_dir: Path | None, on_progress: Progress = silent) -> Checked:
@@ -312,6 +338,6 @@ def _settled(files: Folder, entry: TargetSettings) -> _Target:
     check_target_is_allowed(files, entry)
     options = TargetOptions(entry.branch, entry.endpoint, entry.region, entry.keep)
     if entry.url is not None:
-        return _Target(parse_address(entry.url, options), entry.name)
+        return _Target(parse_address(entry.url, options), entry.name, entry.limit_mb)
     place = folder_of_target(files, entry.folder or "")
-    return _Target(parse_address(str(place), options), entry.name)
+    return _Target(parse_address(str(place), options), entry.name, entry.limit_mb)

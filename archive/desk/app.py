@@ -51,8 +51,8 @@ _ASKED: dict[str, Callable[[Desk, str], Any]] = {
     "/api/arrivals": lambda desk, _: desk.arrivals_view(),
 }
 _PICTURES: dict[str, Callable[[Desk, str], bytes]] = {
-    "/api/pictures/{id}/image": Desk.picture_jpeg,
-    "/api/pictures/{id}/neighbour": Desk.neighbour_jpeg,
+    "/api/pictures/{id}/image": Desk.picture_image,
+    "/api/pictures/{id}/neighbour": Desk.neighbour_image,
     "/api/arrivals/{arrival}/image": lambda desk, name: desk.arrivals.shown(name),
 }
 # What changes something, with the form that it takes.
@@ -86,7 +86,7 @@ def desk_routes(desk: Desk) -> Routes:
 
     return [
         *(asked(address, partial(_json_of, ask, desk)) for address, ask in _ASKED.items()),
-        *(asked(address, partial(_jpeg_of, ask, desk)) for address, ask in _PICTURES.items()),
+        *(asked(address, partial(_picture_of, ask, desk)) for address, ask in _PICTURES.items()),
         Route("/api/arrivals/new", answered(new_arrival), methods=["POST"]),
         *(changed(address, form, partial(do, desk)) for address, (form, do) in _CHANGED.items()),
     ]
@@ -186,8 +186,9 @@ def _json_of(ask: Callable[[Desk, str], Any], desk: Desk, name: str) -> Response
     return answer(ask(desk, name))
 
 
-def _jpeg_of(ask: Callable[[Desk, str], bytes], desk: Desk, name: str) -> Response:
-    return Response(ask(desk, name), media_type="image/jpeg")
+def _picture_of(ask: Callable[[Desk, str], bytes], desk: Desk, name: str) -> Response:
+    picture = ask(desk, name)
+    return Response(picture, media_type="image/avif" if picture[4:12] == b"ftypavif" else "image/jpeg")
 
 
 def _report(error: Exception) -> None:

@@ -246,14 +246,14 @@ class Desk:
                 return there[-1 if last else 0].id
         return None
 
-    def picture_jpeg(self, identifier: str) -> bytes:
+    def picture_image(self, identifier: str) -> bytes:
         """Return a picture as it came."""
         record = self._record(identifier)
         with opened_archive(self.files.path) as archive:
             (study,) = studied_pictures(archive, [record.picture])
             return archive.store.read_blob(study.as_it_came)
 
-    def neighbour_jpeg(self, identifier: str) -> bytes:
+    def neighbour_image(self, identifier: str) -> bytes:
         """Return the disc of the picture before, north up, derotated to the moment of this one.
 
         Raises

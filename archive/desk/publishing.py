@@ -130,7 +130,8 @@ class _Publishing:
         else:
             former = find_named(read_settings(self._files).targets, asked.former, what="target")
             is_trusted = is_allowed(self._files, target_grant(self._files, former))
-            entries = [entry if one.get("name") == former.name else one for one in written]
+            stays = {"limit_mb": former.limit_mb} if former.limit_mb else {}  # the form does not ask for it
+            entries = [entry | stays if one.get("name") == former.name else one for one in written]
             self._desk.publishing.forget(former.name)
         self._edit(entries, asked.made_from, f"target {asked.target.name} changed")
         if is_trusted:

@@ -2,7 +2,6 @@
 
 from archive.reading.extent import pixel_count
 from archive.reading.facts import Facts, FoundTime, HeaderAxes, facts_in_file
-from archive.reading.jpeg import has_halved_colour
 from archive.reading.kinds import FORMATS, HEAD_BYTES, foreign_advice, picture_kind
 from archive.reading.mapped import Content
 from archive.reading.pixels import Pixels, read_pixels
@@ -20,7 +19,6 @@ __all__ = [
     "Pixels",
     "facts_in_file",
     "foreign_advice",
-    "has_halved_colour",
     "picture_kind",
     "pixel_count",
     "read_pixels",

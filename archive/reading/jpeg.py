@@ -16,7 +16,7 @@ from archive.errors import PictureError
 from archive.reading.mapped import Content
 from archive.reading.raster import check_size
 
-__all__ = ["has_halved_colour", "read_jpeg", "segments"]
+__all__ = ["read_jpeg", "segments"]
 
 START_OF_SCAN = 0xDA
 _FILL = re.compile(rb"\xff+")
@@ -66,14 +66,6 @@ def read_jpeg(data: Content, name: str) -> NDArray[Any]:
         return grey[..., 0]
     colour: NDArray[Any] = simplejpeg.decode_jpeg(data, colorspace="RGB", strict=True)
     return colour
-
-
-def has_halved_colour(data: Content) -> bool:
-    """Whether a JPEG that can be read holds its colours in half its height and width."""
-    import simplejpeg
-
-    *_, sampling = simplejpeg.decode_jpeg_header(bytes(data))
-    return bool(sampling == "420")
 
 
 def _rgb_from_cmyk(inks: NDArray[Any]) -> NDArray[Any]:

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.model.observation import LARGE_PX
+from archive.model.observation import LARGE_PX, Disc
 from archive.records.fits_files import Card, noise_of, packed_fits, unpacked_fits
 
 __all__ = [
     "FLAT_QUALITY",
+    "LIGHT_QUALITIES",
     "WholeDisc",
     "avif_bytes",
+    "avif_levels",
     "fits_bytes",
     "levels_jpeg_bytes",
     "read_disc",
@@ -23,12 +26,20 @@ __all__ = [
     "small_jpeg_bytes",
     "whole_disc",
     "whole_levels",
+    "whole_picture_bytes",
 ]
 
-# By the contrast of granulation that is left of four discs, drawn and real: 92 to 100 % in JPEG and AVIF, 90 to 100 %
-# in the third, in which days are compared by their spots; a tenth more bytes would keep 2 % more.
-_QUALITY, _LIGHT_QUALITY, _SMALL_QUALITY = 80, 60, 88
-FLAT_QUALITY = 70
+# Ten years of days fit into 1 GB. By the contrast of granulation that is left of sharp real discs (`day_size.py` among
+# the studies prints it): 0.97 in the JPEG, which is for readers of feeds and for browsers without AVIF, 0.9 in the AVIF
+# that pages show and 0.8 to 0.9 in the flat one; spots keep theirs to a hundredth.
+_QUALITY, _SMALL_QUALITY = 40, 76
+LIGHT_QUALITIES = {256: 55, 512: 50, 1024: 45}
+FLAT_QUALITY = 40
+# A whole picture has as good a quality as this many bytes let it have, foretold from a part of its disc: over the range
+# of qualities the bytes fall by some 6.5 % a step.
+_WHOLE_BYTES = 62_000
+_PROBE_PX, _PROBE_QUALITY, _FALL = 384, 50, 0.065
+_WHOLE_QUALITIES = (30, 60)
 _STEP_NOISES = 1 / 2
 _GAP = 2.0  # a picture made much smaller is first made smaller by a whole number, to twice the side wanted
 _LEAST_LEVELS, _MOST_LEVELS = 300, 32000
@@ -79,33 +90,18 @@ def read_disc(disc: bytes) -> NDArray[np.float32]:
     return unpacked_fits(disc)
 
 
-def levels_jpeg_bytes(
-    levels: NDArray[np.uint8], *, quality: int = _QUALITY, colour: Literal["4:4:4", "4:2:0"] = "4:4:4"
-) -> bytes:
-    """Levels of a screen, shape (H, W) or (H, W, 3), as JPEG.
-
-    `colour` of half the height and width shows where it changes apart from brightness, as in a picture as it came.
-    """
-    if levels.shape[0] * levels.shape[1] > LARGE_PX:
-        return _large_jpeg_bytes(levels, quality)
-    return _jpeg_bytes(levels, quality, colour)
+def levels_jpeg_bytes(levels: NDArray[np.uint8]) -> bytes:
+    """Levels of a screen, a disc's, shape (H, W) or (H, W, 3), as JPEG."""
+    return _jpeg_bytes(levels, _QUALITY)
 
 
-def _jpeg_bytes(levels: NDArray[np.uint8], quality: int, colour: Literal["4:4:4", "4:2:0"]) -> bytes:
+def _jpeg_bytes(levels: NDArray[np.uint8], quality: int) -> bytes:
     """By the encoder that makes the same bytes as Pillow's in less than half of its time."""
     import imagecodecs
 
-    subsampling = "420" if levels.ndim == 3 and colour == "4:2:0" else "444"
+    subsampling = "420" if levels.ndim == 3 else "444"
     whole = np.ascontiguousarray(levels)
     return bytes(imagecodecs.jpeg8_encode(whole, level=quality, subsampling=subsampling, optimize=True))
-
-
-def shrunk_jpeg_levels(data: bytes, *, size_px: int) -> NDArray[np.uint8]:
-    """Return the levels of a grey JPEG at a half, a quarter or an eighth of its sides, which it gives at once."""
-    import simplejpeg
-
-    levels: NDArray[np.uint8] = simplejpeg.decode_jpeg(data, "GRAY", min_height=size_px, min_width=size_px)
-    return levels[..., 0]
 
 
 def _large_jpeg_bytes(levels: NDArray[np.uint8], quality: int) -> bytes:
@@ -152,10 +148,41 @@ def shrunk_levels(levels: NDArray[np.uint8], *, size_px: int) -> NDArray[np.uint
 
 def small_jpeg_bytes(levels: NDArray[np.uint8]) -> bytes:
     """Levels of a screen, of a small picture, as JPEG."""
-    return _jpeg_bytes(levels, _SMALL_QUALITY, "4:2:0")
+    return _jpeg_bytes(levels, _SMALL_QUALITY)
 
 
-def avif_bytes(levels: NDArray[np.uint8]) -> bytes:
+def whole_picture_bytes(levels: NDArray[np.uint8], disc: Disc) -> bytes:
+    """Return a whole picture, as it came, as AVIF in as few bytes as a free host can keep; a large one as JPEG.
+
+    Of a large one AVIF would take many times the memory.
+
+    Parameters
+    ----------
+    levels : ndarray of shape (H, W) or (H, W, 3)
+    disc : Disc
+        Most of the bytes are spent on it.
+    """
+    height, width = levels.shape[:2]
+    if height * width > LARGE_PX:
+        return _large_jpeg_bytes(levels, _QUALITY)
+    half = min(_PROBE_PX, height, width) // 2
+    column = int(np.clip(disc.x_px, half, width - half))
+    row = int(np.clip(disc.y_px, half, height - half))
+    probe = levels[row - half : row + half, column - half : column + half]
+    disc_share = min(math.pi * disc.radius_px**2, float(height * width)) / max(1, probe.shape[0] * probe.shape[1])
+    foretold = len(avif_bytes(probe, quality=_PROBE_QUALITY)) * disc_share
+    wanted = _PROBE_QUALITY - math.log(max(foretold, 1.0) / _WHOLE_BYTES) / _FALL
+    return avif_bytes(levels, quality=round(min(max(wanted, _WHOLE_QUALITIES[0]), _WHOLE_QUALITIES[1])))
+
+
+def avif_levels(data: bytes, *, size_px: int) -> NDArray[np.uint8]:
+    """Return the levels of a grey AVIF, a square of them, shrunk to `size_px`."""
+    import imagecodecs
+
+    return shrunk_levels(np.ascontiguousarray(imagecodecs.avif_decode(data)[..., 0]), size_px=size_px)
+
+
+def avif_bytes(levels: NDArray[np.uint8], *, quality: int) -> bytes:
     """Levels of a screen, shape (H, W) or (H, W, 3), as AVIF."""
     import imagecodecs
 
@@ -164,7 +191,7 @@ def avif_bytes(levels: NDArray[np.uint8]) -> bytes:
     colours = levels if levels.ndim == 3 else np.repeat(levels[..., None], 3, axis=2)
     made = imagecodecs.avif_encode(
         np.ascontiguousarray(colours),
-        level=_LIGHT_QUALITY,
+        level=quality,
         speed=9,
         pixelformat="420",
         # Those of sRGB, its curve, and luma as in JFIF: ITU-T H.273, tables 2 to 4.

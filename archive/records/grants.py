@@ -112,7 +112,7 @@ def target_grant(files: Folder, entry: TargetSettings) -> Grant:
         "target",
         entry.name,
         f"send the site{secret} to the target {entry.name}: {place}{more}",
-        digest_of_grant("target", entry.model_dump_json(), *led),
+        digest_of_grant("target", entry.model_dump_json(exclude={"limit_mb"}), *led),
     )
 
 

@@ -151,6 +151,7 @@ class TargetSettings(TomlModel):
     """Where `publish` sends the site: a folder or zip, or a URL (`archive.publishing.address` takes it apart).
 
     `branch` is for git, `endpoint` and `region` for S3; `keep` names what is somebody else's there and stays.
+    `limit_mb` is what the host lets the site take.
     """
 
     name: Text
@@ -160,6 +161,7 @@ class TargetSettings(TomlModel):
     endpoint: Annotated[Text, AfterValidator(_web_address)] | None = None
     region: Text | None = None
     keep: tuple[Text, ...] = Field(default=(), max_length=_MOST_ENTRIES)
+    limit_mb: float | None = Field(default=None, gt=0, le=1e9)
 
     @model_validator(mode="after")
     def _one_place(self) -> TargetSettings:

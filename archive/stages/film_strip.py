@@ -31,7 +31,7 @@ from archive.model.choices import FilmStyle, Look
 from archive.model.observation import Observation
 from archive.model.observatory import Site
 from archive.model.times import days_since_1970
-from archive.records.disc_files import shrunk_jpeg_levels
+from archive.records.disc_files import avif_levels
 from archive.records.settings import FilmSettings
 from archive.stages.film_words import film_options, film_title
 from archive.stages.films import chosen_observations
@@ -143,7 +143,7 @@ def _flat_levels(store: Store, flat: Blob) -> NDArray[np.float32]:
     """Return a disc without limb darkening, quiet Sun 1; the last ones are held, for each change of the form asks."""
     level = _levels.get(flat.sha256)
     if level is None:
-        shown = shrunk_jpeg_levels(store.read_blob(flat), size_px=_FRAME.size_px)
+        shown = avif_levels(store.read_blob(flat), size_px=_FRAME.size_px)
         level = shown.astype(np.float32) / np.float32(255.0 * FLAT_LEVEL)
     _levels[flat.sha256] = level
     _levels.move_to_end(flat.sha256)

@@ -15,8 +15,8 @@ from archive.errors import PictureError
 from archive.measuring.spots import measure_spots
 from archive.model.measured import Axes, Measured, Spots
 from archive.model.observation import Disc, FoundSpots
-from archive.reading import Content, Facts, Pixels, facts_in_file, has_halved_colour, read_pixels
-from archive.records.disc_files import levels_jpeg_bytes, whole_levels
+from archive.reading import Content, Facts, Pixels, facts_in_file, read_pixels
+from archive.records.disc_files import whole_levels, whole_picture_bytes
 from archive.stages.held_brightness import hold_brightness
 
 __all__ = ["Study", "study", "unmeasured_study"]
@@ -38,7 +38,7 @@ class Study:
     spots : FoundSpots or None
         Of the picture as it came, so that they hold however it is turned; None without a disc.
     as_it_came : bytes
-        The whole picture as a JPEG without metadata; empty without a disc.
+        The whole picture without metadata, as AVIF (a large one as JPEG); empty without a disc.
     """
 
     suffix: str
@@ -103,11 +103,8 @@ def study(data: Content, name: str) -> Study:
     del brightness  # of a large picture much memory
     levels = whole_levels(pixels.values, full_scale=pixels.full_scale)
     suffix = pixels.suffix
-    halved = pixels.kind == "jpeg" and has_halved_colour(data)
     del pixels
-    # What the original does not hold is not made up.
-    as_it_came = levels_jpeg_bytes(levels, colour="4:2:0" if halved else "4:4:4")
-    return Study(suffix, facts, measured, spots, as_it_came)
+    return Study(suffix, facts, measured, spots, whole_picture_bytes(levels, disc))
 
 
 def unmeasured_study(data: Content, name: str) -> Study:

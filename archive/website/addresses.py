@@ -14,7 +14,7 @@ from urllib.parse import quote, urlsplit
 
 from archive.model.film import Film
 from archive.model.group import group_address
-from archive.model.observation import Observation
+from archive.model.observation import LARGE_PX, Observation
 from archive.website.content import UnmeasuredPicture
 
 __all__ = [
@@ -157,7 +157,7 @@ class PictureFiles:
 
     def look(self, name: str) -> str:
         """Return the path of a look's picture."""
-        return f"{self.prefix}-{name}.jpg"
+        return f"{self.prefix}-{name}.{'avif' if name == 'flat' else 'jpg'}"
 
     def light(self, side_px: int) -> str:
         """Return the path of the disc as AVIF with a side of so many pixels."""
@@ -219,7 +219,7 @@ def compare_page(day: date) -> str:
 
 def derotated_file(day: date) -> str:
     """Return the path of a day's disc derotated to the day before, beside the page that compares them."""
-    return f"compare/{day.isoformat()}/turned-back.jpg"
+    return f"compare/{day.isoformat()}/turned-back.avif"
 
 
 def graticule_file(b0_deg: float) -> str:
@@ -256,12 +256,12 @@ def unmeasured_files(one: UnmeasuredPicture) -> UnmeasuredFiles:
 
 def picture_files(observation: Observation) -> PictureFiles:
     """Return where an observation's pictures go, see `_prefix`."""
-    prefix = _prefix(observation.id, observation.day)
+    prefix, picture = _prefix(observation.id, observation.day), observation.picture
     return PictureFiles(
         disc=f"{prefix}-disc.jpg",
         small=f"{prefix}-small.jpg",
         tiny=f"{prefix}-tiny.jpg",
-        as_it_came=f"{prefix}-as-it-came.jpg",
+        as_it_came=f"{prefix}-as-it-came.{'jpg' if picture.width_px * picture.height_px > LARGE_PX else 'avif'}",
         fits=f"{prefix}-disc.fits",
         prefix=prefix,
     )

@@ -75,9 +75,9 @@ class Pictures:
 
     `disc` is the square JPEG of `DISC_SIDE_PX`, north up (or as it came where north is unknown), the disc's centre at
     its middle and its radius `DISC_RADIUS_PX` (see `archive.model.constants`); `small` the 256 px one, `tiny` the 72 px
-    one, `as_it_came` the whole frame as a JPEG, `looks` further JPEGs by the look's name, `tints` the looks that need
-    none, `light` the disc as AVIF by its side in pixels. Where north is known there are `flat`, the disc without limb
-    darkening, and maybe `fits`.
+    one, `as_it_came` the whole frame as AVIF (JPEG where large), `looks` further ones by the look's name, `tints` the
+    looks that need none, `light` the disc as AVIF by its side in pixels. Where north is known there are `flat`, the
+    disc without limb darkening as AVIF, and maybe `fits`.
     """
 
     disc: Blob

@@ -371,9 +371,10 @@ def _looks(entry: Entry, here: Here, disc: Picture, anchor: str) -> tuple[LookVi
 def _files(entry: Entry, here: Here) -> tuple[Link, ...]:
     files = picture_files(entry.observation)
     north = entry.observation.orientation.is_known
+    came = "AVIF" if files.as_it_came.endswith(".avif") else "JPEG"
     links = [
         Link(gettext("The disc, north up (JPEG)") if north else gettext("The disc (JPEG)"), here.to(files.disc)),
-        Link(gettext("Original orientation (JPEG)"), here.to(files.as_it_came)),
+        Link(gettext("Original orientation ({kind})", kind=came), here.to(files.as_it_came)),
     ]
     if entry.pictures.fits is not None:
         links.append(Link(gettext("Disc with coordinates (FITS)"), here.to(files.fits)))

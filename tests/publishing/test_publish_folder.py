@@ -14,10 +14,11 @@ from pathlib import Path
 import pytest
 from other_disk import folder_on_another_disk
 
+from archive.commands.main import main
 from archive.disk import Folder
 from archive.errors import PublishError
 from archive.site_tree.exchange import exchange_or_rename, rename_in_turn
-from publishing.sites import contents, publish_folder, write_listing
+from publishing.sites import FIRST, contents, make_archive, publish_folder, put_site, write_listing
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 
@@ -711,3 +712,17 @@ def test_a_target_on_another_disk_is_like_any_other(site):
         (site / "index.html").write_text("new", encoding="utf-8")
         publish_folder(site, other / "www")
         assert contents(other / "www") == published(site)
+
+
+@pytest.mark.parametrize(("limit_mb", "told"), [(0.5, "is larger than"), (1.1, "comes near to"), (2.0, "")])
+def test_a_limit_of_the_host_is_told_before_it_is_passed(
+    limit_mb: float, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    targets = f'[[targets]]\nname = "free"\nfolder = "{tmp_path / "www"}"\nlimit_mb = {limit_mb}\n'
+    put_site(make_archive(tmp_path / "my-sun", targets), FIRST)
+    (tmp_path / "my-sun" / "site" / "disc.fits").write_bytes(bytes(1_000_000))
+    for more in (["--dry-run"], []):
+        assert main(["publish", str(tmp_path / "my-sun"), *more]) == 0
+        warned = capsys.readouterr().err
+        words = f"{told} limit_mb = {limit_mb:g}; its FITS take 1.0 MB: fits = 30"
+        assert (words in warned) == bool(told), warned

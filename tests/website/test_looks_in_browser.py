@@ -23,7 +23,7 @@ NEW = [
     "--instrument", "Doorstep", "--mount", "unknown",
 ]  # fmt: skip
 DAY = "days/2026-06-03"
-JPEG_LEVELS = 1.5  # rms: what packing leaves of a noisy disc
+JPEG_LEVELS = 1.8  # rms: what packing leaves of a noisy disc, 1.6 in the JPEG that is tinted
 
 
 @pytest.fixture(scope="module")
@@ -66,9 +66,11 @@ def test_a_tinted_look_is_shown_as_it_would_have_been_drawn(tab: Browser, site: 
 
 
 def test_one_picture_serves_all_tints(site: Path) -> None:
-    assert {path.name for path in (site / DAY).glob("*.jpg")} == {
-        f"0915Z-{name}.jpg" for name in ("disc", "flat", "small", "tiny", "as-it-came")
+    names = {path.name for path in (site / DAY).glob("0915Z-*")}
+    assert {name for name in names if name.endswith(".jpg")} == {
+        f"0915Z-{one}.jpg" for one in ("disc", "small", "tiny")
     }
+    assert names >= {"0915Z-flat.avif", "0915Z-as-it-came.avif"}
     page = (site / DAY / "index.html").read_text(encoding="utf-8")
     assert re.findall(r'<filter id="tint-(\w+)"', page) == ["warm", "mono"]
 
@@ -78,7 +80,7 @@ def test_a_look_can_be_switched_on_the_disc(tab: Browser, site: Path) -> None:
     tab.open((site / DAY / "index.html").as_uri())
     chosen = "const choice = document.querySelector('.look-choice select'); choice.value = 't0915Z-{}';"
     shown = "document.querySelector('.disc-link img').currentSrc.split('/').pop()"
-    for look, source, tint in (("flat", "0915Z-flat.jpg", ""), ("warm", "0915Z-disc.jpg", "tint-warm")):
+    for look, source, tint in (("flat", "0915Z-flat.avif", ""), ("warm", "0915Z-disc.jpg", "tint-warm")):
         tab.run("{" + chosen.format(look) + " choice.dispatchEvent(new Event('change')); }")
         tab.wait(f"{shown} === '{source}'")
         assert str(tab.run("document.querySelector('.plate-square').className")).split()[1:] == [tint][: len(tint)]

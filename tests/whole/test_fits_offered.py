@@ -134,7 +134,7 @@ def test_the_site_offers_those_of_all_days_of_none_or_of_the_newest(filed: Path,
 
 def test_maps_films_and_comparisons_do_not_depend_on_it(of_all: Path, of_none: Path) -> None:
     names = [name for name, _ in others(of_all)]
-    for kind in ("turned-back.jpg", "map.png", ".mp4"):
+    for kind in ("turned-back.avif", "map.png", ".mp4"):
         assert any(name.endswith(kind) for name in names), kind
     assert list(others(of_all)) == list(others(of_none))
 
