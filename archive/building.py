@@ -193,17 +193,24 @@ def _film_elsewhere(archive: Archive, span: FilmSettings, out: Path) -> Filmed:
     from archive.pipeline import counted_pictures
     from archive.stages.discs import forget_discs, offered_discs
     from archive.stages.eclipses import place_of
-    from archive.stages.films import blank_remarks, chosen_observations, write_film
+    from archive.stages.films import blank_remarks, chosen_observations, write_animated, write_film
     from archive.stages.group_content import group_positions
     from archive.stages.survey import survey
 
     counted = counted_pictures(archive, survey(archive))
     sites = [place_of(site) for site in archive.settings.sites]
     chosen = chosen_observations(counted.observations, span, sites=sites)
-    files = write_film(archive, chosen, out, span, groups=group_positions(counted.groups))
+    groups, size_px = group_positions(counted.groups), None
+    if out.suffix == ".mp4":
+        files = write_film(archive, chosen, out, span, groups=groups)
+        path, frames_json, frames = files.mp4, files.frames_json, files.frames
+    else:
+        animation = write_animated(archive, chosen, out, span, groups=groups)
+        path, frames_json, frames = animation.path, animation.frames_json, animation.frames
+        size_px = animation.width_px, animation.height_px
     forget_discs(archive, keep=[one.id for one in offered_discs(archive.settings, counted.observations)])
-    blank = blank_remarks(files.mp4, span)
-    return Filmed(files.mp4, files.frames_json, files.frames, tuple(one.id for one in chosen), None, blank)
+    blank = blank_remarks(path, span)
+    return Filmed(path, frames_json, frames, tuple(one.id for one in chosen), None, blank, size_px)
 
 
 _Made = TypeVar("_Made")

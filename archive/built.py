@@ -40,7 +40,10 @@ class Built:
 
 @dataclass(frozen=True)
 class Filmed:
-    """A film made by `film`: its file, what it shows, and the site's home page where the site shows it."""
+    """A film made by `film`: its file, what it shows, and the site's home page where the site shows it.
+
+    `mp4` is the film, also where it is an animated picture, which `animated_px` gives the size of.
+    """
 
     mp4: Path
     frames_json: Path
@@ -48,3 +51,4 @@ class Filmed:
     observation_ids: tuple[str, ...]
     home: Path | None
     warnings: tuple[str, ...]
+    animated_px: tuple[int, int] | None = None

@@ -107,7 +107,9 @@ _OPTIONS_OF_STYLES = {
     metavar="DEG",
     help="corotating only: Carrington longitude in the middle.  [default: the one facing us in the middle of the span]",
 )
-@click.option("--out", type=click.Path(path_type=Path), help="Write the film here (.mp4) instead of into the site.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Write the film here (.mp4, .webp, .gif) instead of into the site."
+)
 @click.option("--list", "is_list", is_flag=True, help="Tell which films the site keeps, and make none.")
 @click.option("--forget", metavar="NAME", help="Keep that film no longer; its name is told by --list.")
 @SCHEDULER
@@ -218,7 +220,13 @@ def _print_filmed(made: Filmed, *, as_json: bool) -> None:
     print_line(
         f"film of {format_count(len(made.observation_ids), 'observation')}, {made.frames} frames: {made.mp4.absolute()}"
     )
-    print_line(f"beside it {made.frames_json.name} lists its frames; poster and short clip too")
+    if made.animated_px is None:
+        print_line(f"beside it {made.frames_json.name} lists its frames; poster and short clip too")
+    else:
+        width_px, height_px = made.animated_px
+        size_mb = made.mp4.stat().st_size / 1e6
+        print_line(f"{width_px} x {height_px} px, {size_mb:.1f} MB, the largest of some sizes within 10 MB")
+        print_line(f"beside it {made.frames_json.name} lists its frames")
     if len(made.observation_ids) == 1:
         print_line("it shows one picture, so nothing moves in it; a longer span has more")
     if made.home is not None:

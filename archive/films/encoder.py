@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from archive.disk import TEMPORARY_SUFFIX, Folder
 from archive.errors import ArchiveError, clear_refusal
 
-__all__ = ["Coding", "Loop", "Progress", "encode_mp4", "has_av1", "replacing", "write_mp4"]
+__all__ = ["Coding", "Loop", "Progress", "encode_mp4", "has_av1", "replacing", "run_encoder", "write_mp4"]
 
 Progress = Callable[[int, int], None]
 
@@ -158,7 +158,7 @@ def encode_mp4(
     with closing(_prefetched(chain([first], stream))) as ahead:
         checked = _checked(ahead, first.shape, frames_total, on_progress)
         facts = [word for name, words in rights.items() for word in ("-metadata", f"{_FACTS[name]}={words}")]
-        _encode([*source, *_outputs(path, av1, chosen, loop, facts)], checked, path)
+        run_encoder([*source, *_outputs(path, av1, chosen, loop, facts)], checked, path)
 
 
 @cache
@@ -201,7 +201,7 @@ def _target(path: Path) -> list[str]:
     return ["-movflags", "+faststart", "-f", "mp4", f"file:{path.absolute()}"]
 
 
-def _encode(arguments: Sequence[str], frames: Iterable[NDArray[np.uint8]], path: Path) -> None:
+def run_encoder(arguments: Sequence[str], frames: Iterable[NDArray[np.uint8]], path: Path) -> None:
     """Run the encoder; raise with its first message where it fails."""
     from imageio_ffmpeg import get_ffmpeg_exe
 

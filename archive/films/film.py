@@ -25,6 +25,7 @@ __all__ = [
     "FilmHead",
     "check_film_name",
     "film_content",
+    "listed_frames",
     "make_film",
     "put_film",
 ]
@@ -32,6 +33,7 @@ __all__ = [
 
 # The short clip is for messengers with a limit of a few megabytes: a small frame, double speed, only the newest part of
 # a long film, and a maximum bit rate.
+FILM_ENDINGS = (".mp4", ".webp", ".gif")
 _LOOP_SIZE_PX = 480  # its shorter side
 _LOOP_EVERY = 2
 _LOOP_MAX_S = 20
@@ -57,7 +59,7 @@ class FilmHead:
     width_px: int
     height_px: int
     disc: FilmDisc | None
-    frames_per_second: int = 25
+    frames_per_second: float = 25
     more: Mapping[str, object] = field(default_factory=dict)
     rights: Mapping[str, str] = field(default_factory=dict)
 
@@ -82,24 +84,25 @@ class FilmFiles:
 
 
 def check_film_name(out: Path) -> None:
-    """Refuse a name under which no film can be written.
+    """Refuse a name under which no film can be written, as MP4 or animated picture.
 
     Raises
     ------
     FactsError
-        The name does not end in ``.mp4``, or is a folder.
+        The name has another ending, or is a folder.
     FolderError
         Its folder is missing, or a file of the film would replace a file that is not part of an earlier film.
     """
     if out.is_dir():
         raise FactsError(f"{out}: is a folder; name a file in it, such as {out / 'sun.mp4'}")
-    if out.suffix != ".mp4":
-        raise FactsError(f"{out}: the film's name must end in .mp4, in lower case; write {out.stem}.mp4")
+    if out.suffix not in FILM_ENDINGS:
+        raise FactsError(f"{out}: the film's name must end in .mp4, .webp or .gif, in lower case; write {out.stem}.mp4")
     if not out.parent.is_dir():
         raise FolderError(f"{out}: folder {out.parent} does not exist; create it first, or choose another")
-    folder, names = Folder(out.parent), _names(out)
+    folder = Folder(out.parent)
+    names = _names(out) if out.suffix == ".mp4" else (out, out.with_suffix(".json"))
     in_the_way = [path for path in names if folder.exists(path.name)]
-    if in_the_way and not _is_list_of_frames(folder, names[2].name):
+    if in_the_way and not _is_list_of_frames(folder, out.with_suffix(".json").name):
         raise FolderError(
             f"{', '.join(map(str, in_the_way))}: would be overwritten by the film (with its poster, list of frames, "
             f"short clip and AV1 version), but is not part of an earlier film; move it, or choose "
@@ -153,6 +156,7 @@ def make_film(
     """
     folder = folder or Folder(out.parent)
     mp4, poster, frames_json, loop, av1 = _names(out)
+    rate = round(head.frames_per_second)
     made = FilmFiles(mp4, poster, frames_json, loop, av1 if has_av1() else None, len(specs), *head.encoded_px)
     with clear_refusal(out), ExitStack() as whole:  # all files are renamed together, once all are complete
         parts = {
@@ -161,15 +165,15 @@ def make_film(
         encode_mp4(
             parts[mp4],
             _saving_poster(iter(frames), specs, folder, parts[poster].name),
-            frames_per_second=head.frames_per_second,
+            frames_per_second=rate,
             frames_total=len(specs),
-            coding=Coding(_key_frame_every(specs, head.frames_per_second)),
+            coding=Coding(_key_frame_every(specs, rate)),
             av1=parts.get(av1),
             loop=_loop(parts[loop], len(specs), head),
             rights=head.rights,
             on_progress=on_progress,
         )
-        folder.write(frames_json.name, _frames_json(specs, head).encode())
+        folder.write(frames_json.name, listed_frames(specs, head).encode())
     if made.av1 is None:
         folder.remove(av1.name)  # of an earlier film, by an encoder with AV1
     return made
@@ -214,7 +218,7 @@ def put_film(content: Mapping[str, bytes], out: Path, *, folder: Folder | None =
 
 def _loop(path: Path, frames: int, head: FilmHead) -> Loop:
     """Return the short clip's settings: constant quality with a maximum rate that keeps it within its size limit."""
-    longest = _LOOP_MAX_S * head.frames_per_second * _LOOP_EVERY
+    longest = round(_LOOP_MAX_S * head.frames_per_second * _LOOP_EVERY)
     first = max(0, frames - longest)
     length_s = -(-(frames - first) // _LOOP_EVERY) / head.frames_per_second
     # A tenth is reserved for the container and for overshoot of the rate control.
@@ -256,7 +260,7 @@ def _saving_poster(
         yield frame
 
 
-def _frames_json(specs: Sequence[FrameSpec], head: FilmHead) -> str:
+def listed_frames(specs: Sequence[FrameSpec], head: FilmHead) -> str:
     """Return the list of frames as JSON, for other programs; sizes as encoded, so even."""
     width_px, height_px = head.encoded_px
     disc = head.disc and {name: round(getattr(head.disc, name), 4) for name in ("x_px", "y_px", "radius_px")}

@@ -8,15 +8,19 @@ from itertools import chain, repeat
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.films.animation import animation_specs
 from archive.films.eclipse_timeline import eclipse_timeline
 from archive.films.film import FilmDisc, FilmHead, film_content, make_film
 from archive.films.job import FilmJob, FilmOptions
-from archive.films.styles import Frames, map_window, render_frames
+from archive.films.styles import Frames, film_canvas, map_window, render_frames
 from archive.films.timeline import FrameSpec, daily_timeline, smooth_timeline
 from archive.model.choices import FilmStyle
 from archive.model.observation import Observation
 
-__all__ = ["FRAMES_PER_SECOND", "PACE_S", "film_of", "plan_film", "timeline_of"]
+__all__ = ["FRAMES_PER_SECOND", "PACE_S", "film_of", "plan_animation", "plan_film", "timeline_of"]
 
 FRAMES_PER_SECOND = 25
 # Seconds of film for a day (smooth) or an observation; a daily second is 0.6 held and 0.4 of cross-fade.
@@ -44,17 +48,29 @@ def film_of(job: FilmJob, style: FilmStyle, name: str, *discs: bytes) -> dict[st
         return film_content(make_film(specs, frames, Path(folder) / name, head=head))
 
 
+def plan_animation(
+    job: FilmJob, style: FilmStyle, *, painters: int = 1
+) -> tuple[Sequence[FrameSpec], Frames, FilmHead, NDArray[np.uint8]]:
+    """Return frames and head of an animated picture, as `plan_film`, and the disc's own tones."""
+    specs = animation_specs(timeline_of(job.chosen, style, job.options))
+    window = map_window(job) if style == "corotating" else None
+    frames = render_frames(job, style, specs, painters=painters)
+    return specs, frames, _head(job, style), film_canvas(job, window)[1].table
+
+
 def plan_film(job: FilmJob, style: FilmStyle, *, painters: int = 1) -> tuple[Sequence[FrameSpec], Frames, FilmHead]:
     """Return the time line, the frames (painted by so many threads) and the head of a film."""
+    specs = timeline_of(job.chosen, style, job.options)
+    return specs, render_frames(job, style, specs, painters=painters), _head(job, style)
+
+
+def _head(job: FilmJob, style: FilmStyle) -> FilmHead:
     layout = job.layout
     disc = FilmDisc(*layout.disc_centre_px, layout.disc.radius_px)
-    specs = timeline_of(job.chosen, style, job.options)
-    frames = render_frames(job, style, specs, painters=painters)
     window = map_window(job) if style == "corotating" else None
     more = {} if window is None else {"map": asdict(window)}
     shown_disc = disc if window is None else None
-    head = FilmHead(style, layout.width_px, layout.height_px, shown_disc, FRAMES_PER_SECOND, more, job.rights)
-    return specs, frames, head
+    return FilmHead(style, layout.width_px, layout.height_px, shown_disc, FRAMES_PER_SECOND, more, job.rights)
 
 
 def timeline_of(chosen: Sequence[Observation], style: FilmStyle, options: FilmOptions) -> tuple[FrameSpec, ...]:

@@ -16,11 +16,12 @@ from archive.disk import Folder, StoredFile
 from archive.errors import FactsError
 from archive.execution.executor import IN_THIS_PROCESS, processors
 from archive.execution.in_flight import fits_in_flight
+from archive.films.animation import Animation, write_animation
 from archive.films.eclipse_timeline import gap_words, picture_frames
 from archive.films.encoder import has_av1
 from archive.films.film import FilmFiles, make_film, put_film
 from archive.films.job import FilmJob, FilmOptions, Imprint
-from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, plan_film
+from archive.films.production import FRAMES_PER_SECOND, PACE_S, film_of, plan_animation, plan_film
 from archive.films.timeline import check_length
 from archive.language import caption_words, kept_title, speaking
 from archive.model.caption_words import CaptionWords
@@ -52,6 +53,7 @@ __all__ = [
     "forget_films",
     "kept_film",
     "kept_films",
+    "write_animated",
     "write_film",
 ]
 
@@ -184,6 +186,31 @@ def write_film(
     )
     (files,) = _written(archive, [wanted], _whole(archive, [wanted], _discs(archive, [wanted])))
     return files
+
+
+def write_animated(
+    archive: Archive,
+    chosen: Sequence[Observation],
+    out: Path,
+    span: FilmSettings,
+    *,
+    groups: Sequence[NamedPosition] = (),
+) -> Animation:
+    """Write a film as GIF or WebP, by the ending of `out`, with its list of frames; see `write_film`."""
+    wanted = _Wanted(
+        tuple(chosen),
+        Folder(out.parent),
+        out.name,
+        span.style,
+        film_options(span),
+        tuple(groups),
+        film_title(span, chosen),
+    )
+    discs = _whole(archive, [wanted], _discs(archive, [wanted]))
+    job = _film_job(wanted, discs, archive.settings)
+    specs, frames, head, table = plan_animation(job, span.style, painters=min(processors(), _MOST_PAINTERS))
+    archive.on_progress("filming", 0, len(specs))
+    return write_animation(out, specs, frames, head=head, table=table)
 
 
 @dataclass(frozen=True)
