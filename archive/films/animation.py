@@ -73,7 +73,7 @@ def write_animation(
     sizes = _sizes(head)
     with clear_refusal(out), TemporaryDirectory(prefix="northlimb-film-") as scratch:
         palette = Path(scratch) / "palette.rgb"
-        palette.write_bytes(_palette(table).tobytes())
+        Folder(Path(scratch)).write(palette.name, _palette(table).tobytes())
         tried = {size: Path(scratch) / f"{size[1]}{out.suffix}" for size in sizes}
         source = f"-f rawvideo -pix_fmt rgb24 -s {head.width_px}x{head.height_px} -r {rate} -i pipe:0".split()
         colours = f"-f rawvideo -pix_fmt rgb24 -s 16x16 -i {palette}".split()
@@ -86,7 +86,7 @@ def write_animation(
                 f"{out}: {smallest:.0f} MB even at {min(sizes[-1])} px, over the {MOST_BYTES / 1e6:.0f} MB of an "
                 "animated picture; choose a shorter span or a smaller --pace, or --out FILE.mp4"
             )
-        content = tried[fits].read_bytes()
+        content = Folder(Path(scratch)).read(tried[fits].name)
     width_px, height_px = fits
     shrunk = width_px / head.width_px
     disc = head.disc and replace(

@@ -66,7 +66,10 @@ def test_names_of_files_are_plain_and_differ_where_films_do() -> None:
 @pytest.mark.usefixtures("without_av1")
 def test_a_film_of_one_picture_says_so(root: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["add", str(root), str(draw(tmp_path / "20260608T091500Z.png", seed=1)), "--north-angle", "0"]) == 0
-    out = tmp_path / "sun.mp4"
+    out = tmp_path / "sun.gif"
     quick = ["--size", "480", "--pace", "0.2", "--shape", "tall"]
     assert main(["film", str(root), "--days", "1", *quick, "--out", str(out)]) == 0
-    assert "it shows one picture" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "it shows one picture" in told
+    assert "480 x 854 px" in told
+    assert out.read_bytes()[:6] == b"GIF89a"
