@@ -28,7 +28,7 @@ def archive_with(targets: str, root: Path) -> Path:
 
 def test_every_key_of_a_target_is_walked_here() -> None:
     assert keys_of(WEB) == ["name", "folder"]
-    assert keys_of(STORE) == ["name", "url", "endpoint", "keep"]
+    assert keys_of(STORE) == ["name", "url", "endpoint", "limit_mb", "keep"]
     assert 'region = "..."' in STORE
     assert 'branch = "pages" for git' in STORE
 
