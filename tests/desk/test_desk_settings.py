@@ -69,7 +69,7 @@ def test_the_desk_speaks_the_language_of_the_settings(client: Client, sun: Path)
     sites = [{**kept["values"]["sites"][0], "elevation_m": "zwölf"}]
     refused = client.post("/api/settings", {"made_from": kept["made_from"], "changes": {"sites": sites}})
     assert [cause["text"] for cause in refused.json["causes"]] == [
-        "sites[1].elevation_m: 'zwölf' ist keine Zahl; 12.5 schreiben"
+        "sites[1].elevation_m: 'zwölf' ist keine Zahl; 12,5 schreiben"
     ]
     client.post("/api/settings/undo")
     assert b'<html lang="en">' in client.get("/settings").body
