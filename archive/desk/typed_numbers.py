@@ -14,6 +14,7 @@ from pydantic import BeforeValidator, PlainValidator
 from pydantic.fields import FieldInfo
 
 from archive.errors import FactsError
+from archive.language import decimal
 from archive.records.toml_files import TomlModel
 
 __all__ = ["with_typed_numbers"]
@@ -58,6 +59,8 @@ def _read(field: FieldInfo, value: Any, where: str) -> Any:
         return value
     # With a minus sign as the desk's pages and the site write it.
     text = value.strip().replace("\N{MINUS SIGN}", "-")
+    if float in kinds and _WITH_COMMA.fullmatch(text) and decimal(".") == ",":
+        text = text.replace(",", ".")  # as the language of the pages writes it
     if _WHOLE.fullmatch(text):
         return int(text)
     if float in kinds and _NUMBER.fullmatch(text):
@@ -79,5 +82,5 @@ def _refusal(text: str, *, is_whole: bool) -> str:
     shown = repr(text if len(text) <= _LONGEST_SHOWN else f"{text[: _LONGEST_SHOWN - 3]}...")
     if is_whole:
         return f"{shown} is not a whole number; write 12"
-    right = text.replace(",", ".") if _WITH_COMMA.fullmatch(text) else "12.5"
+    right = text.replace(",", ".") if _WITH_COMMA.fullmatch(text) else decimal("12.5")
     return f"{shown} is not a number; write {right}"

@@ -55,3 +55,22 @@ def test_every_key_of_the_settings_has_its_form() -> None:
     named = set(re.findall(r'name="(\w+)"|data-add="(\w+)"', html))
     named = {name for pair in named for name in pair} | {"looks", "targets", "films", "format"}
     assert set(Settings.model_fields) - named == set()
+
+
+def test_the_desk_speaks_the_language_of_the_settings(client: Client, sun: Path) -> None:
+    assert b'<html lang="en">' in client.get("/settings").body
+    found = client.get("/api/settings").json
+    client.post("/api/settings", {"made_from": found["made_from"], "changes": {"language": "de-AT"}})
+    kept = client.get("/api/settings").json
+    assert kept["undo"] == "Sprache"
+    page = client.get("/settings").body.decode()
+    assert '<html lang="de">' in page
+    assert "<h1>Einstellungen</h1>" in page
+    assert "Die Website ist aktuell" in client.get("/static/desk.js").body.decode()
+    sites = [{**kept["values"]["sites"][0], "elevation_m": "zwölf"}]
+    refused = client.post("/api/settings", {"made_from": kept["made_from"], "changes": {"sites": sites}})
+    assert [cause["text"] for cause in refused.json["causes"]] == [
+        "sites[1].elevation_m: 'zwölf' ist keine Zahl; 12,5 schreiben"
+    ]
+    client.post("/api/settings/undo")
+    assert b'<html lang="en">' in client.get("/settings").body

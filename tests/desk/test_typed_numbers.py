@@ -11,6 +11,7 @@ import pytest
 from archive.desk.target_form import TargetForm
 from archive.desk.typed_numbers import with_typed_numbers
 from archive.errors import FactsError
+from archive.language import speaking
 from archive.records.record import Record
 from archive.records.settings import FilmSettings, Settings, SiteSettings
 from desk.desk_client import PICTURE, RECORD, Client
@@ -101,3 +102,11 @@ def test_a_latitude_with_its_letter_is_kept_as_typed(client: Client, sun: Path) 
     assert (kept["latitude_deg"], kept["elevation_m"]) == ("41,3S", 40.5)
     client.post("/api/settings/undo")
     assert (sun / "archive.toml").read_text() == before
+
+
+def test_a_comma_is_read_where_the_language_of_the_pages_writes_one() -> None:
+    typed = {"elevation_m": "12,5", "name": "1,5"}
+    with speaking("de", part="desk"):
+        assert with_typed_numbers(SiteSettings, typed) == {"elevation_m": 12.5, "name": "1,5"}
+    with speaking("ja", part="desk"), pytest.raises(FactsError, match=r"12\.5"):
+        with_typed_numbers(SiteSettings, typed)
