@@ -33,7 +33,9 @@ _LEAST_ARC = 0.06  # of the Sun's limb
 _RATIOS = (0.86, 1.16)  # of the radii: 0.90 to 1.08 in all eclipses, and the errors of short arcs
 _ALONG = 0.9  # cosine of the angle at which the other limb may cross a ray that is used
 _LEAST_THICKNESS_PX = 1.5
-_MISFIT = 0.06  # rms of the model against the picture, in heights of the edge; a few in a hundred drawn crescents, all much overexposed, have more and are refused
+# The rms of the model against the picture, in heights of the edge. A few in a hundred drawn crescents, all much
+# overexposed, have more and are refused.
+_MISFIT = 0.06
 _WRONG = 0.12  # of the visible part dark, or of the hidden part bright
 _FLOOR = 0.15  # of the brightest: below, a tone curve is not taken to be any steeper
 _WHITE = 0.985  # of the brightest, where many pixels are that bright
