@@ -38,7 +38,7 @@ def test_the_content_decides_and_not_the_ending(root: Path, tmp_path: Path, caps
 def test_so_much_of_the_limb_is_enough(root: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "60 % of it is enough. In an eclipse both limbs are fitted, down to a thin crescent" in PROSE
     must_exist("tests/disc/test_limb_in_eclipse.py::test_the_limb_beside_a_deep_bite_is_found", "0.70")
-    must_exist("tests/disc/test_crescent.py")
+    must_exist("tests/disc/test_crescent.py::test_both_limbs_are_found_down_to_a_thin_crescent")
     scene = Scene(width_px=260, height_px=250, x_px=131.2, y_px=123.6, radius_px=104.3)
     for share, status in ((0.6, 0), (0.5, 1)):
         right_px = round(scene.x_px - scene.radius_px * np.cos(np.pi * share))
