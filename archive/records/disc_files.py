@@ -30,8 +30,8 @@ __all__ = [
 ]
 
 # Ten years of days fit into 1 GB (`tests/whole/test_day_size.py`). Of the contrast of granulation (1 to 4 px) in one
-# sharp picture from space and one of a small telescope, 0.97 is left in the JPEG, which is for feeds, tints and browsers
-# without AVIF, 0.93 and 0.89 in the AVIF that pages show, and 0.86 and 0.80 in the flat one.
+# sharp picture from space and one of a small telescope 0.97 is left in the JPEG, which is for feeds, tints and
+# browsers without AVIF, 0.93 and 0.89 in the AVIF that pages show, and 0.86 and 0.80 in the flat one.
 _QUALITY, _SMALL_QUALITY = 45, 76
 LIGHT_QUALITIES = {256: 55, 512: 50, 1024: 45}
 FLAT_QUALITY = 40

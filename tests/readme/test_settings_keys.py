@@ -93,7 +93,7 @@ def test_the_readme_shows_every_key_of_the_settings_and_none_that_is_not_there()
     in_comments = {
         "": {"smoothed_number"},
         "sites": {"horizon"},
-        "targets": {"region", "branch"},
+        "targets": {"region", "branch", "limit_mb"},
         "films": {"from", "to", "rotation"},
     }
     models = {
