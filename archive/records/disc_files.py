@@ -29,14 +29,14 @@ __all__ = [
     "whole_picture_bytes",
 ]
 
-# Ten years of days fit into 1 GB. By the contrast of granulation that is left of sharp real discs (`day_size.py` among
-# the studies prints it): 0.97 in the JPEG, which is for readers of feeds and for browsers without AVIF, 0.9 in the AVIF
-# that pages show and 0.8 to 0.9 in the flat one; spots keep theirs to a hundredth.
-_QUALITY, _SMALL_QUALITY = 40, 76
+# Ten years of days fit into 1 GB (`tests/whole/test_day_size.py`). Of the contrast of granulation (1 to 4 px) in one
+# sharp picture from space and one of a small telescope 0.97 is left in the JPEG, which is for feeds, tints and
+# browsers without AVIF, 0.93 and 0.89 in the AVIF that pages show, and 0.86 and 0.80 in the flat one.
+_QUALITY, _SMALL_QUALITY = 45, 76
 LIGHT_QUALITIES = {256: 55, 512: 50, 1024: 45}
 FLAT_QUALITY = 40
 # A whole picture has as good a quality as this many bytes let it have, foretold from a part of its disc: over the range
-# of qualities the bytes fall by some 6.5 % a step.
+# of qualities the bytes fall by some 6.5 % a step. Of the same contrast 0.7 and 0.8 are left; spots keep their shapes.
 _WHOLE_BYTES = 62_000
 _PROBE_PX, _PROBE_QUALITY, _FALL = 384, 50, 0.065
 _WHOLE_QUALITIES = (30, 60)

@@ -4,7 +4,7 @@ Run: ``PYTHON_CPU_COUNT=1 PYTHONPATH=. python tests/benchmarks/bench_picture.py`
 added and the site is built, all in one process, without films; starting up is apart, for some pictures go first. Beside
 it in the same run the floor: each picture decoded once, resampled to 1024 px by a cubic spline, and encoded as the site
 shows it. Nothing here is a test. Wanted: at most 0.45 s a picture at 2048 px; at 1024 px at most 0.75 MB a picture, and
-0.35 MB without FITS.
+0.30 MB without FITS.
 """
 
 from __future__ import annotations
