@@ -26,13 +26,14 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from imageio_ffmpeg import get_ffmpeg_exe
 from whole.film_scenes import STANDARD_SCENE, drawn_days, film_job
 
-from archive.disc.aligned import STANDARD_FRAME
+from archive.disc.aligned import DiscFrame
 from archive.disc.derotation import disc_canvas
 from archive.execution.executor import processors
 from archive.films import encoder
-from archive.films.film import make_film
+from archive.films.film import FilmHead, make_film
 from archive.films.job import FilmJob, FilmOptions
 from archive.films.production import plan_film
+from archive.model.choices import FILM_SHAPES
 
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real" / "hmi-2010-10"
 QUIET = [get_ffmpeg_exe(), "-loglevel", "error", "-y"]
@@ -43,10 +44,12 @@ def main() -> None:
     parser.add_argument("--days", type=float, default=6.0, help="50 frames each")
     parser.add_argument("--runs", type=int, default=3)
     parser.add_argument("--month", action="store_true", help="also the 27 real days")
+    parser.add_argument("--shape", choices=FILM_SHAPES, default="square")
     arguments = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
-        _, job = drawn_days(folder, [float(day) for day in range(int(arguments.days) + 1)], FilmOptions())
+        days = [float(day) for day in range(int(arguments.days) + 1)]
+        _, job = drawn_days(folder, days, FilmOptions(shape=arguments.shape))
         for run in range(arguments.runs):
             compare(job, folder, run)
         if arguments.month and REAL.is_dir():
@@ -62,9 +65,9 @@ def compare(job: FilmJob, folder: Path, run: int) -> None:
     raw = folder / "frames.rgb"
     subprocess.run([*QUIET, "-i", files.mp4, "-pix_fmt", "rgb24", "-f", "rawvideo", raw], check=True)
     warps, both, h264 = (
-        bare_warps(len(specs)),
-        bare_encoding(raw, folder, av1=True),
-        bare_encoding(raw, folder, av1=False),
+        bare_warps(len(specs), job.frame),
+        bare_encoding(raw, folder, head, av1=True),
+        bare_encoding(raw, folder, head, av1=False),
     )
     raw.unlink()
     clock, of_processors = film / (warps + both)
@@ -85,12 +88,11 @@ def peak_mb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def bare_warps(frames: int) -> NDArray[np.float64]:
+def bare_warps(frames: int, frame: DiscFrame) -> NDArray[np.float64]:
     """What two warps a frame cost, and nothing else: the plain way, a float32 map in numpy and a cubic remap."""
     import cv2
 
     cv2.setNumThreads(1)
-    frame = STANDARD_FRAME
     flat = np.random.default_rng(1).normal(1.0, 0.02, (frame.size_px, frame.size_px)).astype(np.float32)
     canvas = disc_canvas(frame)
     tilt = np.radians(5.0)
@@ -110,9 +112,9 @@ def bare_warps(frames: int) -> NDArray[np.float64]:
     return spent() - before
 
 
-def bare_encoding(raw: Path, folder: Path, *, av1: bool) -> NDArray[np.float64]:
+def bare_encoding(raw: Path, folder: Path, head: FilmHead, *, av1: bool) -> NDArray[np.float64]:
     """What the bundled encoder costs on the same frames from a raw file."""
-    source = f"-f rawvideo -pix_fmt rgb24 -s 1024x1024 -r 25 -i {raw}".split()
+    source = f"-f rawvideo -pix_fmt rgb24 -s {head.width_px}x{head.height_px} -r 25 -i {raw}".split()
     outputs = encoder._outputs(folder / "bare.mp4", folder / "bare-av1.mp4" if av1 else None, encoder.Coding(25))
     before = spent()
     subprocess.run([*QUIET, *source, *outputs], check=True, stderr=subprocess.DEVNULL)
