@@ -74,7 +74,7 @@ _MOST_REMOVED_TOLD = 50
 # Targets and films have pages of their own; where the site is sent is not changed in passing.
 SETTINGS_KEYS = frozenset(
     {
-        "title", "observer", "time_zone", "days", "language", "address", "looks", "fits", "relative_number_k",
+        "title", "observer", "time_zone", "days", "times", "language", "address", "looks", "fits", "relative_number_k",
         "published_site_precision_deg", "sites", "instruments", "observers", "factors", "licence", "contact",
         "smoothed_number",
     }

@@ -6,6 +6,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from archive.films.timeline import FrameSpec
+from archive.language.dates import zone_words
 from archive.model.caption_words import ENGLISH, CaptionWords
 from archive.model.choices import Caption
 
@@ -21,7 +22,7 @@ def caption_lines(
     zone = ZoneInfo(zone_name)
     local = spec.time_utc.astimezone(zone)
     day = _date(local, words)
-    when = day if kind == "date" else f"{day}, {local:%H:%M} {_zone_words(local)}"
+    when = day if kind == "date" else f"{day}, {local:%H:%M} {zone_words(local)}"
     if spec.kind == "observed":
         own = spec.observed_utc
         # In a film of equal time steps a frame may differ by some minutes from the observation it shows.
@@ -30,14 +31,6 @@ def caption_lines(
             return when, words.observed_at.format(time=f"{own.astimezone(zone):%H:%M}")
         return when, words.observed
     return when, words.between if spec.observations else words.not_observed
-
-
-def _zone_words(local: datetime) -> str:
-    """Return the zone's abbreviation, ``UTC+05:45`` where it has none."""
-    name = local.tzname() or ""
-    # Zones without an abbreviation are called by their offset, such as +0545.
-    offset = f"{local:%z}"
-    return name if name.isalpha() else f"UTC{offset[:3]}:{offset[3:5]}"
 
 
 def _date(local: datetime, words: CaptionWords) -> str:

@@ -8,6 +8,7 @@ messages into them.
 from archive.language.captions import caption_words
 from archive.language.catalogues import LANGUAGES, catalogue_of, check_catalogue, known_language
 from archive.language.dates import (
+    beside_utc,
     day_and_month,
     days_and_months,
     format_date_range,
@@ -36,6 +37,7 @@ from archive.language.template_words import template_words
 
 __all__ = [
     "LANGUAGES",
+    "beside_utc",
     "caption_words",
     "catalogue_of",
     "check_catalogue",

@@ -5,11 +5,16 @@ By the patterns of the Unicode CLDR in all languages but English, which is writt
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from archive.language.speech import gettext, spoken
 
 __all__ = [
+    "beside_utc",
     "day_and_month",
     "days_and_months",
     "format_date_range",
@@ -21,7 +26,10 @@ __all__ = [
     "short_month_name",
     "short_weekday_name",
     "weekday_name",
+    "zone_words",
 ]
+
+_ZONE: ContextVar[str] = ContextVar("zone", default="")
 
 _MONTHS = (
     "January",
@@ -112,12 +120,32 @@ def format_month(day: date) -> str:
     return format_skeleton("yMMMM", day, locale=language)
 
 
+@contextmanager
+def beside_utc(zone_name: str) -> Iterator[None]:
+    """Tell the time of a zone beside UTC within, in this thread; an empty name tells none."""
+    token = _ZONE.set(zone_name)
+    try:
+        yield
+    finally:
+        _ZONE.reset(token)
+
+
+def zone_words(local: datetime) -> str:
+    """Return the abbreviation of a time's zone, ``UTC+05:45`` where it has none."""
+    name, offset = local.tzname() or "", f"{local:%z}"
+    # Zones without an abbreviation are called by their offset, such as +0545.
+    return name if name.isalpha() else f"UTC{offset[:3]}:{offset[3:5]}"
+
+
 def format_time(time_utc: datetime, *, day: date | None = None) -> str:
     """Return a UTC time to the minute, cut off as in the observation's id: ``09:15 UTC``.
 
     Where it is read beside another `day` than that of UTC, it tells its own: ``21:15 UTC on 2 June``.
     """
     time = f"{time_utc.hour:02d}:{time_utc.minute:02d} UTC"
+    if zone_name := _ZONE.get():
+        local = time_utc.astimezone(ZoneInfo(zone_name))
+        time += f" ({local:%H:%M} {zone_words(local)})"
     if day in (None, time_utc.date()):
         return time
     # Translators: a time of day and its date, as in "21:15 UTC on 2 June".

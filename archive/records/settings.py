@@ -242,6 +242,7 @@ class Settings(TomlModel):
     observer: Text
     time_zone: Zone = "UTC"
     days: DayKind = "utc"
+    times: DayKind = "utc"
     language: Annotated[str, AfterValidator(_language)] = "en"
     address: Annotated[str, AfterValidator(_web_address)] | None = None
     licence: Text | None = None
@@ -418,6 +419,7 @@ _TOP_KEYS = {
     "observer": "",
     "time_zone": "for times that come without one",
     "days": 'whose days the pages have: "utc", or "local", those of the site',
+    "times": 'of the pages: "utc", or "local", which tells those of time_zone beside it',
     "language": f"of pages, films and notes: {', '.join(LANGUAGES)}",
     "looks": "the first is the one shown first",
     "fits": 'whose discs the site offers as FITS: "all", "none" or a number of newest days',

@@ -57,6 +57,7 @@ def site_info(settings: Settings, epochs: Mapping[str, Sequence[CameraEpoch]]) -
         title=settings.title,
         observer=settings.observer,
         language=settings.language,
+        zone=settings.time_zone if settings.times == "local" else "",
         address=settings.address,
         sites=tuple(
             Site(site.name, *settings.published_place(site), has_horizon=site.has_horizon) for site in settings.sites

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from archive.built import SiteReport
 from archive.disk import Folder
-from archive.language import speaking, spoken_digest
+from archive.language import beside_utc, speaking, spoken_digest
 from archive.model.film import Film
 from archive.model.licence import contact_of, licence_of
 from archive.model.rotation_map import RotationMap
@@ -106,7 +106,8 @@ def build_site(
     """
     theme = read_theme(theme_files)
     check_theme(theme)
-    with speaking(content.info.language, theme.catalogue(content.info.language)):
+    words = theme.catalogue(content.info.language)
+    with speaking(content.info.language, words), beside_utc(content.info.zone):
         return _written(content, site_dir, theme, place=place, record=record, store=store, stamps=stamps, on_day=on_day)
 
 
@@ -130,6 +131,7 @@ def _written(
         address=content.info.address,
         licence=licence_of(content.info.licence),
         contact=contact_of(content.info.contact),
+        zone=content.info.zone,
     )
     shared = made_from(build_site, [face, theme.digests, spoken_digest()])
     groups = _groups(_in_order(content), face, theme, static=static, store=store, shared=shared, on_day=on_day)

@@ -43,7 +43,8 @@ __all__ = [
 @dataclass(frozen=True)
 class SiteInfo:
     """The archive's title page: who, where and with what. `address` is the public URL, if there is one; `licence` an
-    SPDX identifier, an address or words. `observers` is empty where the archive has one only."""
+    SPDX identifier, an address or words. `observers` is empty where the archive has one only, `zone` where pages tell
+    UTC alone."""
 
     title: str
     observer: str
@@ -55,6 +56,7 @@ class SiteInfo:
     licence: str | None = None
     contact: str | None = None
     observers: tuple[Observer, ...] = ()
+    zone: str = ""
 
 
 @dataclass(frozen=True)

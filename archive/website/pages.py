@@ -38,7 +38,8 @@ _SECTIONS = (
 class SiteFace:
     """What is the same on every page; `style_hash` changes with the style sheet and keeps old copies out.
 
-    `address` is the public address of the site, None where there is none.
+    `address` is the public address of the site, None where there is none. `zone` is that of the times beside UTC, empty
+    where there are none.
     """
 
     title: str
@@ -48,6 +49,7 @@ class SiteFace:
     address: str | None = None
     licence: Licence | None = None
     contact: Contact | None = None
+    zone: str = ""
 
     def address_of(self, path: str) -> str:
         """Return the whole address of a file of the site, empty where the site has none; folders stand for pages."""

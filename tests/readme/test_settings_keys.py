@@ -79,6 +79,7 @@ ON_THE_SITE: dict[str, tuple[str, Callable[[Path], bool]]] = {
         ),
     ),
     "days": ('"local"', page("observatory/index.html", "A day is a day by the clock of the site")),
+    "times": ('"local"', page("index.html", "09:15 UTC (10:15 BST)")),
     "fits": ('"none"', lambda site: not list(site.rglob("*-disc.fits"))),
     "address": ('"https://example.com/there/"', page("index.html", '"https://example.com/there/"')),
     "licence": ('"CC0-1.0"', page("index.html", "publicdomain/zero/1.0/")),
