@@ -52,5 +52,21 @@ const northlimb = (() => {
     });
   }
 
+  /* The page's address, given to what the computer shares with, or copied: the public one, where the page knows it. */
+  const sharing = document.querySelector(".sharing");
+  if (sharing && (navigator.share || navigator.clipboard)) {
+    sharing.hidden = false;
+    sharing.querySelector("button").addEventListener("click", async () => {
+      const url = document.querySelector('link[rel="canonical"]')?.href ?? location.href;
+      if (navigator.share) {
+        try { await navigator.share({ title: document.title, url }); return; } catch (error) { if (error.name === "AbortError") return; }
+      }
+      try {
+        await navigator.clipboard.writeText(url);
+        sharing.querySelector("[role=status]").textContent = _("The address is copied.");
+      } catch { sharing.querySelector("[role=status]").textContent = url; }
+    });
+  }
+
   return { load, save, plain, keysOn };
 })();

@@ -538,3 +538,16 @@ def test_pages_are_well_formed_and_their_links_lead_somewhere(looking_site: Path
         assert len(links.ids) == len(set(links.ids))
         for target in links.targets:
             assert (page.parent / re.split("[?#]", target)[0]).resolve().exists(), target
+
+
+def test_a_day_is_shared_by_its_address(tab: Browser, below_sub_path: str) -> None:
+    tab.grant(below_sub_path.split("/observatory")[0], "clipboardReadWrite", "clipboardSanitizedWrite")
+    tab.open(below_sub_path + DAY)
+    tab.run("navigator.share = undefined")  # as in a browser that shares with nothing
+    tab.click(".share")
+    tab.wait("document.querySelector('.sharing span').textContent.includes('copied')")
+    assert tab.run("navigator.clipboard.readText()") == below_sub_path + DAY
+    tab.set_scripts(False)
+    tab.open(below_sub_path + DAY)
+    tab.set_scripts(True)
+    assert tab.run("document.querySelector('.sharing').hidden")
