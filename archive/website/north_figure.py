@@ -34,6 +34,7 @@ _KINDS: dict[EvidenceKind, str] = {
     # Translators: short names of the evidence for north, written small inside a figure: one word each.
     "stated": gettext_noop("stated"),
     "header": gettext_noop("header"),
+    "moon": gettext_noop("moon"),
     "spots": gettext_noop("spots"),
     "sky": gettext_noop("sky"),
     "drift": gettext_noop("drift"),

@@ -31,7 +31,7 @@ def test_every_key_of_a_target_is_walked_here() -> None:
     assert keys_of(STORE) == ["name", "url", "endpoint", "limit_mb", "keep"]
     assert 'region = "..."' in STORE
     assert 'branch = "pages" for git' in STORE
-    assert "limit_mb = 1000: " in STORE  # seen in test_publish_folder.py to take effect
+    assert "limit_mb = 1000 " in STORE  # seen in test_publish_folder.py to take effect
 
 
 def test_the_name_is_what_publish_is_told(tmp_path: Path) -> None:

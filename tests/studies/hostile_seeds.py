@@ -347,7 +347,7 @@ def _value() -> tuple[bytes, ...]:
     sun = sun_view(datetime(2026, 6, 3, 9, 15, tzinfo=UTC), latitude_deg=52.1, longitude_deg=-1.3)
     values = (
         KeptStudy(measured, FoundSpots((Spot(0.1, -0.2, 350.0, 60.0),), 0.05, 1.0), blob),
-        KeptFilm({".mp4": blob}, 10, 480, {"2026-06-03T0915Z": 1}),
+        KeptFilm({".mp4": blob}, 10, 480, 480, {"2026-06-03T0915Z": 1}),
         sun,
         {"fits": blob, "small": blob},
         (SpotSolution(12.5, 0.3, False, 1e4), None),

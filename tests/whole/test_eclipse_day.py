@@ -81,7 +81,7 @@ def test_the_film_of_an_eclipse_is_steady_and_even_and_tells_its_gap(
     assert told["film"]["warnings"] == ["eclipse.mp4: no picture from 17:30 to 18:12 UTC (42 min)"]
     steps = eclipse_course(TIMES[1:], SITE)
     disc, levels = told["disc"], []
-    for frame, step in zip(decoded(out, 480)[5::10].astype(float), steps, strict=True):
+    for frame, step in zip(decoded(out, 480, 480)[5::10].astype(float), steps, strict=True):
         y, x = np.indices(frame.shape)
         right, up = (x - disc["x_px"]) / disc["radius_px"], (disc["y_px"] - y) / disc["radius_px"]
         seen = (np.hypot(right, up) < 0.93) & (np.hypot(right - step.west_radii, up - step.north_radii) > 1.1)
