@@ -544,6 +544,7 @@ def test_a_day_is_shared_by_its_address(tab: Browser, below_sub_path: str) -> No
     tab.grant(below_sub_path.split("/observatory")[0], "clipboardReadWrite", "clipboardSanitizedWrite")
     tab.open(below_sub_path + DAY)
     tab.run("navigator.share = undefined")  # as in a browser that shares with nothing
+    tab.run("document.querySelector('.share').scrollIntoView()")
     tab.click(".share")
     tab.wait("document.querySelector('.sharing span').textContent.includes('copied')")
     assert tab.run("navigator.clipboard.readText()") == below_sub_path + DAY
