@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -56,6 +57,9 @@ def type_in(page: Browser, fields: dict[str, str], *, within: str = "#target") -
 def press(page: Browser, selector: str) -> None:
     """Press a button with the mouse, wherever on the page it is."""
     page.run(f"document.querySelector({selector!r}).scrollIntoView({{ block: 'center' }})")
+    box = None
+    while box != (box := page.box(selector)):  # what was just typed or pressed may still move it
+        time.sleep(0.1)
     page.click(selector)
 
 
