@@ -21,10 +21,21 @@ def tab() -> Iterator[Browser]:
         yield one
 
 
+# Pictures in the window are loaded late and decoded beside the page; one that never comes is not waited for.
+DECODED = """Promise.all([...document.images].filter((one) => {
+  const box = one.getBoundingClientRect();
+  return box.width && box.bottom > 0 && box.top < innerHeight;
+}).map((one) => new Promise((done) => {
+  const decode = () => one.decode().then(done, done);
+  if (one.complete) decode(); else { one.onload = decode; one.onerror = done; setTimeout(done, 5000); }
+}))).then(() => true)"""
+
+
 def _shot(tab: Browser, page: Path, *, width_px: int, scheme: str) -> tuple[np.ndarray, list[str]]:
     """Photograph a page; return the pixels and what the console said."""
     tab.media(prefers_color_scheme=scheme)
     tab.open(page.as_uri(), width_px=width_px)
+    tab.run(DECODED)
     return tab.shot(), list(tab.console)
 
 
