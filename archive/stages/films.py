@@ -175,15 +175,7 @@ def write_film(
     The look is that of the span, else the archive's first. `groups` are the places of named groups, drawn where the
     span asks for names.
     """
-    wanted = _Wanted(
-        tuple(chosen),
-        Folder(out.parent),
-        out.name,
-        span.style,
-        film_options(span),
-        tuple(groups),
-        film_title(span, chosen),
-    )
+    wanted = _wanted(chosen, out, span, groups)
     (files,) = _written(archive, [wanted], _whole(archive, [wanted], _discs(archive, [wanted])))
     return files
 
@@ -197,20 +189,17 @@ def write_animated(
     groups: Sequence[NamedPosition] = (),
 ) -> Animation:
     """Write a film as GIF or WebP, by the ending of `out`, with its list of frames; see `write_film`."""
-    wanted = _Wanted(
-        tuple(chosen),
-        Folder(out.parent),
-        out.name,
-        span.style,
-        film_options(span),
-        tuple(groups),
-        film_title(span, chosen),
-    )
+    wanted = _wanted(chosen, out, span, groups)
     discs = _whole(archive, [wanted], _discs(archive, [wanted]))
     job = _film_job(wanted, discs, archive.settings)
     specs, frames, head, table = plan_animation(job, span.style, painters=min(processors(), _MOST_PAINTERS))
     archive.on_progress("filming", 0, len(specs))
     return write_animation(out, specs, frames, head=head, table=table)
+
+
+def _wanted(chosen: Sequence[Observation], out: Path, span: FilmSettings, groups: Sequence[NamedPosition]) -> _Wanted:
+    options, title = film_options(span), film_title(span, chosen)
+    return _Wanted(tuple(chosen), Folder(out.parent), out.name, span.style, options, tuple(groups), title)
 
 
 @dataclass(frozen=True)
