@@ -1,4 +1,5 @@
-"""Dates and times as a language writes them; the clock has 24 hours and is UTC in every one.
+"""Dates and times as a language writes them; the clock has 24 hours and is UTC in every one, with
+another zone's time beside it where that is asked for.
 
 By the patterns of the Unicode CLDR in all languages but English, which is written day first.
 """
@@ -12,6 +13,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from archive.language.speech import gettext, spoken
+from archive.model.caption_words import ENGLISH
 
 __all__ = [
     "beside_utc",
@@ -31,27 +33,13 @@ __all__ = [
 
 _ZONE: ContextVar[str] = ContextVar("zone", default="")
 
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 def month_name(month: int) -> str:
     """Return the name of a month, 1 to 12, as it stands alone."""
     if (language := spoken()) == "en":
-        return _MONTHS[month - 1]
+        return ENGLISH.months[month - 1]
     from babel.dates import get_month_names
 
     return str(get_month_names("wide", "stand-alone", language)[month])
@@ -60,7 +48,7 @@ def month_name(month: int) -> str:
 def short_month_name(month: int) -> str:
     """Return the name of a month, 1 to 12, shortened: ``Jun``."""
     if (language := spoken()) == "en":
-        return _MONTHS[month - 1][:3]
+        return ENGLISH.months[month - 1][:3]
     from babel.dates import get_month_names
 
     return str(get_month_names("abbreviated", "stand-alone", language)[month])
@@ -96,7 +84,7 @@ def format_day(day: date) -> str:
 def day_and_month(day: date) -> str:
     """Return a day as ``3 June``."""
     if (language := spoken()) == "en":
-        return f"{day.day} {_MONTHS[day.month - 1]}"
+        return f"{day.day} {ENGLISH.months[day.month - 1]}"
     from babel.dates import format_skeleton
 
     return format_skeleton("MMMMd", day, locale=language)
@@ -105,7 +93,7 @@ def day_and_month(day: date) -> str:
 def short_day(day: date) -> str:
     """Return a day as ``3 Jun``, for the axis of a chart."""
     if (language := spoken()) == "en":
-        return f"{day.day} {_MONTHS[day.month - 1][:3]}"
+        return f"{day.day} {ENGLISH.months[day.month - 1][:3]}"
     from babel.dates import format_skeleton
 
     return format_skeleton("MMMd", day, locale=language)
@@ -114,7 +102,7 @@ def short_day(day: date) -> str:
 def format_month(day: date) -> str:
     """Return the month of a day as ``June 2026``."""
     if (language := spoken()) == "en":
-        return f"{_MONTHS[day.month - 1]} {day.year}"
+        return f"{ENGLISH.months[day.month - 1]} {day.year}"
     from babel.dates import format_skeleton
 
     return format_skeleton("yMMMM", day, locale=language)
